@@ -1,0 +1,1 @@
+"""Frozen dataclasses and nothing else: the words that the stages speak to each other."""

@@ -1,0 +1,241 @@
+"""The build folder as values: one frozen dataclass a sheet row. None means: not known."""
+
+from dataclasses import dataclass, field
+
+from partkin.model.words import (
+    Duty, Face, FastenerKind, Hand, Instrument, Kind, Need, OptionKind, Origin, OutlineKind, Quantity, ZoneKind,
+)
+
+
+@dataclass(frozen=True)
+class Settings:
+    """build.toml; the defaults hold where it is missing."""
+
+    name: str = "build"
+    currency: str | None = None
+    labour_rate: float | None = None
+    confidence: float = 0.95
+    adapt_host: bool = False
+
+
+@dataclass(frozen=True)
+class VehicleModel:
+    """models.csv."""
+
+    model: str
+    maker: str | None = None
+    platform: str | None = None
+    first_year: int | None = None
+    last_year: int | None = None
+    note: str | None = None
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Part:
+    """parts.csv."""
+
+    part: str
+    name: str | None = None
+    model: str | None = None
+    part_number: str | None = None
+    replaces: tuple[str, ...] = ()
+    origin: Origin | None = None
+    takes_place_of: str | None = None
+    part_of: str | None = None
+    hand: Hand | None = None
+    drive: Hand | None = None
+    seen_from: Face | None = None
+    duty: Duty | None = None
+    material: str | None = None
+    thickness_mm: float | None = None
+    mass_kg: float | None = None
+    finish: str | None = None
+    flex_mm: float | None = None
+    flex_in_plane: bool | None = None
+    note: str | None = None
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Feature:
+    """features.csv: a hole, slot, stud, pin or clip of a part, in the part's own frame."""
+
+    part: str
+    feature: str
+    kind: Kind
+    across_mm: float | None = None
+    length_mm: float | None = None
+    angle_deg: float | None = None
+    float_mm: float | None = None
+    thread: str | None = None
+    fastener_mm: float | None = None
+    x_mm: float | None = None
+    y_mm: float | None = None
+    z_mm: float | None = None
+    plus_minus_mm: float | None = None
+    goes_on: str | None = None
+    need: Need | None = None
+    zone: str | None = None
+    axis: tuple[float, float, float] | None = None
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Reading:
+    """readings.csv; `value` and `plus_minus` in `unit` as written."""
+
+    part: str
+    reading: str
+    quantity: Quantity
+    value: float
+    unit: str
+    from_feature: str | None = None
+    to_feature: str | None = None
+    plus_minus: float | None = None
+    instrument: Instrument | None = None
+    by: str | None = None
+    on: str | None = None
+    corrects: str | None = None
+    note: str | None = None
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Offer:
+    """offers.csv."""
+
+    option: OptionKind
+    part: str | None = None
+    price: float | None = None
+    shipping: float | None = None
+    seller: str | None = None
+    on: str | None = None
+    available: bool | None = None
+    hours: float | None = None
+    note: str | None = None
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Cost:
+    """costs.csv."""
+
+    on: str | None
+    what: str
+    part: str | None
+    amount: float
+    note: str | None = None
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Neighbour:
+    """neighbours.csv: a gap along an edge, wanted between gap_min_mm and gap_max_mm."""
+
+    part: str
+    edge: str
+    neighbour: str
+    gap_mm: float | None = None
+    gap_min_mm: float | None = None
+    gap_max_mm: float | None = None
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Zone:
+    """zones.csv: the corners of one zone, in order, in the part's own frame."""
+
+    part: str
+    zone: str
+    kind: ZoneKind
+    corners_mm: tuple[tuple[float, float], ...]
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Outline:
+    """outlines.csv: one closed line of a part, in order, in the part's own frame."""
+
+    part: str
+    kind: OutlineKind
+    name: str
+    corners_mm: tuple[tuple[float, float], ...]
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Connector:
+    """connectors.csv."""
+
+    part: str
+    connector: str
+    ways: int | None = None
+    keyed_as: str | None = None
+    need: Need | None = None
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """outcomes.csv: what really happened."""
+
+    donor: str
+    on: str | None
+    verdict_then: str | None
+    happened: str
+    note: str | None = None
+    chance_then: float | None = None
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Holding:
+    """held_by.csv: a fastener that holds one part to another.
+
+    `behind` is a conjunction of alternatives: every inner tuple must have one of its names off first.
+    """
+
+    part: str
+    held_to: str
+    fastener: str
+    kind: FastenerKind
+    count: int = 1
+    thread: str | None = None
+    tool: str | None = None
+    minutes: float | None = None
+    behind: tuple[tuple[str, ...], ...] = ()
+    place: str | None = None
+    cautions: tuple[str, ...] = ()
+    certain: bool = True
+    torque_nm: float | None = None
+    single_use: bool = False
+    note: str | None = None
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Build:
+    """A whole build folder, every sheet in its own order."""
+
+    settings: Settings = field(default_factory=Settings)
+    models: tuple[VehicleModel, ...] = ()
+    parts: tuple[Part, ...] = ()
+    features: tuple[Feature, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    offers: tuple[Offer, ...] = ()
+    costs: tuple[Cost, ...] = ()
+    neighbours: tuple[Neighbour, ...] = ()
+    zones: tuple[Zone, ...] = ()
+    outlines: tuple[Outline, ...] = ()
+    connectors: tuple[Connector, ...] = ()
+    outcomes: tuple[Outcome, ...] = ()
+    holdings: tuple[Holding, ...] = ()
+
+    def part(self, part_id: str) -> Part | None:
+        """Return the part of that id, or None."""
+        return next((part for part in self.parts if part.part == part_id), None)
+
+    def features_of(self, part_id: str) -> tuple[Feature, ...]:
+        """Return the features of a part, in sheet order."""
+        return tuple(feature for feature in self.features if feature.part == part_id)

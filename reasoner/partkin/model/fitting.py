@@ -1,0 +1,198 @@
+"""The geometry's own values: numbers and ids, nothing of cars or graphs.
+
+Angles in degrees, anticlockwise; lengths in millimetres. A host frame and a donor frame; a placement
+maps donor to host. Positions are tuples of 2 (flat pattern) or 3 numbers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from partkin.model.words import PairState
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A point of one side that pairs are made of.
+
+    `half_travel_mm` along `angle_deg` (0: round): a slot's centre line, in the side's own frame.
+    `must`: it has to be paired. `should`: paired where every must allows it.
+    `axis`: unit vector in the side's frame; `grip_mm`: how far along the axis the fastener still engages;
+    `depth_mm`: depth of the hole, which limits tilt.
+    """
+
+    id: str
+    at_mm: tuple[float, ...]
+    half_travel_mm: float = 0.0
+    angle_deg: float = 0.0
+    must: bool = True
+    should: bool = False
+    axis: tuple[float, float, float] = (0.0, 0.0, 1.0)
+    grip_mm: float | None = None
+    depth_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class Option:
+    """A pair that may be made: fixing and feature by id, with its play.
+
+    `allowed_mm` may be negative: the fastener is larger than the hole by twice that. Pairs that cannot
+    go together at all (kind, thread) are not options.
+    """
+
+    fixing: str
+    feature: str
+    allowed_mm: float
+
+
+@dataclass(frozen=True)
+class FitTask:
+    """All that the geometry needs.
+
+    `mirrored`: the donor's x is negated before anything else. `given`: the pairing is given, each fixing
+    and feature stands in at most one option. `flex_mm`: how far hand pressure pulls the donor at a fixing
+    (out of plane, unless `flex_in_plane`).
+    """
+
+    fixings: tuple[Spot, ...]
+    features: tuple[Spot, ...]
+    options: tuple[Option, ...]
+    given: bool = False
+    mirrored: bool = False
+    flex_mm: float = 0.0
+    flex_in_plane: bool = False
+
+    @property
+    def dims(self) -> int:
+        """2 for a flat pattern, 3 in space."""
+        return len((self.fixings or self.features)[0].at_mm) if (self.fixings or self.features) else 2
+
+
+@dataclass(frozen=True)
+class Placement:
+    """A rigid move of the donor onto the host: mirror first (if any), then turn, then shift.
+
+    `matrix` is 4 x 4, donor to host, row major.
+    """
+
+    turn_deg: float
+    x_mm: float
+    y_mm: float
+    mirrored: bool
+    matrix: tuple[tuple[float, ...], ...]
+
+
+@dataclass(frozen=True)
+class PairFit:
+    """How one pair stands at the placement; `state` without `blocked`, which the mating decides."""
+
+    fixing: str
+    feature: str
+    offset_mm: float
+    allowed_mm: float
+    margin_mm: float
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A range of turns with its proof: balanced weights on fixings, or two fixings that exclude it.
+
+    `ball` is used in space instead of `turn_deg` (see GEOMETRY in docs).
+    """
+
+    turn_deg: tuple[float, float]
+    weights: tuple[tuple[str, tuple[float, ...]], ...] = ()
+    apart: tuple[str, str] | None = None
+
+
+@dataclass(frozen=True)
+class Nogood:
+    """Pairs that cannot hold together, with pieces that cover every turn."""
+
+    pairs: tuple[tuple[str, str], ...]
+    pieces: tuple[Piece, ...]
+    mirrored: bool = False
+    local: bool = False
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """A smallest set of fixings (and of donor features that must be used) that cannot all be paired.
+
+    `shortfall_mm`: by how much the best placement of this set alone is short; None: no pairing exists.
+    `pairs`: the pairs at that best placement, for words and pictures.
+    """
+
+    fixings: tuple[str, ...]
+    features: tuple[str, ...]
+    shortfall_mm: float | None
+    pairs: tuple[PairFit, ...]
+    nogoods: tuple[Nogood, ...]
+    local: bool = False
+
+
+@dataclass(frozen=True)
+class NoPlacement:
+    """No placement was found, and why. Falsy."""
+
+    reason: str
+
+    def __bool__(self) -> Literal[False]:
+        """Stay falsy, so that `if answer.placement` reads well."""
+        return False
+
+
+@dataclass(frozen=True)
+class FitAnswer:
+    """What the geometry found for the nominal positions.
+
+    Attributes
+    ----------
+    fits
+        True, False, or None: undecided within the limit (`limit` says which).
+    placement
+        Best placement of the best pairing, also when it does not fit.
+    pairs
+        In fixing order.
+    margin_mm
+        Least margin over `pairs`; None where no complete pairing exists.
+    also
+        How many other pairings are equally good.
+    also_pairs
+        Those other pairings, as (fixing, feature) lists; at most 64 are kept.
+    unpaired_fixings, unpaired_features
+        Ids left over, in order.
+    conflict
+        Given where `fits` is False.
+    slides
+        In words, movement that is left where the placement is not unique.
+    """
+
+    fits: bool | None
+    placement: Placement | NoPlacement
+    pairs: tuple[PairFit, ...]
+    margin_mm: float | None
+    also: int = 0
+    also_pairs: tuple[tuple[tuple[str, str], ...], ...] = ()
+    unpaired_fixings: tuple[str, ...] = ()
+    unpaired_features: tuple[str, ...] = ()
+    conflict: Conflict | None = None
+    slides: tuple[str, ...] = ()
+    limit: str | None = None
+    gaps: tuple[tuple[str, float], ...] = ()
+    flex_used_mm: float = 0.0
+    certified: str = "certified"
+
+
+@dataclass(frozen=True)
+class Chance:
+    """Probability that some placement brings every pair within its play; 99 % bounds of the sequential test."""
+
+    fits: float
+    low: float
+    high: float
+    draws: int
+
+
+PAIR_STATES: tuple[PairState, ...] = ("lines up", "tight", "out of reach", "blocked")

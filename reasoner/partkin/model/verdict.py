@@ -1,0 +1,58 @@
+"""The verdict: what `partkin check --json` writes, as values."""
+
+from dataclasses import dataclass, field
+
+from partkin.model.adapting import Adaptation, RuledOut
+from partkin.model.fitting import Chance, Conflict, Placement
+from partkin.model.reasons import Caution, Reason, Unknown
+from partkin.model.words import PairState, VerdictWord
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A pair with its state, as the verdict file lists it; numbers are None where not known."""
+
+    fixing: str
+    feature: str
+    offset_mm: float | None
+    allowed_mm: float | None
+    margin_mm: float | None
+    state: PairState
+    why: str | None = None
+
+
+@dataclass(frozen=True)
+class Unpaired:
+    """A fixing (or donor feature) that is left over."""
+
+    fixing: str | None
+    feature: str | None
+    need: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One of the five words with all that it rests on."""
+
+    host: str
+    donor: str
+    measured_from: str
+    verdict: VerdictWord
+    chance: Chance | None = None
+    margin_mm: float | None = None
+    placement: Placement | None = None
+    pairs: tuple[Pair, ...] = ()
+    also: int = 0
+    unpaired: tuple[Unpaired, ...] = ()
+    conflict: Conflict | None = None
+    conflict_says: str | None = None
+    adaptation: Adaptation | None = None
+    other_adaptations: tuple[Adaptation, ...] = ()
+    ruled_out: tuple[RuledOut, ...] = ()
+    unknown: tuple[Unknown, ...] = ()
+    safety: tuple[Caution, ...] = ()
+    reasons: tuple[Reason, ...] = ()
+    says: str = ""
+    next_step: str = ""
+    notes: tuple[str, ...] = field(default=())

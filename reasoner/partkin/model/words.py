@@ -1,0 +1,57 @@
+"""The words of the sheets and of the verdict, each listed once."""
+
+from typing import Final, Literal
+
+Kind = Literal[
+    "hole", "slot", "tapped hole", "captive nut", "stud", "peg", "peg hole", "clip", "clip hole"
+]
+Need = Literal["must", "should", "spare"]
+Origin = Literal["host", "original", "donor"]
+Duty = Literal["trim", "body", "structural", "restraint"]
+Hand = Literal["left", "right"]
+Face = Literal["outside", "inside"]
+ZoneKind = Literal["tear seam", "airbag door", "structural", "keep clear", "opening"]
+Quantity = Literal["centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap"]
+Instrument = Literal["steel rule", "tape", "caliper", "template", "photo", "seller"]
+OptionKind = Literal["donor", "repair", "new", "custom"]
+VerdictWord = Literal[
+    "bolts on", "bolts on with adaptation", "does not fit", "not enough measured", "not judged"
+]
+PairState = Literal["lines up", "tight", "out of reach", "blocked"]
+FastenerKind = Literal[
+    "bolt", "screw", "nut", "stud nut", "clip", "connector", "hose", "clamp", "adhesive", "strap"
+]
+OutlineKind = Literal["edge", "opening", "keep clear"]
+
+KINDS: Final = (
+    "hole", "slot", "tapped hole", "captive nut", "stud", "peg", "peg hole", "clip", "clip hole",
+)
+NEEDS: Final = ("must", "should", "spare")
+ORIGINS: Final = ("host", "original", "donor")
+DUTIES: Final = ("trim", "body", "structural", "restraint")
+HANDS: Final = ("left", "right")
+FACES: Final = ("outside", "inside")
+ZONE_KINDS: Final = ("tear seam", "airbag door", "structural", "keep clear", "opening")
+AIRBAG_ZONES: Final = ("tear seam", "airbag door")
+PROTECTED_ZONES: Final = ("tear seam", "airbag door", "structural")
+QUANTITIES: Final = (
+    "centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap",
+)
+LENGTH_QUANTITIES: Final = ("centres", "near edges", "far edges", "across", "length", "thickness", "gap")
+MM_PER_UNIT: Final = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
+KG_PER_UNIT: Final = {"kg": 1.0, "g": 0.001, "lb": 0.45359237}
+INSTRUMENTS: Final = ("steel rule", "tape", "caliper", "template", "photo", "seller")
+OPTION_KINDS: Final = ("donor", "repair", "new", "custom")
+FASTENER_KINDS: Final = (
+    "bolt", "screw", "nut", "stud nut", "clip", "connector", "hose", "clamp", "adhesive", "strap",
+)
+CAUTIONS: Final = ("coolant", "refrigerant", "restraint", "high voltage", "heavy", "spring", "glass")
+OUTLINE_KINDS: Final = ("edge", "opening", "keep clear")
+
+BOLTS_ON: Final = "bolts on"
+WITH_ADAPTATION: Final = "bolts on with adaptation"
+DOES_NOT_FIT: Final = "does not fit"
+NOT_ENOUGH: Final = "not enough measured"
+NOT_JUDGED: Final = "not judged"
+VERDICTS: Final = (BOLTS_ON, WITH_ADAPTATION, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED)
+EXIT_CODES: Final = {BOLTS_ON: 0, WITH_ADAPTATION: 10, DOES_NOT_FIT: 11, NOT_ENOUGH: 12, NOT_JUDGED: 13}
