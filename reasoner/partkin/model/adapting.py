@@ -57,3 +57,16 @@ class AdaptationAnswer:
     adaptations: tuple[Adaptation, ...]
     ruled_out: tuple[RuledOut, ...] = ()
     why: str | None = None
+
+
+@dataclass(frozen=True)
+class SeamDeparture:
+    """How far a donor's tear seam or airbag door stands from the original's at the placement.
+
+    A zone that only one side has carries None for the other's name and no departure: missing there.
+    """
+
+    kind: str
+    donor_zone: str | None
+    original_zone: str | None
+    departure_mm: float | None

@@ -1,0 +1,271 @@
+"""Protected zones: how far a donor's seams stand from the original's, and how near a feature is to one.
+
+A zone of one corner is a point, of two a line; three or more close into a ring. Distances are to its
+line; inside a ring counts as 0.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+
+from partkin.model.adapting import SeamDeparture
+from partkin.model.build import Feature, Zone
+from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES
+
+Matrix = Sequence[Sequence[float]]
+HAUSDORFF_EXACT_TO_MM = 0.001
+
+
+def _segments(corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Start and end points, (n, d) each, of the line through the corners; closed from three corners on."""
+    if len(corners) == 1:
+        return corners, corners
+    if len(corners) == 2:
+        return corners[:1], corners[1:]
+    return corners, np.roll(corners, -1, axis=0)
+
+
+def _to_segments_mm(point: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> np.ndarray:
+    """Distance of one point to each of n segments, (n,)."""
+    along = ends - starts
+    square = np.einsum("ij,ij->i", along, along)
+    share = np.einsum("ij,ij->i", point - starts, along) / np.where(square > 0.0, square, 1.0)
+    nearest = starts + np.clip(share, 0.0, 1.0)[:, None] * along
+    return np.linalg.norm(point - nearest, axis=1)
+
+
+def _directed_mm(line: np.ndarray, other: np.ndarray) -> float:
+    """Largest distance of a point of `line` from `other`, to within HAUSDORFF_EXACT_TO_MM.
+
+    Distance to one segment is convex along a piece, so over the piece it is at most the larger of its
+    ends; the least of that over the segments bounds the piece from above, and halving closes the gap.
+    """
+    starts, ends = _segments(other)
+    pieces = []
+    largest_mm = 0.0
+    for a, b in zip(*_segments(line), strict=True):
+        at_a, at_b = _to_segments_mm(a, starts, ends), _to_segments_mm(b, starts, ends)
+        largest_mm = max(largest_mm, float(at_a.min()), float(at_b.min()))
+        pieces.append((a, b, at_a, at_b))
+    while pieces:
+        a, b, at_a, at_b = pieces.pop()
+        if float(np.maximum(at_a, at_b).min()) <= largest_mm + HAUSDORFF_EXACT_TO_MM:
+            continue
+        middle = 0.5 * (a + b)
+        at_middle = _to_segments_mm(middle, starts, ends)
+        largest_mm = max(largest_mm, float(at_middle.min()))
+        pieces += [(a, middle, at_a, at_middle), (middle, b, at_middle, at_b)]
+    return largest_mm
+
+
+def hausdorff_mm(line: np.ndarray, other: np.ndarray) -> float:
+    """Hausdorff distance of two lines (or rings, from three corners on).
+
+    Parameters
+    ----------
+    line, other
+        Corners, (n, d) and (m, d), mm.
+
+    Returns
+    -------
+    float
+        Largest distance of a point of either from the other, mm, to within 0.001.
+
+    Examples
+    --------
+    >>> hausdorff_mm(np.array([[0.0, 0.0], [100.0, 0.0]]), np.array([[0.0, 2.0], [103.0, 2.0]])) > 3.6
+    True
+    """
+    return max(_directed_mm(line, other), _directed_mm(other, line))
+
+
+def in_host(corners_mm: Sequence[Sequence[float]], matrix: Matrix | None) -> np.ndarray:
+    """Corners carried to the host frame, (n, 3); `matrix` 4 x 4, part to host (None: the same frame)."""
+    flat = np.asarray(corners_mm, dtype=float)
+    points = np.zeros((len(flat), 3))
+    points[:, : flat.shape[1]] = flat
+    if matrix is None:
+        return points
+    move = np.asarray(matrix, dtype=float)
+    return np.asarray(points @ move[:3, :3].T + move[:3, 3])
+
+
+def _matched(departures_mm: np.ndarray) -> list[int | None]:
+    """For each row the column it goes with, such that the largest departure is least; None: left over."""
+    rows, columns = departures_mm.shape
+    wanted = min(rows, columns)
+    for threshold_mm in np.unique(departures_mm):
+        row_of: dict[int, int] = {}
+
+        def grow(row: int, seen: set[int], limit: float, taken: dict[int, int]) -> bool:
+            for column in np.argsort(departures_mm[row], kind="stable"):
+                if departures_mm[row, column] <= limit and int(column) not in seen:
+                    seen.add(int(column))
+                    if int(column) not in taken or grow(taken[int(column)], seen, limit, taken):
+                        taken[int(column)] = row
+                        return True
+            return False
+
+        found = sum(grow(row, set(), float(threshold_mm), row_of) for row in range(rows))
+        if found == wanted:
+            back = {row: column for column, row in row_of.items()}
+            return [back.get(row) for row in range(rows)]
+    return [None] * rows
+
+
+def seam_departure(
+    donor_zones: Iterable[Zone],
+    original_zones: Iterable[Zone],
+    donor_to_host: Matrix,
+    original_to_host: Matrix | None = None,
+    kinds: Sequence[str] = AIRBAG_ZONES,
+) -> list[SeamDeparture]:
+    """Compare the donor's tear seams and airbag doors with where the original's lie.
+
+    Parameters
+    ----------
+    donor_zones, original_zones
+        Zones of either part, each in its own frame; other kinds are passed over.
+    donor_to_host, original_to_host
+        4 x 4 placements, row major; None: the original's frame is the host's.
+
+    Returns
+    -------
+    list of SeamDeparture
+        One for each zone, in the order of `kinds` and of the original's zones. Zones of one kind are put
+        together so that the largest departure is least; one left over on either side has the other name
+        None and no departure: it is missing there.
+
+    Examples
+    --------
+    >>> still = [[1, 0, 0, 0], [0, 1, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1]]
+    >>> seam = Zone("P", "Z1", "tear seam", ((0.0, 0.0), (200.0, 0.0)))
+    >>> moved = Zone("D", "Z9", "tear seam", ((0.0, 1.5), (200.0, 1.5)))
+    >>> [found] = seam_departure([moved], [seam], still)
+    >>> found.donor_zone, found.original_zone, found.departure_mm
+    ('Z9', 'Z1', 1.5)
+    """
+    found: list[SeamDeparture] = []
+    donors, originals = tuple(donor_zones), tuple(original_zones)
+    for kind in kinds:
+        ours = [zone for zone in originals if zone.kind == kind]
+        theirs = [zone for zone in donors if zone.kind == kind]
+        our_lines = [in_host(zone.corners_mm, original_to_host) for zone in ours]
+        their_lines = [in_host(zone.corners_mm, donor_to_host) for zone in theirs]
+        apart_mm = np.array([[hausdorff_mm(a, b) for b in their_lines] for a in our_lines])
+        columns = _matched(apart_mm) if ours and theirs else [None] * len(ours)
+        for row, (zone, column) in enumerate(zip(ours, columns, strict=True)):
+            if column is None:
+                found.append(SeamDeparture(kind, None, zone.zone, None))
+            else:
+                departure_mm = round(float(apart_mm[row, column]), 3)
+                found.append(SeamDeparture(kind, theirs[column].zone, zone.zone, departure_mm))
+        found += [
+            SeamDeparture(kind, zone.zone, None, None) for n, zone in enumerate(theirs) if n not in columns
+        ]
+    return found
+
+
+def edge_of(feature: Feature) -> tuple[np.ndarray, float] | None:
+    """Centre line, (2, 2), and radius in mm of a feature's edge; None where it has no place."""
+    if feature.x_mm is None or feature.y_mm is None:
+        return None
+    across_mm = feature.across_mm or feature.fastener_mm or 0.0
+    centre = np.array([feature.x_mm, feature.y_mm])
+    half_mm = max(0.0, (feature.length_mm or across_mm) - across_mm) / 2.0
+    turn = math.radians(feature.angle_deg or 0.0)
+    reach = half_mm * np.array([math.cos(turn), math.sin(turn)])
+    return np.array([centre - reach, centre + reach]), across_mm / 2.0
+
+
+def _inside(point: np.ndarray, corners: np.ndarray) -> bool:
+    """Even-odd rule."""
+    if len(corners) < 3:
+        return False
+    x, y = float(point[0]), float(point[1])
+    inside = False
+    for (ax, ay), (bx, by) in zip(*_segments(corners), strict=True):
+        if (ay > y) != (by > y) and x < ax + (y - ay) * (bx - ax) / (by - ay):
+            inside = not inside
+    return inside
+
+
+def _cross(a: np.ndarray, b: np.ndarray, c: np.ndarray, d: np.ndarray) -> bool:
+    """Whether two segments cross."""
+
+    def side(p: np.ndarray, q: np.ndarray, r: np.ndarray) -> float:
+        return float((q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]))
+
+    return side(a, b, c) * side(a, b, d) < 0.0 and side(c, d, a) * side(c, d, b) < 0.0
+
+
+def to_zone_mm(line: np.ndarray, radius_mm: float, zone: Zone) -> float:
+    """Distance from the edge of a rounded slot (`line` (2, 2), `radius_mm`) to a zone; 0: it reaches in.
+
+    Examples
+    --------
+    >>> seam = Zone("P", "Z1", "tear seam", ((0.0, 0.0), (200.0, 0.0)))
+    >>> to_zone_mm(np.array([[50.0, 10.0], [60.0, 10.0]]), 4.0, seam)
+    6.0
+    """
+    corners = np.asarray(zone.corners_mm, dtype=float)
+    starts, ends = _segments(corners)
+    if _inside(line[0], corners) or any(
+        _cross(line[0], line[1], a, b) for a, b in zip(starts, ends, strict=True)
+    ):
+        return 0.0
+    away_mm = min(
+        min(float(_to_segments_mm(point, starts, ends).min()) for point in line),
+        min(float(_to_segments_mm(corner, line[:1], line[1:])[0]) for corner in corners),
+    )
+    return max(0.0, away_mm - radius_mm)
+
+
+def near_zone(
+    features: Iterable[Feature],
+    zones: Iterable[Zone],
+    kinds: Sequence[str] = PROTECTED_ZONES,
+    places_mm: Mapping[str, Sequence[float]] | None = None,
+) -> dict[str, tuple[str, float]]:
+    """Find the nearest protected zone of each feature, and how far its edge is from it.
+
+    Parameters
+    ----------
+    features, zones
+        Of one part, in its own frame.
+    kinds
+        The zones that count.
+    places_mm
+        Centres to use in place of the sheet's (adjusted positions), by feature.
+
+    Returns
+    -------
+    dict
+        Feature to (zone, distance in mm). 0: the feature is in the zone, because its cell says so or because
+        its edge comes inside the corners. A cell that names a zone of no known kind counts. Features
+        without a place and without a cell are left out, as are all when there is no zone.
+    """
+    listed = tuple(zones)
+    by_name = {zone.zone: zone for zone in listed}
+    counting = [zone for zone in listed if zone.kind in kinds and zone.corners_mm]
+    found: dict[str, tuple[str, float]] = {}
+    for feature in features:
+        named = feature.zone
+        if named is not None and (named not in by_name or by_name[named].kind in kinds):
+            found[feature.feature] = (named, 0.0)
+            continue
+        edge = edge_of(feature)
+        if edge is None and (places_mm is None or feature.feature not in places_mm):
+            continue
+        line, radius_mm = edge if edge is not None else (np.zeros((2, 2)), (feature.across_mm or 0.0) / 2.0)
+        if places_mm is not None and feature.feature in places_mm:
+            centre = np.asarray(places_mm[feature.feature], dtype=float)[:2]
+            line = line - line.mean(axis=0) + centre
+        away = [(to_zone_mm(line, radius_mm, zone), zone.zone) for zone in counting]
+        if away:
+            nearest_mm, zone_name = min(away, key=lambda pair: pair[0])
+            found[feature.feature] = (zone_name, nearest_mm)
+    return found
