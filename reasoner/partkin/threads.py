@@ -1,0 +1,156 @@
+"""Threads as the trade writes them: what a designation says about form, diameter, pitch and hand."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+MM_PER_INCH = 25.4
+# Number sizes of unified threads: 0.060 in + 0.013 in a number (ASME B1.1), in use from 0 to 12. A whole
+# number before the dash is a number size only with a fine pitch: 1-8 is one inch, 1-64 is number 1.
+LARGEST_NUMBER_SIZE = 12
+LEAST_NUMBER_TPI = 24
+# ISO 261 has no pitch above a quarter of the diameter; more than 0.3 of it is a bolt's length, not a pitch.
+GREATEST_PITCH_OF_DIAMETER = 0.3
+
+
+@dataclass(frozen=True)
+class Thread:
+    """A thread, with the holes that go with it where they are known.
+
+    `series` is that of data/tables/threads.csv (`not in the table` for others). Clearance holes are fine,
+    medium and coarse after ISO 273, or close, normal and loose after ASME B18.2.8.
+    """
+
+    designation: str
+    major_mm: float
+    pitch_mm: float
+    tap_drill_mm: float | None = None
+    clearance_fine_mm: float | None = None
+    clearance_medium_mm: float | None = None
+    clearance_coarse_mm: float | None = None
+    series: str = "not in the table"
+    source: str = "diameter and pitch as the designation says"
+    left_hand: bool = False
+
+    @property
+    def form(self) -> str:
+        """The family whose members join: metric, unified, BSP parallel, NPT taper or BSW 55 deg."""
+        if self.series.startswith("ISO") or self.designation.startswith("M"):
+            return "metric"
+        return self.series if self.series in ("BSP parallel", "NPT taper", "BSW 55 deg") else "unified"
+
+
+_METRIC = re.compile(r"M(\d+(?:\.\d+)?)(?:[x-](\d+(?:\.\d+)?)|coarse)?(?:-?\d[a-z]\d?[a-z]?)?", re.ASCII)
+_SIZE = r"(#|no\.?)?(\d+(?:\.\d+)?(?:[ -]\d+/\d+)?|\d+/\d+|\.\d+)"
+_INCH = re.compile(_SIZE + r"(?:-(\d+(?:\.\d+)?))?(un[cfjs]?|unef|unrc|unrf|bsw|npt)?(?:-?[123][ab])?", re.ASCII)
+_PIPE = re.compile(r"(?:g|bspp?)(\d+(?:[ -]\d+/\d+)?|\d+/\d+)|(\d+(?:[ -]\d+/\d+)?|\d+/\d+)bspp?", re.ASCII)
+_LEFT_HAND = re.compile(r"[- ]*(?:lh|left[- ]?hand(?:ed)?|left)$")
+
+
+def _tidy(text: str) -> str:
+    text = text.strip().lower()
+    for written, plain in (("×", "x"), ("*", "x"), ("–", "-"), ("″", ""), ('"', ""), ("''", ""), (",", ".")):
+        text = text.replace(written, plain)
+    text = re.sub(r"(?<=[\d ])in(?:ch)?(?![a-z])", "", text)
+    text = re.sub(r"(?<=\d)\s*mm\b", "", text)
+    text = re.sub(r"\s*([x#-])\s*", r"\1", text).strip()
+    # A space means something only between a whole number and its fraction: 1 1/8-7.
+    return re.sub(r"(?<!\d) +| +(?!\d+/\d)", "", re.sub(r" +", " ", text))
+
+
+def _inches(text: str) -> float:
+    whole, _, fraction = text.replace("-", " ").rpartition(" ")
+    above, _, below = fraction.partition("/")
+    if below and float(below) == 0.0:
+        return math.nan
+    return (float(whole) if whole else 0.0) + float(above) / (float(below) if below else 1.0)
+
+
+def _like(table: Mapping[str, Thread], form: str, major_mm: float, pitch_mm: float) -> Thread | None:
+    for thread in table.values():
+        if thread.form == form and math.isclose(thread.major_mm, major_mm, abs_tol=0.002) and math.isclose(
+            thread.pitch_mm, pitch_mm, abs_tol=0.0005
+        ):
+            return thread
+    return None
+
+
+def _metric(text: str, table: Mapping[str, Thread]) -> Thread | None:
+    match = _METRIC.fullmatch(text.replace("m", "M", 1))
+    if match is None:
+        return None
+    major_mm = float(match[1])
+    same_size = [known for known in table.values() if known.form == "metric" and known.major_mm == major_mm]
+    if match[2] is None:
+        return next((known for known in same_size if known.series == "ISO coarse"), None)
+    pitch_mm = float(match[2])
+    if not (0.1 <= pitch_mm <= GREATEST_PITCH_OF_DIAMETER * major_mm and major_mm <= 300.0):
+        return None
+    known = _like(table, "metric", major_mm, pitch_mm)
+    if known is not None:
+        return known
+    holes = same_size[0] if same_size else None
+    return Thread(
+        f"M{major_mm:g}x{pitch_mm:g}",
+        major_mm,
+        pitch_mm,
+        tap_drill_mm=round(major_mm - pitch_mm, 3),
+        clearance_fine_mm=holes.clearance_fine_mm if holes else None,
+        clearance_medium_mm=holes.clearance_medium_mm if holes else None,
+        clearance_coarse_mm=holes.clearance_coarse_mm if holes else None,
+        source="the designation's own diameter and pitch; drill: diameter less pitch, common practice, no source",
+    )
+
+
+def _pipe(text: str, table: Mapping[str, Thread]) -> Thread | None:
+    match = _PIPE.fullmatch(text)
+    return table.get(f"G{match[1] or match[2]}") if match else None
+
+
+def _inch(text: str, table: Mapping[str, Thread]) -> Thread | None:
+    match = _INCH.fullmatch(text)
+    if match is None:
+        return None
+    number, size, tpi_text, family = match.groups()
+    tail = {"npt": " NPT", "bsw": " BSW"}.get(family or "", "")
+    if tail or tpi_text is None:
+        series = {"unc": "UNC", "unrc": "UNC", "unf": "UNF", "unrf": "UNF"}.get(family or "")
+        return next(
+            (
+                known
+                for known in table.values()
+                if (known.designation.endswith(tail) if tail else known.series == series)
+                and known.designation.split("-")[0] == size
+                and tpi_text in (None, known.designation.removesuffix(tail).split("-")[1])
+            ),
+            None,
+        )
+    tpi = float(tpi_text)
+    whole = size.isdigit() and int(size) <= LARGEST_NUMBER_SIZE
+    by_number = whole and (bool(number) or tpi >= LEAST_NUMBER_TPI)
+    if number and not by_number:
+        return None
+    major_in = 0.060 + 0.013 * int(size) if by_number else _inches(size)
+    if not (0.05 <= major_in <= 12.0 and 1.0 <= tpi <= 120.0):
+        return None
+    major_mm, pitch_mm = major_in * MM_PER_INCH, MM_PER_INCH / tpi
+    if pitch_mm > GREATEST_PITCH_OF_DIAMETER * major_mm:
+        return None
+    known = _like(table, "unified", major_mm, pitch_mm)
+    return known or Thread(f"{size}-{tpi_text}", round(major_mm, 4), round(pitch_mm, 5))
+
+
+def parse(text: str, table: Mapping[str, Thread]) -> Thread | None:
+    """Read a designation; `table` gives the holes, and the pitch of a metric size written alone."""
+    if not 2 <= len(text) <= 40:
+        return None
+    tidy = text.strip().lower()
+    left_hand = _LEFT_HAND.search(tidy) is not None
+    tidy = _tidy(_LEFT_HAND.sub("", tidy))
+    read = _metric(tidy, table) or _pipe(tidy, table) or _inch(tidy, table)
+    if read is None or not left_hand:
+        return read
+    return replace(read, designation=f"{read.designation} LH", left_hand=True)
