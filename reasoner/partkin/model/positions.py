@@ -31,6 +31,32 @@ class Missing:
     says: str
 
 
+@dataclass(frozen=True)
+class Observed:
+    """One reading (or stated coordinate) as the adjustment used it.
+
+    `kind`: distance, x, y or z. `value_mm`: between centres. `redundancy`: the part of an error of this
+    reading that the others show (0: nothing checks it, 1: everything does). `w`: the residual over its
+    own standard deviation, 0 where nothing checks it. `used`: False for a suspect that was left out.
+    """
+
+    reading: str
+    kind: str
+    from_feature: str
+    to_feature: str | None
+    value_mm: float
+    sigma_mm: float
+    adjusted_mm: float
+    redundancy: float
+    w: float
+    used: bool = True
+
+    @property
+    def residual_mm(self) -> float:
+        """Adjusted minus read."""
+        return self.adjusted_mm - self.value_mm
+
+
 @dataclass(frozen=True, eq=False)
 class Positions:
     """Adjusted positions of the features of one part.
@@ -52,6 +78,24 @@ class Positions:
     suspects
     notes
         In words, for the reasons of the verdict.
+    adjusted
+        Ids of the features that distances tie together: `covariance_mm2` holds for them. The others
+        stay rectangular, each on its own, within `half_width_mm`.
+    layouts
+        float64 (n, d) each: every layout that the readings cannot tell apart, `xyz_mm` first; () where
+        nothing was adjusted. The mirror image of the whole is not listed: `handed` stands for it.
+    layout_covariances_mm2
+        One for each of `layouts`.
+    handed
+        False: the mirror image of every layout agrees with the readings as well.
+    framed
+        False: no coordinates; the frame is the first feature, with the second on its x axis.
+    observed
+        Every reading that the adjustment used, distances first, then coordinates.
+    chi_square, degrees_of_freedom, agree
+        Global test of the readings against each other; `agree` is False beyond its 95 % quantile.
+    sigma0
+        By how much the covariance was widened because the readings disagree; 1: not at all.
     """
 
     part: str
@@ -62,6 +106,16 @@ class Positions:
     missing: tuple[Missing, ...] = ()
     suspects: tuple[Suspect, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    adjusted: tuple[str, ...] = ()
+    layouts: tuple[np.ndarray, ...] = ()
+    layout_covariances_mm2: tuple[np.ndarray, ...] = ()
+    handed: bool = True
+    framed: bool = True
+    observed: tuple[Observed, ...] = ()
+    chi_square: float = 0.0
+    degrees_of_freedom: int = 0
+    agree: bool = True
+    sigma0: float = 1.0
 
     @property
     def dims(self) -> int:

@@ -50,6 +50,7 @@ class Verdict:
     adaptation: Adaptation | None = None
     other_adaptations: tuple[Adaptation, ...] = ()
     ruled_out: tuple[RuledOut, ...] = ()
+    adapted_chance: Chance | None = None
     unknown: tuple[Unknown, ...] = ()
     safety: tuple[Caution, ...] = ()
     reasons: tuple[Reason, ...] = ()

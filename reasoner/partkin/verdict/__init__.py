@@ -1,0 +1,5 @@
+"""Evidence, geometry and what forbids -> one of the five words, with its reasons."""
+
+from partkin.verdict.decide import Findings, decide
+
+__all__ = ["Findings", "decide"]

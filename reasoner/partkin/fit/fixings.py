@@ -1,0 +1,140 @@
+"""What the donor has to be held by: the host's own features, or what the original shows of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from partkin.fit.mating import allowed_play, fastener_mm, play_rule, solid_mm
+from partkin.model.build import Feature
+from partkin.model.known import Side
+from partkin.model.mating import DonorFeature, Fixing, Size
+
+SizesOf = Callable[[Feature], tuple[Size, Size]]
+
+# What must have stood on the host under (or around) a feature of the part that came off.
+STOOD_THERE = {
+    "hole": "stud", "slot": "stud", "peg hole": "peg", "clip hole": "clip",
+    "stud": "hole", "tapped hole": "hole", "captive nut": "hole", "peg": "peg hole", "clip": "clip hole",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class HostFixings:
+    """The fixings, which part their places come from, and donor-side names for them.
+
+    `measured_from`: host or original. `placed_by` maps a fixing to the feature (of the part that the places
+    come from) whose position it takes. `also_called` maps other names that a donor's goes_on may use.
+    `placeless`: host fixings that neither the host nor the original places.
+    """
+
+    fixings: tuple[Fixing, ...]
+    measured_from: str
+    placed_by: dict[str, str]
+    also_called: dict[str, str]
+    placeless: tuple[str, ...] = ()
+
+
+def host_fixings(host: Side, original: Side | None, placed: frozenset[str], sizes_of: SizesOf) -> HostFixings:
+    """Collect the fixings of a host.
+
+    Parameters
+    ----------
+    host, original
+    placed
+        Ids of the host's features that have a position.
+    sizes_of
+        (across, length) of a feature with their uncertainty.
+    """
+    if host.features and (placed or original is None or not original.features):
+        return _measured_on_host(host, placed, sizes_of)
+    if original is None:
+        return HostFixings((), "host", {}, {})
+    if host.features:
+        return _placed_by_original(host, original, sizes_of)
+    return _shown_by_original(original, sizes_of)
+
+
+def _measured_on_host(host: Side, placed: frozenset[str], sizes_of: SizesOf) -> HostFixings:
+    fixings = tuple(_as_fixing(feature, sizes_of) for feature in host.features)
+    placeless = tuple(f.feature for f in host.features if f.feature not in placed)
+    return HostFixings(fixings, "host", {f.feature: f.feature for f in host.features}, {}, placeless)
+
+
+def _as_fixing(feature: Feature, sizes_of: SizesOf) -> Fixing:
+    across, length = sizes_of(feature)
+    return Fixing(feature, solid_size(feature, across), length)
+
+
+def _placed_by_original(host: Side, original: Side, sizes_of: SizesOf) -> HostFixings:
+    """Host fixings listed without a place: the original's feature that goes on each one places it."""
+    shows = {f.goes_on: f for f in reversed(original.features) if f.goes_on}
+    fixings, placed_by, placeless = [], {}, []
+    for feature in host.features:
+        fixing, shown = _as_fixing(feature, sizes_of), shows.get(feature.feature)
+        if shown is None:
+            placeless.append(feature.feature)
+            fixings.append(fixing)
+            continue
+        if fixing.across.mm is None:
+            fixing = replace(fixing, across=_stood_there(shown, sizes_of).across)
+        fixings.append(_with_play(fixing, shown, sizes_of))
+        placed_by[feature.feature] = shown.feature
+    also_called = {shown.feature: str(fixing) for fixing, shown in shows.items()}
+    return HostFixings(tuple(fixings), "original", placed_by, also_called, tuple(placeless))
+
+
+def _shown_by_original(original: Side, sizes_of: SizesOf) -> HostFixings:
+    fixings = tuple(_with_play(_stood_there(f, sizes_of), f, sizes_of) for f in original.features)
+    also_called = {f.goes_on: f.feature for f in original.features if f.goes_on}
+    return HostFixings(fixings, "original", {f.feature: f.feature for f in original.features}, also_called)
+
+
+def _stood_there(shown: Feature, sizes_of: SizesOf) -> Fixing:
+    """What the host must have had where the original has `shown`.
+
+    Under a hole stands a fastener of the hole's own thread or fastener_mm. Around a peg or stud there is a
+    hole at least as large as it: taken at that size, so that no play is invented.
+    """
+    across, length = sizes_of(shown)
+    kind = STOOD_THERE[shown.kind]
+    if kind in ("stud", "peg", "clip"):
+        known = fastener_mm(shown)
+        size = Size(known)
+    else:
+        size = solid_size(shown, across)
+    feature = replace(shown, kind=kind, across_mm=size.mm, length_mm=None, angle_deg=None, float_mm=None)
+    return Fixing(feature, size, Size(None))
+
+
+def _with_play(fixing: Fixing, shown: Feature, sizes_of: SizesOf) -> Fixing:
+    """The fixing stood anywhere within the play of the original's own feature."""
+    across, length = sizes_of(shown)
+    rule = play_rule(fixing.feature.kind, shown.kind)
+    play_mm, travel_mm = 0.0, 0.0
+    solid = solid_size(shown, across).mm
+    if rule is not None and fixing.across.mm is not None and solid is not None:
+        bolt = fastener_mm(fixing.feature) or fastener_mm(shown) or 0.0
+        play_mm = max(0.0, float(allowed_play(rule, fixing.across.mm, solid, bolt)))
+    if shown.kind == "slot" and across.mm is not None and length.mm is not None:
+        travel_mm = max(0.0, (length.mm - across.mm) / 2)
+    return replace(
+        fixing, shown_by=shown.feature, play_mm=play_mm, play_half_travel_mm=travel_mm,
+        play_angle_deg=shown.angle_deg or 0.0,
+    )  # fmt: skip
+
+
+def solid_size(feature: Feature, across: Size) -> Size:
+    """The diameter of a stud, peg, clip or thread, read or taken from its thread; of an opening, its own."""
+    if across.mm is not None or feature.kind in ("hole", "slot", "peg hole", "clip hole"):
+        return across
+    return Size(solid_mm(feature))
+
+
+def donor_features(donor: Side, sizes_of: SizesOf) -> tuple[DonorFeature, ...]:
+    """The donor's features with their sizes."""
+    found = []
+    for feature in donor.features:
+        across, length = sizes_of(feature)
+        found.append(DonorFeature(feature, solid_size(feature, across), length))
+    return tuple(found)

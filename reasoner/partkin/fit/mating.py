@@ -1,0 +1,183 @@
+"""Which features can go together, and how far one may stand from the other.
+
+Allowed: fixed fastener (H - F)/2; floating (H1 - F)/2 + (H2 - F)/2 (ASME Y14.5, fixed and floating
+fastener formulas; H hole, F fastener, diameters).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from partkin.model.build import Feature
+from partkin.model.mating import DonorFeature, Fixing, Mating, PlayRule
+from partkin.tables import near_miss, parse_thread, threads_join
+
+if TYPE_CHECKING:
+    import numpy as np
+
+OPENINGS = ("hole", "slot")
+THREADED = ("tapped hole", "captive nut")
+TAKES = {
+    "stud": ("hole", "slot", "peg hole", "clip hole"),
+    "tapped hole": OPENINGS,
+    "captive nut": OPENINGS,
+    "peg": ("hole", "slot", "peg hole"),
+    "clip": ("hole", "slot", "clip hole"),
+}
+
+
+def play_rule(host_kind: str, donor_kind: str) -> PlayRule | None:
+    """Return the rule by which two kinds go together, or None where they cannot.
+
+    Examples
+    --------
+    >>> play_rule("stud", "slot"), play_rule("hole", "hole"), play_rule("stud", "stud")
+    ('fixed by the host', 'floating', None)
+    """
+    if host_kind in OPENINGS and donor_kind in OPENINGS:
+        return "floating"
+    if donor_kind in TAKES.get(host_kind, ()):
+        return "push fit" if host_kind == "clip" else "fixed by the host"
+    if host_kind in TAKES.get(donor_kind, ()):
+        return "push fit" if donor_kind == "clip" else "fixed by the donor"
+    return None
+
+
+def fastener_mm(feature: Feature) -> float | None:
+    """Diameter of the bolt that a hole is meant for: its thread's, else its fastener_mm."""
+    thread = parse_thread(feature.thread) if feature.thread else None
+    return thread.major_mm if thread else feature.fastener_mm
+
+
+def solid_mm(feature: Feature) -> float | None:
+    """Diameter of a stud, peg or clip, or of the screw in a tapped hole or nut."""
+    if feature.across_mm is not None:
+        return feature.across_mm
+    return fastener_mm(feature)
+
+
+def allowed_play(
+    rule: PlayRule, host_mm: Any, donor_mm: Any, bolt_mm: Any = 0.0, float_mm: float = 0.0
+) -> float | np.ndarray:
+    """How far a feature may stand from its fixing; negative: the fastener is larger than its hole.
+
+    Parameters
+    ----------
+    rule
+    host_mm, donor_mm, bolt_mm
+        Diameters or widths, floats or equal-shaped arrays; `bolt_mm` counts only in a floating pair.
+    float_mm
+        Of a captive nut.
+
+    Examples
+    --------
+    ISO 273 medium hole for M6 on an M6 stud, and an M8 bolt through two 9.0 holes:
+
+    >>> round(allowed_play("fixed by the host", 6.0, 6.6), 6), allowed_play("floating", 9.0, 9.0, 8.0)
+    (0.3, 1.0)
+    """
+    if rule == "floating":
+        first, second = (host_mm - bolt_mm) / 2, (donor_mm - bolt_mm) / 2
+        both = first + second
+        # A bolt that does not pass one hole gains nothing from the play of the other.
+        return _least(_least(both, first, first < 0), second, second < 0)
+    if rule == "fixed by the host":
+        gap = (donor_mm - host_mm) / 2
+        return gap + float_mm * (gap >= 0)
+    gap = (host_mm - donor_mm) / 2
+    if rule == "fixed by the donor":
+        return gap + float_mm * (gap >= 0)
+    # A clip is made larger than its hole: no play then, but nothing is blocked.
+    return gap.clip(0.0) if hasattr(gap, "shape") else max(gap, 0.0)
+
+
+def _least(value: Any, other: Any, where: Any) -> Any:
+    if hasattr(where, "shape"):
+        import numpy as np
+
+        return np.where(where, np.minimum(value, other), value)
+    return min(value, other) if where else value
+
+
+def mate(fixing: Fixing, donor: DonorFeature) -> Mating:
+    """Judge kinds, threads and sizes of one fixing and one donor feature."""
+    host_feature, donor_feature = fixing.feature, donor.feature
+    ids = (host_feature.feature, donor_feature.feature)
+    rule = play_rule(host_feature.kind, donor_feature.kind)
+    if rule is None:
+        why = f"a {donor_feature.kind} cannot go on a {host_feature.kind}"
+        return Mating(*ids, None, None, blocked=why, option=False)
+    thread_fault = threads_clash(host_feature, donor_feature)
+    if thread_fault:
+        return Mating(*ids, rule, None, blocked=thread_fault, option=False)
+    sizes, lacks = _sizes(rule, fixing, donor)
+    lacks += tuple(
+        (side, "length")
+        for side, end in (("host", fixing), ("donor", donor))
+        if end.feature.kind == "slot" and end.length.mm is None
+    )
+    if lacks:
+        return Mating(*ids, rule, None, lacks=lacks)
+    play_mm = float(allowed_play(rule, *sizes, float_mm=captive_float_mm(rule, host_feature, donor_feature)))
+    return Mating(*ids, rule, play_mm, blocked=too_large(rule, sizes) if play_mm < 0 else None)
+
+
+def captive_float_mm(rule: PlayRule, host: Feature, donor: Feature) -> float:
+    """Movement of the captive nut that holds the screw, if one does."""
+    nut = {"fixed by the host": host, "fixed by the donor": donor}.get(rule)
+    return nut.float_mm if nut is not None and nut.kind == "captive nut" and nut.float_mm else 0.0
+
+
+def bolt_between_mm(host: Feature, donor: Feature) -> float | None:
+    """Diameter of the bolt through two holes: the host's hole says, the donor's where that is empty."""
+    through_host = fastener_mm(host)
+    return through_host if through_host is not None else fastener_mm(donor)
+
+
+def _sizes(
+    rule: PlayRule, fixing: Fixing, donor: DonorFeature
+) -> tuple[tuple[float, float, float], tuple[tuple[str, str], ...]]:
+    bolt = bolt_between_mm(fixing.feature, donor.feature) if rule == "floating" else 0.0
+    lacks = [(side, "across") for side, size in (("host", fixing.across), ("donor", donor.across)) if size.mm is None]
+    if bolt is None:
+        lacks.append(("host", "fastener"))
+    if lacks:
+        return (0.0, 0.0, 0.0), tuple(lacks)
+    return (fixing.across.mm or 0.0, donor.across.mm or 0.0, bolt or 0.0), ()
+
+
+def too_large(rule: PlayRule, sizes: tuple[float, float, float]) -> str:
+    """Say which hole the fastener does not pass."""
+    host_mm, donor_mm, bolt_mm = sizes
+    if rule == "floating":
+        narrow = min(host_mm, donor_mm)
+        return f"the {bolt_mm:g} mm bolt does not pass the {narrow:g} mm hole"
+    solid, opening = (host_mm, donor_mm) if rule == "fixed by the host" else (donor_mm, host_mm)
+    return f"{solid:g} mm does not pass {opening:g} mm"
+
+
+def threads_clash(host: Feature, donor: Feature) -> str | None:
+    """Why a screw of one side cannot go into the thread of the other; None: it can, or no threads meet.
+
+    A screw named by one part's hole has to go into the tapped hole or nut of the other.
+    """
+    for nut, hole in ((host, donor), (donor, host)):
+        if nut.kind in THREADED and hole.kind in OPENINGS and nut.thread and hole.thread:
+            inner, outer = parse_thread(nut.thread), parse_thread(hole.thread)
+            if inner is None or outer is None:
+                continue
+            if not threads_join(inner, outer):
+                why = thread_difference(hole.thread, nut.thread)
+                return f"the screw is {hole.thread} and the {nut.kind} {nut.thread}: {why}"
+    return None
+
+
+def thread_difference(first: str, second: str) -> str:
+    """Say in words how two threads differ, and what happens when they are joined by force."""
+    one, other = parse_thread(first), parse_thread(second)
+    if one is None or other is None:
+        return "not both threads are known"
+    diameter, pitch = abs(one.major_mm - other.major_mm), abs(one.pitch_mm - other.pitch_mm)
+    text = f"diameter differs by {diameter:.2f} mm, pitch by {pitch:.3f} mm"
+    miss = near_miss(one.designation, other.designation)
+    return f"{text}; may start by hand and then strip ({miss.note})" if miss else text

@@ -1,0 +1,159 @@
+"""From fixings, features and their places to the numbers that the geometry works on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from partkin.fit.fixings import HostFixings
+from partkin.fit.mating import mate
+from partkin.model.fitting import FitTask, Option, Spot
+from partkin.model.mating import DonorFeature, Fixing, Mating
+from partkin.model.positions import Missing, Positions
+
+# Play given to a pair of which something needed is not known: it can never be the one that conflicts.
+UNKNOWN_PLAY_MM = 1.0e5
+Pairing = tuple[str, str]
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A fit task with what it was made from.
+
+    `unknown`: pairs that stand in the task with unlimited play, because a size or a place is missing.
+    """
+
+    task: FitTask
+    matings: dict[Pairing, Mating]
+    fixings: dict[str, Fixing]
+    features: dict[str, DonorFeature]
+    unknown: frozenset[Pairing]
+    missing: tuple[Missing, ...]
+
+
+def prepare(
+    hosted: HostFixings,
+    donors: tuple[DonorFeature, ...],
+    host_places: Positions,
+    donor_places: Positions,
+    *,
+    host_part: str,
+    mirrored: bool,
+    flex_mm: float = 0.0,
+    flex_in_plane: bool = False,
+) -> Prepared:
+    """Make the task of laying a donor on its fixings.
+
+    Parameters
+    ----------
+    hosted, donors
+    host_places
+        Positions of the part that the fixings' places come from (`hosted.placed_by`).
+    donor_places
+    host_part
+        Id of that part, for the readings that are asked for.
+    mirrored
+    flex_mm, flex_in_plane
+    """
+    dims = host_places.dims if host_places.dims == donor_places.dims else 2
+    matings = _matings(hosted, donors)
+    wild_fixings = frozenset(f for f, shown in _shown(hosted) if shown not in host_places.features)
+    wild_features = frozenset(d.feature.feature for d in donors if d.feature.feature not in donor_places.features)
+    unknown = frozenset(
+        pair for pair, mating in matings.items()
+        if mating.option and (mating.allowed_mm is None or pair[0] in wild_fixings or pair[1] in wild_features)
+    )  # fmt: skip
+    options = tuple(
+        Option(*pair, UNKNOWN_PLAY_MM if pair in unknown else mating.allowed_mm or 0.0)
+        for pair, mating in matings.items() if mating.option
+    )  # fmt: skip
+    task = FitTask(
+        fixings=tuple(_host_spot(f, hosted.placed_by, host_places, dims) for f in hosted.fixings),
+        features=tuple(_donor_spot(d, donor_places, dims) for d in donors),
+        options=options, given=_is_given(options), mirrored=mirrored, flex_mm=flex_mm, flex_in_plane=flex_in_plane,
+    )  # fmt: skip
+    return Prepared(
+        task, matings, {f.feature.feature: f for f in hosted.fixings}, {d.feature.feature: d for d in donors},
+        unknown, _missing(matings, unknown, hosted, host_part, donor_places),
+    )  # fmt: skip
+
+
+def _shown(hosted: HostFixings) -> list[tuple[str, str | None]]:
+    return [(f.feature.feature, hosted.placed_by.get(f.feature.feature)) for f in hosted.fixings]
+
+
+def _matings(hosted: HostFixings, donors: tuple[DonorFeature, ...]) -> dict[Pairing, Mating]:
+    """Every pair that is to be considered: as given by goes_on, else all that have no given partner."""
+    names = {f.feature.feature for f in hosted.fixings}
+    goes_on = {}
+    for donor in donors:
+        named = donor.feature.goes_on
+        if named:
+            goes_on[donor.feature.feature] = named if named in names else hosted.also_called.get(named, named)
+    taken = set(goes_on.values())
+    found = {}
+    for fixing in hosted.fixings:
+        for donor in donors:
+            pair = (fixing.feature.feature, donor.feature.feature)
+            if goes_on.get(pair[1], pair[0]) == pair[0] and (pair[1] in goes_on or pair[0] not in taken):
+                found[pair] = mate(fixing, donor)
+    return found
+
+
+def _is_given(options: tuple[Option, ...]) -> bool:
+    return len({o.fixing for o in options}) == len(options) == len({o.feature for o in options})
+
+
+def _host_spot(fixing: Fixing, placed_by: dict[str, str], places: Positions, dims: int) -> Spot:
+    feature = fixing.feature
+    need = feature.need or "must"
+    # A stud of the host stands out of it: the donor has to have an opening there, needed or not.
+    must = need == "must" or feature.kind == "stud"
+    return Spot(
+        feature.feature, _at(placed_by.get(feature.feature), places, dims), _half_travel(fixing), feature.angle_deg or 0.0,
+        must=must, should=need == "should" and not must, axis=feature.axis or (0.0, 0.0, 1.0),
+    )  # fmt: skip
+
+
+def _donor_spot(donor: DonorFeature, places: Positions, dims: int) -> Spot:
+    feature = donor.feature
+    need = feature.need or "should"
+    return Spot(
+        feature.feature, _at(feature.feature, places, dims), _half_travel(donor), feature.angle_deg or 0.0,
+        must=need == "must", should=need == "should", axis=feature.axis or (0.0, 0.0, 1.0),
+    )  # fmt: skip
+
+
+def _at(feature: str | None, places: Positions, dims: int) -> tuple[float, ...]:
+    if feature is None or feature not in places.features:
+        return (0.0,) * dims
+    return tuple(float(v) for v in places.xyz_mm[places.features.index(feature)][:dims])
+
+
+def _half_travel(end: Fixing | DonorFeature) -> float:
+    if end.feature.kind != "slot" or end.length.mm is None or end.across.mm is None:
+        return 0.0
+    return max(0.0, (end.length.mm - end.across.mm) / 2)
+
+
+def _missing(
+    matings: dict[Pairing, Mating], unknown: frozenset[Pairing], hosted: HostFixings, host_part: str,
+    donor_places: Positions,
+) -> tuple[Missing, ...]:  # fmt: skip
+    """The sizes that the unknown pairs lack, each once."""
+    found: dict[tuple[str, str, str], Missing] = {}
+    for pair in sorted(unknown):
+        for side, quantity in matings[pair].lacks:
+            part, feature = (host_part, pair[0]) if side == "host" else (donor_places.part, pair[1])
+            shown = hosted.placed_by.get(feature, feature) if side == "host" else feature
+            found.setdefault((part, shown, quantity), _lack(part, shown, quantity))
+    return tuple(found.values())
+
+
+def _lack(part: str, feature: str, quantity: str) -> Missing:
+    if quantity == "fastener":
+        says = f"what goes through {feature} of {part}: its thread, or the diameter of its bolt (fastener_mm)"
+        return Missing(f"fastener of {feature}", part, "across", feature, None, says)
+    words = {"across": "how wide is", "length": "how long, end to end, is"}
+    return Missing(
+        f"{quantity} of {feature}", part, quantity, feature, None, f"{words[quantity]} {feature} of {part}?"
+    )

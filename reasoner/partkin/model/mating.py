@@ -1,0 +1,70 @@
+"""How a host feature and a donor feature go together, before any geometry."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from partkin.model.build import Feature
+
+PlayRule = Literal["fixed by the host", "fixed by the donor", "floating", "push fit"]
+
+
+@dataclass(frozen=True)
+class Size:
+    """A diameter or width with the greatest error believed possible; None: not known."""
+
+    mm: float | None
+    half_width_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Fixing:
+    """A host feature that a donor is held by.
+
+    Attributes
+    ----------
+    feature
+        As a host feature. Where the original stands in for the host it is what must have stood there: the
+        stud under the original's hole, the hole around the original's peg.
+    shown_by
+        Id of the original's feature that shows the place; None: measured on the host.
+    play_mm, play_half_travel_mm, play_angle_deg
+        Where the fixing may stand around that place: the play of the original's own hole.
+    across, length
+        Sizes with their uncertainty.
+    """
+
+    feature: Feature
+    across: Size
+    length: Size
+    shown_by: str | None = None
+    play_mm: float = 0.0
+    play_half_travel_mm: float = 0.0
+    play_angle_deg: float = 0.0
+
+
+@dataclass(frozen=True)
+class DonorFeature:
+    """A donor feature with its sizes."""
+
+    feature: Feature
+    across: Size
+    length: Size
+
+
+@dataclass(frozen=True)
+class Mating:
+    """What one fixing and one donor feature allow each other.
+
+    `blocked`: why they cannot go together (then `allowed_mm` may still say by how much a bolt is too large).
+    `lacks`: sizes that are needed and not known, as (side, quantity) with side `host` or `donor`.
+    """
+
+    fixing: str
+    feature: str
+    rule: PlayRule | None
+    allowed_mm: float | None
+    blocked: str | None = None
+    lacks: tuple[tuple[str, str], ...] = ()
+    option: bool = True

@@ -1,0 +1,47 @@
+"""One way of laying the donor on the host (as seen, or mirrored), and how it came out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from partkin.model.fitting import Chance, FitAnswer, FitTask
+from partkin.model.mating import Mating
+from partkin.model.positions import Missing
+
+Stand = Literal["fits", "does not", "unsure", "missing", "undecided"]
+
+
+@dataclass(frozen=True)
+class Trial:
+    """The geometry's answer with what the verdict needs beside it.
+
+    `stand`: fits (chance at or above the confidence), does not (a conflict that no reading still missing
+    can undo), unsure (in between), missing (a needed value is not known), undecided (limit reached).
+    `matings`: (fixing, feature) -> how the two go together, for every pair that was considered.
+    `missing`: what is needed and not known; empty unless `stand` is missing.
+    """
+
+    mirrored: bool
+    task: FitTask
+    answer: FitAnswer
+    chance: Chance | None
+    stand: Stand
+    matings: dict[tuple[str, str], Mating]
+    missing: tuple[Missing, ...] = ()
+
+
+@dataclass(frozen=True)
+class SeamCheck:
+    """Where the donor's tear seams and airbag doors lie against the original's at the placement.
+
+    `too_far`: (zone kind, departure_mm, limit_mm). `unknown_on_donor`, `unknown_on_original`: zone kinds that
+    one side has and the other does not list.
+    """
+
+    is_airbag_panel: bool
+    coincide: tuple[tuple[str, float, float], ...] = ()
+    too_far: tuple[tuple[str, float, float], ...] = ()
+    unknown_on_donor: tuple[str, ...] = ()
+    unknown_on_original: tuple[str, ...] = ()
+    not_compared: str | None = None

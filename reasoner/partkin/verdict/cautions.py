@@ -1,0 +1,101 @@
+"""What must be said where the work can hurt someone. Facts: common practice unless a source is named."""
+
+from __future__ import annotations
+
+from partkin.model.known import Known
+from partkin.model.reasons import Caution
+from partkin.model.trial import SeamCheck
+from partkin.model.words import AIRBAG_ZONES
+
+DEFER = "Follow the maker's instructions and local law, and leave it to a licensed person."
+COMMON = "common practice, no source"
+LIFTING_SOURCE = "HSE INDG143, lifting filter: 25 kg (men), 16 kg (women), close to the body at waist height"
+ONE_PERSON_KG = 16.0
+
+
+def cautions(known: Known, seams: SeamCheck | None) -> tuple[Caution, ...]:
+    """Every caution that applies to this pair of parts, the ones that hold first."""
+    found = [*_restraint(known), *_airbag_panel(known, seams), *_structural(known), *_heavy(known)]
+    return tuple(sorted(found, key=lambda caution: not caution.hold))
+
+
+def _restraint(known: Known) -> list[Caution]:
+    if not is_restraint(known):
+        return []
+    return [
+        Caution(
+            "restraint parts are never judged by geometry",
+            "A restraint part (airbag, belt tensioner, their sensors and control units) goes on only by the maker's part "
+            "number for that very vehicle, fitted by licensed practice. A deployed unit or one of unknown history is not "
+            "used again.",
+            True, COMMON,
+        ),
+        Caution(
+            "before touching a restraint connector",
+            "Disconnect the battery and keep the maker's waiting time before touching a connector. Carry a live module with "
+            f"its trim side away from you and never lay it face down. {DEFER}",
+            True, COMMON,
+        ),
+    ]  # fmt: skip
+
+
+def is_restraint(known: Known) -> bool:
+    """Whether any side of the comparison is a restraint part."""
+    sides = (known.donor, known.host, known.original)
+    return any(side is not None and side.part.duty == "restraint" for side in sides)
+
+
+def is_airbag_panel(known: Known) -> bool:
+    """Whether an airbag bursts through this panel, as far as the zones of any side say."""
+    sides = (known.donor, known.original, known.host)
+    return any(zone.kind in AIRBAG_ZONES for side in sides if side is not None for zone in side.zones)
+
+
+def _airbag_panel(known: Known, seams: SeamCheck | None) -> list[Caution]:
+    if not is_airbag_panel(known):
+        return []
+    found = [
+        Caution(
+            "a panel that an airbag bursts through",
+            "Fit is all that was judged. Whether this panel opens as it must is for the maker's part number or licensed "
+            "practice to say: same construction underneath (scored, stitched or hinged), seam and door over the module. "
+            "A licensed person decides before the vehicle is used.",
+            True, COMMON,
+        ),
+        Caution(
+            "the tear seam and airbag door stay untouched",
+            "No glue, filler, stitching, cutting, drilling or extra skin on or near the tear seam or airbag door: they must "
+            f"open. A covered or repaired one is not used. {DEFER}",
+            True, COMMON,
+        ),
+    ]  # fmt: skip
+    if seams is not None and seams.not_compared:
+        found.append(Caution("seam not compared", seams.not_compared, True, COMMON))
+    return found
+
+
+def _structural(known: Known) -> list[Caution]:
+    sides = (known.donor, known.original)
+    if not any(side is not None and side.part.duty == "structural" for side in sides):
+        return []
+    return [
+        Caution(
+            "structural parts are used as they are",
+            f"No drilling, slotting, welding or straightening of a structural part on this advice. {DEFER}",
+            True, COMMON,
+        )
+    ]  # fmt: skip
+
+
+def _heavy(known: Known) -> list[Caution]:
+    mass_kg = known.donor.part.mass_kg
+    if mass_kg is None or mass_kg <= ONE_PERSON_KG:
+        return []
+    people = "two people" if mass_kg <= 2 * ONE_PERSON_KG else "two to four people or a hoist"
+    return [
+        Caution(
+            "lifting",
+            f"{mass_kg:g} kg: {people}; measure the way out of the door first.",
+            False, LIFTING_SOURCE,
+        )
+    ]  # fmt: skip

@@ -1,0 +1,231 @@
+"""From findings to one of the five words, with the reasons that carry it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from partkin.model.adapting import Adaptation, AdaptationAnswer
+from partkin.model.fitting import Chance, Conflict, FitAnswer, Nogood
+from partkin.model.known import Evidence, Known
+from partkin.model.positions import Suspect
+from partkin.model.reasons import Unknown
+from partkin.model.trial import SeamCheck, Trial
+from partkin.model.verdict import Verdict
+from partkin.model.words import (
+    BOLTS_ON, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED, WITH_ADAPTATION, VerdictWord,
+)  # fmt: skip
+from partkin.verdict import tables
+from partkin.verdict.cautions import cautions, is_restraint
+from partkin.verdict.phrases import conflict_says, mm
+from partkin.verdict.reasoning import reasons
+from partkin.verdict.unknowns import unknowns
+
+PART_NUMBER_STRENGTH = 2
+
+
+@dataclass(frozen=True)
+class Findings:
+    """Everything that the stages before found out.
+
+    Attributes
+    ----------
+    known
+        What the graph answered.
+    confidence
+        At or above this chance the donor fits; at or below one minus it, it does not.
+    measured_from
+        host or original.
+    trials
+        One, or two where it is open which face was looked at; empty for a restraint part and where a
+        part has no features at all.
+    seams
+        None: not a panel that an airbag bursts through, or no placement.
+    adapting
+        What was found to make the donor fit; None where it was not asked.
+    adapted_chance
+        Chance of the donor after the first adaptation.
+    suspects
+        Readings that the others contradict.
+    asks
+        Readings that would settle an unsure verdict, best first.
+    notes
+    """
+
+    known: Known
+    confidence: float
+    measured_from: str
+    trials: tuple[Trial, ...] = ()
+    seams: SeamCheck | None = None
+    adapting: AdaptationAnswer | None = None
+    adapted_chance: Chance | None = None
+    suspects: tuple[Suspect, ...] = ()
+    asks: tuple[Unknown, ...] = ()
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def trial(self) -> Trial | None:
+        """The trial that the verdict speaks of: of two that agree, the better one."""
+        if not self.trials:
+            return None
+        order = {"fits": 0, "unsure": 1, "missing": 2, "undecided": 3, "does not": 4}
+        return min(self.trials, key=lambda t: (order[t.stand], -(t.answer.margin_mm or -1e9), t.mirrored))
+
+    @property
+    def face_open(self) -> bool:
+        """Whether the two ways of seeing the parts give different answers."""
+        return len({trial.stand for trial in self.trials}) > 1
+
+    @property
+    def duty(self) -> str | None:
+        """The strictest duty of the donor and the original; None: not known on either."""
+        return strictest_duty(self.known)
+
+
+def strictest_duty(known: Known) -> str | None:
+    """The strictest of the donor's and the original's duty; empty counts only where all are empty."""
+    sides = [known.donor.part.duty, known.original.part.duty if known.original else None]
+    stated = [duty for duty in sides if duty is not None]
+    return max(stated, key=("trim", "body", "structural", "restraint").index) if stated else None
+
+
+def leading(known: Known) -> Evidence | None:
+    """The evidence of the maker's own numbers, which measuring does not overrule; None without it."""
+    firm = [e for e in known.evidence if e.speaks_for and 0 < e.strength <= PART_NUMBER_STRENGTH]
+    return min(firm, key=lambda e: e.strength) if firm else None
+
+
+def word(findings: Findings) -> VerdictWord:
+    """Choose the word. The order of the questions is the order in which they overrule each other."""
+    trial, seams = findings.trial, findings.seams
+    if is_restraint(findings.known):
+        return NOT_JUDGED
+    if leading(findings.known):
+        return BOLTS_ON
+    if trial is None or findings.face_open:
+        return NOT_ENOUGH
+    if seams is not None and seams.too_far and trial.stand in ("fits", "unsure", "does not"):
+        return DOES_NOT_FIT
+    if trial.stand == "fits":
+        return BOLTS_ON
+    if trial.stand != "does not":
+        return NOT_ENOUGH
+    chance = findings.adapted_chance
+    adapted = findings.adapting is not None and findings.adapting.adaptations
+    return WITH_ADAPTATION if adapted and chance and chance.fits >= findings.confidence else DOES_NOT_FIT
+
+
+def decide(findings: Findings) -> Verdict:
+    """Make the verdict.
+
+    Parameters
+    ----------
+    findings
+
+    Returns
+    -------
+    Verdict
+        `says` and `next_step` are its first and last sentence.
+    """
+    chosen = word(findings)
+    known, trial = findings.known, findings.trial
+    ids = {"host": known.host.part.part, "donor": known.donor.part.part, "measured_from": findings.measured_from}
+    safety = cautions(known, findings.seams)
+    if chosen == NOT_JUDGED:
+        says = "A restraint part is never judged by geometry."
+        return Verdict(
+            **ids, verdict=chosen, safety=safety, reasons=reasons(findings, chosen, None), says=says,
+            next_step="Go by the maker's part number for that very vehicle, fitted by licensed practice.",
+        )  # fmt: skip
+    conflict = _conflict(findings) if chosen in (DOES_NOT_FIT, WITH_ADAPTATION) else None
+    conflict_text = conflict_says(trial) if conflict is not None and trial is not None else None
+    seam_text = _seam_text(findings) if chosen == DOES_NOT_FIT else None
+    offered = _offered(findings, chosen)
+    open_questions = unknowns(findings, chosen)
+    answer = trial.answer if trial is not None else None
+    missing = trial is not None and trial.stand == "missing"
+    return Verdict(
+        **ids,
+        verdict=chosen,
+        chance=trial.chance if trial is not None and not missing else None,
+        margin_mm=answer.margin_mm if answer is not None and not missing else None,
+        placement=answer.placement or None if answer is not None else None,
+        pairs=tables.pairs(trial) if trial is not None else (),
+        also=answer.also if answer is not None else 0,
+        unpaired=tables.unpaired(findings, trial) if trial is not None else (),
+        conflict=conflict,
+        conflict_says=seam_text or conflict_text,
+        adaptation=offered[0] if offered else None,
+        other_adaptations=offered[1:],
+        ruled_out=findings.adapting.ruled_out if findings.adapting else (),
+        adapted_chance=findings.adapted_chance if offered else None,
+        unknown=open_questions,
+        safety=safety,
+        reasons=reasons(findings, chosen, seam_text or conflict_text),
+        says=_says(findings, chosen, answer),
+        next_step=_next_step(chosen, open_questions, offered),
+        notes=findings.notes,
+    )  # fmt: skip
+
+
+def _offered(findings: Findings, chosen: VerdictWord) -> tuple[Adaptation, ...]:
+    """The adaptations to show: those that make it go on whichever way the readings fall."""
+    sure = findings.adapted_chance is not None and findings.adapted_chance.fits >= findings.confidence
+    if findings.adapting is None or not sure or chosen not in (WITH_ADAPTATION, NOT_ENOUGH):
+        return ()
+    return findings.adapting.adaptations
+
+
+def _conflict(findings: Findings) -> Conflict | None:
+    """The conflict of the trial shown; where both faces were tried, its proof covers both."""
+    trial = findings.trial
+    if trial is None or trial.answer.conflict is None:
+        return None
+    proofs: tuple[Nogood, ...] = ()
+    fixings: list[str] = []
+    for other in (trial, *(t for t in findings.trials if t is not trial)):
+        conflict = other.answer.conflict
+        if conflict is not None:
+            proofs += conflict.nogoods
+            fixings += [f for f in conflict.fixings if f not in fixings]
+    own = trial.answer.conflict
+    return Conflict(tuple(fixings), own.features, own.shortfall_mm, own.pairs, proofs, own.local)
+
+
+def _seam_text(findings: Findings) -> str | None:
+    seams = findings.seams
+    if seams is None or not seams.too_far:
+        return None
+    kind, departure_mm, limit_mm = seams.too_far[0]
+    return (
+        f"the donor's {kind} lies {mm(departure_mm)} from where the original's lies, and what was measured and the play "
+        f"explain at most {mm(limit_mm)}"
+    )
+
+
+def _says(findings: Findings, chosen: VerdictWord, answer: FitAnswer | None) -> str:
+    host, donor = findings.known.host.part, findings.known.donor.part
+    name, place = donor.name or donor.part, host.name or host.part
+    lead = leading(findings.known)
+    if chosen == BOLTS_ON and lead is not None:
+        return f"{donor.part} ({name}) goes on {place}: {lead.says}."
+    if chosen == BOLTS_ON and answer is not None:
+        return (
+            f"{donor.part} ({name}) goes on {place} as it is: {len(answer.pairs)} fixings line up, the tightest with "
+            f"{mm(answer.margin_mm or 0.0)} to spare."
+        )
+    if chosen == WITH_ADAPTATION:
+        return f"{donor.part} ({name}) goes on {place} after the work listed below."
+    if chosen == DOES_NOT_FIT:
+        return f"{donor.part} ({name}) does not go on {place} as it is, and nothing that may be done to it is offered."
+    return f"Whether {donor.part} ({name}) goes on {place} cannot be told from what was measured."
+
+
+def _next_step(chosen: VerdictWord, open_questions: tuple[Unknown, ...], offered: tuple[Adaptation, ...]) -> str:
+    if chosen == NOT_ENOUGH and open_questions:
+        return f"Next: {open_questions[0].says}"
+    if chosen == WITH_ADAPTATION:
+        jobs = len(offered[0].actions)
+        return f"Next: weigh the {jobs} job{'s' if jobs != 1 else ''} below against the other ways before you pay."
+    if chosen == DOES_NOT_FIT:
+        return "Next: before you let it go, measure the fixings named above once more; one slip of the tape looks the same."
+    return "Next: lay a paper template on the part, or have the seller do it, before you pay."

@@ -1,0 +1,106 @@
+"""The sentences of a verdict, made from the numbers."""
+
+from __future__ import annotations
+
+import math
+
+from partkin.model.fitting import Conflict, FitAnswer, FitTask, PairFit, Spot
+from partkin.model.trial import Trial
+
+OPEN_PLAY_MM = 1.0e4
+
+
+def mm(value: float) -> str:
+    """A length for people: two decimals under 1 mm, one up to 100 mm, none above 1 m.
+
+    Examples
+    --------
+    >>> mm(0.504), mm(12.34), mm(1303.2)
+    ('0.50 mm', '12.3 mm', '1303 mm')
+    """
+    places = 2 if abs(value) < 1 else 1 if abs(value) < 1000 else 0
+    return f"{value:.{places}f} mm"
+
+
+def listed(names: tuple[str, ...] | list[str], joint: str = "and") -> str:
+    """Join names as a person would.
+
+    Examples
+    --------
+    >>> listed(["a", "b", "c"])
+    'a, b and c'
+    """
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} {joint} {names[-1]}"
+
+
+def conflict_says(trial: Trial) -> str:
+    """Why the named fixings cannot all be held, with the numbers to check it by hand."""
+    conflict = trial.answer.conflict
+    if conflict is None:
+        return ""
+    if conflict.shortfall_mm is None:
+        return _no_partner(trial, conflict)
+    if len(conflict.pairs) == 1:
+        return _too_small(trial, conflict.pairs[0])
+    if len(conflict.pairs) == 2:
+        return _two_apart(trial.task, conflict, trial.answer)
+    pairs = listed([f"{p.feature} on {p.fixing}" for p in conflict.pairs])
+    how = "under no pairing" if not trial.task.given else "by no turn and shift"
+    return (
+        f"{how} do {listed(conflict.fixings)} all go together: at best ({pairs}) they are still {mm(conflict.shortfall_mm)} "
+        f"out of reach"
+    )
+
+
+def _too_small(trial: Trial, pair: PairFit) -> str:
+    mating = trial.matings.get((pair.fixing, pair.feature))
+    why = mating.blocked if mating is not None and mating.blocked else f"its play is {mm(pair.allowed_mm)}"
+    return f"{pair.feature} does not go on {pair.fixing}: {why}"
+
+
+def _two_apart(task: FitTask, conflict: Conflict, answer: FitAnswer) -> str:
+    one, other = conflict.pairs
+    host_mm = _between(task.fixings, one.fixing, other.fixing)
+    donor_mm = _between(task.features, one.feature, other.feature)
+    play_mm = one.allowed_mm + other.allowed_mm
+    travel_mm = _travel(task, one) + _travel(task, other)
+    slots = f" and the slots take {mm(travel_mm)} along their length" if travel_mm > 0 else ""
+    way = "further from" if donor_mm > host_mm else "nearer to"
+    only = "" if task.given else "; no other pairing does better"
+    return (
+        f"{other.feature} stands {mm(abs(donor_mm - host_mm))} {way} {one.feature} than {other.fixing} from {one.fixing} "
+        f"(donor {donor_mm:.1f}, host {host_mm:.1f} mm); the play there allows {mm(play_mm)} between them{slots}; "
+        f"each is {mm(conflict.shortfall_mm or 0.0)} short at best{only}"
+    )
+
+
+def _between(spots: tuple[Spot, ...], one: str, other: str) -> float:
+    at = {spot.id: spot.at_mm for spot in spots}
+    return math.dist(at[one], at[other])
+
+
+def _travel(task: FitTask, pair: PairFit) -> float:
+    host = next(s for s in task.fixings if s.id == pair.fixing)
+    donor = next(s for s in task.features if s.id == pair.feature)
+    return host.half_travel_mm + donor.half_travel_mm
+
+
+def _no_partner(trial: Trial, conflict: Conflict) -> str:
+    alone = [name for name in conflict.fixings if not any(o.fixing == name for o in trial.task.options)]
+    if alone:
+        return "; ".join(f"nothing of the donor goes on {name}{_why_not(trial, name)}" for name in alone)
+    unheld = [name for name in conflict.features if not any(o.feature == name for o in trial.task.options)]
+    if unheld:
+        return f"nothing of the host takes {listed(unheld)} of the donor, which must be used"
+    partners = {o.feature for o in trial.task.options if o.fixing in conflict.fixings}
+    if conflict.fixings:
+        return f"{len(conflict.fixings)} fixings ({listed(conflict.fixings)}) and only {len(partners)} features that can go on them"
+    return f"{listed(conflict.features)} of the donor must be used, and the host has too few fixings that take them"
+
+
+def _why_not(trial: Trial, fixing: str) -> str:
+    whys = [m.blocked for pair, m in trial.matings.items() if pair[0] == fixing and m.blocked]
+    different = list(dict.fromkeys(whys))
+    return f" ({different[0]})" if len(different) == 1 else ""

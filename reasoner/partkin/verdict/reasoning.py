@@ -1,0 +1,104 @@
+"""The because-chain of a verdict, each reason recorded once."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from partkin.model.reasons import Reason
+from partkin.model.trial import Trial
+from partkin.model.words import VerdictWord
+from partkin.verdict.phrases import mm
+
+if TYPE_CHECKING:
+    from partkin.verdict.decide import Findings
+
+PLAY_SOURCE = "ASME Y14.5, fixed and floating fastener formulas"
+SPREAD_SOURCE = "JCGM 100:2008, 4.3.7"
+LEVELS = {1: "same part number", 2: "superseded by the maker's own number", 3: "measured", 4: "carried over", 5: "looks alike"}
+
+
+def reasons(findings: Findings, chosen: VerdictWord, conflict_text: str | None) -> tuple[Reason, ...]:
+    """Number the reasons from the verdict down: r1 rests on the others."""
+    below = [
+        *_evidence(findings), *_geometry(findings, conflict_text), *_seams(findings), *_forbids(findings),
+        *(Reason("", note) for note in findings.notes),
+    ]  # fmt: skip
+    numbered = [
+        Reason(f"r{number}", reason.says, (), reason.source) for number, reason in enumerate(below, start=2)
+    ]
+    first = Reason("r1", f"the verdict is: {chosen}", tuple(reason.id for reason in numbered), None)
+    return (first, *numbered)
+
+
+def _evidence(findings: Findings) -> list[Reason]:
+    return [
+        Reason("", f"{_strength(e.strength)}{e.says}", e.because, e.source) for e in findings.known.evidence
+    ]  # fmt: skip
+
+
+def _strength(strength: int) -> str:
+    return f"{LEVELS[strength]}: " if strength in LEVELS else "against it: "
+
+
+def _geometry(findings: Findings, conflict_text: str | None) -> list[Reason]:
+    trial = findings.trial
+    if trial is None:
+        return []
+    found = [Reason("", _measured_from(findings), (), None)]
+    answer = trial.answer
+    if len(findings.trials) > 1:
+        found.append(Reason("", "which face was looked at is not said for one of the two: both were tried", (), None))
+    if answer.margin_mm is not None and trial.stand != "missing":
+        spare = "to spare" if answer.margin_mm >= 0 else "short"
+        found.append(
+            Reason(
+                "",
+                f"at the best placement the {len(answer.pairs)} pairs have at least {mm(abs(answer.margin_mm))} {spare}",
+                (), PLAY_SOURCE,
+            )
+        )  # fmt: skip
+    if answer.also:
+        found.append(Reason("", f"{answer.also} other ways of pairing are equally good", (), None))
+    if trial.chance is not None and trial.stand != "missing":
+        found.append(Reason("", _chance(trial, findings.confidence), (), SPREAD_SOURCE))
+    if conflict_text:
+        found.append(Reason("", conflict_text, (), PLAY_SOURCE))
+    found += [Reason("", text, (), None) for text in answer.slides]
+    if answer.flex_used_mm > 0:
+        found.append(Reason("", f"rigid it does not go on; pulled by hand by {mm(answer.flex_used_mm)} it does", (), None))
+    return found
+
+
+def _measured_from(findings: Findings) -> str:
+    if findings.measured_from == "original":
+        return (
+            "the host was not measured: the original's holes show where its fixings stood, each to within that hole's own "
+            "play"
+        )
+    return "the places of the fixings were measured on the host"
+
+
+def _chance(trial: Trial, confidence: float) -> str:
+    chance = trial.chance
+    if chance is None:
+        return ""
+    if chance.draws == 0:
+        return f"the readings' greatest errors cannot change that (chance {chance.fits:.2f})"
+    return (
+        f"of {chance.draws} ways the readings may be out, {chance.fits:.1%} let it go on "
+        f"(99 % bounds {chance.low:.1%} to {chance.high:.1%}; {confidence:.0%} is asked for)"
+    )
+
+
+def _seams(findings: Findings) -> list[Reason]:
+    seams = findings.seams
+    if seams is None:
+        return []
+    return [
+        Reason("", f"the donor's {kind} lies within {mm(departure)} of the original's ({mm(limit)} explained)", (), None)
+        for kind, departure, limit in seams.coincide
+    ]  # fmt: skip
+
+
+def _forbids(findings: Findings) -> list[Reason]:
+    return [Reason("", e.says, e.because, e.source) for e in findings.known.forbids]

@@ -1,0 +1,107 @@
+"""The pairs of a trial and what is left over, as the verdict lists them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from partkin.model.fitting import FitTask, PairFit
+from partkin.model.trial import Trial
+from partkin.model.verdict import Pair, Unpaired
+from partkin.model.words import PairState
+
+if TYPE_CHECKING:
+    from partkin.verdict.decide import Findings
+
+TIGHT_MM = 0.1
+ZERO_MM = 1e-6
+OPEN_PLAY_MM = 1.0e4
+
+
+def state(margin_mm: float, blocked: bool) -> PairState:
+    """Name how a pair stands.
+
+    Examples
+    --------
+    >>> state(0.29, False), state(0.0, False), state(-0.4, False), state(-0.5, True)
+    ('lines up', 'tight', 'out of reach', 'blocked')
+    """
+    if blocked:
+        return "blocked"
+    if margin_mm < -ZERO_MM:
+        return "out of reach"
+    return "tight" if margin_mm < TIGHT_MM else "lines up"
+
+
+def pairs(trial: Trial) -> tuple[Pair, ...]:
+    """Every pair of the trial; numbers are None where a size or a place is not known."""
+    found = [_pair(trial, pair) for pair in trial.answer.pairs]
+    found += _blocked_as_given(trial, {pair.fixing for pair in found})
+    order = {spot.id: number for number, spot in enumerate(trial.task.fixings)}
+    return tuple(sorted(found, key=lambda pair: order.get(pair.fixing, len(order))))
+
+
+def _pair(trial: Trial, pair: PairFit) -> Pair:
+    mating = trial.matings.get((pair.fixing, pair.feature))
+    why = mating.blocked if mating is not None else None
+    if pair.allowed_mm >= OPEN_PLAY_MM:
+        allowed_mm = mating.allowed_mm if mating is not None else None
+        return Pair(pair.fixing, pair.feature, None, allowed_mm, None, "out of reach", "not measured yet")
+    return Pair(
+        pair.fixing, pair.feature, pair.offset_mm, pair.allowed_mm, pair.margin_mm,
+        state(pair.margin_mm, why is not None), why,
+    )  # fmt: skip
+
+
+def _blocked_as_given(trial: Trial, shown: set[str]) -> list[Pair]:
+    """Pairs that the sheet names with goes_on and that cannot go together (thread, kind)."""
+    named: dict[str, list[Pair]] = {}
+    for (fixing, feature), mating in trial.matings.items():
+        named.setdefault(fixing, []).append(Pair(fixing, feature, None, None, None, "blocked", mating.blocked))
+    return [
+        options[0]
+        for fixing, options in named.items()
+        if fixing not in shown and len(options) == 1 and not trial.matings[fixing, options[0].feature].option
+    ]
+
+
+def unpaired(findings: Findings, trial: Trial) -> tuple[Unpaired, ...]:
+    """Fixings and features that are left over, and why."""
+    answer, task = trial.answer, trial.task
+    shown = {pair.fixing for pair in pairs(trial)}
+    host_needs = needs(findings, donor=False)
+    donor_needs = needs(findings, donor=True)
+    found = [
+        Unpaired(fixing, None, host_needs.get(fixing, "must"), why_left(trial, fixing))
+        for fixing in answer.unpaired_fixings if fixing not in shown
+    ]  # fmt: skip
+    for feature in answer.unpaired_features:
+        need = donor_needs.get(feature, "should")
+        if need != "spare":
+            found.append(Unpaired(None, feature, need, _why_feature_left(findings, feature)))
+    return tuple(found)
+
+
+def needs(findings: Findings, *, donor: bool) -> dict[str, str]:
+    """Need of each feature, by id; fixings shown by the original keep the original's."""
+    known = findings.known
+    if donor:
+        return {f.feature: f.need or "should" for f in known.donor.features}
+    side = known.host if known.host.features or known.original is None else known.original
+    return {f.feature: f.need or "must" for f in side.features}
+
+
+def why_left(trial: Trial, fixing: str) -> str:
+    """Why no donor feature was paired with a fixing."""
+    task: FitTask = trial.task
+    considered = [m for pair, m in trial.matings.items() if pair[0] == fixing]
+    if not any(o.fixing == fixing for o in task.options):
+        blocked = list(dict.fromkeys(m.blocked for m in considered if m.blocked))
+        return blocked[0] if len(blocked) == 1 else "no feature of the donor can go on it"
+    return "no feature of the donor is in reach"
+
+
+def _why_feature_left(findings: Findings, feature: str) -> str:
+    kind = next((f.kind for f in findings.known.donor.features if f.feature == feature), "hole")
+    if kind in ("stud", "peg"):
+        return f"this {kind} meets no hole of the host as listed: see that it stands clear, or it holds the part off"
+    return "no fixing of the host is in reach"

@@ -1,0 +1,122 @@
+"""What is not known, the most telling first, each with the reading that would tell."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from partkin.model.reasons import Unknown
+from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, VerdictWord
+
+if TYPE_CHECKING:
+    from partkin.verdict.decide import Findings
+
+
+def unknowns(findings: Findings, chosen: VerdictWord) -> tuple[Unknown, ...]:
+    """Collect the open questions of a verdict."""
+    found = [
+        *_duty(findings, chosen), *_seams(findings), *_face(findings), *_missing(findings),
+        *_limit(findings), *findings.asks, *_disagreement(findings), *_suspects(findings), *_doubts(findings),
+    ]  # fmt: skip
+    if chosen == NOT_ENOUGH and not found:
+        found.append(_no_features(findings))
+    return tuple(dict.fromkeys(found))
+
+
+def _duty(findings: Findings, chosen: VerdictWord) -> list[Unknown]:
+    if chosen != DOES_NOT_FIT or findings.duty is not None:
+        return []
+    donor = findings.known.donor.part.part
+    says = (
+        f"say what {donor} does for people's safety (duty: trim, body, structural or restraint); until then nothing may be "
+        f"cut and no adaptation is offered"
+    )
+    return [Unknown("duty", says, donor, "duty")]
+
+
+def _seams(findings: Findings) -> list[Unknown]:
+    seams = findings.seams
+    if seams is None or not seams.is_airbag_panel:
+        return []
+    found = []
+    for side, kinds in (
+        (findings.known.donor, seams.unknown_on_donor), (findings.known.original, seams.unknown_on_original)
+    ):  # fmt: skip
+        if kinds and side is not None:
+            where = " and ".join(kinds)
+            says = (
+                f"where the {where} of {side.part.part} lies is not known: read its corners from underneath against two "
+                f"holes (zones.csv). Until then the part may not be taken as equal over the airbag"
+            )
+            found.append(Unknown(f"{where} of {side.part.part}", says, side.part.part, "centres"))
+    return found
+
+
+def _face(findings: Findings) -> list[Unknown]:
+    if not findings.face_open:
+        return []
+    known = findings.known
+    blank = [s.part.part for s in (known.donor, known.host, known.original) if s and s.part.seen_from is None]
+    part = blank[0] if blank else known.donor.part.part
+    says = (
+        f"from which face were the holes of {part} read (seen_from: outside or inside)? Seen from one face it goes on, from "
+        f"the other it does not"
+    )
+    return [Unknown("seen_from", says, part, "seen_from")]
+
+
+def _missing(findings: Findings) -> list[Unknown]:
+    trial = findings.trial
+    if trial is None or trial.stand != "missing":
+        return []
+    return [
+        Unknown(m.what, m.says, m.part, m.quantity, m.from_feature, m.to_feature)
+        for m in trial.missing
+    ]  # fmt: skip
+
+
+def _limit(findings: Findings) -> list[Unknown]:
+    trial = findings.trial
+    if trial is None or trial.stand != "undecided":
+        return []
+    says = (
+        f"{trial.answer.limit or 'undecided within the limit'}; name for each donor feature the fixing that it goes on "
+        f"(goes_on), then it can be told"
+    )
+    return [Unknown("pairing", says, findings.known.donor.part.part, "goes_on")]
+
+
+def _disagreement(findings: Findings) -> list[Unknown]:
+    from partkin.verdict.decide import leading
+
+    trial, lead = findings.trial, leading(findings.known)
+    if lead is None or trial is None or trial.stand != "does not" or trial.answer.conflict is None:
+        return []
+    names = [pair.feature for pair in trial.answer.conflict.pairs]
+    donor = findings.known.donor.part.part
+    says = (
+        f"{lead.says}, yet the readings say that it does not go on. One of them is wrong: read "
+        f"{' to '.join(names[:2]) or 'the holes'} of {donor} once more, and read the number off the part itself"
+    )
+    return [
+        Unknown("readings against part number", says, donor, "centres" if len(names) > 1 else "across", *names[:2])
+    ]  # fmt: skip
+
+
+def _suspects(findings: Findings) -> list[Unknown]:
+    return [Unknown(f"reading {s.reading}", s.says) for s in findings.suspects]
+
+
+def _doubts(findings: Findings) -> list[Unknown]:
+    return [
+        Unknown(e.kind, f"{e.says}: ask before you pay") for e in findings.known.evidence if not e.speaks_for
+    ]  # fmt: skip
+
+
+def _no_features(findings: Findings) -> Unknown:
+    known = findings.known
+    bare = next((s for s in (known.donor, known.host) if not s.features), known.donor)
+    says = (
+        f"nothing of {bare.part.part} is measured: list its holes, slots and studs in features.csv, then the distances "
+        f"between their centres"
+    )
+    return Unknown(f"features of {bare.part.part}", says, bare.part.part, "centres")
