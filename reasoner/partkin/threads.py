@@ -45,7 +45,8 @@ class Thread:
 
 _METRIC = re.compile(r"M(\d+(?:\.\d+)?)(?:[x-](\d+(?:\.\d+)?)|coarse)?(?:-?\d[a-z]\d?[a-z]?)?", re.ASCII)
 _SIZE = r"(#|no\.?)?(\d+(?:\.\d+)?(?:[ -]\d+/\d+)?|\d+/\d+|\.\d+)"
-_INCH = re.compile(_SIZE + r"(?:-(\d+(?:\.\d+)?))?(un[cfjs]?|unef|unrc|unrf|bsw|npt)?(?:-?[123][ab])?", re.ASCII)
+_FAMILY = r"(un[cfjs]?|unef|unrc|unrf|bsw|npt)?(?:-?[123][ab])?"
+_INCH = re.compile(_SIZE + r"(?:-(\d+(?:\.\d+)?))?" + _FAMILY, re.ASCII)
 _PIPE = re.compile(r"(?:g|bspp?)(\d+(?:[ -]\d+/\d+)?|\d+/\d+)|(\d+(?:[ -]\d+/\d+)?|\d+/\d+)bspp?", re.ASCII)
 _LEFT_HAND = re.compile(r"[- ]*(?:lh|left[- ]?hand(?:ed)?|left)$")
 
@@ -101,7 +102,7 @@ def _metric(text: str, table: Mapping[str, Thread]) -> Thread | None:
         clearance_fine_mm=holes.clearance_fine_mm if holes else None,
         clearance_medium_mm=holes.clearance_medium_mm if holes else None,
         clearance_coarse_mm=holes.clearance_coarse_mm if holes else None,
-        source="the designation's own diameter and pitch; drill: diameter less pitch, common practice, no source",
+        source="the designation's diameter and pitch; drill: diameter less pitch, common practice, no source",
     )
 
 
