@@ -1,0 +1,309 @@
+"""Readings and stated coordinates of one part -> positions with covariance."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from partkin.model.build import Feature, Reading
+from partkin.model.positions import Observed, Positions, Suspect
+from partkin.positions import asking_for, lengths
+from partkin.positions.distributions import chi_square_quantile, normal_quantile
+from partkin.positions.network import Network, Solution, gauge, solve
+from partkin.positions.start import firm_points, layouts
+
+FAMILY_LEVEL = 0.05
+LAYOUT_LEVEL = 0.99
+# 0.1 % and 1 % points of chi-square with one degree of freedom: two explanations that are closer than this
+# are not told apart.
+RIVAL_LAYOUT = 10.83
+RIVAL_READING = 6.63
+MOST_SUSPECTS = 6
+AXES = "xyz"
+
+
+@dataclass(frozen=True, eq=False)
+class Survey:
+    """One part's network with the names that belong to its rows: `points` and `readings`."""
+
+    part: str
+    points: tuple[str, ...]
+    readings: tuple[lengths.Distance, ...]
+    network: Network
+
+
+def adjust(part: str, features: Sequence[Feature], readings: Sequence[Reading]) -> Positions:
+    """Work out where the features of one part are, and how surely.
+
+    Without distance readings the stated coordinates pass through untouched, rectangular within their
+    plus or minus. With them, coordinates and distances are adjusted together by least squares. A reading
+    that the others clearly contradict is named and left out; where several could be the wrong one all
+    are named, none is left out and the covariance is widened.
+
+    Parameters
+    ----------
+    part
+        Rows of other parts are passed over.
+    features
+        In sheet order.
+    readings
+        In sheet order, the newest last; corrected ones may still be among them.
+
+    Returns
+    -------
+    Positions
+        Features that cannot be placed are in `missing`, with the reading that ties them down.
+
+    Examples
+    --------
+    >>> from partkin.model.build import Feature, Reading
+    >>> rows = [Feature("p", name, "hole") for name in "ABC"]
+    >>> sides = [("A", "B", 300.0), ("B", "C", 400.0), ("A", "C", 500.0)]
+    >>> read = [Reading("p", f"r{i}", "centres", v, "mm", a, b) for i, (a, b, v) in enumerate(sides)]
+    >>> found = adjust("p", rows, read)
+    >>> found.xyz_mm.round(6).tolist(), found.handed
+    ([[0.0, 0.0], [300.0, 0.0], [300.0, 400.0]], False)
+    """
+    mine = {row.feature: row for row in features if row.part == part}
+    rows = [row for row in readings if row.part == part]
+    distances, unusable = lengths.centre_distances(mine, rows)
+    missing = asking_for.sizes(part, unusable)
+    notes = tuple(
+        f"Reading {bad.reading.reading} ({asking_for.described(bad.reading)}) was not used: {bad.why}."
+        for bad in unusable
+    )
+    if not distances:
+        return _stated(part, mine, missing, notes)
+    whole = _survey(part, mine, distances)
+    firm = firm_points(whole.network)
+    if len(firm) < 2:
+        return _stated(part, mine, missing + asking_for.loose(whole.points, (), distances, part), notes)
+    survey = _among(whole, firm)
+    placed = set(survey.points)
+    missing += asking_for.loose(
+        [name for name in mine if name not in placed], survey.points, distances, part
+    )
+    return _adjusted(survey, tuple(missing), notes)
+
+
+def _stated(part: str, mine: dict[str, Feature], missing: tuple, notes: tuple[str, ...]) -> Positions:
+    """Coordinates as they stand in the sheet."""
+    d = _dims(mine)
+    placed = {name: _coordinates(row, d) for name, row in mine.items()}
+    names = tuple(name for name, at in placed.items() if not np.isnan(at).any())
+    known = {ask.from_feature for ask in missing if ask.quantity == "centres"}
+    rest = [name for name in mine if name not in names and name not in known]
+    return Positions(
+        part,
+        names,
+        np.array([placed[name] for name in names]).reshape(len(names), d),
+        np.array([lengths.coordinate_half_width_mm(mine[name]) for name in names], dtype=float),
+        missing=(*missing, *asking_for.loose(rest, names, (), part)),
+        notes=notes,
+    )
+
+
+def _dims(mine: dict[str, Feature]) -> int:
+    return 3 if any(row.z_mm is not None for row in mine.values()) else 2
+
+
+def _coordinates(row: Feature, d: int) -> np.ndarray:
+    stated = (row.x_mm, row.y_mm, row.z_mm)[:d]
+    return np.array([math.nan if value is None else value for value in stated])
+
+
+def _survey(part: str, mine: dict[str, Feature], distances: Sequence[lengths.Distance]) -> Survey:
+    d = _dims(mine)
+    number = {name: at for at, name in enumerate(mine)}
+    seen_mm = np.array([_coordinates(row, d) for row in mine.values()])
+    sigma_mm = [
+        lengths.standard_uncertainty_mm(lengths.coordinate_half_width_mm(row)) for row in mine.values()
+    ]
+    network = Network(
+        np.array([[number[row.from_feature], number[row.to_feature]] for row in distances]),
+        np.array([row.length_mm for row in distances]),
+        np.array([row.sigma_mm for row in distances]),
+        seen_mm,
+        np.repeat(np.array(sigma_mm)[:, None], d, axis=1),
+    )
+    return Survey(part, tuple(mine), tuple(distances), network)
+
+
+def _among(whole: Survey, points: np.ndarray) -> Survey:
+    names = tuple(whole.points[at] for at in points)
+    inside = set(names)
+    kept = tuple(row for row in whole.readings if {row.from_feature, row.to_feature} <= inside)
+    return Survey(whole.part, names, kept, whole.network.among(points))
+
+
+def _adjusted(survey: Survey, missing: tuple, notes: tuple[str, ...]) -> Positions:
+    found = _accepted(layouts(survey.network))
+    kept = np.arange(len(survey.network.sigmas))
+    suspects: list[Suspect] = []
+    left_out: list[Observed] = []
+    network, shaken = survey.network, False
+    while len(left_out) < MOST_SUSPECTS:
+        worst, rivals = _contradicted(found[0], network)
+        if worst is None:
+            break
+        rows = [worst, *rivals]
+        shaken = bool(rivals)
+        suspects += [_suspect(survey, found[0], int(kept[at]), at, rivals) for at in rows]
+        if rivals:
+            break
+        left_out.append(replace(_observed(survey, found[0], int(kept[worst]), worst), used=False))
+        network, kept = network.without(worst), np.delete(kept, worst)
+        found = _accepted(layouts(network))
+    observed = [_observed(survey, found[0], int(row), at) for at, row in enumerate(kept)]
+    handed = _handed(network, found[0])
+    positions = _as_positions(survey, network, found, handed)
+    asked = asking_for.after(survey.points, positions.layouts, handed, survey.part, survey.readings)
+    agree = positions.agree and not shaken
+    return replace(
+        positions,
+        missing=(*missing, *asked),
+        suspects=tuple(suspects),
+        notes=notes + asking_for.remarks(survey.points, found[0], agree, positions),
+        observed=tuple(sorted([*observed, *left_out], key=lambda row: row.kind != "distance")),
+        agree=agree,
+    )
+
+
+def _accepted(found: list[Solution]) -> list[Solution]:
+    """Every layout that passes chi-square, and those that the best one does not clearly beat."""
+    best = found[0]
+    limit = max(chi_square_quantile(LAYOUT_LEVEL, best.degrees_of_freedom), best.chi_square + RIVAL_LAYOUT)
+    if best.degrees_of_freedom == 0:
+        limit = best.chi_square + 1e-6
+    return [solution for solution in found if solution.chi_square <= limit]
+
+
+def _contradicted(solution: Solution, network: Network) -> tuple[int | None, list[int]]:
+    """The observation that the others contradict most, if any does, and those that could be meant instead.
+
+    Bonferroni over all observations that something checks (w-test at 5 % for the whole network).
+    """
+    checked = int((solution.redundancy > 1e-6).sum())
+    if not checked:
+        return None, []
+    squared = solution.w**2
+    worst = int(np.argmax(squared))
+    if math.sqrt(squared[worst]) <= normal_quantile(1.0 - FAMILY_LEVEL / (2.0 * checked)):
+        return None, []
+    left = solution.chi_square - squared
+    limit = max(
+        chi_square_quantile(LAYOUT_LEVEL, solution.degrees_of_freedom - 1), left[worst] + RIVAL_READING
+    )
+    return worst, [int(at) for at in np.flatnonzero(left <= limit) if at != worst]
+
+
+def _observed(survey: Survey, solution: Solution, row: int, at: int) -> Observed:
+    """One observation: `row` counts in the survey, `at` in the solution."""
+    network = survey.network
+    m = len(network.length_mm)
+    if row < m:
+        name, kind = survey.readings[row].reading, "distance"
+        ends: tuple[str, str | None] = (survey.readings[row].from_feature, survey.readings[row].to_feature)
+        value_mm = float(network.length_mm[row])
+    else:
+        point, axis = divmod(int(network.weighed[row - m]), network.size[1])
+        name, kind, ends = f"{survey.points[point]}.{AXES[axis]}_mm", AXES[axis], (survey.points[point], None)
+        value_mm = float(network.seen_mm[point, axis])
+    return Observed(
+        name,
+        kind,
+        *ends,
+        value_mm=value_mm,
+        sigma_mm=float(network.sigmas[row]),
+        adjusted_mm=value_mm + float(solution.residual_mm[at]),
+        redundancy=float(solution.redundancy[at]),
+        w=float(solution.w[at]),
+    )
+
+
+def _suspect(survey: Survey, solution: Solution, row: int, at: int, rivals: list[int]) -> Suspect:
+    seen = _observed(survey, solution, row, at)
+    off_by_mm = -seen.residual_mm / seen.redundancy
+    return Suspect(seen.reading, seen.w, off_by_mm, asking_for.contradiction(seen, off_by_mm, bool(rivals)))
+
+
+def _handed(network: Network, solution: Solution) -> bool:
+    """Whether the readings tell the layout from its mirror image."""
+    xyz_mm = solution.xyz_mm
+    centred = xyz_mm - xyz_mm.mean(axis=0)
+    if np.linalg.svd(centred, compute_uv=False)[-1] < 1e-3:
+        return True
+    given = xyz_mm[network.placed]
+    if network.placed.all():
+        return True
+    if len(given) < 2:
+        return False
+    middle = given.mean(axis=0)
+    _, _, axes = np.linalg.svd(given - middle, full_matrices=True)
+    across = axes[-1]
+    other = xyz_mm.copy()
+    free = ~network.placed
+    other[free] -= 2.0 * np.outer((xyz_mm[free] - middle) @ across, across)
+    mirrored = solve(network, other, cautious=True)
+    if float(np.abs(mirrored.xyz_mm - xyz_mm).max()) < 1e-3:
+        return True
+    limit = max(
+        chi_square_quantile(LAYOUT_LEVEL, solution.degrees_of_freedom), solution.chi_square + RIVAL_LAYOUT
+    )
+    return mirrored.chi_square > limit
+
+
+def _as_positions(survey: Survey, network: Network, found: list[Solution], handed: bool) -> Positions:
+    best = found[0]
+    d = network.size[1]
+    framed = gauge(network, best.xyz_mm).shape[1] == 0
+    agree = best.chi_square <= chi_square_quantile(1.0 - FAMILY_LEVEL, best.degrees_of_freedom)
+    if best.degrees_of_freedom == 0:
+        agree = True
+    wider = 1.0 if agree else max(1.0, best.chi_square / best.degrees_of_freedom)
+    plain = not network.seen.any()
+    laid = [_in_own_frame(one) if plain else (one.xyz_mm, one.covariance_mm2) for one in found]
+    covariances = tuple(wider * covariance for _, covariance in laid)
+    touched = set(network.edges.ravel().tolist())
+    variance = np.diagonal(covariances[0]).reshape(-1, d).mean(axis=1)
+    return Positions(
+        survey.part,
+        survey.points,
+        laid[0][0],
+        np.sqrt(3.0 * np.maximum(0.0, variance)),
+        covariances[0],
+        adjusted=tuple(name for at, name in enumerate(survey.points) if at in touched),
+        layouts=tuple(xyz_mm for xyz_mm, _ in laid),
+        layout_covariances_mm2=covariances,
+        handed=handed,
+        framed=framed,
+        chi_square=best.chi_square,
+        degrees_of_freedom=best.degrees_of_freedom,
+        agree=agree,
+        sigma0=math.sqrt(wider),
+    )
+
+
+def _in_own_frame(solution: Solution) -> tuple[np.ndarray, np.ndarray]:
+    """Lay a free layout down: first feature at 0, second on the x axis, the next one off it on the left."""
+    xyz_mm = solution.xyz_mm - solution.xyz_mm[0]
+    k, d = xyz_mm.shape
+    axes = np.zeros((d, d))
+    left = xyz_mm.copy()
+    for at in range(d):
+        reach = np.linalg.norm(left, axis=1)
+        if reach.max() > 1e-6:
+            first = int(np.flatnonzero(reach > max(1e-6, 1e-4 * reach.max()))[0])
+            axes[at] = left[first] / reach[first]
+        else:
+            # Nothing lies off the axes found so far: any direction at right angles will do.
+            rest = np.linalg.svd(axes[:at], full_matrices=True)[2] if at else np.eye(d)
+            axes[at] = rest[at]
+        left = left - np.outer(left @ axes[at], axes[at])
+    turned = xyz_mm @ axes.T
+    turned[0] = 0.0
+    whole = np.kron(np.eye(k), axes)
+    return turned, whole @ solution.covariance_mm2 @ whole.T

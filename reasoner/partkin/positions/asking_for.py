@@ -1,0 +1,160 @@
+"""What is missing from a part's readings, in words, and the reading that would tell."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import combinations
+
+import numpy as np
+
+from partkin.model.build import Reading
+from partkin.model.positions import Missing, Observed, Positions
+from partkin.positions.lengths import Distance, Unusable
+from partkin.positions.network import Solution
+
+
+def described(reading: Reading) -> str:
+    """Return a reading's quantity and ends in words."""
+    ends = " to ".join(end for end in (reading.from_feature, reading.to_feature) if end)
+    return f"{reading.quantity}, {ends}" if ends else reading.quantity
+
+
+def sizes(part: str, unusable: Sequence[Unusable]) -> tuple[Missing, ...]:
+    """Ask for the sizes without which edge readings cannot be turned into centres."""
+    names = dict.fromkeys(bad.needs_across_of for bad in unusable if bad.needs_across_of)
+    return tuple(
+        Missing(
+            f"the size of {name}",
+            part,
+            "across",
+            name,
+            None,
+            f"Read how wide {name} is across: without it a reading from its edge does not give one from its "
+            "centre.",
+        )
+        for name in names
+    )
+
+
+def loose(
+    names: Sequence[str], placed: Sequence[str], distances: Sequence[Distance], part: str, dims: int = 2
+) -> tuple[Missing, ...]:
+    """Ask for what ties down each feature that has no place."""
+    asked = []
+    near: dict[str, list[str]] = {}
+    for row in distances:
+        near.setdefault(row.from_feature, []).append(row.to_feature)
+        near.setdefault(row.to_feature, []).append(row.from_feature)
+    for name in names:
+        have = near.get(name, [])
+        to = [other for other in placed if other not in have] or [
+            other for other in names if other not in (name, *have)
+        ]
+        target = to[0] if to else None
+        asked.append(Missing(f"where {name} is", part, "centres", name, target, _tie(name, to, have, placed)))
+    return tuple(asked)
+
+
+def _tie(name: str, to: Sequence[str], have: Sequence[str], placed: Sequence[str]) -> str:
+    if not to:
+        return f"Give x and y of {name}: there is no other feature to measure it from."
+    held = sum(other in placed for other in have)
+    wanted = to[: max(1, 3 - held)]
+    ways = wanted[0] if len(wanted) == 1 else ", ".join(wanted[:-1]) + " and " + wanted[-1]
+    return f"Measure from {name} to {ways}, centre to centre, or give its x and y."
+
+
+def after(
+    points: Sequence[str],
+    layouts: Sequence[np.ndarray],
+    handed: bool,
+    part: str,
+    readings: Sequence[Distance],
+) -> tuple[Missing, ...]:
+    """Ask for what tells apart the layouts, and the layout from its mirror image."""
+    asked: list[Missing] = []
+    if len(layouts) > 1:
+        asked.append(_separating(points, layouts, part, readings))
+    if not handed:
+        asked.append(_which_way_round(points, layouts[0], part))
+    return tuple(asked)
+
+
+def _separating(
+    points: Sequence[str], layouts: Sequence[np.ndarray], part: str, readings: Sequence[Distance]
+) -> Missing:
+    """The reading that differs most between the two layouts that it tells apart worst."""
+    taken = {frozenset((row.from_feature, row.to_feature)) for row in readings}
+    best, gap_mm, lengths_mm = (0, 1), -1.0, np.zeros(len(layouts))
+    for a, b in combinations(range(len(points)), 2):
+        if frozenset((points[a], points[b])) in taken:
+            continue
+        apart_mm = np.sort([np.linalg.norm(layout[a] - layout[b]) for layout in layouts])
+        # With more than two layouts one reading need not tell all of them apart: first the widest split.
+        split_mm = float(np.diff(apart_mm).max())
+        if split_mm > gap_mm + 1e-9:
+            best, gap_mm, lengths_mm = (a, b), split_mm, apart_mm
+    ends = points[best[0]], points[best[1]]
+    values = " or ".join(f"{length:.0f} mm" for length in dict.fromkeys(lengths_mm.round().tolist()))
+    return Missing(
+        f"which of {len(layouts)} layouts is the right one",
+        part,
+        "centres",
+        *ends,
+        f"The readings allow {len(layouts)} layouts. Measure {ends[0]} to {ends[1]}, centre to centre: it is "
+        f"{values}.",
+    )
+
+
+def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str) -> Missing:
+    """A left-or-right question about the widest triangle that the features make."""
+    pairs = list(combinations(range(len(points)), 2))
+    base = max(pairs, key=lambda pair: round(float(np.linalg.norm(xyz_mm[pair[0]] - xyz_mm[pair[1]])), 6))
+    along = xyz_mm[base[1]] - xyz_mm[base[0]]
+    along = along / np.linalg.norm(along)
+    beside = xyz_mm - xyz_mm[base[0]]
+    beside = np.linalg.norm(beside - np.outer(beside @ along, along), axis=1)
+    a, b, c = points[base[0]], points[base[1]], points[int(np.argmax(beside))]
+    return Missing(
+        "which way round it is",
+        part,
+        "left or right",
+        a,
+        c,
+        "Distances alone do not tell left from right. Looking at the face named in seen_from and going from "
+        f"{a} to {b}: is {c} on the left or on the right? Rough x and y of {a}, {b} and {c} answer it.",
+    )
+
+
+def contradiction(seen: Observed, off_by_mm: float, rivals: bool) -> str:
+    """Say by how much an observation stands out."""
+    what = seen.reading
+    if seen.kind == "distance":
+        what += f" ({seen.from_feature} to {seen.to_feature})"
+    more = "more" if off_by_mm > 0 else "less"
+    text = f"{what}: {_plain(abs(off_by_mm))} mm {more} than the other readings allow"
+    if rivals:
+        return text + "; the readings do not tell which of those named here is wrong: read them again."
+    return text + "; left out until it is read again."
+
+
+def _plain(value_mm: float) -> str:
+    return f"{value_mm:.0f}" if value_mm >= 10.0 else f"{value_mm:.1f}"
+
+
+def remarks(points: Sequence[str], solution: Solution, agree: bool, positions: Positions) -> tuple[str, ...]:
+    """Say what a reader of the positions should know beside the numbers."""
+    notes = []
+    if not agree:
+        notes.append(
+            f"The readings do not agree with each other as well as their plus or minus says (chi-square "
+            f"{solution.chi_square:.1f} with {solution.degrees_of_freedom} to spare): uncertainties were "
+            f"widened {positions.sigma0:.1f} times."
+        )
+    if solution.soft:
+        notes.append(
+            "Some features stand in one line: distances along it tell little of how far one stands beside it."
+        )
+    if solution.degrees_of_freedom == 0:
+        notes.append("Nothing checks these readings: one more would show a slip of the tape.")
+    return tuple(notes)

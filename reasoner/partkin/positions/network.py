@@ -1,0 +1,318 @@
+"""Least-squares adjustment of distances and coordinates, in the plane and in space. Numbers only."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+# Where distances leave a direction open to first order (three features in one line), what bounds it is
+# their second order: E[t^2] of a density exp(-(t / tau)^4 / 2) is this many tau^2.
+QUARTIC_VARIANCE = math.sqrt(2.0) * math.gamma(0.75) / math.gamma(0.25)
+MAX_ROUNDS = 60
+
+
+@dataclass(frozen=True, eq=False)
+class Network:
+    """What was observed among k points.
+
+    Attributes
+    ----------
+    edges
+        int (m, 2), point numbers of each distance.
+    length_mm, sigma_mm
+        float64 (m,).
+    seen_mm
+        float64 (k, d), stated coordinates; nan where there is none.
+    seen_sigma_mm
+        float64 (k, d); 0 holds a coordinate fast.
+    """
+
+    edges: np.ndarray
+    length_mm: np.ndarray
+    sigma_mm: np.ndarray
+    seen_mm: np.ndarray
+    seen_sigma_mm: np.ndarray
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Points and dimensions."""
+        return self.seen_mm.shape[0], self.seen_mm.shape[1]
+
+    @cached_property
+    def seen(self) -> np.ndarray:
+        """bool (k, d): which coordinates are stated."""
+        return ~np.isnan(self.seen_mm)
+
+    @cached_property
+    def placed(self) -> np.ndarray:
+        """bool (k,): points with all their coordinates stated."""
+        return np.asarray(self.seen.all(axis=1))
+
+    @cached_property
+    def fixed(self) -> np.ndarray:
+        """bool (k*d,): coordinates that are held fast."""
+        return (self.seen & (self.seen_sigma_mm == 0.0)).ravel()
+
+    @cached_property
+    def weighed(self) -> np.ndarray:
+        """int (c,): flat indices of the coordinates that are observations, in point order."""
+        return np.flatnonzero((self.seen & (self.seen_sigma_mm > 0.0)).ravel())
+
+    @cached_property
+    def sigmas(self) -> np.ndarray:
+        """float64 (m + c,): of the distances, then of the coordinates."""
+        return np.concatenate([self.sigma_mm, self.seen_sigma_mm.ravel()[self.weighed]])
+
+    def without(self, row: int) -> Network:
+        """Return the network without one observation, counted as `sigmas` is."""
+        m = len(self.length_mm)
+        if row < m:
+            keep = np.arange(m) != row
+            return Network(
+                self.edges[keep], self.length_mm[keep], self.sigma_mm[keep], self.seen_mm, self.seen_sigma_mm
+            )
+        seen_mm = self.seen_mm.copy()
+        seen_mm.ravel()[self.weighed[row - m]] = np.nan
+        return Network(self.edges, self.length_mm, self.sigma_mm, seen_mm, self.seen_sigma_mm)
+
+    def among(self, points: np.ndarray) -> Network:
+        """Return what was observed among some of the points, which are renumbered in their order."""
+        number = np.full(self.size[0], -1)
+        number[points] = np.arange(len(points))
+        keep = (number[self.edges] >= 0).all(axis=1)
+        return Network(
+            number[self.edges[keep]],
+            self.length_mm[keep],
+            self.sigma_mm[keep],
+            self.seen_mm[points],
+            self.seen_sigma_mm[points],
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Solution:
+    """An adjusted network.
+
+    `covariance_mm2` (k*d, k*d) is that of the free network where the frame is not fixed (least trace).
+    `residual_mm`, `redundancy`, `w`: (m + c,), adjusted minus observed; distances, then coordinates.
+    `soft`: how many directions only the second order of the distances bounds; `loose`: (k*d, l) basis of
+    movements that nothing bounds.
+    """
+
+    xyz_mm: np.ndarray
+    covariance_mm2: np.ndarray
+    residual_mm: np.ndarray
+    redundancy: np.ndarray
+    w: np.ndarray
+    chi_square: float
+    degrees_of_freedom: int
+    converged: bool
+    soft: int
+    loose: np.ndarray
+
+
+def jacobian(network: Network, xyz_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the weighted Jacobian (m + c, k*d) and observed minus computed, weighted (m + c,)."""
+    k, d = network.size
+    m, c = len(network.length_mm), len(network.weighed)
+    ends = xyz_mm[network.edges]
+    apart_mm = ends[:, 0] - ends[:, 1]
+    length_mm = np.sqrt(np.einsum("ij,ij->i", apart_mm, apart_mm))
+    unit = apart_mm / np.maximum(length_mm, 1e-12)[:, None] / network.sigma_mm[:, None]
+    rows = np.zeros((m + c, k * d))
+    at = np.arange(m)[:, None]
+    axes = np.arange(d)
+    rows[at, network.edges[:, :1] * d + axes] = unit
+    rows[at, network.edges[:, 1:] * d + axes] = -unit
+    sigmas = network.sigmas
+    rows[m + np.arange(c), network.weighed] = 1.0 / sigmas[m:]
+    flat = xyz_mm.ravel()
+    seen = network.seen_mm.ravel()[network.weighed] - flat[network.weighed]
+    rows[:, network.fixed] = 0.0
+    return rows, np.concatenate([network.length_mm - length_mm, seen]) / sigmas
+
+
+def rigid_moves(xyz_mm: np.ndarray) -> np.ndarray:
+    """Return (k*d, d (d + 1) / 2): shifts along the axes and turns about the middle, orthonormal.
+
+    Turns that move nothing (all points in one place, or on the axis) are left out.
+    """
+    k, d = xyz_mm.shape
+    centred = xyz_mm - xyz_mm.mean(axis=0)
+    moves = np.zeros((k * d, d + d * (d - 1) // 2))
+    for axis in range(d):
+        moves[axis::d, axis] = 1.0 / math.sqrt(k)
+    at = d
+    for a in range(d):
+        for b in range(a + 1, d):
+            moves[a::d, at] = -centred[:, b]
+            moves[b::d, at] = centred[:, a]
+            at += 1
+    if d == 2:
+        norm = np.linalg.norm(moves[:, 2])
+        return moves[:, :2] if norm < 1e-9 else moves / np.array([1.0, 1.0, norm])
+    turns, size, _ = np.linalg.svd(moves[:, d:], full_matrices=False)
+    return np.hstack([moves[:, :d], turns[:, size > 1e-9 * max(1.0, size[0])]])
+
+
+def gauge(network: Network, xyz_mm: np.ndarray) -> np.ndarray:
+    """Return (k*d, g): the rigid moves that no stated coordinate stops, orthonormal."""
+    moves = rigid_moves(xyz_mm)
+    held = network.seen.ravel()
+    if not held.any():
+        return moves
+    _, size, axes = np.linalg.svd(moves[held])
+    reach = np.zeros(moves.shape[1])
+    reach[: len(size)] = size
+    return moves @ axes[reach < 1e-9].T
+
+
+def solve(network: Network, start_mm: np.ndarray, cautious: bool = False) -> Solution:
+    """Adjust a network from start values: Gauss-Newton, damped where a step does not help.
+
+    Parameters
+    ----------
+    network
+    start_mm
+        float64 (k, d). Stated exact coordinates replace those of the start.
+    cautious
+        Damp from the first step on: for start values that are only roughly right.
+
+    Returns
+    -------
+    Solution
+        Of a free network: nearest to the start among all that are the same up to a rigid move.
+    """
+    middle_mm = np.asarray(start_mm, dtype=float).mean(axis=0)
+    near = replace(network, seen_mm=network.seen_mm - middle_mm)
+    xyz_mm = np.array(start_mm, dtype=float) - middle_mm
+    fixed = near.fixed.reshape(xyz_mm.shape)
+    xyz_mm[fixed] = near.seen_mm[fixed]
+    xyz_mm, converged = _descend(near, xyz_mm, cautious)
+    found = _finish(near, xyz_mm, converged)
+    return replace(found, xyz_mm=found.xyz_mm + middle_mm)
+
+
+def _descend(network: Network, xyz_mm: np.ndarray, cautious: bool) -> tuple[np.ndarray, bool]:
+    rows, miss = jacobian(network, xyz_mm)
+    cost = float(miss @ miss)
+    damping = 1e-3 if cautious else 0.0
+    for _ in range(MAX_ROUNDS):
+        normal = rows.T @ rows
+        scale = max(1e-12, float(np.trace(normal)) / len(normal))
+        held = gauge(network, xyz_mm)
+        normal += scale * (held @ held.T)
+        normal.ravel()[:: len(normal) + 1] += scale * (damping + 1e-12) + network.fixed * scale
+        step_mm = np.linalg.solve(normal, rows.T @ miss).reshape(xyz_mm.shape)
+        tried_mm = xyz_mm + step_mm
+        tried_rows, tried_miss = jacobian(network, tried_mm)
+        tried_cost = float(tried_miss @ tried_miss)
+        if tried_cost <= cost * (1.0 + 1e-12) + 1e-18:
+            small = float(np.abs(step_mm).max()) < 1e-9 * (1.0 + 1e-4 * float(np.abs(tried_mm).max()))
+            xyz_mm, rows, miss, cost = tried_mm, tried_rows, tried_miss, tried_cost
+            damping *= 0.1 if damping > 1e-9 else 0.0
+            if small:
+                return xyz_mm, True
+        else:
+            damping = max(1e-4, 10.0 * damping)
+            if damping > 1e10:
+                return xyz_mm, True
+    return xyz_mm, False
+
+
+def _finish(network: Network, xyz_mm: np.ndarray, converged: bool) -> Solution:
+    rows, miss = jacobian(network, xyz_mm)
+    held = gauge(network, xyz_mm)
+    covariance, linear, soft, loose = _covariance(network, xyz_mm, rows, held)
+    redundancy = np.clip(1.0 - np.einsum("ij,ij->i", rows @ linear, rows), 0.0, 1.0)
+    checked = redundancy > 1e-6
+    w = np.where(checked, -miss / np.sqrt(np.where(checked, redundancy, 1.0)), 0.0)
+    return Solution(
+        xyz_mm,
+        covariance,
+        -miss * network.sigmas,
+        redundancy,
+        w,
+        float(miss @ miss),
+        round(float(redundancy.sum())),
+        converged,
+        soft,
+        loose,
+    )
+
+
+def _covariance(
+    network: Network, xyz_mm: np.ndarray, rows: np.ndarray, held: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, int, np.ndarray]:
+    """Covariance, the same to first order alone, number of soft directions, basis of loose movements."""
+    none = np.zeros((rows.shape[1], 0))
+    covariance = np.zeros((rows.shape[1], rows.shape[1]))
+    free = np.flatnonzero(~network.fixed)
+    if not len(free):
+        return covariance, covariance, 0, none
+    normal = rows[:, free].T @ rows[:, free]
+    scale = float(np.trace(normal)) / len(normal)
+    move = held[free]
+    rest = scale * (move @ move.T)
+    try:
+        inverse = np.linalg.inv(normal + rest)
+        most_mm2 = float(np.diagonal(inverse).max())
+    except np.linalg.LinAlgError:
+        most_mm2 = math.inf
+    if 0.0 < most_mm2 < _bending_mm2(network):
+        covariance[np.ix_(free, free)] = inverse - rest / scale**2
+        return covariance, covariance, 0, none
+    return _soft_covariance(network, xyz_mm, rows, free, rest)
+
+
+def _bending_mm2(network: Network) -> float:
+    """Variance from which on the second order of the distances is worth looking at."""
+    if not len(network.length_mm):
+        return math.inf
+    return 0.1 * float(np.median(network.length_mm)) * float(np.median(network.sigma_mm))
+
+
+def _soft_covariance(
+    network: Network, xyz_mm: np.ndarray, rows: np.ndarray, free: np.ndarray, rest: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, int, np.ndarray]:
+    """The same where directions are (nearly) open to first order: their second order bounds them."""
+    inner = rows[:, free]
+    normal = inner.T @ inner
+    scale = float(np.trace(normal)) / len(normal)
+    size, axes = np.linalg.eigh(normal + rest)
+    open_ = size < 1e-9 * scale
+    linear = (axes[:, ~open_] / size[~open_]) @ axes[:, ~open_].T
+    inverse = linear.copy()
+    taken = inner @ linear @ inner.T
+    loose = np.zeros((rows.shape[1], 0))
+    soft = 0
+    for at in np.flatnonzero(size < max(1.0 / _bending_mm2(network), 1e-9 * scale)):
+        whole = np.zeros(rows.shape[1])
+        whole[free] = axes[:, at]
+        bend = _second_order(network, xyz_mm, whole)
+        bend -= taken @ bend
+        bound_mm2 = QUARTIC_VARIANCE / max(1e-300, float(np.linalg.norm(bend)))
+        if open_[at] and bound_mm2 > 1e12:
+            loose = np.hstack([loose, whole[:, None]])
+            continue
+        now_mm2 = 0.0 if open_[at] else 1.0 / float(size[at])
+        if open_[at] or bound_mm2 < now_mm2:
+            soft += 1
+            inverse += (bound_mm2 - now_mm2) * np.outer(axes[:, at], axes[:, at])
+    both = np.zeros((2, rows.shape[1], rows.shape[1]))
+    both[0][np.ix_(free, free)] = inverse - rest / scale**2
+    both[1][np.ix_(free, free)] = linear - rest / scale**2
+    return both[0], both[1], soft, loose
+
+
+def _second_order(network: Network, xyz_mm: np.ndarray, direction: np.ndarray) -> np.ndarray:
+    """Weighted change of every observation per mm2 along a direction that changes none to first order."""
+    ends = xyz_mm[network.edges]
+    length_mm = np.linalg.norm(ends[:, 0] - ends[:, 1], axis=1)
+    moved = direction.reshape(xyz_mm.shape)[network.edges]
+    across = np.einsum("ij,ij->i", moved[:, 0] - moved[:, 1], moved[:, 0] - moved[:, 1])
+    bend = across / (2.0 * np.maximum(length_mm, 1e-9)) / network.sigma_mm
+    return np.concatenate([bend, np.zeros(len(network.weighed))])

@@ -1,0 +1,244 @@
+"""Start values for distance networks: which points hang together, and every layout that may be meant."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from partkin.positions.network import Network, Solution, solve
+
+BEAM = 60
+POLISHED = 8
+# A rough layout this many times worse than the best one is not worth adjusting.
+HOPELESS = 100.0
+# Seeds of the draws below; they only choose generic positions and start values.
+GENERIC_SEED = 20_240_601
+
+
+def firm_points(network: Network) -> np.ndarray:
+    """Return the point numbers (ascending) of the largest group that its distances hold in shape.
+
+    Two or more points with coordinates form one group by themselves, and those that distances tie to
+    them belong to it. Decided at random coordinates: what the pattern of readings can do at best
+    (generic rigidity), so that lengths which do not agree do not matter.
+    """
+    k = network.size[0]
+    if k <= 1:
+        return np.arange(k)
+    held = _held_pairs(network)
+    given = np.flatnonzero(network.placed)
+    if len(given) >= 2:
+        return np.flatnonzero(held[given].all(axis=0))
+    best = given if len(given) else np.zeros(1, dtype=int)
+    for a, b in zip(*np.nonzero(np.triu(held, 1)), strict=True):
+        group = np.flatnonzero(held[a] & held[b])
+        if len(group) > len(best):
+            best = group
+    return best
+
+
+def _held_pairs(network: Network) -> np.ndarray:
+    """bool (k, k): pairs whose distance cannot change while every reading holds."""
+    k, d = network.size
+    xyz = np.random.default_rng(GENERIC_SEED).uniform(-1.0, 1.0, (k, d))
+    m = len(network.edges)
+    rows = np.zeros((m + int(network.seen.sum()), k * d))
+    apart = xyz[network.edges[:, 0]] - xyz[network.edges[:, 1]]
+    at = np.arange(m)[:, None]
+    rows[at, network.edges[:, :1] * d + np.arange(d)] = apart
+    rows[at, network.edges[:, 1:] * d + np.arange(d)] = -apart
+    rows[m + np.arange(len(rows) - m), np.flatnonzero(network.seen.ravel())] = 1.0
+    _, size, axes = np.linalg.svd(rows, full_matrices=True)
+    reach = np.zeros(k * d)
+    reach[: len(size)] = size
+    moves = axes[reach < 1e-9].reshape(-1, k, d)
+    change = np.einsum("abc,labc->abl", xyz[:, None] - xyz[None], moves[:, :, None] - moves[:, None])
+    return np.asarray(np.abs(change).max(axis=2, initial=0.0) < 1e-8)
+
+
+def layouts(network: Network) -> list[Solution]:
+    """Return every layout that the beam finds, adjusted, the best chi-square first.
+
+    All points have to hang together (`firm_points`). Mirror images of the whole are left out where no
+    stated coordinates tell them apart.
+    """
+    if network.placed.all():
+        return [solve(network, network.seen_mm)]
+    found: list[Solution] = []
+    for start_mm in _starts(network):
+        solution = solve(network, start_mm, cautious=True)
+        if np.isfinite(solution.chi_square) and not any(_same(network, solution, known) for known in found):
+            found.append(solution)
+    return sorted(found, key=lambda solution: round(solution.chi_square, 6))
+
+
+def _same(network: Network, a: Solution, b: Solution) -> bool:
+    """Whether two layouts are one, up to a rigid move or (without a frame) the mirror image."""
+    apart = np.linalg.norm(a.xyz_mm[:, None] - a.xyz_mm[None], axis=2)
+    also = np.linalg.norm(b.xyz_mm[:, None] - b.xyz_mm[None], axis=2)
+    return float(np.abs(apart - also).max()) < max(1e-3, 0.5 * float(np.median(network.sigma_mm)))
+
+
+def _starts(network: Network) -> list[np.ndarray]:
+    beam, score, placed = _seed(network)
+    while not placed.all():
+        point = _next_point(network, placed)
+        if point is None:
+            break
+        beam, score = _extend(network, beam, score, placed, point)
+        placed[point] = True
+    order = np.argsort(score, kind="stable")[:POLISHED]
+    order = order[score[order] <= HOPELESS * (score[order[0]] + len(network.length_mm))]
+    if placed.all():
+        return list(beam[order])
+    return _scattered(network, beam[order], placed)
+
+
+def _seed(network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Points with coordinates, else one reading laid along x: beam (1, k, d), score (1,), placed (k,)."""
+    k, d = network.size
+    xyz_mm = np.zeros((k, d))
+    placed = network.placed.copy()
+    xyz_mm[placed] = network.seen_mm[placed]
+    if placed.sum() < 2:
+        a, b, length_mm = _first_reading(network, placed)
+        middle_mm = xyz_mm[a].copy()
+        xyz_mm[b] = middle_mm
+        xyz_mm[b, 0] += length_mm
+        placed[[a, b]] = True
+    return xyz_mm[None], np.zeros(1), placed
+
+
+def _first_reading(network: Network, placed: np.ndarray) -> tuple[int, int, float]:
+    """The reading whose two ends are measured to the most common neighbours; the longer of equals."""
+    k = network.size[0]
+    near = np.zeros((k, k), dtype=int)
+    near[network.edges[:, 0], network.edges[:, 1]] = near[network.edges[:, 1], network.edges[:, 0]] = 1
+    common = near @ near
+    best = max(
+        (i for i in range(len(network.edges)) if not placed.any() or placed[network.edges[i]].any()),
+        key=lambda i: (common[tuple(network.edges[i])], network.length_mm[i], -i),
+    )
+    a, b = (int(end) for end in network.edges[best])
+    return (b, a, float(network.length_mm[best])) if placed[b] else (a, b, float(network.length_mm[best]))
+
+
+def _readings_to(network: Network, placed: np.ndarray, point: int) -> tuple[np.ndarray, np.ndarray]:
+    """Reading numbers from a point to placed ones, and those ones."""
+    from_here = (network.edges[:, 0] == point) & placed[network.edges[:, 1]]
+    to_here = (network.edges[:, 1] == point) & placed[network.edges[:, 0]]
+    rows = np.flatnonzero(from_here | to_here)
+    others = np.where(network.edges[rows, 0] == point, network.edges[rows, 1], network.edges[rows, 0])
+    return rows, others
+
+
+def _next_point(network: Network, placed: np.ndarray) -> int | None:
+    """The point with readings to the most placed ones: at least d (fewer at the very start)."""
+    _, d = network.size
+    best, most = None, min(d, int(placed.sum())) - 1
+    for point in np.flatnonzero(~placed):
+        count = len(np.unique(_readings_to(network, placed, int(point))[1]))
+        if count > most:
+            best, most = int(point), count
+    return best
+
+
+def _extend(
+    network: Network, beam: np.ndarray, score: np.ndarray, placed: np.ndarray, point: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Put one more point into every layout of the beam, on either side of what holds it."""
+    rows, others = _readings_to(network, placed, point)
+    sides = _both_sides(beam[:, others], network.length_mm[rows])
+    if _flat(beam[0][placed]):
+        sides = sides[:, :1]
+    count = sides.shape[1]
+    spots = sides.reshape(-1, beam.shape[2])
+    anchors = np.repeat(beam[:, others], count, axis=0)
+    spots, cost = _polish(spots, anchors, network.length_mm[rows], network.sigma_mm[rows])
+    grown = np.repeat(beam, count, axis=0)
+    grown[:, point] = spots
+    total = np.repeat(score, count) + cost
+    if count == 2:
+        # Where more readings than needed hold the point, both sides end in one spot.
+        twin = np.linalg.norm(spots[1::2] - spots[::2], axis=1) < 1e-3
+        total[1::2][twin] = math.inf
+    keep = np.argsort(total, kind="stable")[:BEAM]
+    keep = keep[np.isfinite(total[keep])]
+    return grown[keep], total[keep]
+
+
+def _flat(points_mm: np.ndarray) -> bool:
+    """Whether placed points all lie in one line (in space: one plane), so that both sides are the same."""
+    centred = points_mm - points_mm.mean(axis=0)
+    size = np.linalg.svd(centred, compute_uv=False)
+    return len(size) < centred.shape[1] or bool(size[-1] < 1e-6 * max(1.0, float(size[0])))
+
+
+def _both_sides(anchors_mm: np.ndarray, length_mm: np.ndarray) -> np.ndarray:
+    """Two spots (b, 2, d) for each layout, on either side of the line (plane) that the anchors span.
+
+    Distances minus that of the first anchor are linear in the spot; what they leave open is the
+    direction across the anchors, where the first distance gives the height.
+    """
+    first = anchors_mm[:, 0]
+    base = anchors_mm[:, 1:] - first[:, None]
+    d = anchors_mm.shape[2]
+    right = 0.5 * (np.einsum("bij,bij->bi", base, base) + length_mm[0] ** 2 - length_mm[1:] ** 2)
+    if base.shape[1] == 0:
+        along = np.zeros_like(first)
+        across = np.zeros_like(first)
+        across[:, d - 1] = 1.0
+    else:
+        _, _, axes = np.linalg.svd(base, full_matrices=True)
+        across = axes[:, d - 1].copy()
+        across *= np.where(_turns_left(base[:, 0], across) >= 0.0, 1.0, -1.0)[:, None]
+        inner = base - np.einsum("bij,bj->bi", base, across)[:, :, None] * across[:, None]
+        along = np.einsum("bij,bj->bi", np.linalg.pinv(inner, rcond=1e-9), right)
+    height = np.sqrt(np.maximum(0.0, length_mm[0] ** 2 - np.einsum("bi,bi->b", along, along)))
+    # Exactly on the line the gradient across it is nothing; a hair beside it lets the adjustment move.
+    height = np.maximum(height, 1e-3 * length_mm[0])
+    step = height[:, None] * across
+    return np.stack([first + along + step, first + along - step], axis=1)
+
+
+def _turns_left(base: np.ndarray, across: np.ndarray) -> np.ndarray:
+    if base.shape[1] == 2:
+        return np.asarray(base[:, 0] * across[:, 1] - base[:, 1] * across[:, 0])
+    return np.asarray(across[:, 2])
+
+
+def _polish(
+    spots_mm: np.ndarray, anchors_mm: np.ndarray, length_mm: np.ndarray, sigma_mm: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Five damped Gauss-Newton steps of one point in every layout at once; its share of chi-square."""
+    d = spots_mm.shape[1]
+    best, cost = spots_mm, np.full(len(spots_mm), math.inf)
+    for _ in range(6):
+        apart = spots_mm[:, None] - anchors_mm
+        reach = np.maximum(np.linalg.norm(apart, axis=2), 1e-9)
+        miss = (length_mm - reach) / sigma_mm
+        now = np.einsum("bi,bi->b", miss, miss)
+        better = now < cost
+        best = np.where(better[:, None], spots_mm, best)
+        cost = np.where(better, now, cost)
+        rows = apart / reach[:, :, None] / sigma_mm[:, None]
+        normal = np.einsum("bij,bik->bjk", rows, rows)
+        normal += np.eye(d) * (1e-6 * np.einsum("bii->b", normal) / d)[:, None, None]
+        spots_mm = best + np.linalg.solve(normal, np.einsum("bij,bi->bj", rows, miss)[:, :, None])[:, :, 0]
+    return best, cost
+
+
+def _scattered(network: Network, beam: np.ndarray, placed: np.ndarray) -> list[np.ndarray]:
+    """Start values where no point-by-point construction exists: the rest is thrown over the part."""
+    rng = np.random.default_rng(GENERIC_SEED)
+    d = network.size[1]
+    reach_mm = float(network.length_mm.max())
+    starts = []
+    for trial in range(3 * BEAM):
+        xyz_mm = beam[trial % len(beam)].copy()
+        middle_mm = xyz_mm[placed].mean(axis=0)
+        xyz_mm[~placed] = middle_mm + rng.uniform(-reach_mm, reach_mm, (int((~placed).sum()), d))
+        starts.append(xyz_mm)
+    ranked = sorted((solve(network, start, cautious=True) for start in starts), key=lambda s: s.chi_square)
+    return [solution.xyz_mm for solution in ranked[: 2 * POLISHED]]
