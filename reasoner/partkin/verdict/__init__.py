@@ -1,5 +1,6 @@
 """Evidence, geometry and what forbids -> one of the five words, with its reasons."""
 
-from partkin.verdict.decide import Findings, decide
+from partkin.verdict.decide import decide
+from partkin.verdict.findings import Findings, leading, strictest_duty
 
-__all__ = ["Findings", "decide"]
+__all__ = ["Findings", "decide", "leading", "strictest_duty"]

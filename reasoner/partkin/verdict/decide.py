@@ -2,97 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
-from partkin.model.adapting import Adaptation, AdaptationAnswer
-from partkin.model.fitting import Chance, Conflict, FitAnswer, Nogood
-from partkin.model.known import Evidence, Known
-from partkin.model.positions import Suspect
+from partkin.model.adapting import Adaptation
+from partkin.model.fitting import Conflict, FitAnswer, Nogood
 from partkin.model.reasons import Unknown
-from partkin.model.trial import SeamCheck, Trial
 from partkin.model.verdict import Verdict
 from partkin.model.words import (
     BOLTS_ON, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED, WITH_ADAPTATION, VerdictWord,
 )  # fmt: skip
 from partkin.verdict import tables
 from partkin.verdict.cautions import cautions, is_restraint
+from partkin.verdict.findings import Findings, leading
 from partkin.verdict.phrases import conflict_says, mm
 from partkin.verdict.reasoning import reasons
 from partkin.verdict.unknowns import unknowns
-
-PART_NUMBER_STRENGTH = 2
-
-
-@dataclass(frozen=True)
-class Findings:
-    """Everything that the stages before found out.
-
-    Attributes
-    ----------
-    known
-        What the graph answered.
-    confidence
-        At or above this chance the donor fits; at or below one minus it, it does not.
-    measured_from
-        host or original.
-    trials
-        One, or two where it is open which face was looked at; empty for a restraint part and where a
-        part has no features at all.
-    seams
-        None: not a panel that an airbag bursts through, or no placement.
-    adapting
-        What was found to make the donor fit; None where it was not asked.
-    adapted_chance
-        Chance of the donor after the first adaptation.
-    suspects
-        Readings that the others contradict.
-    asks
-        Readings that would settle an unsure verdict, best first.
-    notes
-    """
-
-    known: Known
-    confidence: float
-    measured_from: str
-    trials: tuple[Trial, ...] = ()
-    seams: SeamCheck | None = None
-    adapting: AdaptationAnswer | None = None
-    adapted_chance: Chance | None = None
-    suspects: tuple[Suspect, ...] = ()
-    asks: tuple[Unknown, ...] = ()
-    notes: tuple[str, ...] = field(default=())
-
-    @property
-    def trial(self) -> Trial | None:
-        """The trial that the verdict speaks of: of two that agree, the better one."""
-        if not self.trials:
-            return None
-        order = {"fits": 0, "unsure": 1, "missing": 2, "undecided": 3, "does not": 4}
-        return min(self.trials, key=lambda t: (order[t.stand], -(t.answer.margin_mm or -1e9), t.mirrored))
-
-    @property
-    def face_open(self) -> bool:
-        """Whether the two ways of seeing the parts give different answers."""
-        return len({trial.stand for trial in self.trials}) > 1
-
-    @property
-    def duty(self) -> str | None:
-        """The strictest duty of the donor and the original; None: not known on either."""
-        return strictest_duty(self.known)
-
-
-def strictest_duty(known: Known) -> str | None:
-    """The strictest of the donor's and the original's duty; empty counts only where all are empty."""
-    sides = [known.donor.part.duty, known.original.part.duty if known.original else None]
-    stated = [duty for duty in sides if duty is not None]
-    return max(stated, key=("trim", "body", "structural", "restraint").index) if stated else None
-
-
-def leading(known: Known) -> Evidence | None:
-    """The evidence of the maker's own numbers, which measuring does not overrule; None without it."""
-    firm = [e for e in known.evidence if e.speaks_for and 0 < e.strength <= PART_NUMBER_STRENGTH]
-    return min(firm, key=lambda e: e.strength) if firm else None
-
 
 def word(findings: Findings) -> VerdictWord:
     """Choose the word. The order of the questions is the order in which they overrule each other."""

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from partkin.model.reasons import Reason
 from partkin.model.trial import Trial
 from partkin.model.words import VerdictWord
 from partkin.verdict.phrases import mm
-
-if TYPE_CHECKING:
-    from partkin.verdict.decide import Findings
+from partkin.verdict.findings import Findings
 
 PLAY_SOURCE = "ASME Y14.5, fixed and floating fastener formulas"
 SPREAD_SOURCE = "JCGM 100:2008, 4.3.7"

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from partkin.model.fitting import FitTask, PairFit
 from partkin.model.trial import Trial
 from partkin.model.verdict import Pair, Unpaired
 from partkin.model.words import PairState
-
-if TYPE_CHECKING:
-    from partkin.verdict.decide import Findings
+from partkin.verdict.findings import Findings
 
 TIGHT_MM = 0.1
 ZERO_MM = 1e-6

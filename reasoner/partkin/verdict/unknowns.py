@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from partkin.model.reasons import Unknown
 from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, VerdictWord
-
-if TYPE_CHECKING:
-    from partkin.verdict.decide import Findings
+from partkin.verdict.findings import Findings, leading
 
 
 def unknowns(findings: Findings, chosen: VerdictWord) -> tuple[Unknown, ...]:
@@ -86,8 +82,6 @@ def _limit(findings: Findings) -> list[Unknown]:
 
 
 def _disagreement(findings: Findings) -> list[Unknown]:
-    from partkin.verdict.decide import leading
-
     trial, lead = findings.trial, leading(findings.known)
     if lead is None or trial is None or trial.stand != "does not" or trial.answer.conflict is None:
         return []

@@ -1,0 +1,59 @@
+"""The command line as a whole: its commands, and how faults and interruptions end it."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+from partkin import __version__
+from partkin.cli import asking, checking, folders
+from partkin.model.problem import FaultyInput
+
+app = typer.Typer(
+    name="partkin",
+    help=(
+        "Will a part from a sister model bolt on? Sheets in a folder go in; one of five verdicts comes out: bolts on, "
+        "bolts on with adaptation, does not fit, not enough measured, not judged."
+    ),
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"partkin {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _whole(
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Say the version.")] = False,
+) -> None:
+    pass
+
+
+for group in (folders, checking, asking):
+    group.register(app)
+
+
+def run() -> None:
+    """Run a command: 0 answered, 2 faulty input (every fault on standard error), 1 anything else."""
+    try:
+        app()
+    except FaultyInput as fault:
+        for problem in fault.problems:
+            print(problem, file=sys.stderr)
+        sys.exit(2)
+    except BrokenPipeError:
+        sys.exit(1)
+    except KeyboardInterrupt:
+        print("stopped; nothing was changed", file=sys.stderr)
+        sys.exit(1)
+    except (OSError, RuntimeError) as failure:
+        print(f"partkin could not answer: {failure}", file=sys.stderr)
+        sys.exit(1)

@@ -1,0 +1,69 @@
+"""check: will this donor go on?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from partkin.cli.shared import AsJson, Donor, Folder, ForHost, say_all
+from partkin.model.words import EXIT_CODES
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    app.command("check")(check)
+    app.command("verify")(verify)
+
+
+def check(
+    donor: Donor,
+    folder: Folder = Path("."),
+    host: ForHost = None,
+    as_json: AsJson = False,
+    exit_code: Annotated[
+        bool,
+        typer.Option(
+            "--exit-code",
+            help="Exit 0 bolts on, 10 with adaptation, 11 does not fit, 12 not enough measured, 13 not judged.",
+        ),
+    ] = False,
+) -> None:
+    """Say whether DONOR goes on its host, how sure that is, and why.
+
+    Example: partkin check top-kurm --in demo-build
+    """
+    from partkin import pipeline
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    verdict = pipeline.check(build, donor, host)
+    if as_json:
+        from partkin.report.verdict_file import verdict_json
+
+        typer.echo(verdict_json(verdict), nl=False)
+    else:
+        from partkin.report.text import verdict_text
+
+        typer.echo(verdict_text(verdict, build.settings.currency), nl=False)
+    if exit_code:
+        raise typer.Exit(EXIT_CODES[verdict.verdict])
+
+
+def verify(
+    file: Annotated[Path, typer.Argument(metavar="VERDICT.json", help="What check --json wrote.")],
+    folder: Folder = Path("."),
+) -> None:
+    """Confirm a verdict file against the sheets in exact arithmetic, by code that shares none with the check.
+
+    Example: partkin check top-kurm --in demo-build --json > v.json; partkin verify v.json --in demo-build
+    """
+    from partkin import pipeline
+
+    refusals = pipeline.verify_file(file, folder)
+    for refusal in refusals:
+        typer.echo(f"refused: {refusal}")
+    if refusals:
+        raise typer.Exit(1)
+    typer.echo("confirmed")

@@ -1,0 +1,60 @@
+"""new, demo, doctor: making a build folder and finding what is wrong with one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from partkin.cli.shared import say_all
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    app.command("new")(new)
+    app.command("demo")(demo)
+    app.command("doctor")(doctor)
+
+
+def new(folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder to make; it must be empty or not exist.")]) -> None:
+    """Write the sheets of a new build, each with a first row to overwrite.
+
+    Example: partkin new my-build
+    """
+    from partkin import pipeline
+
+    for path in pipeline.new_folder(folder):
+        typer.echo(path.as_posix())
+    typer.echo(f"Overwrite the first rows, then: partkin doctor {folder.as_posix()}")
+
+
+def demo(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write it.")] = Path("demo-build"),
+) -> None:
+    """Write an invented build, check every donor of it, and say what to try next.
+
+    Example: partkin demo
+    """
+    from partkin import demonstration
+
+    typer.echo(demonstration.run(folder), nl=False)
+
+
+def doctor(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="The build folder.")] = Path("."),
+) -> None:
+    """Look through every sheet and say every fault, where it is and how to mend it.
+
+    Example: partkin doctor my-build
+    """
+    from partkin import pipeline
+
+    problems, warnings, sheets = pipeline.examine(folder)
+    say_all(warnings)
+    for problem in problems:
+        typer.echo(str(problem))
+    if problems:
+        typer.echo(f"{len(problems)} fault{'s' if len(problems) != 1 else ''}; nothing was changed.")
+        raise typer.Exit(2)
+    typer.echo(f"No fault found in {', '.join(sheets)}.")

@@ -1,0 +1,121 @@
+"""The verdict for a person: the word first, then why with the numbers, then what to do next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from textwrap import wrap
+
+from partkin.model.adapting import Adaptation
+from partkin.model.verdict import Pair, Verdict
+from partkin.model.words import NOT_ENOUGH
+
+WIDTH = 96
+MARKS = {
+    "bolts on": "[=]", "bolts on with adaptation": "[~]", "does not fit": "[x]", "not enough measured": "[?]",
+    "not judged": "[!]",
+}  # fmt: skip
+PAIR_MARKS = {"lines up": "=", "tight": "-", "out of reach": "x", "blocked": "#"}
+
+
+def verdict_text(verdict: Verdict, currency: str | None = None) -> str:
+    """The verdict as lines of text, ending in a newline."""
+    return "\n".join(_lines(verdict, currency)) + "\n"
+
+
+def _lines(verdict: Verdict, currency: str | None) -> Iterator[str]:
+    yield f"{MARKS[verdict.verdict]} {verdict.verdict.upper()}: {verdict.donor} on {verdict.host}"
+    yield from _fold(verdict.says, "    ")
+    holds = [caution for caution in verdict.safety if caution.hold]
+    for caution in holds:
+        yield from _fold(f"HOLD, {caution.rule}: {caution.says} [{caution.source}]", "    ")
+    yield from _why(verdict)
+    yield from _pairs(verdict)
+    yield from _work(verdict, currency)
+    yield from _open(verdict)
+    rest = [caution for caution in verdict.safety if not caution.hold]
+    if rest:
+        yield ""
+        yield "Take care"
+        for caution in rest:
+            yield from _fold(f"{caution.rule}: {caution.says} [{caution.source}]", "    ")
+    if verdict.next_step:
+        yield ""
+        yield from _fold(verdict.next_step, "")
+
+
+def _why(verdict: Verdict) -> Iterator[str]:
+    told = [reason for reason in verdict.reasons if reason.id != "r1"]
+    if not told:
+        return
+    yield ""
+    yield "Why"
+    for reason in told:
+        source = f" [{reason.source}]" if reason.source else ""
+        yield from _fold(f"{reason.says}{source}", "    ", first="  - ")
+
+
+def _pairs(verdict: Verdict) -> Iterator[str]:
+    if not verdict.pairs and not verdict.unpaired:
+        return
+    yield ""
+    yield "Fixing by fixing (mm)"
+    width = max([len(p.fixing) for p in verdict.pairs] + [6])
+    other = max([len(p.feature) for p in verdict.pairs] + [7])
+    yield f"    {'fixing':<{width}}  {'feature':<{other}}  {'offset':>8} {'allowed':>8} {'margin':>8}"
+    for pair in verdict.pairs:
+        why = f" ({pair.why})" if pair.why else ""
+        row = f"  {PAIR_MARKS[pair.state]} {pair.fixing:<{width}}  {pair.feature:<{other}}  {_figures(pair)}  {pair.state}{why}"
+        yield row.rstrip()
+    for left in verdict.unpaired:
+        name = left.fixing or left.feature
+        whose = "" if left.fixing else " of the donor"
+        yield from _fold(f"{name}{whose} ({left.need}) is left over: {left.why}", "    ")
+
+
+def _figures(pair: Pair) -> str:
+    cells = (pair.offset_mm, pair.allowed_mm, pair.margin_mm)
+    return " ".join(f"{'?':>8}" if cell is None else f"{cell + 0.0:8.2f}" for cell in cells)
+
+
+def _work(verdict: Verdict, currency: str | None) -> Iterator[str]:
+    if verdict.adaptation is not None:
+        yield ""
+        beside = " (whichever way the readings fall)" if verdict.verdict == NOT_ENOUGH else ""
+        yield f"What to do to it{beside}"
+        yield from _jobs(verdict.adaptation, currency)
+        if verdict.adapted_chance is not None:
+            yield from _fold(f"Chance that it goes on after that: {verdict.adapted_chance.fits:.1%}.", "    ")
+        for number, other in enumerate(verdict.other_adaptations, start=2):
+            yield f"  Another way ({number})"
+            yield from _jobs(other, currency)
+    if verdict.ruled_out:
+        yield ""
+        yield "Ruled out"
+        for ruled in verdict.ruled_out:
+            yield from _fold(f"{ruled.says} [{ruled.source}]", "    ", first="  - ")
+
+
+def _jobs(adaptation: Adaptation, currency: str | None) -> Iterator[str]:
+    for number, action in enumerate(adaptation.actions, start=1):
+        cost = f", {action.cost:.2f} {currency or ''}".rstrip() if action.cost is not None else ""
+        minutes = f" ({action.minutes:g} min{cost})" if action.minutes is not None else ""
+        yield from _fold(f"{action.says}{minutes}", "     ", first=f"  {number}. ")
+    sure = "" if adaptation.proved_cheapest else "; not proved to be the cheapest"
+    cost = f", {adaptation.cost:.2f} {currency or ''}".rstrip() if adaptation.cost is not None else ""
+    yield f"     in all {adaptation.minutes:g} min{cost}{sure}"
+
+
+def _open(verdict: Verdict) -> Iterator[str]:
+    if not verdict.unknown:
+        return
+    yield ""
+    yield "Not known"
+    for unknown in verdict.unknown:
+        yield from _fold(unknown.says, "    ", first="  ? ")
+
+
+def _fold(text: str, indent: str, first: str | None = None) -> list[str]:
+    return wrap(
+        text, WIDTH, initial_indent=indent if first is None else first, subsequent_indent=indent,
+        break_long_words=False, break_on_hyphens=False,
+    )  # fmt: skip

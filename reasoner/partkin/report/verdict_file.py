@@ -1,0 +1,137 @@
+"""The verdict file: what `partkin check DONOR --json` writes. Absent things are null or [], never left out."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from partkin.model.adapting import Action, Adaptation
+from partkin.model.fitting import Chance, Conflict, Nogood, Piece, Placement
+from partkin.model.verdict import Pair, Verdict
+
+FORMAT = 1
+DECIMALS = 6
+
+
+def number(value: float | None) -> float | int | None:
+    """A number for the file: six decimals, and zero without a sign."""
+    if value is None:
+        return None
+    rounded = round(value, DECIMALS)
+    return 0.0 if rounded == 0 else rounded
+
+
+def as_tree(verdict: Verdict) -> dict[str, Any]:
+    """The verdict as plain dictionaries and lists, keys in the order of the contract."""
+    placement = verdict.placement
+    return {
+        "partkin": FORMAT,
+        "host": verdict.host,
+        "donor": verdict.donor,
+        "measured_from": verdict.measured_from,
+        "verdict": verdict.verdict,
+        "says": verdict.says,
+        "chance": _chance(verdict.chance),
+        "margin_mm": number(verdict.margin_mm),
+        "placement": _placement(placement) if placement is not None else None,
+        "pairs": [_pair(pair) for pair in verdict.pairs],
+        "also": verdict.also,
+        "unpaired": [
+            {"fixing": left.fixing, "feature": left.feature, "need": left.need, "why": left.why}
+            for left in verdict.unpaired
+        ],
+        "conflict": _conflict(verdict.conflict, verdict.conflict_says),
+        "adaptations": [action for action in map(_action, _actions(verdict.adaptation))],
+        "other_adaptations": [[_action(a) for a in _actions(other)] for other in verdict.other_adaptations],
+        "adapted_chance": _chance(verdict.adapted_chance),
+        "ruled_out": [
+            {"do": r.do, "feature": r.feature, "says": r.says, "source": r.source} for r in verdict.ruled_out
+        ],
+        "unknown": [
+            {
+                "what": u.what,
+                "reading": None if u.quantity is None else {
+                    "part": u.part, "quantity": u.quantity, "from": u.from_feature, "to": u.to_feature,
+                },
+                "says": u.says,
+            }
+            for u in verdict.unknown
+        ],
+        "safety": [{"rule": c.rule, "says": c.says, "hold": c.hold, "source": c.source} for c in verdict.safety],
+        "reasons": [
+            {"id": r.id, "says": r.says, "because": list(r.because), "source": r.source} for r in verdict.reasons
+        ],
+        "next": verdict.next_step,
+    }  # fmt: skip
+
+
+def verdict_json(verdict: Verdict) -> str:
+    """The verdict file as text, ending in a newline; the same verdict gives the same bytes."""
+    return json.dumps(as_tree(verdict), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def _chance(chance: Chance | None) -> dict[str, Any] | None:
+    if chance is None:
+        return None
+    return {"fits": number(chance.fits), "low": number(chance.low), "high": number(chance.high), "draws": chance.draws}
+
+
+def _placement(placement: Placement) -> dict[str, Any]:
+    return {
+        "turn_deg": number(placement.turn_deg), "x_mm": number(placement.x_mm), "y_mm": number(placement.y_mm),
+        "mirrored": placement.mirrored, "matrix": [[cell + 0.0 for cell in row] for row in placement.matrix],
+    }  # fmt: skip
+
+
+def _pair(pair: Pair) -> dict[str, Any]:
+    tree = {
+        "fixing": pair.fixing, "feature": pair.feature, "offset_mm": number(pair.offset_mm),
+        "allowed_mm": number(pair.allowed_mm), "margin_mm": number(pair.margin_mm), "state": pair.state,
+    }  # fmt: skip
+    return {**tree, "why": pair.why} if pair.why else tree
+
+
+def _conflict(conflict: Conflict | None, says: str | None) -> dict[str, Any] | None:
+    if conflict is None:
+        return None if says is None else {
+            "fixings": [], "features": [], "shortfall_mm": None, "says": says, "certificate": None, "local": False,
+        }  # fmt: skip
+    return {
+        "fixings": list(conflict.fixings),
+        "features": list(conflict.features),
+        "shortfall_mm": number(conflict.shortfall_mm),
+        "says": says,
+        "certificate": {"pairings": [_nogood(nogood) for nogood in conflict.nogoods]},
+        "local": conflict.local,
+    }
+
+
+def _nogood(nogood: Nogood) -> dict[str, Any]:
+    tree: dict[str, Any] = {
+        "pairs": [list(pair) for pair in nogood.pairs], "pieces": [_piece(piece) for piece in nogood.pieces]
+    }  # fmt: skip
+    if nogood.mirrored:
+        tree["mirrored"] = True
+    if nogood.local:
+        tree["local"] = True
+    return tree
+
+
+def _piece(piece: Piece) -> dict[str, Any]:
+    tree: dict[str, Any] = {"turn_deg": list(piece.turn_deg)}
+    if piece.apart is not None:
+        return {**tree, "apart": list(piece.apart)}
+    return {**tree, "weights": [[fixing, *force] for fixing, force in piece.weights]}
+
+
+def _actions(adaptation: Adaptation | None) -> tuple[Action, ...]:
+    return adaptation.actions if adaptation is not None else ()
+
+
+def _action(action: Action) -> dict[str, Any]:
+    return {
+        "do": action.do, "feature": action.feature, "part": action.part, "fixing": action.fixing,
+        "to_mm": number(action.to_mm), "length_mm": number(action.length_mm), "angle_deg": number(action.angle_deg),
+        "at_mm": None if action.at_mm is None else [number(v) for v in action.at_mm],
+        "minutes": number(action.minutes), "cost": number(action.cost), "tools": list(action.tools), "says": action.says,
+    }  # fmt: skip
