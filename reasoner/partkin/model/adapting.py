@@ -1,15 +1,24 @@
 """What may be done to make a donor fit."""
 
-from dataclasses import dataclass
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from partkin.model.build import Feature, Outline, Part, Settings, Zone
+from partkin.model.fitting import Conflict, FitTask
+from partkin.model.mating import Mating
+from partkin.model.words import Duty
 
 
 @dataclass(frozen=True)
 class Action:
     """One job of an adaptation.
 
-    `do`: open out, slot, new hole, leave unused, spacer, longer bolt, thread insert, new clip, trim edge,
-    move over, connector adapter. `to_mm`: diameter, width or thickness, as `do` says; `length_mm`,
-    `angle_deg`: of a slot, in the donor's frame; `at_mm`: centre, in the donor's frame.
+    `do`: open out, slot, new hole, leave unused, spacer, longer bolt, other bolt, thread insert, new clip,
+    trim edge, move over, connector adapter. `to_mm`: diameter, width or thickness, as `do` says; `length_mm`
+    (overall), `angle_deg`: of a slot, in the part's frame; `at_mm`: centre, in the part's frame.
+    `allowed_mm`: the play of its pair once the job is done. `workmanship_mm`: how far a careful hand may
+    miss the centre asked for.
     """
 
     do: str
@@ -26,6 +35,8 @@ class Action:
     tools: tuple[str, ...] = ()
     order: int = 0
     source: str | None = None
+    allowed_mm: float | None = None
+    workmanship_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -52,11 +63,146 @@ class Adaptation:
 
 @dataclass(frozen=True)
 class AdaptationAnswer:
-    """The cheapest adaptation first, then different ones; empty with `why` when none exists."""
+    """The cheapest adaptation first, then different ones; empty with `why` when none exists.
+
+    `conflict`: why not, as a proof, where everything that may be done was allowed for and it still does not
+    go on. `notes`: what could not be checked, in words.
+    """
 
     adaptations: tuple[Adaptation, ...]
     ruled_out: tuple[RuledOut, ...] = ()
     why: str | None = None
+    conflict: Conflict | None = None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class WorkRow:
+    """A row of work.csv: what one job takes. `group` is a material group, or `any`.
+
+    `cost` is what is used up, in the build's currency.
+    """
+
+    do: str
+    group: str
+    minutes: float
+    cost: float
+    workmanship_mm: float
+    tools: tuple[str, ...]
+    source: str
+
+
+@dataclass(frozen=True)
+class AdaptationQuestion:
+    """All that the search for the cheapest adaptation needs.
+
+    Attributes
+    ----------
+    task
+        At nominal positions. The pairing given (the best one found), or open.
+    donor, host
+        `host`: the part that the fixings belong to.
+    donor_features, fixings
+        `fixings`: as host features, ids as in `task` (where the original stands in for the host: what must have
+        stood there).
+    matings
+        What each pair allows or what blocks it; pairs not listed are judged from the features alone.
+    duty
+        The strictest of the donor's and the original's; None: not known on both.
+    host_duty
+        For work on the host.
+    donor_zones, donor_outlines, host_zones, host_outlines
+        Each in its own part's frame.
+    original, original_zones
+        Zones that the donor must be taken to have too, where its own are not listed.
+    bolts
+        (fixing, feature, diameter in mm), where it is not what the features say.
+    work
+        Rows that override the shipped ones.
+    reserve_mm
+        More tolerance than workmanship asks for, where a size has room for it: the spread of the readings.
+    """
+
+    task: FitTask
+    donor: Part
+    host: Part
+    donor_features: tuple[Feature, ...]
+    fixings: tuple[Feature, ...]
+    matings: tuple[Mating, ...] = ()
+    duty: Duty | None = None
+    host_duty: Duty | None = None
+    settings: Settings = field(default_factory=Settings)
+    donor_zones: tuple[Zone, ...] = ()
+    host_zones: tuple[Zone, ...] = ()
+    donor_outlines: tuple[Outline, ...] = ()
+    host_outlines: tuple[Outline, ...] = ()
+    original: Part | None = None
+    original_zones: tuple[Zone, ...] = ()
+    bolts: tuple[tuple[str, str, float], ...] = ()
+    work: tuple[WorkRow, ...] = ()
+    reserve_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One marking-out dimension: `distance_mm` from `start` (an edge or a hole that exists) to the point."""
+
+    start: str
+    distance_mm: float
+    says: str
+
+
+@dataclass(frozen=True)
+class Step:
+    """One line of the bench sheet.
+
+    `marks`: dimensions that find the place; `check`: what to see after the step.
+    """
+
+    order: int
+    do: str
+    part: str
+    feature: str | None
+    says: str
+    marks: tuple[Mark, ...] = ()
+    tools: tuple[str, ...] = ()
+    minutes: float | None = None
+    cautions: tuple[str, ...] = ()
+    check: str | None = None
+
+
+@dataclass(frozen=True)
+class EdgeGap:
+    """The gap along a neighbour's edge at the placement; negative: the parts overlap there.
+
+    `wanted_mm`: narrowest and widest that the sheet asks for (None: not said). `at_mm`: where, in the host's
+    frame. `trim_mm`: how much to take off the donor's edge there; None: nothing, or filling is needed.
+    """
+
+    edge: str
+    neighbour: str
+    narrowest_mm: float
+    narrowest_at_mm: tuple[float, float]
+    widest_mm: float
+    widest_at_mm: tuple[float, float]
+    wanted_mm: tuple[float | None, float | None]
+    overlap_mm2: float
+    trim_mm: float | None
+    says: str
+
+
+@dataclass(frozen=True)
+class ConnectorLine:
+    """How one connector of the original is met by the donor.
+
+    `state`: matches, needs an adapter, move over, to be found out, not used.
+    """
+
+    connector: str
+    original: str | None
+    donor: str | None
+    state: str
+    says: str
 
 
 @dataclass(frozen=True)
