@@ -1,0 +1,132 @@
+"""The graph of one build: what the sheets assert, and what each rule adds in a graph of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
+
+from partkin.knowledge.backwards import build_from
+from partkin.knowledge.files import query_files, rule_files
+from partkin.knowledge.names import NS, full, plain_number, segment
+from partkin.knowledge.statements import build_iri, ntriples
+from partkin.model.build import Build
+
+if TYPE_CHECKING:
+    from pyoxigraph import Store
+
+GIVEN = "{ UNDEF }"
+ASKED = f"{NS}asked"
+COMPARED = full("partkin:comparedWith")
+
+Row = dict[str, str]
+
+
+class Knowledge:
+    """A build as a graph that can be asked; holds the store and keeps it out of sight.
+
+    The default graph is what the sheets assert; the results of a rule stand in the graph
+    `https://w3id.org/partkin/ns#rule-<name>`. Queries see all of them as one.
+    """
+
+    def __init__(self, store: Store, base: str) -> None:
+        self._store = store
+        self.base = base
+
+    def part(self, part_id: str) -> str:
+        """Return the IRI of a part of this build."""
+        return f"{self.base}/{segment(part_id)}"
+
+    def number(self, written: str) -> str:
+        """Return the IRI of a part number, however it is written."""
+        return f"{self.base}/~number/{segment(plain_number(written))}"
+
+    def rows(self, name: str, given: Iterable[str] = ()) -> list[Row]:
+        """Return the rows of a shipped query as texts by column; what is not bound is left out.
+
+        Parameters
+        ----------
+        name
+            Of the file in ontology/queries.
+        given
+            IRIs for the variable that the file's header names under `given`; none: every one.
+        """
+        sparql = query_files()[name].sparql
+        iris = " ".join(f"<{iri}>" for iri in given)
+        if iris:
+            sparql = sparql.replace(GIVEN, f"{{ {iris} }}", 1)
+        answer = self._store.query(sparql, use_default_graph_as_union=True)
+        columns = [variable.value for variable in answer.variables]
+        return [
+            {column: term.value for column, term in zip(columns, solution, strict=True) if term is not None}
+            for solution in answer
+        ]
+
+    def compare(self, donor: str, *others: str) -> None:
+        """Let the rules compare a donor with these parts as well, whatever the sheets say it is for.
+
+        Facts that hold already stay; asking twice changes nothing.
+        """
+        from pyoxigraph import NamedNode, Quad
+
+        pairs = [
+            Quad(NamedNode(self.part(donor)), NamedNode(COMPARED), NamedNode(self.part(other)), NamedNode(ASKED))
+            for other in others
+        ]
+        known = {
+            (row["donor"], row["other"]) for row in self.rows("compared", [self.part(donor)])
+        }
+        if any((quad.subject.value, quad.object.value) not in known for quad in pairs):
+            self._store.extend(pairs)
+            self.apply_rules()
+
+    def apply_rules(self) -> None:
+        """Run every rule once, in order; what it derives goes into its own graph."""
+        from pyoxigraph import NamedNode, Quad
+
+        for rule in rule_files():
+            graph = NamedNode(f"{NS}rule-{rule.name}")
+            derived = self._store.query(rule.sparql, use_default_graph_as_union=True)
+            self._store.extend([Quad(*triple, graph) for triple in derived])
+
+    def asserted(self) -> Iterator[tuple[str, str, str]]:
+        """Yield what the sheets say as (subject, predicate, object) texts."""
+        from pyoxigraph import DefaultGraph
+
+        for quad in self._store.quads_for_pattern(None, None, None, DefaultGraph()):
+            yield quad.subject.value, quad.predicate.value, quad.object.value
+
+    def derived(self) -> Iterator[tuple[str, str, str, str]]:
+        """Yield what the rules add as (rule, subject, predicate, object) texts."""
+        from pyoxigraph import NamedNode
+
+        for rule in rule_files():
+            graph = NamedNode(f"{NS}rule-{rule.name}")
+            for quad in self._store.quads_for_pattern(None, None, None, graph):
+                yield rule.name, quad.subject.value, quad.predicate.value, quad.object.value
+
+
+def compile_graph(build: Build) -> Knowledge:
+    """Compile a build into a graph and let the rules add what follows.
+
+    Parameters
+    ----------
+    build
+        Sheets without faults; they are taken as they are.
+
+    Returns
+    -------
+    Knowledge
+        The asserted triples and, in one named graph a rule, the derived ones.
+    """
+    from pyoxigraph import RdfFormat, Store
+
+    store = Store()
+    store.bulk_load(ntriples(build).encode(), format=RdfFormat.N_TRIPLES)
+    graph = Knowledge(store, build_iri(build.settings.name))
+    graph.apply_rules()
+    return graph
+
+
+def to_build(graph: Knowledge) -> Build:
+    """Return the build that a graph was compiled from; nothing of any sheet is lost."""
+    return build_from(graph.asserted())
