@@ -1,7 +1,7 @@
 """The graph of a build: compiled from the sheets, completed by rules, asked by queries.
 
-The only place that knows a triple store. Nothing heavy is imported before it is needed: a check needs pyoxigraph
-alone; rdflib, pyshacl and owlrl come in only with `validate` and `contradictions`.
+The only place that knows a triple store. Nothing heavy is imported before it is needed: a check needs
+pyoxigraph alone; rdflib, pyshacl and owlrl come in only with `validate` and `contradictions`.
 """
 
 from partkin.knowledge.asking import ask_check

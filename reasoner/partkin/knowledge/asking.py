@@ -86,7 +86,7 @@ def find_host(places: Places, donor: str, host: str | None) -> str | Problem:
         return Problem(SHEET, 0, "origin", "there is no host part and no original to compare with",
                        "Give one part the origin host, or the part that came off the origin original")
     return Problem(SHEET, places.row[donor], "takes_place_of",
-                   f"{donor!r} does not say whose place it takes, and there are {len(many)} parts it could be",
+                   f"{donor!r} does not say whose place it takes, and it could be any of {len(many)} parts",
                    f"Name one of them, in takes_place_of or when you ask: {_some(many)}")
 
 
@@ -109,7 +109,7 @@ def _standing(places: Places, named: str) -> str | Problem:
 
 
 def find_original(graph: Knowledge, places: Places, donor: str, host: str, asked: str | None) -> str | None:
-    """Return the original that stood on a host: the named one, else the first with features, else the first."""
+    """Return the original that stood on a host: the one named, else the first measured, else the first."""
     if places.origin[host] == "original":
         return host
     there = [name for name in places.of_origin("original") if places.place[name] == host]
@@ -133,7 +133,8 @@ def _sides(graph: Knowledge, names: list[str]) -> dict[str, Side]:
         for row in graph.rows("parts", iris)
     }
     models = {
-        last(row["part"]): row_of(VehicleModel, row, model=last(row["model"])) for row in graph.rows("models", iris)
+        last(row["part"]): row_of(VehicleModel, row, model=last(row["model"]))
+        for row in graph.rows("models", iris)
     }
     features = _by_part([_feature(row) for row in graph.rows("features", iris)])
     readings = _by_part([row_of(Reading, row) for row in graph.rows("readings", iris)])
@@ -186,8 +187,8 @@ def ask_check(graph: Knowledge, donor: str, host: str | None = None) -> Known | 
     Returns
     -------
     Known
-        Host, donor and original with features and standing readings in sheet order, every number the same float
-        as in the sheets. Where an original stands as host it is both `host` and `original`.
+        Host, donor and original with features and standing readings in sheet order, every number the same
+        float as in the sheets. Where an original stands as host it is both `host` and `original`.
     tuple of Problem
         When a part is not there or no host can be told.
     """
@@ -195,7 +196,8 @@ def ask_check(graph: Knowledge, donor: str, host: str | None = None) -> Known | 
     if donor not in places.rows:
         return (places.unknown(donor),)
     if places.origin[donor] == "host":
-        return (Problem(SHEET, places.row[donor], "origin", f"{donor!r} is a host part: it stays on the vehicle",
+        return (Problem(SHEET, places.row[donor], "origin",
+                        f"{donor!r} is a host part: it stays on the vehicle",
                         "Name a donor, or an original, to be checked on it"),)
     found = find_host(places, donor, host)
     if isinstance(found, Problem):

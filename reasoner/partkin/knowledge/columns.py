@@ -8,7 +8,18 @@ from typing import Any, Final
 
 from partkin.model import words
 from partkin.model.build import (
-    Connector, Cost, Feature, Holding, Neighbour, Offer, Outcome, Outline, Part, Reading, Settings, VehicleModel,
+    Connector,
+    Cost,
+    Feature,
+    Holding,
+    Neighbour,
+    Offer,
+    Outcome,
+    Outline,
+    Part,
+    Reading,
+    Settings,
+    VehicleModel,
     Zone,
 )
 
@@ -17,9 +28,9 @@ from partkin.model.build import (
 class Column:
     """One column: the dataclass attribute, the term, and what its values are.
 
-    `holds`: id, text, decimal, integer, boolean, date, unit; word (of `scheme`); a link to a part, feature, zone,
-    model, reading or person; named (written form and a link to the thing that the plain form names); or the
-    many-valued axis, corners, texts, words, behind.
+    `holds`: id, text, decimal, integer, boolean, date, unit; word (of `scheme`); a link to a part, feature,
+    zone, model, reading or person; named (the written form and a link to the thing that it names);
+    or the many-valued axis, corners, numbers, cautions, behind.
     """
 
     name: str
@@ -110,7 +121,8 @@ FEATURES: Final = Sheet(
         Column("feature", "dcterms:identifier", "id"),
         Column("kind", "partkin:kind", "word", "kind"),
         *_decimals(
-            ("across_mm", "acrossMm"), ("length_mm", "lengthMm"), ("angle_deg", "angleDeg"), ("float_mm", "floatMm"),
+            ("across_mm", "acrossMm"), ("length_mm", "lengthMm"), ("angle_deg", "angleDeg"),
+            ("float_mm", "floatMm"),
         ),
         Column("thread", "partkin:thread", "text"),
         *_decimals(
@@ -248,7 +260,8 @@ HOLDINGS: Final = Sheet(
 )
 
 SHEETS: Final = (
-    MODELS, PARTS, FEATURES, READINGS, OFFERS, COSTS, NEIGHBOURS, ZONES, OUTLINES, CONNECTORS, OUTCOMES, HOLDINGS,
+    MODELS, PARTS, FEATURES, READINGS, OFFERS, COSTS, NEIGHBOURS, ZONES, OUTLINES, CONNECTORS, OUTCOMES,
+    HOLDINGS,
 )
 
 # The words of each concept scheme.

@@ -1,4 +1,4 @@
-"""What the rules found between a donor and the part it is compared with, in words with the chain of reasons."""
+"""What the rules found between a donor and the part it is compared with, in words, with their reasons."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from partkin.model.build import Part, VehicleModel
 from partkin.model.known import Evidence, Side
 
 Told = tuple[str, tuple[str, ...]]
+Step = tuple[str, str]
 
 
 @dataclass(frozen=True)
@@ -41,10 +42,11 @@ def _same_number(pair: Pair) -> Told:
 def _chain(graph: Knowledge, start: Part, end: Part) -> tuple[str, ...]:
     """Return the shortest chain of replaced numbers from one part to another part's number, in words."""
     rows = graph.rows("superseded")
-    by_part: dict[str, list[tuple[str, str, str]]] = {}
-    by_number: dict[str, list[tuple[str, str, str]]] = {}
+    by_part: dict[str, list[Step]] = {}
+    by_number: dict[str, list[Step]] = {}
     for row in rows:
-        step = (row["part"], row["old"], row["old_written"])
+        by = row.get("written", "a part without a number")
+        step = (row["old"], f"{row['old_written']} is replaced by {by}, says {last(row['part'])}")
         by_part.setdefault(row["part"], []).append(step)
         if "number" in row:
             by_number.setdefault(row["number"], []).append(step)
@@ -52,16 +54,15 @@ def _chain(graph: Knowledge, start: Part, end: Part) -> tuple[str, ...]:
     number_of_end = graph.number(end.part_number or "")
     first = graph.part(start.part)
     own = numbers.get(first) or graph.number(start.part_number or "")
-    ways = [((step,), step[1]) for step in (*by_part.get(first, ()), *by_number.get(own, ()))]
+    ways: list[tuple[Step, ...]] = [(step,) for step in (*by_part.get(first, ()), *by_number.get(own, ()))]
     seen: set[str] = set()
     while ways:
-        found = next((way for way, number in ways if number == number_of_end), None)
+        found = next((way for way in ways if way[-1][0] == number_of_end), None)
         if found is not None:
-            return tuple(f"{written} is replaced by {last(part)}" for part, _, written in reversed(found))
-        seen.update(number for _, number in ways)
+            return tuple(says for _, says in reversed(found))
+        seen.update(way[-1][0] for way in ways)
         ways = [
-            ((*way, step), step[1]) for way, number in ways
-            for step in by_number.get(number, ()) if step[1] not in seen
+            (*way, step) for way in ways for step in by_number.get(way[-1][0], ()) if step[0] not in seen
         ]
     return ()
 
@@ -73,16 +74,18 @@ def _superseded(pair: Pair) -> Told:
         f"The maker replaced the {pair.label}'s part number {other.part_number} by the donor's, {number}."
         if donor.part_number else
         f"The donor is listed as replacing the {pair.label}'s part number {other.part_number}.",
-        (f"{other.part} carries {other.part_number}", *_chain(pair.graph, donor, other),
-         f"{donor.part} carries {donor.part_number}" if donor.part_number else f"{donor.part} has no number given"),
+        (f"{other.part} carries {other.part_number}",
+         *_chain(pair.graph, donor, other),
+         f"{donor.part} carries {donor.part_number}" if donor.part_number
+         else f"{donor.part} has no number given"),
     )
 
 
 def _older(pair: Pair) -> Told:
     donor, other = pair.donor.part, pair.other.part
     return (
-        f"The donor carries the older part number {donor.part_number}, which the {pair.label}'s replaces: that the "
-        f"later part goes on in place of the earlier one says nothing about the other way round.",
+        f"The donor carries the older part number {donor.part_number}, which the {pair.label}'s replaces: "
+        f"that the later part goes on in place of the earlier one says nothing about the other way round.",
         (f"{donor.part} carries {donor.part_number}", *_chain(pair.graph, other, donor)),
     )
 
@@ -93,8 +96,8 @@ def _carried_over(pair: Pair) -> Told:
         shared = f"both are from {_model(donor.model, donor.part)}"
     else:
         platform = donor.model.platform if donor.model else None
-        shared = (f"{_model(donor.model, donor.part)} and {_model(other.model, other.part)} share the platform "
-                  f"{platform}")
+        shared = (f"{_model(donor.model, donor.part)} and {_model(other.model, other.part)} share the "
+                  f"platform {platform}")
     return (
         f"Donor and {pair.label} have the same name, {donor.part.name}, and {shared}.",
         (f"{donor.part.part} and {other.part.part} are both called {donor.part.name}", shared),
@@ -208,7 +211,8 @@ def evidence_of(graph: Knowledge, donor: Side, others: list[Side]) -> tuple[Evid
 
 
 _NEVER_JUDGED = (
-    "never judged by geometry, only by the maker's part number for that very vehicle and fitted by licensed practice")
+    "never judged by geometry, only by the maker's part number for that very vehicle, and fitted by licensed "
+    "practice")
 
 
 def forbids_of(graph: Knowledge, donor: Part, others: list[Part]) -> tuple[Evidence, ...]:
@@ -233,8 +237,8 @@ def forbids_of(graph: Knowledge, donor: Part, others: list[Part]) -> tuple[Evide
         if rows.get(name) == structural:
             told.append(Evidence(
                 "structural duty", 0, False,
-                f"The {label} {name} is structural: nothing on it is drilled, slotted, welded or straightened on "
-                f"this program's advice.",
+                f"The {label} {name} is structural: nothing on it is drilled, slotted, welded or "
+                f"straightened on this program's advice.",
                 (f"{name} has the duty structural",), source))
     counted = [name for name, label in labels.items() if label in ("donor", "original")]
     if all(name in rows and rows[name] is None for name in counted):

@@ -57,7 +57,7 @@ def rule_files() -> tuple[QueryFile, ...]:
             if all(before in done for before in after_of(rule))
         ]
         if not ready:
-            raise ValueError(f"the rules {', '.join(waiting)} wait for each other or for a rule that is not there")
+            raise ValueError(f"the rules {', '.join(waiting)} wait for each other or for one not there")
         done.update((name, waiting.pop(name)) for name in ready)
     return tuple(done.values())
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from partkin.knowledge.backwards import build_from
 from partkin.knowledge.files import query_files, rule_files
@@ -54,7 +54,7 @@ class Knowledge:
         iris = " ".join(f"<{iri}>" for iri in given)
         if iris:
             sparql = sparql.replace(GIVEN, f"{{ {iris} }}", 1)
-        answer = self._store.query(sparql, use_default_graph_as_union=True)
+        answer: Any = self._store.query(sparql, use_default_graph_as_union=True)
         columns = [variable.value for variable in answer.variables]
         return [
             {column: term.value for column, term in zip(columns, solution, strict=True) if term is not None}
@@ -68,15 +68,11 @@ class Knowledge:
         """
         from pyoxigraph import NamedNode, Quad
 
-        pairs = [
-            Quad(NamedNode(self.part(donor)), NamedNode(COMPARED), NamedNode(self.part(other)), NamedNode(ASKED))
-            for other in others
-        ]
-        known = {
-            (row["donor"], row["other"]) for row in self.rows("compared", [self.part(donor)])
-        }
-        if any((quad.subject.value, quad.object.value) not in known for quad in pairs):
-            self._store.extend(pairs)
+        known = {row["other"] for row in self.rows("compared", [self.part(donor)])}
+        new = [iri for iri in map(self.part, others) if iri not in known]
+        if new:
+            ours, compared, asked = NamedNode(self.part(donor)), NamedNode(COMPARED), NamedNode(ASKED)
+            self._store.extend([Quad(ours, compared, NamedNode(iri), asked) for iri in new])
             self.apply_rules()
 
     def apply_rules(self) -> None:
@@ -85,24 +81,27 @@ class Knowledge:
 
         for rule in rule_files():
             graph = NamedNode(f"{NS}rule-{rule.name}")
-            derived = self._store.query(rule.sparql, use_default_graph_as_union=True)
-            self._store.extend([Quad(*triple, graph) for triple in derived])
+            derived: Any = self._store.query(rule.sparql, use_default_graph_as_union=True)
+            self._store.extend([Quad(one.subject, one.predicate, one.object, graph) for one in derived])
 
     def asserted(self) -> Iterator[tuple[str, str, str]]:
         """Yield what the sheets say as (subject, predicate, object) texts."""
         from pyoxigraph import DefaultGraph
 
-        for quad in self._store.quads_for_pattern(None, None, None, DefaultGraph()):
-            yield quad.subject.value, quad.predicate.value, quad.object.value
+        yield from self._texts(DefaultGraph())
 
     def derived(self) -> Iterator[tuple[str, str, str, str]]:
         """Yield what the rules add as (rule, subject, predicate, object) texts."""
         from pyoxigraph import NamedNode
 
         for rule in rule_files():
-            graph = NamedNode(f"{NS}rule-{rule.name}")
-            for quad in self._store.quads_for_pattern(None, None, None, graph):
-                yield rule.name, quad.subject.value, quad.predicate.value, quad.object.value
+            for subject, predicate, value in self._texts(NamedNode(f"{NS}rule-{rule.name}")):
+                yield rule.name, subject, predicate, value
+
+    def _texts(self, graph: Any) -> Iterator[tuple[str, str, str]]:
+        quads: Any = self._store.quads_for_pattern(None, None, None, graph)
+        for quad in quads:
+            yield quad.subject.value, quad.predicate.value, quad.object.value
 
 
 def compile_graph(build: Build) -> Knowledge:

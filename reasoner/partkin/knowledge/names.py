@@ -1,7 +1,7 @@
 """IRIs: how every thing of a build is named in the graph, and back again.
 
-A name is `https://w3id.org/partkin/id/<build>/<part>[/<feature>]`. What is neither a part nor a feature stands
-under a segment that begins with `~`, which no id can begin with once it is encoded, so that no two things meet.
+A name is `https://w3id.org/partkin/id/<build>/<part>[/<feature>]`. What is neither a part nor a feature
+stands under a segment that begins with `~`, which no id begins with once it is encoded: no two things meet.
 """
 
 from __future__ import annotations
@@ -29,6 +29,9 @@ PREFIXES: Final = {
 UNITS: Final = {
     "mm": "MilliM", "cm": "CentiM", "m": "M", "in": "IN", "kg": "KiloGM", "g": "GM", "lb": "LB",
 }
+
+
+_NOT_COMPARED: Final = " .-\t\u00a0\u2010\u2011\u2012\u2013\u2014"
 
 
 def full(name: str) -> str:
@@ -88,7 +91,7 @@ def plain_number(text: str) -> str:
     >>> plain_number("ab 12.34-5") == plain_number("AB-12 345")
     True
     """
-    return "".join(letter for letter in text.casefold() if letter not in " .-\t\u00a0\u2010\u2011\u2012\u2013\u2014")
+    return "".join(letter for letter in text.casefold() if letter not in _NOT_COMPARED)
 
 
 @lru_cache(maxsize=65536)

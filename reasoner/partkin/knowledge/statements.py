@@ -1,7 +1,7 @@
 """A build as statements: subject by subject, in sheet order, as the terms of N-Triples.
 
-Numbers are xsd:decimal in the shortest form that reads back as the very same float, with no trailing zero (the
-canonical form of XSD 1.1, 3.3.3, and the one the store keeps); counts, years and rows are xsd:integer.
+Numbers are xsd:decimal in the shortest form that reads back as the very same float, with no trailing zero
+(the canonical form of XSD 1.1, and the one that the store keeps); counts, years and rows are xsd:integer.
 """
 
 from __future__ import annotations
@@ -217,7 +217,10 @@ class Writer:
 
     def _many(self, column: Column, values: Any, stem: str) -> tuple[list[Statement], list[Block]]:
         if column.holds == "axis":
-            return [(_term(f"partkin:axis{way}"), decimal(value)) for way, value in zip("XYZ", values, strict=True)], []
+            return [
+                (_term(f"partkin:axis{way}"), decimal(value))
+                for way, value in zip("XYZ", values, strict=True)
+            ], []
         if column.holds == "corners":
             corners = ([(X_MM, decimal(x_mm)), (Y_MM, decimal(y_mm))] for x_mm, y_mm in values)
             return _numbered(f"{stem}/~corner", column.term, "partkin:Corner", corners)
@@ -236,8 +239,8 @@ class Writer:
         links, blocks = _numbered(f"{stem}/~behind", column.term, "partkin:Obstacle", ([] for _ in values))
         found: list[Block] = []
         for (iri, statements), names in zip(blocks, values, strict=True):
-            ways, inner = _numbered(
-                iri[:-1], "partkin:alternative", "partkin:Alternative", ([(NAME, text(name))] for name in names))
+            alternatives = ([(NAME, text(name))] for name in names)
+            ways, inner = _numbered(iri[:-1], "partkin:alternative", "partkin:Alternative", alternatives)
             found += [(iri, statements + ways), *inner]
         return links, found
 
