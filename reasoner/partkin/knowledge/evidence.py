@@ -34,7 +34,7 @@ def _same_number(pair: Pair) -> Told:
     ours, theirs = pair.donor.part.part_number, pair.other.part.part_number
     written = "" if ours == theirs else f" (written {theirs} on the {pair.label})"
     return (
-        f"The donor carries the same part number as the {pair.label}: {ours}{written}.",
+        f"the donor carries the same part number as the {pair.label}: {ours}{written}",
         (f"{pair.donor.part.part} carries {ours}", f"{pair.other.part.part} carries {theirs}"),
     )
 
@@ -71,9 +71,9 @@ def _superseded(pair: Pair) -> Told:
     donor, other = pair.donor.part, pair.other.part
     number = donor.part_number or "the donor"
     return (
-        f"The maker replaced the {pair.label}'s part number {other.part_number} by the donor's, {number}."
+        f"the maker replaced the {pair.label}'s part number {other.part_number} by the donor's, {number}"
         if donor.part_number else
-        f"The donor is listed as replacing the {pair.label}'s part number {other.part_number}.",
+        f"the donor is listed as replacing the {pair.label}'s part number {other.part_number}",
         (f"{other.part} carries {other.part_number}",
          *_chain(pair.graph, donor, other),
          f"{donor.part} carries {donor.part_number}" if donor.part_number
@@ -84,8 +84,8 @@ def _superseded(pair: Pair) -> Told:
 def _older(pair: Pair) -> Told:
     donor, other = pair.donor.part, pair.other.part
     return (
-        f"The donor carries the older part number {donor.part_number}, which the {pair.label}'s replaces: "
-        f"that the later part goes on in place of the earlier one says nothing about the other way round.",
+        f"the donor carries the older part number {donor.part_number}, which the {pair.label}'s replaces: "
+        f"that the later part goes on in place of the earlier one says nothing about the other way round",
         (f"{donor.part} carries {donor.part_number}", *_chain(pair.graph, other, donor)),
     )
 
@@ -99,7 +99,7 @@ def _carried_over(pair: Pair) -> Told:
         shared = (f"{_model(donor.model, donor.part)} and {_model(other.model, other.part)} share the "
                   f"platform {platform}")
     return (
-        f"Donor and {pair.label} have the same name, {donor.part.name}, and {shared}.",
+        f"donor and {pair.label} have the same name, {donor.part.name}, and {shared}",
         (f"{donor.part.part} and {other.part.part} are both called {donor.part.name}", shared),
     )
 
@@ -111,7 +111,7 @@ def _looks_alike(pair: Pair) -> Told:
     apart = (f"the platforms differ ({ours} and {theirs})" if ours and theirs
              else "no shared platform is known")
     return (
-        f"Donor and {pair.label} have the same name, {donor.part.name}, but {apart}: it may only look alike.",
+        f"donor and {pair.label} have the same name, {donor.part.name}, but {apart}: it may only look alike",
         (f"{donor.part.part} and {other.part.part} are both called {donor.part.name}", apart),
     )
 
@@ -119,7 +119,7 @@ def _looks_alike(pair: Pair) -> Told:
 def _other_hand(pair: Pair) -> Told:
     ours, theirs = pair.donor.part.hand, pair.other.part.hand
     return (
-        f"The donor is a {ours}-hand part and the {pair.label} a {theirs}-hand one.",
+        f"the donor is a {ours}-hand part and the {pair.label} a {theirs}-hand one",
         (f"{pair.donor.part.part} has the hand {ours}", f"{pair.other.part.part} has the hand {theirs}"),
     )
 
@@ -127,7 +127,7 @@ def _other_hand(pair: Pair) -> Told:
 def _other_drive(pair: Pair) -> Told:
     ours, theirs = pair.donor.part.drive, pair.other.part.drive
     return (
-        f"The donor is for {ours}-hand drive and the {pair.label} for {theirs}-hand drive.",
+        f"the donor is for {ours}-hand drive and the {pair.label} for {theirs}-hand drive",
         (f"{pair.donor.part.part} has the drive {ours}", f"{pair.other.part.part} has the drive {theirs}"),
     )
 
@@ -143,7 +143,7 @@ def _years(model: VehicleModel | None) -> str:
 def _other_years(pair: Pair) -> Told:
     ours, theirs = _years(pair.donor.model), _years(pair.other.model)
     return (
-        f"The model years do not overlap: the donor's model was made {ours}, the {pair.label}'s {theirs}.",
+        f"the model years do not overlap: the donor's model was made {ours}, the {pair.label}'s {theirs}",
         (f"{_model(pair.donor.model, pair.donor.part)} was made {ours}",
          f"{_model(pair.other.model, pair.other.part)} was made {theirs}"),
     )
@@ -197,7 +197,7 @@ def evidence_of(graph: Knowledge, donor: Side, others: list[Side]) -> tuple[Evid
     told: list[Evidence] = []
     if any(side.part.part == donor.part.part for side in others):
         told.append(Evidence(
-            "same part number", 1, True, "The donor is the original itself.",
+            "same part number", 1, True, "the donor is the original itself",
             (f"{donor.part.part} is the part that came off",), "by definition"))
     for term, finding in FINDINGS.items():
         iri = next((iri for iri in by_name if iri in found.get(term, ())), None)
@@ -231,19 +231,19 @@ def forbids_of(graph: Knowledge, donor: Part, others: list[Part]) -> tuple[Evide
     for name, label in labels.items():
         if rows.get(name) == restraint:
             told.append(Evidence(
-                "restraint duty", 0, False, f"The {label} {name} is a restraint part: {_NEVER_JUDGED}.",
+                "restraint duty", 0, False, f"the {label} {name} is a restraint part: {_NEVER_JUDGED}",
                 (f"{name} has the duty restraint",), source))
     for name, label in labels.items():
         if rows.get(name) == structural:
             told.append(Evidence(
                 "structural duty", 0, False,
-                f"The {label} {name} is structural: nothing on it is drilled, slotted, welded or "
-                f"straightened on this program's advice.",
+                f"the {label} {name} is structural: nothing on it is drilled, slotted, welded or "
+                f"straightened on this program's advice",
                 (f"{name} has the duty structural",), source))
     counted = [name for name, label in labels.items() if label in ("donor", "original")]
     if all(name in rows and rows[name] is None for name in counted):
         told.append(Evidence(
             "unknown duty", 0, False,
-            f"The duty is not known ({' and '.join(counted)}): until it is, nothing may be cut.",
+            f"the duty is not known ({' and '.join(counted)}): until it is, nothing may be cut",
             tuple(f"{name} has no duty given" for name in counted), source))
     return tuple(told)
