@@ -1,0 +1,162 @@
+"""Close every branch of a conflict: pairs that cannot hold together, with proof, until no pairing is open."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from partkin.fit.certificate import certify
+from partkin.fit.layout import Pair
+from partkin.fit.work import FIT_MM, Demand, Work
+from partkin.model.fitting import Nogood, Piece
+
+Named = tuple[str, str]
+
+
+@dataclass(eq=False)
+class Closing:
+    """The branches closed so far.
+
+    `beside` maps a pair to what bars it: sets of other pairs that it cannot stand beside.
+    """
+
+    work: Work
+    nogoods: dict[frozenset[Pair], None] = field(default_factory=dict)
+    beside: dict[Pair, list[frozenset[Pair]]] = field(default_factory=dict)
+    _need: dict[Pair, np.ndarray] = field(default_factory=dict)
+
+    def bar(self, pairs: Sequence[Pair]) -> None:
+        """Record that these pairs cannot hold together."""
+        whole = frozenset(pairs)
+        self.nogoods[whole] = None
+        for pair in whole:
+            self.beside.setdefault(pair, []).append(whole - {pair})
+
+    def barred(self, made: frozenset[Pair], pair: Pair) -> bool:
+        """Whether something recorded keeps `pair` from standing beside all of `made`."""
+        return any(others <= made for others in self.beside.get(pair, ()))
+
+    def close(self, made: tuple[Pair, ...], demands: Sequence[Demand]) -> None:
+        """Close every way to go on from `made` until all demands are covered."""
+        left = [demand for demand in demands if all(pair[demand[0]] != demand[1] for pair in made)]
+        if not left:
+            raise AssertionError("a conflict that is none")
+        demand = min(left, key=lambda one: (len(self._ways(made, one, clear=True)), one))
+        for pair in self._ways(made, demand, clear=False):
+            if self.barred(frozenset(made), pair):
+                continue
+            why = self._why_not(made, pair)
+            if why is None:
+                self.close((*made, pair), demands)
+            else:
+                self.bar(why)
+
+    def _ways(self, made: tuple[Pair, ...], demand: Demand, *, clear: bool) -> list[Pair]:
+        """Pairs that would cover a demand; `clear`: those alone that no two-pair test rules out."""
+        side, index = demand
+        allowed = self.work.layout.allowed_mm
+        free = np.isfinite(allowed)
+        for row, column in made:
+            free[row, :] = False
+            free[:, column] = False
+        if clear:
+            free &= -allowed <= FIT_MM
+            for pair in made:
+                free &= self._beside_need(pair) <= FIT_MM
+        if side == 0:
+            return [(index, int(column)) for column in np.flatnonzero(free[index])]
+        return [(int(row), index) for row in np.flatnonzero(free[:, index])]
+
+    def _beside_need(self, pair: Pair) -> np.ndarray:
+        if pair not in self._need:
+            self._need[pair] = self.work.layout.pair_need_mm(*pair)
+        return self._need[pair]
+
+    def _why_not(self, made: tuple[Pair, ...], pair: Pair) -> tuple[Pair, ...] | None:
+        """Return the fewest pairs, `pair` among them, that cannot hold together; None: they can."""
+        if -self.work.layout.allowed_mm[pair] > FIT_MM:
+            return (pair,)
+        for other in made:
+            if self._beside_need(other)[pair] > FIT_MM:
+                return (other, pair)
+        if len(made) == 0:
+            return None
+        settled = self.work.known.settle((*made, pair), FIT_MM)
+        return self._fewest(settled.tight) if settled.excess_mm > FIT_MM else None
+
+    def _fewest(self, pairs: Sequence[Pair]) -> tuple[Pair, ...]:
+        """Leave out what can be left out."""
+        kept = list(pairs)
+        for pair in pairs:
+            without = [other for other in kept if other != pair]
+            if without and self.work.known.place(without).excess_mm > FIT_MM:
+                kept = without
+        return tuple(kept)
+
+
+def close_all(work: Work, demands: Sequence[Demand], *, alone: bool = False) -> tuple[Nogood, ...]:
+    """Prove that these demands cannot all be paired.
+
+    Parameters
+    ----------
+    work
+    demands
+    alone
+        True: prove that none of them can be paired even by itself.
+    """
+    closing = Closing(work)
+    for some in [[demand] for demand in demands] if alone else [demands]:
+        closing.close((), some)
+    return tuple(_proved(work, pairs) for pairs in closing.nogoods)
+
+
+def _proved(work: Work, pairs: frozenset[Pair]) -> Nogood:
+    ordered = sorted(pairs, key=work.layout.ids)
+    named = tuple(work.layout.ids(pair) for pair in ordered)
+    pieces = _plain_proof(work, ordered, named)
+    if pieces is None:
+        pieces = certify(work.layout.known(ordered), tuple(fixing for fixing, _ in named))
+    return Nogood(named, tuple(pieces or ()), mirrored=work.task.mirrored, local=pieces is None)
+
+
+def _plain_proof(work: Work, pairs: Sequence[Pair], named: Sequence[Named]) -> tuple[Piece, ...] | None:
+    """One pair that is too tight by itself, or two that are too far apart or too close, at every turn."""
+    if len(pairs) == 1:
+        return (Piece((-180.0, 180.0), apart=(named[0][0], named[0][0])),)
+    if len(pairs) == 2 and work.layout.pair_need_mm(*pairs[0])[pairs[1]] > FIT_MM:
+        return (Piece((-180.0, 180.0), apart=(named[0][0], named[1][0])),)
+    return None
+
+
+def leaves_nothing_open(
+    options: Sequence[Named], fixings: Sequence[str], features: Sequence[str],
+    nogoods: Sequence[Sequence[Named]],
+) -> bool:  # fmt: skip
+    """Check, by ids alone, that every way to pair the named spots holds all pairs of some nogood.
+
+    Shares nothing with the search that closed the branches.
+    """
+    barred = [frozenset((fixing, feature) for fixing, feature in pairs) for pairs in nogoods]
+    holding: dict[Named, list[frozenset[Named]]] = {}
+    for pairs in barred:
+        for pair in pairs:
+            holding.setdefault(pair, []).append(pairs)
+    spots = [("fixing", name) for name in fixings] + [("feature", name) for name in features]
+
+    def open_from(made: frozenset[Named]) -> bool:
+        left = [s for s in spots if all(pair[s[0] == "feature"] != s[1] for pair in made)]
+        if not left:
+            return True
+        kind, name = left[0]
+        for pair in options:
+            clash = any(pair[0] == other[0] or pair[1] == other[1] for other in made)
+            if pair[kind == "feature"] != name or clash:
+                continue
+            grown = made | {pair}
+            if not any(pairs <= grown for pairs in holding.get(pair, ())) and open_from(grown):
+                return True
+        return False
+
+    return not open_from(frozenset())

@@ -1,0 +1,193 @@
+"""Exact search for the pairing: seeds of two pairs, tube test, best bound first, branching on conflicts."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from partkin.fit.layout import NEVER_MM, Aim, Layout, Pair
+from partkin.fit.matching import cover
+from partkin.fit.seeds import Bar, Block, blocks_of, seeds_of
+from partkin.fit.settle import Known
+
+# Two pairings whose margins differ by no more than this are equally good.
+TIE_MM = 1.0e-6
+# How many equally good pairings are counted before the count is given up.
+MOST_TIES = 1024
+
+
+class LimitReached(Exception):
+    """The search needed more nodes than it may have."""
+
+
+@dataclass
+class Budget:
+    """Nodes that may still be opened; shared by every search of one answer."""
+
+    nodes: int
+    spent: int = 0
+
+    def spend(self) -> None:
+        """Count one node.
+
+        Raises
+        ------
+        LimitReached
+        """
+        if self.spent >= self.nodes:
+            raise LimitReached
+        self.spent += 1
+
+
+@dataclass(frozen=True)
+class Found:
+    """One pairing at its best placement: pairs as (row, column) in row order."""
+
+    pairs: tuple[Pair, ...]
+    value: int
+    excess_mm: float
+    turn_rad: float
+    shift_mm: tuple[float, float]
+
+
+@dataclass(eq=False)
+class Node:
+    """A set of pairings still to be looked into.
+
+    `need_mm` (n, m): how far the allowances must be inflated before a pair is possible here, at least;
+    infinite where it is out of the question.
+    """
+
+    bound: int
+    need_mm: np.ndarray
+    kept: tuple[Pair, ...] = ()
+
+
+@dataclass(eq=False)
+class Search:
+    """One run over all pairings that are possible with allowances inflated by `limit_mm`.
+
+    Attributes
+    ----------
+    limit_mm
+        Largest excess that a pairing may have; falls as better ones are found.
+    at_least
+        Least number of counted spots; rises as better ones are found.
+    every
+        True: collect all pairings that tie for the best. False: the first found that holds will do.
+    """
+
+    layout: Layout
+    known: Known
+    aim: Aim
+    budget: Budget
+    limit_mm: float
+    at_least: int = 0
+    every: bool = True
+    found: dict[tuple[Pair, ...], Found] = field(default_factory=dict)
+    overflow: bool = False
+    _heap: list[tuple[int, float, int, Node | Block]] = field(default_factory=list)
+    _serial: int = 0
+
+    def run(self) -> list[Found]:
+        """Search, and return the best pairings: most counted spots first, then least excess.
+
+        Returns
+        -------
+        Every pairing whose excess is within `TIE_MM` of the best (or one, see `every`); empty: there is
+        none, which is proved.
+
+        Raises
+        ------
+        LimitReached
+            `found` then holds what had been found.
+        """
+        for block in blocks_of(self.layout, self.aim):
+            self._push(block.bound, -np.inf, block)
+        while self._heap and not self.overflow:
+            negative, _, _, item = heapq.heappop(self._heap)
+            if -negative < self.at_least:
+                break
+            self.budget.spend()
+            if isinstance(item, Block):
+                self._open_block(item)
+            elif self._open_node(item):
+                break
+        return self.best()
+
+    def best(self) -> list[Found]:
+        """Return what has been found so far and ties for the best."""
+        good = [f for f in self.found.values() if f.value >= self.at_least]
+        if not good:
+            return []
+        least = min(f.excess_mm for f in good)
+        return [f for f in good if f.excess_mm <= least + TIE_MM]
+
+    def _push(self, bound: int, nearness: float, item: Node | Block) -> None:
+        self._serial += 1
+        heapq.heappush(self._heap, (-bound, nearness, self._serial, item))
+
+    def _open_block(self, block: Block) -> None:
+        bar = Bar(self.limit_mm, self.at_least)
+        for seed in seeds_of(self.layout, self.aim, block, bar):
+            self._push(seed.bound, seed.nearness_mm, Node(seed.bound, seed.need_mm))
+
+    def _open_node(self, node: Node) -> bool:
+        """Look into one node; True when the search may stop."""
+        open_pairs = node.need_mm <= self.limit_mm
+        matched, value = cover(open_pairs, node.need_mm, self.aim.need, self.aim.count)
+        if matched is None or value < self.at_least or not matched:
+            return False
+        if value < node.bound and self._heap and -self._heap[0][0] > value:
+            self._push(value, 0.0, Node(value, node.need_mm, node.kept))
+            return False
+        pairs = tuple(matched.items())
+        settled = self.known.settle(pairs, self.limit_mm)
+        if settled.excess_mm > self.limit_mm:
+            self._branch(node, open_pairs, settled.tight, value)
+            return False
+        self._record(Found(pairs, value, settled.excess_mm, settled.turn_rad, settled.shift_mm))
+        if not self.every:
+            return True
+        self._branch(node, node.need_mm <= self.limit_mm, pairs, value)
+        return False
+
+    def _record(self, found: Found) -> None:
+        self.at_least = max(self.at_least, found.value)
+        self.limit_mm = min(self.limit_mm, found.excess_mm + TIE_MM)
+        self.found[found.pairs] = found
+        if len(self.found) > MOST_TIES:
+            self.found = {f.pairs: f for f in self.best()}
+            self.overflow = len(self.found) > MOST_TIES
+
+    def _branch(self, node: Node, open_pairs: np.ndarray, pairs: Sequence[Pair], value: int) -> None:
+        """Split a node by the first of `pairs` that is left out; the ones before it are kept."""
+        in_row, in_column = open_pairs.sum(axis=1), open_pairs.sum(axis=0)
+        undecided = [pair for pair in pairs if pair not in node.kept]
+        undecided.sort(key=lambda pair: (in_row[pair[0]] + in_column[pair[1]], pair))
+        need_mm, kept = node.need_mm, node.kept
+        for row, column in undecided:
+            if not self._hopeless(row, column, in_row, in_column, value):
+                without = need_mm.copy()
+                without[row, column] = NEVER_MM
+                self._push(value, 0.0, Node(value, without, kept))
+            need_mm = np.maximum(need_mm, self.layout.pair_need_mm(row, column))
+            stays = need_mm[row, column]
+            need_mm[row, :] = NEVER_MM
+            need_mm[:, column] = NEVER_MM
+            need_mm[row, column] = stays
+            kept = (*kept, (row, column))
+
+    def _hopeless(
+        self, row: int, column: int, in_row: np.ndarray, in_column: np.ndarray, value: int
+    ) -> bool:
+        """Nothing good is left without this pair."""
+        need, count = self.aim.need, self.aim.count
+        alone_in_row, alone_in_column = in_row[row] <= 1, in_column[column] <= 1
+        if (alone_in_row and need[0][row]) or (alone_in_column and need[1][column]):
+            return True
+        lost = int(count[0][row]) + int(count[1][column]) if alone_in_row and alone_in_column else 0
+        return value - lost < self.at_least

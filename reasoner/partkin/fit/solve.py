@@ -1,0 +1,164 @@
+"""From a fit task to its answer: which pairs, where, by what margin, and what conflicts."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from partkin.fit.conflict import find_conflict, no_pair_at_all, shortage
+from partkin.fit.layout import Aim, Layout, Pair
+from partkin.fit.search import MOST_TIES, Found, LimitReached
+from partkin.fit.work import FIT_MM, Work
+from partkin.model.fitting import Conflict, FitAnswer, FitTask, NoPlacement, Placement
+
+NODE_LIMIT = 20_000
+MOST_SHOWN = 64
+
+
+def solve(task: FitTask, node_limit: int = NODE_LIMIT) -> FitAnswer:
+    """Find the best pairing and placement of a donor on its fixings, or what makes that impossible.
+
+    Parameters
+    ----------
+    task
+        At nominal positions. Spots that must be paired, should be, or are spare.
+    node_limit
+        How many nodes each search may open. Counts, never seconds: the same task gives the same answer.
+
+    Returns
+    -------
+    FitAnswer
+        `fits` True: some placement brings every pair of a pairing that covers all musts within its play.
+        Among such pairings the one shown covers the most shoulds (with a placement that brings all of its
+        pairs within their play), then has the largest margin, then comes first in feature-id order along
+        the fixings in id order. Where nothing must be paired, at least one pair is still asked for.
+        False: with the best margin over all pairings that cover the musts, and a smallest conflict.
+        None: undecided within the limit.
+
+    Notes
+    -----
+    The method is branch and bound over pairings: see `search`. A pairing of spare with spare is never made.
+    """
+    if task.dims == 3:
+        return _solve_in_space(task, node_limit)
+    work = Work.of(task, node_limit)
+    if not task.options and not _any(work.must):
+        return _nothing(task, "there is no pair that can be made")
+    if not work.can_be_covered(work.demands):
+        return _too_few(work)
+    search = work.search(Aim(work.must, work.should), FIT_MM, at_least=0 if _any(work.must) else 1)
+    try:
+        found = search.run()
+    except LimitReached:
+        return _undecided(work, search.best())
+    return _answer(work, True, found) if found else _does_not_fit(work)
+
+
+def _any(sides: tuple[np.ndarray, np.ndarray]) -> bool:
+    return bool(sides[0].any() or sides[1].any())
+
+
+def _solve_in_space(task: FitTask, node_limit: int) -> FitAnswer:
+    # The marked way out for tasks in space: fit/space.py is written beside this module.
+    try:
+        from partkin.fit.space import solve_space
+    except ImportError as missing:
+        raise NotImplementedError("fixings in space") from missing
+    return solve_space(task, node_limit=node_limit)
+
+
+def _does_not_fit(work: Work) -> FitAnswer:
+    if not _any(work.must):
+        return _answer(work, False, [_best_single(work)], conflict=no_pair_at_all(work))
+    found, limit = work.best_miss(work.demands)
+    try:
+        conflict = find_conflict(work)
+    except LimitReached:
+        conflict, limit = None, f"no smallest conflict was found within the limit of {work.node_limit} nodes"
+    return _answer(work, False, found, limit=limit, conflict=conflict)
+
+
+def _too_few(work: Work) -> FitAnswer:
+    """Some musts have too few partners: show the pairing that covers most of the others."""
+    conflict = shortage(work)
+    none = tuple(np.zeros_like(side) for side in work.must)
+    try:
+        found = work.search(Aim(none, work.must), FIT_MM, at_least=1).run()  # type: ignore[arg-type]
+    except LimitReached:
+        found = []
+    if not found:
+        answer = _nothing(work.task, "no pair can be made of those that must be")
+        return replace(answer, conflict=conflict)
+    return replace(_answer(work, False, found, conflict=conflict), margin_mm=None)
+
+
+def _best_single(work: Work) -> Found:
+    allowed = np.where(Aim(work.must, work.should).useful(), work.layout.allowed_mm, -np.inf)
+    row, column = np.unravel_index(int(np.argmax(allowed)), allowed.shape)
+    pair = (int(row), int(column))
+    settled = work.known.place([pair])
+    return Found((pair,), 1, settled.excess_mm, settled.turn_rad, settled.shift_mm)
+
+
+def _undecided(work: Work, found: list[Found]) -> FitAnswer:
+    if found:
+        says = f"pairs and margin are the best found within the limit of {work.node_limit} nodes"
+        return _answer(work, True, found, limit=says)
+    answer = _nothing(work.task, "undecided")
+    return FitAnswer(
+        None, answer.placement, (), None, unpaired_fixings=answer.unpaired_fixings,
+        unpaired_features=answer.unpaired_features,
+        limit=f"undecided within the limit of {work.node_limit} nodes",
+    )  # fmt: skip
+
+
+def _nothing(task: FitTask, reason: str) -> FitAnswer:
+    return FitAnswer(
+        False, NoPlacement(reason), (), None,
+        unpaired_fixings=tuple(spot.id for spot in task.fixings),
+        unpaired_features=tuple(spot.id for spot in task.features),
+    )  # fmt: skip
+
+
+def _answer(
+    work: Work, fits: bool, found: list[Found], *, limit: str | None = None, conflict: Conflict | None = None
+) -> FitAnswer:
+    ranked = sorted(found, key=lambda one: _id_order(work.layout, one.pairs))
+    pairs = work.pair_fits(ranked[0])
+    if len(found) > MOST_TIES:
+        limit = f"more than {MOST_TIES} pairings are equally good; the rest were not counted"
+    used = {pair.fixing for pair in pairs}, {pair.feature for pair in pairs}
+    return FitAnswer(
+        fits, placement_of(ranked[0], work.task.mirrored), pairs, min(pair.margin_mm for pair in pairs),
+        also=len(ranked) - 1,
+        also_pairs=tuple(_as_ids(work, one.pairs) for one in ranked[1 : MOST_SHOWN + 1]),
+        unpaired_fixings=tuple(spot.id for spot in work.task.fixings if spot.id not in used[0]),
+        unpaired_features=tuple(spot.id for spot in work.task.features if spot.id not in used[1]),
+        conflict=conflict, limit=limit,
+    )  # fmt: skip
+
+
+def _id_order(layout: Layout, pairs: tuple[Pair, ...]) -> tuple[tuple[str, str], ...]:
+    return tuple(sorted(layout.ids(pair) for pair in pairs))
+
+
+def _as_ids(work: Work, pairs: tuple[Pair, ...]) -> tuple[tuple[str, str], ...]:
+    order = {spot.id: place for place, spot in enumerate(work.task.fixings)}
+    return tuple(sorted((work.layout.ids(pair) for pair in pairs), key=lambda pair: order[pair[0]]))
+
+
+def placement_of(found: Found, mirrored: bool) -> Placement:
+    """Write a turn and a shift as a placement with its 4 x 4 matrix."""
+    c, s = math.cos(found.turn_rad), math.sin(found.turn_rad)
+    flip = -1.0 if mirrored else 1.0
+    x, y = found.shift_mm
+    turn_deg = math.degrees(math.remainder(found.turn_rad, math.tau))
+    matrix = (
+        (c * flip, -s, 0.0, x),
+        (s * flip, c, 0.0, y),
+        (0.0, 0.0, 1.0, 0.0),
+        (0.0, 0.0, 0.0, 1.0),
+    )
+    return Placement(turn_deg, x, y, mirrored, matrix)

@@ -1,0 +1,131 @@
+"""One flat fit task being worked on: its arrays, what it needs, and how searches of it begin."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from partkin.fit.layout import Aim, Layout, lay_out
+from partkin.fit.matching import cover
+from partkin.fit.search import Budget, Found, LimitReached, Search
+from partkin.fit.settle import Known
+from partkin.model.fitting import FitTask, PairFit
+
+# Rounding that an excess may have and still count as none.
+FIT_MM = 1.0e-6
+# How far allowances are inflated, step by step, in search of the margin of what does not fit.
+LEVELS_MM = (0.3, 1.0, 3.0, 10.0)
+
+# A spot that must be paired: (0, row) or (1, column).
+Demand = tuple[int, int]
+Masks = tuple[np.ndarray, np.ndarray]
+
+
+@dataclass(eq=False)
+class Work:
+    """One task being worked on.
+
+    `must` and `should` hold bool (n,) for the rows and bool (m,) for the columns. `node_limit` holds for
+    each search by itself.
+    """
+
+    task: FitTask
+    layout: Layout
+    known: Known
+    must: Masks
+    should: Masks
+    node_limit: int
+
+    @classmethod
+    def of(cls, task: FitTask, node_limit: int) -> Work:
+        """Arrange a task."""
+        layout = lay_out(task)
+        sides = (layout.rows.spots, layout.columns.spots)
+        must = _masks([[spot.must for spot in side] for side in sides])
+        should = _masks([[spot.should and not spot.must for spot in side] for side in sides])
+        if not any(side.any() for side in (*must, *should)):
+            # Everything is spare: then each spot is as good as the next.
+            should = _masks([[True] * len(side) for side in sides])
+        return cls(task, layout, Known(layout), must, should, node_limit)
+
+    @property
+    def demands(self) -> tuple[Demand, ...]:
+        """All that must be paired."""
+        return tuple((side, int(index)) for side in (0, 1) for index in np.flatnonzero(self.must[side]))
+
+    def needing(self, demands: Sequence[Demand]) -> Aim:
+        """Aim at covering these and nothing more."""
+        need = tuple(np.zeros(len(side), dtype=bool) for side in self.must)
+        for side, index in demands:
+            need[side][index] = True
+        none = tuple(np.zeros(len(side), dtype=bool) for side in self.must)
+        return Aim(need, none)  # type: ignore[arg-type]
+
+    def search(self, aim: Aim, limit_mm: float, *, at_least: int = 0, every: bool = True) -> Search:
+        """Begin a search with nodes of its own."""
+        return Search(self.layout, self.known, aim, Budget(self.node_limit), limit_mm, at_least, every)
+
+    def can_be_covered(self, demands: Sequence[Demand]) -> bool:
+        """Whether there are enough options, sizes and places aside."""
+        aim = self.needing(demands)
+        can = np.isfinite(self.layout.allowed_mm)
+        return cover(can, np.zeros(can.shape), aim.need, aim.count)[0] is not None
+
+    def nearest_miss(self, demands: Sequence[Demand]) -> Search:
+        """Find the pairings of these demands with the largest margin, inflating the allowances step by step.
+
+        Returns
+        -------
+        The last search; its `best()` is empty where every pairing is short by more than the last level.
+
+        Raises
+        ------
+        LimitReached
+        """
+        for level in LEVELS_MM:
+            search = self.search(self.needing(demands), level)
+            if search.run():
+                break
+        return search
+
+    def some_pairing(self, demands: Sequence[Demand]) -> Found:
+        """Return a pairing of these demands that is as near as a few plain placements show."""
+        layout, aim = self.layout, self.needing(demands)
+        can = np.isfinite(layout.allowed_mm) & aim.useful()
+        rows, columns = layout.rows.point, layout.columns.point
+        rows, columns = rows - rows.mean(), columns - columns.mean()
+        best: Found | None = None
+        for quarter in range(4):
+            off = np.abs(rows[:, None] - columns[None, :] * 1j**quarter)
+            off = off - np.where(can, layout.allowed_mm, 0.0)
+            pairs = tuple((cover(can, off, aim.need, aim.count)[0] or {}).items())
+            settled = self.known.settle(pairs, np.inf)
+            if best is None or settled.excess_mm < best.excess_mm:
+                best = Found(pairs, 0, settled.excess_mm, settled.turn_rad, settled.shift_mm)
+        assert best is not None
+        return best
+
+    def best_miss(self, demands: Sequence[Demand]) -> tuple[list[Found], str | None]:
+        """Like `nearest_miss`, with some pairing where it finds none, and what limit was reached, if any."""
+        try:
+            found, limit = self.nearest_miss(demands).best(), None
+        except LimitReached:
+            found, limit = [], f"the margin is the best found within the limit of {self.node_limit} nodes"
+        return found or [self.some_pairing(demands)], limit
+
+    def pair_fits(self, found: Found) -> tuple[PairFit, ...]:
+        """How each pair stands at its placement, in the task's order of fixings."""
+        order = {spot.id: place for place, spot in enumerate(self.task.fixings)}
+        known = self.layout.known(found.pairs)
+        offsets = known.offsets(found.turn_rad, found.shift_mm)
+        fits = []
+        for pair, offset, allowed in zip(found.pairs, offsets, known.rho, strict=True):
+            fixing, feature = self.layout.ids(pair)
+            fits.append(PairFit(fixing, feature, float(offset), float(allowed), float(allowed - offset)))
+        return tuple(sorted(fits, key=lambda pair: order[pair.fixing]))
+
+
+def _masks(sides: list[list[bool]]) -> Masks:
+    return np.array(sides[0], dtype=bool), np.array(sides[1], dtype=bool)
