@@ -46,6 +46,8 @@ def host_fixings(host: Side, original: Side | None, placed: frozenset[str], size
     sizes_of
         (across, length) of a feature with their uncertainty.
     """
+    if original is not None and host.part.part == original.part.part:
+        return _shown_by_original(original, sizes_of)
     if host.features and (placed or original is None or not original.features):
         return _measured_on_host(host, placed, sizes_of)
     if original is None:

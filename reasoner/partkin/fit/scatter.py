@@ -1,0 +1,81 @@
+"""Whether a donor fits in each of many draws of the positions and sizes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from partkin.fit.arrays import PlanePairs
+from partkin.fit.batch import batch_fits
+from partkin.fit.mating import allowed_play, bolt_between_mm, captive_float_mm
+from partkin.fit.task import Pairing, Prepared
+from partkin.model.mating import Size
+
+Draw = Callable[[int, int], np.ndarray]
+
+
+def fits_block(
+    prepared: Prepared,
+    pairings: Sequence[Sequence[Pairing]],
+    draw_host: Draw,
+    draw_donor: Draw,
+    draw_error: Callable[[str, int, int], np.ndarray],
+) -> Callable[[int, int], np.ndarray]:
+    """Make the function that tells for draws start .. start + count whether any of the pairings fits.
+
+    Parameters
+    ----------
+    prepared
+    pairings
+        Equally good pairings; a draw fits where one of them does.
+    draw_host, draw_donor
+        (start, count) -> float64 (count, n, d): positions of `prepared.task.fixings` and `.features`.
+    draw_error
+        (name, start, count) -> float64 (count,) within plus or minus 1, one stream a name: how far a size
+        is out, in its own half widths.
+    """
+    rows = {spot.id: number for number, spot in enumerate(prepared.task.fixings)}
+    columns = {spot.id: number for number, spot in enumerate(prepared.task.features)}
+
+    def block(start: int, count: int) -> np.ndarray:
+        host, donor = draw_host(start, count)[:, :, :2], draw_donor(start, count)[:, :, :2]
+        if prepared.task.mirrored:
+            donor = donor * np.array([-1.0, 1.0])
+        fits = np.zeros(count, dtype=bool)
+        for pairing in pairings:
+            todo = np.flatnonzero(~fits)
+            if not len(todo):
+                break
+            nominal = PlanePairs.of(prepared.task, pairing)
+            q = host[todo][:, [rows[fixing] for fixing, _ in pairing]]
+            p = donor[todo][:, [columns[feature] for _, feature in pairing]]
+            rho = np.stack([_allowed(prepared, pair, draw_error, start, count) for pair in pairing], axis=1)
+            fits[todo] = batch_fits(
+                q, p, rho[todo], s_h=nominal.s_h, u_h=nominal.u_h, s_d=nominal.s_d, u_d=nominal.u_d
+            )  # fmt: skip
+        return fits
+
+    return block
+
+
+def _allowed(
+    prepared: Prepared, pair: Pairing, draw_error: Callable[[str, int, int], np.ndarray], start: int, count: int
+) -> np.ndarray:
+    """(count,) allowed offset of one pair, its sizes drawn within their uncertainty."""
+    mating, fixing, donor = prepared.matings[pair], prepared.fixings[pair[0]], prepared.features[pair[1]]
+    if mating.rule is None or mating.allowed_mm is None or pair in prepared.unknown:
+        allowed_mm = next(o.allowed_mm for o in prepared.task.options if (o.fixing, o.feature) == pair)
+        return np.full(count, allowed_mm)
+    if not fixing.across.half_width_mm and not donor.across.half_width_mm:
+        return np.full(count, mating.allowed_mm)
+
+    def drawn(name: str, size: Size) -> np.ndarray:
+        return (size.mm or 0.0) + size.half_width_mm * draw_error(name, start, count)
+
+    bolt_mm = bolt_between_mm(fixing.feature, donor.feature) or 0.0
+    nut_mm = captive_float_mm(mating.rule, fixing.feature, donor.feature)
+    sizes = (drawn(f"host {pair[0]}", fixing.across), drawn(f"donor {pair[1]}", donor.across))
+    return np.asarray(allowed_play(mating.rule, *sizes, bolt_mm, nut_mm))
+
+

@@ -1,0 +1,175 @@
+"""The whole story of one check, on one page: sheets -> graph -> positions -> fit -> adaptation -> verdict."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from partkin.model.build import Build
+from partkin.model.problem import FaultyInput, Problem
+from partkin.model.verdict import Verdict
+
+if TYPE_CHECKING:
+    from partkin.model.known import Known
+    from partkin.model.table import Table
+    from partkin.verdict import Findings
+
+
+def load_build(folder: str | Path) -> Build:
+    """Read a build folder.
+
+    Parameters
+    ----------
+    folder
+
+    Returns
+    -------
+    Build
+
+    Raises
+    ------
+    FaultyInput
+        With every fault of every sheet.
+    """
+    return read(Path(folder))[0]
+
+
+def read(folder: Path) -> tuple[Build, tuple[Problem, ...]]:
+    """Read a build folder, with the warnings that go to standard error."""
+    from partkin import sheets
+
+    loaded = sheets.load(folder)
+    if loaded.build is None:
+        raise FaultyInput(loaded.problems)
+    return loaded.build, loaded.warnings
+
+
+def check(build: Build, donor: str, host: str | None = None) -> Verdict:
+    """Say whether a donor goes on its host.
+
+    Parameters
+    ----------
+    build
+    donor
+        Part id.
+    host
+        Part id; None: what the donor takes the place of.
+
+    Returns
+    -------
+    Verdict
+
+    Raises
+    ------
+    FaultyInput
+        Where the donor or host cannot be told from the sheets.
+    """
+    from partkin.verdict import decide
+
+    return decide(find_out(build, donor, host))
+
+
+def find_out(build: Build, donor: str, host: str | None = None) -> Findings:
+    """Gather what the verdict rests on: what is known, how it lies, what may be done."""
+    from partkin.verdict import Findings, is_restraint
+
+    known = known_of(build, donor, host)
+    confidence = build.settings.confidence
+    if is_restraint(known):
+        return Findings(known, confidence, _measured_from(known))
+    from partkin import seams, trying
+
+    places = trying.places_of(known)
+    if not places.hosted.fixings or not known.donor.features:
+        return Findings(known, confidence, places.hosted.measured_from)
+    findings = Findings(
+        known, confidence, places.hosted.measured_from,
+        trials=trying.trials(known, places, confidence),
+        suspects=places.host.suspects + places.donor.suspects,
+        notes=places.host.notes + places.donor.notes,
+    )  # fmt: skip
+    return _deepen(build, findings, seams.compare(known, places, findings.trial, confidence), places)
+
+
+def _deepen(build: Build, findings: Findings, seams: object, places: object) -> Findings:
+    """Add what is worth knowing only where the donor does not simply fit: work to do, readings to take."""
+    from dataclasses import replace
+
+    findings = replace(findings, seams=seams)
+    trial = findings.trial
+    if trial is None or findings.face_open or trial.stand == "fits":
+        return findings
+    from partkin import adapting, next_readings
+
+    if trial.stand in ("does not", "unsure"):
+        findings = adapting.look(build, findings, places)
+    if trial.stand == "unsure":
+        findings = replace(findings, asks=next_readings.settling(findings, places))
+    return findings
+
+
+def known_of(build: Build, donor: str, host: str | None = None) -> Known:
+    """Ask the graph of the build what is known about this donor on this host."""
+    from partkin import knowledge
+
+    answer = knowledge.ask_check(knowledge.compile_graph(build), donor, host)
+    if isinstance(answer, tuple):
+        raise FaultyInput(answer)
+    return answer
+
+
+def _measured_from(known: Known) -> str:
+    own = known.host.features and (known.original is None or known.host.part.part != known.original.part.part)
+    return "host" if own or known.original is None else "original"
+
+
+def examine(folder: Path) -> tuple[tuple[Problem, ...], tuple[Problem, ...], tuple[str, ...]]:
+    """Every fault of a folder, its warnings, and the sheets that were read."""
+    from partkin import knowledge, sheets
+
+    loaded = sheets.load(folder)
+    names = tuple(loaded.digests)
+    if loaded.build is None:
+        return loaded.problems, loaded.warnings, names
+    return knowledge.validate(loaded.build), loaded.warnings, names
+
+
+def new_folder(folder: Path) -> tuple[Path, ...]:
+    """Write the sheets of a new build."""
+    from partkin import sheets
+
+    return sheets.write_new(folder)
+
+
+def ask(build: Build, query: str) -> tuple[Table, tuple[Problem, ...]]:
+    """Answer a named query or SPARQL text; with the warnings that belong to it."""
+    from partkin import knowledge
+
+    return knowledge.ask(knowledge.compile_graph(build), query)
+
+
+def export(build: Build) -> str:
+    """The build as Turtle."""
+    from partkin import knowledge
+
+    return knowledge.export_turtle(build)
+
+
+def verify_file(file: Path, folder: Path) -> tuple[str, ...]:
+    """Confirm a verdict file against its folder; each reason for refusal, or nothing."""
+    from partkin.verify import verify
+
+    try:
+        tree = json.loads(file.read_text(encoding="utf-8"))
+    except (ValueError, UnicodeDecodeError) as fault:
+        mend = "Write it with: partkin check DONOR --json"
+        raise FaultyInput((Problem(file.name, 0, "json", f"this is no verdict file ({fault})", mend),)) from fault
+    return verify(tree, read(folder)[0])
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a file whole or not at all."""
+    beside = path.with_name(f".{path.name}.part")
+    beside.write_text(text, encoding="utf-8", newline="\n")
+    beside.replace(path)

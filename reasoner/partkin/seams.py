@@ -1,0 +1,72 @@
+"""Where the donor's tear seam and airbag door come to lie, against the original's."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from partkin.adaptation.zones import seam_departure
+from partkin.model.known import Known, Side
+from partkin.model.trial import SeamCheck, Trial
+from partkin.model.words import AIRBAG_ZONES
+from partkin.tables import coordinate_error_mm
+from partkin.trying import Places, adjusted, trial
+from partkin.verdict import is_airbag_panel
+
+CORNERS_COMPARED = 2
+DIAGONAL = 2**0.5
+
+
+def compare(known: Known, places: Places, chosen: Trial | None, confidence: float) -> SeamCheck | None:
+    """Compare the seams at the placement of a trial; None where no airbag bursts through this panel.
+
+    The donor's seam may stand off the original's by what the corners' readings and the play at the fixings
+    explain, and no further.
+    """
+    if not is_airbag_panel(known):
+        return None
+    original = known.original
+    on_donor, on_original = _kinds(known.donor), _kinds(original)
+    unknown_on_donor = tuple(k for k in AIRBAG_ZONES if k in on_original and k not in on_donor)
+    unknown_on_original = tuple(k for k in AIRBAG_ZONES if k in on_donor and k not in on_original)
+    if chosen is None or not chosen.answer.placement or chosen.stand in ("missing", "undecided") or original is None:
+        return SeamCheck(True, (), (), unknown_on_donor, unknown_on_original)
+    found = _original_on_host(known, original, places, confidence)
+    if found is None:
+        text = "the original's own fixings are not measured, so its seam could not be laid beside the donor's"
+        return SeamCheck(True, (), (), unknown_on_donor, unknown_on_original, not_compared=text)
+    matrix, play_mm = found
+    limit_mm = CORNERS_COMPARED * DIAGONAL * coordinate_error_mm() + play_mm + max(0.0, chosen.answer.margin_mm or 0.0)
+    departures = seam_departure(known.donor.zones, original.zones, chosen.answer.placement.matrix, matrix)
+    lying = [(d.kind, d.departure_mm, limit_mm) for d in departures if d.departure_mm is not None]
+    return SeamCheck(
+        True,
+        tuple(row for row in lying if row[1] <= limit_mm), tuple(row for row in lying if row[1] > limit_mm),
+        unknown_on_donor, unknown_on_original,
+    )  # fmt: skip
+
+
+def _kinds(side: Side | None) -> set[str]:
+    return set() if side is None else {zone.kind for zone in side.zones if zone.kind in AIRBAG_ZONES}
+
+
+IDENTITY = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0))
+
+
+def _original_on_host(
+    known: Known, original: Side, places: Places, confidence: float
+) -> tuple[tuple[tuple[float, ...], ...], float] | None:
+    """Placement of the original on the host, and its play there: by itself where its own holes show the fixings."""
+    if places.hosted.measured_from == "original":
+        return IDENTITY, 0.0
+    if not original.features:
+        return None
+    as_donor = replace(known, donor=original)
+    laid = trial(as_donor, replace(places, donor=adjusted(original)), confidence, mirrored=_mirrored(known, original))
+    if not laid.answer.placement or not laid.answer.pairs:
+        return None
+    return laid.answer.placement.matrix, max(0.0, laid.answer.margin_mm or 0.0)
+
+
+def _mirrored(known: Known, original: Side) -> bool:
+    faces = (known.host.part.seen_from, original.part.seen_from)
+    return None not in faces and faces[0] != faces[1]

@@ -1,0 +1,268 @@
+"""One trial of a donor on its host: places, play, pairing, placement, chance."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+from types import MappingProxyType
+
+import numpy as np
+
+from partkin.fit import solve
+from partkin.fit.chance import certain, sequential
+from partkin.fit.fixings import HostFixings, donor_features, host_fixings
+from partkin.fit.scatter import fits_block
+from partkin.fit.task import Pairing, Prepared, prepare
+from partkin.model.build import Feature
+from partkin.model.fitting import Chance, FitAnswer, FitTask, Spot
+from partkin.model.known import Known, Side
+from partkin.model.mating import Size
+from partkin.model.positions import Missing, Positions
+from partkin.model.trial import Stand, Trial
+from partkin.positions import adjust, dimensions, draws, uniform_in_stadium
+
+SEED = 1
+MOST_LAYOUTS = 8
+NOTHING: Mapping[str, float] = MappingProxyType({})
+
+
+@dataclass(frozen=True, eq=False)
+class Places:
+    """Where everything is: the part that shows the fixings, and the donor."""
+
+    hosted: HostFixings
+    host_side: Side
+    host: Positions
+    donor: Positions
+
+
+def places_of(known: Known) -> Places:
+    """Adjust the readings of the donor and of the part that shows where the fixings are."""
+    donor = adjusted(known.donor)
+    host = adjusted(known.host)
+    hosted = host_fixings(known.host, known.original, frozenset(host.features), _sizes(known))
+    side = known.host if hosted.measured_from == "host" or known.original is None else known.original
+    return Places(hosted, side, host if side is known.host else adjusted(side), donor)
+
+
+def adjusted(side: Side) -> Positions:
+    """Positions of one side's features."""
+    return adjust(side.part.part, side.features, side.readings)
+
+
+def _sizes(known: Known) -> Callable[[Feature], tuple[Size, Size]]:
+    readings = {
+        side.part.part: side.readings for side in (known.host, known.original, known.donor) if side is not None
+    }  # fmt: skip
+
+    def sizes_of(feature: Feature) -> tuple[Size, Size]:
+        found = dimensions(feature, readings.get(feature.part, ()))
+        return (
+            Size(found.across_mm, found.across_half_width_mm),
+            Size(found.length_mm, found.length_half_width_mm),
+        )
+
+    return sizes_of
+
+
+def trials(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]:
+    """Try the donor in every way that the sheets leave open: the face that was looked at, the layouts."""
+    found = []
+    for layout in _layouts(places):
+        for mirrored in _faces(known, places):
+            found.append(trial(known, layout, confidence, mirrored=mirrored))
+    return tuple(found)
+
+
+def _faces(known: Known, places: Places) -> tuple[bool, ...]:
+    host, donor = places.host_side.part.seen_from, known.donor.part.seen_from
+    handed = places.donor.handed and places.host.handed
+    if not handed or (host is None) != (donor is None):
+        return (False, True)
+    return (host != donor,)
+
+
+def _layouts(places: Places) -> list[Places]:
+    """Every combination of layouts that the readings of either side cannot tell apart."""
+    from partkin.positions.sampling import of_layout
+
+    def each(positions: Positions) -> list[Positions]:
+        return [of_layout(positions, n) for n in range(len(positions.layouts))] or [positions]
+
+    pairs = [(host, donor) for host in each(places.host) for donor in each(places.donor)]
+    return [replace(places, host=host, donor=donor) for host, donor in pairs[:MOST_LAYOUTS]]
+
+
+def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) -> Trial:
+    """Lay the donor on its fixings and say how it stands.
+
+    What is missing counts only where it is needed: a donor that already fits by what is measured fits, and
+    fixings that conflict whatever the missing values are decide against it.
+    """
+    prepared = prepared_task(known, places, mirrored=mirrored)
+    sure = _without_unknown(prepared)
+    answer = solve(sure.task)
+    open_ends = bool(prepared.unknown or _placeless(prepared, places))
+    if answer.fits is None:
+        return _trial(mirrored, prepared, answer, None, "undecided")
+    if answer.fits or not open_ends:
+        chance = chance_of(sure, answer, places, confidence)
+        return _trial(mirrored, prepared, answer, chance, _stand(answer, chance, confidence))
+    least = solve(_optimistic(prepared, places))
+    if least.fits is False and chance_of(prepared, least, places).fits <= 1.0 - confidence:
+        return _trial(mirrored, prepared, least, None, "does not")
+    return _trial(mirrored, prepared, least, None, "missing", _needed(prepared, places))
+
+
+def prepared_task(known: Known, places: Places, *, mirrored: bool) -> Prepared:
+    """The numbers of one trial."""
+    part = known.donor.part
+    return prepare(
+        places.hosted, donor_features(known.donor, _sizes(known)), places.host, places.donor,
+        host_part=places.host_side.part.part, mirrored=mirrored, flex_mm=part.flex_mm or 0.0,
+        flex_in_plane=bool(part.flex_in_plane),
+    )  # fmt: skip
+
+
+def _trial(
+    mirrored: bool, prepared: Prepared, answer: FitAnswer, chance: Chance | None, stand: Stand,
+    missing: tuple[Missing, ...] = (),
+) -> Trial:  # fmt: skip
+    return Trial(mirrored, prepared.task, answer, chance, stand, prepared.matings, missing)
+
+
+def _stand(answer: FitAnswer, chance: Chance, confidence: float) -> Stand:
+    """A verdict needs both: the likely positions and enough of the ways the readings may be out."""
+    if answer.fits and chance.fits >= confidence:
+        return "fits"
+    if not answer.fits and chance.fits <= 1.0 - confidence:
+        return "does not"
+    return "unsure"
+
+
+def _without_unknown(prepared: Prepared) -> Prepared:
+    options = tuple(o for o in prepared.task.options if (o.fixing, o.feature) not in prepared.unknown)
+    return replace(prepared, task=replace(prepared.task, options=options))
+
+
+def _placeless(prepared: Prepared, places: Places) -> set[str]:
+    """Fixings of which no place is known."""
+    placed_by = places.hosted.placed_by
+    return {s.id for s in prepared.task.fixings if placed_by.get(s.id) not in places.host.features}
+
+
+def _optimistic(prepared: Prepared, places: Places) -> FitTask:
+    """The task as it would be if everything that is not known were as kind as it can be."""
+    placeless = _placeless(prepared, places)
+    fixings = tuple(replace(s, must=False, should=False) if s.id in placeless else s for s in prepared.task.fixings)
+    options = tuple(o for o in prepared.task.options if o.fixing not in placeless)
+    return replace(prepared.task, fixings=fixings, options=options)
+
+
+def _needed(prepared: Prepared, places: Places) -> tuple[Missing, ...]:
+    """What the verdict waits for: places and sizes of what has to be paired, not of spare holes."""
+    spare = {s.id for s in prepared.task.features if not s.must and not s.should}
+    needed_host = {places.hosted.placed_by.get(s.id, s.id) for s in prepared.task.fixings if s.must}
+    found = [m for m in places.donor.missing if m.from_feature not in spare or m.from_feature is None]
+    found += [m for m in places.host.missing if m.from_feature in needed_host or m.from_feature is None]
+    found += [m for m in prepared.missing if m.from_feature not in spare]
+    return tuple(dict.fromkeys(found))
+
+
+def chance_of(
+    prepared: Prepared, answer: FitAnswer, places: Places, confidence: float = 0.95,
+    workmanship_mm: Mapping[str, float] = NOTHING,
+) -> Chance:  # fmt: skip
+    """Probability that the pairs which have to hold do, over draws of every position and size.
+
+    `workmanship_mm`: how far a donor feature that was made or moved by hand may be off besides.
+    """
+    pairs = _must_pairs(prepared.task, [(p.fixing, p.feature) for p in answer.pairs])
+    if answer.margin_mm is None or not pairs:
+        return certain(bool(answer.fits))
+    if _is_exact(prepared, places) and not workmanship_mm:
+        return certain(bool(answer.fits))
+    others = [_must_pairs(prepared.task, list(pairing)) for pairing in answer.also_pairs]
+    block = fits_block(
+        prepared, [pairs, *others], _host_draws(prepared, places), _donor_draws(prepared, places, workmanship_mm),
+        _size_errors,
+    )  # fmt: skip
+    return sequential(block, confidence)
+
+
+def _must_pairs(task: FitTask, pairs: list[Pairing]) -> list[Pairing]:
+    must = {s.id for s in task.fixings if s.must}, {s.id for s in task.features if s.must}
+    held = [pair for pair in pairs if pair[0] in must[0] or pair[1] in must[1]]
+    return held or pairs
+
+
+def _is_exact(prepared: Prepared, places: Places) -> bool:
+    """Whether nothing is uncertain: no error of a reading, no play of an original."""
+    spread = [*places.host.half_width_mm, *places.donor.half_width_mm]
+    spread += [f.play_mm + f.play_half_travel_mm + f.across.half_width_mm for f in prepared.fixings.values()]
+    spread += [d.across.half_width_mm for d in prepared.features.values()]
+    adjusted_any = places.host.covariance_mm2 is not None or places.donor.covariance_mm2 is not None
+    return not adjusted_any and not any(spread)
+
+
+def _size_errors(name: str, start: int, count: int) -> np.ndarray:
+    """(count,) evenly within plus or minus 1; draw k of a name is the same however blocks are cut."""
+    stream = zlib.crc32(name.encode())
+
+    def whole(block: int) -> np.ndarray:
+        return np.random.default_rng([SEED, stream, block]).uniform(-1.0, 1.0, 128)
+
+    first, last = start // 128, (start + count - 1) // 128
+    return np.concatenate([whole(b) for b in range(first, last + 1)])[start - first * 128 :][:count]
+
+
+def _rows(positions: Positions, ids: list[str | None]) -> list[int]:
+    return [positions.features.index(name) if name in positions.features else -1 for name in ids]
+
+
+def _pick(drawn: np.ndarray, rows: list[int], spots: tuple[Spot, ...]) -> np.ndarray:
+    """Positions in the order of the task; as the task says where no reading gives one."""
+    out = np.empty((len(drawn), len(spots), drawn.shape[2]))
+    for column, (row, spot) in enumerate(zip(rows, spots, strict=True)):
+        out[:, column] = drawn[:, row] if row >= 0 else (*spot.at_mm, *(0.0,) * 3)[: drawn.shape[2]]
+    return out
+
+
+def _donor_draws(
+    prepared: Prepared, places: Places, workmanship_mm: Mapping[str, float]
+) -> Callable[[int, int], np.ndarray]:
+    spots = prepared.task.features
+    rows = _rows(places.donor, [s.id for s in spots])
+    off_mm = np.array([workmanship_mm.get(s.id, 0.0) for s in spots])
+    none = np.zeros(len(spots))
+
+    @cache
+    def block(start: int, count: int) -> np.ndarray:
+        at = _pick(draws(places.donor, count, SEED, start=start), rows, spots)
+        if off_mm.any():
+            part = f"{places.donor.part} workmanship"
+            at[:, :, :2] += uniform_in_stadium(count, SEED, off_mm, none, none, part=part, start=start)
+        return at
+
+    return block
+
+
+def _host_draws(prepared: Prepared, places: Places) -> Callable[[int, int], np.ndarray]:
+    """Places of the fixings: the readings' errors and, under an original, the play that it had."""
+    rows = _rows(places.host, [places.hosted.placed_by.get(s.id) for s in prepared.task.fixings])
+    fixings = [prepared.fixings[s.id] for s in prepared.task.fixings]
+    radius = np.array([f.play_mm for f in fixings])
+    travel = np.array([f.play_half_travel_mm for f in fixings])
+    angle = np.array([f.play_angle_deg for f in fixings])
+
+    @cache
+    def block(start: int, count: int) -> np.ndarray:
+        at = _pick(draws(places.host, count, SEED, start=start), rows, prepared.task.fixings)
+        if radius.any() or travel.any():
+            stood = uniform_in_stadium(count, SEED, radius, travel, angle, part=f"{places.host.part} play", start=start)
+            at[:, :, :2] += stood
+        return at
+
+    return block

@@ -1,0 +1,77 @@
+"""Which features can go together, and with how much play."""
+
+from __future__ import annotations
+
+import pytest
+
+from partkin.fit.mating import mate, play_rule
+from partkin.model.build import Feature
+from partkin.model.mating import DonorFeature, Fixing, Mating, Size
+from partkin.model.words import KINDS
+
+
+def pair(host: Feature, donor: Feature) -> Mating:
+    def size(f: Feature) -> tuple[Size, Size]:
+        return Size(f.across_mm), Size(f.length_mm)
+
+    return mate(Fixing(host, *size(host)), DonorFeature(donor, *size(donor)))
+
+
+def host(kind: str, across_mm: float | None, **more: object) -> Feature:
+    return Feature("h", "F1", kind, across_mm=across_mm, **more)
+
+
+def donor(kind: str, across_mm: float | None, **more: object) -> Feature:
+    return Feature("d", "a", kind, across_mm=across_mm, **more)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "allowed_mm"),
+    [
+        (host("stud", 6.0), donor("hole", 7.0), 0.5),
+        (host("tapped hole", 8.0), donor("slot", 9.0, length_mm=15.0), 0.5),
+        (host("captive nut", 5.0, float_mm=1.0), donor("hole", 7.0), 2.0),
+        (host("hole", 7.0), donor("captive nut", 5.0, float_mm=0.5), 1.5),
+        (host("hole", 9.0, fastener_mm=8.0), donor("hole", 8.6), 0.8),
+        (host("hole", 9.0, thread="M8"), donor("hole", 9.0, fastener_mm=6.0), 1.0),
+        (host("hole", 9.0), donor("hole", 9.0, fastener_mm=8.0), 1.0),
+        (host("peg hole", 8.0), donor("peg", 7.0), 0.5),
+        (host("clip hole", 8.0), donor("clip", 8.6), 0.0),
+    ],
+)
+def test_play(one: Feature, other: Feature, allowed_mm: float) -> None:
+    """Formulas: ASME Y14.5 fixed and floating; a clip is larger than its hole and not blocked by that."""
+    found = pair(one, other)
+    assert found.blocked is None and found.option
+    assert found.allowed_mm == pytest.approx(allowed_mm)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "allowed_mm"),
+    [
+        (host("stud", 8.0), donor("hole", 7.0), -0.5),
+        (host("captive nut", 8.0, float_mm=2.0), donor("hole", 7.0), -0.5),
+        (host("hole", 20.0, fastener_mm=16.0), donor("hole", 15.0), -0.5),
+    ],
+)
+def test_too_large_is_blocked_however_much_play_there_is(one: Feature, other: Feature, allowed_mm: float) -> None:
+    found = pair(one, other)
+    assert found.blocked and found.option
+    assert found.allowed_mm == pytest.approx(allowed_mm)
+
+
+def test_kinds_that_never_go_together() -> None:
+    never = [("stud", "stud"), ("tapped hole", "tapped hole"), ("stud", "captive nut"), ("peg", "stud"), ("clip", "peg hole")]
+    assert all(play_rule(*kinds) is None for kinds in never)
+    assert all(play_rule(a, b) is None or play_rule(b, a) is not None for a in KINDS for b in KINDS)
+
+
+def test_what_is_not_known_is_named() -> None:
+    assert pair(host("stud", 6.0), donor("hole", None)).lacks == (("donor", "across"),)
+    assert pair(host("hole", 9.0), donor("hole", 9.0)).lacks == (("host", "fastener"),)
+    assert pair(host("stud", 6.0), donor("slot", 7.0)).lacks == (("donor", "length"),)
+
+
+def test_a_screw_of_another_thread_is_no_option() -> None:
+    found = pair(host("tapped hole", None, thread="M8x1.25"), donor("hole", 9.0, thread="5/16-18"))
+    assert not found.option and "strip" in (found.blocked or "")
