@@ -1,0 +1,19 @@
+"""The build folder: plain sheets in, values or every fault out; rows added without touching the rest."""
+
+from partkin.sheets.columns import COLUMNS, SHEETS, Column, Sheet, describe
+from partkin.sheets.loading import Loaded, load, read
+from partkin.sheets.number import NotANumber, Number, parse_number
+
+__all__ = [
+    "COLUMNS",
+    "SHEETS",
+    "Column",
+    "Loaded",
+    "NotANumber",
+    "Number",
+    "Sheet",
+    "describe",
+    "load",
+    "parse_number",
+    "read",
+]

@@ -1,0 +1,235 @@
+"""One cell to one value: a reader for each kind of column."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Callable
+from typing import Any
+
+from partkin.model.words import KG_PER_UNIT, MM_PER_UNIT
+from partkin.sheets.columns import Column
+from partkin.sheets.findings import Findings
+from partkin.sheets.number import UNITS, DecimalSign, Number, parse_number
+from partkin.tables import parse_thread
+
+LONGEST_ID = 64
+LONGEST_NAME = 200
+GREATEST_NUMBER = 1e9
+FIRST_YEAR, LAST_YEAR = 1880, 2100
+_ID = re.compile(r"[A-Za-z0-9_][A-Za-z0-9._-]*", re.ASCII)
+# Finer than a millionth of a micrometre means nothing, and the graph's decimals hold 18 places.
+DECIMALS = 9
+_PLAIN_DOT = re.compile(r"-?\d{1,15}(?:\.\d{1,9})?", re.ASCII)
+_CLOCK = r"(?:[T ](?:[01]\d|2[0-3]):[0-5]\d(?::[0-5]\d(?:\.\d+)?)?(?:Z|[+-]\d{2}:?\d{2})?)?"
+_DAY = re.compile(r"(\d{4}-\d{2}-\d{2})" + _CLOCK, re.ASCII)
+_NUMERIC_DATE = r"\d{4}-\d{1,2}-\d{1,2}.*|\d{1,2}[./]\d{1,2}[./]\d{2,4}"
+_LOOKS_LIKE_DATE = re.compile(
+    _NUMERIC_DATE + r"|[A-Za-z]{3,9}[- ]\d{1,4}|\d{1,2}[-. ][A-Za-z]{3,9}\.?", re.ASCII
+)
+_SCREW_LENGTH = re.compile(r"(m\d+(?:[.,]\d+)?(?:\s*[x×]\s*\d+(?:[.,]\d+)?)?)\s*[x×]\s*\d+(?:[.,]\d+)?", re.I)
+
+
+class CellFault(Exception):
+    """A cell that cannot be read: what is wrong and how to mend it. Never leaves this package."""
+
+    def __init__(self, what: str, mend: str) -> None:
+        super().__init__(what)
+        self.what = what
+        self.mend = mend
+
+
+Reader = Callable[[str], Any]
+
+
+def reader_of(column: Column, decimal: DecimalSign, findings: Findings) -> Reader:
+    """Return the function that reads a filled cell of a column; it raises CellFault."""
+    if column.read_as == "number":
+        return _number_reader(column, decimal)
+    if column.read_as == "whole number":
+        return _whole_reader(column, decimal)
+    if column.read_as in ("word", "words", "yes or no"):
+        return _word_reader(column, findings)
+    simple: dict[str, Reader] = {
+        "id": _id, "name": _name, "text": _text, "year": _year, "date": _date, "thread": _thread,
+        "unit": _unit_reader(findings), "part numbers": _part_numbers, "alternatives": _alternatives,
+    }  # fmt: skip
+    return simple[column.read_as]
+
+
+def _shown(text: str) -> str:
+    line = " ".join(text.split())
+    return f'"{line if len(line) <= 40 else line[:37] + "..."}"'
+
+
+def _id(text: str) -> str:
+    if len(text) > LONGEST_ID:
+        raise CellFault(f"{_shown(text)} is longer than {LONGEST_ID} characters", "Choose a shorter id")
+    if not _ID.fullmatch(text):
+        raise CellFault(
+            f"{_shown(text)} cannot be an id",
+            "Use letters a to z, digits, - _ and . only, with a letter, a digit or _ first",
+        )
+    return text
+
+
+def _name(text: str) -> str:
+    if len(text) > LONGEST_NAME:
+        raise CellFault(f"{_shown(text)} is longer than {LONGEST_NAME} characters", "Shorten it")
+    if "\n" in text or "\r" in text:
+        raise CellFault(f"{_shown(text)} runs over more than one line", "Write it on one line")
+    return text
+
+
+def _text(text: str) -> str:
+    return text
+
+
+def _year(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and FIRST_YEAR <= int(text[:9]) <= LAST_YEAR):
+        raise CellFault(f"{_shown(text)} is not a year", "Write four digits, such as 2014")
+    return int(text)
+
+
+def _date(text: str) -> str:
+    match = _DAY.fullmatch(text)
+    if match is None:
+        raise CellFault(
+            f"{_shown(text)} is not a date that can be read in one way only",
+            "Write year-month-day, such as 2024-05-31",
+        )
+    try:
+        datetime.date.fromisoformat(match[1])
+    except ValueError:
+        mend = "Write a day of the calendar, such as 2024-05-31"
+        raise CellFault(f"there is no day {match[1]}", mend) from None
+    return match[1]
+
+
+def _thread(text: str) -> str:
+    if parse_thread(text.lstrip("'")) is not None:
+        return text.lstrip("'")
+    if _LOOKS_LIKE_DATE.fullmatch(text):
+        raise CellFault(
+            f"{_shown(text)} is a date, which a spreadsheet may have made out of a thread such as 1/4-20",
+            "Write UNC or UNF behind it (1/4-20 UNC), and a spreadsheet leaves it alone",
+        )
+    if screw := _SCREW_LENGTH.fullmatch(text):
+        what = f"{_shown(text)} seems to have a screw's length in it"
+        raise CellFault(what, f"Write the thread alone: {screw[1]}")
+    raise CellFault(
+        f"no diameter and pitch can be read from the thread {_shown(text)}",
+        "Write it as the trade does: M6x1, M8 (its coarse pitch), 1/4-20, G1/4",
+    )
+
+
+def _listed(text: str, mark: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(_name(name.strip()) for name in text.split(mark) if name.strip()))
+
+
+def _part_numbers(text: str) -> tuple[str, ...]:
+    return _listed(text, ";")
+
+
+def _alternatives(text: str) -> tuple[tuple[str, ...], ...]:
+    return tuple(names for clause in text.split(";") if (names := _listed(clause, "|")))
+
+
+def _unit_reader(findings: Findings) -> Reader:
+    known = {word: unit for word, unit in UNITS.items() if unit in MM_PER_UNIT or unit in KG_PER_UNIT}
+    listed = ", ".join((*MM_PER_UNIT, *KG_PER_UNIT))
+
+    def read(text: str) -> str:
+        unit = known.get(text.lower().rstrip("."))
+        if unit is None:
+            mend = f"{findings.meant(text, tuple(known))}Write one of: {listed}"
+            raise CellFault(f"{_shown(text)} is not a unit that is known here", mend)
+        return unit
+
+    return read
+
+
+def _word_reader(column: Column, findings: Findings) -> Reader:
+    words = column.words or ("yes", "no")
+    values = {word: (word == "yes" if column.read_as == "yes or no" else word) for word in words}
+
+    def one(text: str) -> Any:
+        try:
+            return values[text]
+        except KeyError:
+            pass
+        plain = " ".join(text.lower().split())
+        if plain in values:
+            return values[plain]
+        mend = f"{findings.meant(plain.replace('_', ' '), words)}Write one of: {', '.join(words)}"
+        raise CellFault(f"{_shown(text)} is not a word for {column.name}", mend)
+
+    def several(text: str) -> tuple[Any, ...]:
+        return tuple(dict.fromkeys(one(word.strip()) for word in text.split(";") if word.strip()))
+
+    return several if column.read_as == "words" else one
+
+
+def _number_reader(column: Column, decimal: DecimalSign) -> Reader:
+    least, above = column.least, column.above
+    lowest = least if least is not None else -GREATEST_NUMBER
+    highest = column.most if column.most is not None else GREATEST_NUMBER
+    # Alone of all, a reading's value may bring its own unit.
+    brings_unit = column.name == "value"
+    quick = decimal == "." and not brings_unit
+
+    def read(text: str) -> Any:
+        if quick and _PLAIN_DOT.fullmatch(text):
+            value, unit = float(text) + 0.0, None
+        else:
+            number = parse_number(text, decimal)
+            if not isinstance(number, Number):
+                raise CellFault(number.what, number.mend)
+            value, unit = number.value, number.unit
+        if unit is not None and not brings_unit:
+            value = _in_unit(text, value, unit, column)
+        value = round(value, DECIMALS) + 0.0
+        if not lowest <= value <= highest or (above is not None and value <= above):
+            raise _out_of_bounds(text, value, column)
+        return (value, unit) if brings_unit else value
+
+    return read
+
+
+def _in_unit(text: str, value: float, unit: str, column: Column) -> float:
+    wanted = column.unit
+    if unit == wanted:
+        return value
+    for factors in (MM_PER_UNIT, KG_PER_UNIT):
+        if wanted in factors and unit in factors:
+            return value * factors[unit] / factors[wanted]
+    if wanted is None:
+        raise CellFault(f"{_shown(text)} has a unit, and {column.name} has none", "Write the number alone")
+    raise CellFault(f"{_shown(text)} is in {unit}, and {column.name} is in {wanted}", f"Write it in {wanted}")
+
+
+def _out_of_bounds(text: str, value: float, column: Column) -> CellFault:
+    unit = f" {column.unit}" if column.unit else ""
+    unknown = "" if column.needed else ", or leave the cell empty when it is not known"
+    if column.above is not None and value <= column.above:
+        what = f"{_shown(text)} is not more than {column.above:g}{unit}"
+        return CellFault(what, f"Write what it is{unknown}")
+    if column.least == 0.0 and value < 0.0:
+        return CellFault(f"{_shown(text)} is less than nothing", f"Write it without the minus sign{unknown}")
+    mend = f"Look at the decimal sign and the unit{unknown}"
+    if column.least is not None and value < column.least:
+        return CellFault(f"{_shown(text)} is below {column.least:.0f}{unit}", mend)
+    most = column.most if column.most is not None else GREATEST_NUMBER
+    return CellFault(f"{_shown(text)} is above {most:.0f}{unit}", mend)
+
+
+def _whole_reader(column: Column, decimal: DecimalSign) -> Reader:
+    as_number = _number_reader(column, decimal)
+
+    def read(text: str) -> int:
+        value = as_number(text)
+        if value != int(value):
+            raise CellFault(f"{_shown(text)} is not a whole number", "Write a number such as 3")
+        return int(value)
+
+    return read

@@ -1,0 +1,140 @@
+"""A build folder to a build, or to every fault in it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+
+from partkin.model.build import Build, Settings
+from partkin.model.problem import Problem
+from partkin.sheets.columns import BY_NAME, SETTINGS
+from partkin.sheets.dialect import LARGEST_BYTES, read_grid
+from partkin.sheets.findings import Findings
+from partkin.sheets.holding import check_holding
+from partkin.sheets.lines import check_lines
+from partkin.sheets.nearest import nearest
+from partkin.sheets.records import Table, read_table
+from partkin.sheets.references import check_references
+from partkin.sheets.sense import check_rows
+from partkin.sheets.settings import read_settings
+from partkin.sheets.values import build_of
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """What a build folder holds.
+
+    Attributes
+    ----------
+    build
+        None where there is any fault.
+    problems
+        Every fault of every sheet, by sheet, row and column.
+    warnings
+        What is said on standard error, in the same order.
+    digests
+        SHA-256 (hex) of each file that is there, in sheet order.
+    """
+
+    build: Build | None
+    problems: tuple[Problem, ...] = ()
+    warnings: tuple[Problem, ...] = ()
+    digests: Mapping[str, str] = field(default_factory=dict)
+
+
+def load(folder: Path) -> Loaded:
+    """Read a build folder.
+
+    Nothing in the folder can make this raise: whatever is wrong comes back as problems, all at once.
+    """
+    findings = Findings()
+    contents = read_files(folder, findings)
+    if contents is None:
+        return Loaded(None, findings.sorted(warnings=False))
+    return _loaded(contents, findings)
+
+
+def read(contents: Mapping[str, bytes]) -> Loaded:
+    """Read a build from the bytes of its sheets by name (`parts.csv`, ..., `build.toml`), as `load` does."""
+    return _loaded({name: contents[name] for name in (SETTINGS, *BY_NAME) if name in contents}, Findings())
+
+
+def _loaded(contents: Mapping[str, bytes], findings: Findings) -> Loaded:
+    settings = Settings()
+    if SETTINGS in contents:
+        settings = read_settings(contents[SETTINGS], findings)
+    tables = read_tables(contents, findings)
+    build = build_of(tables, settings) if findings.clean else None
+    digests = {name: hashlib.sha256(content).hexdigest() for name, content in contents.items()}
+    return Loaded(
+        build, findings.sorted(warnings=False), findings.sorted(warnings=True), MappingProxyType(digests)
+    )
+
+
+def read_files(folder: Path, findings: Findings) -> dict[str, bytes] | None:
+    """Return the bytes of every file of a build that the folder has; what cannot be read is noted.
+
+    None, with one fault, where there is no such folder.
+    """
+    contents: dict[str, bytes] = {}
+    try:
+        there = sorted(path.name for path in folder.iterdir())
+    except OSError:
+        what = "this folder cannot be read" if folder.is_dir() else f"there is no folder {folder.as_posix()}"
+        findings.fault(folder.name or folder.as_posix(), 0, "", what, "Make one with: partkin new FOLDER")
+        return None
+    for name in (SETTINGS, *BY_NAME):
+        if name in there and (content := _bytes_of(folder / name, findings)) is not None:
+            contents[name] = content
+    _warn_of_strays(there, findings)
+    return contents
+
+
+def _bytes_of(path: Path, findings: Findings) -> bytes | None:
+    try:
+        if not path.is_file():
+            findings.fault(path.name, 0, "", "this is not a file", "Put a sheet of that name in its place")
+            return None
+        if path.stat().st_size > LARGEST_BYTES:
+            what = f"the file is larger than {LARGEST_BYTES // 1024**2} MB"
+            findings.fault(path.name, 0, "", what, "Split the build into several folders")
+            return None
+        return path.read_bytes()
+    except OSError as error:
+        what = f"the file cannot be read ({error.strerror or 'unknown reason'})"
+        findings.fault(path.name, 0, "", what, "Close it elsewhere, or mend its permissions")
+        return None
+
+
+def _warn_of_strays(there: list[str], findings: Findings) -> None:
+    free = tuple(name for name in BY_NAME if name not in there)
+    for name in there:
+        if name.lower().endswith(".csv") and name not in BY_NAME and (meant := nearest(name, free)):
+            findings.warn(name, 0, "", "this file is not read", f"Name it {meant} if it is meant to be")
+
+
+def read_tables(contents: Mapping[str, bytes], findings: Findings) -> dict[str, Table]:
+    """Read every sheet into values and check them row by row and against each other."""
+    tables: dict[str, Table] = {}
+    for name, sheet in BY_NAME.items():
+        if name not in contents:
+            tables[name] = Table(sheet, whole=not sheet.must_exist)
+            if sheet.must_exist and not findings.mentions(name):
+                mend = "Make it; partkin new FOLDER writes every sheet for a start"
+                findings.fault(name, 0, "", "the sheet is missing", mend)
+            continue
+        grid = read_grid(name, contents[name], findings)
+        if grid is None:
+            tables[name] = Table(sheet, whole=False, present=True)
+            continue
+        tables[name] = read_table(sheet, grid, findings)
+    for table in tables.values():
+        check_rows(table, findings)
+    for name in ("zones.csv", "outlines.csv"):
+        check_lines(tables[name], findings)
+    check_references(tables, findings)
+    check_holding(tables, findings)
+    return tables

@@ -1,0 +1,156 @@
+"""Numbers as people write them: decimal comma, fractions, inches; the unclear is refused with a reason."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from partkin.sheets.nearest import nearest
+
+LONGEST_NUMBER = 40
+UNITS = {
+    "mm": "mm", "millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm",
+    "cm": "cm", "centimetre": "cm", "centimetres": "cm", "centimeter": "cm", "centimeters": "cm",
+    "m": "m", "metre": "m", "metres": "m", "meter": "m", "meters": "m",
+    "in": "in", "inch": "in", "inches": "in", '"': "in", "''": "in", "″": "in", "”": "in",
+    "kg": "kg", "kgs": "kg", "kilo": "kg", "kilos": "kg", "kilogram": "kg", "kilograms": "kg",
+    "g": "g", "gram": "g", "grams": "g",
+    "lb": "lb", "lbs": "lb", "pound": "lb", "pounds": "lb",
+    "deg": "deg", "degree": "deg", "degrees": "deg", "°": "deg",
+}  # fmt: skip
+
+_PLAIN = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
+_FRACTION = re.compile(r"([+-]?)(?:(\d{1,9})[ -])?(\d{1,9})/(\d{1,9})", re.ASCII)
+_WITH_UNIT = re.compile(r"(.*[\d.,])\s*([A-Za-z]+|\"|''|″|”|°)\.?", re.ASCII)
+# 1,234 may be one thousand two hundred and thirty-four or one and a bit; 0,234 and 1,23 are clear.
+_UNCLEAR = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", re.ASCII)
+_NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
+_VULGAR = {
+    "½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4",
+    "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⁄": "/",
+}  # fmt: skip
+
+DecimalSign = Literal[".", ",", "mixed"]
+
+
+@dataclass(frozen=True)
+class Number:
+    """A number as it was written, with its unit where one was written (mm, cm, m, in, kg, g, lb, deg)."""
+
+    value: float
+    unit: str | None = None
+
+
+@dataclass(frozen=True)
+class NotANumber:
+    """Why a text is no number, and how to mend it. Falsy."""
+
+    what: str
+    mend: str
+
+    def __bool__(self) -> Literal[False]:
+        """Stay falsy, so that `if number` reads well."""
+        return False
+
+
+def parse_number(text: str, decimal: DecimalSign = ".") -> Number | NotANumber:
+    """Read a number with a dot or a comma, or a fraction, with or without a unit behind it.
+
+    Parameters
+    ----------
+    text
+        For instance `611.8`, `611,8`, `1/2`, `24 1/8 in`, `24-1/8"`.
+    decimal
+        The sign that the sheet is known to use. It settles what `1,234` means: with `,` one and a bit, else
+        it is refused, for it may be a thousand. `mixed`: the sheet uses both, and `1.234` is refused too.
+
+    Examples
+    --------
+    >>> parse_number("24 1/8 in")
+    Number(value=24.125, unit='in')
+    >>> parse_number("611,8")
+    Number(value=611.8, unit=None)
+    >>> parse_number("1,234.5").what
+    '"1,234.5" has both a comma and a dot'
+    """
+    tidy = _tidy(text)
+    shown = f'"{text.strip()[:LONGEST_NUMBER]}"'
+    if not tidy:
+        return NotANumber("there is no number here", "Write a number such as 12.5")
+    if len(tidy) > LONGEST_NUMBER:
+        return NotANumber(f"{shown}... is too long for a number", "Write a number such as 12.5")
+    if _NOT_FINITE.fullmatch(tidy):
+        return NotANumber(f"{shown} is not a number", "Write the number, or nothing when it is not known")
+    amount, unit = tidy, None
+    if not _PLAIN.fullmatch(tidy) and (split := _WITH_UNIT.fullmatch(tidy)):
+        amount, unit = split[1].rstrip(), UNITS.get(split[2].lower())
+        if unit is None:
+            return _unknown_unit(split[2])
+    if fraction := _FRACTION.fullmatch(amount):
+        return _fraction(fraction, shown, unit)
+    return _plain(amount, shown, unit, decimal)
+
+
+def _tidy(text: str) -> str:
+    for written, plain in (("\u2212", "-"), ("\u00a0", " "), ("\u2009", " "), ("\u202f", " ")):
+        text = text.replace(written, plain)
+    for written, plain in _VULGAR.items():
+        if written in text:
+            text = re.sub(r"(?<=\d)\s*" + written, " " + plain, text).replace(written, plain)
+    return text.strip()
+
+
+def _unknown_unit(word: str) -> NotANumber:
+    if word.lower() in ("ft", "foot", "feet"):
+        return NotANumber("feet are not read", "Write the whole length in inches or millimetres")
+    guess = nearest(word.lower(), tuple(UNITS))
+    meant = UNITS[guess] if guess else "mm, cm, m, in, kg, g or lb"
+    return NotANumber(f'"{word}" is not a unit that is known here', f"Write {meant} behind the number")
+
+
+def _fraction(match: re.Match[str], shown: str, unit: str | None) -> Number | NotANumber:
+    sign, whole, above, below = match.groups()
+    if int(below) == 0:
+        return NotANumber(f"{shown} divides by zero", "Write a fraction such as 1/8")
+    if whole is not None and int(above) >= int(below):
+        return NotANumber(f"{shown} has a fraction of one or more", "Write a fraction such as 24 1/8")
+    value = int(whole or 0) + int(above) / int(below)
+    return Number((-value if sign == "-" else value) + 0.0, unit)
+
+
+def _plain(amount: str, shown: str, unit: str | None, decimal: DecimalSign) -> Number | NotANumber:
+    if "," in amount and "." in amount and not amount.strip("+-0123456789.,"):
+        return NotANumber(
+            f"{shown} has both a comma and a dot", "Leave the thousands sign out: write 1234.5 or 1234,5"
+        )
+    if not _PLAIN.fullmatch(amount):
+        if re.fullmatch(r"[+-]?\d{1,3}(?:(?:,\d{3})+|(?:\.\d{3})+|(?:[ '’]\d{3})+(?:[.,]\d+)?)", amount):
+            return NotANumber(f"{shown} has a thousands sign", "Leave it out: write 1234.5")
+        return NotANumber(f"{shown} is not a number", "Write a number such as 12.5, 12,5 or 3/8")
+    if _UNCLEAR.fullmatch(amount) and (decimal == "mixed" or ("," in amount) != (decimal == ",")):
+        without = re.sub(r"[.,]", "", amount)
+        clear = re.sub(r"[.,]", "," if decimal == "," else ".", amount) + "0"
+        mend = f"Write {without} or {clear}, whichever is meant"
+        return NotANumber(f"{shown} may be {without} or {clear}", mend)
+    value = float(amount.replace(",", "."))
+    if not math.isfinite(value):
+        return NotANumber(f"{shown} is too large", "Write a number such as 12.5")
+    return Number(value + 0.0, unit)
+
+
+def decimal_sign(cells: list[str], separator: str) -> DecimalSign:
+    """Tell which decimal sign a sheet uses, from the number cells that can be read in one way only."""
+    comma = dot = False
+    for cell in cells:
+        if ("," in cell or "." in cell) and _PLAIN.fullmatch(cell) and not _UNCLEAR.fullmatch(cell):
+            comma = comma or "," in cell
+            dot = dot or "." in cell
+    if comma:
+        return "mixed" if dot else ","
+    if dot or separator != ";":
+        return "."
+    # Nothing settles it but the separator, which is that of a country of decimal commas.
+    unclear = {sign for cell in cells if _UNCLEAR.fullmatch(cell) for sign in ",." if sign in cell}
+    return {0: ".", 1: "," if "," in unclear else "mixed", 2: "mixed"}[len(unclear)]

@@ -1,0 +1,184 @@
+"""Ids that name something in another row or sheet: whether it is there, and leads back to nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from partkin.sheets.columns import BY_NAME, FEATURES, PARTS, READINGS
+from partkin.sheets.cycles import find_cycles, shown
+from partkin.sheets.findings import Findings
+from partkin.sheets.going_on import check_goes_on
+from partkin.sheets.nearest import MOST_CANDIDATES
+from partkin.sheets.records import Record, Table
+from partkin.sheets.sense import BETWEEN_TWO, OF_ONE_FEATURE
+
+Tables = Mapping[str, Table]
+
+
+def check_references(tables: Tables, findings: Findings) -> None:
+    """Note every id that names nothing, and every chain of ids that leads back to its beginning."""
+    for name in BY_NAME:
+        _check_ids(tables, tables[name], findings)
+    _check_parts(tables, findings)
+    _check_feature_ends(tables, findings)
+    _check_corrections(tables[READINGS], findings)
+    _check_feature_zones(tables, findings)
+    check_goes_on(tables, findings)
+
+
+def _check_ids(tables: Tables, table: Table, findings: Findings) -> None:
+    for column in table.sheet.columns:
+        if column.refers_to is None:
+            continue
+        target = tables[column.refers_to]
+        if not target.present or not target.whole:
+            continue
+        named = target.sheet.key[0]
+        ids = tuple(dict.fromkeys(record[named] for record in target.records))
+        known = frozenset(ids)
+        for record in table.records:
+            wrong = record.get(column.name)
+            if wrong is None or wrong in known:
+                continue
+            if column.loosely:
+                what = f"{wrong} is not in {target.sheet.name}; it is taken as something of the vehicle"
+                mend = f"{findings.meant(wrong, ids)}Nothing needs doing if that is so"
+                findings.warn(table.sheet.name, record["row"], column.name, what, mend)
+            else:
+                what = f"{wrong} is not in {target.sheet.name}"
+                mend = f"{findings.meant(wrong, ids)}Add its row there, or mend the name here"
+                findings.fault(table.sheet.name, record["row"], column.name, what, mend)
+
+
+def _check_parts(tables: Tables, findings: Findings) -> None:
+    parts = _by_id(tables[PARTS])
+    for part in parts.values():
+        wanted = parts.get(part.get("takes_place_of", ""))
+        if wanted is not None and wanted is not part and wanted.get("origin") == "donor":
+            what = f"{wanted['part']} is a donor, which has no place to take"
+            mend = "Name the host part whose fixings this one goes on (or the original that came off)"
+            findings.fault(PARTS, part["row"], "takes_place_of", what, mend)
+    for column, mend in (
+        ("part_of", "Break the chain: a part belongs to something larger than itself"),
+        ("takes_place_of", "Name the host part whose fixings it goes on"),
+    ):
+        chains = {name: [part[column]] for name, part in parts.items() if column in part}
+        for cycle in find_cycles(chains):
+            what = f"{column} leads back to its beginning: {shown(cycle)}"
+            findings.fault(PARTS, parts[cycle[0]]["row"], column, what, mend)
+    _check_replaces(tables[PARTS], findings)
+
+
+def _check_replaces(table: Table, findings: Findings) -> None:
+    first: dict[str, Record] = {}
+    written: dict[str, str] = {}
+    chains: dict[str, list[str]] = {}
+    for part in table.records:
+        if "part_number" not in part or "replaces" not in part:
+            continue
+        number = _plain(part["part_number"])
+        first.setdefault(number, part)
+        for text in (part["part_number"], *part["replaces"]):
+            written.setdefault(_plain(text), text)
+        chains.setdefault(number, []).extend(_plain(text) for text in part["replaces"])
+    for cycle in find_cycles(chains):
+        names = shown([written[number] for number in cycle])
+        what = f"the part numbers supersede each other in a ring: {names}"
+        mend = "Leave out the older one's claim: a number replaces earlier numbers only"
+        findings.fault(PARTS, first[cycle[0]]["row"], "replaces", what, mend)
+
+
+def _plain(number: str) -> str:
+    return "".join(letter for letter in number.casefold() if letter not in " .-")
+
+
+def _check_feature_ends(tables: Tables, findings: Findings) -> None:
+    features, parts = tables[FEATURES], tables[PARTS]
+    if not features.whole or not parts.whole:
+        return
+    known_parts = {part["part"] for part in parts.records}
+    kinds = {(one["part"], one["feature"]): one.get("kind") for one in features.records}
+    of_part: dict[str, list[str]] = {}
+    for part, feature in kinds:
+        of_part.setdefault(part, []).append(feature)
+    for reading, column in _ends(tables[READINGS]):
+        part, feature = reading.get("part", ""), reading[column]
+        if part not in known_parts:
+            continue
+        if (part, feature) not in kinds:
+            what = f"{part} has no feature {feature}"
+            near = findings.meant(feature, tuple(of_part.get(part, ())[:MOST_CANDIDATES]))
+            mend = f"{near}Add it to {FEATURES}, or mend it here"
+            findings.fault(READINGS, reading["row"], column, what, mend)
+        elif reading["quantity"] == "length" and kinds[part, feature] not in ("slot", None):
+            what = f"the length of {feature} was read, and it is a {kinds[part, feature]}, not a slot"
+            mend = "Write across, or mend the feature's kind"
+            findings.fault(READINGS, reading["row"], "quantity", what, mend)
+
+
+def _ends(readings: Table) -> Iterator[tuple[Record, str]]:
+    for reading in readings.records:
+        quantity = reading.get("quantity")
+        columns = ("from", "to") if quantity in BETWEEN_TWO else ("from",) * (quantity in OF_ONE_FEATURE)
+        for column in columns:
+            if column in reading:
+                yield reading, column
+
+
+def _check_corrections(table: Table, findings: Findings) -> None:
+    if not table.whole:
+        return
+    by_id = {(one["part"], one["reading"]): one for one in table.records}
+    ids: dict[str, list[str]] = {}
+    for part, name in by_id:
+        ids.setdefault(part, []).append(name)
+    corrected: dict[tuple[str, str], Record] = {}
+    chains: dict[str, dict[str, list[str]]] = {}
+    for reading in table.records:
+        wrong = reading.get("corrects")
+        if wrong is None:
+            continue
+        key = (reading["part"], wrong)
+        if key not in by_id:
+            what = f"{reading['part']} has no reading {wrong}"
+            near = findings.meant(wrong, tuple(ids[reading["part"]][:MOST_CANDIDATES]))
+            mend = f"{near}Name the reading that this one replaces, of the same part"
+            findings.fault(READINGS, reading["row"], "corrects", what, mend)
+            continue
+        chains.setdefault(reading["part"], {})[reading["reading"]] = [wrong]
+        if key in corrected:
+            what = f"{wrong} is corrected in row {corrected[key]['row']} already, and both are used"
+            mend = "Let the later one correct the earlier one"
+            findings.warn(READINGS, reading["row"], "corrects", what, mend)
+        corrected.setdefault(key, reading)
+    for part, leads_to in chains.items():
+        for cycle in find_cycles(leads_to):
+            what = f"the readings of {part} correct each other in a ring: {shown(cycle)}"
+            mend = "Let the first reading correct nothing"
+            findings.fault(READINGS, by_id[part, cycle[0]]["row"], "corrects", what, mend)
+
+
+def _check_feature_zones(tables: Tables, findings: Findings) -> None:
+    zones = tables["zones.csv"]
+    if not zones.whole:
+        return
+    drawn = {(zone["part"], zone["zone"]): None for zone in zones.records}
+    names: dict[str, list[str]] = {}
+    for owner, name in drawn:
+        names.setdefault(owner, []).append(name)
+    for feature in tables[FEATURES].records:
+        part, zone = feature.get("part"), feature.get("zone")
+        if part is None or zone is None or (part, zone) in drawn:
+            continue
+        what = f"{part} has no zone {zone} in zones.csv; the feature counts as protected all the same"
+        near = findings.meant(zone, tuple(names.get(part, ())[:MOST_CANDIDATES]))
+        mend = f"{near}Draw the zone, or mend its name here"
+        findings.warn(FEATURES, feature["row"], "zone", what, mend)
+
+
+def _by_id(table: Table) -> dict[str, Record]:
+    by_id: dict[str, Record] = {}
+    for record in table.records:
+        if "part" in record:
+            by_id.setdefault(record["part"], record)
+    return by_id
