@@ -94,6 +94,9 @@ class Positions:
         Every reading that the adjustment used, distances first, then coordinates.
     chi_square, degrees_of_freedom, agree
         Global test of the readings against each other; `agree` is False beyond its 95 % quantile.
+    bent
+        True: features (nearly) in one line, where only the second order of the distances bounds how far one
+        stands beside it. Draws are then bent back to the distances.
     sigma0
         By how much the covariance was widened because the readings disagree; 1: not at all.
     """
@@ -116,6 +119,7 @@ class Positions:
     degrees_of_freedom: int = 0
     agree: bool = True
     sigma0: float = 1.0
+    bent: bool = False
 
     @property
     def dims(self) -> int:

@@ -9,11 +9,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from partkin.model.build import Feature, Reading
-from partkin.model.positions import Observed, Positions, Suspect
+from partkin.model.positions import Missing, Observed, Positions, Suspect
 from partkin.positions import asking_for, lengths
 from partkin.positions.distributions import chi_square_quantile, normal_quantile
 from partkin.positions.network import Network, Solution, gauge, solve
-from partkin.positions.start import firm_points, layouts
+from partkin.positions.start import firm_points, layouts, straightened
 
 FAMILY_LEVEL = 0.05
 LAYOUT_LEVEL = 0.99
@@ -76,34 +76,37 @@ def adjust(part: str, features: Sequence[Feature], readings: Sequence[Reading]) 
         for bad in unusable
     )
     if not distances:
-        return _stated(part, mine, missing, notes)
+        return _stated(part, mine, missing, notes, ())
     whole = _survey(part, mine, distances)
     firm = firm_points(whole.network)
     if len(firm) < 2:
-        return _stated(part, mine, missing + asking_for.loose(whole.points, (), distances, part), notes)
-    survey = _among(whole, firm)
-    placed = set(survey.points)
-    missing += asking_for.loose(
-        [name for name in mine if name not in placed], survey.points, distances, part
-    )
-    return _adjusted(survey, tuple(missing), notes)
+        return _stated(part, mine, missing, notes, distances)
+    found = _adjusted(_among(whole, firm), missing, notes)
+    rest = [name for name in mine if name not in found.features]
+    return replace(found, missing=found.missing + asking_for.loose(rest, found, distances))
 
 
-def _stated(part: str, mine: dict[str, Feature], missing: tuple, notes: tuple[str, ...]) -> Positions:
+def _stated(
+    part: str,
+    mine: dict[str, Feature],
+    missing: tuple[Missing, ...],
+    notes: tuple[str, ...],
+    distances: Sequence[lengths.Distance],
+) -> Positions:
     """Coordinates as they stand in the sheet."""
     d = _dims(mine)
     placed = {name: _coordinates(row, d) for name, row in mine.items()}
     names = tuple(name for name, at in placed.items() if not np.isnan(at).any())
-    known = {ask.from_feature for ask in missing if ask.quantity == "centres"}
-    rest = [name for name in mine if name not in names and name not in known]
-    return Positions(
+    found = Positions(
         part,
         names,
         np.array([placed[name] for name in names]).reshape(len(names), d),
         np.array([lengths.coordinate_half_width_mm(mine[name]) for name in names], dtype=float),
-        missing=(*missing, *asking_for.loose(rest, names, (), part)),
+        missing=missing,
         notes=notes,
     )
+    rest = [name for name in mine if name not in names]
+    return replace(found, missing=missing + asking_for.loose(rest, found, distances))
 
 
 def _dims(mine: dict[str, Feature]) -> int:
@@ -139,8 +142,8 @@ def _among(whole: Survey, points: np.ndarray) -> Survey:
     return Survey(whole.part, names, kept, whole.network.among(points))
 
 
-def _adjusted(survey: Survey, missing: tuple, notes: tuple[str, ...]) -> Positions:
-    found = _accepted(layouts(survey.network))
+def _adjusted(survey: Survey, missing: tuple[Missing, ...], notes: tuple[str, ...]) -> Positions:
+    found = _accepted(survey.network)
     kept = np.arange(len(survey.network.sigmas))
     suspects: list[Suspect] = []
     left_out: list[Observed] = []
@@ -151,14 +154,16 @@ def _adjusted(survey: Survey, missing: tuple, notes: tuple[str, ...]) -> Positio
             break
         rows = [worst, *rivals]
         shaken = bool(rivals)
-        suspects += [_suspect(survey, found[0], int(kept[at]), at, rivals) for at in rows]
+        # A distance is misread more easily than a coordinate, which stands in the sheet for all to see.
+        named = [at for at in rows if kept[at] < len(survey.readings)] or rows
+        suspects += [_suspect(survey, found[0], int(kept[at]), at, rivals) for at in sorted(named)]
         if rivals:
             break
         left_out.append(replace(_observed(survey, found[0], int(kept[worst]), worst), used=False))
         network, kept = network.without(worst), np.delete(kept, worst)
-        found = _accepted(layouts(network))
+        found = _accepted(network)
     observed = [_observed(survey, found[0], int(row), at) for at, row in enumerate(kept)]
-    handed = _handed(network, found[0])
+    handed = _handed(network, found)
     positions = _as_positions(survey, network, found, handed)
     asked = asking_for.after(survey.points, positions.layouts, handed, survey.part, survey.readings)
     agree = positions.agree and not shaken
@@ -172,9 +177,13 @@ def _adjusted(survey: Survey, missing: tuple, notes: tuple[str, ...]) -> Positio
     )
 
 
-def _accepted(found: list[Solution]) -> list[Solution]:
+def _accepted(network: Network) -> list[Solution]:
     """Every layout that passes chi-square, and those that the best one does not clearly beat."""
+    found = layouts(network)
     best = found[0]
+    straight = straightened(network, best) if best.soft else None
+    if straight is not None:
+        return [straight]
     limit = max(chi_square_quantile(LAYOUT_LEVEL, best.degrees_of_freedom), best.chi_square + RIVAL_LAYOUT)
     if best.degrees_of_freedom == 0:
         limit = best.chi_square + 1e-6
@@ -230,8 +239,9 @@ def _suspect(survey: Survey, solution: Solution, row: int, at: int, rivals: list
     return Suspect(seen.reading, seen.w, off_by_mm, asking_for.contradiction(seen, off_by_mm, bool(rivals)))
 
 
-def _handed(network: Network, solution: Solution) -> bool:
+def _handed(network: Network, found: list[Solution]) -> bool:
     """Whether the readings tell the layout from its mirror image."""
+    solution = found[0]
     xyz_mm = solution.xyz_mm
     centred = xyz_mm - xyz_mm.mean(axis=0)
     if np.linalg.svd(centred, compute_uv=False)[-1] < 1e-3:
@@ -248,7 +258,8 @@ def _handed(network: Network, solution: Solution) -> bool:
     free = ~network.placed
     other[free] -= 2.0 * np.outer((xyz_mm[free] - middle) @ across, across)
     mirrored = solve(network, other, cautious=True)
-    if float(np.abs(mirrored.xyz_mm - xyz_mm).max()) < 1e-3:
+    # What is a layout of its own is in the list already and stands for itself.
+    if any(float(np.abs(mirrored.xyz_mm - known.xyz_mm).max()) < 1e-2 for known in found):
         return True
     limit = max(
         chi_square_quantile(LAYOUT_LEVEL, solution.degrees_of_freedom), solution.chi_square + RIVAL_LAYOUT
@@ -284,6 +295,7 @@ def _as_positions(survey: Survey, network: Network, found: list[Solution], hande
         degrees_of_freedom=best.degrees_of_freedom,
         agree=agree,
         sigma0=math.sqrt(wider),
+        bent=best.soft > 0,
     )
 
 

@@ -36,30 +36,50 @@ def sizes(part: str, unusable: Sequence[Unusable]) -> tuple[Missing, ...]:
     )
 
 
-def loose(
-    names: Sequence[str], placed: Sequence[str], distances: Sequence[Distance], part: str, dims: int = 2
-) -> tuple[Missing, ...]:
-    """Ask for what ties down each feature that has no place."""
-    asked = []
+def loose(names: Sequence[str], found: Positions, distances: Sequence[Distance]) -> tuple[Missing, ...]:
+    """Ask for what ties down each feature that has no place: first from what stands widest of the rest."""
     near: dict[str, list[str]] = {}
     for row in distances:
         near.setdefault(row.from_feature, []).append(row.to_feature)
         near.setdefault(row.to_feature, []).append(row.from_feature)
+    asked = []
     for name in names:
         have = near.get(name, [])
-        to = [other for other in placed if other not in have] or [
+        to = _widest(found, [other for other in have if other in found.features]) or [
             other for other in names if other not in (name, *have)
         ]
-        target = to[0] if to else None
-        asked.append(Missing(f"where {name} is", part, "centres", name, target, _tie(name, to, have, placed)))
+        wanted = to[: max(1, found.dims + 1 - sum(other in found.features for other in have))]
+        asked.append(
+            Missing(
+                f"where {name} is", found.part, "centres", name, to[0] if to else None, _tie(name, wanted)
+            )
+        )
     return tuple(asked)
 
 
-def _tie(name: str, to: Sequence[str], have: Sequence[str], placed: Sequence[str]) -> str:
-    if not to:
+def _widest(found: Positions, have: Sequence[str]) -> list[str]:
+    """Placed features not measured from yet, each as far as can be from the span of those before it."""
+    xyz_mm = found.xyz_mm
+    taken = [found.features.index(name) for name in have]
+    order: list[str] = []
+    for _ in range(len(found.features) - len(set(taken))):
+        rest = [at for at in range(len(xyz_mm)) if at not in taken]
+        if taken:
+            off = xyz_mm[rest] - xyz_mm[taken[0]]
+            span = (xyz_mm[taken[1:]] - xyz_mm[taken[0]]).reshape(-1, found.dims)
+            axes = np.linalg.svd(span, full_matrices=False)[2][: found.dims - 1]
+            off = off - off @ axes.T @ axes if len(taken) <= found.dims else off
+        else:
+            off = xyz_mm[rest] - xyz_mm.mean(axis=0)
+        best = rest[int(np.argmax(np.linalg.norm(off, axis=1).round(6)))]
+        taken.append(best)
+        order.append(found.features[best])
+    return order
+
+
+def _tie(name: str, wanted: Sequence[str]) -> str:
+    if not wanted:
         return f"Give x and y of {name}: there is no other feature to measure it from."
-    held = sum(other in placed for other in have)
-    wanted = to[: max(1, 3 - held)]
     ways = wanted[0] if len(wanted) == 1 else ", ".join(wanted[:-1]) + " and " + wanted[-1]
     return f"Measure from {name} to {ways}, centre to centre, or give its x and y."
 
@@ -134,7 +154,7 @@ def contradiction(seen: Observed, off_by_mm: float, rivals: bool) -> str:
     more = "more" if off_by_mm > 0 else "less"
     text = f"{what}: {_plain(abs(off_by_mm))} mm {more} than the other readings allow"
     if rivals:
-        return text + "; the readings do not tell which of those named here is wrong: read them again."
+        return text + "; it, or one that it is checked against, is wrong: read it again."
     return text + "; left out until it is read again."
 
 

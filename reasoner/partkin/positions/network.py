@@ -8,10 +8,8 @@ from functools import cached_property
 
 import numpy as np
 
-# Where distances leave a direction open to first order (three features in one line), what bounds it is
-# their second order: E[t^2] of a density exp(-(t / tau)^4 / 2) is this many tau^2.
-QUARTIC_VARIANCE = math.sqrt(2.0) * math.gamma(0.75) / math.gamma(0.25)
 MAX_ROUNDS = 60
+SPREAD_STEPS = 801
 
 
 @dataclass(frozen=True, eq=False)
@@ -212,6 +210,8 @@ def _descend(network: Network, xyz_mm: np.ndarray, cautious: bool) -> tuple[np.n
         tried_cost = float(tried_miss @ tried_miss)
         if tried_cost <= cost * (1.0 + 1e-12) + 1e-18:
             small = float(np.abs(step_mm).max()) < 1e-9 * (1.0 + 1e-4 * float(np.abs(tried_mm).max()))
+            # Along a flat valley steps never get small, nor does it matter where in it they end.
+            small = small or (damping == 0.0 and cost - tried_cost < 1e-14 * cost)
             xyz_mm, rows, miss, cost = tried_mm, tried_rows, tried_miss, tried_cost
             damping *= 0.1 if damping > 1e-9 else 0.0
             if small:
@@ -226,7 +226,7 @@ def _descend(network: Network, xyz_mm: np.ndarray, cautious: bool) -> tuple[np.n
 def _finish(network: Network, xyz_mm: np.ndarray, converged: bool) -> Solution:
     rows, miss = jacobian(network, xyz_mm)
     held = gauge(network, xyz_mm)
-    covariance, linear, soft, loose = _covariance(network, xyz_mm, rows, held)
+    covariance, linear, soft, loose = _covariance(network, xyz_mm, rows, miss, held)
     redundancy = np.clip(1.0 - np.einsum("ij,ij->i", rows @ linear, rows), 0.0, 1.0)
     checked = redundancy > 1e-6
     w = np.where(checked, -miss / np.sqrt(np.where(checked, redundancy, 1.0)), 0.0)
@@ -245,7 +245,7 @@ def _finish(network: Network, xyz_mm: np.ndarray, converged: bool) -> Solution:
 
 
 def _covariance(
-    network: Network, xyz_mm: np.ndarray, rows: np.ndarray, held: np.ndarray
+    network: Network, xyz_mm: np.ndarray, rows: np.ndarray, miss: np.ndarray, held: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, int, np.ndarray]:
     """Covariance, the same to first order alone, number of soft directions, basis of loose movements."""
     none = np.zeros((rows.shape[1], 0))
@@ -259,13 +259,13 @@ def _covariance(
     rest = scale * (move @ move.T)
     try:
         inverse = np.linalg.inv(normal + rest)
-        most_mm2 = float(np.diagonal(inverse).max())
+        most_mm2 = float(np.abs(np.diagonal(inverse)).max())
     except np.linalg.LinAlgError:
         most_mm2 = math.inf
-    if 0.0 < most_mm2 < _bending_mm2(network):
+    if most_mm2 < _bending_mm2(network):
         covariance[np.ix_(free, free)] = inverse - rest / scale**2
         return covariance, covariance, 0, none
-    return _soft_covariance(network, xyz_mm, rows, free, rest)
+    return _soft_covariance(network, xyz_mm, rows, miss, free, rest)
 
 
 def _bending_mm2(network: Network) -> float:
@@ -276,7 +276,12 @@ def _bending_mm2(network: Network) -> float:
 
 
 def _soft_covariance(
-    network: Network, xyz_mm: np.ndarray, rows: np.ndarray, free: np.ndarray, rest: np.ndarray
+    network: Network,
+    xyz_mm: np.ndarray,
+    rows: np.ndarray,
+    miss: np.ndarray,
+    free: np.ndarray,
+    rest: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray, int, np.ndarray]:
     """The same where directions are (nearly) open to first order: their second order bounds them."""
     inner = rows[:, free]
@@ -292,20 +297,43 @@ def _soft_covariance(
     for at in np.flatnonzero(size < max(1.0 / _bending_mm2(network), 1e-9 * scale)):
         whole = np.zeros(rows.shape[1])
         whole[free] = axes[:, at]
+        now_mm2 = 0.0 if open_[at] else 1.0 / float(size[at])
+        along = rows @ whole * (not open_[at])
         bend = _second_order(network, xyz_mm, whole)
-        bend -= taken @ bend
-        bound_mm2 = QUARTIC_VARIANCE / max(1e-300, float(np.linalg.norm(bend)))
-        if open_[at] and bound_mm2 > 1e12:
+        bend = bend - taken @ bend + along * float(along @ bend) * now_mm2
+        if open_[at] and float(bend @ bend) < 1e-24:
             loose = np.hstack([loose, whole[:, None]])
             continue
-        now_mm2 = 0.0 if open_[at] else 1.0 / float(size[at])
-        if open_[at] or bound_mm2 < now_mm2:
-            soft += 1
-            inverse += (bound_mm2 - now_mm2) * np.outer(axes[:, at], axes[:, at])
+        firmness = float(along @ along) - 2.0 * float(miss @ bend)
+        spread_mm2 = _spread_mm2(firmness, float(along @ bend), float(bend @ bend))
+        soft += 1
+        inverse += (spread_mm2 - now_mm2) * np.outer(axes[:, at], axes[:, at])
     both = np.zeros((2, rows.shape[1], rows.shape[1]))
     both[0][np.ix_(free, free)] = inverse - rest / scale**2
     both[1][np.ix_(free, free)] = linear - rest / scale**2
     return both[0], both[1], soft, loose
+
+
+def _spread_mm2(firmness: float, lean: float, bend: float) -> float:
+    """Mean square of a move t whose chi-square is firmness t^2 + 2 lean t^3 + bend t^4.
+
+    Where the curve has a second valley (the features folded over to the other side of their line), only
+    the near side counts: the other one is a layout of its own or the mirror image. On the ridge between
+    the two (firmness below 0) both count.
+    """
+    reach = 10.0 * min(abs(firmness) ** -0.5 if firmness else math.inf, bend**-0.25 if bend else math.inf)
+    if firmness < 0.0:
+        reach += math.sqrt(-firmness / bend)
+    low, high = -reach, reach
+    inner = 9.0 * lean**2 - 8.0 * bend * firmness
+    if bend and inner > 0.0 and firmness > 0.0:
+        turns = [(-3.0 * lean + sign * math.sqrt(inner)) / (4.0 * bend) for sign in (-1.0, 1.0)]
+        nearest = min(turns, key=abs)
+        low, high = max(low, nearest if nearest < 0 else low), min(high, nearest if nearest > 0 else high)
+    t = np.linspace(low, high, SPREAD_STEPS)
+    chi2 = t**2 * (firmness + t * (2.0 * lean + t * bend))
+    weight = np.exp(-0.5 * (chi2 - chi2.min()))
+    return float((weight * t**2).sum() / weight.sum())
 
 
 def _second_order(network: Network, xyz_mm: np.ndarray, direction: np.ndarray) -> np.ndarray:

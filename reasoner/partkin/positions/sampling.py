@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
 
@@ -39,12 +40,14 @@ def draws(positions: Positions, n: int, seed: int, start: int = 0) -> np.ndarray
     half_mm = np.asarray(positions.half_width_mm, dtype=float)
     out = np.empty((n, k, d))
     spread = None if positions.covariance_mm2 is None else _root(positions.covariance_mm2)
+    unbend = _unbending(positions) if positions.bent else None
     tied = np.isin(np.array(positions.features, dtype=object), np.array(positions.adjusted, dtype=object))
     for first, last, lines in _blocks(n, start):
         rng = _generator(seed, positions.part, first // BLOCK)
         off = (2.0 * rng.random((BLOCK, k, d)) - 1.0) * half_mm[:, None]
         if spread is not None:
             normal = (rng.standard_normal((BLOCK, k * d)) @ spread.T).reshape(BLOCK, k, d)
+            normal = unbend(normal) if unbend else normal
             off = np.where(tied[None, :, None], normal, off)
         out[lines] = positions.xyz_mm + off[first % BLOCK : last - first + first % BLOCK]
     return out
@@ -102,6 +105,40 @@ def uniform_in_stadium(
         out[lines, :, 0] = x * np.cos(turn) - y * np.sin(turn)
         out[lines, :, 1] = x * np.sin(turn) + y * np.cos(turn)
     return out
+
+
+def _unbending(positions: Positions) -> Callable[[np.ndarray], np.ndarray]:
+    """What takes back, by moves that the distances feel, the lengthening that a wide sideways move brings.
+
+    The covariance knows distances to first order only; over a soft direction a draw moves so far that
+    the second order, square of the sideways move over twice the length, would exceed the readings.
+    """
+    number = {name: at for at, name in enumerate(positions.features)}
+    k, d = positions.xyz_mm.shape
+    used = [row for row in positions.observed if row.used]
+    tied = [row for row in used if row.kind == "distance"]
+    ends = np.array([[number[row.from_feature], number[row.to_feature or ""]] for row in tied])
+    apart = positions.xyz_mm[ends[:, 0]] - positions.xyz_mm[ends[:, 1]]
+    length_mm = np.linalg.norm(apart, axis=1)
+    unit = apart / length_mm[:, None]
+    sigma = np.array([row.sigma_mm for row in tied])
+    rows = np.zeros((len(used), k * d))
+    at = np.arange(len(tied))[:, None]
+    rows[at, ends[:, :1] * d + np.arange(d)] = unit / sigma[:, None]
+    rows[at, ends[:, 1:] * d + np.arange(d)] = -unit / sigma[:, None]
+    for line, row in enumerate((row for row in used if row.kind != "distance"), start=len(tied)):
+        rows[line, number[row.from_feature] * d + "xyz".index(row.kind)] = 1.0 / row.sigma_mm
+    size, axes = np.linalg.eigh(rows.T @ rows)
+    firm = size > max(1e-9 * size[-1], 10.0 / float(np.median(length_mm) * np.median(sigma)))
+    back = ((axes[:, firm] / size[firm]) @ axes[:, firm].T @ rows[: len(tied)].T) / sigma
+
+    def unbend(off_mm: np.ndarray) -> np.ndarray:
+        pairs = off_mm[:, ends[:, 0]] - off_mm[:, ends[:, 1]]
+        along = np.einsum("nmd,md->nm", pairs, unit)
+        longer = (np.einsum("nmd,nmd->nm", pairs, pairs) - along**2) / (2.0 * length_mm)
+        return np.asarray(off_mm - (longer @ back.T).reshape(off_mm.shape))
+
+    return unbend
 
 
 def _generator(seed: int, name: str, block: int) -> np.random.Generator:

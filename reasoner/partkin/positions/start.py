@@ -6,12 +6,18 @@ import math
 
 import numpy as np
 
+from partkin.positions.distributions import chi_square_quantile
 from partkin.positions.network import Network, Solution, solve
 
+# Rough layouts that are kept on the way: so many of the best, and all that are near the best one (nothing
+# has told them apart yet) up to a limit.
 BEAM = 60
-POLISHED = 8
+NEAR = 50.0
+WIDE_BEAM = 2048
 # A rough layout this many times worse than the best one is not worth adjusting.
 HOPELESS = 100.0
+REFINED = 64
+POLISHED = 8
 # Seeds of the draws below; they only choose generic positions and start values.
 GENERIC_SEED = 20_240_601
 
@@ -65,12 +71,34 @@ def layouts(network: Network) -> list[Solution]:
     """
     if network.placed.all():
         return [solve(network, network.seen_mm)]
+    tried = [solve(network, start_mm, cautious=True) for start_mm in _starts(network)]
     found: list[Solution] = []
-    for start_mm in _starts(network):
-        solution = solve(network, start_mm, cautious=True)
-        if np.isfinite(solution.chi_square) and not any(_same(network, solution, known) for known in found):
+    for solution in sorted(tried, key=lambda solution: round(solution.chi_square, 6)):
+        if not any(_same(network, solution, known) for known in found):
             found.append(solution)
-    return sorted(found, key=lambda solution: round(solution.chi_square, 6))
+    return found
+
+
+def straightened(network: Network, solution: Solution) -> Solution | None:
+    """Return the layout with all points in one line, where the readings allow that as well.
+
+    Noise turns a straight row into a shallow zigzag: its distances do not tell on which side of the line
+    a point stands, nor whether it does. The straight row is the middle of all that they allow.
+    """
+    xyz_mm = solution.xyz_mm
+    if network.seen.any():
+        return None
+    centred = xyz_mm - xyz_mm.mean(axis=0)
+    _, size, axes = np.linalg.svd(centred, full_matrices=False)
+    wide_mm = 3.0 * math.sqrt(float(network.length_mm.max()) * float(np.median(network.sigma_mm)))
+    if size[1] / math.sqrt(len(xyz_mm)) > wide_mm:
+        return None
+    straight = np.zeros_like(xyz_mm)
+    straight[:, 0] = centred @ axes[0]
+    found = solve(network, straight)
+    off_mm = np.abs(found.xyz_mm[:, 1:] - found.xyz_mm[0, 1:]).max()
+    fits = found.chi_square <= chi_square_quantile(0.99, found.degrees_of_freedom)
+    return found if fits and off_mm < 1e-3 else None
 
 
 def _same(network: Network, a: Solution, b: Solution) -> bool:
@@ -88,11 +116,12 @@ def _starts(network: Network) -> list[np.ndarray]:
             break
         beam, score = _extend(network, beam, score, placed, point)
         placed[point] = True
-    order = np.argsort(score, kind="stable")[:POLISHED]
-    order = order[score[order] <= HOPELESS * (score[order[0]] + len(network.length_mm))]
-    if placed.all():
-        return list(beam[order])
-    return _scattered(network, beam[order], placed)
+    if not placed.all():
+        return _scattered(network, beam[:POLISHED], placed)
+    if len(beam) > POLISHED:
+        beam, score = _refined(network, beam[:REFINED])
+    keep = score <= HOPELESS * (score[0] + len(network.length_mm))
+    return list(beam[keep][:POLISHED])
 
 
 def _seed(network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -163,8 +192,11 @@ def _extend(
         # Where more readings than needed hold the point, both sides end in one spot.
         twin = np.linalg.norm(spots[1::2] - spots[::2], axis=1) < 1e-3
         total[1::2][twin] = math.inf
-    keep = np.argsort(total, kind="stable")[:BEAM]
-    keep = keep[np.isfinite(total[keep])]
+    order = np.argsort(total, kind="stable")
+    best = total[order[0]]
+    near = total[order] <= best + NEAR
+    near[:BEAM] |= total[order[:BEAM]] <= HOPELESS * (best + len(network.length_mm))
+    keep = order[near][:WIDE_BEAM]
     return grown[keep], total[keep]
 
 
@@ -227,6 +259,40 @@ def _polish(
         normal += np.eye(d) * (1e-6 * np.einsum("bii->b", normal) / d)[:, None, None]
         spots_mm = best + np.linalg.solve(normal, np.einsum("bij,bi->bj", rows, miss)[:, :, None])[:, :, 0]
     return best, cost
+
+
+def _refined(network: Network, beam: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Six damped Gauss-Newton steps of whole layouts, all at once; sorted by chi-square."""
+    k, d = network.size
+    m = len(network.length_mm)
+    weight = np.zeros(k * d)
+    weight[network.weighed] = 1.0 / network.sigmas[m:]
+    stated = np.where(network.seen, network.seen_mm, 0.0).ravel()
+    best, cost = beam, np.full(len(beam), math.inf)
+    xyz_mm = beam
+    at = np.arange(m)[:, None]
+    for _ in range(7):
+        apart = xyz_mm[:, network.edges[:, 0]] - xyz_mm[:, network.edges[:, 1]]
+        length_mm = np.maximum(np.linalg.norm(apart, axis=2), 1e-9)
+        miss = (network.length_mm - length_mm) / network.sigma_mm
+        off = (stated - xyz_mm.reshape(-1, k * d)) * weight
+        now = np.einsum("bi,bi->b", miss, miss) + np.einsum("bi,bi->b", off, off)
+        better = now < cost
+        best = np.where(better[:, None, None], xyz_mm, best)
+        cost = np.where(better, now, cost)
+        unit = apart / length_mm[:, :, None] / network.sigma_mm[:, None]
+        rows = np.zeros((len(beam), m, k * d))
+        rows[:, at, network.edges[:, :1] * d + np.arange(d)] = unit
+        rows[:, at, network.edges[:, 1:] * d + np.arange(d)] = -unit
+        rows[:, :, network.fixed] = 0.0
+        across = rows.transpose(0, 2, 1)
+        normal = across @ rows
+        mean = np.einsum("bii->b", normal) / (k * d)
+        normal += np.diag(weight**2) + (1e-6 * mean)[:, None, None] * np.eye(k * d)
+        right = (across @ miss[:, :, None])[:, :, 0] + off * weight
+        xyz_mm = best + np.linalg.solve(normal, right[:, :, None])[:, :, 0].reshape(best.shape)
+    order = np.argsort(cost, kind="stable")
+    return best[order], cost[order]
 
 
 def _scattered(network: Network, beam: np.ndarray, placed: np.ndarray) -> list[np.ndarray]:
