@@ -1,0 +1,244 @@
+"""Writes a picture as SVG: own writer, no library, the same bytes for the same picture."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Mapping
+
+from partkin.report.shapes import (
+    SCREEN_PENS,
+    Arc,
+    Box,
+    Line,
+    Obround,
+    Oval,
+    Pen,
+    Picture,
+    Point,
+    Poly,
+    Round,
+    Shape,
+    Strokes,
+    Window,
+    Words,
+    turned,
+)
+
+FONT = "'Liberation Sans',Arial,Helvetica,'DejaVu Sans',sans-serif"
+
+# Not allowed in XML 1.0, section 2.2: control characters, surrogates, two non-characters. Also taken out: the
+# marks that turn the writing direction of what follows, which could make one part's name read as another's.
+_NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+_TURNS_DIRECTION = re.compile("[\u202a-\u202e\u2066-\u2069\u200e\u200f]")
+
+
+def clean(text: str) -> str:
+    """Return text without what XML forbids and without marks that turn the writing direction.
+
+    Examples
+    --------
+    >>> clean("a\\x00b\\u202ec")
+    'a\\ufffdbc'
+    """
+    return _TURNS_DIRECTION.sub("", _NOT_XML.sub("\ufffd", text))
+
+
+def escaped(text: str) -> str:
+    """Return text that is safe in an element and in a quoted attribute, of HTML and of XML.
+
+    Examples
+    --------
+    >>> escaped("<script>'\\"&")
+    '&lt;script&gt;&#39;&quot;&amp;'
+    """
+    text = clean(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    return text.replace('"', "&quot;").replace("'", "&#39;")
+
+
+def short(value: float, decimals: int = 2) -> str:
+    """Write a number in as few characters as it needs."""
+    text = f"{value:.{decimals}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def pen_rules(pens: Mapping[str, Pen], prefix: str = "p-") -> str:
+    """Return the style rules of the pens, one class each, in the order of the table."""
+    rules = []
+    for name, pen in pens.items():
+        parts = [f"fill:{pen.fill or 'none'}", f"stroke:{pen.stroke or 'none'}"]
+        if pen.stroke:
+            parts.append(f"stroke-width:{short(pen.width, 3)}")
+        if pen.dash:
+            parts.append("stroke-dasharray:" + " ".join(short(length, 3) for length in pen.dash))
+        rules.append(f".{prefix}{name}{{{';'.join(parts)}}}")
+    rules.append(f".{prefix}cut-band{{stroke-linejoin:round}}")
+    return "".join(rules)
+
+
+def screen_style() -> str:
+    """Return the style sheet of the screen drawings, for a page that carries many of them."""
+    return (
+        f".dw text{{font-family:{FONT};fill:#111}}.dw .b{{font-weight:bold}}"
+        ".dw .h{paint-order:stroke;stroke:#fff;stroke-width:3.5px;stroke-linejoin:round}"
+        + pen_rules(SCREEN_PENS)
+    )
+
+
+class _Writer:
+    """Turns shapes into elements; `flip` is the height of the picture where y points up, else None."""
+
+    def __init__(self, flip: float | None, decimals: int, grouped: bool) -> None:
+        self.flip = flip
+        self.decimals = decimals
+        self.grouped = grouped
+
+    def number(self, value: float) -> str:
+        return short(value, self.decimals)
+
+    def point(self, point: Point) -> str:
+        y = point[1] if self.flip is None else self.flip - point[1]
+        return f"{self.number(point[0])} {self.number(y)}"
+
+    def xy(self, point: Point, x: str = "x", y: str = "y") -> str:
+        first, second = self.point(point).split(" ")
+        return f'{x}="{first}" {y}="{second}"'
+
+    def path(self, d: str, pen: str) -> str:
+        return f'<path class="p-{pen}" d="{d}"/>'
+
+    def obround(self, shape: Obround) -> str:
+        sign = 1.0 if self.flip is not None else -1.0
+        along, across = turned((shape.half_travel, 0.0), shape.angle_deg), turned((0.0, shape.radius), shape.angle_deg)
+        x, y = shape.centre
+        corners = [
+            self.point((x + a * along[0] + b * across[0], y + sign * (a * along[1] + b * across[1])))
+            for a, b in ((1, -1), (1, 1), (-1, 1), (-1, -1))
+        ]
+        radius = self.number(shape.radius)
+        arc = f"A{radius} {radius} 0 0 0 "
+        return self.path(f"M{corners[0]}{arc}{corners[1]}L{corners[2]}{arc}{corners[3]}Z", shape.pen)
+
+    def arc(self, shape: Arc) -> str:
+        sign = 1.0 if self.flip is not None else -1.0
+        ends = []
+        for angle_deg in (shape.from_deg, shape.to_deg):
+            spoke = turned((shape.radius, 0.0), angle_deg)
+            ends.append(self.point((shape.centre[0] + spoke[0], shape.centre[1] + sign * spoke[1])))
+        large = 1 if (shape.to_deg - shape.from_deg) % 360.0 > 180.0 else 0
+        radius = self.number(shape.radius)
+        return self.path(f"M{ends[0]}A{radius} {radius} 0 {large} 0 {ends[1]}", shape.pen)
+
+    def words(self, shape: Words) -> str:
+        names = " ".join(name for name, on in (("b", shape.bold), ("h", shape.halo)) if on)
+        parts = [self.xy(shape.at), f'font-size="{short(shape.size)}"']
+        if names:
+            parts.insert(0, f'class="{names}"')
+        if shape.anchor != "start":
+            parts.append(f'text-anchor="{shape.anchor}"')
+        if shape.colour != "#111111":
+            parts.append(f'style="fill:{shape.colour}"')
+        if shape.turn_deg:
+            parts.append(f'transform="rotate({short(-shape.turn_deg)} {self.point(shape.at)})"')
+        return f"<text {' '.join(parts)}>{escaped(shape.text)}</text>"
+
+    def window(self, shape: Window) -> str:
+        left, top, right, bottom = shape.box
+        width, height = self.number(right - left), self.number(bottom - top)
+        origin = f"{self.number(left)} {self.number(top)}"
+        inner = "".join(self.shape(part) for part in shape.shapes)
+        at = origin.split(" ")
+        return (
+            f'<svg x="{at[0]}" y="{at[1]}" width="{width}" height="{height}" '
+            f'viewBox="{origin} {width} {height}">{inner}</svg>'
+        )
+
+    def shape(self, shape: Shape) -> str:
+        if isinstance(shape, Line):
+            return self.path(f"M{self.point(shape.a)}L{self.point(shape.b)}", shape.pen)
+        if isinstance(shape, Strokes):
+            return self.path("".join(f"M{self.point(a)}L{self.point(b)}" for a, b in shape.lines), shape.pen)
+        if isinstance(shape, Poly):
+            d = "M" + "L".join(self.point(point) for point in shape.points) + ("Z" if shape.closed else "")
+            return self.path(d, shape.pen)
+        if isinstance(shape, Round):
+            return f'<circle class="p-{shape.pen}" {self.xy(shape.centre, "cx", "cy")} r="{self.number(shape.radius)}"/>'
+        if isinstance(shape, Oval):
+            turn = f' transform="rotate({short(-shape.angle_deg)} {self.point(shape.centre)})"' if shape.angle_deg else ""
+            return (
+                f'<ellipse class="p-{shape.pen}" {self.xy(shape.centre, "cx", "cy")} '
+                f'rx="{self.number(shape.semi[0])}" ry="{self.number(shape.semi[1])}"{turn}/>'
+            )
+        if isinstance(shape, Arc):
+            return self.arc(shape)
+        if isinstance(shape, Obround):
+            return self.obround(shape)
+        if isinstance(shape, Window):
+            return self.window(shape)
+        return self.words(shape)
+
+    def all(self, shapes: Iterable[Shape]) -> str:
+        if not self.grouped:
+            return "".join(self.shape(shape) for shape in shapes)
+        layers: dict[str, list[str]] = {}
+        for shape in shapes:
+            layers.setdefault(shape.layer or "drawing", []).append(self.shape(shape))
+        return "".join(f'<g id="{escaped(name)}">{"".join(parts)}</g>' for name, parts in layers.items())
+
+
+def picture_svg(
+    picture: Picture, prefix: str = "d", styled: bool = True, bounded: bool = False
+) -> str:
+    """Write a screen picture (pixels, y down) as one SVG element.
+
+    Parameters
+    ----------
+    picture
+    prefix
+        Start of the ids of its title and description; has to differ between pictures of one page.
+    styled
+        With its own style sheet; False where the page has it already (`screen_style`).
+    bounded
+        Say width and height in pixels too, for a file that is opened by itself.
+    """
+    style = f"<style>{screen_style()}</style>" if styled else ""
+    size = f' width="{short(picture.width)}" height="{short(picture.height)}"' if bounded else ""
+    body = _Writer(None, 2, False).all(picture.shapes)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="dw" role="img" aria-labelledby="{prefix}-t" '
+        f'aria-describedby="{prefix}-d" viewBox="0 0 {short(picture.width)} {short(picture.height)}"{size}>'
+        f'<title id="{prefix}-t">{escaped(picture.title)}</title>'
+        f'<desc id="{prefix}-d">{escaped(picture.says)}</desc>{style}{body}</svg>'
+    )
+
+
+def true_size_svg(picture: Picture, pens: Mapping[str, Pen], corner: Point) -> str:
+    """Write a picture in millimetres (y up) at true size, one group a layer.
+
+    `corner` is the lower left corner of the sheet, in the picture's own coordinates.
+    """
+    left, bottom = corner
+    box: Box = (left, 0.0, picture.width, picture.height)
+    body = _Writer(bottom + picture.height, 4, True).all(picture.shapes)
+    width, height = short(picture.width, 4), short(picture.height, 4)
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
+        f'viewBox="{short(box[0], 4)} 0 {width} {height}" role="img" aria-labelledby="t" aria-describedby="d">'
+        f'<title id="t">{escaped(picture.title)}</title><desc id="d">{escaped(picture.says)}</desc>'
+        f"<style>text{{font-family:{FONT};fill:#111}}.b{{font-weight:bold}}"
+        f".h{{paint-order:stroke;stroke:#fff;stroke-width:1px}}{pen_rules(pens)}</style>{body}</svg>\n"
+    )
+
+
+def arrow(tip: Point, towards_deg: float, length: float, pen: str = "dot") -> Poly:
+    """Return a filled arrowhead of 15 degrees (ISO 129-1), its tip at `tip`, pointing along `towards_deg`; y down."""
+    half = length * math.tan(math.radians(10.0))
+    corners = [(0.0, 0.0), (-length, half), (-length, -half)]
+    points = []
+    for corner in corners:
+        x, y = turned(corner, towards_deg)
+        points.append((tip[0] + x, tip[1] - y))
+    return Poly(tuple(points), pen)
