@@ -7,37 +7,41 @@ from dataclasses import replace
 from partkin.adaptation import adapted_task, cheapest, workmanship_of
 from partkin.fit import solve
 from partkin.fit.task import Prepared
-from partkin.model.adapting import Adaptation, AdaptationAnswer, AdaptationQuestion
+from partkin.model.adapting import Adaptation, AdaptationQuestion
 from partkin.model.build import Build
-from partkin.model.fitting import Chance
+from partkin.model.fitting import Chance, FitAnswer
 from partkin.model.known import Side
 from partkin.model.trial import Trial
+from partkin.seams import compare
 from partkin.trying import Places, chance_of, prepared_task
 from partkin.verdict import Findings, strictest_duty
 
 
 def look(build: Build, findings: Findings, places: Places) -> Findings:
-    """Add the cheapest adaptation and the chance that the donor goes on after it.
+    """Add the cheapest adaptation, the chance that the donor goes on after it, and where its seam then lies.
 
-    Nothing is offered where the seam of an airbag panel lies too far off: no work mends that.
+    An adaptation that would put the tear seam of an airbag panel elsewhere is not offered.
     """
     trial = findings.trial
-    if trial is None or (findings.seams is not None and findings.seams.too_far):
+    if trial is None:
         return findings
     prepared = prepared_task(findings.known, places, mirrored=trial.mirrored)
     answer = cheapest(question_of(build, findings, trial, prepared), solve)
-    if not answer.adaptations:
-        return replace(findings, adapting=answer)
-    sound = []
+    as_it_is = compare(findings.known, places, trial.answer, trial, findings.confidence)
+    sound, seams = [], as_it_is
     for adaptation in answer.adaptations:
-        chance = _chance_after(prepared, adaptation, places, findings.confidence)
-        if chance is not None and chance.fits >= findings.confidence:
-            sound.append((adaptation, chance))
-    kept = AdaptationAnswer(
-        tuple(a for a, _ in sound), answer.ruled_out, answer.why if sound else answer.why or TOO_UNSURE,
-        answer.conflict, answer.notes,
-    )  # fmt: skip
-    return replace(findings, adapting=kept, adapted_chance=sound[0][1] if sound else None)
+        after = _after(prepared, adaptation, places, findings.confidence)
+        if after is None or after[1].fits < findings.confidence:
+            continue
+        lying = compare(findings.known, places, after[0], trial, findings.confidence)
+        if lying is not None and lying.too_far:
+            seams = seams if sound else lying
+            continue
+        seams = seams if sound else lying
+        sound.append((adaptation, after[1]))
+    why = answer.why if sound or not answer.adaptations else TOO_UNSURE
+    kept = replace(answer, adaptations=tuple(a for a, _ in sound), why=why)
+    return replace(findings, seams=seams, adapting=kept, adapted_chance=sound[0][1] if sound else None)
 
 
 TOO_UNSURE = "work would bring it within reach, but the readings are too coarse to be sure of it"
@@ -70,13 +74,13 @@ def _outlines(build: Build, side: Side) -> tuple:
     return tuple(outline for outline in build.outlines if outline.part == side.part.part)
 
 
-def _chance_after(prepared: Prepared, adaptation: Adaptation, places: Places, confidence: float) -> Chance | None:
-    """The chance once the work is done, with what marking and drilling by hand adds."""
+def _after(
+    prepared: Prepared, adaptation: Adaptation, places: Places, confidence: float
+) -> tuple[FitAnswer, Chance] | None:
+    """How the donor lies once the work is done, and its chance with what marking and drilling by hand adds."""
     task = adapted_task(prepared.task, adaptation)
     answer = solve(task)
     if not answer.fits:
         return None
-    changed = replace(
-        prepared, task=task, unknown=frozenset((o.fixing, o.feature) for o in task.options)
-    )
-    return chance_of(changed, answer, places, confidence, workmanship_of(adaptation))
+    changed = replace(prepared, task=task, unknown=frozenset((o.fixing, o.feature) for o in task.options))
+    return answer, chance_of(changed, answer, places, confidence, workmanship_of(adaptation))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ from partkin.model.verdict import Verdict
 if TYPE_CHECKING:
     from partkin.model.known import Known
     from partkin.model.table import Table
+    from partkin.trying import Places
     from partkin.verdict import Findings
 
 
@@ -78,7 +80,7 @@ def find_out(build: Build, donor: str, host: str | None = None) -> Findings:
     confidence = build.settings.confidence
     if is_restraint(known):
         return Findings(known, confidence, _measured_from(known))
-    from partkin import seams, trying
+    from partkin import trying
 
     places = trying.places_of(known)
     if not places.hosted.fixings or not known.donor.features:
@@ -89,21 +91,21 @@ def find_out(build: Build, donor: str, host: str | None = None) -> Findings:
         suspects=places.host.suspects + places.donor.suspects,
         notes=places.host.notes + places.donor.notes,
     )  # fmt: skip
-    return _deepen(build, findings, seams.compare(known, places, findings.trial, confidence), places)
+    return _deepen(build, findings, places)
 
 
-def _deepen(build: Build, findings: Findings, seams: object, places: object) -> Findings:
-    """Add what is worth knowing only where the donor does not simply fit: work to do, readings to take."""
-    from dataclasses import replace
+def _deepen(build: Build, findings: Findings, places: Places) -> Findings:
+    """Add where the seams lie, and where the donor does not simply fit, work to do and readings to take."""
+    from partkin import seams
 
-    findings = replace(findings, seams=seams)
     trial = findings.trial
-    if trial is None or findings.face_open or trial.stand == "fits":
+    if trial is None:
         return findings
+    if findings.face_open or trial.stand in ("fits", "missing", "undecided"):
+        return replace(findings, seams=seams.compare(findings.known, places, trial.answer, trial, findings.confidence))
     from partkin import adapting, next_readings
 
-    if trial.stand in ("does not", "unsure"):
-        findings = adapting.look(build, findings, places)
+    findings = adapting.look(build, findings, places)
     if trial.stand == "unsure":
         findings = replace(findings, asks=next_readings.settling(findings, places))
     return findings

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from partkin.adaptation.zones import seam_departure
+from partkin.model.fitting import FitAnswer
 from partkin.model.known import Known, Side
 from partkin.model.trial import SeamCheck, Trial
 from partkin.model.words import AIRBAG_ZONES
@@ -16,11 +17,20 @@ CORNERS_COMPARED = 2
 DIAGONAL = 2**0.5
 
 
-def compare(known: Known, places: Places, chosen: Trial | None, confidence: float) -> SeamCheck | None:
-    """Compare the seams at the placement of a trial; None where no airbag bursts through this panel.
+def compare(known: Known, places: Places, laid: FitAnswer, chosen: Trial, confidence: float) -> SeamCheck | None:
+    """Compare the seams at a placement; None where no airbag bursts through this panel.
 
     The donor's seam may stand off the original's by what the corners' readings and the play at the fixings
-    explain, and no further.
+    explain (where it does not go on: and by how far it is out of reach), and no further.
+
+    Parameters
+    ----------
+    known, places
+    laid
+        The donor as it is, or as it will be after the work.
+    chosen
+        The trial as it is.
+    confidence
     """
     if not is_airbag_panel(known):
         return None
@@ -28,15 +38,15 @@ def compare(known: Known, places: Places, chosen: Trial | None, confidence: floa
     on_donor, on_original = _kinds(known.donor), _kinds(original)
     unknown_on_donor = tuple(k for k in AIRBAG_ZONES if k in on_original and k not in on_donor)
     unknown_on_original = tuple(k for k in AIRBAG_ZONES if k in on_donor and k not in on_original)
-    if chosen is None or not chosen.answer.placement or chosen.stand in ("missing", "undecided") or original is None:
+    if not laid.placement or chosen.stand in ("missing", "undecided") or original is None:
         return SeamCheck(True, (), (), unknown_on_donor, unknown_on_original)
     found = _original_on_host(known, original, places, confidence)
     if found is None:
         text = "the original's own fixings are not measured, so its seam could not be laid beside the donor's"
         return SeamCheck(True, (), (), unknown_on_donor, unknown_on_original, not_compared=text)
     matrix, play_mm = found
-    limit_mm = CORNERS_COMPARED * DIAGONAL * coordinate_error_mm() + play_mm + max(0.0, chosen.answer.margin_mm or 0.0)
-    departures = seam_departure(known.donor.zones, original.zones, chosen.answer.placement.matrix, matrix)
+    limit_mm = CORNERS_COMPARED * DIAGONAL * coordinate_error_mm() + play_mm + abs(laid.margin_mm or 0.0)
+    departures = seam_departure(known.donor.zones, original.zones, laid.placement.matrix, matrix)
     lying = [(d.kind, d.departure_mm, limit_mm) for d in departures if d.departure_mm is not None]
     return SeamCheck(
         True,

@@ -55,7 +55,7 @@ def decide(findings: Findings) -> Verdict:
     if chosen == NOT_JUDGED:
         says = "A restraint part is never judged by geometry."
         return Verdict(
-            **ids, verdict=chosen, safety=safety, reasons=reasons(findings, chosen, None), says=says,
+            **ids, verdict=chosen, safety=safety, reasons=reasons(findings, chosen), says=says,
             next_step="Go by the maker's part number for that very vehicle, fitted by licensed practice.",
         )  # fmt: skip
     conflict = _conflict(findings) if chosen in (DOES_NOT_FIT, WITH_ADAPTATION) else None
@@ -75,14 +75,14 @@ def decide(findings: Findings) -> Verdict:
         also=answer.also if answer is not None else 0,
         unpaired=tables.unpaired(findings, trial) if trial is not None else (),
         conflict=conflict,
-        conflict_says=seam_text or conflict_text,
+        conflict_says=conflict_text or seam_text,
         adaptation=offered[0] if offered else None,
         other_adaptations=offered[1:],
         ruled_out=findings.adapting.ruled_out if findings.adapting else (),
         adapted_chance=findings.adapted_chance if offered else None,
         unknown=open_questions,
         safety=safety,
-        reasons=reasons(findings, chosen, seam_text or conflict_text),
+        reasons=reasons(findings, chosen, tuple(text for text in (conflict_text, seam_text) if text)),
         says=_says(findings, chosen, answer),
         next_step=_next_step(chosen, open_questions, offered),
         notes=findings.notes,
@@ -138,8 +138,16 @@ def _says(findings: Findings, chosen: VerdictWord, answer: FitAnswer | None) -> 
     if chosen == WITH_ADAPTATION:
         return f"{donor.part} ({name}) goes on {place} after the work listed below."
     if chosen == DOES_NOT_FIT:
-        return f"{donor.part} ({name}) does not go on {place} as it is, and nothing that may be done to it is offered."
+        return f"{donor.part} ({name}) does not go on {place} as it is, and {_why_no_work(findings)}."
     return f"Whether {donor.part} ({name}) goes on {place} cannot be told from what was measured."
+
+
+def _why_no_work(findings: Findings) -> str:
+    if findings.seams is not None and findings.seams.too_far:
+        return "no work mends a seam that lies elsewhere"
+    if findings.adapting is not None and findings.adapting.why:
+        return findings.adapting.why.rstrip(".")
+    return "no work that may be done to it was found"
 
 
 def _next_step(chosen: VerdictWord, open_questions: tuple[Unknown, ...], offered: tuple[Adaptation, ...]) -> str:

@@ -13,10 +13,11 @@ SPREAD_SOURCE = "JCGM 100:2008, 4.3.7"
 LEVELS = {1: "same part number", 2: "superseded by the maker's own number", 3: "measured", 4: "carried over", 5: "looks alike"}
 
 
-def reasons(findings: Findings, chosen: VerdictWord, conflict_text: str | None) -> tuple[Reason, ...]:
-    """Number the reasons from the verdict down: r1 rests on the others."""
+def reasons(findings: Findings, chosen: VerdictWord, conflicts: tuple[str, ...] = ()) -> tuple[Reason, ...]:
+    """Number the reasons from the verdict down: r1 rests on the others. The conflicts come first."""
     below = [
-        *_evidence(findings), *_geometry(findings, conflict_text), *_seams(findings), *_forbids(findings),
+        *(Reason("", text, (), PLAY_SOURCE) for text in conflicts),
+        *_evidence(findings), *_geometry(findings), *_seams(findings), *_forbids(findings),
         *(Reason("", note) for note in findings.notes),
     ]  # fmt: skip
     numbered = [
@@ -36,7 +37,7 @@ def _strength(strength: int) -> str:
     return f"{LEVELS[strength]}: " if strength in LEVELS else "against it: "
 
 
-def _geometry(findings: Findings, conflict_text: str | None) -> list[Reason]:
+def _geometry(findings: Findings) -> list[Reason]:
     trial = findings.trial
     if trial is None:
         return []
@@ -45,24 +46,21 @@ def _geometry(findings: Findings, conflict_text: str | None) -> list[Reason]:
     if len(findings.trials) > 1:
         found.append(Reason("", "which face was looked at is not said for one of the two: both were tried", (), None))
     if answer.margin_mm is not None and trial.stand != "missing":
-        spare = "to spare" if answer.margin_mm >= 0 else "short"
-        found.append(
-            Reason(
-                "",
-                f"at the best placement the {len(answer.pairs)} pairs have at least {mm(abs(answer.margin_mm))} {spare}",
-                (), PLAY_SOURCE,
-            )
-        )  # fmt: skip
+        found.append(Reason("", _margin(len(answer.pairs), answer.margin_mm), (), PLAY_SOURCE))
     if answer.also:
         found.append(Reason("", f"{answer.also} other ways of pairing are equally good", (), None))
     if trial.chance is not None and trial.stand != "missing":
         found.append(Reason("", _chance(trial, findings.confidence), (), SPREAD_SOURCE))
-    if conflict_text:
-        found.append(Reason("", conflict_text, (), PLAY_SOURCE))
     found += [Reason("", text, (), None) for text in answer.slides]
     if answer.flex_used_mm > 0:
         found.append(Reason("", f"rigid it does not go on; pulled by hand by {mm(answer.flex_used_mm)} it does", (), None))
     return found
+
+
+def _margin(count: int, margin_mm: float) -> str:
+    if margin_mm >= -1e-6:
+        return f"at the best placement all {count} pairs line up, the tightest with {mm(max(margin_mm, 0.0))} to spare"
+    return f"at the best placement the worst of {count} pairs is {mm(-margin_mm)} out of reach"
 
 
 def _measured_from(findings: Findings) -> str:

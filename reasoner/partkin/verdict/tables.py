@@ -29,8 +29,8 @@ def state(margin_mm: float, blocked: bool) -> PairState:
 
 
 def pairs(trial: Trial) -> tuple[Pair, ...]:
-    """Every pair of the trial; numbers are None where a size or a place is not known."""
-    found = [_pair(trial, pair) for pair in trial.answer.pairs]
+    """Every pair of the trial that is measured, and those that goes_on names and that cannot go together."""
+    found = [_pair(trial, pair) for pair in trial.answer.pairs if pair.allowed_mm < OPEN_PLAY_MM]
     found += _blocked_as_given(trial, {pair.fixing for pair in found})
     order = {spot.id: number for number, spot in enumerate(trial.task.fixings)}
     return tuple(sorted(found, key=lambda pair: order.get(pair.fixing, len(order))))
@@ -39,9 +39,6 @@ def pairs(trial: Trial) -> tuple[Pair, ...]:
 def _pair(trial: Trial, pair: PairFit) -> Pair:
     mating = trial.matings.get((pair.fixing, pair.feature))
     why = mating.blocked if mating is not None else None
-    if pair.allowed_mm >= OPEN_PLAY_MM:
-        allowed_mm = mating.allowed_mm if mating is not None else None
-        return Pair(pair.fixing, pair.feature, None, allowed_mm, None, "out of reach", "not measured yet")
     return Pair(
         pair.fixing, pair.feature, pair.offset_mm, pair.allowed_mm, pair.margin_mm,
         state(pair.margin_mm, why is not None), why,
@@ -66,7 +63,9 @@ def unpaired(findings: Findings, trial: Trial) -> tuple[Unpaired, ...]:
     shown = {pair.fixing for pair in pairs(trial)}
     host_needs = needs(findings, donor=False)
     donor_needs = needs(findings, donor=True)
-    found = [
+    open_ends = [pair.fixing for pair in answer.pairs if pair.allowed_mm >= OPEN_PLAY_MM]
+    found = [Unpaired(fixing, None, host_needs.get(fixing, "must"), "not everything is measured here") for fixing in open_ends]
+    found += [
         Unpaired(fixing, None, host_needs.get(fixing, "must"), why_left(trial, fixing))
         for fixing in answer.unpaired_fixings if fixing not in shown
     ]  # fmt: skip
