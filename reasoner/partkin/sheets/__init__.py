@@ -1,8 +1,10 @@
 """The build folder: plain sheets in, values or every fault out; rows added without touching the rest."""
 
+from partkin.sheets.appending import append, append_rows
 from partkin.sheets.columns import COLUMNS, SHEETS, Column, Sheet, describe
 from partkin.sheets.loading import Loaded, load, read
 from partkin.sheets.number import NotANumber, Number, parse_number
+from partkin.sheets.starting import write_new
 
 __all__ = [
     "COLUMNS",
@@ -12,8 +14,11 @@ __all__ = [
     "NotANumber",
     "Number",
     "Sheet",
+    "append",
+    "append_rows",
     "describe",
     "load",
     "parse_number",
     "read",
+    "write_new",
 ]

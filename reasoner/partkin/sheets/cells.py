@@ -179,16 +179,17 @@ def _number_reader(column: Column, decimal: DecimalSign) -> Reader:
     quick = decimal == "." and not brings_unit
 
     def read(text: str) -> Any:
+        unit = None
         if quick and _PLAIN_DOT.fullmatch(text):
-            value, unit = float(text) + 0.0, None
+            value = float(text) + 0.0
         else:
             number = parse_number(text, decimal)
             if not isinstance(number, Number):
                 raise CellFault(number.what, number.mend)
             value, unit = number.value, number.unit
-        if unit is not None and not brings_unit:
-            value = _in_unit(text, value, unit, column)
-        value = round(value, DECIMALS) + 0.0
+            if unit is not None and not brings_unit:
+                value = _in_unit(text, value, unit, column)
+            value = round(value, DECIMALS) + 0.0
         if not lowest <= value <= highest or (above is not None and value <= above):
             raise _out_of_bounds(text, value, column)
         return (value, unit) if brings_unit else value

@@ -34,7 +34,7 @@ SETTINGS = "build.toml"
 GREATEST_MM = 100_000.0
 GREATEST_AMOUNT = 1e9
 EXAMPLE = "Invented example: overwrite this row"
-_UNTIL = "invented, to overwrite"
+_UNTIL = "invented example"
 
 
 @dataclass(frozen=True)

@@ -165,6 +165,10 @@ def safe_cell(text: str) -> str:
 
 def row_text(cells: list[str], dialect: Dialect) -> str:
     """Return one row as the sheet's own dialect writes it, with its line end."""
-    written = io.StringIO(newline="")
-    csv.writer(written, delimiter=dialect.separator, lineterminator=dialect.line_end).writerow(cells)
-    return written.getvalue()
+    # Not csv.writer: before Python 3.13 it leaves a lone carriage return unquoted.
+    special = (dialect.separator, '"', "\n", "\r")
+    quoted = (
+        '"' + cell.replace('"', '""') + '"' if any(sign in cell for sign in special) else cell
+        for cell in cells
+    )
+    return dialect.separator.join(quoted) + dialect.line_end

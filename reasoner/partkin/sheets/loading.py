@@ -128,7 +128,7 @@ def read_tables(contents: Mapping[str, bytes], findings: Findings) -> dict[str, 
             continue
         grid = read_grid(name, contents[name], findings)
         if grid is None:
-            tables[name] = Table(sheet, whole=False, present=True)
+            tables[name] = Table(sheet, whole=False, present=True, readable=False)
             continue
         tables[name] = read_table(sheet, grid, findings)
     for table in tables.values():

@@ -21,7 +21,7 @@ UNITS = {
     "deg": "deg", "degree": "deg", "degrees": "deg", "°": "deg",
 }  # fmt: skip
 
-_PLAIN = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
+PLAIN_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 _FRACTION = re.compile(r"([+-]?)(?:(\d{1,9})[ -])?(\d{1,9})/(\d{1,9})", re.ASCII)
 _WITH_UNIT = re.compile(r"(.*[\d.,])\s*([A-Za-z]+|\"|''|″|”|°)\.?", re.ASCII)
 # 1,234 may be one thousand two hundred and thirty-four or one and a bit; 0,234 and 1,23 are clear.
@@ -84,7 +84,7 @@ def parse_number(text: str, decimal: DecimalSign = ".") -> Number | NotANumber:
     if _NOT_FINITE.fullmatch(tidy):
         return NotANumber(f"{shown} is not a number", "Write the number, or nothing when it is not known")
     amount, unit = tidy, None
-    if not _PLAIN.fullmatch(tidy) and (split := _WITH_UNIT.fullmatch(tidy)):
+    if not PLAIN_NUMBER.fullmatch(tidy) and (split := _WITH_UNIT.fullmatch(tidy)):
         amount, unit = split[1].rstrip(), UNITS.get(split[2].lower())
         if unit is None:
             return _unknown_unit(split[2])
@@ -125,7 +125,7 @@ def _plain(amount: str, shown: str, unit: str | None, decimal: DecimalSign) -> N
         return NotANumber(
             f"{shown} has both a comma and a dot", "Leave the thousands sign out: write 1234.5 or 1234,5"
         )
-    if not _PLAIN.fullmatch(amount):
+    if not PLAIN_NUMBER.fullmatch(amount):
         if re.fullmatch(r"[+-]?\d{1,3}(?:(?:,\d{3})+|(?:\.\d{3})+|(?:[ '’]\d{3})+(?:[.,]\d+)?)", amount):
             return NotANumber(f"{shown} has a thousands sign", "Leave it out: write 1234.5")
         return NotANumber(f"{shown} is not a number", "Write a number such as 12.5, 12,5 or 3/8")
@@ -144,13 +144,15 @@ def decimal_sign(cells: list[str], separator: str) -> DecimalSign:
     """Tell which decimal sign a sheet uses, from the number cells that can be read in one way only."""
     comma = dot = False
     for cell in cells:
-        if ("," in cell or "." in cell) and _PLAIN.fullmatch(cell) and not _UNCLEAR.fullmatch(cell):
+        if ("," in cell or "." in cell) and PLAIN_NUMBER.fullmatch(cell) and not _UNCLEAR.fullmatch(cell):
             comma = comma or "," in cell
             dot = dot or "." in cell
-    if comma:
-        return "mixed" if dot else ","
-    if dot or separator != ";":
+    if comma and not dot:
+        return ","
+    if separator != ";":
         return "."
+    if dot:
+        return "mixed" if comma else "."
     # Nothing settles it but the separator, which is that of a country of decimal commas.
     unclear = {sign for cell in cells if _UNCLEAR.fullmatch(cell) for sign in ",." if sign in cell}
     return {0: ".", 1: "," if "," in unclear else "mixed", 2: "mixed"}[len(unclear)]

@@ -22,12 +22,16 @@ Record = dict[str, Any]
 
 @dataclass(frozen=True)
 class Table:
-    """What was read of one sheet. `whole`: every row was understood well enough to know its ids."""
+    """What was read of one sheet.
+
+    `whole`: every row was understood well enough to know its ids. `readable`: so was the header.
+    """
 
     sheet: Sheet
     records: tuple[Record, ...] = ()
     whole: bool = True
     present: bool = False
+    readable: bool = True
     dialect: Dialect = field(default_factory=Dialect)
     header: tuple[str, ...] = ()
 
@@ -47,7 +51,7 @@ def read_table(sheet: Sheet, grid: Grid, findings: Findings) -> Table:
     """Read every row of a sheet; what cannot be read is noted, and the rest is kept."""
     header = tuple(column_name(cell) for cell in grid.rows[0])
     if not _header_is_good(sheet, header, grid, findings):
-        return Table(sheet, whole=False, present=True, dialect=grid.dialect, header=header)
+        return Table(sheet, whole=False, present=True, readable=False, header=header)
     columns = {column.name: column for column in sheet.columns}
     known = [(place, columns[name]) for place, name in enumerate(header) if name in columns]
     decimal = _decimal(known, grid)
@@ -69,12 +73,16 @@ def read_table(sheet: Sheet, grid: Grid, findings: Findings) -> Table:
         whole = whole and not _key_is_faulty(sheet, record)
     _find_doubles(sheet, records, findings)
     dialect = replace(grid.dialect, decimal=decimal)
-    return Table(sheet, tuple(records), whole, True, dialect, header)
+    return Table(sheet, tuple(records), whole, present=True, dialect=dialect, header=header)
 
 
 def _header_is_good(sheet: Sheet, header: tuple[str, ...], grid: Grid, findings: Findings) -> bool:
     if not any(header):
         findings.fault(sheet.name, 1, "", "the first row has no column names", "Put the column names there")
+        return False
+    if header[0].startswith("sep="):
+        what = "the first line is a note for spreadsheets, not the column names"
+        findings.fault(sheet.name, 1, "", what, "Delete that line")
         return False
     good = True
     names = tuple(column.name for column in sheet.columns)

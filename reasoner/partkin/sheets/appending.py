@@ -1,0 +1,240 @@
+"""Rows added to a sheet, in the sheet's own dialect, all or nothing."""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import io
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from itertools import count
+from pathlib import Path
+
+from partkin.model.problem import FaultyInput, Problem
+from partkin.sheets.columns import BY_NAME, Sheet
+from partkin.sheets.dialect import Dialect, Grid, read_grid, row_text, safe_cell
+from partkin.sheets.findings import Findings
+from partkin.sheets.loading import read_files, read_tables
+from partkin.sheets.number import PLAIN_NUMBER, NotANumber, parse_number
+from partkin.sheets.records import Table, column_name
+from partkin.sheets.settings import read_settings
+
+try:
+    import fcntl
+except ImportError:  # no such module on Windows, where only the second look at the sheet guards it
+    fcntl = None  # type: ignore[assignment]
+
+MOST_TRIES = 5
+_temporary = count()
+
+
+def append(folder: Path, sheet: str, row: Mapping[str, str]) -> None:
+    """Add one row to a sheet, atomically; make the sheet with its header where it is missing.
+
+    The sheet keeps its encoding, separator, decimal sign, line ends, column order and unknown columns. Every
+    other row stays as it is, byte for byte. A column that the sheet lacks is added at the end of its header.
+    Texts that a spreadsheet would run as a formula get an apostrophe before them, which reading takes off.
+    Rows added by another partkin at the same time wait for each other; where an editor saved the sheet in
+    between, its version is the one that the row is added to.
+
+    Parameters
+    ----------
+    folder
+        The build folder.
+    sheet
+        For instance `readings.csv`.
+    row
+        Cells by column name, as text, numbers with a dot or a comma. Empty ones may be left out.
+
+    Raises
+    ------
+    FaultyInput
+        The row would bring a fault where there was none before, or the sheet cannot be read or written; then
+        nothing was changed.
+    KeyError
+        There is no such sheet.
+    """
+    append_rows(folder, sheet, (row,))
+
+
+def append_rows(folder: Path, sheet: str, rows: Sequence[Mapping[str, str]]) -> None:
+    """Add rows that make sense only together, such as the corners of a zone: all of them or none.
+
+    Everything else is as with `append`.
+    """
+    described = BY_NAME[sheet]
+    with _alone(folder):
+        for _ in range(MOST_TRIES):
+            findings = Findings()
+            contents = read_files(folder, findings)
+            target = (folder / sheet).resolve()
+            if contents is None or (sheet not in contents and target.exists()):
+                raise FaultyInput(findings.sorted(warnings=False))
+            after = _with_rows(described, contents, rows)
+            if _replace(target, contents.get(sheet), after):
+                return
+    what = "the sheet keeps being changed by something else"
+    raise _refused(sheet, 0, "", what, "Close it there and try again")
+
+
+def _with_rows(sheet: Sheet, contents: Mapping[str, bytes], rows: Sequence[Mapping[str, str]]) -> bytes:
+    """Return the bytes of the sheet with the rows, having checked the whole build with them."""
+    before = Findings()
+    table = _all_checked(contents, before)[sheet.name]
+    grid = None
+    if table.present:
+        grid = read_grid(sheet.name, contents[sheet.name], Findings())
+        if grid is None or not table.readable:
+            raise FaultyInput(tuple(one for one in before.sorted(warnings=False) if one.sheet == sheet.name))
+    written = _written(sheet, table, grid, rows)
+    after = Findings()
+    _all_checked({**contents, sheet.name: written}, after)
+    known = {(one.sheet, one.row, one.column) for one in before.sorted(warnings=False)}
+    new = tuple(
+        one for one in after.sorted(warnings=False) if (one.sheet, one.row, one.column) not in known
+    )
+    if new:
+        raise FaultyInput(new)
+    return written
+
+
+def _all_checked(contents: Mapping[str, bytes], findings: Findings) -> dict[str, Table]:
+    if "build.toml" in contents:
+        read_settings(contents["build.toml"], findings)
+    return read_tables(contents, findings)
+
+
+def _written(sheet: Sheet, table: Table, grid: Grid | None, rows: Sequence[Mapping[str, str]]) -> bytes:
+    names = {column.name for column in sheet.columns}
+    filled = [{column_name(name): text.strip() for name, text in row.items() if text.strip()} for row in rows]
+    header = list(table.header) if grid else [column.name for column in sheet.columns]
+    number = len(grid.rows) + 1 if grid else 2
+    for name in (name for cells in filled for name in cells if name not in header and name not in names):
+        mend = "Leave it out, or add the column by hand"
+        raise _refused(sheet.name, number, name, f"there is no column {name}", mend)
+    added = list(dict.fromkeys(name for cells in filled for name in cells if name not in header))
+    dialect = _dialect(table, grid)
+    text = grid.text if grid else row_text(header, dialect)
+    if added and grid:
+        text = _wider_header(sheet.name, grid, added)
+        header += added
+    if text and not text.endswith(("\n", "\r")):
+        text += dialect.line_end
+    numeric = _numeric(sheet)
+    for cells in filled:
+        written = {
+            name: _number_cell(cell, dialect) if name in numeric else safe_cell(cell)
+            for name, cell in cells.items()
+        }
+        text += row_text([written.get(name, "") for name in header], dialect)
+    return _encoded(sheet.name, number, text, dialect)
+
+
+def _dialect(table: Table, grid: Grid | None) -> Dialect:
+    if grid is None:
+        return Dialect()
+    dialect = table.dialect
+    # Semicolons come from countries of decimal commas; a dot that is there already says otherwise.
+    if dialect.separator == ";" and dialect.decimal == ".":
+        places = [place for place, name in enumerate(table.header) if name in _numeric(table.sheet)]
+        if not any("." in cells[place] for cells in grid.rows[1:] for place in places if place < len(cells)):
+            return replace(dialect, decimal=",")
+    return dialect
+
+
+def _numeric(sheet: Sheet) -> frozenset[str]:
+    return frozenset(column.name for column in sheet.columns if column.read_as in ("number", "whole number"))
+
+
+def _number_cell(text: str, dialect: Dialect) -> str:
+    number = parse_number(text)
+    if isinstance(number, NotANumber) or not PLAIN_NUMBER.fullmatch(text):
+        return safe_cell(text)
+    sign = "," if dialect.decimal == "," else "."
+    plain = text.lstrip("+").replace(",", ".").replace(".", sign)
+    # Three places behind the sign could be a thousand where the sheet leaves that open.
+    if isinstance(parse_number(plain, dialect.decimal), NotANumber):
+        plain += "0"
+    return plain
+
+
+def _wider_header(sheet: str, grid: Grid, added: list[str]) -> str:
+    """Return the sheet's text with columns added at the end of its first row."""
+    width = len(grid.rows[0])
+    for place, cells in enumerate(grid.rows):
+        if len(cells) > width and any(cell.strip() for cell in cells[width:]):
+            what = f"row {place + 1} has more cells than the header, so no column can be added"
+            raise _refused(sheet, place + 1, "", what, "Mend that row first")
+    lines = io.StringIO(grid.text, newline="")
+    next(csv.reader(lines, delimiter=grid.dialect.separator, strict=True))
+    end = lines.tell()
+    first, rest = grid.text[:end], grid.text[end:]
+    bare = first.rstrip("\r\n")
+    more = row_text(added, grid.dialect).removesuffix(grid.dialect.line_end)
+    return bare + grid.dialect.separator + more + (first[len(bare) :] or grid.dialect.line_end) + rest
+
+
+def _encoded(sheet: str, row: int, text: str, dialect: Dialect) -> bytes:
+    try:
+        return (b"\xef\xbb\xbf" if dialect.mark else b"") + text.encode(dialect.encoding)
+    except UnicodeEncodeError as error:
+        letter = text[error.start : error.start + 1]
+        what = f'the sheet is Latin-1 and cannot hold "{letter}"'
+        mend = "Save the sheet as CSV, UTF-8, or leave the letter out"
+        raise _refused(sheet, row, "", what, mend) from None
+
+
+def _refused(sheet: str, row: int, column: str, what: str, mend: str) -> FaultyInput:
+    return FaultyInput((Problem(sheet, row, column, what, mend),))
+
+
+@contextlib.contextmanager
+def _alone(folder: Path) -> Iterator[None]:
+    """Keep other partkins from adding to the folder; a dead process lets go by itself."""
+    handle = None
+    if fcntl is not None:
+        try:
+            handle = os.open(folder, os.O_RDONLY)
+            fcntl.flock(handle, fcntl.LOCK_EX)
+        except OSError:  # some network drives cannot lock; the second look at the sheet still guards it
+            pass
+    try:
+        yield
+    finally:
+        if handle is not None:
+            os.close(handle)
+
+
+def _replace(target: Path, before: bytes | None, after: bytes) -> bool:
+    """Put the new bytes in the sheet's place; False where it was changed since `before` was read."""
+    temporary = target.with_name(f".{target.name}.{os.getpid()}-{next(_temporary)}.part")
+    try:
+        with open(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666), "wb") as file:
+            file.write(after)
+            file.flush()
+            os.fsync(file.fileno())
+        if before is not None:
+            with contextlib.suppress(OSError):
+                os.chmod(temporary, target.stat().st_mode & 0o7777)
+        if (target.read_bytes() if target.exists() else None) != before:
+            return False
+        os.replace(temporary, target)
+    except OSError as error:
+        what = f"the sheet cannot be written ({error.strerror or 'unknown reason'})"
+        mend = "Close it elsewhere, or mend the folder's permissions"
+        raise _refused(target.name, 0, "", what, mend) from None
+    finally:
+        with contextlib.suppress(OSError):
+            temporary.unlink()
+    _sync_folder(target.parent)
+    return True
+
+
+def _sync_folder(folder: Path) -> None:
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

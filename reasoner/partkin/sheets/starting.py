@@ -1,0 +1,68 @@
+"""A new build folder: every sheet with its header and a first row to overwrite."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from partkin.model.problem import FaultyInput, Problem
+from partkin.sheets.columns import SETTING_MEANINGS, SETTINGS, SHEETS, Sheet
+from partkin.sheets.dialect import Dialect, row_text
+
+_SETTING_LINES = {
+    "name": '"my build"',
+    "currency": '"EUR"',
+    "labour_rate": "0",
+    "confidence": "0.95",
+    "adapt_host": "false",
+}
+
+
+def write_new(folder: Path) -> tuple[Path, ...]:
+    """Write the sheets of a new build, each with an invented first row that says that it is one.
+
+    Parameters
+    ----------
+    folder
+        Made where it is missing. A hidden file such as .git may be in it, nothing else.
+
+    Returns
+    -------
+    tuple of Path
+        What was written, in sheet order.
+
+    Raises
+    ------
+    FaultyInput
+        The folder has something in it, or cannot be written.
+    """
+    shown = folder.name or folder.as_posix()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        there = sorted(path.name for path in folder.iterdir() if not path.name.startswith("."))
+        if there:
+            what = f"the folder is not empty: it has {there[0]} in it"
+            raise FaultyInput((Problem(shown, 0, "", what, "Name a new folder, or empty this one"),))
+        written = []
+        for name, text in _texts().items():
+            (folder / name).write_bytes(text.encode("utf-8"))
+            written.append(folder / name)
+        return tuple(written)
+    except OSError as error:
+        what = f"the folder cannot be written ({error.strerror or 'unknown reason'})"
+        raise FaultyInput((Problem(shown, 0, "", what, "Name another folder"),)) from None
+
+
+def _texts() -> dict[str, str]:
+    settings = "".join(
+        f"{key} = {value}  # {SETTING_MEANINGS[key]}\n" for key, value in _SETTING_LINES.items()
+    )
+    return {SETTINGS: f"[build]\n{settings}"} | {sheet.name: _sheet_text(sheet) for sheet in SHEETS}
+
+
+def _sheet_text(sheet: Sheet) -> str:
+    rows = [[column.name for column in sheet.columns]]
+    for place in range(max(len(column.examples) for column in sheet.columns)):
+        rows.append(
+            [column.examples[place] if place < len(column.examples) else "" for column in sheet.columns]
+        )
+    return "".join(row_text(row, Dialect()) for row in rows)
