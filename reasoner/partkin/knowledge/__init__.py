@@ -6,5 +6,15 @@ pyoxigraph alone; rdflib, pyshacl and owlrl come in only with `validate` and `co
 
 from partkin.knowledge.asking import ask_check
 from partkin.knowledge.graph import Knowledge, compile_graph, to_build
+from partkin.knowledge.questions import ask, list_queries
+from partkin.knowledge.turtle import export_turtle
 
-__all__ = ["Knowledge", "ask_check", "compile_graph", "to_build"]
+__all__ = [
+    "Knowledge",
+    "ask",
+    "ask_check",
+    "compile_graph",
+    "export_turtle",
+    "list_queries",
+    "to_build",
+]

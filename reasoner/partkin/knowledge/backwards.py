@@ -15,8 +15,8 @@ TYPE = full("rdf:type")
 ORDER = full("partkin:order")
 ROW = full("partkin:row")
 
-_WORD_OF = {concept(scheme, word): word for scheme, listed in WORDS.items() for word in listed}
-_UNIT_OF = {PREFIXES["unit"] + local: unit for unit, local in UNITS.items()}
+WORD_OF = {concept(scheme, word): word for scheme, listed in WORDS.items() for word in listed}
+UNIT_OF = {PREFIXES["unit"] + local: unit for unit, local in UNITS.items()}
 
 
 def _truth(value: str) -> bool:
@@ -32,8 +32,8 @@ _READ: dict[str, Callable[[str], Any]] = {
     "decimal": float,
     "integer": int,
     "boolean": _truth,
-    "word": lambda value: _WORD_OF.get(value, value),
-    "unit": lambda value: _UNIT_OF.get(value, value),
+    "word": lambda value: WORD_OF.get(value, value),
+    "unit": lambda value: UNIT_OF.get(value, value),
     "part": last, "feature": last, "zone": last, "model": last, "reading": last, "person": last,
 }
 
@@ -91,7 +91,7 @@ def _many(things: Things, thing: Mapping[str, list[str]], column: Column) -> tup
         return tuple(_first(child, "schema:mpn") or "" for child in children)
     if column.holds == "cautions":
         found = [_first(child, "partkin:cautionKind") or "" for child in children]
-        return tuple(_WORD_OF.get(value, value) for value in found if value is not None)
+        return tuple(WORD_OF.get(value, value) for value in found if value is not None)
     return tuple(
         tuple(_first(way, "schema:name") or "" for way in _listed(things, child, "partkin:alternative"))
         for child in children)

@@ -21,15 +21,21 @@ COMPARED = full("partkin:comparedWith")
 Row = dict[str, str]
 
 
+def with_given(sparql: str, iris: Iterable[str]) -> str:
+    """Return a shipped query for these things alone, in place of every one."""
+    listed = " ".join(f"<{iri}>" for iri in iris)
+    return sparql.replace(GIVEN, f"{{ {listed} }}", 1) if listed else sparql
+
+
 class Knowledge:
-    """A build as a graph that can be asked; holds the store and keeps it out of sight.
+    """A build as a graph that can be asked; the store behind it is this stage's own affair.
 
     The default graph is what the sheets assert; the results of a rule stand in the graph
     `https://w3id.org/partkin/ns#rule-<name>`. Queries see all of them as one.
     """
 
     def __init__(self, store: Store, base: str) -> None:
-        self._store = store
+        self.store = store
         self.base = base
 
     def part(self, part_id: str) -> str:
@@ -50,11 +56,8 @@ class Knowledge:
         given
             IRIs for the variable that the file's header names under `given`; none: every one.
         """
-        sparql = query_files()[name].sparql
-        iris = " ".join(f"<{iri}>" for iri in given)
-        if iris:
-            sparql = sparql.replace(GIVEN, f"{{ {iris} }}", 1)
-        answer: Any = self._store.query(sparql, use_default_graph_as_union=True)
+        sparql = with_given(query_files()[name].sparql, given)
+        answer: Any = self.store.query(sparql, use_default_graph_as_union=True)
         columns = [variable.value for variable in answer.variables]
         return [
             {column: term.value for column, term in zip(columns, solution, strict=True) if term is not None}
@@ -72,7 +75,7 @@ class Knowledge:
         new = [iri for iri in map(self.part, others) if iri not in known]
         if new:
             ours, compared, asked = NamedNode(self.part(donor)), NamedNode(COMPARED), NamedNode(ASKED)
-            self._store.extend([Quad(ours, compared, NamedNode(iri), asked) for iri in new])
+            self.store.extend([Quad(ours, compared, NamedNode(iri), asked) for iri in new])
             self.apply_rules()
 
     def apply_rules(self) -> None:
@@ -81,8 +84,15 @@ class Knowledge:
 
         for rule in rule_files():
             graph = NamedNode(f"{NS}rule-{rule.name}")
-            derived: Any = self._store.query(rule.sparql, use_default_graph_as_union=True)
-            self._store.extend([Quad(one.subject, one.predicate, one.object, graph) for one in derived])
+            derived: Any = self.store.query(rule.sparql, use_default_graph_as_union=True)
+            self.store.extend([Quad(one.subject, one.predicate, one.object, graph) for one in derived])
+
+    def quads(self) -> str:
+        """Return everything as N-Quads, in no order."""
+        from pyoxigraph import RdfFormat
+
+        written: Any = self.store.dump(format=RdfFormat.N_QUADS)
+        return str(written, "utf-8")
 
     def asserted(self) -> Iterator[tuple[str, str, str]]:
         """Yield what the sheets say as (subject, predicate, object) texts."""
@@ -99,7 +109,7 @@ class Knowledge:
                 yield rule.name, subject, predicate, value
 
     def _texts(self, graph: Any) -> Iterator[tuple[str, str, str]]:
-        quads: Any = self._store.quads_for_pattern(None, None, None, graph)
+        quads: Any = self.store.quads_for_pattern(None, None, None, graph)
         for quad in quads:
             yield quad.subject.value, quad.predicate.value, quad.object.value
 
