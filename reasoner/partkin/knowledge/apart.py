@@ -1,7 +1,7 @@
 """A question of the user's own, answered in a process of its own that can be stopped.
 
-Reads one JSON object from standard input (quads, sparql, base, rows_at_most, megabytes), writes one to standard
-output. The store has no way to stop a question that has begun; a process has.
+Reads one JSON object from standard input (quads, sparql, base, rows_at_most, megabytes), writes one to
+standard output. The store has no way to stop a question that has begun; a process has.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ from partkin.knowledge.names import PREFIXES
 from partkin.model.table import Cell
 
 _XSD = PREFIXES["xsd"]
-_WHOLE = {_XSD + name for name in ("integer", "int", "long", "short", "nonNegativeInteger", "positiveInteger")}
+_WHOLE = {_XSD + name for name in ("integer", "int", "long", "nonNegativeInteger", "positiveInteger")}
 _REAL = {_XSD + name for name in ("decimal", "double", "float")}
 # Things whose own id says what they are; others keep the name of their sheet before their number.
 _NAMED = ("model", "number", "platform", "person", "reading", "zone", "connector")

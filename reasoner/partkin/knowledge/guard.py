@@ -47,7 +47,7 @@ def _first_refusal(listed: list[Token]) -> Problem | None:
         if word in _CHANGES:
             return _refused(token, f"{word} would change the graph, and questions only read it")
         if word == "SERVICE":
-            return _refused(token, "SERVICE would ask another machine, and nothing outside the build is asked")
+            return _refused(token, "SERVICE would ask another machine; nothing outside the build is asked")
         if word == "LOAD":
             return _refused(token, "LOAD would fetch a document, and nothing outside the build is read")
         if word == "FROM":

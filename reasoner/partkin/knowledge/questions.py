@@ -21,8 +21,10 @@ from partkin.model.table import Table
 ROWS_AT_MOST: Final = 10_000
 SECONDS_AT_MOST: Final = 10.0
 MEGABYTES_AT_MOST: Final = 2048
-_FIRST_WORDS = frozenset(
-    "ADD ASK BASE CLEAR CONSTRUCT COPY CREATE DELETE DESCRIBE DROP INSERT LOAD MOVE PREFIX SELECT WITH".split())
+_FIRST_WORDS = frozenset({
+    "ADD", "ASK", "BASE", "CLEAR", "CONSTRUCT", "COPY", "CREATE", "DELETE", "DESCRIBE", "DROP", "INSERT", "LOAD",
+    "MOVE", "PREFIX", "SELECT", "WITH",
+})
 _WHERE = re.compile(r"error at (\d+):(\d+): (.*)", re.DOTALL)
 
 
@@ -40,7 +42,8 @@ def list_queries() -> Table:
 
 
 def ask(
-    graph: Knowledge, query: str, *, rows_at_most: int = ROWS_AT_MOST, seconds_at_most: float = SECONDS_AT_MOST,
+    graph: Knowledge, query: str, *,
+    rows_at_most: int = ROWS_AT_MOST, seconds_at_most: float = SECONDS_AT_MOST,
 ) -> tuple[Table, tuple[Problem, ...]]:
     """Answer a question put to the graph.
 
@@ -121,7 +124,8 @@ def _table(found: dict[str, Any]) -> Table:
             wanted = where[3].splitlines()[0][:80]
             raise _fault(f"the question cannot be read from here on: {wanted}",
                          "See the SPARQL 1.1 query language", int(where[1]), where[2])
-        raise _fault(f"the question cannot be answered: {found['fault']}", "See the SPARQL 1.1 query language")
+        raise _fault(f"the question cannot be answered: {found['fault']}",
+                     "See the SPARQL 1.1 query language")
     return Table(tuple(found["columns"]), tuple(map(tuple, found["rows"])), found["answer"], found["cut"])
 
 
