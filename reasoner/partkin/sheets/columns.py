@@ -43,8 +43,8 @@ class Column:
 
     `needed`: the column must be there and every row must fill it. `unit`: of a bare number. `least` and
     `most` include, `above` excludes, the bound. `attribute`: of the dataclass, where it is not the column's
-    name. `refers_to`: the sheet whose first key column holds the ids; `loosely`: an unknown id is only warned
-    about. `examples`: what `partkin new` writes, one value a row.
+    name. `refers_to`: the sheet whose first key column holds the ids; `loosely`: other names may stand there too,
+    and only one that looks like a slip is warned about. `examples`: what `partkin new` writes, one value a row.
     """
 
     name: str
@@ -244,7 +244,8 @@ SHEETS: tuple[Sheet, ...] = (
         _part(_DONOR),
         Column("held_to", "name", "the part or body that it is held to", True, refers_to=PARTS, loosely=True,
                examples=(_HOST,)),
-        Column("fastener", "id", "id, unique in this sheet", True, examples=("bolt-1",)),
+        Column("fastener", "id", "id; one that goes through several parts has a row for each", True,
+               examples=("bolt-1",)),
         _word("kind", FASTENER_KINDS, "what kind of fastener", "bolt", needed=True),
         Column("count", "whole number", "how many; empty: one", least=1, most=10_000, examples=("1",)),
         Column("thread", "thread", "as the trade writes it", examples=("M6x1",)),
@@ -259,7 +260,7 @@ SHEETS: tuple[Sheet, ...] = (
         Column("torque_nm", "number", "the maker's value, never a guess", above=0.0, most=10_000.0),
         Column("single_use", "yes or no", "yes: a new one each time", examples=("no",)),
         _note(EXAMPLE),
-    ), key=("fastener",)),
+    ), key=("part", "held_to", "fastener")),
     Sheet("outcomes.csv", "outcome", (
         Column("donor", "id", "the donor that was tried", True, refers_to=PARTS, examples=(_DONOR,)),
         _day("2024-05-31"),

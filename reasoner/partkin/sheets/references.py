@@ -40,14 +40,14 @@ def _check_ids(tables: Tables, table: Table, findings: Findings) -> None:
             wrong = record.get(column.name)
             if wrong is None or wrong in known:
                 continue
-            if column.loosely:
-                what = f"{wrong} is not in {target.sheet.name}; it is taken as something of the vehicle"
-                mend = f"{findings.meant(wrong, ids)}Nothing needs doing if that is so"
-                findings.warn(table.sheet.name, record["row"], column.name, what, mend)
-            else:
-                what = f"{wrong} is not in {target.sheet.name}"
-                mend = f"{findings.meant(wrong, ids)}Add its row there, or mend the name here"
+            what = f"{wrong} is not in {target.sheet.name}"
+            near = findings.meant(wrong, ids)
+            if not column.loosely:
+                mend = f"{near}Add its row there, or mend the name here"
                 findings.fault(table.sheet.name, record["row"], column.name, what, mend)
+            elif near:
+                mend = f"{near}If not, nothing needs doing: it is taken as something of the vehicle"
+                findings.warn(table.sheet.name, record["row"], column.name, what, mend)
 
 
 def _check_parts(tables: Tables, findings: Findings) -> None:
