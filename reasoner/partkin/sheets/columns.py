@@ -43,8 +43,9 @@ class Column:
 
     `needed`: the column must be there and every row must fill it. `unit`: of a bare number. `least` and
     `most` include, `above` excludes, the bound. `attribute`: of the dataclass, where it is not the column's
-    name. `refers_to`: the sheet whose first key column holds the ids; `loosely`: other names may stand there too,
-    and only one that looks like a slip is warned about. `examples`: what `partkin new` writes, one value a row.
+    name. `refers_to`: the sheet whose first key column holds the ids; `loosely`: other names may stand there
+    too, and only one that looks like a slip is warned about. `examples`: what `partkin new` writes, one value
+    a row.
     """
 
     name: str

@@ -14,7 +14,7 @@ class Findings:
 
     def __init__(self) -> None:
         self._found: dict[Problem, None] = {}
-        self._guesses = 0
+        self._guessed: set[str] = set()
 
     def fault(self, sheet: str, row: int, column: str, what: str, mend: str) -> None:
         """Note a fault; the same one is kept once."""
@@ -26,8 +26,8 @@ class Findings:
 
     def meant(self, text: str, words: tuple[str, ...]) -> str:
         """Say ` Did you mean ...?` where a word is near; only for the first few hundred faults."""
-        self._guesses += 1
-        guess = nearest(text, words) if self._guesses <= MOST_GUESSES else None
+        self._guessed.add(text)
+        guess = nearest(text, words) if len(self._guessed) <= MOST_GUESSES else None
         return f"Did you mean {guess}? " if guess else ""
 
     def sorted(self, warnings: bool) -> tuple[Problem, ...]:

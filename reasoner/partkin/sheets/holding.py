@@ -48,7 +48,8 @@ def _check_id(record: Record, first: Record, others: frozenset[str], findings: F
     kinds = (first.get("kind"), record.get("kind"))
     if None not in kinds and kinds[0] != kinds[1]:
         what = f"{name} is a {kinds[0]} in row {first['row']} and a {kinds[1]} here"
-        findings.fault(SHEET, record["row"], "kind", what, "Give another fastener another id, or mend the kind")
+        mend = "Give another fastener another id, or mend the kind"
+        findings.fault(SHEET, record["row"], "kind", what, mend)
 
 
 def _stuck(table: Table) -> dict[str, list[str]]:
@@ -82,8 +83,9 @@ def _stuck(table: Table) -> dict[str, list[str]]:
     }
     for one in certain:
         if one["fastener"] in waits:
-            for body in {one["part"], one["held_to"]} & on:
-                stuck.setdefault(body, []).append(one["fastener"])
+            for body in (one["part"], one["held_to"]):
+                if body in on:
+                    stuck.setdefault(body, []).append(one["fastener"])
     return stuck
 
 
