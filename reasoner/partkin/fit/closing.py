@@ -83,7 +83,7 @@ class Closing:
                 return (other, pair)
         if len(made) == 0:
             return None
-        settled = self.work.known.settle((*made, pair), FIT_MM)
+        settled = self.work.known.judge((*made, pair), FIT_MM)
         return self._fewest(settled.tight) if settled.excess_mm > FIT_MM else None
 
     def _fewest(self, pairs: Sequence[Pair]) -> tuple[Pair, ...]:
@@ -91,7 +91,7 @@ class Closing:
         kept = list(pairs)
         for pair in pairs:
             without = [other for other in kept if other != pair]
-            if without and self.work.known.place(without).excess_mm > FIT_MM:
+            if without and not self.work.known.holds(without, FIT_MM):
                 kept = without
         return tuple(kept)
 

@@ -53,8 +53,10 @@ def _smallest(work: Work) -> list[Demand]:
     order = [(0, r) for r in farthest_first(point[0], [i for side, i in work.demands if side == 0])]
     order += [(1, c) for c in farthest_first(point[1], [i for side, i in work.demands if side == 1])]
     first = _progression(work, order)
+    if len(first) <= 3:
+        return first
     # Beginning with what conflicted last often finds a smaller set.
-    again = _progression(work, [*first[::-1], *(demand for demand in order if demand not in first)][::-1])
+    again = _progression(work, [*(demand for demand in order if demand not in first)][::-1] + first)
     return min(first, again, key=lambda demands: (len(demands), demands))
 
 

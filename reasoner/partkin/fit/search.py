@@ -145,7 +145,7 @@ class Search:
             self._push(value, 0.0, Node(value, node.need_mm, node.kept))
             return False
         pairs = tuple(matched.items())
-        settled = self.known.settle(pairs, self.limit_mm)
+        settled = (self.known.settle if self.every else self.known.judge)(pairs, self.limit_mm)
         if settled.excess_mm > self.limit_mm:
             self._branch(node, open_pairs, settled.tight, value)
             return False
