@@ -18,7 +18,7 @@ class Action:
     trim edge, move over, connector adapter. `to_mm`: diameter, width or thickness, as `do` says; `length_mm`
     (overall), `angle_deg`: of a slot, in the part's frame; `at_mm`: centre, in the part's frame.
     `allowed_mm`: the play of its pair once the job is done. `workmanship_mm`: how far a careful hand may
-    miss the centre asked for.
+    miss the centre asked for. `side`: donor or host.
     """
 
     do: str
@@ -37,6 +37,7 @@ class Action:
     source: str | None = None
     allowed_mm: float | None = None
     workmanship_mm: float = 0.0
+    side: str = "donor"
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,11 @@ class RuledOut:
 
 @dataclass(frozen=True)
 class Adaptation:
-    """A set of jobs that makes the donor fit, with the chance that it then does."""
+    """A set of jobs that makes the donor fit.
+
+    `margin_mm`: after the work, by the sizes asked for. `bound_cost`: no set of jobs costs less (None: no
+    labour rate is known). `pairs`: the pairing after the work; a new hole is named `new-` and its fixing.
+    """
 
     actions: tuple[Action, ...]
     minutes: float
@@ -59,6 +64,7 @@ class Adaptation:
     margin_mm: float
     proved_cheapest: bool
     bound_cost: float | None = None
+    pairs: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -120,7 +126,7 @@ class AdaptationQuestion:
     work
         Rows that override the shipped ones.
     reserve_mm
-        More tolerance than workmanship asks for, where a size has room for it: the spread of the readings.
+        Tolerance that every changed size has to leave besides workmanship: for the spread of the readings.
     """
 
     task: FitTask

@@ -1,0 +1,310 @@
+"""The cheapest adaptation of a donor, the next two different ones, and what was ruled out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from partkin.adaptation.applied import adapted_task
+from partkin.adaptation.choices import Bench, Choice, Unit, holds, new_hole, unit_of_pair
+from partkin.adaptation.dressing import dress
+from partkin.adaptation.fasteners import fastener_jobs
+from partkin.adaptation.limits import LICENSED, Refusal, refuse_cut
+from partkin.adaptation.optimise import Optimiser, Optimum, Permitted, Vector
+from partkin.adaptation.pairing import pairings
+from partkin.adaptation.pairs import blocked_by_thread, bolt_of
+from partkin.adaptation.placing import Fits, Geometry, Placed, Sets, Solve
+from partkin.adaptation.refusals import ruled_out
+from partkin.model.adapting import Action, Adaptation, AdaptationAnswer, AdaptationQuestion
+from partkin.model.fitting import Conflict, FitAnswer, FitTask, Option, Spot
+
+DEFAULT_LIMIT = 400
+DIFFERENT = 2
+
+
+@dataclass(frozen=True)
+class Finished:
+    """Jobs of one set, checked by the geometry with the sizes asked for."""
+
+    actions: tuple[Action, ...]
+    pairs: tuple[tuple[str, str], ...]
+    margin_mm: float
+
+
+def cheapest(
+    question: AdaptationQuestion, solve: Solve, limit: int = DEFAULT_LIMIT, fits: Fits | None = None
+) -> AdaptationAnswer:
+    """Find the least work that makes the donor go on, within what safety and the material allow.
+
+    Parameters
+    ----------
+    question
+    solve
+        The geometry: a FitTask to its FitAnswer.
+    limit
+        How many sets of jobs may be laid on the host. A count, never seconds: the same question gives the
+        same answer. When it is reached the best found is given with the bound that is proved.
+    fits
+        The geometry's verdict alone, where that is faster.
+
+    Returns
+    -------
+    AdaptationAnswer
+        The cheapest first, then up to two that do without some of its jobs. Empty with `why`, and with a
+        conflict where one proves it, when there is none.
+
+    Notes
+    -----
+    Cost is minutes at the build's labour rate and what is used up; without a rate the least minutes count.
+    """
+    refused = _not_to_be_altered(question)
+    if refused is not None:
+        return AdaptationAnswer((), (), refused.says)
+    answers = [
+        _Search(replace(question, task=task), solve, limit, fits, unique).answer()
+        for task, unique in pairings(question, solve)
+    ]
+    if not answers:
+        return AdaptationAnswer((), (), "no feature of the donor can go on any fixing")
+    return min(enumerate(answers), key=lambda numbered: (_rank(numbered[1]), numbered[0]))[1]
+
+
+def _not_to_be_altered(question: AdaptationQuestion) -> Refusal | None:
+    duty, part = question.duty, question.donor.part
+    if duty is None:
+        says = f"the duty of {part} is not known: it goes on as it is or not at all until it is; {LICENSED}"
+    elif duty in ("structural", "restraint"):
+        says = f"{part} is a {duty} part: it goes on as it is or not at all; {LICENSED}"
+    else:
+        return None
+    return Refusal(says, "project rule")
+
+
+def _rank(answer: AdaptationAnswer) -> tuple[bool, float, float]:
+    if not answer.adaptations:
+        return (True, 0.0, 0.0)
+    first = answer.adaptations[0]
+    return (False, first.cost if first.cost is not None else first.minutes, first.minutes)
+
+
+class _Search:
+    """One pairing."""
+
+    def __init__(
+        self, question: AdaptationQuestion, solve: Solve, limit: int, fits: Fits | None, unique: bool
+    ) -> None:
+        self.question, self.solve, self.unique = question, solve, unique
+        self.bench = Bench(question)
+        self.before = solve(question.task)
+        self.units = tuple(self._units())
+        self.costs = [[self._price(choice) for choice in unit.choices] for unit in self.units]
+        geometry = Geometry(question.task, self.units, solve, fits)
+        self.optimiser = Optimiser(self.units, geometry, self.costs, self._finish, limit)
+
+    def _price(self, choice: Choice) -> int:
+        """Thousandths of money, or of minutes (what is used up deciding between equals)."""
+        rate = self.question.settings.labour_rate
+        if rate is None:
+            return round(1000.0 * choice.minutes + choice.cost)
+        return round(1000.0 * (choice.minutes * rate / 60.0 + choice.cost))
+
+    def _units(self) -> list[Unit]:
+        task = self.question.task
+        by_fixing = {option.fixing: option for option in task.options}
+        spots = {spot.id: spot for spot in task.features}
+        free = [spot for spot in task.features if spot.id not in {o.feature for o in task.options}]
+        units = []
+        for fixing in task.fixings:
+            option = by_fixing.get(fixing.id)
+            if option is not None:
+                feature: Spot | None = spots[option.feature]
+            else:
+                feature = self._wrong_thread(fixing, free)
+                if feature is None and not fixing.must:
+                    continue
+                free = [spot for spot in free if spot is not feature]
+            units.append(self._unit(fixing, feature, option))
+        return units
+
+    def _unit(self, fixing: Spot, feature: Spot | None, option: Option | None) -> Unit:
+        if feature is not None:
+            return self._without_hopeless_holes(unit_of_pair(self.bench, fixing, feature, option))
+        host = self.bench.host_feature[fixing.id]
+        unit = Unit(fixing, None, host, None, None, (), bolt_of(self.question, host, host))
+        return self._without_hopeless_holes(replace(unit, choices=tuple(new_hole(self.bench, unit))))
+
+    def _wrong_thread(self, fixing: Spot, free: list[Spot]) -> Spot | None:
+        """The feature that stands at a fixing and only lacks the right thread."""
+        named = blocked_by_thread(self.question.matings, fixing.id)
+        candidates = [spot for spot in free if spot.id in named]
+        if len(candidates) <= 1 or not self.before.placement:
+            return candidates[0] if candidates else None
+        unit = Unit(fixing, candidates[0], self.bench.host_feature[fixing.id], None, None, ())
+        placement = self.before.placement
+
+        def away_mm(spot: Spot) -> float:
+            from partkin.adaptation.standing import line3, standing
+
+            stands = standing(replace(unit, feature=spot), placement, "donor")
+            return float(((line3(spot)[0, :2] - stands.other[0]) ** 2).sum())
+
+        return min(candidates, key=away_mm)
+
+    def _without_hopeless_holes(self, unit: Unit) -> Unit:
+        """Offer a new hole only where there is room for one at the best placement of the rest.
+
+        The donor's own hole counts as an obstacle: a hole half in another is no hole. The rest is laid down
+        as it is; the check is made again at the placement of the whole adaptation.
+        """
+        choices = tuple(
+            self._judged_hole(unit, choice) if choice.do == ("new hole",) and choice.refusal is None else choice
+            for choice in unit.choices
+        )
+        return replace(unit, choices=choices)
+
+    def _judged_hole(self, unit: Unit, choice: Choice) -> Choice:
+        rest = self._rest_of(unit.fixing.id)
+        if rest is None or not rest.placement:
+            why = Refusal("too few other fixings place the part", "geometry")
+            return replace(choice, refusal=why)
+        placed = Placed(rest.placement, {})
+        alone = replace(unit, choices=(choice,))
+        dressed = dress(self.bench, (alone,), (0,), placed)
+        return replace(choice, refusal=dressed.refusal) if dressed.refusal else choice
+
+    def _rest_of(self, fixing: str) -> FitAnswer | None:
+        task = self.question.task
+        options = tuple(option for option in task.options if option.fixing != fixing)
+        if not options:
+            return None
+        used = {option.fixing for option in options}, {option.feature for option in options}
+        fixings = tuple(replace(s, must=True) for s in task.fixings if s.id in used[0])
+        features = tuple(replace(s, must=False, should=True) for s in task.features if s.id in used[1])
+        return self.solve(replace(task, fixings=fixings, features=features, options=options, given=True))
+
+    def _finish(self, vector: Vector, placed: Placed) -> Finished | None:
+        dressed = dress(self.bench, self.units, vector, placed)
+        if dressed.refusal is not None:
+            return None
+        trial = Adaptation(dressed.actions, 0.0, None, 0.0, False, None, dressed.pairs)
+        after = self.solve(adapted_task(self.question.task, trial))
+        if not after.fits or after.margin_mm is None:
+            return None
+        return Finished(dressed.actions, dressed.pairs, after.margin_mm)
+
+    def _permitted(self) -> Permitted:
+        return tuple(
+            tuple(n for n, choice in enumerate(unit.choices) if choice.refusal is None) for unit in self.units
+        )
+
+    def answer(self) -> AdaptationAnswer:
+        """Search, then look for different sets, then for what was ruled out."""
+        stuck = self._stuck()
+        if stuck is not None:
+            return AdaptationAnswer((), self._ruled_out(None), stuck)
+        permitted = self._permitted()
+        first = self.optimiser.run(permitted)
+        if first.vector is None:
+            return self._none(first, permitted)
+        found, cuts = [first], []
+        while len(found) <= DIFFERENT:
+            cuts.append(self._same_again(found[-1].vector or ()))
+            following = self.optimiser.run(permitted, cuts)
+            if following.vector is None:
+                break
+            found.append(following)
+        jobs, notes = fastener_jobs(self.bench, self.units)
+        adaptations = tuple(self._adaptation(optimum, jobs) for optimum in found)
+        return AdaptationAnswer(
+            tuple(a for a in adaptations if a.actions), self._ruled_out(first.cost), _as_it_is(adaptations),
+            notes=notes,
+        )  # fmt: skip
+
+    def _stuck(self) -> str | None:
+        paired = {unit.feature.id for unit in self.units if unit.feature is not None}
+        for spot in self.question.task.features:
+            if spot.must and spot.id not in paired:
+                return f"{spot.id} of the donor has to go somewhere, and no fixing takes it"
+        for unit in self.units:
+            if not unit.choices:
+                return f"nothing can be done at {unit.fixing.id}: {self._no_choice(unit)}"
+        return None
+
+    def _no_choice(self, unit: Unit) -> str:
+        if unit.bolt_mm is None and unit.feature is None:
+            return "what goes through it is not known"
+        if unit.feature is None:
+            return f"a new {unit.host.kind} counterpart cannot be made"
+        return f"{unit.feature.id} cannot be moved"
+
+    def _none(self, first: Optimum, permitted: Permitted) -> AdaptationAnswer:
+        conflict = self._relaxed_conflict(permitted)
+        if any(not choices for choices in permitted):
+            short = next(unit for unit, choices in zip(self.units, permitted, strict=True) if not choices)
+            why = f"nothing may be done at {short.fixing.id}: {_reason(short)}"
+        elif conflict is not None and conflict.shortfall_mm is not None:
+            named = ", ".join(conflict.fixings)
+            why = f"even with all that may be done, {named} stay {conflict.shortfall_mm:.1f} mm short together"
+        elif first.proved:
+            why = "no set of permitted jobs brings it on"
+        else:
+            why = "no set of permitted jobs was found within the limit"
+        return AdaptationAnswer((), self._ruled_out(None), why, conflict)
+
+    def _relaxed_conflict(self, permitted: Permitted) -> Conflict | None:
+        """The proof that no permitted set will do: each choice at its widest, or left out where it may be."""
+        geometry = self.optimiser.geometry
+        widest: dict[int, Choice] = {}
+        for number, (unit, choices) in enumerate(zip(self.units, permitted, strict=True)):
+            offered = [unit.choices[n] for n in choices]
+            if any(choice.shape is None for choice in offered) or unit.feature is None or not offered:
+                continue
+            widest[number] = max(offered, key=lambda choice: choice.shape.outer_mm if choice.shape else 0.0)
+        if not widest:
+            return None
+        return geometry.solve(geometry.task_of(widest)).conflict
+
+    def _same_again(self, vector: Vector) -> Sets:
+        """A different set does without at least one of these jobs, and not only by a larger one instead."""
+        sets = []
+        for number, choice in enumerate(vector):
+            unit = self.units[number]
+            done = unit.choices[choice]
+            if not done.do:
+                continue
+            same = frozenset(
+                n
+                for n, other in enumerate(unit.choices)
+                if (other.do, other.side) == (done.do, done.side)
+                or (other.shape is not None and done.shape is not None and holds(done, other))
+            )
+            sets.append((number, same))
+        return tuple(sets)
+
+    def _adaptation(self, optimum: Optimum, jobs: tuple[Action, ...]) -> Adaptation:
+        finished = optimum.finished
+        assert isinstance(finished, Finished)
+        own = [job for job in jobs if (job.fixing, job.feature) in set(finished.pairs)]
+        actions = (*finished.actions, *own) if finished.actions else ()
+        actions = tuple(replace(action, order=n) for n, action in enumerate(actions, start=1))
+        rate = self.question.settings.labour_rate
+        minutes = round(sum(action.minutes or 0.0 for action in actions), 1)
+        cost = None if rate is None else round(sum(action.cost or 0.0 for action in actions), 2)
+        more = 0.0 if rate is None else sum(action.cost or 0.0 for action in own)
+        bound = None if rate is None or optimum.bound is None else round(optimum.bound / 1000.0 + more, 2)
+        return Adaptation(
+            actions, minutes, cost, finished.margin_mm, optimum.proved and self.unique, bound, finished.pairs
+        )
+
+    def _ruled_out(self, below: int | None) -> tuple:
+        return ruled_out(self.units, self.optimiser, self.costs, below, self.question)
+
+
+def _as_it_is(adaptations: Sequence[Adaptation]) -> str | None:
+    return "it goes on as it is" if adaptations and not adaptations[0].actions else None
+
+
+def _reason(unit: Unit) -> str:
+    return next((choice.refusal.says for choice in unit.choices if choice.refusal), "no job reaches")
+
+

@@ -1,0 +1,322 @@
+"""From a placement and a set of choices to jobs with sizes: rounded to drills and whole millimetres."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from partkin.adaptation import phrases
+from partkin.adaptation.choices import STEP_DEG, Bench, Choice, Unit
+from partkin.adaptation.limits import PartLimits, Refusal, refuse_cut
+from partkin.adaptation.pairs import Opening, drill_up_mm
+from partkin.adaptation.placing import Placed
+from partkin.adaptation.standing import heading_deg, lengthened, line3, nearest, standing
+from partkin.adaptation.tables import rule, work_for
+from partkin.model.adapting import Action
+from partkin.model.fitting import Placement, Spot
+
+ORDER = (
+    "open out", "slot", "thread insert", "new hole", "move over", "trim edge", "connector adapter", "new clip",
+    "spacer", "longer bolt", "other bolt", "leave unused",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Cut:
+    """What a job leaves: a hole or slot, by its centre line (2, 2) and width, in its part's frame."""
+
+    side: str
+    feature: str
+    line: np.ndarray
+    across_mm: float
+    bolt_mm: float
+
+
+@dataclass(frozen=True)
+class Dressed:
+    """Jobs of a set of choices with the pairing that they leave; `refusal`: no room for a new hole there."""
+
+    actions: tuple[Action, ...]
+    pairs: tuple[tuple[str, str], ...]
+    refusal: Refusal | None = None
+
+
+def dress(bench: Bench, units: Sequence[Unit], vector: Sequence[int], placed: Placed) -> Dressed:
+    """Size every job of a set of choices at a placement that they all reach."""
+    actions: list[Action] = []
+    cuts: list[Cut] = []
+    pairs: list[tuple[str, str]] = []
+    for number, unit in enumerate(units):
+        choice = unit.choices[vector[number]]
+        made = _Job(bench, unit, choice, placed.placement, placed.directions.get(number))
+        actions += made.actions
+        cuts += made.cuts
+        if made.paired is not None:
+            pairs.append((unit.fixing.id, made.paired))
+    actions.sort(key=lambda action: ORDER.index(action.do))
+    numbered = tuple(replace(action, order=n) for n, action in enumerate(actions, start=1))
+    return Dressed(numbered, tuple(pairs), _collision(bench, cuts))
+
+
+def _collision(bench: Bench, cuts: list[Cut]) -> Refusal | None:
+    """Check each cut against the part, and against the other cuts."""
+    for number, cut in enumerate(cuts):
+        limits = _with_cuts(bench.limits(cut.side), cut, cuts[:number] + cuts[number + 1 :])
+        slot = bool(np.linalg.norm(cut.line[1] - cut.line[0]) > 0.0)
+        refusal = refuse_cut(limits, cut.line, cut.across_mm, cut.bolt_mm, slot, cut.feature)
+        if refusal is not None:
+            return refusal
+    return None
+
+
+def _with_cuts(limits: PartLimits, cut: Cut, others: list[Cut]) -> PartLimits:
+    changed = {other.feature: other for other in others if other.side == cut.side}
+    obstacles = [
+        replace(o, starts=changed[o.name].line[:1], ends=changed[o.name].line[1:], across_mm=changed[o.name].across_mm)
+        if o.what == "hole" and o.name in changed
+        else o
+        for o in limits.obstacles
+    ]  # fmt: skip
+    known = {o.name for o in obstacles if o.what == "hole"}
+    if limits.obstacles:
+        model = replace(limits.obstacles[0], what="hole")
+        obstacles += [
+            replace(model, name=other.feature, starts=other.line[:1], ends=other.line[1:], across_mm=other.across_mm)
+            for other in changed.values()
+            if other.feature not in known
+        ]
+    return replace(limits, obstacles=tuple(obstacles))
+
+
+class _Job:
+    """The jobs of one choice."""
+
+    def __init__(
+        self, bench: Bench, unit: Unit, choice: Choice, placement: Placement, direction: int | None
+    ) -> None:
+        self.bench, self.unit, self.choice, self.placement = bench, unit, choice, placement
+        self.direction = direction
+        self.cuts: list[Cut] = []
+        self.actions: list[Action] = []
+        self.paired: str | None = unit.feature.id if unit.feature is not None else None
+        self.part = (bench.question.donor if choice.side == "donor" else bench.question.host).part
+        for do in choice.do:
+            {
+                "open out": self._open_out,
+                "slot": self._slot,
+                "new hole": self._new_hole,
+                "leave unused": self._leave,
+                "other bolt": self._other_bolt,
+                "thread insert": self._insert,
+            }[do]()
+
+    @property
+    def spot(self) -> Spot:
+        """The spot that is worked on."""
+        spot = self.unit.feature if self.choice.side == "donor" else self.unit.fixing
+        assert spot is not None
+        return spot
+
+    @property
+    def opening(self) -> Opening:
+        """The hole that is worked on."""
+        opening = self.unit.sizes.opening(self.choice.side) if self.unit.sizes else None
+        assert opening is not None
+        return opening
+
+    @property
+    def bolt_mm(self) -> float:
+        """Diameter of what goes through."""
+        assert self.unit.bolt_mm is not None
+        return self.unit.bolt_mm
+
+    def _add(self, do: str, says: str, **known: object) -> None:
+        row = work_for(do, self.bench.limits(self.choice.side).group, self.bench.question.work)
+        rate = self.bench.question.settings.labour_rate
+        cost = None if rate is None else round(row.minutes * rate / 60.0 + row.cost, 2)
+        self.actions.append(
+            Action(
+                do=do, feature=str(known.pop("feature", self.spot.id if self.paired else self.unit.fixing.id)),
+                part=self.part, to_mm=known.pop("to_mm", None), minutes=row.minutes, cost=cost, says=says,  # type: ignore[arg-type]
+                fixing=self.unit.fixing.id, tools=row.tools, source=row.source,
+                workmanship_mm=row.workmanship_mm, side=self.choice.side, **known,  # type: ignore[arg-type]
+            )
+        )  # fmt: skip
+
+    def _open_out(self) -> None:
+        opening, tolerance_mm = self.opening, self.bench.tolerance_mm("open out", self.choice.side)
+        stands = standing(self.unit, self.placement, self.choice.side)
+        here, there = nearest(stands.own, stands.other)
+        offset_mm = float(np.linalg.norm(there - here))
+        least_mm = self.bolt_mm + 2.0 * (offset_mm + tolerance_mm - opening.share_mm)
+        to_mm = max(drill_up_mm(least_mm), drill_up_mm(opening.across_mm + 1e-6), drill_up_mm(self.bolt_mm))
+        to_mm = min(to_mm, self.choice.across_mm or to_mm)
+        self.cuts.append(Cut(self.choice.side, self.spot.id, stands.own, to_mm, self.bolt_mm))
+        spot = self.spot
+        self._add(
+            "open out",
+            phrases.open_out(self._what(), opening.across_mm, to_mm, self.bolt_mm, self._edge(to_mm, False)),
+            to_mm=to_mm, allowed_mm=round(opening.play_mm(to_mm, self.bolt_mm), 6), at_mm=spot.at_mm,
+            length_mm=2.0 * spot.half_travel_mm + to_mm if spot.half_travel_mm else None,
+            angle_deg=spot.angle_deg if spot.half_travel_mm else None,
+        )  # fmt: skip
+
+    def _what(self) -> phrases.What:
+        feature = self.unit.donor if self.choice.side == "donor" else self.unit.host
+        assert feature is not None
+        return phrases.What(feature.kind, self.spot.id, self.choice.side == "host", self.part)
+
+    def _edge(self, across_mm: float, slot: bool) -> float | None:
+        """Distance to keep from an edge that the program does not know."""
+        limits = self.bench.limits(self.choice.side)
+        return None if limits.outline_known else phrases.edge_to_keep_mm(limits, across_mm, self.bolt_mm, slot)
+
+    def _slot(self) -> None:
+        if self.spot.half_travel_mm > 0.0:
+            self._lengthen()
+            return
+        opening, width_mm = self.opening, self.choice.across_mm or 0.0
+        centre, along_deg, travel_mm = self._run(width_mm)
+        turn = math.radians(along_deg)
+        along = np.array([math.cos(turn), math.sin(turn)])
+        line = np.array([centre, centre + travel_mm * along])
+        self.cuts.append(Cut(self.choice.side, self.spot.id, line, width_mm, self.bolt_mm))
+        middle = line.mean(axis=0)
+        towards = self._towards(centre, along)
+        self._add(
+            "slot",
+            phrases.slot(
+                self._what(), opening.across_mm, width_mm, width_mm + travel_mm, travel_mm, along_deg, towards,
+                self.bolt_mm, self._edge(width_mm, True),
+            ),
+            to_mm=width_mm, length_mm=width_mm + travel_mm, angle_deg=along_deg,
+            at_mm=(*(round(float(v), 3) for v in middle), *self.spot.at_mm[2:]),
+            allowed_mm=round(opening.play_mm(width_mm, self.bolt_mm), 6),
+        )  # fmt: skip
+
+    def _run(self, width_mm: float) -> tuple[np.ndarray, float, float]:
+        """Start, direction and travel of a new slot."""
+        shape, opening = self.choice.shape, self.opening
+        assert shape is not None
+        stands = standing(self.unit, self.placement, self.choice.side)
+        centre = stands.own.mean(axis=0)
+        if shape.reaches_mm is not None:
+            number = self.direction
+            if number is None:
+                heading = round(heading_deg(self.unit, self.choice.side, self.placement) / STEP_DEG)
+                order = sorted(range(72), key=lambda n: min((n - heading) % 72, (heading - n) % 72))
+                number = next(n for n in order if shape.reaches_mm[n] > 0.0)
+            along_deg, most_mm = float(number * STEP_DEG), shape.reaches_mm[number]
+        else:
+            along_deg = round(heading_deg(self.unit, self.choice.side, self.placement), 2)
+            most_mm = shape.travel_mm
+        turn = math.radians(along_deg)
+        along = np.array([math.cos(turn), math.sin(turn)])
+        _, there = nearest(np.array([centre, centre + most_mm * along]), stands.other)
+        aside_mm = abs(float(along[0] * (there - centre)[1] - along[1] * (there - centre)[0]))
+        play_mm = max(0.0, shape.allowed_mm)
+        ahead_mm = float((there - centre) @ along) - math.sqrt(max(0.0, play_mm**2 - aside_mm**2))
+        step_mm = rule("length step").value
+        length_mm = math.ceil((width_mm + max(ahead_mm, 0.1)) / step_mm - 1e-6) * step_mm
+        return centre, along_deg, min(length_mm - width_mm, most_mm)
+
+    def _lengthen(self) -> None:
+        """A slot that is there already: longer at the end that falls short."""
+        shape, opening, spot = self.choice.shape, self.opening, self.spot
+        assert shape is not None
+        width_mm = self.choice.across_mm or opening.across_mm
+        stands = standing(self.unit, self.placement, self.choice.side)
+        turn = math.radians(spot.angle_deg)
+        along = np.array([math.cos(turn), math.sin(turn)])
+        centre = stands.own.mean(axis=0)
+        _, there = nearest(lengthened(stands.own, spot, shape), stands.other)
+        gap = there - centre
+        aside_mm = abs(float(along[0] * gap[1] - along[1] * gap[0]))
+        ahead_mm = float(gap @ along)
+        reach_mm = math.sqrt(max(0.0, shape.allowed_mm**2 - aside_mm**2))
+        short_mm = abs(ahead_mm) - reach_mm - spot.half_travel_mm
+        now_mm = 2.0 * spot.half_travel_mm + width_mm
+        step_mm = rule("length step").value
+        length_mm = max(now_mm, math.ceil((now_mm + max(short_mm, 0.0)) / step_mm - 1e-6) * step_mm)
+        forward = ahead_mm >= 0.0
+        more_mm = min(length_mm - now_mm, shape.forward_mm if forward else shape.back_mm)
+        shift_mm = (more_mm if forward else -more_mm) / 2.0
+        middle = centre + shift_mm * along
+        half_mm = spot.half_travel_mm + more_mm / 2.0
+        line = np.array([middle - half_mm * along, middle + half_mm * along])
+        self.cuts.append(Cut(self.choice.side, spot.id, line, width_mm, self.bolt_mm))
+        heading = along if forward else -along
+        self._add(
+            "slot",
+            phrases.longer_slot(
+                self._what(), 2.0 * spot.half_travel_mm + opening.across_mm, 2.0 * half_mm + width_mm,
+                opening.across_mm, width_mm, self._towards(centre, heading),
+                math.degrees(math.atan2(heading[1], heading[0])) % 360.0, self._edge(width_mm, True),
+            ),
+            to_mm=width_mm, length_mm=round(2.0 * half_mm + width_mm, 6), angle_deg=spot.angle_deg,
+            at_mm=(*(round(float(v), 3) for v in middle), *spot.at_mm[2:]),
+            allowed_mm=round(opening.play_mm(width_mm, self.bolt_mm), 6),
+        )  # fmt: skip
+
+    def _towards(self, centre: np.ndarray, along: np.ndarray) -> str | None:
+        """Another feature of the part that lies in that direction, within 10 degrees."""
+        question = self.bench.question
+        spots = question.task.features if self.choice.side == "donor" else question.task.fixings
+        best, found = math.cos(math.radians(10.0)), None
+        for spot in spots:
+            gap = np.array(spot.at_mm[:2]) - centre
+            length_mm = float(np.linalg.norm(gap))
+            if spot.id != self.spot.id and length_mm > 1.0 and float(gap @ along) / length_mm > best:
+                best, found = float(gap @ along) / length_mm, spot.id
+        return found
+
+    def _new_hole(self) -> None:
+        unit, across_mm = self.unit, self.choice.across_mm or 0.0
+        back = np.linalg.inv(np.array(self.placement.matrix, dtype=float))
+        there = line3(unit.fixing).mean(axis=0) @ back[:3, :3].T + back[:3, 3]
+        at_mm = tuple(round(float(value), 1) for value in there[: len(unit.fixing.at_mm)])
+        old = unit.feature.id if unit.feature is not None else None
+        name = f"new-{unit.fixing.id}"
+        line = np.array([at_mm[:2], at_mm[:2]])
+        self.cuts.append(Cut("donor", name, line, across_mm, self.bolt_mm))
+        share_mm = self._share_of_new_hole()
+        edge_mm = self._edge(across_mm, False)
+        self.paired = name
+        self._add(
+            "new hole", phrases.new_hole(unit.fixing.id, across_mm, at_mm, old, edge_mm), feature=name,
+            to_mm=across_mm, at_mm=at_mm, allowed_mm=round((across_mm - self.bolt_mm) / 2.0 + share_mm, 6),
+        )  # fmt: skip
+
+    def _share_of_new_hole(self) -> float:
+        host = self.unit.host
+        if host.kind in ("hole", "slot"):
+            return ((host.across_mm or self.bolt_mm) - self.bolt_mm) / 2.0
+        return host.float_mm or 0.0 if host.kind == "captive nut" else 0.0
+
+    def _leave(self) -> None:
+        feature = self.unit.feature.id if self.unit.feature is not None else self.unit.fixing.id
+        self.paired = None
+        self._add("leave unused", phrases.leave_unused(self.unit.fixing.id, feature), feature=feature)
+
+    def _other_bolt(self) -> None:
+        sizes = self.unit.sizes
+        assert sizes is not None
+        meant = self.unit.donor.thread if self.unit.donor is not None else None
+        if meant == sizes.other_bolt:
+            meant = self.unit.host.thread
+        opening = sizes.openings[0]
+        self._add(
+            "other bolt", phrases.other_bolt(self.unit.fixing.id, sizes.other_bolt or "", meant),
+            to_mm=sizes.bolt_mm, allowed_mm=round(opening.play_mm(opening.across_mm, sizes.bolt_mm), 6),
+        )  # fmt: skip
+
+    def _insert(self) -> None:
+        shape = self.choice.shape
+        thread = self.unit.host.thread or f"{self.choice.across_mm:g} mm"
+        self._add(
+            "thread insert", phrases.thread_insert(self.spot.id, thread), to_mm=self.choice.across_mm,
+            allowed_mm=round(shape.allowed_mm, 6) if shape else None,
+        )  # fmt: skip

@@ -1,0 +1,393 @@
+"""How far one part may be cut: duty, material, protected zones, edges, other holes, washers."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from partkin.adaptation.tables import Material, material_of, rule, rule_or_none, washer_for
+from partkin.adaptation.zones import near_zone
+from partkin.model.adapting import AdaptationQuestion
+from partkin.model.build import Feature, Outline, Part, Zone
+from partkin.model.fitting import Spot
+from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES, Duty
+
+DIRECTIONS = 72
+LICENSED = "the maker's instructions, local law and a licensed person decide"
+SAFETY = "protected zones and structural parts are not cut: project rule, common practice, no source"
+OPENINGS = ("hole", "slot", "peg hole")
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """Why a job is not done."""
+
+    says: str
+    source: str
+
+
+@dataclass(frozen=True, eq=False)
+class Obstacle:
+    """Lines that a cut keeps away from: segments (n, 2) to (n, 2)."""
+
+    what: str
+    name: str
+    starts: np.ndarray
+    ends: np.ndarray
+    across_mm: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class PartLimits:
+    """What holds for cuts in one part; lengths in its own frame."""
+
+    part: Part
+    side: str
+    material: Material | None
+    stop: Refusal | None
+    obstacles: tuple[Obstacle, ...]
+    untouchable: dict[str, Refusal]
+    outline_known: bool
+
+    def may(self, do: str) -> Refusal | None:
+        """Whether the part may be worked in that way at all."""
+        if self.stop is not None:
+            return self.stop
+        if self.material is None:
+            return None
+        if not self.material.bears(do):
+            return Refusal(self.material.why, self.material.source)
+        return None
+
+    @property
+    def group(self) -> str:
+        """Material group for the work table."""
+        return self.material.group if self.material else "any"
+
+
+def limits_of(question: AdaptationQuestion, side: str) -> PartLimits:
+    """Gather the limits of the donor or of the host."""
+    donor = side == "donor"
+    part = question.donor if donor else question.host
+    features = question.donor_features if donor else question.fixings
+    spots = question.task.features if donor else question.task.fixings
+    zones = question.donor_zones if donor else question.host_zones
+    outlines = question.donor_outlines if donor else question.host_outlines
+    duty = question.duty if donor else question.host_duty
+    material = material_of(part.material)
+    stop = _whole_part(part, duty, material)
+    if donor and stop is None:
+        stop = _unseen_zone(question)
+    by_id = {feature.feature: feature for feature in features}
+    places = {spot.id: spot.at_mm for spot in spots if _is_placed(spot, by_id.get(spot.id))}
+    return PartLimits(
+        part, side, material, stop, _obstacles(features, spots, places, zones, outlines),
+        _untouchable(features, zones, places), any(line.kind == "edge" for line in outlines),
+    )  # fmt: skip
+
+
+def _is_placed(spot: Spot, feature: Feature | None) -> bool:
+    """A spot at the very origin whose feature has no place of its own stands for `not known where`."""
+    at_origin = all(value == 0.0 for value in spot.at_mm)
+    return not at_origin or (feature is not None and feature.x_mm is not None)
+
+
+def _whole_part(part: Part, duty: Duty | None, material: Material | None) -> Refusal | None:
+    if duty is None:
+        says = f"the duty of {part.part} is not known: nothing is cut until it is"
+        return Refusal(says, SAFETY)
+    if duty == "restraint":
+        return Refusal(f"{part.part} is a restraint part: it is never altered; {LICENSED}", SAFETY)
+    if duty == "structural":
+        says = f"{part.part} is structural: it goes on as it is or not at all; {LICENSED}"
+        return Refusal(says, SAFETY)
+    if material is None and duty == "body":
+        says = f"the material of {part.part} is not known: it may be high-strength steel, which is never cut"
+        return Refusal(says, "common practice, no source")
+    return None
+
+
+def _unseen_zone(question: AdaptationQuestion) -> Refusal | None:
+    """A seam that the original has, and the donor must have too, lies somewhere unknown."""
+    listed = {zone.kind for zone in question.donor_zones}
+    for kind in AIRBAG_ZONES:
+        if kind not in listed and any(zone.kind == kind for zone in question.original_zones):
+            says = f"where the donor's {kind} lies is not known: nothing is cut until it is"
+            return Refusal(f"{says}; {LICENSED}", SAFETY)
+    return None
+
+
+def _ring(corners: tuple[tuple[float, float], ...]) -> tuple[np.ndarray, np.ndarray]:
+    points = np.asarray(corners, dtype=float)
+    if len(points) <= 2:
+        return points[:1], points[-1:]
+    return points, np.roll(points, -1, axis=0)
+
+
+def _obstacles(
+    features: tuple[Feature, ...],
+    spots: tuple[Spot, ...],
+    places: dict[str, tuple[float, ...]],
+    zones: tuple[Zone, ...],
+    outlines: tuple[Outline, ...],
+) -> tuple[Obstacle, ...]:
+    found = [
+        Obstacle(zone.kind, zone.zone, *_ring(zone.corners_mm))
+        for zone in zones
+        if zone.corners_mm and zone.kind in (*PROTECTED_ZONES, "opening")
+    ]
+    found += [
+        Obstacle("edge" if line.kind == "edge" else "opening", line.name, *_ring(line.corners_mm))
+        for line in outlines
+        if line.kind in ("edge", "opening") and line.corners_mm
+    ]
+    by_id = {feature.feature: feature for feature in features}
+    for spot in spots:
+        feature = by_id.get(spot.id)
+        if feature is not None and spot.id in places:
+            line = centre_line(spot)
+            found.append(Obstacle("hole", spot.id, line[:1], line[1:], feature.across_mm or 0.0))
+    return tuple(found)
+
+
+def _untouchable(
+    features: tuple[Feature, ...], zones: tuple[Zone, ...], places: dict[str, tuple[float, ...]]
+) -> dict[str, Refusal]:
+    """Features in or near a protected zone: as they are only."""
+    margin = rule("zone margin")
+    kinds = {zone.zone: zone.kind for zone in zones}
+    found = {}
+    for feature, (zone, away_mm) in near_zone(features, zones, places_mm=places).items():
+        if away_mm >= margin.value:
+            continue
+        kind = kinds.get(zone, "protected zone")
+        where = "in" if away_mm == 0.0 else f"{away_mm:.0f} mm from"
+        says = f"{feature} lies {where} the {kind} {zone} ({margin.value:g} mm are kept); {LICENSED}"
+        found[feature] = Refusal(says, margin.source)
+    return found
+
+
+def centre_line(spot: Spot) -> np.ndarray:
+    """Both ends, (2, 2), of a spot's centre line in its part's own frame."""
+    turn = math.radians(spot.angle_deg)
+    reach = spot.half_travel_mm * np.array([math.cos(turn), math.sin(turn)])
+    centre = np.array(spot.at_mm[:2], dtype=float)
+    return np.array([centre - reach, centre + reach])
+
+
+def apart_mm(line: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> float:
+    """Least distance between one segment, (2, 2), and n others; 0 where they cross."""
+
+    def to_line(points: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
+        along = b - a
+        square = np.einsum("...i,...i->...", along, along)
+        share = np.einsum("...i,...i->...", points - a, along) / np.where(square > 0.0, square, 1.0)
+        nearest = a + np.clip(share, 0.0, 1.0)[..., None] * along
+        return np.linalg.norm(points - nearest, axis=-1)
+
+    a, b = line[0], line[1]
+    if len(starts) and np.any(_crossing(a, b, starts, ends)):
+        return 0.0
+    return float(
+        min(
+            to_line(a, starts, ends).min(),
+            to_line(b, starts, ends).min(),
+            to_line(starts, a, b).min(),
+            to_line(ends, a, b).min(),
+        )
+    )
+
+
+def _crossing(a: np.ndarray, b: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> np.ndarray:
+    def side(p: np.ndarray, q: np.ndarray, r: np.ndarray) -> np.ndarray:
+        return (q[..., 0] - p[..., 0]) * (r[..., 1] - p[..., 1]) - (q[..., 1] - p[..., 1]) * (
+            r[..., 0] - p[..., 0]
+        )
+
+    straddles = side(a, b, starts) * side(a, b, ends) < 0.0
+    return np.asarray(straddles & (side(starts, ends, a) * side(starts, ends, b) < 0.0))
+
+
+def edge_distance_mm(group: str, hole_mm: float, bolt_mm: float, slot: bool = False) -> tuple[float, str]:
+    """Least distance from a hole's centre (a slot's centre line) to an edge, and whose figure it is.
+
+    Parameters
+    ----------
+    group
+        `sheet metal`, `moulded`, `cast` or `composite`.
+    hole_mm, bolt_mm
+        Diameter or width of the hole, and of the bolt in it.
+
+    Examples
+    --------
+    >>> edge_distance_mm("sheet metal", 13.0, 12.0)[0], edge_distance_mm("moulded", 7.0, 6.0)[0]
+    (15.6, 12.0)
+    """
+    wanted = rule_or_none("slot edge", group) if slot else None
+    wanted = wanted or rule("edge", group)
+    away_mm = wanted.value * (hole_mm if wanted.of == "hole" else bolt_mm)
+    listed = rule_or_none(f"edge of M{bolt_mm:g}", group)
+    if listed is not None and listed.value > away_mm:
+        return listed.value, listed.source
+    return round(away_mm, 6), wanted.source
+
+
+def refuse_cut(
+    limits: PartLimits, line: np.ndarray, across_mm: float, bolt_mm: float, slot: bool, but: str | None = None
+) -> Refusal | None:
+    """Check a hole or slot against all that it must keep away from; None: it may be cut.
+
+    Parameters
+    ----------
+    line
+        Both ends of its centre line, (2, 2), in the part's frame.
+    across_mm, bolt_mm
+    slot
+    but
+        The feature that is being worked on.
+    """
+    group = limits.material.rules_as if limits.material else "moulded"
+    margin, pitch = rule("zone margin"), rule("pitch")
+    for obstacle in limits.obstacles:
+        if obstacle.what == "hole" and obstacle.name == but:
+            continue
+        away_mm = apart_mm(line, obstacle.starts, obstacle.ends)
+        if obstacle.what in PROTECTED_ZONES:
+            kept_mm = away_mm - across_mm / 2.0
+            if kept_mm < margin.value or _covers(obstacle, line):
+                where = f"come within {max(0.0, kept_mm):.0f} mm of"
+                says = f"it would {where} the {obstacle.what} {obstacle.name} ({margin.value:g} mm are kept)"
+                return Refusal(f"{says}; {LICENSED}", margin.source)
+        elif obstacle.what == "hole":
+            least_mm = pitch.value * max(across_mm, obstacle.across_mm)
+            if away_mm < least_mm:
+                says = f"it would come within {away_mm:.0f} mm of {obstacle.name} ({least_mm:.0f} are kept)"
+                return Refusal(says, pitch.source)
+        else:
+            least_mm, source = edge_distance_mm(group, across_mm, bolt_mm, slot)
+            if away_mm < least_mm:
+                says = f"its centre would come within {away_mm:.0f} mm of an edge ({least_mm:.1f} are kept)"
+                return Refusal(says, source)
+    return None
+
+
+def _covers(obstacle: Obstacle, line: np.ndarray) -> bool:
+    """Whether the zone's ring has the cut inside it."""
+    if len(obstacle.starts) < 3:
+        return False
+    (x, y) = line[0]
+    (ax, ay), (bx, by) = obstacle.starts.T, obstacle.ends.T
+    level = (ay > y) != (by > y)
+    rise = np.where(level, by - ay, 1.0)
+    return bool(np.count_nonzero(level & (x < ax + (y - ay) * (bx - ax) / rise)) % 2)
+
+
+def largest_opening_mm(bolt_mm: float) -> float:
+    """Largest sensible hole (or slot width) under a large washer, rounded down to a drill.
+
+    Examples
+    --------
+    >>> largest_opening_mm(6.0), largest_opening_mm(8.0)
+    (9.0, 12.0)
+    """
+    most_mm = rule("largest opening").value * bolt_mm
+    washer = washer_for(bolt_mm)
+    if washer is not None:
+        most_mm = min(most_mm, rule("washer cover").value * washer.large_outer_mm)
+    step_mm = rule("drill step").value
+    return math.floor(most_mm / step_mm + 1e-9) * step_mm
+
+
+def opening_room(
+    limits: PartLimits, spot: Spot, across_mm: float, bolt_mm: float
+) -> tuple[float, Refusal | None]:
+    """How far a hole (or the width of a slot) may be opened out.
+
+    Returns
+    -------
+    to_mm, refusal
+        The largest drill not above the sensible one; what keeps it from that one. `to_mm` equals `across_mm`
+        where nothing may be taken off.
+    """
+    step_mm = rule("drill step").value
+    line, slot = centre_line(spot), spot.half_travel_mm > 0.0
+    most_mm = largest_opening_mm(bolt_mm)
+    refusal = None
+    while most_mm > across_mm + 1e-9:
+        blocked = refuse_cut(limits, line, most_mm, bolt_mm, slot, spot.id)
+        if blocked is None:
+            return most_mm, refusal
+        refusal = blocked
+        most_mm -= step_mm
+    return across_mm, refusal
+
+
+def travel_room(
+    limits: PartLimits, spot: Spot, width_mm: float, bolt_mm: float, most_mm: float, along_deg: float
+) -> tuple[float, Refusal | None]:
+    """How far a slot of that width may run from the spot's centre in one direction, in whole steps.
+
+    Parameters
+    ----------
+    spot
+    width_mm, bolt_mm
+    most_mm
+        Longest travel wanted.
+    along_deg
+        Direction in the part's frame.
+
+    Returns
+    -------
+    travel_mm, refusal
+    """
+    turn = math.radians(along_deg)
+    along = np.array([math.cos(turn), math.sin(turn)])
+    centre = np.array(spot.at_mm[:2], dtype=float)
+    steps = grid_travels_mm(width_mm, most_mm)
+    low, high = 0, len(steps)
+    refusal = None
+    # The slot of a longer travel holds the shorter one, so room only shrinks: halve.
+    while low < high:
+        middle = (low + high + 1) // 2
+        line = np.array([centre, centre + steps[middle - 1] * along])
+        blocked = refuse_cut(limits, line, width_mm, bolt_mm, True, spot.id)
+        if blocked is None:
+            low = middle
+        else:
+            high, refusal = middle - 1, blocked
+    return (steps[low - 1] if low else 0.0), refusal
+
+
+def grid_travels_mm(width_mm: float, most_mm: float) -> list[float]:
+    """Travels that make a slot's overall length a whole step, shortest first.
+
+    Examples
+    --------
+    >>> grid_travels_mm(7.5, 3.0)
+    [0.5, 1.5, 2.5]
+    """
+    step_mm = rule("length step").value
+    first = math.floor(width_mm / step_mm + 1e-9) + 1
+    last = math.floor((width_mm + most_mm) / step_mm + 1e-9)
+    return [number * step_mm - width_mm for number in range(first, last + 1)]
+
+
+def clear_all_round(limits: PartLimits, spot: Spot, width_mm: float, bolt_mm: float, most_mm: float) -> bool:
+    """Whether a slot may run that far in whatever direction (a quick test that spares 72 others)."""
+    group = limits.material.rules_as if limits.material else "moulded"
+    line = centre_line(spot)
+    for obstacle in limits.obstacles:
+        if obstacle.what == "hole" and obstacle.name == spot.id:
+            continue
+        away_mm = apart_mm(line, obstacle.starts, obstacle.ends) - most_mm
+        if obstacle.what in PROTECTED_ZONES:
+            if away_mm - width_mm / 2.0 < rule("zone margin").value or _covers(obstacle, line):
+                return False
+        elif obstacle.what == "hole":
+            if away_mm < rule("pitch").value * max(width_mm, obstacle.across_mm):
+                return False
+        elif away_mm < edge_distance_mm(group, width_mm, bolt_mm, True)[0]:
+            return False
+    return True

@@ -1,0 +1,219 @@
+"""The cheapest set of choices that the geometry bears out, with the bound that proves it.
+
+Logic-based Benders: the master names the cheapest set not yet refuted; the geometry bears it out or names
+a few fixings that cannot hold together, which refutes every set that gives them no more room.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from partkin.adaptation.choices import Choice, Unit
+from partkin.adaptation.master import MOST_LISTED, master
+from partkin.adaptation.placing import Geometry, Placed, Sets
+from partkin.adaptation.standing import REACH_TOLERANCE_MM, excess_mm
+from partkin.adaptation.tables import rule
+from partkin.model.fitting import Placement
+
+Vector = tuple[int, ...]
+Permitted = tuple[tuple[int, ...], ...]
+# Two pairs are called too far apart only beyond this, so that rounding never refutes what fits.
+APART_MM = 1e-3
+
+
+@dataclass(frozen=True)
+class Optimum:
+    """A set of choices with what `finish` made of it; None where there is none.
+
+    `bound`: no permitted set costs less. `proved`: this one costs no more than that.
+    """
+
+    vector: Vector | None
+    finished: object | None
+    cost: int | None
+    bound: int | None
+    proved: bool
+
+
+@dataclass
+class Optimiser:
+    """Units with their costs, and what has been refuted so far; every question about them shares it.
+
+    `finish` turns a placed set into jobs, or gives None where the jobs find no room there.
+    """
+
+    units: Sequence[Unit]
+    geometry: Geometry
+    costs: Sequence[Sequence[int]]
+    finish: Callable[[Vector, Placed], object | None]
+    left: int
+    most_listed: int = MOST_LISTED
+    cuts: list[Sets] = field(default_factory=list)
+    struck: dict[Vector, bool] = field(default_factory=dict)
+    borne_out: dict[Vector, object] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Refute by distance alone what two fixings show."""
+        task = self.geometry.task
+        if task.dims == 2 and not (task.flex_mm and task.flex_in_plane):
+            self.cuts += pairwise(self.units)
+
+    @property
+    def keeps(self) -> list[list[bool]]:
+        """Which choices leave the donor's own fixing to place the part."""
+        return [
+            [choice.shape is not None and unit.feature is not None for choice in unit.choices]
+            for unit in self.units
+        ]
+
+    @property
+    def kept(self) -> int:
+        """How many of the donor's own fixings have to go on placing it."""
+        own = sum(unit.feature is not None for unit in self.units)
+        return min(int(rule("fixings that place the part").value), own)
+
+    def cost_of(self, vector: Vector) -> int:
+        """Cost of a set, in thousandths."""
+        return sum(self.costs[unit][choice] for unit, choice in enumerate(vector))
+
+    def run(self, permitted: Permitted, more_cuts: Sequence[Sets] = (), below: int | None = None) -> Optimum:
+        """Find the cheapest set of permitted choices.
+
+        Parameters
+        ----------
+        permitted
+            Choices that may be taken, by unit.
+        more_cuts
+            Conditions of this question alone.
+        below
+            Look only for sets that cost less.
+        """
+        if any(not choices for choices in permitted):
+            return Optimum(None, None, None, None, True)
+        asked = master(self.costs, permitted, self.keeps, self.kept, self.most_listed)
+        for cut in (*self.cuts, *more_cuts):
+            asked.strike(cut)
+        for vector in self.struck:
+            if all(choice in choices for choice, choices in zip(vector, permitted, strict=True)):
+                asked.strike_one(vector)
+        best: tuple[int, Vector, object] | None = None
+        unproved: list[int] = [self.cost_of(vector) for vector, sure in self.struck.items() if not sure]
+        while True:
+            found = asked.cheapest()
+            if found is None or (below is not None and found[1] >= below):
+                bound = None if found is None else found[1]
+                return self._settled(best, bound, unproved)
+            vector, cost = found
+            if best is not None and best[0] <= cost:
+                return self._settled(best, cost, unproved)
+            if vector in self.borne_out:
+                return self._settled((cost, vector, self.borne_out[vector]), cost, unproved)
+            if self.left <= 0:
+                return self._settled(best, cost, unproved, stopped=True)
+            self.left -= 1
+            placed = self.geometry.place(vector)
+            if isinstance(placed, Placed):
+                finished = self.finish(vector, placed)
+                if finished is not None:
+                    self.borne_out[vector] = finished
+                    return self._settled((cost, vector, finished), cost, unproved)
+                self.struck[vector] = False
+                asked.strike_one(vector)
+                unproved.append(cost)
+                continue
+            if placed.sets:
+                self.cuts.append(placed.sets)
+                asked.strike(placed.sets)
+            else:
+                self.struck[vector] = False
+                asked.strike_one(vector)
+                unproved.append(cost)
+            if placed.nearest is not None:
+                best = self._by_hand(placed.nearest, permitted, more_cuts, best, below)
+
+    def _settled(
+        self, best: tuple[int, Vector, object] | None, bound: int | None, unproved: list[int],
+        stopped: bool = False,
+    ) -> Optimum:  # fmt: skip
+        if best is None:
+            return Optimum(None, None, None, bound, not stopped and not unproved)
+        sure = not any(cost < best[0] for cost in unproved)
+        low = min([best[0], *unproved] + ([bound] if bound is not None else []))
+        return Optimum(best[1], best[2], best[0], low, sure and (not stopped or bound == best[0]))
+
+    def _by_hand(
+        self, placement: Placement, permitted: Permitted, more_cuts: Sequence[Sets],
+        best: tuple[int, Vector, object] | None, below: int | None,
+    ) -> tuple[int, Vector, object] | None:  # fmt: skip
+        """At a placement that misses, take the cheapest choice that reaches at each fixing."""
+        chosen = []
+        for number, unit in enumerate(self.units):
+            reaching = [c for c in permitted[number] if self._reaches(unit, unit.choices[c], placement)]
+            if not reaching:
+                return best
+            chosen.append(min(reaching, key=lambda c, n=number: (self.costs[n][c], c)))  # type: ignore[misc]
+        vector, cost = tuple(chosen), self.cost_of(tuple(chosen))
+        limit = best[0] if best is not None else below
+        if (limit is not None and cost >= limit) or vector in self.struck or self.left <= 0:
+            return best
+        if any(refuted(cut, vector) for cut in (*self.cuts, *more_cuts)):
+            return best
+        if sum(self.keeps[unit][choice] for unit, choice in enumerate(vector)) < self.kept:
+            return best
+        if vector not in self.borne_out:
+            self.left -= 1
+            placed = self.geometry.place(vector)
+            finished = self.finish(vector, placed) if isinstance(placed, Placed) else None
+            if finished is None:
+                return best
+            self.borne_out[vector] = finished
+        return cost, vector, self.borne_out[vector]
+
+    @staticmethod
+    def _reaches(unit: Unit, choice: Choice, placement: Placement) -> bool:
+        if choice.shape is None or unit.feature is None:
+            return True
+        return excess_mm(unit, choice, placement) <= REACH_TOLERANCE_MM
+
+
+def refuted(cut: Sets, vector: Sequence[int]) -> bool:
+    """Whether a cut strikes out a vector."""
+    return all(vector[unit] in choices for unit, choices in cut)
+
+
+def pairwise(units: Sequence[Unit]) -> list[Sets]:
+    """Refute what two fixings show by distance: no turn or shift changes how far apart two points are."""
+    cuts: list[Sets] = []
+    for first, one in enumerate(units):
+        for second in range(first + 1, len(units)):
+            other = units[second]
+            if one.feature is None or other.feature is None:
+                continue
+            on_host = _apart(one.fixing.at_mm, other.fixing.at_mm)
+            on_donor = _apart(one.feature.at_mm, other.feature.at_mm)
+            short_mm = abs(on_host - on_donor) - APART_MM
+            reach_one = [_outer_mm(one, choice) for choice in one.choices]
+            reach_other = [_outer_mm(other, choice) for choice in other.choices]
+            refutes = [frozenset(k for k, r in enumerate(reach_other) if r + reach < short_mm) for reach in reach_one]
+            for set_of in sorted(set(refutes), key=sorted):
+                if set_of:
+                    holders = frozenset(n for n, set_ in enumerate(refutes) if set_ >= set_of)
+                    cuts.append(((first, holders), (second, set_of)))
+    return cuts
+
+
+def _apart(a: Sequence[float], b: Sequence[float]) -> float:
+    return float(np.linalg.norm(np.array(a) - np.array(b)))
+
+
+def _outer_mm(unit: Unit, choice: Choice) -> float:
+    """Farthest that the two centres of a pair may be from each other."""
+    if choice.shape is None or unit.feature is None:
+        return float("inf")
+    travel_mm = unit.fixing.half_travel_mm + unit.feature.half_travel_mm
+    return choice.shape.outer_mm + travel_mm + max(choice.shape.back_mm, choice.shape.forward_mm)
+
+

@@ -1,0 +1,129 @@
+"""Jobs in words that a person at a bench can follow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from partkin.adaptation.limits import PartLimits, edge_distance_mm
+from partkin.adaptation.tables import rule, washer_for
+
+
+@dataclass(frozen=True)
+class What:
+    """The hole or slot that is worked on."""
+
+    kind: str
+    name: str
+    on_host: bool
+    part: str
+
+    def __str__(self) -> str:
+        """Name it, and the vehicle's part where it is not the donor's."""
+        return f"{self.kind} {self.name}" + (f" of {self.part} (on the vehicle)" if self.on_host else "")
+
+
+def edge_to_keep_mm(limits: PartLimits, across_mm: float, bolt_mm: float, slot: bool) -> float:
+    """Distance from an edge that has to be left, where the part's outline is not known."""
+    group = limits.material.rules_as if limits.material else "moulded"
+    return edge_distance_mm(group, across_mm, bolt_mm, slot)[0]
+
+
+def washer(across_mm: float, bolt_mm: float, slot: bool = False) -> str:
+    """The washer that a hole of that width needs; empty: the plain one will do.
+
+    Examples
+    --------
+    >>> washer(9.0, 6.0)
+    ' Fit a large washer, 18 mm across.'
+    >>> washer(6.6, 6.0)
+    ''
+    """
+    row = washer_for(bolt_mm)
+    if row is None:
+        return f" Fit a washer at least {1.5 * across_mm:.0f} mm across."
+    if across_mm > rule("washer cover").value * row.outer_mm:
+        return f" Fit a large washer, {row.large_outer_mm:g} mm across."
+    return f" Fit a washer wider than the slot ({row.outer_mm:g} mm across or more)." if slot else ""
+
+
+def _edge(edge_mm: float | None) -> str:
+    if edge_mm is None:
+        return ""
+    return f" First see that its centre line stays at least {edge_mm:.1f} mm from every edge."
+
+
+def open_out(what: What, from_mm: float, to_mm: float, bolt_mm: float, edge_mm: float | None) -> str:
+    """Opening out.
+
+    Examples
+    --------
+    >>> open_out(What("hole", "d", False, "D1"), 7.0, 8.0, 6.0, None)
+    'Open out hole d from 7.0 to 8.0 mm.'
+    """
+    done = "Widen" if what.kind == "slot" else "Open out"
+    return f"{done} {what} from {from_mm:.1f} to {to_mm:.1f} mm.{washer(to_mm, bolt_mm)}{_edge(edge_mm)}"
+
+
+def slot(
+    what: What, from_mm: float, width_mm: float, length_mm: float, travel_mm: float, along_deg: float,
+    towards: str | None, bolt_mm: float, edge_mm: float | None,
+) -> str:  # fmt: skip
+    """A new slot, to one side of the hole."""
+    runs = f"towards {towards} ({_angle(along_deg)})" if towards else f"at {_angle(along_deg)}"
+    wider = f" (the hole is {from_mm:.1f})" if width_mm > from_mm + 1e-9 else ""
+    return (
+        f"File {what} into a slot {width_mm:.1f} mm wide{wider} and {length_mm:.0f} mm long overall, to one side "
+        f"only: the hole stays as one end, and the slot runs from it {runs}, so that the centre of its far end "
+        f"lies {travel_mm:.1f} mm from the hole's centre.{washer(width_mm, bolt_mm, True)}{_edge(edge_mm)}"
+    )
+
+
+def _angle(along_deg: float) -> str:
+    """An angle as it is marked out: whole degrees from the x axis, the shorter way round."""
+    whole = round(along_deg) % 360
+    if whole == 0:
+        return "along the x axis of the part"
+    if whole <= 180:
+        return f"{whole} degrees from the x axis of the part, anticlockwise"
+    return f"{360 - whole} degrees from the x axis of the part, clockwise"
+
+
+def longer_slot(
+    what: What, from_mm: float, to_mm: float, width_mm: float, to_width_mm: float, towards: str | None,
+    along_deg: float, edge_mm: float | None,
+) -> str:  # fmt: skip
+    """A slot that is there already, made longer at one end."""
+    end = f"the end towards {towards}" if towards else f"the end at {_angle(along_deg)}"
+    widened = f" and widen it from {width_mm:.1f} to {to_width_mm:.1f} mm" if to_width_mm > width_mm + 1e-9 else ""
+    return f"Lengthen {what} from {from_mm:.1f} to {to_mm:.1f} mm overall, at {end} only{widened}.{_edge(edge_mm)}"
+
+
+def new_hole(
+    fixing: str, across_mm: float, at_mm: tuple[float, ...], old: str | None, edge_mm: float | None
+) -> str:
+    """A new hole at a fixing's place."""
+    place = ", ".join(f"{axis} {value:.1f}" for axis, value in zip("xyz", at_mm, strict=False))
+    leave = f" Leave {old} empty and plug it." if old else ""
+    return (
+        f"Drill a new {across_mm:.1f} mm hole for fixing {fixing} at {place} of the part. Lay the part on by its "
+        f"other fixings first and see that the mark falls on {fixing}.{leave}{_edge(edge_mm)}"
+    )
+
+
+def leave_unused(fixing: str, feature: str) -> str:
+    """A pair that is not made."""
+    return f"Leave fixing {fixing} empty ({feature} does not reach it) and plug the hole that stays open."
+
+
+def other_bolt(fixing: str, thread: str, meant: str | None) -> str:
+    """Another bolt than the one meant."""
+    instead = f", not {meant}" if meant else ""
+    return (
+        f"Use a bolt {thread} at {fixing}{instead}. Start it by hand for several turns; if it binds, stop: the "
+        "thread is not the one written down."
+    )
+
+
+def thread_insert(feature: str, thread: str) -> str:
+    """Another thread in a tapped hole."""
+    return f"Fit a thread insert {thread} in tapped hole {feature}, square to the face."

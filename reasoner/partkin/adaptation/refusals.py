@@ -1,0 +1,57 @@
+"""What would have been cheaper, and why it is not done."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from partkin.adaptation.choices import Unit
+from partkin.adaptation.optimise import Optimiser
+from partkin.model.adapting import AdaptationQuestion, RuledOut
+
+MOST_SHOWN = 8
+NAMES = {
+    "open out": "opening out {feature}",
+    "slot": "a slot at {feature}",
+    "new hole": "a new hole for {fixing}",
+    "thread insert": "a thread insert in {feature}",
+}
+
+
+def ruled_out(
+    units: Sequence[Unit], optimiser: Optimiser, costs: Sequence[Sequence[int]], below: int | None,
+    question: AdaptationQuestion,
+) -> tuple[RuledOut, ...]:  # fmt: skip
+    """List refused jobs that stand in a cheaper set than the cheapest permitted one, cheapest set first."""
+    allowed = [list(range(len(unit.choices))) for unit in units]
+    found: list[RuledOut] = []
+    while len(found) < MOST_SHOWN:
+        cheaper = optimiser.run(tuple(tuple(choices) for choices in allowed), below=below)
+        if cheaper.vector is None:
+            break
+        refused = [
+            (number, choice)
+            for number, choice in enumerate(cheaper.vector)
+            if units[number].choices[choice].refusal is not None
+        ]
+        if not refused:
+            break
+        for number, choice in refused:
+            allowed[number].remove(choice)
+            found.append(_worded(units[number], choice, costs[number][choice], question, below))
+    return tuple(found)
+
+
+def _worded(
+    unit: Unit, number: int, cost: int, question: AdaptationQuestion, below: int | None
+) -> RuledOut:
+    choice = unit.choices[number]
+    do = choice.cuts or choice.do[-1]
+    feature = unit.feature.id if unit.feature is not None else unit.fixing.id
+    if choice.side == "host":
+        feature = unit.fixing.id
+    job = NAMES.get(do, do).format(feature=feature, fixing=unit.fixing.id)
+    rate, currency = question.settings.labour_rate, question.settings.currency
+    took = f"{cost / 1000.0:.0f} min" if rate is None else f"{cost / 1000.0:.2f} {currency or ''}".strip()
+    would = "would be cheaper" if below is not None else "would bring it on"
+    assert choice.refusal is not None
+    return RuledOut(do, feature, f"{job} {would} ({took}), but {choice.refusal.says}", choice.refusal.source)

@@ -1,0 +1,266 @@
+"""What jobs take, what materials bear, and the distances that are kept: data/tables, read once."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache, lru_cache
+
+from partkin.model.adapting import WorkRow
+from partkin.model.problem import Problem
+from partkin.shipped import shipped
+
+ANY = "any"
+
+
+@dataclass(frozen=True)
+class Material:
+    """How one group of materials may be worked: `open_out`, `slot`, `new_hole` are yes, no or carrier."""
+
+    group: str
+    words: tuple[str, ...]
+    rules_as: str
+    engages_as: str
+    open_out: str
+    slot: str
+    new_hole: str
+    why: str
+    caution: str
+    source: str
+
+    def bears(self, do: str) -> bool:
+        """Whether the material may be worked in that way at all."""
+        said = {"open out": self.open_out, "slot": self.slot, "new hole": self.new_hole}
+        return said.get(do, "yes") != "no"
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A distance that is kept: `value` times `of` (hole, fastener, washer), or plain mm or count."""
+
+    rule: str
+    scope: str
+    value: float
+    of: str
+    says: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Washer:
+    """Plain (ISO 7089) and large (ISO 7093-1) washers of one bolt."""
+
+    bolt_mm: float
+    outer_mm: float
+    thickness_mm: float
+    large_outer_mm: float
+    source: str
+
+
+def _rows(name: str) -> list[dict[str, str]]:
+    with (shipped("data") / "tables" / name).open(encoding="utf-8", newline="") as sheet:
+        return list(csv.DictReader(sheet))
+
+
+def _marked(row: dict[str, str]) -> str:
+    return f"{row['source']}; {row['check']}" if row.get("check") else row["source"]
+
+
+@cache
+def materials() -> tuple[Material, ...]:
+    """Return data/tables/materials.csv; the first row whose word is found counts."""
+    return tuple(
+        Material(
+            group=row["group"],
+            words=tuple(row["words"].split(";")),
+            rules_as=row["rules_as"],
+            engages_as=row["engages_as"],
+            open_out=row["open_out"],
+            slot=row["slot"],
+            new_hole=row["new_hole"],
+            why=row["why"],
+            caution=row["caution"],
+            source=_marked(row),
+        )
+        for row in _rows("materials.csv")
+    )
+
+
+@lru_cache(maxsize=256)
+def material_of(text: str | None) -> Material | None:
+    """Find the material group that a part's `material` cell names; None: not known.
+
+    Examples
+    --------
+    >>> material_of("leather-covered foam").group, material_of("Glass-filled nylon").group
+    ('covered foam', 'plastic')
+    >>> material_of("unobtainium") is None
+    True
+    """
+    if not text:
+        return None
+    said = text.lower()
+    for row in materials():
+        for word in row.words:
+            # Glass-filled nylon is no glass.
+            alone = rf"(?<![a-z0-9]){re.escape(word)}(?![a-z0-9])(?![- ](?:filled|reinforced|fib))"
+            if re.search(alone, said):
+                return row
+    return None
+
+
+@cache
+def _rules() -> dict[tuple[str, str], Rule]:
+    found = {}
+    for row in _rows("edges.csv"):
+        rule = Rule(row["rule"], row["scope"], float(row["value"]), row["of"], row["says"], _marked(row))
+        found[(rule.rule, rule.scope)] = rule
+    return found
+
+
+def rule(name: str, scope: str = ANY) -> Rule:
+    """Return a row of data/tables/edges.csv.
+
+    Examples
+    --------
+    >>> rule("edge", "sheet metal").value, rule("zone margin").value
+    (1.2, 20.0)
+    """
+    return _rules()[(name, scope)]
+
+
+def rule_or_none(name: str, scope: str) -> Rule | None:
+    """Return a row of edges.csv, or None where it has none of that scope."""
+    return _rules().get((name, scope))
+
+
+@cache
+def washers() -> tuple[Washer, ...]:
+    """Return data/tables/washers.csv, smallest first."""
+    return tuple(
+        Washer(
+            float(row["bolt_mm"]),
+            float(row["outer_mm"]),
+            float(row["thickness_mm"]),
+            float(row["large_outer_mm"]),
+            _marked(row),
+        )
+        for row in _rows("washers.csv")
+    )
+
+
+def washer_for(bolt_mm: float) -> Washer | None:
+    """Return the washer of a bolt: of its own size, or of the next larger; None: larger than the table.
+
+    Examples
+    --------
+    >>> washer_for(6.0).outer_mm, washer_for(6.35).outer_mm
+    (12.0, 16.0)
+    """
+    return next((row for row in washers() if row.bolt_mm >= bolt_mm - 0.15), None)
+
+
+@cache
+def bolt_lengths_mm() -> tuple[float, ...]:
+    """Return the preferred bolt lengths, shortest first (data/tables/bolts.csv)."""
+    return tuple(sorted(float(row["length_mm"]) for row in _rows("bolts.csv")))
+
+
+def next_bolt_length_mm(at_least_mm: float) -> float | None:
+    """Return the shortest preferred length that is long enough.
+
+    Examples
+    --------
+    >>> next_bolt_length_mm(16.2), next_bolt_length_mm(20.0), next_bolt_length_mm(999.0)
+    (20.0, 20.0, None)
+    """
+    return next((length for length in bolt_lengths_mm() if length >= at_least_mm - 1e-9), None)
+
+
+def _work_row(row: dict[str, str]) -> WorkRow:
+    return WorkRow(
+        do=row["do"].strip(),
+        group=(row.get("group") or ANY).strip(),
+        minutes=_amount(row["minutes"]),
+        cost=_amount(row["cost"]),
+        workmanship_mm=_amount(row["workmanship_mm"]),
+        tools=tuple(tool.strip() for tool in (row.get("tools") or "").split(";") if tool.strip()),
+        source=(row.get("source") or "as the build folder says").strip(),
+    )
+
+
+def _amount(cell: str) -> float:
+    value = float(cell.strip().replace(",", "."))
+    if not (math.isfinite(value) and value >= 0.0):
+        raise ValueError(cell)
+    return value
+
+
+@cache
+def shipped_work() -> tuple[WorkRow, ...]:
+    """Return data/tables/work.csv."""
+    return tuple(_work_row(row) for row in _rows("work.csv"))
+
+
+def read_work(text: str, sheet: str = "work.csv") -> tuple[tuple[WorkRow, ...], tuple[Problem, ...]]:
+    """Read a build folder's own work.csv, whose rows stand before the shipped ones.
+
+    Returns
+    -------
+    rows, problems
+        Every faulty row as a Problem, none raised.
+
+    Examples
+    --------
+    >>> rows, problems = read_work("do,group,minutes,cost,workmanship_mm\\nslot,any,nan,0,0.5\\n")
+    >>> rows, problems[0].column
+    ((), 'minutes')
+    """
+    reader = csv.DictReader(io.StringIO(text))
+    wanted = ("do", "minutes", "cost", "workmanship_mm")
+    missing = [column for column in wanted if column not in (reader.fieldnames or ())]
+    if missing:
+        return (), tuple(Problem(sheet, 0, column, "the column is missing", "Add it.") for column in missing)
+    known = {row.do for row in shipped_work()}
+    rows, problems = [], []
+    for number, row in enumerate(reader, start=2):
+        if (row["do"] or "").strip() not in known:
+            what = f"{row['do']!r} is no job that the program knows"
+            problems.append(Problem(sheet, number, "do", what, f"Write one of: {', '.join(sorted(known))}."))
+            continue
+        bad = [column for column in wanted[1:] if not _is_amount(row[column])]
+        problems += [
+            Problem(sheet, number, column, f"{row[column]!r} is no amount", "Write a number, 0 or more.")
+            for column in bad
+        ]
+        if not bad:
+            rows.append(_work_row(row))
+    return tuple(rows), tuple(problems)
+
+
+def _is_amount(cell: str | None) -> bool:
+    try:
+        _amount(cell or "")
+    except ValueError:
+        return False
+    return True
+
+
+def work_for(do: str, group: str, overrides: Iterable[WorkRow] = ()) -> WorkRow:
+    """Return what a job takes in a material: the build's own row first, the group's before `any`.
+
+    Examples
+    --------
+    >>> work_for("slot", "plastic").minutes, work_for("slot", "steel").minutes
+    (10.0, 15.0)
+    """
+    for rows in (tuple(overrides), shipped_work()):
+        for wanted in (group, ANY):
+            for row in rows:
+                if row.do == do and row.group == wanted:
+                    return row
+    raise KeyError(f"work.csv has no row for {do!r}")
