@@ -1,7 +1,20 @@
 """Readings -> where features are, with covariance; what to measure next; photographs. Numpy alone."""
 
 from partkin.positions.adjusting import adjust
+from partkin.positions.budget import budget, ellipse
+from partkin.positions.expecting import predict, surprise
 from partkin.positions.lengths import dimensions
+from partkin.positions.next_reading import next_readings
 from partkin.positions.sampling import draws, uniform_in_stadium
 
-__all__ = ["adjust", "dimensions", "draws", "uniform_in_stadium"]
+__all__ = [
+    "adjust",
+    "budget",
+    "dimensions",
+    "draws",
+    "ellipse",
+    "next_readings",
+    "predict",
+    "surprise",
+    "uniform_in_stadium",
+]

@@ -185,6 +185,17 @@ def _between_centres(
     return Distance(row.reading, a.feature, b.feature, length_mm, sigma_mm)
 
 
+def edges_to_centres_mm(
+    features: Mapping[str, Feature], readings: Sequence[Reading], reading: Reading
+) -> float | None:
+    """Return what is added to an edge distance to get the distance of centres; None where it is not known."""
+    a, b = features.get(reading.from_feature or ""), features.get(reading.to_feature or "")
+    rows = current(readings)
+    if a is None or b is None or any(dimensions(end, rows).across_mm is None for end in (a, b)):
+        return None
+    return _edge_shift_mm(a, b, rows, far=reading.quantity == "far edges")
+
+
 def _edge_shift_mm(a: Feature, b: Feature, rows: Sequence[Reading], far: bool) -> float | None:
     """What has to be added to an edge distance to get the distance of centres."""
     sizes = dimensions(a, rows), dimensions(b, rows)
