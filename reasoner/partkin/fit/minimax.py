@@ -1,0 +1,260 @@
+"""The placement of known pairs whose worst excess is smallest, over all turns and shifts.
+
+A walk from the centred start finds a least nearby; then the turns that any better placement would need
+are searched: two pairs at a time leave a few short arcs open, and balanced weights bound the excess from
+below over them (`bound.Bound`). A better turn found on the way starts the walk again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from partkin.fit.arrays import Floats, PlanePairs, turn
+from partkin.fit.bound import Bound, balanced, left_over
+from partkin.fit.interior import kabsch, settle
+from partkin.fit.turns import Arc, open_arcs, two_by_two
+
+FITS_MM = 1e-6
+"""A worst excess up to this counts as fitting."""
+_NEAR_MM = 2e-4
+_SAME_MM = 1e-7
+_FAR_MM = 10.0
+_PIECES = 4000
+
+
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """A placement of the donor and how each pair stands there.
+
+    Attributes
+    ----------
+    turn_rad
+        In (-pi, pi], about the donor's origin (after mirroring).
+    shift_mm
+        (2,): added after the turn.
+    worst_mm
+        Largest excess; -inf where there are no pairs.
+    excess_mm
+        (n,): offset less allowed.
+    active
+        (n,) bool: pairs that hold the worst excess and press against each other.
+    weights
+        (n, 2): balanced directions in which they press; lengths add up to 1, or all zero.
+    loose
+        The placement is not the only best one (see `freedom.free_movement`).
+    """
+
+    turn_rad: float
+    shift_mm: Floats
+    worst_mm: float
+    excess_mm: Floats
+    active: np.ndarray
+    weights: Floats
+    loose: bool = False
+
+    @property
+    def fits(self) -> bool:
+        """Whether every pair is within its play."""
+        return self.worst_mm <= FITS_MM
+
+    @property
+    def turn_deg(self) -> float:
+        """Turn in degrees."""
+        return math.degrees(self.turn_rad)
+
+
+@dataclass(frozen=True, eq=False)
+class Search:
+    """What a search of all turns came to.
+
+    `pieces`: (lo, hi, weights) ranges in radians with the weights whose bound stays above the level, in
+    order and covering the arcs; `better`: a placement at or below the level instead; both empty:
+    undecided.
+    """
+
+    pieces: tuple[tuple[float, float, Floats], ...] = ()
+    better: tuple[float, Floats] | None = None
+    proved: bool = False
+
+
+def best_placement(pairs: PlanePairs, stop_at_sign: bool = False) -> Placed:
+    """Find the placement with the smallest worst excess over all turns and shifts.
+
+    Parameters
+    ----------
+    pairs
+        Any number; none at all fits anywhere.
+    stop_at_sign
+        Enough to know whether it fits: any placement that does, or the proof that none does.
+
+    Returns
+    -------
+    Placed
+        The worst excess is the least possible to 1e-6 mm near it and to 0.0002 mm over all turns; above
+        10 mm it may be any placement's that is at least that bad. Where several are best: least squared
+        offsets, then the smallest turn, then the smallest shift from centring.
+    """
+    n = len(pairs)
+    if n == 0:
+        nothing = np.zeros((0, 2))
+        return Placed(0.0, np.zeros(2), -math.inf, np.zeros(0), np.zeros(0, dtype=bool), nothing, True)
+    centred, p0, q0 = pairs.centred()
+    angle, shift, weights = _least(centred, stop_at_sign)
+    worst = float(centred.excess(angle, shift).max())
+    loose = False
+    if not stop_at_sign:
+        from partkin.fit.freedom import choose
+
+        angle, shift, loose = choose(centred, angle, shift, worst)
+    angle = math.remainder(angle, 2 * math.pi)
+    if angle <= -math.pi:
+        angle = math.pi
+    whole = shift + q0 - turn(p0[None, :], math.cos(angle), math.sin(angle))[0]
+    excess = centred.excess(angle, shift)
+    active = (np.hypot(weights[:, 0], weights[:, 1]) > 1e-4) | (excess >= excess.max() - 1e-9)
+    return Placed(angle, whole, float(excess.max()), excess, active, weights, loose)
+
+
+def _least(pairs: PlanePairs, stop_at_sign: bool) -> tuple[float, Floats, Floats]:
+    """Turn, shift and weights of the least worst excess of pairs about the origin."""
+    floor = -float(pairs.rho.min())
+    angle, shift = kabsch(pairs)
+    best = (angle, shift, np.zeros((len(pairs), 2)))
+    worst = float(pairs.excess(angle, shift).max())
+    if worst <= floor + _SAME_MM or (stop_at_sign and worst <= 0):
+        return best
+    enough = _sign(pairs) if stop_at_sign else None
+    for _ in range(20):
+        settled = settle(pairs, angle, shift, enough=enough)
+        reached = float(pairs.excess(settled.turn_rad, settled.shift_mm).max())
+        if reached < worst:
+            worst = reached
+            best = (settled.turn_rad, settled.shift_mm, balanced(settled.weights))
+        level = _level(worst, floor, stop_at_sign)
+        if level is None:
+            return best
+        found = search_turns(pairs, level, [(best[0], best[2])])
+        if found.better is None:
+            return best
+        angle, shift = found.better
+        if (value := float(pairs.excess(angle, shift).max())) < worst:
+            worst, best = value, (angle, shift, best[2])
+    return best
+
+
+def _level(worst: float, floor: float, stop_at_sign: bool) -> float | None:
+    """The worst excess that no other turn may be found to reach; None: nothing is left to prove."""
+    if worst <= floor + _SAME_MM or worst >= _FAR_MM:
+        return None
+    if stop_at_sign:
+        return None if worst <= FITS_MM else min(FITS_MM, worst / 2)
+    if worst - _NEAR_MM >= FITS_MM or worst <= FITS_MM:
+        return max(worst - _NEAR_MM, floor)
+    return min(FITS_MM, worst - _SAME_MM)
+
+
+def _sign(pairs: PlanePairs) -> Callable[[float, Floats, Floats, Floats], bool]:
+    """Stop the walk at the first placement that fits."""
+
+    def enough(angle: float, shift: Floats, _weights: Floats, _height: Floats) -> bool:
+        return float(pairs.excess(angle, shift).max()) <= 0
+
+    return enough
+
+
+def search_turns(
+    pairs: PlanePairs,
+    level_mm: float,
+    known: list[tuple[float, Floats]] | None = None,
+    arcs: list[Arc] | None = None,
+    shape: Callable[[Floats], Floats] = balanced,
+    grid_rad: float = 0.0,
+) -> Search:
+    """Search the turns for a placement whose worst excess is at or below a level, or prove there is none.
+
+    Parameters
+    ----------
+    pairs
+        About the origin.
+    level_mm
+        The level.
+    known
+        Turns with weights found there, tried first.
+    arcs
+        The turns to search, radians; those that two pairs leave open, unless given.
+    shape
+        Makes balanced weights of the raw ones.
+    grid_rad
+        Pieces end on multiples of this (or where an arc does).
+    """
+    if arcs is None:
+        arcs = open_arcs(two_by_two(pairs, level_mm))
+    pieces: list[tuple[float, float, Floats]] = []
+    left = list(reversed(arcs))
+    pool = [(at, Bound(pairs, weights)) for at, weights in known or []]
+    shift = kabsch(pairs)[1]
+    for _ in range(_PIECES):
+        if not left:
+            return Search(tuple(sorted(pieces, key=lambda piece: piece[0])), None, True)
+        arc = left.pop()
+        piece = _from_pool(pool, arc, level_mm, grid_rad)
+        if piece is None:
+            at = (arc[0] + arc[1]) / 2
+            settled = settle(pairs, at, shift, hold_turn=True, enough=_either(pairs, level_mm, shape))
+            if float(pairs.excess(at, settled.shift_mm).max()) <= level_mm:
+                return Search(better=(at, settled.shift_mm))
+            bound = Bound(pairs, shape(settled.weights))
+            reach = on_grid(bound.reach(at, arc[0], arc[1], level_mm), arc, grid_rad)
+            if reach is None or reach[1] - reach[0] < 1e-13:
+                return Search()
+            piece = (reach, bound)
+            pool.append((at, bound))
+        (lo, hi), bound = piece
+        pieces.append((lo, hi, bound.weights))
+        left.extend(reversed(left_over(arc, (lo, hi))))
+    return Search()
+
+
+def on_grid(piece: Arc | None, arc: Arc, grid_rad: float) -> Arc | None:
+    """Draw the inner ends of a piece of an arc in to the grid; None where nothing is left."""
+    if piece is None or grid_rad == 0.0:
+        return piece
+    lo = arc[0] if piece[0] <= arc[0] else math.ceil(piece[0] / grid_rad) * grid_rad
+    hi = arc[1] if piece[1] >= arc[1] else math.floor(piece[1] / grid_rad) * grid_rad
+    return (lo, hi) if hi > lo else None
+
+
+def _from_pool(
+    pool: list[tuple[float, Bound]], arc: Arc, level_mm: float, grid_rad: float
+) -> tuple[Arc, Bound] | None:
+    """The known weights that cover most of an arc, from its ends or from where they were found."""
+    best: tuple[Arc, Bound] | None = None
+    for at, bound in pool:
+        for start in (arc[0], at, arc[1]):
+            if not arc[0] <= start <= arc[1]:
+                continue
+            reach = on_grid(bound.reach(start, arc[0], arc[1], level_mm), arc, grid_rad)
+            if reach is None or reach[1] - reach[0] < 1e-3 * (arc[1] - arc[0]):
+                continue
+            if best is None or reach[1] - reach[0] > best[0][1] - best[0][0]:
+                best = (reach, bound)
+        if best is not None and best[0] == arc:
+            break
+    return best
+
+
+def _either(
+    pairs: PlanePairs, level_mm: float, shape: Callable[[Floats], Floats]
+) -> Callable[[float, Floats, Floats, Floats], bool]:
+    """Stop a walk at a held turn when it has reached the level, or its weights prove it cannot."""
+
+    def enough(angle: float, shift: Floats, weights: Floats, _height: Floats) -> bool:
+        if float(pairs.excess(angle, shift).max()) <= level_mm:
+            return True
+        return Bound(pairs, shape(weights)).at(angle) > level_mm + 1e-9
+
+    return enough
