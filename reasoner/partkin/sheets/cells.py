@@ -142,7 +142,8 @@ def _unit_reader(findings: Findings) -> Reader:
     def read(text: str) -> str:
         unit = known.get(text.lower().rstrip("."))
         if unit is None:
-            mend = f"{findings.meant(text, tuple(known))}Write one of: {listed}"
+            near = findings.meant(text, tuple(known)) if len(text) > 2 else ""
+            mend = f"{near}Write one of: {listed}"
             raise CellFault(f"{_shown(text)} is not a unit that is known here", mend)
         return unit
 

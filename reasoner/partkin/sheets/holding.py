@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 
 from partkin.sheets.columns import PARTS
 from partkin.sheets.cycles import find_cycles, shown
@@ -26,7 +26,7 @@ def check_holding(tables: Mapping[str, Table], findings: Findings) -> None:
     names = tuple(dict.fromkeys((*first, *parts, *bodies)))
     known = frozenset(names)
     for record in table.records:
-        _check_id(record, first[record["fastener"]], known - first.keys(), findings)
+        _check_id(record, first[record["fastener"]], parts.keys() | bodies.keys(), findings)
         for wrong in (name for clause in record.get("behind", ()) for name in clause if name not in known):
             what = f"{wrong} is neither a part nor a fastener"
             mend = f"{findings.meant(wrong, names)}Name what must be off first (; for all, | for either)"
@@ -40,7 +40,7 @@ def check_holding(tables: Mapping[str, Table], findings: Findings) -> None:
         findings.fault(SHEET, row, "behind", what, mend)
 
 
-def _check_id(record: Record, first: Record, others: frozenset[str], findings: Findings) -> None:
+def _check_id(record: Record, first: Record, others: Set[str], findings: Findings) -> None:
     name = record["fastener"]
     if record is first and name in others:
         what = f"{name} is a part too, and behind could mean either"

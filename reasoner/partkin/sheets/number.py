@@ -86,8 +86,10 @@ def parse_number(text: str, decimal: DecimalSign = ".") -> Number | NotANumber:
     amount, unit = tidy, None
     if not PLAIN_NUMBER.fullmatch(tidy) and (split := _WITH_UNIT.fullmatch(tidy)):
         amount, unit = split[1].rstrip(), UNITS.get(split[2].lower())
-        if unit is None:
+        if unit is None and (PLAIN_NUMBER.fullmatch(amount) or _FRACTION.fullmatch(amount)):
             return _unknown_unit(split[2])
+        if unit is None:
+            amount = tidy
     if fraction := _FRACTION.fullmatch(amount):
         return _fraction(fraction, shown, unit)
     return _plain(amount, shown, unit, decimal)
@@ -105,7 +107,7 @@ def _tidy(text: str) -> str:
 def _unknown_unit(word: str) -> NotANumber:
     if word.lower() in ("ft", "foot", "feet"):
         return NotANumber("feet are not read", "Write the whole length in inches or millimetres")
-    guess = nearest(word.lower(), tuple(UNITS))
+    guess = nearest(word.lower(), tuple(UNITS)) if len(word) > 2 else None
     meant = UNITS[guess] if guess else "mm, cm, m, in, kg, g or lb"
     return NotANumber(f'"{word}" is not a unit that is known here', f"Write {meant} behind the number")
 

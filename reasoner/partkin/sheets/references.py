@@ -21,7 +21,7 @@ def check_references(tables: Tables, findings: Findings) -> None:
         _check_ids(tables, tables[name], findings)
     _check_parts(tables, findings)
     _check_feature_ends(tables, findings)
-    _check_corrections(tables[READINGS], findings)
+    _check_corrections(tables[READINGS], tables[PARTS], findings)
     _check_feature_zones(tables, findings)
     check_goes_on(tables, findings)
 
@@ -62,7 +62,11 @@ def _check_parts(tables: Tables, findings: Findings) -> None:
         ("part_of", "Break the chain: a part belongs to something larger than itself"),
         ("takes_place_of", "Name the host part whose fixings it goes on"),
     ):
-        chains = {name: [part[column]] for name, part in parts.items() if column in part}
+        chains = {
+            name: [part[column]]
+            for name, part in parts.items()
+            if column in part and not (column == "takes_place_of" and part.get("origin") == "host")
+        }
         for cycle in find_cycles(chains):
             what = f"{column} leads back to its beginning: {shown(cycle)}"
             findings.fault(PARTS, parts[cycle[0]]["row"], column, what, mend)
@@ -125,9 +129,12 @@ def _ends(readings: Table) -> Iterator[tuple[Record, str]]:
                 yield reading, column
 
 
-def _check_corrections(table: Table, findings: Findings) -> None:
-    if not table.whole:
+def _check_corrections(table: Table, parts: Table, findings: Findings) -> None:
+    if not table.whole or not parts.whole:
         return
+    known = {part["part"] for part in parts.records}
+    # Where a row names no part that there is, its reading may be the one that was meant.
+    adrift = {one["reading"] for one in table.records if one["part"] not in known}
     by_id = {(one["part"], one["reading"]): one for one in table.records}
     ids: dict[str, list[str]] = {}
     for part, name in by_id:
@@ -136,7 +143,7 @@ def _check_corrections(table: Table, findings: Findings) -> None:
     chains: dict[str, dict[str, list[str]]] = {}
     for reading in table.records:
         wrong = reading.get("corrects")
-        if wrong is None:
+        if wrong is None or wrong in adrift or reading["part"] not in known:
             continue
         key = (reading["part"], wrong)
         if key not in by_id:

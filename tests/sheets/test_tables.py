@@ -1,0 +1,140 @@
+"""The tables against published values. Sources: the rows' own columns in tests/published/tables."""
+
+# ruff: noqa: E501 (one case after another)
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import pytest
+
+from partkin.model.words import INSTRUMENTS
+from partkin.tables import (
+    coordinate_error_mm,
+    greatest_error_mm,
+    instruments,
+    near_miss,
+    near_misses,
+    parse_thread,
+    threads,
+    threads_join,
+)
+
+PUBLISHED = Path(__file__).parent.parent / "published" / "tables"
+
+
+def rows(name: str) -> list[dict[str, str]]:
+    with (PUBLISHED / name).open(encoding="utf-8", newline="") as sheet:
+        return list(csv.DictReader(sheet))
+
+
+@pytest.mark.parametrize("row", rows("clearance.csv"), ids=lambda row: row["thread"])
+def test_clearance_holes(row: dict[str, str]) -> None:
+    thread = threads()[row["thread"]]
+    holes = (thread.clearance_fine_mm, thread.clearance_medium_mm, thread.clearance_coarse_mm)
+    assert holes == (float(row["fine_mm"]), float(row["medium_mm"]), float(row["coarse_mm"]))
+
+
+@pytest.mark.parametrize("row", rows("unified.csv"), ids=lambda row: row["designation"])
+def test_unified_threads(row: dict[str, str]) -> None:
+    for thread in (threads()[row["designation"]], parse_thread(f"{row['major_in']}-{row['threads_per_inch']} UN")):
+        assert thread is not None
+        assert thread.major_mm == pytest.approx(25.4 * float(row["major_in"]), abs=0.001)
+        assert thread.pitch_mm == pytest.approx(25.4 / float(row["threads_per_inch"]), abs=1e-5)
+
+
+@pytest.mark.parametrize("row", rows("tapes.csv"), ids=lambda row: f"{row['accuracy_class']}-{row['length_mm']}")
+def test_tapes_and_rules_without_the_eye(row: dict[str, str]) -> None:
+    """Each instrument of a class stays within that class's limit once reading by eye is taken off."""
+    of_class = {"I": "steel rule", "II": "tape", "III": "seller"}
+    instrument = of_class[row["accuracy_class"]]
+    error_mm = greatest_error_mm(instrument, float(row["length_mm"]), "near edges")
+    assert error_mm - instruments()[instrument].by_eye_mm == pytest.approx(float(row["limit_mm"]), abs=1e-9)
+
+
+def test_every_instrument_of_the_sheets_is_in_the_table_with_a_source() -> None:
+    assert tuple(instruments()) == INSTRUMENTS
+    for row in instruments().values():
+        assert row.source and set(row.mark.split("+")) <= {"S", "C", "M"}
+        assert all(greatest_error_mm(row.instrument, length) > 0 for length in (0.0, 10.0, 5000.0))
+
+
+def test_greatest_errors() -> None:
+    assert coordinate_error_mm() == greatest_error_mm("rule", 300.0) == 0.5
+    assert greatest_error_mm("tape", 999.0) == greatest_error_mm("tape", 1000.0) == 1.0
+    assert greatest_error_mm("tape", 1000.5) == 1.2
+    # Nobody knows how it was read: as from a seller, and never better than any tape.
+    assert greatest_error_mm(None, 400.0) == greatest_error_mm("seller", 400.0) == 2.5
+    # Jaws cannot grip a centre.
+    assert greatest_error_mm("caliper", 100.0, "centres") > greatest_error_mm("caliper", 100.0, "far edges")
+    # The worst of the published checkerboard photographs was 3.7 mm out, uncorrected.
+    assert greatest_error_mm("photo", 200.0) >= 3.7
+    with pytest.raises(ValueError, match="mass"):
+        greatest_error_mm("tape", 4.0, "mass")
+    with pytest.raises(KeyError):
+        greatest_error_mm("laser", 4.0)
+
+
+def test_every_thread_of_the_table_reads_as_itself() -> None:
+    assert len(threads()) == 101
+    for designation, thread in threads().items():
+        assert parse_thread(designation) is thread
+        assert thread.source
+
+
+@pytest.mark.parametrize(
+    ("text", "designation"),
+    [
+        ("M8", "M8x1.25"), ("m8", "M8x1.25"), ("M8 coarse", "M8x1.25"), ("M8 x 1,25", "M8x1.25"),
+        ("M8×1.25", "M8x1.25"), ("M8*1.25", "M8x1.25"), ("M8-1.25", "M8x1.25"), ("M 8 x 1.25", "M8x1.25"),
+        ("M8x1.25-6H", "M8x1.25"), ("M6-6g", "M6x1"), ("M6 x 0.75 mm", "M6x0.75"), ("M9x1.25", "M9x1.25"),
+        ("M10x1.25 LH", "M10x1.25 LH"), ("m10x1.25 left hand", "M10x1.25 LH"),
+        ("1/4-20 UNC", "1/4-20"), ("1/4 UNC", "1/4-20"), ("1/4 UNF", "1/4-28"), ('1/4"-20', "1/4-20"),
+        ("1/4 in - 20", "1/4-20"), ("0.25-28", "1/4-28"), ("1/4–20", "1/4-20"), ("1/4-20 UNC-2A", "1/4-20"),
+        ("#10-32", "10-32"), ("No. 10-32 UNF", "10-32"), ("1-8", "1-8"), ("1-64", "1-64"), ("1 1/8-7", "1 1/8-7"),
+        ("G 1/4", "G1/4"), ("1/4 BSP", "G1/4"), ("1/4 NPT", "1/4-18 NPT"), ("5/16-18 BSW", "5/16-18 BSW"),
+    ],
+)  # fmt: skip
+def test_threads_as_the_trade_writes_them(text: str, designation: str) -> None:
+    thread = parse_thread(text)
+    assert thread is not None
+    assert thread.designation == designation
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "M", "M8x30", "M8x1.25x30", "M9", "M8 fine", "M0", "M-8", "6", "1/0-20", "#13-20", "1/4-28 NPT", "Apr-40",
+     "2020-04-01", "1/4", "bolt", "M8x0", "Mx1", "M8x", "8x1.25", "x" * 50, "M٨", "1/4-0"],
+)  # fmt: skip
+def test_what_is_no_thread(text: str) -> None:
+    assert parse_thread(text) is None
+
+
+def test_threads_join_only_their_like() -> None:
+    def join(a: str, b: str) -> bool:
+        first, second = parse_thread(a), parse_thread(b)
+        assert first is not None and second is not None
+        assert threads_join(first, second) == threads_join(second, first)
+        return threads_join(first, second)
+
+    assert join("M8", "M8x1.25")
+    assert join("1/4-20", "0.25-20")
+    assert not join("M10x1.25", "M10x1.25 LH")
+    assert not join("3/8-16", "3/8-16 BSW")
+    assert not join("G1/2", "1/2-14 NPT")
+    for miss in near_misses():
+        assert not join(miss.thread_a, miss.thread_b)
+        assert near_miss(miss.thread_b, miss.thread_a) is miss
+    assert len(near_misses()) == 36
+
+
+def test_turns_of_the_near_misses_follow_from_their_pitches() -> None:
+    """A quarter of the smaller pitch, over the difference of the pitches."""
+    for miss in near_misses():
+        a, b = threads()[miss.thread_a], threads()[miss.thread_b]
+        difference_mm = abs(a.pitch_mm - b.pitch_mm)
+        if miss.turns is None:
+            assert difference_mm < 1e-4
+        else:
+            assert miss.turns == pytest.approx(0.25 * min(a.pitch_mm, b.pitch_mm) / difference_mm, rel=0.002)
