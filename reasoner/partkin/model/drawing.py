@@ -76,6 +76,7 @@ class Span:
     """Two fixings in conflict: their distance on the host, and that of the donor features meant for them.
 
     `play_mm`: how much of the difference the two pairs' play (and slots along the line) can take up.
+    `from_feature`, `to_feature`: the donor features; None: those of the view's pairs.
     """
 
     from_fixing: str
@@ -83,6 +84,8 @@ class Span:
     host_mm: float
     donor_mm: float
     play_mm: float = 0.0
+    from_feature: str | None = None
+    to_feature: str | None = None
 
     @property
     def too_long_mm(self) -> float:
@@ -92,7 +95,7 @@ class Span:
 
 @dataclass(frozen=True)
 class Cut:
-    """A hole to open out or to make, or a slot to cut, in the donor's frame."""
+    """A hole to open out or to make, or a slot to cut, in the frame of its side."""
 
     do: str
     feature: str
@@ -101,6 +104,7 @@ class Cut:
     length_mm: float | None = None
     angle_deg: float = 0.0
     says: str = ""
+    of: Owner = "donor"
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,11 @@ def span_words(view: OverlayView) -> list[str]:
     """Say each distance in conflict in one sentence."""
     sentences = []
     for span in view.spans:
-        play = f"; play takes up {millimetres(span.play_mm)} mm of it" if span.play_mm > 0 else ""
+        play = ""
+        if span.play_mm >= abs(span.too_long_mm):
+            play = "; the play of these two alone could take that up"
+        elif span.play_mm > 0:
+            play = f"; play takes up {millimetres(span.play_mm)} mm of it"
         sentences.append(
             f"{span.from_fixing} to {span.to_fixing}: host {millimetres(span.host_mm)} mm, donor "
             f"{millimetres(span.donor_mm)} mm, {difference_words(span)}{play}."
@@ -58,7 +62,9 @@ def overlay_words(view: OverlayView) -> tuple[str, str]:
     said = []
     if view.matrix is None:
         title = f"{donor} beside {host}"
-        said.append(f"No placement is known: {donor} and {host} are drawn beside each other at the same scale.")
+        said.append(
+            f"No placement is known: {donor} and {host} are drawn beside each other at the same scale."
+        )
     else:
         turn = f", turned {millimetres(view.turn_deg)} degrees" if view.turn_deg is not None else ""
         mirrored = ", mirrored" if view.mirrored else ""
@@ -73,7 +79,11 @@ def overlay_words(view: OverlayView) -> tuple[str, str]:
         short = f"; together they are {millimetres(view.shortfall_mm)} mm short" if view.shortfall_mm else ""
         said.append(f"In conflict: {', '.join(view.conflict)}{short}.")
     said += span_words(view)
-    said += [f"Zone {zone.name} of the {zone.of}: {zone.kind}, hatched." for zone in view.zones if zone.kind != "opening"]
+    said += [
+        f"Zone {zone.name} of the {zone.of}: {zone.kind}, hatched."
+        for zone in view.zones
+        if zone.kind != "opening"
+    ]
     said += [f"Zone {zone.name} of the {zone.of}: opening." for zone in view.zones if zone.kind == "opening"]
     said += [f"To do at {cut.feature}: {cut.says or cut.do}." for cut in view.cuts]
     if view.spreads:

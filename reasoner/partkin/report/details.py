@@ -1,8 +1,9 @@
-"""Details beside an overlay: each pair's offset drawn larger, by one factor for all, against the play it has."""
+"""Details beside an overlay: each pair's offset drawn larger, by one factor, against the play it has."""
 
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 from partkin.model.drawing import DrawnFeature, Matrix, OverlayView, Spread
 from partkin.model.verdict import Pair
@@ -95,13 +96,20 @@ def _path(centre: Point, dot: Point, cut_short: bool) -> list[Shape]:
     if cut_short:
         x, y = dx / length, dy / length
         middle = (centre[0] + dx * 0.78, centre[1] + dy * 0.78)
-        zigzag = [(middle[0] + x * a - y * b, middle[1] + y * a + x * b) for a, b in ((-4, 0), (-1, 6), (1, -6), (4, 0))]
-        shapes.append(Strokes(tuple(zip(zigzag[:-1], zigzag[1:], strict=True)), "donor-thin"))
+        zigzag = [
+            (middle[0] + x * a - y * b, middle[1] + y * a + x * b)
+            for a, b in ((-4, 0), (-1, 6), (1, -6), (4, 0))
+        ]
+        shapes.append(Strokes(tuple(pairwise(zigzag)), "donor-thin"))
     return shapes
 
 
 def _enlarged(
-    view: OverlayView, pair: Pair, sides: tuple[DrawnFeature, DrawnFeature], matrix: Matrix, centre: Point,
+    view: OverlayView,
+    pair: Pair,
+    sides: tuple[DrawnFeature, DrawnFeature],
+    matrix: Matrix,
+    centre: Point,
     px_per_mm: float,
 ) -> list[Shape]:
     fixing, feature = sides
@@ -129,7 +137,11 @@ def _figures(pair: Pair) -> str:
 
 
 def detail_cell(
-    view: OverlayView, pair: Pair, sides: tuple[DrawnFeature, DrawnFeature], matrix: Matrix, corner: Point,
+    view: OverlayView,
+    pair: Pair,
+    sides: tuple[DrawnFeature, DrawnFeature],
+    matrix: Matrix,
+    corner: Point,
     px_per_mm: float,
 ) -> list[Shape]:
     """Draw one pair enlarged, with its figures and its state beneath; 100 by 136 pixels at `corner`."""
@@ -171,7 +183,9 @@ def details(
     a_row = max(1, min(len(drawn), int(width // CELL_WIDTH)))
     pitch = min(width / a_row, CELL_WIDTH + 12.0)
     heading = (
-        f"Offsets drawn {factor:g} times as large as the pattern" if factor > 1 else "Offsets at the pattern's scale"
+        f"Offsets drawn {factor:g} times as large as the pattern"
+        if factor > 1
+        else "Offsets at the pattern's scale"
     )
     shapes: list[Shape] = [Words((left, top + 11.0), heading, 12.0, bold=True, colour=INK)]
     rule = "Circle: play allowed. Dot: donor's centre. Figures: offset of allowed, mm."
@@ -180,7 +194,10 @@ def details(
         shapes.append(Words((left, top + 26.0 + 13.0 * number), line, 11.0, colour=SOFT))
     down = top + 36.0 + 13.0 * (len(lines) - 1)
     for number, pair in enumerate(drawn):
-        corner = (left + (number % a_row) * pitch + (pitch - CELL_WIDTH) / 2, down + (number // a_row) * CELL_HEIGHT)
+        corner = (
+            left + (number % a_row) * pitch + (pitch - CELL_WIDTH) / 2,
+            down + (number // a_row) * CELL_HEIGHT,
+        )
         sides = (fixings[pair.fixing], features[pair.feature])
         shapes += detail_cell(view, pair, sides, matrix, corner, scale * factor)
     rows = math.ceil(len(drawn) / a_row)

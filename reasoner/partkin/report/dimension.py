@@ -95,8 +95,14 @@ def _drawn(laid: _Laid, donor: bool) -> list[Shape]:
     shapes += [oblique(end, along_deg, "donor" if donor else "wide") for end in laid.ends]
     shapes.append(
         Words(
-            laid.text_at, laid.text, _SIZE, "middle", bold=donor, turn_deg=laid.turn_deg,
-            colour=BLUE if donor else INK, halo=True,
+            laid.text_at,
+            laid.text,
+            _SIZE,
+            "middle",
+            bold=donor,
+            turn_deg=laid.turn_deg,
+            colour=BLUE if donor else INK,
+            halo=True,
         )
     )
     return shapes
@@ -130,7 +136,10 @@ def span_marks(
     middle = ((host[0][0] + host[1][0]) / 2, (host[0][1] + host[1][1]) / 2)
     side = (middle[0] - outward[0]) * normal[0] + (middle[1] - outward[1]) * normal[1]
     first = 1.0 if side >= 0 else -1.0
-    texts = f"host {millimetres(span.host_mm, 1)}", f"donor {millimetres(span.donor_mm, 1)}: {difference_words(span)}"
+    texts = (
+        f"host {millimetres(span.host_mm, 1)}",
+        f"donor {millimetres(span.donor_mm, 1)}: {difference_words(span)}",
+    )
     for strict in (True, False):
         for sign in (first, -first):
             for away in _AWAY:

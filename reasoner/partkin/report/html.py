@@ -57,16 +57,24 @@ class _Report:
                 rows.append(self.other_row(row))
         unit = f", {self.currency}" if self.currency else ""
         heads = [
-            ("Option", False), ("Pattern", False), ("Verdict", False), ("Margin, mm", True), ("Chance it fits", True),
-            ("To do", False), (f"Price{unit}", True), (f"Comes to{unit}", True),
+            ("Option", False),
+            ("Pattern", False),
+            ("Verdict", False),
+            ("Margin, mm", True),
+            ("Chance it fits", True),
+            ("To do", False),
+            (f"Price{unit}", True),
+            (f"Comes to{unit}", True),
         ]
         body = table("Donors first, then the other ways", heads, rows, stack=True)
         keys = listed(
-            (f"{mark(state)} {state}" for state in ("lines up", "tight", "out of reach", "blocked")), kind="keys soft"
+            (f"{mark(state)} {state}" for state in ("lines up", "tight", "out of reach", "blocked")),
+            kind="keys soft",
         )
         spent = self.view.costs_to_date
         total = f"<p>Spent so far: {money(spent, self.currency)}.</p>" if spent is not None else ""
-        return f'<section aria-labelledby="options"><h2 id="options">The options side by side</h2>{body}{keys}{total}</section>'
+        heading = '<h2 id="options">The options side by side</h2>'
+        return f'<section aria-labelledby="options">{heading}{body}{keys}{total}</section>'
 
     def donor_row(self, number: int, verdict: Verdict, row: OptionRow | None) -> list[str]:
         overlay = self.overlay_of(number - 1)
@@ -96,8 +104,14 @@ class _Report:
         if row.hours is not None:
             told.append(f"{row.hours:g} h")
         return [
-            what, NONE, "no verdict: not a donor" if row.option != "donor" else "not checked", NONE, NONE,
-            "; ".join(told) or NONE, money(row.price, None), money(row.total, None),
+            what,
+            NONE,
+            "no verdict: not a donor" if row.option != "donor" else "not checked",
+            NONE,
+            NONE,
+            "; ".join(told) or NONE,
+            money(row.price, None),
+            money(row.total, None),
         ]
 
     def overlay_of(self, index: int) -> OverlayView | None:
@@ -110,12 +124,16 @@ class _Report:
         heading = f"{self.called(verdict.donor)} on {self.called(verdict.host)}"
         left = self.drawing(number, overlay) + self.pairs(verdict)
         right = (
-            self.cautions(verdict) + self.adaptation(verdict) + self.unknown(verdict)
-            + self.reasons(number, verdict) + self.readings_of(verdict.donor)
+            self.cautions(verdict)
+            + self.adaptation(verdict)
+            + self.unknown(verdict)
+            + self.reasons(number, verdict)
+            + self.readings_of(verdict.donor)
         )
         return (
             f'<section class="donor" aria-labelledby="d{number}"><h2 id="d{number}">{heading}</h2>'
-            f'<div class="whole">{self.said(verdict)}</div><div class="draw">{left}</div><div class="beside">{right}</div></section>'
+            f'<div class="whole">{self.said(verdict)}</div><div class="draw">{left}</div>'
+            f'<div class="beside">{right}</div></section>'
         )
 
     def said(self, verdict: Verdict) -> str:
@@ -139,7 +157,7 @@ class _Report:
 
     def drawing(self, number: int, overlay: OverlayView | None) -> str:
         if overlay is None:
-            return "<h3>Drawing</h3><p>No drawing: nothing here has a known place, or nothing is judged by geometry.</p>"
+            return f"<h3>Drawing</h3><p>{_NO_DRAWING}</p>"
         broad = overlay_svg(overlay, BROAD_PX, f"b{number}", styled=False)
         narrow = overlay_svg(overlay, NARROW_PX, f"n{number}", styled=False)
         broad = broad.replace('class="dw"', 'class="dw broad"', 1)
@@ -149,23 +167,33 @@ class _Report:
     def pairs(self, verdict: Verdict) -> str:
         html = ""
         if verdict.pairs:
-            heads = [("Fixing", False), ("Feature", False), ("Offset", True), ("Allowed", True), ("Margin", True), ("State", False)]
+            heads = [
+                ("Fixing", False),
+                ("Feature", False),
+                ("Offset", True),
+                ("Allowed", True),
+                ("Margin", True),
+                ("State", False),
+            ]
             rows = [self.pair_row(pair) for pair in verdict.pairs]
             html += table("Pairs, in mm", heads, rows)
         if verdict.unpaired:
             items = []
             for left_over in verdict.unpaired:
                 side = "Fixing" if left_over.fixing else "Feature"
-                items.append(
-                    f"{side} {name(left_over.fixing or left_over.feature)} ({escaped(left_over.need)}): {prose(left_over.why)}"
-                )
+                what = f"{side} {name(left_over.fixing or left_over.feature)}"
+                items.append(f"{what} ({escaped(left_over.need)}): {prose(left_over.why)}")
             html += f"<h3>Left over</h3>{listed(items)}"
         return html
 
     def pair_row(self, pair: Pair) -> list[str]:
         why = f'<span class="why">{prose(pair.why)}</span>' if pair.why else ""
         return [
-            name(pair.fixing), name(pair.feature), mm(pair.offset_mm), mm(pair.allowed_mm), mm(pair.margin_mm),
+            name(pair.fixing),
+            name(pair.feature),
+            mm(pair.offset_mm),
+            mm(pair.allowed_mm),
+            mm(pair.margin_mm),
             f"{mark(pair.state)} {escaped(pair.state)}{why}",
         ]
 
@@ -204,10 +232,14 @@ class _Report:
             facts.append(f"{money(adaptation.cost, self.currency)}")
         facts.append(f"then the least margin is {mm(adaptation.margin_mm)} mm")
         facts.append("proved the cheapest" if adaptation.proved_cheapest else "not proved to be the cheapest")
-        return listed((self.action(action) for action in actions), ordered=True) + f"<p>{'; '.join(facts)}.</p>"
+        return (
+            listed((self.action(action) for action in actions), ordered=True) + f"<p>{'; '.join(facts)}.</p>"
+        )
 
     def action(self, action: Action) -> str:
-        tools = f' <span class="soft">With: {escaped(", ".join(action.tools))}.</span>' if action.tools else ""
+        tools = (
+            f' <span class="soft">With: {escaped(", ".join(action.tools))}.</span>' if action.tools else ""
+        )
         return f"{prose(action.says)}{tools}{self.sources.cite(action.source)}"
 
     def unknown(self, verdict: Verdict) -> str:
@@ -221,7 +253,8 @@ class _Report:
         if unknown.quantity and unknown.part:
             ends = [end for end in (unknown.from_feature, unknown.to_feature) if end]
             where = f" of {' and '.join(name(end) for end in ends)}" if ends else ""
-            reading = f'<br/><span class="soft">Reading: {escaped(unknown.quantity)}{where}, on {name(unknown.part)}.</span>'
+            told = f"Reading: {escaped(unknown.quantity)}{where}, on {name(unknown.part)}."
+            reading = f'<br/><span class="soft">{told}</span>'
         return f"<b>{prose(unknown.what)}.</b> {prose(unknown.says)}{reading}"
 
     def reasons(self, number: int, verdict: Verdict) -> str:
@@ -236,10 +269,10 @@ class _Report:
             ]
             why = f' <span class="soft">because of {", ".join(because)}</span>' if because else ""
             items.append(
-                f'<li id="{anchors[reason.id]}"><span class="id">{name(reason.id)}</span> {prose(reason.says)}{why}'
+                f'<li id="{anchors[reason.id]}"><b>{name(reason.id)}</b> {prose(reason.says)}{why}'
                 f"{self.sources.cite(reason.source)}</li>"
             )
-        return f"<h3>Reasons</h3><ul class=\"reasons\">{''.join(items)}</ul>"
+        return f'<h3>Reasons</h3><ul class="reasons">{"".join(items)}</ul>'
 
     # Readings
 
@@ -262,19 +295,25 @@ class _Report:
         spread = NONE if reading.plus_minus is None else f"{reading.plus_minus:g}"
         what = escaped(reading.quantity) + (f" {' - '.join(ends)}" if ends else "")
         return [
-            name(reading.reading), what, f"{reading.value:g} {escaped(reading.unit)}", spread,
+            name(reading.reading),
+            what,
+            f"{reading.value:g} {escaped(reading.unit)}",
+            spread,
             (", ".join(how) or NONE) + remark,
         ]
 
     def hosts(self) -> str:
         parts = list(dict.fromkeys(verdict.host for verdict in self.view.verdicts))
         parts += [
-            part.part for part in self.view.build.parts if part.origin == "original" and part.takes_place_of in parts
+            part.part
+            for part in self.view.build.parts
+            if part.origin == "original" and part.takes_place_of in parts
         ]
         pieces = [self.readings_of(part) for part in parts]
         if not pieces:
             return ""
-        return f'<section aria-labelledby="host"><h2 id="host">What was measured on the vehicle</h2>{"".join(pieces)}</section>'
+        heading = '<h2 id="host">What was measured on the vehicle</h2>'
+        return f'<section aria-labelledby="host">{heading}{"".join(pieces)}</section>'
 
     # The page
 
@@ -294,8 +333,7 @@ class _Report:
         return (
             '<!DOCTYPE html>\n<html lang="en" xml:lang="en" xmlns="http://www.w3.org/1999/xhtml"><head>'
             '<meta charset="utf-8"/>'
-            "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; "
-            "base-uri 'none'; form-action 'none'\"/>"
+            f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}"/>'
             '<meta name="viewport" content="width=device-width, initial-scale=1"/>'
             '<meta name="referrer" content="no-referrer"/>'
             f"<title>{escaped(title)}</title><style>{report_style()}</style></head><body>{mark_symbols()}"
@@ -304,10 +342,12 @@ class _Report:
         )
 
 
+_NO_DRAWING = "No drawing: nothing here has a known place, or nothing is judged by geometry."
 _CLOSING = (
-    "A drawing is no permission: the maker's instructions, local law and licensed practice come first. Same sheets, "
-    "same report."
+    "A drawing is no permission: the maker's instructions, local law and licensed practice come first. "
+    "Same sheets, same report."
 )
+_POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 
 
 def report_html(view: ReportView) -> str:

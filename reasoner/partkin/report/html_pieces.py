@@ -69,26 +69,25 @@ def chance_words(chance: Chance | None) -> str:
     return f"{100 * chance.fits:.1f} % ({low:.1f} to {high:.1f} %, {chance.draws} draws)"
 
 
+_RING = '<circle cx="8" cy="8" r="6.2" fill="none" stroke="#111" stroke-width="1.6"'
 _MARKS = {
     "lines up": ("m1", '<circle cx="8" cy="8" r="4"/>'),
-    "tight": ("m2", '<circle cx="8" cy="8" r="6" fill="none" stroke="#111" stroke-width="1.5"/><circle cx="8" cy="8" r="2.6"/>'),
+    "tight": ("m2", f'{_RING}/><circle cx="8" cy="8" r="2.6"/>'),
     "out of reach": ("m3", '<path d="M3 3L13 13M3 13L13 3" stroke="#111" stroke-width="2.4"/>'),
     "blocked": ("m4", '<path d="M1 5.5H15V10.5H1Z"/>'),
     "bolts on": ("v1", '<circle cx="8" cy="8" r="7"/><circle cx="8" cy="8" r="2.6" fill="#fff"/>'),
-    "bolts on with adaptation": (
-        "v2", '<circle cx="8" cy="8" r="6.2" fill="none" stroke="#111" stroke-width="1.6"/><path d="M8 1.8A6.2 6.2 0 0 0 8 14.2Z"/>',
-    ),
+    "bolts on with adaptation": ("v2", f'{_RING}/><path d="M8 1.8A6.2 6.2 0 0 0 8 14.2Z"/>'),
     "does not fit": ("v3", '<path d="M2 2L14 14M2 14L14 2" stroke="#111" stroke-width="3"/>'),
-    "not enough measured": (
-        "v4", '<circle cx="8" cy="8" r="6.2" fill="none" stroke="#111" stroke-width="1.6" stroke-dasharray="2.6 1.7"/>',
-    ),
-    "not judged": ("v5", '<path d="M2 2H14V14H2Z" fill="none" stroke="#111" stroke-width="1.6"/><path d="M4.5 8H11.5" stroke="#111" stroke-width="2"/>'),
+    "not enough measured": ("v4", f'{_RING} stroke-dasharray="2.6 1.7"/>'),
+    "not judged": ("v5", '<path d="M2 2H14V14H2ZM4.5 8H11.5" fill="none" stroke="#111" stroke-width="1.8"/>'),
 }
 
 
 def mark_symbols() -> str:
     """Return the marks, once for the whole page."""
-    symbols = "".join(f'<symbol id="{key}" viewBox="0 0 16 16">{body}</symbol>' for key, body in _MARKS.values())
+    symbols = "".join(
+        f'<symbol id="{key}" viewBox="0 0 16 16">{body}</symbol>' for key, body in _MARKS.values()
+    )
     return f'<svg width="0" height="0" style="position:absolute" aria-hidden="true">{symbols}</svg>'
 
 
@@ -115,8 +114,9 @@ def table(
         as a browser forgets them when cells are laid out as blocks.
     """
     role = (lambda what: f' role="{what}"') if stack else (lambda what: "")
+    numbers = ' class="n"'
     head = "".join(
-        f'<th scope="col"{" class=" + chr(34) + "n" + chr(34) if number else ""}{role("columnheader")}>{escaped(title)}</th>'
+        f'<th scope="col"{numbers if number else ""}{role("columnheader")}>{escaped(title)}</th>'
         for title, number in heads
     )
     body = []
@@ -126,7 +126,9 @@ def table(
             classes = " ".join(
                 word
                 for word, on in (
-                    ("n", number), ("none", stack and cell == NONE), ("sketch", cell.startswith('<svg class="dw sketch')),
+                    ("n", number),
+                    ("none", stack and cell == NONE),
+                    ("sketch", cell.startswith('<svg class="dw sketch')),
                 )
                 if on
             )
@@ -165,5 +167,7 @@ class Sources:
         """Return the list of all sources that were cited; empty where none was."""
         if not self._numbers:
             return ""
-        items = "".join(f'<li id="s{number}">{prose(source)}</li>' for source, number in self._numbers.items())
+        items = "".join(
+            f'<li id="s{number}">{prose(source)}</li>' for source, number in self._numbers.items()
+        )
         return f'<section aria-labelledby="sources"><h2 id="sources">Sources</h2><ol>{items}</ol></section>'

@@ -23,7 +23,8 @@ small,.soft{color:#555;font-size:.875rem}
 .verdict{font-size:1.25rem;font-weight:bold;display:flex;align-items:center;gap:.5rem;margin:.2rem 0}
 .mark{width:1.05em;height:1.05em;flex:none;vertical-align:-.15em}
 .said{font-size:1.0625rem}
-table{border-collapse:collapse;width:100%;font-size:.9375rem;font-variant-numeric:tabular-nums;margin:1.3rem 0 1rem}
+table{border-collapse:collapse;width:100%;font-size:.9375rem;font-variant-numeric:tabular-nums}
+table{margin:1.3rem 0 1rem}
 .stack{margin-top:.4rem}
 .stack thead th{white-space:normal}
 .stack tbody th{min-width:7.5rem}
@@ -31,7 +32,8 @@ table{border-collapse:collapse;width:100%;font-size:.9375rem;font-variant-numeri
 .stack td.n{min-width:0}
 caption{text-align:left;font-weight:bold;font-size:1rem;padding:0 0 .35rem}
 th,td{text-align:left;vertical-align:top;padding:.3rem .6rem .3rem 0;border-bottom:1px solid #999}
-thead th{white-space:nowrap;border-bottom:2px solid #111;font-weight:normal;color:#555;font-size:.8125rem;vertical-align:bottom}
+thead th{white-space:nowrap;border-bottom:2px solid #111;font-weight:normal;color:#555}
+thead th{font-size:.8125rem;vertical-align:bottom}
 tbody th{font-weight:bold}
 td.n,th.n{text-align:right;padding-right:1rem;white-space:nowrap}
 td .why{display:block;color:#555;font-size:.8125rem}

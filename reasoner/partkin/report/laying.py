@@ -6,11 +6,14 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from partkin.model.drawing import DrawnFeature, Matrix, OverlayView
+from partkin.model.drawing import DrawnFeature, DrawnOutline, DrawnZone, Matrix, OverlayView
 from partkin.report.shapes import Point, turned
 
 IDENTITY: Matrix = (
-    (1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0),
+    (1.0, 0.0, 0.0, 0.0),
+    (0.0, 1.0, 0.0, 0.0),
+    (0.0, 0.0, 1.0, 0.0),
+    (0.0, 0.0, 0.0, 1.0),
 )
 
 
@@ -28,9 +31,7 @@ def moved(matrix: Matrix, at_mm: tuple[float, ...]) -> Point:
 def moved_angle_deg(matrix: Matrix, angle_deg: float) -> float:
     """Carry a direction of the donor's frame into the host's; right for mirrored placements too."""
     x, y = turned((1.0, 0.0), angle_deg)
-    return math.degrees(
-        math.atan2(matrix[1][0] * x + matrix[1][1] * y, matrix[0][0] * x + matrix[0][1] * y)
-    )
+    return math.degrees(math.atan2(matrix[1][0] * x + matrix[1][1] * y, matrix[0][0] * x + matrix[0][1] * y))
 
 
 def shift(x_mm: float, y_mm: float) -> Matrix:
@@ -107,7 +108,8 @@ def side_points(view: OverlayView, donor: bool, matrix: Matrix) -> list[Point]:
         centre = moved(matrix, feature.at_mm) if donor else (feature.at_mm[0], feature.at_mm[1])
         reach = reach_mm(feature)
         points += [(centre[0] - reach, centre[1] - reach), (centre[0] + reach, centre[1] + reach)]
-    for area in (*view.zones, *view.outlines):
+    areas: tuple[DrawnZone | DrawnOutline, ...] = (*view.zones, *view.outlines)
+    for area in areas:
         if (area.of == "donor") == donor:
             points += [moved(matrix, corner) if donor else corner for corner in area.corners_mm]
     return points

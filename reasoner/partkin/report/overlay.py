@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from partkin.model.drawing import DrawnFeature, Matrix, OverlayView
+from partkin.model.drawing import DrawnFeature, DrawnOutline, DrawnZone, Matrix, OverlayView
 from partkin.report.alt import overlay_words, span_words
 from partkin.report.details import details
 from partkin.report.dimension import span_marks
@@ -23,7 +23,6 @@ from partkin.report.placing import Room, boxes_along
 from partkin.report.shapes import (
     BLUE,
     INK,
-    SOFT,
     Box,
     Line,
     Oval,
@@ -33,6 +32,7 @@ from partkin.report.shapes import (
     Round,
     Shape,
     Words,
+    millimetres,
     shortened,
     text_width,
 )
@@ -101,8 +101,10 @@ def _patterns(plan: _Plan) -> list[Shape]:
     shapes: list[Shape] = []
     scale = plan.frame.scale
     for cut in plan.view.cuts:
-        angle_deg = moved_angle_deg(plan.matrix, cut.angle_deg)
-        shapes += cut_marks(cut, plan.donor_px(cut.at_mm), scale, angle_deg)
+        donor = cut.of == "donor"
+        centre = plan.donor_px(cut.at_mm) if donor else plan.frame.px(cut.at_mm)
+        angle_deg = moved_angle_deg(plan.matrix, cut.angle_deg) if donor else cut.angle_deg
+        shapes += cut_marks(cut, centre, scale, angle_deg)
     for fixing in plan.view.fixings:
         shapes += feature_marks(fixing, plan.host_px(fixing), scale, fixing.angle_deg, False)
     for feature in plan.view.features:
@@ -132,7 +134,8 @@ def _take_patterns(plan: _Plan, room: Room) -> None:
         x, y = plan.donor_px(feature.at_mm)
         reach = _drawn_reach(plan, feature) - 3.0
         room.take((x - reach, y - reach, x + reach, y + reach))
-    for area in (*plan.view.outlines, *plan.view.zones):
+    areas: tuple[DrawnZone | DrawnOutline, ...] = (*plan.view.outlines, *plan.view.zones)
+    for area in areas:
         donor = area.of == "donor"
         corners = [plan.donor_px(corner) if donor else plan.frame.px(corner) for corner in area.corners_mm]
         for a, b in zip(corners, corners[1:] + corners[:1], strict=True):
@@ -158,7 +161,10 @@ def _spans(plan: _Plan, room: Room) -> list[Shape]:
         return shapes
     for span in view.spans[:_SHOWN_SPANS]:
         ends = (fixings.get(span.from_fixing), fixings.get(span.to_fixing))
-        donor = (features.get(meant.get(span.from_fixing, "")), features.get(meant.get(span.to_fixing, "")))
+        donor = (
+            features.get(span.from_feature or meant.get(span.from_fixing, "")),
+            features.get(span.to_feature or meant.get(span.to_fixing, "")),
+        )
         if ends[0] is None or ends[1] is None or donor[0] is None or donor[1] is None:
             continue
         host_px = (plan.host_px(ends[0]), plan.host_px(ends[1]))
@@ -238,7 +244,9 @@ def _zone_labels(plan: _Plan, room: Room) -> tuple[list[Shape], list[str]]:
             explained.append(f"{letter}: {zone.kind} of the {zone.of}")
             text, found = letter, _zone_place(room, box, text_width(letter, 10.5) + 1.0)
         if found is not None:
-            shapes.append(Words((found[0], found[3] - 2.5), text, 10.5, colour=BLUE if donor else INK, halo=True))
+            shapes.append(
+                Words((found[0], found[3] - 2.5), text, 10.5, colour=BLUE if donor else INK, halo=True)
+            )
     return shapes, ["Zones: " + "; ".join(explained) + "."] if explained else []
 
 
@@ -269,9 +277,8 @@ def _pattern_part(plan: _Plan) -> tuple[list[Shape], list[str]]:
     shapes += labels + zone_names + scale_bar(bar_at, plan.frame.scale)
     said = span_words(plan.view) + explained
     if plan.view.conflict and plan.view.shortfall_mm:
-        said.append(
-            f"{', '.join(plan.view.conflict)} together: {plan.view.shortfall_mm:.2f} mm short at their best placement."
-        )
+        names, short = ", ".join(plan.view.conflict), millimetres(plan.view.shortfall_mm)
+        said.append(f"{names} together: {short} mm short at their best placement.")
     if left_out:
         said.append(f"No room to name: {', '.join(left_out)}.")
     if plan.view.matrix is None:

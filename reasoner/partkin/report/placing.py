@@ -62,7 +62,12 @@ class Room:
         return not strict or not any(overlap(box, other) for other in self.avoided)
 
     def place(
-        self, about: Point, reach: Point, width: float, height: float, level_first: bool = True,
+        self,
+        about: Point,
+        reach: Point,
+        width: float,
+        height: float,
+        level_first: bool = True,
         farthest: float = _CLEARANCES[-1],
     ) -> tuple[Box, float] | None:
         """Find and take a place for a label of that size about a point.
@@ -96,7 +101,10 @@ class Room:
                     centre_x = about[0] + x_side * (away_x * slant + width / 2)
                     centre_y = about[1] + y_side * (away_y * slant + height / 2)
                     box = (
-                        centre_x - width / 2, centre_y - height / 2, centre_x + width / 2, centre_y + height / 2,
+                        centre_x - width / 2,
+                        centre_y - height / 2,
+                        centre_x + width / 2,
+                        centre_y + height / 2,
                     )
                     if self.free(box, strict):
                         self.take(box)

@@ -252,8 +252,13 @@ def on_layer(shapes: Iterable[Shape], layer: str) -> list[Shape]:
 # Advance widths in ems of a broad sans serif (rounded up from DejaVu Sans), so that what fits by this
 # measure fits in the narrower faces that most machines show.
 _NARROW = {
-    **dict.fromkeys("il'|", 0.28), **dict.fromkeys("j,.:; ", 0.33), **dict.fromkeys("ftrI![]()-/\\\"", 0.42),
-    **dict.fromkeys("mMWw@%", 0.98), **dict.fromkeys("ABCDEFGHKNOPQRSTUVXYZ", 0.74), "J": 0.4, "L": 0.57,
+    **dict.fromkeys("il'|", 0.28),
+    **dict.fromkeys("j,.:; ", 0.33),
+    **dict.fromkeys('ftrI![]()-/\\"', 0.42),
+    **dict.fromkeys("mMWw@%", 0.98),
+    **dict.fromkeys("ABCDEFGHKNOPQRSTUVXYZ", 0.74),
+    "J": 0.4,
+    "L": 0.57,
 }
 
 

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable, Mapping
 
 from partkin.report.shapes import (
     SCREEN_PENS,
     Arc,
-    Box,
     Line,
     Obround,
     Oval,
@@ -111,7 +109,10 @@ class _Writer:
 
     def obround(self, shape: Obround) -> str:
         sign = 1.0 if self.flip is not None else -1.0
-        along, across = turned((shape.half_travel, 0.0), shape.angle_deg), turned((0.0, shape.radius), shape.angle_deg)
+        along, across = (
+            turned((shape.half_travel, 0.0), shape.angle_deg),
+            turned((0.0, shape.radius), shape.angle_deg),
+        )
         x, y = shape.centre
         corners = [
             self.point((x + a * along[0] + b * across[0], y + sign * (a * along[1] + b * across[1])))
@@ -164,9 +165,14 @@ class _Writer:
             d = "M" + "L".join(self.point(point) for point in shape.points) + ("Z" if shape.closed else "")
             return self.path(d, shape.pen)
         if isinstance(shape, Round):
-            return f'<circle class="p-{shape.pen}" {self.xy(shape.centre, "cx", "cy")} r="{self.number(shape.radius)}"/>'
+            centre, radius = self.xy(shape.centre, "cx", "cy"), self.number(shape.radius)
+            return f'<circle class="p-{shape.pen}" {centre} r="{radius}"/>'
         if isinstance(shape, Oval):
-            turn = f' transform="rotate({short(-shape.angle_deg)} {self.point(shape.centre)})"' if shape.angle_deg else ""
+            turn = (
+                f' transform="rotate({short(-shape.angle_deg)} {self.point(shape.centre)})"'
+                if shape.angle_deg
+                else ""
+            )
             return (
                 f'<ellipse class="p-{shape.pen}" {self.xy(shape.centre, "cx", "cy")} '
                 f'rx="{self.number(shape.semi[0])}" ry="{self.number(shape.semi[1])}"{turn}/>'
@@ -188,9 +194,7 @@ class _Writer:
         return "".join(f'<g id="{escaped(name)}">{"".join(parts)}</g>' for name, parts in layers.items())
 
 
-def picture_svg(
-    picture: Picture, prefix: str = "d", styled: bool = True, bounded: bool = False
-) -> str:
+def picture_svg(picture: Picture, prefix: str = "d", styled: bool = True, bounded: bool = False) -> str:
     """Write a screen picture (pixels, y down) as one SVG element.
 
     Parameters
@@ -220,25 +224,13 @@ def true_size_svg(picture: Picture, pens: Mapping[str, Pen], corner: Point) -> s
     `corner` is the lower left corner of the sheet, in the picture's own coordinates.
     """
     left, bottom = corner
-    box: Box = (left, 0.0, picture.width, picture.height)
     body = _Writer(bottom + picture.height, 4, True).all(picture.shapes)
     width, height = short(picture.width, 4), short(picture.height, 4)
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
-        f'viewBox="{short(box[0], 4)} 0 {width} {height}" role="img" aria-labelledby="t" aria-describedby="d">'
+        f'viewBox="{short(left, 4)} 0 {width} {height}" role="img" aria-labelledby="t" aria-describedby="d">'
         f'<title id="t">{escaped(picture.title)}</title><desc id="d">{escaped(picture.says)}</desc>'
         f"<style>text{{font-family:{FONT};fill:#111}}.b{{font-weight:bold}}"
         f".h{{paint-order:stroke;stroke:#fff;stroke-width:1px}}{pen_rules(pens)}</style>{body}</svg>\n"
     )
-
-
-def arrow(tip: Point, towards_deg: float, length: float, pen: str = "dot") -> Poly:
-    """Return a filled arrowhead of 15 degrees (ISO 129-1), its tip at `tip`, pointing along `towards_deg`; y down."""
-    half = length * math.tan(math.radians(10.0))
-    corners = [(0.0, 0.0), (-length, half), (-length, -half)]
-    points = []
-    for corner in corners:
-        x, y = turned(corner, towards_deg)
-        points.append((tip[0] + x, tip[1] - y))
-    return Poly(tuple(points), pen)

@@ -31,7 +31,10 @@ def hexagon(centre: Point, radius: float, pen: str) -> Poly:
     corner = radius / math.cos(math.radians(30.0))
     return Poly(
         tuple(
-            (centre[0] + corner * math.cos(math.radians(60 * k)), centre[1] + corner * math.sin(math.radians(60 * k)))
+            (
+                centre[0] + corner * math.cos(math.radians(60 * k)),
+                centre[1] + corner * math.sin(math.radians(60 * k)),
+            )
             for k in range(6)
         ),
         pen,
@@ -146,7 +149,7 @@ def cut_marks(cut: Cut, centre: Point, scale: float, angle_deg: float) -> list[S
 
 
 def state_mark(centre: Point, state: str) -> list[Shape]:
-    """Draw the mark of a pair's state: a dot lines up, a dot in a ring is tight, a cross is out of reach, a bar is blocked."""
+    """Draw a pair's state: lines up a dot, tight a dot in a ring, out of reach a cross, blocked a bar."""
     x, y = centre
     if state == "lines up":
         return [Round(centre, 2.6, "dot")]
@@ -154,7 +157,9 @@ def state_mark(centre: Point, state: str) -> list[Shape]:
         return [Round(centre, 4.2, "hollow"), Round(centre, 1.8, "dot")]
     if state == "blocked":
         return [Poly(((x - 4.5, y - 1.8), (x + 4.5, y - 1.8), (x + 4.5, y + 1.8), (x - 4.5, y + 1.8)), "dot")]
-    return [Strokes((((x - 3.6, y - 3.6), (x + 3.6, y + 3.6)), ((x - 3.6, y + 3.6), (x + 3.6, y - 3.6))), "wide")]
+    return [
+        Strokes((((x - 3.6, y - 3.6), (x + 3.6, y + 3.6)), ((x - 3.6, y + 3.6), (x + 3.6, y - 3.6))), "wide")
+    ]
 
 
 def oblique(at: Point, along_deg: float, pen: str) -> Line:

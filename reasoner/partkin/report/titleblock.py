@@ -37,7 +37,9 @@ def sheet_frame(width: float, height: float) -> list[Shape]:
     inset = 2.0
     box = (inset, inset, width - inset, height - inset)
     middle_x, middle_y, mark = width / 2, height / 2, 6.0
-    below = [Line((middle_x, height - inset), (middle_x, height - inset - mark), "frame")] if width > 520 else []
+    below = (
+        [Line((middle_x, height - inset), (middle_x, height - inset - mark), "frame")] if width > 520 else []
+    )
     return [
         rectangle(box, "frame"),
         Line((middle_x, inset), (middle_x, inset + mark), "frame"),
@@ -68,7 +70,8 @@ def title_block(view: OverlayView, right: float, bottom: float, width: float) ->
         [("On host", called(view.host, view.host_name), 1.0, False)],
         [("Verdict", view.verdict or "not yet", 0.62, True), ("Least margin", margin, 0.38, False)],
         [
-            ("Seen from", view.seen_from or "not said", 0.28, False), ("Turned", turn, 0.44, False),
+            ("Seen from", view.seen_from or "not said", 0.28, False),
+            ("Turned", turn, 0.44, False),
             ("Drawing", f"{view.drawing} of {view.drawings}", 0.28, False),
         ],
     ]
@@ -92,7 +95,10 @@ def scale_bar(at: Point, scale: float) -> list[Shape]:
     )
     x, y = at
     end = x + length_mm * scale
-    ticks = [((x + part * (end - x), y - (4.0 if part in (0.0, 1.0) else 2.5)), (x + part * (end - x), y)) for part in (0.0, 0.25, 0.5, 0.75, 1.0)]
+    ticks = [
+        ((x + part * (end - x), y - (4.0 if part in (0.0, 1.0) else 2.5)), (x + part * (end - x), y))
+        for part in (0.0, 0.25, 0.5, 0.75, 1.0)
+    ]
     return [
         Line((x, y), (end, y), "wide"),
         Strokes(tuple(ticks), "thin"),
@@ -104,7 +110,10 @@ def _sample(kind: str, x: float, y: float) -> list[Shape]:
     """Draw the sample of a key line, 26 by 12 pixels, its middle at y."""
     box = ((x, y - 6), (x + 26, y - 6), (x + 26, y + 6), (x, y + 6))
     if kind == "host fixing":
-        return [Round((x + 13, y), 5.0, "stud"), Strokes((((x + 4, y), (x + 22, y)), ((x + 13, y - 8), (x + 13, y + 8))), "centre")]
+        return [
+            Round((x + 13, y), 5.0, "stud"),
+            Strokes((((x + 4, y), (x + 22, y)), ((x + 13, y - 8), (x + 13, y + 8))), "centre"),
+        ]
     if kind == "donor feature":
         return [Round((x + 13, y), 5.5, "donor")]
     if kind == "host edge":

@@ -1,0 +1,392 @@
+"""Fills what the pictures are drawn from, out of a verdict, the build and the positions of its parts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from itertools import combinations
+
+from partkin.model.build import Build, Offer, Part
+from partkin.model.drawing import (
+    Cut,
+    DrawnFeature,
+    DrawnOutline,
+    DrawnZone,
+    MarginPlot,
+    Matrix,
+    OptionRow,
+    OverlayView,
+    Owner,
+    PatternPlot,
+    ReportView,
+    Span,
+    Spread,
+    TemplateView,
+)
+from partkin.model.fitting import Conflict
+from partkin.model.mating import Fixing
+from partkin.model.positions import Positions
+from partkin.model.verdict import Verdict
+from partkin.report.laying import IDENTITY, moved, moved_angle_deg
+from partkin.report.places import drawn_feature, inverse, places_mm, rigid_fit, spreads
+
+_CUTTING = ("open out", "slot", "new hole")
+
+
+def original_of(build: Build, host: str) -> Part | None:
+    """Return the original that came off a host."""
+    return next(
+        (part for part in build.parts if part.origin == "original" and part.takes_place_of == host), None
+    )
+
+
+def _host_fixings(
+    build: Build, verdict: Verdict, positions: Mapping[str, Positions], fixings: Sequence[Fixing] | None
+) -> tuple[tuple[DrawnFeature, ...], tuple[Spread, ...]]:
+    """Find the fixings with their places: on the host itself, or where the original shows them."""
+    original = original_of(build, verdict.host)
+    host_mm = places_mm(positions.get(verdict.host))
+    original_mm = places_mm(positions.get(original.part)) if original else {}
+    shown_by = {}
+    if original:
+        shown_by = {
+            feature.goes_on or feature.feature: feature.feature
+            for feature in build.features_of(original.part)
+        }
+    from_original = verdict.measured_from == "original" or not host_mm
+    if fixings is not None:
+        features = [fixing.feature for fixing in fixings]
+        shown_by |= {fixing.feature.feature: fixing.shown_by for fixing in fixings if fixing.shown_by}
+    else:
+        features = list(build.features_of(verdict.host))
+        if not features and original:
+            features = list(build.features_of(original.part))
+    places = original_mm if from_original else host_mm
+    drawn = []
+    names = {}
+    for feature in features:
+        key = shown_by.get(feature.feature, feature.feature) if from_original else feature.feature
+        if key in places:
+            names[key] = feature.feature
+            drawn.append(drawn_feature(feature, places[key]))
+    source = positions.get(original.part) if from_original and original else positions.get(verdict.host)
+    ellipses = tuple(
+        Spread("host", names[spread.id], spread.centre_mm, spread.semi_mm, spread.angle_deg)
+        for spread in spreads(source, "host")
+        if spread.id in names
+    )
+    return tuple(drawn), ellipses
+
+
+def conflict_spans(
+    conflict: Conflict, fixings: Sequence[DrawnFeature], features: Sequence[DrawnFeature], matrix: Matrix
+) -> tuple[Span, ...]:
+    """Return the distances between the fixings in conflict, on both sides, the worst first."""
+    host = {fixing.id: fixing for fixing in fixings}
+    donor = {feature.id: feature for feature in features}
+    known = [pair for pair in conflict.pairs if pair.fixing in host and pair.feature in donor]
+    spans = []
+    for a, b in combinations(known, 2):
+        p, q = host[a.fixing], host[b.fixing]
+        line = math.atan2(q.at_mm[1] - p.at_mm[1], q.at_mm[0] - p.at_mm[0])
+        travel_mm = 0.0
+        for slot, angle_deg in (
+            (p, p.angle_deg),
+            (q, q.angle_deg),
+            (donor[a.feature], moved_angle_deg(matrix, donor[a.feature].angle_deg)),
+            (donor[b.feature], moved_angle_deg(matrix, donor[b.feature].angle_deg)),
+        ):
+            travel_mm += slot.half_travel_mm * abs(math.cos(math.radians(angle_deg) - line))
+        spans.append(
+            Span(
+                a.fixing,
+                b.fixing,
+                math.dist(p.at_mm, q.at_mm),
+                math.dist(donor[a.feature].at_mm, donor[b.feature].at_mm),
+                max(0.0, a.allowed_mm) + max(0.0, b.allowed_mm) + travel_mm,
+                a.feature,
+                b.feature,
+            )
+        )
+    spans.sort(key=lambda span: (span.play_mm - abs(span.too_long_mm), span.from_fixing, span.to_fixing))
+    beyond = [span for span in spans if abs(span.too_long_mm) > span.play_mm]
+    return tuple(beyond[:3] or spans[:1])
+
+
+def _areas(
+    build: Build, verdict: Verdict, positions: Mapping[str, Positions]
+) -> tuple[tuple[DrawnZone, ...], tuple[DrawnOutline, ...]]:
+    """Find zones and outlines of all three parts; the original's are carried into the host's frame."""
+    sides: list[tuple[str, Owner, Matrix]] = [(verdict.host, "host", IDENTITY)]
+    original = original_of(build, verdict.host)
+    if original:
+        carried: Matrix | None = IDENTITY
+        if verdict.measured_from != "original":
+            carried = _original_on_host(build, original, verdict.host, positions)
+        if carried is not None:
+            sides.append((original.part, "original", carried))
+    sides.append((verdict.donor, "donor", IDENTITY))
+    zones, outlines = [], []
+    for part, owner, matrix in sides:
+        for zone in build.zones:
+            if zone.part == part:
+                corners = tuple(moved(matrix, corner) for corner in zone.corners_mm)
+                zones.append(DrawnZone(zone.zone, zone.kind, corners, owner))
+        for outline in build.outlines:
+            if outline.part == part:
+                corners = tuple(moved(matrix, corner) for corner in outline.corners_mm)
+                outlines.append(DrawnOutline(outline.name, outline.kind, corners, owner))
+    return tuple(zones), tuple(outlines)
+
+
+def _original_on_host(
+    build: Build, original: Part, host: str, positions: Mapping[str, Positions]
+) -> Matrix | None:
+    original_mm, host_mm = places_mm(positions.get(original.part)), places_mm(positions.get(host))
+    pairs = [
+        (original_mm[feature.feature], host_mm[feature.goes_on])
+        for feature in build.features_of(original.part)
+        if feature.feature in original_mm and feature.goes_on in host_mm
+    ]
+    found = build.part(host)
+    faces = (original.seen_from, found.seen_from if found else None)
+    return rigid_fit(pairs, None not in faces and faces[0] != faces[1])
+
+
+def cuts_of(
+    verdict: Verdict, part: str, places: Mapping[str, tuple[float, ...]], of: Owner = "donor"
+) -> tuple[Cut, ...]:
+    """Return the holes and slots that the verdict's adaptation makes on one part."""
+    found = []
+    for action in verdict.adaptation.actions if verdict.adaptation else ():
+        at_mm = action.at_mm or places.get(action.feature)
+        if action.do in _CUTTING and action.part == part and at_mm is not None and action.to_mm is not None:
+            found.append(
+                Cut(
+                    action.do,
+                    action.feature,
+                    at_mm,
+                    action.to_mm,
+                    action.length_mm,
+                    action.angle_deg or 0.0,
+                    action.says,
+                    of,
+                )
+            )
+    return tuple(found)
+
+
+def overlay_view(
+    build: Build,
+    verdict: Verdict,
+    positions: Mapping[str, Positions],
+    fixings: Sequence[Fixing] | None = None,
+    drawing: int = 1,
+    drawings: int = 1,
+) -> OverlayView | None:
+    """Return what the drawing of one verdict is made from.
+
+    Parameters
+    ----------
+    build, verdict
+    positions
+        By part id: host, original and donor, as far as they are known.
+    fixings
+        As the pairing saw them (the stud under an original's hole); None: as the sheets list them.
+    drawing, drawings
+        For the title block.
+
+    Returns
+    -------
+    OverlayView or None
+        None: no place is known on either side, or the part is not judged by geometry.
+    """
+    if verdict.verdict == "not judged":
+        return None
+    drawn_fixings, host_spreads = _host_fixings(build, verdict, positions, fixings)
+    donor_mm = places_mm(positions.get(verdict.donor))
+    features = tuple(
+        drawn_feature(feature, donor_mm[feature.feature])
+        for feature in build.features_of(verdict.donor)
+        if feature.feature in donor_mm
+    )
+    if not drawn_fixings and not features:
+        return None
+    host, donor = build.part(verdict.host), build.part(verdict.donor)
+    zones, outlines = _areas(build, verdict, positions)
+    matrix = verdict.placement.matrix if verdict.placement else None
+    conflict = verdict.conflict
+    spans: tuple[Span, ...] = ()
+    if conflict and conflict.shortfall_mm is not None and matrix is not None:
+        spans = conflict_spans(conflict, drawn_fixings, features, matrix)
+    host_mm = {fixing.id: fixing.at_mm for fixing in drawn_fixings}
+    return OverlayView(
+        host=verdict.host,
+        donor=verdict.donor,
+        host_name=host.name if host else None,
+        donor_name=donor.name if donor else None,
+        verdict=verdict.verdict,
+        measured_from=verdict.measured_from,
+        seen_from=(host.seen_from if host else None) or (donor.seen_from if donor else None),
+        mirrored=bool(verdict.placement and verdict.placement.mirrored),
+        fixings=drawn_fixings,
+        features=features,
+        matrix=matrix,
+        turn_deg=verdict.placement.turn_deg if verdict.placement else None,
+        margin_mm=verdict.margin_mm,
+        pairs=verdict.pairs,
+        conflict=conflict.fixings if conflict else (),
+        spans=spans,
+        shortfall_mm=conflict.shortfall_mm if conflict else None,
+        zones=zones,
+        outlines=outlines,
+        spreads=host_spreads + spreads(positions.get(verdict.donor), "donor"),
+        cuts=cuts_of(verdict, verdict.donor, donor_mm) + cuts_of(verdict, verdict.host, host_mm, "host"),
+        drawing=drawing,
+        drawings=drawings,
+    )
+
+
+def _newest(offers: Sequence[Offer]) -> Offer:
+    return max(offers, key=lambda offer: (offer.on or "", offer.row))
+
+
+def option_rows(build: Build, verdicts: Sequence[Verdict]) -> tuple[OptionRow, ...]:
+    """Return the newest offer of each option and part, with what it comes to as far as the sheets tell.
+
+    The total is price, carriage, hours at the build's rate and the adaptation's cost; None without a price.
+    """
+    grouped: dict[tuple[str, str | None], list[Offer]] = {}
+    for offer in build.offers:
+        grouped.setdefault((offer.option, offer.part), []).append(offer)
+    adapting = {
+        v.donor: v.adaptation.cost for v in verdicts if v.adaptation and v.adaptation.cost is not None
+    }
+    rows = []
+    for (_, part_id), offers in grouped.items():
+        offer = _newest(offers)
+        part = build.part(part_id) if part_id else None
+        adaptation = adapting.get(part_id) if part_id else None
+        total = None
+        if offer.price is not None:
+            work = (offer.hours or 0.0) * (build.settings.labour_rate or 0.0)
+            total = offer.price + (offer.shipping or 0.0) + work + (adaptation or 0.0)
+        rows.append(
+            OptionRow(
+                offer.option,
+                part_id,
+                part.name if part else None,
+                offer.price,
+                offer.shipping,
+                offer.hours,
+                adaptation,
+                total,
+                offer.available,
+                offer.seller,
+                offer.note,
+            )
+        )
+    return tuple(rows)
+
+
+def report_view(
+    build: Build,
+    verdicts: Sequence[Verdict],
+    overlays: Sequence[OverlayView | None],
+    options: Sequence[OptionRow] | None = None,
+    notes: Sequence[str] = (),
+) -> ReportView:
+    """Return what a report is made from; `options` None: from the offers sheet alone."""
+    spent = sum(cost.amount for cost in build.costs) if build.costs else None
+    rows = option_rows(build, verdicts) if options is None else tuple(options)
+    return ReportView(build, tuple(verdicts), tuple(overlays), rows, spent, tuple(notes))
+
+
+def template_view(
+    build: Build,
+    part_id: str,
+    positions: Mapping[str, Positions],
+    overlay: OverlayView | None = None,
+    cautions: Sequence[str] = (),
+    turned_over: bool = False,
+) -> TemplateView:
+    """Return what a template of one part is made from, in that part's frame.
+
+    With an `overlay` that has a placement, the other side's pattern is drawn on it to check against: the
+    host's fixings on a donor's template, the donor's features on a host's.
+    """
+    part = build.part(part_id)
+    at_mm = places_mm(positions.get(part_id))
+    features = tuple(
+        drawn_feature(feature, at_mm[feature.feature])
+        for feature in build.features_of(part_id)
+        if feature.feature in at_mm
+    )
+    zones = [DrawnZone(z.zone, z.kind, z.corners_mm, "donor") for z in build.zones if z.part == part_id]
+    outlines = tuple(
+        DrawnOutline(o.name, o.kind, o.corners_mm, "donor") for o in build.outlines if o.part == part_id
+    )
+    laid_on: tuple[DrawnFeature, ...] = ()
+    other, other_name = None, None
+    cuts: tuple[Cut, ...] = ()
+    if overlay is not None and part_id in (overlay.donor, overlay.host):
+        donor = part_id == overlay.donor
+        other, other_name = (
+            (overlay.host, overlay.host_name) if donor else (overlay.donor, overlay.donor_name)
+        )
+        cuts = tuple(cut for cut in overlay.cuts if (cut.of == "donor") == donor)
+        if not features and not donor:
+            features = overlay.fixings
+        if overlay.matrix is not None:
+            matrix = inverse(overlay.matrix) if donor else overlay.matrix
+            laid_on = tuple(
+                _carried(feature, matrix) for feature in (overlay.fixings if donor else overlay.features)
+            )
+            for zone in overlay.zones if donor else ():
+                if zone.of == "original":
+                    corners = tuple(moved(matrix, corner) for corner in zone.corners_mm)
+                    zones.append(DrawnZone(zone.name, zone.kind, corners, "original"))
+    return TemplateView(
+        part_id,
+        part.name if part else None,
+        other,
+        other_name,
+        part.seen_from if part else None,
+        turned_over,
+        features,
+        laid_on,
+        cuts,
+        tuple(zones),
+        outlines,
+        tuple(cautions),
+    )
+
+
+def _carried(feature: DrawnFeature, matrix: Matrix) -> DrawnFeature:
+    return DrawnFeature(
+        feature.id,
+        moved(matrix, feature.at_mm),
+        feature.kind,
+        feature.across_mm,
+        feature.length_mm,
+        moved_angle_deg(matrix, feature.angle_deg),
+        feature.fastener_mm,
+        feature.need,
+    )
+
+
+def pattern_plot(build: Build, part_id: str, positions: Positions) -> PatternPlot:
+    """Return what a plot of one part's pattern is made from."""
+    part = build.part(part_id)
+    at_mm = places_mm(positions)
+    features = tuple(
+        drawn_feature(feature, at_mm[feature.feature])
+        for feature in build.features_of(part_id)
+        if feature.feature in at_mm
+    )
+    return PatternPlot(part_id, part.name if part else None, features, spreads(positions, "host"))
+
+
+def margin_plot(verdict: Verdict) -> MarginPlot:
+    """Return what a plot of a donor's margins is made from."""
+    return MarginPlot(verdict.donor, verdict.host, verdict.pairs)
