@@ -5,6 +5,7 @@ pyoxigraph alone; rdflib, pyshacl and owlrl come in only with `validate` and `co
 """
 
 from partkin.knowledge.asking import ask_check
+from partkin.knowledge.examining import contradictions, validate
 from partkin.knowledge.graph import Knowledge, compile_graph, to_build
 from partkin.knowledge.questions import ask, list_queries
 from partkin.knowledge.turtle import export_turtle
@@ -14,7 +15,9 @@ __all__ = [
     "ask",
     "ask_check",
     "compile_graph",
+    "contradictions",
     "export_turtle",
     "list_queries",
     "to_build",
+    "validate",
 ]
