@@ -1,4 +1,4 @@
-"""OWL RL over the vocabulary and the identity triples alone: contradictions, and what the rules ought to derive.
+"""OWL RL over the vocabulary and the identity triples alone: contradictions, and what rules ought to derive.
 
 Imports owlrl and rdflib, and so is imported only where sheets are examined, never on the way of a check. No
 literals and no geometry go in: over a whole graph the closure takes half a minute and says nothing more.
@@ -74,8 +74,9 @@ def closure(lines: list[str]) -> Graph:
     for triple in axioms():
         graph.add(triple)
     graph.parse(data="\n".join(lines), format="nt")
-    owlrl.DeductiveClosure(
-        owlrl.OWLRL_Semantics, rdfs_closure=False, axiomatic_triples=False, datatype_axioms=False).expand(graph)
+    reasoner = owlrl.DeductiveClosure(
+        owlrl.OWLRL_Semantics, rdfs_closure=False, axiomatic_triples=False, datatype_axioms=False)
+    reasoner.expand(graph)
     return graph
 
 
@@ -134,7 +135,8 @@ def _remembered(file: Path) -> list[list[str]] | None:
     except (OSError, ValueError):
         return None
     known = isinstance(found, list) and all(
-        isinstance(one, list) and len(one) == 4 and all(isinstance(text, str) for text in one) for one in found)
+        isinstance(one, list) and len(one) == 4 and all(isinstance(text, str) for text in one)
+        for one in found)
     return found if known else None
 
 

@@ -22,8 +22,8 @@ ROWS_AT_MOST: Final = 10_000
 SECONDS_AT_MOST: Final = 10.0
 MEGABYTES_AT_MOST: Final = 2048
 _FIRST_WORDS = frozenset({
-    "ADD", "ASK", "BASE", "CLEAR", "CONSTRUCT", "COPY", "CREATE", "DELETE", "DESCRIBE", "DROP", "INSERT", "LOAD",
-    "MOVE", "PREFIX", "SELECT", "WITH",
+    "ADD", "ASK", "BASE", "CLEAR", "CONSTRUCT", "COPY", "CREATE", "DELETE", "DESCRIBE", "DROP", "INSERT",
+    "LOAD", "MOVE", "PREFIX", "SELECT", "WITH",
 })
 _WHERE = re.compile(r"error at (\d+):(\d+): (.*)", re.DOTALL)
 

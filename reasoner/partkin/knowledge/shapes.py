@@ -22,10 +22,10 @@ from partkin.shipped import shipped
 
 SH = Namespace("http://www.w3.org/ns/shacl#")
 ROW, ORDER = URIRef(full("partkin:row")), URIRef(full("partkin:order"))
-_SHEET_OF = {URIRef(full(sheet.rdf_class)): sheet for sheet in (SETTINGS, *SHEETS)}
+_SHEET_OF: dict[Node, Sheet] = {URIRef(full(sheet.rdf_class)): sheet for sheet in (SETTINGS, *SHEETS)}
 # Columns whose attribute has another name than the sheet's column.
 _COLUMN_NAMES = {
-    "from_feature": "from", "to_feature": "to", "corners_mm": "point", "cautions": "caution", "axis": "axis_x",
+    "from_feature": "from", "to_feature": "to", "corners_mm": "point", "cautions": "caution",
 }
 # Terms that are no column's own: where their fault is shown.
 _OTHER_TERMS = {
@@ -78,7 +78,8 @@ def _unreadable_numbers(data: Graph) -> tuple[Problem, ...]:
     found = {
         _located(data, subject, predicate, f"{value} is not a number", "Write digits with a decimal point")
         for subject, predicate, value in data
-        if isinstance(value, Literal) and value.datatype == _XSD_DECIMAL and not _DECIMAL.fullmatch(str(value))
+        if isinstance(value, Literal) and value.datatype == _XSD_DECIMAL
+        and not _DECIMAL.fullmatch(str(value))
     }
     return tuple(sorted(found, key=_place))
 
@@ -118,10 +119,9 @@ def _thing(data: Graph, iri: str) -> URIRef:
 def _short(data: Graph, thing: URIRef) -> str:
     from partkin.knowledge.cells import thing_name
 
-    build = next(iter(sorted(data.subjects(RDF.type, URIRef(full("partkin:Build"))))), None)
-    if build is not None and str(thing).startswith(f"{build}/"):
-        return thing_name(str(thing), str(build))
-    return str(thing)
+    builds = sorted(map(str, data.subjects(RDF.type, URIRef(full("partkin:Build")))))
+    inside = next((build for build in builds if thing.startswith(f"{build}/")), None)
+    return thing_name(str(thing), inside) if inside else str(thing)
 
 
 def _column(sheet: Sheet, path: Node | None) -> str:
