@@ -148,12 +148,12 @@ def _least(pairs: PlanePairs, stop_at_sign: bool) -> tuple[float, Floats, Floats
 
 def _level(worst: float, floor: float, stop_at_sign: bool) -> float | None:
     """The worst excess that no other turn may be found to reach; None: nothing is left to prove."""
-    if worst <= floor + _SAME_MM or worst >= _FAR_MM:
+    if worst <= floor + _SAME_MM:
         return None
     if stop_at_sign:
         return None if worst <= FITS_MM else min(FITS_MM, worst / 2)
     if worst - _NEAR_MM >= FITS_MM or worst <= FITS_MM:
-        return max(worst - _NEAR_MM, floor)
+        return max(min(worst - _NEAR_MM, _FAR_MM), floor)
     return min(FITS_MM, worst - _SAME_MM)
 
 
