@@ -155,8 +155,8 @@ CELLS = [
     (P, {(3, "mass_kg"): "4 mm"}, "parts.csv:3:mass_kg", "is in mm, and mass_kg is in kg"),
     ("offers.csv", {(2, "price"): "240 kg"}, "offers.csv:2:price", "has a unit, and price has none"),
     # zones and outlines
-    ("zones.csv", {(5, "kind"): "structural"}, "zones.csv:5:kind", "box is a keep clear in row 4"),
-    ("zones.csv", {(6, "zone"): "seam", (6, "kind"): "tear seam"}, "zones.csv:4:point", "has 2 corners; a keep clear needs 3"),
+    ("zones.csv", {(5, "kind"): "structural"}, "zones.csv:5:kind", "box is keep clear in row 4"),
+    ("zones.csv", {(6, "zone"): "seam", (6, "kind"): "tear seam"}, "zones.csv:4:point", "has 2 corners; keep clear needs 3"),
     ("zones.csv", {(3, "zone"): "box", (3, "kind"): "keep clear", (3, "point"): "9"}, "zones.csv:2:point", "has 1 corner"),
     ("zones.csv", {(4, "point"): "first"}, "zones.csv:4:point", "is not a number"),
     # held_by

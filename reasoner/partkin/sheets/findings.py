@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from itertools import islice
+
 from partkin.model.problem import Problem
 from partkin.sheets.columns import BY_NAME, SHEET_ORDER
-from partkin.sheets.nearest import nearest
+from partkin.sheets.nearest import MOST_CANDIDATES, nearest
 
 MOST_GUESSES = 300
 
@@ -24,10 +27,12 @@ class Findings:
         """Note something that is said, and does not stop the work."""
         self._found[Problem(sheet, row, column, what, mend, warning=True)] = None
 
-    def meant(self, text: str, words: tuple[str, ...]) -> str:
-        """Say ` Did you mean ...?` where a word is near; only for the first few hundred faults."""
+    def meant(self, text: str, words: Iterable[str]) -> str:
+        """Return `Did you mean ...? ` where a word is near; only for the first few hundred faults."""
+        if len(self._guessed) >= MOST_GUESSES and text not in self._guessed:
+            return ""
         self._guessed.add(text)
-        guess = nearest(text, words) if len(self._guessed) <= MOST_GUESSES else None
+        guess = nearest(text, tuple(islice(words, MOST_CANDIDATES)))
         return f"Did you mean {guess}? " if guess else ""
 
     def sorted(self, warnings: bool) -> tuple[Problem, ...]:

@@ -8,6 +8,8 @@ from partkin.sheets.columns import FEATURES, PARTS
 from partkin.sheets.findings import Findings
 from partkin.sheets.records import Record, Table
 
+MOST_ORIGINALS = 20
+
 
 def check_goes_on(tables: Mapping[str, Table], findings: Findings) -> None:
     """Note fixings that are not the host's, and two features of one part that go on the same fixing."""
@@ -65,10 +67,14 @@ def _check_fixing(
     sides = [part["takes_place_of"]]
     if host := parts.get(sides[0], {}).get("takes_place_of"):
         sides.append(host)
-    sides += [name for side in tuple(sides) for name in originals.get(side, ())]
+    sides += [name for side in tuple(sides) for name in originals.get(side, ())[:MOST_ORIGINALS]]
     sides = [side for side in dict.fromkeys(sides) if side != part["part"]]
-    names = tuple(dict.fromkeys(name for side in sides for name in fixings.get(side, ())))
-    if names and feature["goes_on"] not in names:
-        what = f"{' and '.join(sides)} {'has' if len(sides) == 1 else 'have'} no fixing {feature['goes_on']}"
-        mend = f"{findings.meant(feature['goes_on'], names)}Name a feature of {sides[0]}, or leave it empty"
+    wanted = feature["goes_on"]
+    if any(wanted in fixings.get(side, ()) for side in sides):
+        return
+    measured = [side for side in sides if fixings.get(side)]
+    if measured:
+        names = (name for side in measured for name in fixings[side])
+        what = f"{' and '.join(sides[:3])} {'has' if len(sides) == 1 else 'have'} no fixing {wanted}"
+        mend = f"{findings.meant(wanted, names)}Name a feature of {sides[0]}, or leave it empty"
         findings.fault(FEATURES, feature["row"], "goes_on", what, mend)

@@ -33,7 +33,7 @@ def check_holding(tables: Mapping[str, Table], findings: Findings) -> None:
             findings.fault(SHEET, record["row"], "behind", what, mend)
     if len(table.records) > MOST_ROWS_TRIED:
         return
-    for cycle in find_cycles(_stuck(table)):
+    for cycle in find_cycles(_stuck(table, tables[PARTS])):
         row = next(first[name]["row"] for name in cycle if name in first)
         what = f"these wait for each other and never come off: {shown(cycle)}"
         mend = "Take out of behind what need not be off first, or write guess in certain where nobody looked"
@@ -52,31 +52,37 @@ def _check_id(record: Record, first: Record, others: Set[str], findings: Finding
         findings.fault(SHEET, record["row"], "kind", what, mend)
 
 
-def _stuck(table: Table) -> dict[str, list[str]]:
+def _stuck(table: Table, parts: Table) -> dict[str, list[str]]:
     """Return what can never be undone, with what each waits for.
 
     A body is off when no fastener that is still on ties it to the vehicle, be it by way of other bodies. The
-    vehicle is what nothing holds. A guess never stops anything, so that only what is certain is a fault.
+    vehicle is what nothing holds, and that belongs to nothing that is held. A guess never stops anything, so
+    that only what is certain is a fault.
     """
     certain = [one for one in table.records if one.get("certain") != "guess"]
     held = {one["part"] for one in certain}
-    vehicle = {one["held_to"] for one in certain} - held
+    belongs_to = {part["part"]: part["part_of"] for part in parts.records if "part_of" in part}
+    vehicle = {one["held_to"] for one in certain if held.isdisjoint(_upwards(one["held_to"], belongs_to))}
     waits: dict[str, list[tuple[str, ...]]] = {}
     for one in certain:
         waits.setdefault(one["fastener"], []).extend(one.get("behind", ()))
-    freed = True
-    on: set[str] = set()
-    while freed:
-        ties = [one for one in certain if one["fastener"] in waits]
-        on = _tied(ties, vehicle) - vehicle
-        free = [
-            fastener
-            for fastener, clauses in waits.items()
-            if all(any(name not in waits and name not in on for name in clause) for clause in clauses)
-        ]
-        freed = bool(free)
-        for fastener in free:
-            del waits[fastener]
+    waited_for: dict[str, list[str]] = {}
+    for fastener, clauses in waits.items():
+        for name in (name for clause in clauses for name in clause):
+            waited_for.setdefault(name, []).append(fastener)
+    on = _tied(certain, vehicle) - vehicle
+    looked_at = list(waits)
+    while looked_at:
+        while looked_at:
+            fastener = looked_at.pop()
+            if fastener in waits and all(
+                any(name not in waits and name not in on for name in clause) for clause in waits[fastener]
+            ):
+                del waits[fastener]
+                looked_at += waited_for.get(fastener, ())
+        still_on = _tied([one for one in certain if one["fastener"] in waits], vehicle) - vehicle
+        looked_at = [fastener for body in sorted(on - still_on) for fastener in waited_for.get(body, ())]
+        on = still_on
     stuck = {
         fastener: [clause[0] for clause in clauses if all(name in waits or name in on for name in clause)]
         for fastener, clauses in waits.items()
@@ -87,6 +93,14 @@ def _stuck(table: Table) -> dict[str, list[str]]:
                 if body in on:
                     stuck.setdefault(body, []).append(one["fastener"])
     return stuck
+
+
+def _upwards(name: str | None, belongs_to: Mapping[str, str]) -> list[str]:
+    chain: list[str] = []
+    while name is not None and name not in chain:
+        chain.append(name)
+        name = belongs_to.get(name)
+    return chain
 
 
 def _tied(ties: list[Record], vehicle: set[str]) -> set[str]:

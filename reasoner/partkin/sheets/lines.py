@@ -38,12 +38,12 @@ def check_lines(table: Table, findings: Findings) -> None:
         name = first.get("zone") or first.get("name") or kind
         for record in group:
             if record.get("kind", kind) != kind:
-                what = f"{name} is a {kind} in row {first['row']} and a {record['kind']} here"
+                what = f"{name} is {kind} in row {first['row']} and {record['kind']} here"
                 mend = "Give every corner of a zone the same kind"
                 findings.fault(sheet, record["row"], "kind", what, mend)
         least = LEAST_CORNERS.get(kind, AREA_CORNERS)
         if len(group) < least:
-            what = f"{name} of {first['part']} has {_corners(len(group))}; a {kind} needs {least} at least"
+            what = f"{name} of {first['part']} has {_corners(len(group))}; {kind} needs {least} at least"
             mend = "Add a row for each corner, in order round it"
             findings.fault(sheet, first["row"], "point", what, mend)
         elif kind != "tear seam" and (edges := _crossing(group)):

@@ -8,7 +8,6 @@ from partkin.sheets.columns import BY_NAME, FEATURES, PARTS, READINGS
 from partkin.sheets.cycles import find_cycles, shown
 from partkin.sheets.findings import Findings
 from partkin.sheets.going_on import check_goes_on
-from partkin.sheets.nearest import MOST_CANDIDATES
 from partkin.sheets.records import Record, Table
 from partkin.sheets.sense import BETWEEN_TWO, OF_ONE_FEATURE
 
@@ -111,7 +110,7 @@ def _check_feature_ends(tables: Tables, findings: Findings) -> None:
             continue
         if (part, feature) not in kinds:
             what = f"{part} has no feature {feature}"
-            near = findings.meant(feature, tuple(of_part.get(part, ())[:MOST_CANDIDATES]))
+            near = findings.meant(feature, of_part.get(part, ()))
             mend = f"{near}Add it to {FEATURES}, or mend it here"
             findings.fault(READINGS, reading["row"], column, what, mend)
         elif reading["quantity"] == "length" and kinds[part, feature] not in ("slot", None):
@@ -148,7 +147,7 @@ def _check_corrections(table: Table, parts: Table, findings: Findings) -> None:
         key = (reading["part"], wrong)
         if key not in by_id:
             what = f"{reading['part']} has no reading {wrong}"
-            near = findings.meant(wrong, tuple(ids[reading["part"]][:MOST_CANDIDATES]))
+            near = findings.meant(wrong, ids[reading["part"]])
             mend = f"{near}Name the reading that this one replaces, of the same part"
             findings.fault(READINGS, reading["row"], "corrects", what, mend)
             continue
@@ -178,7 +177,7 @@ def _check_feature_zones(tables: Tables, findings: Findings) -> None:
         if part is None or zone is None or (part, zone) in drawn:
             continue
         what = f"{part} has no zone {zone} in zones.csv; the feature counts as protected all the same"
-        near = findings.meant(zone, tuple(names.get(part, ())[:MOST_CANDIDATES]))
+        near = findings.meant(zone, names.get(part, ()))
         mend = f"{near}Draw the zone, or mend its name here"
         findings.warn(FEATURES, feature["row"], "zone", what, mend)
 
