@@ -84,7 +84,7 @@ class Closing:
         if len(made) == 0:
             return None
         settled = self.work.known.judge((*made, pair), FIT_MM)
-        return self._fewest(settled.tight) if settled.excess_mm > FIT_MM else None
+        return self._fewest(settled) if isinstance(settled, tuple) else None
 
     def _fewest(self, pairs: Sequence[Pair]) -> tuple[Pair, ...]:
         """Leave out what can be left out."""

@@ -23,8 +23,14 @@ def shortage(work: Work) -> Conflict:
     return _named(work, left, None, (), ())
 
 
-def find_conflict(work: Work) -> Conflict:
+def find_conflict(work: Work, short_mm: float) -> Conflict:
     """Find a smallest conflict of a task that does not fit although every must has a partner.
+
+    Parameters
+    ----------
+    work
+    short_mm
+        By how much a placement of all musts is short: a few of them are never short by more.
 
     Returns
     -------
@@ -42,7 +48,7 @@ def find_conflict(work: Work) -> Conflict:
     options = [(option.fixing, option.feature) for option in work.task.options]
     # A bug in the search must not pass as a proof.
     assert leaves_nothing_open(options, fixings, features, [nogood.pairs for nogood in nogoods])
-    return _named(work, demands, found[0].excess_mm, work.pair_fits(found[0]), nogoods)
+    return _named(work, demands, min(found[0].excess_mm, short_mm), work.pair_fits(found[0]), nogoods)
 
 
 def _smallest(work: Work) -> list[Demand]:

@@ -93,6 +93,10 @@ class Layout:
             donor.half_travel_mm[d], donor.along[d],
         )  # fmt: skip
 
+    def base_mm(self, aim: Aim) -> np.ndarray:
+        """(n, m) mm: inflation that each pair needs by itself; infinite where it covers nothing."""
+        return np.where(aim.useful(), -self.allowed_mm, NEVER_MM)
+
     def pair_need_mm(self, row: int, column: int) -> np.ndarray:
         """How far every allowance must be inflated before each pair can stand beside (row, column).
 
@@ -137,7 +141,7 @@ def lay_out(task: FitTask) -> Layout:
     return Layout(host, donor, True, allowed, reach, host_gap, donor_gap)
 
 
-def farthest_first(point: np.ndarray, among: Sequence[int]) -> list[int]:
+def farthest_first(point: np.ndarray, among: Sequence[int], spread: int | None = None) -> list[int]:
     """Order points so that each stands as far as it can from those before it; ties by index.
 
     Parameters
@@ -146,6 +150,8 @@ def farthest_first(point: np.ndarray, among: Sequence[int]) -> list[int]:
         complex128 (n,), mm.
     among
         Which of them.
+    spread
+        How many are chosen so; the rest follow as they come. None: all.
 
     Examples
     --------
@@ -156,11 +162,12 @@ def farthest_first(point: np.ndarray, among: Sequence[int]) -> list[int]:
         return []
     chosen = point[np.asarray(among)]
     start = int(np.argmax(np.round(np.abs(chosen - chosen.mean()), 6)))
-    order, nearest = [start], np.abs(chosen - chosen[start])
+    order, nearest = [start], np.round(np.abs(chosen - chosen[start]), 6)
     nearest[start] = -1.0
-    while len(order) < len(among):
-        step = int(np.argmax(np.round(nearest, 6)))
+    for _ in range(len(among) - 1 if spread is None else min(spread, len(among)) - 1):
+        step = int(nearest.argmax())
         order.append(step)
-        nearest = np.where(nearest < 0, -1.0, np.minimum(nearest, np.abs(chosen - chosen[step])))
+        nearest = np.minimum(nearest, np.round(np.abs(chosen - chosen[step]), 6))
         nearest[step] = -1.0
-    return [int(among[k]) for k in order]
+    rest = set(range(len(among))).difference(order)
+    return [int(among[k]) for k in (*order, *sorted(rest))]

@@ -10,8 +10,8 @@ import numpy as np
 
 from partkin.fit.layout import NEVER_MM, Aim, Layout, Pair
 from partkin.fit.matching import cover
-from partkin.fit.seeds import Bar, Block, blocks_of, seeds_of
-from partkin.fit.settle import Known
+from partkin.fit.seeds import Bar, Block, Seed, blocks_of, open_seed, seeds_of
+from partkin.fit.settle import Known, Settled
 
 # Two pairings whose margins differ by no more than this are equally good.
 TIE_MM = 1.0e-6
@@ -89,7 +89,7 @@ class Search:
     every: bool = True
     found: dict[tuple[Pair, ...], Found] = field(default_factory=dict)
     overflow: bool = False
-    _heap: list[tuple[int, float, int, Node | Block]] = field(default_factory=list)
+    _heap: list[tuple[int, float, int, Node | Seed | Block]] = field(default_factory=list)
     _serial: int = 0
 
     def run(self) -> list[Found]:
@@ -114,7 +114,10 @@ class Search:
             self.budget.spend()
             if isinstance(item, Block):
                 self._open_block(item)
-            elif self._open_node(item):
+                continue
+            if isinstance(item, Seed):
+                item = Node(item.bound, open_seed(self.layout, self.aim, item))
+            if self._open_node(item):
                 break
         return self.best()
 
@@ -126,14 +129,26 @@ class Search:
         least = min(f.excess_mm for f in good)
         return [f for f in good if f.excess_mm <= least + TIE_MM]
 
-    def _push(self, bound: int, nearness: float, item: Node | Block) -> None:
+    def _push(self, bound: int, nearness: float, item: Node | Seed | Block) -> None:
         self._serial += 1
         heapq.heappush(self._heap, (-bound, nearness, self._serial, item))
 
     def _open_block(self, block: Block) -> None:
-        bar = Bar(self.limit_mm, self.at_least)
-        for seed in seeds_of(self.layout, self.aim, block, bar):
-            self._push(seed.bound, seed.nearness_mm, Node(seed.bound, seed.need_mm))
+        seeds = seeds_of(self.layout, self.aim, block, Bar(self.limit_mm, self.at_least))
+        for seed in seeds:
+            self._push(seed.bound, seed.nearness_mm, seed)
+        best = max(seeds, key=lambda seed: seed.bound, default=None)
+        if best is not None and best.bound > self.at_least:
+            self._glance(best)
+
+    def _glance(self, seed: Seed) -> None:
+        """Raise the bar at once where a seed holds that covers more than was asked for."""
+        need_mm = open_seed(self.layout, self.aim, seed)
+        matched, value = cover(need_mm <= self.limit_mm, need_mm, self.aim.need, self.aim.count)
+        if not matched or value <= self.at_least:
+            return
+        if isinstance(self.known.judge(tuple(matched.items()), self.limit_mm), Settled):
+            self.at_least = value
 
     def _open_node(self, node: Node) -> bool:
         """Look into one node; True when the search may stop."""
@@ -146,8 +161,8 @@ class Search:
             return False
         pairs = tuple(matched.items())
         settled = (self.known.settle if self.every else self.known.judge)(pairs, self.limit_mm)
-        if settled.excess_mm > self.limit_mm:
-            self._branch(node, open_pairs, settled.tight, value)
+        if isinstance(settled, tuple):
+            self._branch(node, open_pairs, settled, value)
             return False
         self._record(Found(pairs, value, settled.excess_mm, settled.turn_rad, settled.shift_mm))
         if not self.every:
@@ -168,14 +183,18 @@ class Search:
         in_row, in_column = open_pairs.sum(axis=1), open_pairs.sum(axis=0)
         undecided = [pair for pair in pairs if pair not in node.kept]
         undecided.sort(key=lambda pair: (in_row[pair[0]] + in_column[pair[1]], pair))
+        hopeful = {pair for pair in undecided if not self._hopeless(*pair, in_row, in_column, value)}
         need_mm, kept = node.need_mm, node.kept
         for row, column in undecided:
-            if not self._hopeless(row, column, in_row, in_column, value):
+            if not hopeful:
+                return
+            if (row, column) in hopeful:
+                hopeful.discard((row, column))
                 without = need_mm.copy()
                 without[row, column] = NEVER_MM
                 self._push(value, 0.0, Node(value, without, kept))
-            need_mm = np.maximum(need_mm, self.layout.pair_need_mm(row, column))
             stays = need_mm[row, column]
+            need_mm = np.maximum(need_mm, self.layout.pair_need_mm(row, column))
             need_mm[row, :] = NEVER_MM
             need_mm[:, column] = NEVER_MM
             need_mm[row, column] = stays

@@ -7,13 +7,13 @@ and b are paired with. A rigid move keeps kappa, so nothing that holds is lost: 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from partkin.fit.layout import NEVER_MM, WILD_MM, Aim, Layout, farthest_first
 
+ROUNDING_MM = 1.0e-9
 # Largest number of entries of one table of tube tests.
 TABLE = 2_000_000
 
@@ -39,15 +39,16 @@ class Bar:
     at_least: int
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Seed:
-    """Two rows with their columns (or one), and what that asks of all other pairs.
+    """Two rows with their columns (or one), and what may come of it.
 
-    `need_mm` (n, m): inflation of the allowances that each pair needs at least; `bound`: counted spots at
-    most; `nearness_mm`: inflation that the seed needs at least.
+    `rows`: those that may be paired besides. `bound`: counted spots at most; `nearness_mm`: inflation of
+    the allowances that the two need at least.
     """
 
-    need_mm: np.ndarray
+    start: tuple[tuple[int, int], ...]
+    rows: tuple[int, ...]
     bound: int
     nearness_mm: float
 
@@ -84,41 +85,39 @@ def _row_order(layout: Layout, aim: Aim) -> list[int]:
     order: list[int] = []
     for group in (need & usable, need & ~usable, count & ~need & usable, ~count & ~need & usable):
         for half in (group & tame, group & ~tame):
-            order += farthest_first(layout.rows.point, [int(r) for r in np.flatnonzero(half)])
+            # With two needed rows at the head, the order of the others makes no difference.
+            spread = None if need.sum() < 2 else 2 - len(order)
+            order += farthest_first(layout.rows.point, [int(r) for r in np.flatnonzero(half)], spread)
     return order
 
 
-def seeds_of(layout: Layout, aim: Aim, block: Block, bar: Bar) -> Iterator[Seed]:
-    """Go through the pairs, or pairs of pairs, that start a block and may reach the bar."""
-    base = np.where(aim.useful(), -layout.allowed_mm, NEVER_MM)
+def seeds_of(layout: Layout, aim: Aim, block: Block, bar: Bar) -> list[Seed]:
+    """List the pairs, or pairs of pairs, that start a block and may reach the bar."""
+    base = layout.base_mm(aim)
     if block.second is None:
-        for first in block.firsts:
-            yield from _single_seeds(first, base, aim, bar)
-        return
+        return [seed for first in block.firsts for seed in _single_seeds(first, base, aim, bar)]
     rows = np.array(block.after, dtype=int)
     step = max(1, TABLE // max(1, len(rows) * base.shape[1]))
-    for first in block.firsts:
-        pair = (first, block.second)
-        both = two_need_mm(layout, pair, base)
-        starts = np.argwhere(both <= bar.limit_mm)
-        for begin in range(0, len(starts), step):
-            some = starts[begin : begin + step]
-            tubes = _tube_need_mm(layout, pair, some, rows, base)
-            yield from _worth_opening(layout, aim, bar, (pair, some, rows), both, tubes)
+    starts, needs = _starts(layout, block, base, bar.limit_mm)
+    found: list[Seed] = []
+    for begin in range(0, len(starts), step):
+        some = starts[begin : begin + step]
+        near = _within_tubes(layout, some, block.second, rows, base, bar.limit_mm)
+        found += _worth_opening(aim, bar, block, some, needs[begin : begin + step], near)
+    return found
 
 
-def _single_seeds(first: int, base: np.ndarray, aim: Aim, bar: Bar) -> Iterator[Seed]:
+def _single_seeds(first: int, base: np.ndarray, aim: Aim, bar: Bar) -> list[Seed]:
+    found = []
     for column in np.flatnonzero(base[first] <= bar.limit_mm):
         value = int(aim.count[0][first]) + int(aim.count[1][column])
-        if value < bar.at_least or aim.need[1].sum() > aim.need[1][column]:
-            continue
-        need_mm = np.full(base.shape, NEVER_MM)
-        need_mm[first, column] = base[first, column]
-        yield Seed(need_mm, value, float(base[first, column]))
+        if value >= bar.at_least and aim.need[1].sum() <= aim.need[1][column]:
+            found.append(Seed(((first, int(column)),), (), value, float(base[first, column])))
+    return found
 
 
 def two_need_mm(layout: Layout, pair: tuple[int, int], base: np.ndarray) -> np.ndarray:
-    """(m, m) mm: inflation that the two rows need at least, for each two columns."""
+    """(m, m) mm: inflation that two rows need at least, for each two columns."""
     a, b = pair
     apart = np.abs(layout.row_gap_mm[a, b] - layout.column_gap_mm)
     need = (apart - layout.reach_mm[a][:, None] - layout.reach_mm[b][None, :]) / 2
@@ -127,51 +126,94 @@ def two_need_mm(layout: Layout, pair: tuple[int, int], base: np.ndarray) -> np.n
     return need
 
 
-def _tube_need_mm(
-    layout: Layout, pair: tuple[int, int], starts: np.ndarray, rows: np.ndarray, base: np.ndarray
+def _starts(layout: Layout, block: Block, base: np.ndarray, limit_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """(seeds, 3) first row and the columns of first and second; and what each needs at least, mm."""
+    assert block.second is not None
+    starts, needs = [], []
+    for first in block.firsts:
+        both = two_need_mm(layout, (first, block.second), base)
+        to_a, to_b = np.nonzero(both <= limit_mm)
+        starts.append(np.stack([np.full(len(to_a), first), to_a, to_b], axis=1))
+        needs.append(both[to_a, to_b])
+    return np.concatenate(starts), np.concatenate(needs)
+
+
+def _within_tubes(
+    layout: Layout, starts: np.ndarray, b: int, rows: np.ndarray, base: np.ndarray, limit_mm: float
 ) -> np.ndarray:
-    """(seeds, rows, m) mm: inflation that each further pair needs at least beside each seed."""
-    (a, b), (to_a, to_b) = pair, starts.T
+    """Bool (seeds, rows, m): further pairs that lie within the tube around each seed."""
+    a, to_a, to_b = starts.T
     point, target = layout.rows.point, layout.columns.point
-    reach_a, reach_b = layout.reach_mm[a, to_a][:, None, None], layout.reach_mm[b, to_b][:, None, None]
-    reach = layout.reach_mm[rows][None]
-    off_a = np.abs(layout.row_gap_mm[rows, a][None, :, None] - layout.column_gap_mm[to_a][:, None, :])
-    off_b = np.abs(layout.row_gap_mm[rows, b][None, :, None] - layout.column_gap_mm[to_b][:, None, :])
-    need = np.maximum((off_a - reach_a - reach) / 2, (off_b - reach_b - reach) / 2)
+    reach = np.maximum(layout.reach_mm[rows] + limit_mm, -1.0)
     span = point[b] - point[a]
-    if abs(span) > 1e-9:
-        kappa = (point[rows] - point[a]) / span
-        share_a, share_b = np.abs(1 - kappa)[None, :, None], np.abs(kappa)[None, :, None]
-        middle = np.outer(target[to_a], 1 - kappa) + np.outer(target[to_b], kappa)
-        off = np.abs(middle[:, :, None] - target[None, None, :])
-        tube = (off - share_a * reach_a - share_b * reach_b - reach) / (share_a + share_b + 1)
-        need = np.maximum(need, tube)
-    need = np.maximum(need, base[rows][None])
+    apart = np.abs(span) > 1e-9
+    kappa = (point[rows][None, :] - point[a][:, None]) / np.where(apart, span, 1.0)[:, None]
+    kappa[~apart] = 0.0
+    reach_a, reach_b = layout.reach_mm[a, to_a] + limit_mm, layout.reach_mm[b, to_b] + limit_mm
+    tube = np.abs(1 - kappa) * reach_a[:, None] + np.abs(kappa) * reach_b[:, None]
+    tube[~apart] = WILD_MM**2
+    middle = (1 - kappa) * target[to_a][:, None] + kappa * target[to_b][:, None]
+    x = middle.real[:, :, None] - target.real
+    y = middle.imag[:, :, None] - target.imag
+    far = tube[:, :, None] + reach[None] + ROUNDING_MM
+    x *= x
+    y *= y
+    x += y
+    near = (x <= far * far) & (base[rows] <= limit_mm)[None]
     seeds = np.arange(len(starts))
-    need[seeds, :, to_a] = NEVER_MM
-    need[seeds, :, to_b] = NEVER_MM
-    return need
+    near[seeds, :, to_a] = False
+    near[seeds, :, to_b] = False
+    return near
 
 
 def _worth_opening(
-    layout: Layout, aim: Aim, bar: Bar, start: tuple[tuple[int, int], np.ndarray, np.ndarray],
-    both: np.ndarray, tubes: np.ndarray,
-) -> Iterator[Seed]:  # fmt: skip
+    aim: Aim, bar: Bar, block: Block, starts: np.ndarray, needs: np.ndarray, near: np.ndarray
+) -> list[Seed]:
     """Keep the seeds that leave a partner to all that need one, and enough to what is counted."""
-    (a, b), starts, rows = start
-    (to_a, to_b), need, count = starts.T, aim.need, aim.count
-    least = tubes.min(axis=2, initial=np.inf)
-    hopeful = least <= bar.limit_mm
-    needed = need[0][rows]
-    row_value = int(count[0][a]) + int(count[0][b]) + (hopeful & count[0][rows]).sum(axis=1)
-    reachable = np.asarray((tubes <= bar.limit_mm).any(axis=1))
+    (a, to_a, to_b), b, rows = starts.T, block.second, np.array(block.after, dtype=int)
+    assert b is not None
+    need, count = aim.need, aim.count
+    hopeful, reachable = near.any(axis=2), np.asarray(near.any(axis=1))
     seeds = np.arange(len(starts))
     reachable[seeds, to_a] = reachable[seeds, to_b] = True
-    bound = row_value + np.minimum((reachable & count[1]).sum(axis=1), 2 + hopeful.sum(axis=1))
-    good = (hopeful | ~needed).all(axis=1) & (reachable | ~need[1]).all(axis=1) & (bound >= bar.at_least)
-    nearness = np.maximum(both[to_a, to_b], np.where(needed, least, -np.inf).max(axis=1, initial=-np.inf))
-    for seed in np.flatnonzero(good):
-        need_mm = np.full((len(layout.rows.spots), tubes.shape[2]), NEVER_MM)
-        need_mm[rows] = tubes[seed]
-        need_mm[a, to_a[seed]] = need_mm[b, to_b[seed]] = both[to_a[seed], to_b[seed]]
-        yield Seed(need_mm, int(bound[seed]), float(nearness[seed]))
+    pairs = np.minimum(2 + hopeful.sum(axis=1), reachable.sum(axis=1))
+    row_value = count[0][a] + int(count[0][b]) + (hopeful & count[0][rows]).sum(axis=1)
+    column_value = (reachable & count[1]).sum(axis=1)
+    bound = np.minimum(row_value, pairs) + np.minimum(column_value, pairs)
+    covered = (hopeful | ~need[0][rows]).all(axis=1) & (reachable | ~need[1]).all(axis=1)
+    return [
+        Seed(((int(a[k]), int(to_a[k])), (b, int(to_b[k]))), block.after, int(bound[k]), float(needs[k]))
+        for k in np.flatnonzero(covered & (bound >= bar.at_least))
+    ]
+
+
+def open_seed(layout: Layout, aim: Aim, seed: Seed) -> np.ndarray:
+    """(n, m) mm: inflation of the allowances that each pair needs at least beside a seed."""
+    base = layout.base_mm(aim)
+    need = np.full(base.shape, NEVER_MM)
+    rows = np.array(seed.rows, dtype=int)
+    for pair in seed.start:
+        if len(rows):
+            base = np.maximum(base, layout.pair_need_mm(*pair))
+    if len(seed.start) == 2:
+        need[rows] = np.maximum(base[rows], _tube_need_mm(layout, seed.start, rows))
+    for row, column in seed.start:
+        need[:, column] = NEVER_MM
+        need[row] = NEVER_MM
+    for row, column in seed.start:
+        need[row, column] = seed.nearness_mm
+    return need
+
+
+def _tube_need_mm(layout: Layout, start: tuple[tuple[int, int], ...], rows: np.ndarray) -> np.ndarray:
+    """(rows, m) mm: inflation that further pairs need at least to lie within the tube around two."""
+    (a, to_a), (b, to_b) = start
+    point, target = layout.rows.point, layout.columns.point
+    span = point[b] - point[a]
+    if abs(span) <= 1e-9:
+        return np.full((len(rows), len(target)), -NEVER_MM)
+    kappa = ((point[rows] - point[a]) / span)[:, None]
+    share_a, share_b = np.abs(1 - kappa), np.abs(kappa)
+    off = np.abs((1 - kappa) * target[to_a] + kappa * target[to_b] - target[None, :])
+    reach = share_a * layout.reach_mm[a, to_a] + share_b * layout.reach_mm[b, to_b] + layout.reach_mm[rows]
+    return (off - reach) / (share_a + share_b + 1)

@@ -74,7 +74,7 @@ def _does_not_fit(work: Work) -> FitAnswer:
         return _answer(work, False, [_best_single(work)], conflict=no_pair_at_all(work))
     found, limit = work.best_miss(work.demands)
     try:
-        conflict = find_conflict(work)
+        conflict = find_conflict(work, found[0].excess_mm)
     except LimitReached:
         conflict, limit = None, f"no smallest conflict was found within the limit of {work.node_limit} nodes"
     return _answer(work, False, found, limit=limit, conflict=conflict)

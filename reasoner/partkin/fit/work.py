@@ -71,6 +71,10 @@ class Work:
         """Whether there are enough options, sizes and places aside."""
         aim = self.needing(demands)
         can = np.isfinite(self.layout.allowed_mm)
+        rows, columns = can[aim.need[0]].sum(axis=1), can[:, aim.need[1]].sum(axis=0)
+        if rows.min(initial=len(rows)) >= len(rows) and columns.min(initial=len(columns)) >= len(columns):
+            # So many options each that the others can never take them all.
+            return True
         return cover(can, np.zeros(can.shape), aim.need, aim.count)[0] is not None
 
     def nearest_miss(self, demands: Sequence[Demand]) -> Search:
@@ -101,7 +105,7 @@ class Work:
             off = np.abs(rows[:, None] - columns[None, :] * 1j**quarter)
             off = off - np.where(can, layout.allowed_mm, 0.0)
             pairs = tuple((cover(can, off, aim.need, aim.count)[0] or {}).items())
-            settled = self.known.settle(pairs, np.inf)
+            settled = self.known.place(pairs)
             if best is None or settled.excess_mm < best.excess_mm:
                 best = Found(pairs, 0, settled.excess_mm, settled.turn_rad, settled.shift_mm)
         assert best is not None

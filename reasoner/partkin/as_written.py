@@ -1,0 +1,257 @@
+"""What the sheets themselves say of one host and one donor, as exact numbers: the verifier's own reading.
+
+Written apart from the stages that make verdicts, so that a slip in one does not pass in the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from partkin.model.build import Build, Feature, Part, Reading
+from partkin.model.words import MM_PER_UNIT
+from partkin.proofs import Held, Named, Vector, cos_sin
+from partkin.tables import parse_thread, threads_join
+
+OPENINGS = ("hole", "slot")
+HOLES = {"stud": ("hole", "slot", "peg hole", "clip hole"), "tapped hole": OPENINGS, "captive nut": OPENINGS,
+         "peg": ("hole", "slot", "peg hole"), "clip": ("hole", "slot", "clip hole")}  # fmt: skip
+UNTHREADED = (*OPENINGS, "peg hole", "clip hole")
+# What the host must have had where the original has a feature: its counterpart.
+COUNTERPART = {"hole": "stud", "slot": "stud", "peg hole": "peg", "clip hole": "clip", "peg": "peg hole",
+               "clip": "clip hole", "stud": "hole", "tapped hole": "hole", "captive nut": "hole"}  # fmt: skip
+DISTANCES = ("centres", "near edges", "far edges")
+
+
+class Unwritten(Exception):
+    """The sheets (or the verdict) do not say what is needed."""
+
+
+@dataclass(frozen=True)
+class Point:
+    """A feature with its place and sizes; None: not written. `must`: it has to be paired."""
+
+    kind: str
+    at: Vector | None
+    must: bool
+    across: Fraction | None = None
+    length: Fraction | None = None
+    angle: Fraction = Fraction(0)
+    float_mm: Fraction = Fraction(0)
+    thread: str | None = None
+    bolt: Fraction | None = None
+
+
+def exact(value: float | int | str) -> Fraction:
+    """The decimal number as it is written."""
+    return Fraction(str(value))
+
+
+@dataclass(frozen=True)
+class Sides:
+    """Fixings and donor features by id, which pairs may be made, and the faces that may be turned up.
+
+    `faces`: False as seen, True mirrored; both where the sheets do not say. `as_stated`: parts whose places
+    come from distances and so were taken as the verdict states them.
+    """
+
+    fixings: Mapping[str, Point]
+    features: Mapping[str, Point]
+    options: frozenset[Named]
+    faces: frozenset[bool]
+    as_stated: tuple[str, ...]
+
+    def allowed(self, pair: Named) -> Fraction | None:
+        """How far the feature may stand from its fixing; None: something needed is not written."""
+        return _allowed(self.fixings[pair[0]], self.features[pair[1]])
+
+    def held(self, pair: Named, mirrored: bool) -> Held:
+        """The pair as numbers.
+
+        Raises
+        ------
+        Unwritten
+            A place or a size is not known, or the pair cannot be made at all.
+        """
+        if pair not in self.options:
+            raise Unwritten(f"{pair[1]} cannot go on {pair[0]}")
+        host, donor = self.fixings[pair[0]], self.features[pair[1]]
+        allowed, flip = self.allowed(pair), -1 if mirrored else 1
+        if host.at is None or donor.at is None or allowed is None:
+            raise Unwritten(f"a place or a size of {pair[0]} or {pair[1]} is not written")
+        c, s = cos_sin(donor.angle)
+        return Held(
+            (flip * donor.at[0], donor.at[1]), host.at, allowed, _half_travel(host), cos_sin(host.angle),
+            _half_travel(donor), (flip * c, s),
+        )  # fmt: skip
+
+
+def _half_travel(point: Point) -> Fraction:
+    if point.kind != "slot" or point.length is None or point.across is None:
+        return Fraction(0)
+    return max(Fraction(0), (point.length - point.across) / 2)
+
+
+def _allowed(host: Point, donor: Point) -> Fraction | None:
+    """Fixed: (H - F)/2. Floating: (H1 - F)/2 + (H2 - F)/2, and never more than a bolt that is too large."""
+    slots = [end for end in (host, donor) if end.kind == "slot"]
+    if host.across is None or donor.across is None or any(end.length is None for end in slots):
+        return None
+    if host.kind in OPENINGS and donor.kind in OPENINGS:
+        bolt = host.bolt if host.bolt is not None else donor.bolt
+        if bolt is None:
+            return None
+        plays = ((host.across - bolt) / 2, (donor.across - bolt) / 2)
+        both = plays[0] + plays[1]
+        return both if min(plays) >= 0 else min(*plays, both)
+    solid, hole = (host, donor) if donor.kind in HOLES.get(host.kind, ()) else (donor, host)
+    play = (hole.across - solid.across) / 2  # type: ignore[operator]
+    if solid.kind == "clip":
+        return max(play, Fraction(0))
+    return play + solid.float_mm if play >= 0 else play
+
+
+def _can_pair(host: Point, donor: Point) -> bool:
+    both = host.kind in OPENINGS and donor.kind in OPENINGS
+    if not (both or donor.kind in HOLES.get(host.kind, ()) or host.kind in HOLES.get(donor.kind, ())):
+        return False
+    for nut, hole in ((host, donor), (donor, host)):
+        if nut.kind in ("tapped hole", "captive nut") and hole.kind in OPENINGS:
+            inner, outer = parse_thread(nut.thread or ""), parse_thread(hole.thread or "")
+            if inner is not None and outer is not None and not threads_join(inner, outer):
+                return False
+    return True
+
+
+def read_sides(verdict: Mapping, build: Build) -> Sides:
+    """Read both sides as the verdict names them.
+
+    Raises
+    ------
+    Unwritten
+    """
+    host, donor = (build.part(verdict[side]) for side in ("host", "donor"))
+    if host is None or donor is None:
+        raise Unwritten("the sheets have no such host or donor")
+    stated = verdict.get("positions") or {}
+    shows = host if verdict["measured_from"] == "host" else _original(build, host, verdict.get("original"))
+    rows = _rows(build, host, shows)
+    at = _places(build, shows, stated.get("host"))
+    fixings = {name: _fixing(build, feature, shown, at.get(shown.feature)) for name, feature, shown in rows}
+    at = _places(build, donor, stated.get("donor"))
+    mine = build.features_of(donor.part)
+    features = {f.feature: _point(build, f, at.get(f.feature), must=f.need == "must") for f in mine}
+    options = _options(fixings, features, _meant(mine, rows))
+    from_distances = tuple(part.part for part in (shows, donor) if _distances(build, part))
+    return Sides(fixings, features, options, _faces(build, shows, donor), from_distances)
+
+
+def _meant(mine: tuple[Feature, ...], rows: list[tuple[str, Feature, Feature]]) -> dict[str, str | None]:
+    """Fixing that each donor feature is meant for, named by itself or by the original's feature."""
+    called = {shown.feature: name for name, _, shown in rows}
+    called |= {shown.goes_on: name for name, _, shown in rows if shown.goes_on}
+    called |= {name: name for name, _, _ in rows}
+    return {f.feature: called.get(f.goes_on) for f in mine if f.goes_on}
+
+
+def _options(
+    fixings: Mapping[str, Point], features: Mapping[str, Point], meant: Mapping[str, str | None]
+) -> frozenset[Named]:
+    """Pairs that may be made: a feature or fixing that the sheet gives a partner goes with no other."""
+    return frozenset(
+        (f, d) for f in fixings for d in features
+        if (meant[d] == f if d in meant else f not in meant.values()) and _can_pair(fixings[f], features[d])
+    )  # fmt: skip
+
+
+def _original(build: Build, host: Part, named: str | None) -> Part:
+    """The part that came off: the host itself where it is one, the one named, else the first measured."""
+    if host.origin == "original":
+        return host
+    there = [p for p in build.parts if p.origin == "original" and p.takes_place_of == host.part]
+    there.sort(key=lambda part: (part.part != named, not build.features_of(part.part)))
+    if not there:
+        raise Unwritten(f"no original shows where the fixings of {host.part} are")
+    return there[0]
+
+
+def _rows(build: Build, host: Part, shows: Part) -> list[tuple[str, Feature, Feature]]:
+    """(fixing, the feature that says what it is, the feature that shows where it is)."""
+    own = build.features_of(host.part)
+    if shows is host or not own:
+        return [(f.feature, f, f) for f in build.features_of(shows.part)]
+    shown = {f.goes_on: f for f in reversed(build.features_of(shows.part)) if f.goes_on}
+    return [(f.feature, f, shown.get(f.feature, f)) for f in own]
+
+
+def _fixing(build: Build, feature: Feature, shown: Feature, at: Vector | None) -> Point:
+    """A host feature; or what must have stood where the original has its counterpart."""
+    must = feature.need in (None, "must")
+    seen = build.part(shown.part)
+    if seen is None or seen.origin != "original":
+        return _point(build, feature, at, must or feature.kind == "stud")
+    own = _point(build, shown, at, must)
+    size = own.bolt if shown.kind in UNTHREADED else own.across
+    if feature is shown:
+        return Point(COUNTERPART[shown.kind], at, must, size, thread=own.thread, bolt=own.bolt)
+    point = _point(build, feature, at, must or feature.kind == "stud")
+    return replace(point, across=size) if point.across is None else point
+
+
+def _point(build: Build, feature: Feature, at: Vector | None, must: bool) -> Point:
+    """A feature's own sizes: the newest reading, else its cell, else its thread."""
+    thread = parse_thread(feature.thread) if feature.thread else None
+    bolt = exact(thread.major_mm) if thread else _cell(feature.fastener_mm)
+    across, length = _size(build, feature, "across"), _size(build, feature, "length")
+    if across is None and feature.kind not in UNTHREADED:
+        across = bolt
+    angle, float_mm = exact(feature.angle_deg or 0), exact(feature.float_mm or 0)
+    return Point(feature.kind, at, must, across, length, angle, float_mm, feature.thread, bolt)
+
+
+def _cell(value: float | None) -> Fraction | None:
+    return None if value is None else exact(value)
+
+
+def _size(build: Build, feature: Feature, quantity: str) -> Fraction | None:
+    found = _cell(feature.across_mm if quantity == "across" else feature.length_mm)
+    for row in _standing(build, feature.part):
+        if row.quantity == quantity and row.from_feature == feature.feature:
+            found = exact(row.value) * exact(MM_PER_UNIT[row.unit])
+    return found
+
+
+def _standing(build: Build, part: str) -> list[Reading]:
+    """Readings of a part that no later row corrects."""
+    rows = [row for row in build.readings if row.part == part]
+    corrected = {row.corrects for row in rows}
+    return [row for row in rows if row.reading not in corrected]
+
+
+def _distances(build: Build, part: Part) -> bool:
+    return any(row.quantity in DISTANCES for row in _standing(build, part.part))
+
+
+def _places(build: Build, part: Part, stated: Mapping | None) -> dict[str, Vector]:
+    """Places by feature: as the sheet has them; adjusted from distances: as the verdict states them."""
+    rows = build.features_of(part.part)
+    if any(row.z_mm is not None for row in rows):
+        raise Unwritten(f"{part.part} is not flat, and verify checks flat patterns only")
+    if not _distances(build, part):
+        written = [(row.feature, row.x_mm, row.y_mm) for row in rows]
+        return {name: (exact(x), exact(y)) for name, x, y in written if x is not None and y is not None}
+    if not stated:
+        raise Unwritten(f"the places of {part.part} come from distances, and the verdict does not state them")
+    return {name: (exact(x), exact(y)) for name, (x, y, *_) in stated.items()}
+
+
+def _faces(build: Build, shows: Part, donor: Part) -> frozenset[bool]:
+    """Whether the donor is laid on mirrored; both where one face, or what is left and right, is not known."""
+    handed = all(
+        any(row.x_mm is not None and row.y_mm is not None for row in build.features_of(part.part))
+        for part in (shows, donor)
+    )
+    if not handed or (shows.seen_from is None) != (donor.seen_from is None):
+        return frozenset((False, True))
+    return frozenset((shows.seen_from != donor.seen_from,))

@@ -1,0 +1,249 @@
+"""Placements and proofs confirmed in exact arithmetic: the mathematics of `partkin verify`, and nothing else.
+
+Every length is a Fraction of a millimetre. Cosines and sines are Fractions that are wrong by less than
+`EPS`; wherever one is used, the bound is moved to the safe side by as much. Nothing here knows how a
+placement or a proof was found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import isqrt
+
+Vector = tuple[Fraction, Fraction]
+Named = tuple[str, str]
+
+PI = Fraction("3.14159265358979323846264338327950288419716939937511")
+EPS = Fraction(1, 10**30)
+DIGITS = 10**40
+# Steps after which the count of what a proof leaves open is given up.
+MOST_STEPS = 1_000_000
+
+
+@dataclass(frozen=True)
+class Held:
+    """A pair: donor point (mirrored already), host point, how far they may stand apart, and their slots.
+
+    Half travels along unit directions that are exact to `EPS`; both in the part's own frame.
+    """
+
+    donor: Vector
+    host: Vector
+    allowed: Fraction
+    host_half: Fraction = Fraction(0)
+    host_along: Vector = (Fraction(1), Fraction(0))
+    donor_half: Fraction = Fraction(0)
+    donor_along: Vector = (Fraction(1), Fraction(0))
+
+
+def dot(u: Vector, v: Vector) -> Fraction:
+    """Scalar product."""
+    return u[0] * v[0] + u[1] * v[1]
+
+
+def cross(u: Vector, v: Vector) -> Fraction:
+    """u x v, the part of v that stands across u."""
+    return u[0] * v[1] - u[1] * v[0]
+
+
+def minus(u: Vector, v: Vector) -> Vector:
+    """Difference."""
+    return u[0] - v[0], u[1] - v[1]
+
+
+def short(value: Fraction) -> Fraction:
+    """Cut to 40 decimals, so that numbers stay of a size; wrong by less than EPS / 10**9."""
+    return Fraction(value.numerator * DIGITS // value.denominator, DIGITS)
+
+
+def root(value: Fraction, *, up: bool) -> Fraction:
+    """Bound a square root from above or from below, to 40 decimals."""
+    whole = isqrt(value.numerator * DIGITS**2 // value.denominator)
+    return Fraction(whole + (1 if up else 0), DIGITS)
+
+
+def cos_sin(angle_deg: Fraction) -> Vector:
+    """Cosine and sine of an exact angle in degrees, each wrong by less than EPS.
+
+    Examples
+    --------
+    >>> cos_sin(Fraction(90)) == (0, 1), round(float(cos_sin(Fraction(60))[0]), 12)
+    (True, 0.5)
+    """
+    quarters, rest = divmod(angle_deg + 45, 90)
+    x = (rest - 45) * PI / 180
+    c, s, term = Fraction(0), Fraction(0), Fraction(1)
+    for k in range(0, 32, 2):
+        sign = -1 if k % 4 else 1
+        c += sign * term
+        s += sign * short(term * x / (k + 1))
+        term = short(term * x * x / ((k + 1) * (k + 2)))
+    for _ in range(int(quarters) % 4):
+        c, s = -s, c
+    return c, s
+
+
+def most(a: Fraction, b: Fraction, lo: Fraction, hi: Fraction) -> Fraction:
+    """Upper bound of a cos t + b sin t for t from lo to hi degrees.
+
+    A wave is largest at one end, unless it rises at lo and falls at hi: then at its crest, if that is near.
+    """
+    if hi - lo > 90:
+        middle = (lo + hi) / 2
+        return max(most(a, b, lo, middle), most(a, b, middle, hi))
+    unsure = EPS * (abs(a) + abs(b))
+    (c_lo, s_lo), (c_hi, s_hi) = cos_sin(lo), cos_sin(hi)
+    if b * c_lo - a * s_lo > -unsure and b * c_hi - a * s_hi < unsure:
+        return root(a * a + b * b, up=True)
+    return max(a * c_lo + b * s_lo, a * c_hi + b * s_hi) + unsure
+
+
+def two_exclude(one: Held, two: Held, lo: Fraction, hi: Fraction) -> bool:
+    """Two pairs alone rule out all turns from lo to hi: their points stay too far apart or too close.
+
+    Turned by t, the donor's difference has to come within the reach of both of the host's difference.
+    """
+    if one is two:
+        return one.allowed < 0
+    reach = sum(pair.allowed + pair.host_half + pair.donor_half for pair in (one, two))
+    if reach < 0:
+        return True
+    donor, host = minus(one.donor, two.donor), minus(one.host, two.host)
+    nearest = dot(donor, donor) + dot(host, host) - 2 * most(dot(donor, host), cross(donor, host), lo, hi)
+    return nearest > reach * reach
+
+
+def weights_exclude(held: Sequence[Held], force: Sequence[Vector], lo: Fraction, hi: Fraction) -> bool:
+    """Balanced forces on the pairs rule out all turns from lo to hi.
+
+    If every pair held, then for each of them f.(R p + t - q) would be at most
+    |f| allowed + |f.u_host| half + |f.R u_donor| half. Summed over all pairs the shift t drops out, since
+    the forces balance; so where the sum of f.(R p - q) is above the sum of those, they cannot all hold.
+    """
+    if sum(f[0] for f in force) != 0 or sum(f[1] for f in force) != 0:
+        return False
+    a = sum((dot(f, pair.donor) for f, pair in zip(force, held, strict=True)), Fraction(0))
+    b = sum((cross(pair.donor, f) for f, pair in zip(force, held, strict=True)), Fraction(0))
+    left = -most(-a, -b, lo, hi)
+    for f, pair in zip(force, held, strict=True):
+        size = root(dot(f, f), up=True)
+        left -= dot(f, pair.host) + pair.allowed * root(dot(f, f), up=pair.allowed > 0)
+        left -= pair.host_half * (abs(dot(f, pair.host_along)) + 2 * EPS * size)
+        if pair.donor_half:
+            u = pair.donor_along
+            along = max(most(s * dot(f, u), s * cross(u, f), lo, hi) for s in (1, -1))
+            left -= pair.donor_half * (along + 2 * EPS * size)
+    return left > 0
+
+
+def excludes_every_turn(held: Mapping[str, Held], pieces: Sequence[Mapping]) -> str | None:
+    """Why the pieces do not prove that the pairs, named by fixing, cannot all hold; None: they do."""
+    at = Fraction(-180)
+    for piece in pieces:
+        lo, hi = (Fraction(str(end)) for end in piece["turn_deg"])
+        if lo != at or hi <= lo:
+            return f"turns from {float(at):g} degrees are not covered"
+        at = hi
+        if "apart" in piece:
+            one, two = piece["apart"]
+            proved = two_exclude(held[one], held[two], lo, hi)
+        else:
+            names = [name for name, *_ in piece["weights"]]
+            if len(set(names)) != len(names) or not names:
+                return "a fixing is weighted twice"
+            force = [(Fraction(str(x)), Fraction(str(y))) for _, x, y in piece["weights"]]
+            proved = weights_exclude([held[name] for name in names], force, lo, hi)
+        if not proved:
+            return f"turns from {float(lo):g} to {float(hi):g} degrees are not ruled out"
+    return None if at == 180 else f"turns from {float(at):g} degrees are not covered"
+
+
+def pairing_left_open(
+    options: Iterable[Named], fixings: Sequence[str], features: Sequence[str],
+    nogoods: Iterable[frozenset[Named]],
+) -> tuple[Named, ...] | None:  # fmt: skip
+    """A way to pair all the named spots that holds no nogood whole, found by trying every one; None: none.
+
+    Raises
+    ------
+    RuntimeError
+        There are too many ways to try.
+    """
+    ways: dict[tuple[int, str], list[Named]] = {}
+    for option in sorted(set(options)):
+        for side in (0, 1):
+            ways.setdefault((side, option[side]), []).append(option)
+    holding: dict[Named, list[frozenset[Named]]] = {}
+    for nogood in nogoods:
+        for pair in nogood:
+            holding.setdefault(pair, []).append(nogood)
+    steps = 0
+
+    def go(spots: Sequence[tuple[int, str]], made: frozenset[Named]) -> frozenset[Named] | None:
+        nonlocal steps
+        while spots and any(pair[spots[0][0]] == spots[0][1] for pair in made):
+            spots = spots[1:]
+        if not spots:
+            return made
+        for pair in ways.get(spots[0], ()):
+            steps += 1
+            if steps > MOST_STEPS:
+                raise RuntimeError(f"more than {MOST_STEPS} ways to try")
+            if any(pair[0] == other[0] or pair[1] == other[1] for other in made):
+                continue
+            grown = made | {pair}
+            if any(nogood <= grown for nogood in holding.get(pair, ())):
+                continue
+            found = go(spots[1:], grown)
+            if found is not None:
+                return found
+        return None
+
+    found = go([(0, name) for name in fixings] + [(1, name) for name in features], frozenset())
+    return None if found is None else tuple(sorted(found))
+
+
+def rational_turn(c: Fraction, s: Fraction) -> Vector:
+    """The exact rotation nearest a cosine and sine that are a little off: by the tangent of half the turn.
+
+    Examples
+    --------
+    >>> c, s = rational_turn(Fraction("0.6"), Fraction("0.8"))
+    >>> c, s, c * c + s * s
+    (Fraction(3, 5), Fraction(4, 5), Fraction(1, 1))
+    """
+    if c < 0:
+        c, s = rational_turn(-c, -s)
+        return -c, -s
+    t = s / (1 + c)
+    return (1 - t * t) / (1 + t * t), 2 * t / (1 + t * t)
+
+
+def offset(held: Held, turn: Vector, shift: Vector) -> Fraction:
+    """Upper bound, tight to 1e-15 mm, of how far a pair stands apart when its slots have taken what they can.
+
+    The gap has to be reached from the parallelogram of both slots: inside it is none, else the nearest
+    point lies on one of its four edges.
+    """
+
+    def turned(v: Vector) -> Vector:
+        return dot((turn[0], -turn[1]), v), dot((turn[1], turn[0]), v)
+
+    x, y = turned(held.donor)
+    gap = minus((x + shift[0], y + shift[1]), held.host)
+    u, w = held.host_along, turned(held.donor_along)
+    s, t = held.host_half, held.donor_half
+    slant = cross(u, w)
+    if slant and abs(cross(gap, w)) <= s * abs(slant) and abs(cross(u, gap)) <= t * abs(slant):
+        return Fraction(0)
+    nearest = None
+    for edge, reach, along, travel in ((w, t, u, s), (u, s, w, t)):
+        for end in (-reach, reach):
+            rest = (gap[0] - end * edge[0], gap[1] - end * edge[1])
+            slid = min(max(dot(rest, along), -travel), travel)
+            off = minus(rest, (slid * along[0], slid * along[1]))
+            nearest = dot(off, off) if nearest is None else min(nearest, dot(off, off))
+    assert nearest is not None
+    return root(short(nearest) + EPS, up=True)

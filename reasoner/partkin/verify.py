@@ -1,0 +1,277 @@
+"""`partkin verify`: confirm a verdict file against the sheets, in exact arithmetic.
+
+Imports nothing of the stages that make verdicts. The mathematics is in `proofs`, the reading of the sheets
+in `as_written`; here stands what each of the five words claims.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from partkin.as_written import Sides, Unwritten, exact, read_sides
+from partkin.model.build import Build
+from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, VERDICTS, WITH_ADAPTATION
+from partkin.proofs import (
+    Held,
+    Named,
+    Vector,
+    cos_sin,
+    excludes_every_turn,
+    offset,
+    pairing_left_open,
+    rational_turn,
+)  # fmt: skip
+
+WITHIN_MM = Fraction(1, 10**6)
+# The file rounds lengths to six decimals, and a sum of two roundings may differ by as much.
+ROUNDED_MM = Fraction(2, 10**6)
+MARGIN_MM = Fraction(2, 1000)
+RIGID = Fraction(1, 10**9)
+TIGHT_MM = Fraction(1, 10)
+
+
+@dataclass(frozen=True)
+class Confirmation:
+    """What came of it.
+
+    `refused`: each reason for which the verdict is not confirmed. `as_stated`: what was taken as the verdict
+    states it, or is not checked at all.
+    """
+
+    refused: tuple[str, ...]
+    as_stated: tuple[str, ...] = ()
+
+
+def verify(verdict: Mapping, build: Build) -> tuple[str, ...]:
+    """Confirm a verdict; return each reason for refusal, or nothing.
+
+    Parameters
+    ----------
+    verdict
+        The verdict file as read from JSON.
+    build
+        The sheets as they are now.
+
+    Returns
+    -------
+    tuple of str
+        Empty: what the verdict says of the likely positions is true. `confirm` also says what was taken on
+        trust.
+    """
+    return confirm(verdict, build).refused
+
+
+def confirm(verdict: Mapping, build: Build) -> Confirmation:
+    """Like `verify`, and say what was taken as stated."""
+    try:
+        return _confirm(verdict, build)
+    except Unwritten as fault:
+        return Confirmation((str(fault),))
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError) as fault:
+        return Confirmation((f"this is not laid out as a verdict is ({type(fault).__name__}: {fault})",))
+
+
+def _confirm(verdict: Mapping, build: Build) -> Confirmation:
+    word = verdict["verdict"]
+    if word not in VERDICTS:
+        return Confirmation((f"{word!r} is no verdict",))
+    if word == NOT_JUDGED:
+        return Confirmation(_not_judged(verdict, build))
+    if word == BOLTS_ON and not verdict["pairs"]:
+        return Confirmation(*_same_number(verdict, build))
+    if word not in (BOLTS_ON, DOES_NOT_FIT, WITH_ADAPTATION):
+        return Confirmation((f"{word!r} claims nothing that could be confirmed",))
+    sides = read_sides(verdict, build)
+    trusted = [f"places of {part} (adjusted from distances)" for part in sides.as_stated]
+    if verdict["chance"] is not None:
+        trusted.append("the chance, which rests on draws")
+    if word == BOLTS_ON:
+        if len(sides.faces) > 1:
+            trusted.append("that it fits with the other face up as well")
+        return Confirmation(tuple(_fits(verdict, sides)), tuple(trusted))
+    refused = _does_not_fit(verdict, sides)
+    if (word == WITH_ADAPTATION) != bool(verdict["adaptations"]):
+        refused.append(f"{word!r} and the adaptations listed do not go together")
+    trusted.append("by how much the conflict is short, and that none of its fixings can be left out")
+    if word == WITH_ADAPTATION:
+        trusted.append("that it fits after the adaptation")
+    return Confirmation(tuple(refused), tuple(trusted))
+
+
+def _not_judged(verdict: Mapping, build: Build) -> tuple[str, ...]:
+    """Restraint, by the strictest duty of those concerned; and nothing said of geometry."""
+    host, donor = verdict["host"], verdict["donor"]
+    originals = {p.part for p in build.parts if p.origin == "original" and p.takes_place_of == host}
+    duties = {part.duty for part in build.parts if part.part in {host, donor} | originals}
+    refused = [] if "restraint" in duties else ["no part concerned is a restraint part"]
+    said = [key for key in ("chance", "margin_mm", "placement", "conflict") if verdict[key] is not None]
+    said += [key for key in ("pairs", "adaptations") if verdict[key]]
+    return (*refused, *(f"a part that is not judged has {key}" for key in said))
+
+
+def _same_number(verdict: Mapping, build: Build) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """It bolts on without a placement only by the maker's own part number."""
+    host, donor = build.part(verdict["host"]), build.part(verdict["donor"])
+    if host is None or donor is None:
+        return ("the sheets have no such host or donor",), ()
+    beside = [host, *(p for p in build.parts if p.origin == "original" and p.takes_place_of == host.part)]
+    replaced = {part.part_number: set(part.replaces) for part in build.parts if part.part_number}
+
+    def all_replaced_by(number: str | None) -> set[str]:
+        known = {number} if number else set()
+        while more := {old for new in known for old in replaced.get(new, ())} - known:
+            known |= more
+        return known
+
+    mine = all_replaced_by(donor.part_number)
+    theirs = set().union(*(all_replaced_by(part.part_number) for part in beside))
+    if donor.part_number in theirs or any(part.part_number in mine for part in beside if part.part_number):
+        return (), ("that parts of one number, or of one that replaces it, are alike",)
+    return ("it has no placement and no part number that would do without one",), ()
+
+
+def _fits(verdict: Mapping, sides: Sides) -> list[str]:
+    """Every must is paired, and every pair stands within its play at one rigid placement."""
+    refused, margins = _stands(verdict, sides)
+    refused += [f"{name} is {float(-m):.6f} mm out of reach" for name, m in margins if m < -WITHIN_MM]
+    made = [(pair["fixing"], pair["feature"]) for pair in _made(verdict)]
+    for side, spots in ((0, sides.fixings), (1, sides.features)):
+        used = {pair[side] for pair in made}
+        left = [name for name, spot in spots.items() if spot.must and name not in used]
+        refused += [f"{name} must be paired and is not" for name in left]
+    return refused
+
+
+def _made(verdict: Mapping) -> list[Mapping]:
+    """The pairs that are made; those without an offset are listed only because they cannot be."""
+    return [pair for pair in verdict["pairs"] if pair["offset_mm"] is not None]
+
+
+def _stands(verdict: Mapping, sides: Sides) -> tuple[list[str], list[tuple[str, Fraction]]]:
+    """What is wrong with the placement and the figures of the pairs; and each pair's true margin."""
+    mirrored, turn, shift = _placement(verdict["placement"])
+    refused = [] if mirrored in sides.faces else ["the wrong face of the donor is up"]
+    for pair in verdict["pairs"]:
+        if pair["offset_mm"] is None and (pair["fixing"], pair["feature"]) in sides.options:
+            refused.append(f"{pair['feature']} on {pair['fixing']} is not {pair['state']!r}")
+    made = _made(verdict)
+    for key in ("fixing", "feature"):
+        used = [pair[key] for pair in made]
+        refused += [f"{name} is paired twice" for name in sorted({n for n in used if used.count(n) > 1})]
+    margins = []
+    for pair in made:
+        held = sides.held((pair["fixing"], pair["feature"]), mirrored)
+        off = offset(held, turn, shift)
+        margins.append((f"{pair['feature']} on {pair['fixing']}", held.allowed - off))
+        refused += _pair_faults(pair, held, off)
+    least = min(margin for _, margin in margins)
+    if verdict["margin_mm"] is not None and abs(least - exact(verdict["margin_mm"])) > MARGIN_MM:
+        refused.append(f"the margin is {float(least):.6f} mm, not {verdict['margin_mm']}")
+    return refused, margins
+
+
+def _pair_faults(stated: Mapping, held: Held, off: Fraction) -> list[str]:
+    name = f"{stated['feature']} on {stated['fixing']}"
+    margin = held.allowed - off
+    faults = []
+    for key, value in (("offset_mm", off), ("allowed_mm", held.allowed), ("margin_mm", margin)):
+        if abs(exact(stated[key]) - value) > ROUNDED_MM:
+            faults.append(f"{key} of {name} is {float(value):.6f}, not {stated[key]}")
+    # Just at a limit either word will do.
+    fair = {_state(held.allowed, margin + slack) for slack in (-ROUNDED_MM, ROUNDED_MM)}
+    if stated["state"] not in fair:
+        faults.append(f"{name} is not {stated['state']!r}")
+    return faults
+
+
+def _state(allowed: Fraction, margin: Fraction) -> str:
+    if allowed < 0:
+        return "blocked"
+    if margin < 0:
+        return "out of reach"
+    return "tight" if margin < TIGHT_MM else "lines up"
+
+
+def _placement(stated: Mapping) -> tuple[bool, Vector, Vector]:
+    """The exact rigid move that the matrix rounds: mirrored or not, turn, shift.
+
+    Raises
+    ------
+    Unwritten
+        The matrix is not rigid, not flat, or not the move that the other figures tell.
+    """
+    m = [[exact(cell) for cell in row] for row in stated["matrix"]]
+    mirrored = stated["mirrored"]
+    flip = -1 if mirrored else 1
+    c, s = flip * m[0][0], flip * m[1][0]
+    rows = (flip * c, -s, 0, m[0][3]), (flip * s, c, 0, m[1][3]), (0, 0, 1, 0), (0, 0, 0, 1)
+    flat: tuple[tuple[Fraction | int, ...], ...] = rows
+    off = [abs(m[row][column] - flat[row][column]) for row in range(4) for column in range(4)]
+    if len(m) != 4 or max(off) > RIGID or abs(c * c + s * s - 1) > RIGID or mirrored not in (True, False):
+        raise Unwritten("the placement's matrix is not a rigid move in the plane")
+    told = (*cos_sin(exact(stated["turn_deg"])), exact(stated["x_mm"]), exact(stated["y_mm"]))
+    if max(abs(a - b) for a, b in zip(told, (c, s, m[0][3], m[1][3]), strict=True)) > ROUNDED_MM:
+        raise Unwritten("the placement's matrix is another move than its turn and shift")
+    return mirrored, rational_turn(c, s), (m[0][3], m[1][3])
+
+
+def _does_not_fit(verdict: Mapping, sides: Sides) -> list[str]:
+    """The conflict names musts; each closed branch is proved; together they leave no pairing open."""
+    conflict = verdict["conflict"]
+    if conflict is None or conflict["certificate"] is None:
+        return ["no conflict with a certificate is given"]
+    fixings, features = conflict["fixings"], conflict.get("features") or []
+    refused = [f"{name} need not be paired" for name in fixings if not _must(sides.fixings, name, sides)]
+    refused += [f"{name} need not be paired" for name in features if not _must(sides.features, name, sides)]
+    if not fixings and not features:
+        refused.append("the conflict names nothing that must be paired")
+    if verdict["placement"] is not None and _made(verdict):
+        refused += _stands(verdict, sides)[0]
+    refused += _shortfall_faults(verdict)
+    proved: dict[bool, list[frozenset[Named]]] = {False: [], True: []}
+    for nogood in conflict["certificate"]["pairings"]:
+        mirrored = bool(nogood.get("mirrored", False))
+        pairs = frozenset((fixing, feature) for fixing, feature in nogood["pairs"])
+        fault = _branch_fault(nogood, pairs, sides, mirrored)
+        if fault:
+            refused.append("the branch " + ", ".join(f"{d} on {f}" for f, d in sorted(pairs)) + f": {fault}")
+        proved[mirrored].append(pairs)
+    for face in sorted(sides.faces):
+        left = pairing_left_open(sides.options, fixings, features, proved[face])
+        if left is not None:
+            open_pairs = ", ".join(f"{d} on {f}" for f, d in left)
+            refused.append(f"nothing rules out {open_pairs}" + (" with the other face up" if face else ""))
+    return refused
+
+
+def _shortfall_faults(verdict: Mapping) -> list[str]:
+    """A part of the fixings is never short by more than all of them."""
+    shortfall, margin = verdict["conflict"]["shortfall_mm"], verdict["margin_mm"]
+    if (shortfall is None) != (margin is None):
+        return ["shortfall and margin do not go together"]
+    if shortfall is None or margin is None:
+        return []
+    if exact(shortfall) <= 0 or exact(shortfall) > MARGIN_MM - exact(margin):
+        return [f"a shortfall of {shortfall} mm does not go with a margin of {margin} mm"]
+    return []
+
+
+def _must(spots: Mapping, name: str, sides: Sides) -> bool:
+    """A must; or, where nothing must be paired, any: at least one pair has to be made."""
+    nothing = not any(spot.must for side in (sides.fixings, sides.features) for spot in side.values())
+    return spots[name].must or nothing
+
+
+def _branch_fault(nogood: Mapping, pairs: frozenset[Named], sides: Sides, mirrored: bool) -> str | None:
+    """Why the pieces do not prove that these pairs cannot hold together; None: they do."""
+    if len({f for f, _ in pairs}) != len(pairs) or len({d for _, d in pairs}) != len(pairs):
+        return "it pairs something twice"
+    if nogood.get("local"):
+        return "it was not proved over all turns"
+    try:
+        held = {fixing: sides.held((fixing, feature), mirrored) for fixing, feature in pairs}
+    except Unwritten as fault:
+        return str(fault)
+    return excludes_every_turn(held, nogood["pieces"])
