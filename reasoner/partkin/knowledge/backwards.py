@@ -113,6 +113,12 @@ def _row(things: Things, iri: str, sheet: Sheet) -> Any:
     return sheet.row(**made, row=int(thing.get(ROW, ["0"])[0]))
 
 
+def sheet_rows(sheet: Sheet, statements: Iterable[tuple[str, str, str]]) -> list[Any]:
+    """Return the rows of one sheet that facts tell, in the order in which they come."""
+    things = gather(statements)
+    return [_row(things, iri, sheet) for iri in things]
+
+
 def build_from(statements: Iterable[tuple[str, str, str]]) -> Build:
     """Return the build that a graph describes, every sheet in its own order.
 
