@@ -11,17 +11,11 @@ import numpy as np
 from partkin.model.build import Feature, Reading
 from partkin.model.positions import Missing, Observed, Positions, Suspect
 from partkin.positions import asking_for, lengths
-from partkin.positions.distributions import chi_square_quantile, normal_quantile
+from partkin.positions.distributions import chi_square_quantile
 from partkin.positions.network import Network, Solution, gauge, solve
-from partkin.positions.start import firm_points, layouts, straightened
+from partkin.positions.start import firm_points
+from partkin.positions.suspects import FAMILY_LEVEL, RIVAL_LAYOUT, Contradicted, layout_limit, search
 
-FAMILY_LEVEL = 0.05
-LAYOUT_LEVEL = 0.99
-# 0.1 % and 1 % points of chi-square with one degree of freedom: two explanations that are closer than this
-# are not told apart.
-RIVAL_LAYOUT = 10.83
-RIVAL_READING = 6.63
-MOST_SUSPECTS = 6
 AXES = "xyz"
 
 
@@ -143,100 +137,58 @@ def _among(whole: Survey, points: np.ndarray) -> Survey:
 
 
 def _adjusted(survey: Survey, missing: tuple[Missing, ...], notes: tuple[str, ...]) -> Positions:
-    found = _accepted(survey.network)
-    kept = np.arange(len(survey.network.sigmas))
-    suspects: list[Suspect] = []
-    left_out: list[Observed] = []
-    network, shaken = survey.network, False
-    while len(left_out) < MOST_SUSPECTS:
-        worst, rivals = _contradicted(found[0], network)
-        if worst is None:
-            break
-        rows = [worst, *rivals]
-        shaken = bool(rivals)
-        # A distance is misread more easily than a coordinate, which stands in the sheet for all to see.
-        named = [at for at in rows if kept[at] < len(survey.readings)] or rows
-        suspects += [_suspect(survey, found[0], int(kept[at]), at, rivals) for at in sorted(named)]
-        if rivals:
-            break
-        left_out.append(replace(_observed(survey, found[0], int(kept[worst]), worst), used=False))
-        network, kept = network.without(worst), np.delete(kept, worst)
-        found = _accepted(network)
-    observed = [_observed(survey, found[0], int(row), at) for at, row in enumerate(kept)]
+    searched = search(survey.network)
+    network, found = searched.network, searched.found
+    observed = [_observed(survey, found[0], int(row), at) for at, row in enumerate(searched.kept)]
+    observed += [_left_out(survey, bad) for bad in searched.contradicted if bad.left_out]
     handed = _handed(network, found)
-    positions = _as_positions(survey, network, found, handed)
+    shaken = any(not bad.left_out for bad in searched.contradicted)
+    positions = _as_positions(survey, network, found, handed, shaken)
     asked = asking_for.after(survey.points, positions.layouts, handed, survey.part, survey.readings)
-    agree = positions.agree and not shaken
     return replace(
         positions,
         missing=(*missing, *asked),
-        suspects=tuple(suspects),
-        notes=notes + asking_for.remarks(survey.points, found[0], agree, positions),
-        observed=tuple(sorted([*observed, *left_out], key=lambda row: row.kind != "distance")),
-        agree=agree,
+        suspects=tuple(_suspect(survey, bad) for bad in searched.contradicted),
+        notes=notes + asking_for.remarks(found[0], positions),
+        observed=tuple(sorted(observed, key=lambda row: row.kind != "distance")),
     )
-
-
-def _accepted(network: Network) -> list[Solution]:
-    """Every layout that passes chi-square, and those that the best one does not clearly beat."""
-    found = layouts(network)
-    best = found[0]
-    straight = straightened(network, best) if best.soft else None
-    if straight is not None:
-        return [straight]
-    limit = max(chi_square_quantile(LAYOUT_LEVEL, best.degrees_of_freedom), best.chi_square + RIVAL_LAYOUT)
-    if best.degrees_of_freedom == 0:
-        limit = best.chi_square + 1e-6
-    return [solution for solution in found if solution.chi_square <= limit]
-
-
-def _contradicted(solution: Solution, network: Network) -> tuple[int | None, list[int]]:
-    """The observation that the others contradict most, if any does, and those that could be meant instead.
-
-    Bonferroni over all observations that something checks (w-test at 5 % for the whole network).
-    """
-    checked = int((solution.redundancy > 1e-6).sum())
-    if not checked:
-        return None, []
-    squared = solution.w**2
-    worst = int(np.argmax(squared))
-    if math.sqrt(squared[worst]) <= normal_quantile(1.0 - FAMILY_LEVEL / (2.0 * checked)):
-        return None, []
-    left = solution.chi_square - squared
-    limit = max(
-        chi_square_quantile(LAYOUT_LEVEL, solution.degrees_of_freedom - 1), left[worst] + RIVAL_READING
-    )
-    return worst, [int(at) for at in np.flatnonzero(left <= limit) if at != worst]
 
 
 def _observed(survey: Survey, solution: Solution, row: int, at: int) -> Observed:
     """One observation: `row` counts in the survey, `at` in the solution."""
-    network = survey.network
-    m = len(network.length_mm)
-    if row < m:
-        name, kind = survey.readings[row].reading, "distance"
-        ends: tuple[str, str | None] = (survey.readings[row].from_feature, survey.readings[row].to_feature)
-        value_mm = float(network.length_mm[row])
-    else:
-        point, axis = divmod(int(network.weighed[row - m]), network.size[1])
-        name, kind, ends = f"{survey.points[point]}.{AXES[axis]}_mm", AXES[axis], (survey.points[point], None)
-        value_mm = float(network.seen_mm[point, axis])
-    return Observed(
-        name,
-        kind,
-        *ends,
-        value_mm=value_mm,
-        sigma_mm=float(network.sigmas[row]),
-        adjusted_mm=value_mm + float(solution.residual_mm[at]),
+    seen = _read(survey, row)
+    return replace(
+        seen,
+        adjusted_mm=seen.value_mm + float(solution.residual_mm[at]),
         redundancy=float(solution.redundancy[at]),
         w=float(solution.w[at]),
     )
 
 
-def _suspect(survey: Survey, solution: Solution, row: int, at: int, rivals: list[int]) -> Suspect:
-    seen = _observed(survey, solution, row, at)
-    off_by_mm = -seen.residual_mm / seen.redundancy
-    return Suspect(seen.reading, seen.w, off_by_mm, asking_for.contradiction(seen, off_by_mm, bool(rivals)))
+def _left_out(survey: Survey, bad: Contradicted) -> Observed:
+    seen = _read(survey, bad.row)
+    return replace(seen, adjusted_mm=seen.value_mm - bad.off_by_mm, redundancy=1.0, w=bad.w, used=False)
+
+
+def _read(survey: Survey, row: int) -> Observed:
+    """An observation by itself, before anything is adjusted."""
+    network = survey.network
+    m = len(network.length_mm)
+    sigma_mm = float(network.sigmas[row])
+    if row < m:
+        read = survey.readings[row]
+        value_mm = float(network.length_mm[row])
+        ends = (read.from_feature, read.to_feature)
+        return Observed(read.reading, "distance", *ends, value_mm, sigma_mm, value_mm, 0.0, 0.0)
+    point, axis = divmod(int(network.weighed[row - m]), network.size[1])
+    value_mm = float(network.seen_mm[point, axis])
+    name = survey.points[point]
+    return Observed(f"{name}.{AXES[axis]}_mm", AXES[axis], name, None, value_mm, sigma_mm, value_mm, 0.0, 0.0)
+
+
+def _suspect(survey: Survey, bad: Contradicted) -> Suspect:
+    seen = _read(survey, bad.row)
+    return Suspect(seen.reading, bad.w, bad.off_by_mm, asking_for.contradiction(seen, bad))
 
 
 def _handed(network: Network, found: list[Solution]) -> bool:
@@ -261,19 +213,17 @@ def _handed(network: Network, found: list[Solution]) -> bool:
     # What is a layout of its own is in the list already and stands for itself.
     if any(float(np.abs(mirrored.xyz_mm - known.xyz_mm).max()) < 1e-2 for known in found):
         return True
-    limit = max(
-        chi_square_quantile(LAYOUT_LEVEL, solution.degrees_of_freedom), solution.chi_square + RIVAL_LAYOUT
-    )
-    return mirrored.chi_square > limit
+    return mirrored.chi_square > max(layout_limit(solution), solution.chi_square + RIVAL_LAYOUT)
 
 
-def _as_positions(survey: Survey, network: Network, found: list[Solution], handed: bool) -> Positions:
+def _as_positions(
+    survey: Survey, network: Network, found: list[Solution], handed: bool, shaken: bool
+) -> Positions:
     best = found[0]
     d = network.size[1]
     framed = gauge(network, best.xyz_mm).shape[1] == 0
-    agree = best.chi_square <= chi_square_quantile(1.0 - FAMILY_LEVEL, best.degrees_of_freedom)
-    if best.degrees_of_freedom == 0:
-        agree = True
+    limit = chi_square_quantile(1.0 - FAMILY_LEVEL, best.degrees_of_freedom)
+    agree = not shaken and (best.degrees_of_freedom == 0 or best.chi_square <= limit)
     wider = 1.0 if agree else max(1.0, best.chi_square / best.degrees_of_freedom)
     plain = not network.seen.any()
     laid = [_in_own_frame(one) if plain else (one.xyz_mm, one.covariance_mm2) for one in found]

@@ -11,6 +11,7 @@ from partkin.model.build import Reading
 from partkin.model.positions import Missing, Observed, Positions
 from partkin.positions.lengths import Distance, Unusable
 from partkin.positions.network import Solution
+from partkin.positions.suspects import Contradicted
 
 
 def described(reading: Reading) -> str:
@@ -146,26 +147,26 @@ def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str) -> Mi
     )
 
 
-def contradiction(seen: Observed, off_by_mm: float, rivals: bool) -> str:
+def contradiction(seen: Observed, bad: Contradicted) -> str:
     """Say by how much an observation stands out."""
     what = seen.reading
     if seen.kind == "distance":
         what += f" ({seen.from_feature} to {seen.to_feature})"
-    more = "more" if off_by_mm > 0 else "less"
-    text = f"{what}: {_plain(abs(off_by_mm))} mm {more} than the other readings allow"
-    if rivals:
-        return text + "; it, or one that it is checked against, is wrong: read it again."
-    return text + "; left out until it is read again."
+    more = "more" if bad.off_by_mm > 0 else "less"
+    text = f"{what}: {_plain(abs(bad.off_by_mm))} mm {more} than the other readings allow"
+    if bad.left_out:
+        return text + "; left out until it is read again."
+    return text + "; it, or one that it is checked against, is wrong: read it again."
 
 
 def _plain(value_mm: float) -> str:
     return f"{value_mm:.0f}" if value_mm >= 10.0 else f"{value_mm:.1f}"
 
 
-def remarks(points: Sequence[str], solution: Solution, agree: bool, positions: Positions) -> tuple[str, ...]:
+def remarks(solution: Solution, positions: Positions) -> tuple[str, ...]:
     """Say what a reader of the positions should know beside the numbers."""
     notes = []
-    if not agree:
+    if not positions.agree:
         notes.append(
             f"The readings do not agree with each other as well as their plus or minus says (chi-square "
             f"{solution.chi_square:.1f} with {solution.degrees_of_freedom} to spare): uncertainties were "

@@ -64,17 +64,16 @@ class Network:
         """float64 (m + c,): of the distances, then of the coordinates."""
         return np.concatenate([self.sigma_mm, self.seen_sigma_mm.ravel()[self.weighed]])
 
-    def without(self, row: int) -> Network:
-        """Return the network without one observation, counted as `sigmas` is."""
+    def only(self, rows: np.ndarray) -> Network:
+        """Return the network with some of its observations, counted as `sigmas` is; exact ones stay."""
         m = len(self.length_mm)
-        if row < m:
-            keep = np.arange(m) != row
-            return Network(
-                self.edges[keep], self.length_mm[keep], self.sigma_mm[keep], self.seen_mm, self.seen_sigma_mm
-            )
+        kept = rows[rows < m]
         seen_mm = self.seen_mm.copy()
-        seen_mm.ravel()[self.weighed[row - m]] = np.nan
-        return Network(self.edges, self.length_mm, self.sigma_mm, seen_mm, self.seen_sigma_mm)
+        dropped = np.delete(self.weighed, rows[rows >= m] - m)
+        seen_mm.ravel()[dropped] = np.nan
+        return Network(
+            self.edges[kept], self.length_mm[kept], self.sigma_mm[kept], seen_mm, self.seen_sigma_mm
+        )
 
     def among(self, points: np.ndarray) -> Network:
         """Return what was observed among some of the points, which are renumbered in their order."""
