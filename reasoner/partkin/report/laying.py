@@ -28,6 +28,13 @@ def moved(matrix: Matrix, at_mm: tuple[float, ...]) -> Point:
     )
 
 
+def moved_z(matrix: Matrix, at_mm: tuple[float, ...]) -> float:
+    """Return the height (z, towards the eye) of a donor point in the host's frame."""
+    x, y, z = at_mm[0], at_mm[1], at_mm[2] if len(at_mm) > 2 else 0.0
+    third = matrix[2]
+    return third[0] * x + third[1] * y + third[2] * z + third[3]
+
+
 def moved_angle_deg(matrix: Matrix, angle_deg: float) -> float:
     """Carry a direction of the donor's frame into the host's; right for mirrored placements too."""
     x, y = turned((1.0, 0.0), angle_deg)

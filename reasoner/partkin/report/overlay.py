@@ -20,6 +20,7 @@ from partkin.report.laying import (
     spread_of,
 )
 from partkin.report.placing import Room, boxes_along
+from partkin.report.second_view import from_above
 from partkin.report.shapes import (
     BLUE,
     INK,
@@ -312,7 +313,9 @@ def overlay_picture(view: OverlayView, width_px: float = 760.0) -> Picture:
         down = 50.0
     else:
         shapes, said = _pattern_part(plan)
-        down = plan.height
+        above, more = from_above(view, plan.matrix, plan.frame, plan.height, width_px)
+        shapes += above
+        down = plan.height + more
         inner = width_px - 2 * _EDGE
         enlarged, taken = details(view, plan.matrix, plan.frame.scale, _EDGE, down + 12.0, inner)
         if taken:

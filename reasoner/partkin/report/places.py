@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from partkin.model.build import Feature
+from partkin.model.build import Build, Feature
 from partkin.model.drawing import DrawnFeature, Matrix, Owner, Spread
 from partkin.model.positions import Positions
 from partkin.report.laying import IDENTITY
@@ -41,6 +41,15 @@ def places_mm(positions: Positions | None) -> dict[str, tuple[float, ...]]:
         feature: tuple(float(value) for value in row)
         for feature, row in zip(positions.features, positions.xyz_mm, strict=True)
     }
+
+
+def features_at(build: Build, part: str, at_mm: Mapping[str, tuple[float, ...]]) -> tuple[DrawnFeature, ...]:
+    """Return the features of a part that have a place, in sheet order."""
+    return tuple(
+        drawn_feature(feature, at_mm[feature.feature])
+        for feature in build.features_of(part)
+        if feature.feature in at_mm
+    )
 
 
 def spreads(positions: Positions | None, of: Owner) -> tuple[Spread, ...]:

@@ -24,6 +24,7 @@ from partkin.report.shapes import (
     Strokes,
     Window,
     Words,
+    millimetres,
     obround_points,
     shortened,
     turned,
@@ -294,15 +295,9 @@ def _open_page(canvas: Canvas, sheets: Sheets) -> None:
     )
 
 
-def _first_sheet(view: TemplateView, sheets: Sheets) -> list[Shape]:
-    """Set the sheet that is read first: how to check and join, what is drawn, the cautions."""
-    width, height = sheets.page
-    left, down = LEFT_STRIP_MM, height - 12.0
-    room = width - left
-    shapes: list[Shape] = [Words((left, down), "Template at true size", 8.0, bold=True)]
-    down -= 3.0
+def _steps(view: TemplateView) -> list[str]:
     face = face_words(view).lower().replace("seen from", "seen from the")
-    steps = [
+    return [
         "1  Print at 100 %. On every sheet measure both rules: each has to be 100 mm long. If one is not, "
         "print again with --printer and what it measured over 100, across first, such as 0.993,1.002.",
         "2  Trim the dashed edges. Lay each sheet on its neighbour until the half-filled diamonds meet, and "
@@ -312,33 +307,40 @@ def _first_sheet(view: TemplateView, sheets: Sheets) -> list[Shape]:
         "4  Black crosses: this part. Blue dashed: the other part, to check against. Dashed on a broad band: "
         "to be cut.",
     ]
+
+
+def _first_lines(view: TemplateView, room: float) -> list[tuple[str, float, bool]]:
+    """Return the lines of the first sheet: text, size, and whether it is a heading."""
     lines: list[tuple[str, float, bool]] = []
-    for step in steps:
+    for step in _steps(view):
         lines += [(line, 3.5, False) for line in wrapped(step, 3.5, room)]
     if view.cautions:
         lines.append(("Cautions", 4.2, True))
-        for caution in view.cautions:
-            lines += [(line, 3.5, False) for line in wrapped(clean(caution), 3.5, room)]
+    for caution in view.cautions:
+        lines += [(line, 3.5, False) for line in wrapped(clean(caution), 3.5, room)]
     lines.append(("What is drawn (millimetres, in the part's own frame)", 4.2, True))
     sign = -1.0 if view.turned_over else 1.0
-    told = [(f.id, size_words(f), f.at_mm) for f in view.features] + [
-        (c.feature, cut_words(c), c.at_mm) for c in view.cuts
-    ]
-    lines += [
-        (f"{name}: {size}, at {sign * at[0] + 0.0:.2f}, {at[1] + 0.0:.2f}", 3.2, False)
-        for name, size, at in told
-    ]
+    told = [(feature.id, size_words(feature), feature.at_mm) for feature in view.features]
+    told += [(cut.feature, cut_words(cut), cut.at_mm) for cut in view.cuts]
+    for name, size, at in told:
+        lines.append((f"{name}: {size}, at {millimetres(sign * at[0])}, {millimetres(at[1])}", 3.2, False))
+    return lines
+
+
+def _first_sheet(view: TemplateView, sheets: Sheets) -> list[Shape]:
+    """Set the sheet that is read first: how to check and join, what is drawn, the cautions."""
+    width, height = sheets.page
+    left, down = LEFT_STRIP_MM, height - 12.0
+    room = width - left
+    shapes: list[Shape] = [Words((left, down), "Template at true size", 8.0, bold=True)]
+    down -= 3.0
+    lines = _first_lines(view, room)
     floor = BOTTOM_STRIP_MM + 6.0
     for number, (line, size, bold) in enumerate(lines):
         down -= size * 1.45 + (3.0 if bold else 0.0)
         if down < floor:
-            shapes.append(
-                Words(
-                    (left, down + size * 0.6),
-                    f"... and {len(lines) - number} lines more; the DXF has them all.",
-                    3.2,
-                )
-            )
+            more = f"... and {len(lines) - number} lines more; the DXF has them all."
+            shapes.append(Words((left, down + size * 0.6), more, 3.2))
             break
         shapes.append(Words((left, down), shortened(clean(line), size, room, bold), size, bold=bold))
     return shapes

@@ -12,23 +12,20 @@ from partkin.model.drawing import (
     DrawnFeature,
     DrawnOutline,
     DrawnZone,
-    MarginPlot,
     Matrix,
     OptionRow,
     OverlayView,
     Owner,
-    PatternPlot,
     ReportView,
     Span,
     Spread,
-    TemplateView,
 )
 from partkin.model.fitting import Conflict
 from partkin.model.mating import Fixing
 from partkin.model.positions import Positions
 from partkin.model.verdict import Verdict
 from partkin.report.laying import IDENTITY, moved, moved_angle_deg
-from partkin.report.places import drawn_feature, inverse, places_mm, rigid_fit, spreads
+from partkin.report.places import drawn_feature, features_at, places_mm, rigid_fit, spreads
 
 _CUTTING = ("open out", "slot", "new hole")
 
@@ -111,6 +108,14 @@ def conflict_spans(
     spans.sort(key=lambda span: (span.play_mm - abs(span.too_long_mm), span.from_fixing, span.to_fixing))
     beyond = [span for span in spans if abs(span.too_long_mm) > span.play_mm]
     return tuple(beyond[:3] or spans[:1])
+
+
+def _spans(
+    verdict: Verdict, fixings: Sequence[DrawnFeature], features: Sequence[DrawnFeature]
+) -> tuple[Span, ...]:
+    if verdict.conflict is None or verdict.conflict.shortfall_mm is None or verdict.placement is None:
+        return ()
+    return conflict_spans(verdict.conflict, fixings, features, verdict.placement.matrix)
 
 
 def _areas(
@@ -205,20 +210,12 @@ def overlay_view(
         return None
     drawn_fixings, host_spreads = _host_fixings(build, verdict, positions, fixings)
     donor_mm = places_mm(positions.get(verdict.donor))
-    features = tuple(
-        drawn_feature(feature, donor_mm[feature.feature])
-        for feature in build.features_of(verdict.donor)
-        if feature.feature in donor_mm
-    )
+    features = features_at(build, verdict.donor, donor_mm)
     if not drawn_fixings and not features:
         return None
     host, donor = build.part(verdict.host), build.part(verdict.donor)
     zones, outlines = _areas(build, verdict, positions)
-    matrix = verdict.placement.matrix if verdict.placement else None
-    conflict = verdict.conflict
-    spans: tuple[Span, ...] = ()
-    if conflict and conflict.shortfall_mm is not None and matrix is not None:
-        spans = conflict_spans(conflict, drawn_fixings, features, matrix)
+    placement, conflict = verdict.placement, verdict.conflict
     host_mm = {fixing.id: fixing.at_mm for fixing in drawn_fixings}
     return OverlayView(
         host=verdict.host,
@@ -228,15 +225,15 @@ def overlay_view(
         verdict=verdict.verdict,
         measured_from=verdict.measured_from,
         seen_from=(host.seen_from if host else None) or (donor.seen_from if donor else None),
-        mirrored=bool(verdict.placement and verdict.placement.mirrored),
+        mirrored=bool(placement and placement.mirrored),
         fixings=drawn_fixings,
         features=features,
-        matrix=matrix,
-        turn_deg=verdict.placement.turn_deg if verdict.placement else None,
+        matrix=placement.matrix if placement else None,
+        turn_deg=placement.turn_deg if placement else None,
         margin_mm=verdict.margin_mm,
         pairs=verdict.pairs,
         conflict=conflict.fixings if conflict else (),
-        spans=spans,
+        spans=_spans(verdict, drawn_fixings, features),
         shortfall_mm=conflict.shortfall_mm if conflict else None,
         zones=zones,
         outlines=outlines,
@@ -300,93 +297,3 @@ def report_view(
     spent = sum(cost.amount for cost in build.costs) if build.costs else None
     rows = option_rows(build, verdicts) if options is None else tuple(options)
     return ReportView(build, tuple(verdicts), tuple(overlays), rows, spent, tuple(notes))
-
-
-def template_view(
-    build: Build,
-    part_id: str,
-    positions: Mapping[str, Positions],
-    overlay: OverlayView | None = None,
-    cautions: Sequence[str] = (),
-    turned_over: bool = False,
-) -> TemplateView:
-    """Return what a template of one part is made from, in that part's frame.
-
-    With an `overlay` that has a placement, the other side's pattern is drawn on it to check against: the
-    host's fixings on a donor's template, the donor's features on a host's.
-    """
-    part = build.part(part_id)
-    at_mm = places_mm(positions.get(part_id))
-    features = tuple(
-        drawn_feature(feature, at_mm[feature.feature])
-        for feature in build.features_of(part_id)
-        if feature.feature in at_mm
-    )
-    zones = [DrawnZone(z.zone, z.kind, z.corners_mm, "donor") for z in build.zones if z.part == part_id]
-    outlines = tuple(
-        DrawnOutline(o.name, o.kind, o.corners_mm, "donor") for o in build.outlines if o.part == part_id
-    )
-    laid_on: tuple[DrawnFeature, ...] = ()
-    other, other_name = None, None
-    cuts: tuple[Cut, ...] = ()
-    if overlay is not None and part_id in (overlay.donor, overlay.host):
-        donor = part_id == overlay.donor
-        other, other_name = (
-            (overlay.host, overlay.host_name) if donor else (overlay.donor, overlay.donor_name)
-        )
-        cuts = tuple(cut for cut in overlay.cuts if (cut.of == "donor") == donor)
-        if not features and not donor:
-            features = overlay.fixings
-        if overlay.matrix is not None:
-            matrix = inverse(overlay.matrix) if donor else overlay.matrix
-            laid_on = tuple(
-                _carried(feature, matrix) for feature in (overlay.fixings if donor else overlay.features)
-            )
-            for zone in overlay.zones if donor else ():
-                if zone.of == "original":
-                    corners = tuple(moved(matrix, corner) for corner in zone.corners_mm)
-                    zones.append(DrawnZone(zone.name, zone.kind, corners, "original"))
-    return TemplateView(
-        part_id,
-        part.name if part else None,
-        other,
-        other_name,
-        part.seen_from if part else None,
-        turned_over,
-        features,
-        laid_on,
-        cuts,
-        tuple(zones),
-        outlines,
-        tuple(cautions),
-    )
-
-
-def _carried(feature: DrawnFeature, matrix: Matrix) -> DrawnFeature:
-    return DrawnFeature(
-        feature.id,
-        moved(matrix, feature.at_mm),
-        feature.kind,
-        feature.across_mm,
-        feature.length_mm,
-        moved_angle_deg(matrix, feature.angle_deg),
-        feature.fastener_mm,
-        feature.need,
-    )
-
-
-def pattern_plot(build: Build, part_id: str, positions: Positions) -> PatternPlot:
-    """Return what a plot of one part's pattern is made from."""
-    part = build.part(part_id)
-    at_mm = places_mm(positions)
-    features = tuple(
-        drawn_feature(feature, at_mm[feature.feature])
-        for feature in build.features_of(part_id)
-        if feature.feature in at_mm
-    )
-    return PatternPlot(part_id, part.name if part else None, features, spreads(positions, "host"))
-
-
-def margin_plot(verdict: Verdict) -> MarginPlot:
-    """Return what a plot of a donor's margins is made from."""
-    return MarginPlot(verdict.donor, verdict.host, verdict.pairs)
