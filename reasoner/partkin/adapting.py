@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from partkin.adaptation import adapted_task, cheapest, workmanship_of
 from partkin.fit import solve
 from partkin.fit.task import Prepared
-from partkin.model.adapting import Adaptation, AdaptationQuestion
+from partkin.model.adapting import Adaptation, AdaptationAnswer, AdaptationQuestion
 from partkin.model.build import Build
-from partkin.model.fitting import Chance, FitAnswer
+from partkin.model.fitting import Chance, FitAnswer, FitTask
 from partkin.model.known import Side
-from partkin.model.trial import Trial
+from partkin.model.trial import SeamCheck, Trial
+from partkin.next_readings import covariance_mm2
 from partkin.seams import compare
 from partkin.trying import Places, chance_of, prepared_task
 from partkin.verdict import Findings, strictest_duty
@@ -25,25 +28,85 @@ def look(build: Build, findings: Findings, places: Places) -> Findings:
     trial = findings.trial
     if trial is None:
         return findings
+    wrong_way = next((e for e in findings.known.evidence if e.kind in MIRROR_IMAGES), None)
+    if wrong_way is not None:
+        seams = compare(findings.known, places, trial.answer, trial, findings.confidence)
+        return replace(findings, seams=seams, adapting=AdaptationAnswer((), why=f"{wrong_way.says}; {NO_CURE}"))
     prepared = prepared_task(findings.known, places, mirrored=trial.mirrored)
-    answer = cheapest(question_of(build, findings, trial, prepared), solve)
-    as_it_is = compare(findings.known, places, trial.answer, trial, findings.confidence)
-    sound, seams = [], as_it_is
+    question = question_of(build, findings, trial, prepared)
+    refused: list[tuple[AdaptationAnswer, SeamCheck | None]] = []
+    for task in _as_paired_then_open(prepared.task, trial):
+        for share in RESERVES:
+            reserve_mm = share * _spread_mm(places)
+            narrowed = replace(question, task=_narrowed(task, reserve_mm), reserve_mm=reserve_mm)
+            answer = cheapest(narrowed, solve)
+            if not answer.adaptations:
+                refused.append((answer, None))
+                break
+            sound, lying = _sound(findings, answer, prepared, places)
+            if sound:
+                kept = replace(answer, adaptations=tuple(adaptation for adaptation, _ in sound))
+                return replace(findings, seams=lying, adapting=kept, adapted_chance=sound[0][1])
+            refused.append((replace(answer, adaptations=(), why=TOO_UNSURE), lying))
+    return _nothing_found(findings, places, trial, refused)
+
+
+def _as_paired_then_open(task: FitTask, trial: Trial) -> list[FitTask]:
+    """The pairing that lies nearest first; every other one only where that cannot be made to go on."""
+    pairs = {(p.fixing, p.feature) for p in trial.answer.pairs}
+    nearest = replace(task, options=tuple(o for o in task.options if (o.fixing, o.feature) in pairs), given=True)
+    return [nearest, task] if trial.answer.margin_mm is not None and not task.given else [task]
+
+
+def _narrowed(task: FitTask, reserve_mm: float) -> FitTask:
+    """The task with some of every play kept back, so that what fits still does when the readings are out."""
+    options = tuple(
+        replace(o, allowed_mm=o.allowed_mm - min(reserve_mm, KEPT_BACK_AT_MOST * max(o.allowed_mm, 0.0)))
+        for o in task.options
+    )
+    return replace(task, options=options)
+
+
+def _nothing_found(
+    findings: Findings, places: Places, trial: Trial, refused: list[tuple[AdaptationAnswer, SeamCheck | None]]
+) -> Findings:
+    """Keep why: readings too coarse rather than no work possible, and a seam too far before either."""
+    unsure = [answer for answer, _ in refused if answer.why == TOO_UNSURE]
+    lying = next((seams for _, seams in refused if seams is not None and seams.too_far), None)
+    seams = lying or compare(findings.known, places, trial.answer, trial, findings.confidence)
+    return replace(findings, seams=seams, adapting=(unsure or [refused[-1][0]])[0])
+
+
+def _sound(
+    findings: Findings, answer: AdaptationAnswer, prepared: Prepared, places: Places
+) -> tuple[list[tuple[Adaptation, Chance]], SeamCheck | None]:
+    """The adaptations after which the donor goes on surely enough, and where the first leaves the seam."""
+    trial = findings.trial
+    assert trial is not None
+    found: list[tuple[Adaptation, Chance]] = []
+    seams: SeamCheck | None = None
     for adaptation in answer.adaptations:
         after = _after(prepared, adaptation, places, findings.confidence)
         if after is None or after[1].fits < findings.confidence:
             continue
         lying = compare(findings.known, places, after[0], trial, findings.confidence)
-        if lying is not None and lying.too_far:
-            seams = seams if sound else lying
-            continue
-        seams = seams if sound else lying
-        sound.append((adaptation, after[1]))
-    why = answer.why if sound or not answer.adaptations else TOO_UNSURE
-    kept = replace(answer, adaptations=tuple(a for a, _ in sound), why=why)
-    return replace(findings, seams=seams, adapting=kept, adapted_chance=sound[0][1] if sound else None)
+        seams = seams if found else lying
+        if lying is None or not lying.too_far:
+            found.append((adaptation, after[1]))
+    return found, seams
 
 
+def _spread_mm(places: Places) -> float:
+    """Standard deviation of how far a typical pair is out by the readings of both sides, radially."""
+    sides = (places.host, places.donor)
+    return float(sum(np.trace(covariance_mm2(side)) / max(len(side.features), 1) for side in sides)) ** 0.5
+
+
+MIRROR_IMAGES = ("other hand", "other drive")
+NO_CURE = "new holes do not turn a mirror image into the part (common practice, no source)"
+# Room asked for beyond the workmanship, in shares of the readings' spread: the least that is sure enough.
+RESERVES = (0.0, 0.6, 1.2)
+KEPT_BACK_AT_MOST = 0.7
 TOO_UNSURE = "work would bring it within reach, but the readings are too coarse to be sure of it"
 
 

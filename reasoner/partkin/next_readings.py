@@ -89,7 +89,7 @@ def _candidates(positions: Positions, gradient: dict[str, np.ndarray], instrumen
 
 def covariance_mm2(positions: Positions) -> np.ndarray:
     """Covariance of all coordinates, adjusted or rectangular."""
-    n, d = positions.xyz_mm.shape
+    d = positions.dims
     plain = np.repeat(np.asarray(positions.half_width_mm, dtype=float) ** 2 / 3.0, d)
     if positions.covariance_mm2 is None:
         return np.diag(plain)
@@ -100,8 +100,8 @@ def covariance_mm2(positions: Positions) -> np.ndarray:
 def _asked(candidate: Candidate) -> Unknown:
     how = "ask the seller for" if candidate.instrument == SELLER else "read"
     says = (
-        f"{how} the distance from the centre of {candidate.one} to the centre of {candidate.other} on {candidate.part}: it "
-        f"tells most of what is still open"
+        f"{how} the distance from the centre of {candidate.one} to the centre of {candidate.other} on "
+        f"{candidate.part}: it tells most of what is still open"
     )
     return Unknown(
         f"{candidate.one} to {candidate.other} of {candidate.part}", says, candidate.part, "centres", candidate.one,

@@ -222,11 +222,14 @@ def _rows(positions: Positions, ids: list[str | None]) -> list[int]:
     return [positions.features.index(name) if name in positions.features else -1 for name in ids]
 
 
-def _pick(drawn: np.ndarray, rows: list[int], spots: tuple[Spot, ...]) -> np.ndarray:
-    """Positions in the order of the task; as the task says where no reading gives one."""
-    out = np.empty((len(drawn), len(spots), drawn.shape[2]))
-    for column, (row, spot) in enumerate(zip(rows, spots, strict=True)):
-        out[:, column] = drawn[:, row] if row >= 0 else (*spot.at_mm, *(0.0,) * 3)[: drawn.shape[2]]
+def _scattered(places: Positions, rows: list[int], spots: tuple[Spot, ...], start: int, count: int) -> np.ndarray:
+    """The task's own places, each moved as its reading may be out; unmoved where no reading gives the place."""
+    dims = len(spots[0].at_mm)
+    out = np.repeat(np.array([spot.at_mm for spot in spots])[None], count, axis=0)
+    placed = [column for column, row in enumerate(rows) if row >= 0]
+    if placed:
+        errors = draws(places, count, SEED, start=start) - places.xyz_mm
+        out[:, placed] += errors[:, [rows[column] for column in placed], :dims]
     return out
 
 
@@ -240,7 +243,7 @@ def _donor_draws(
 
     @cache
     def block(start: int, count: int) -> np.ndarray:
-        at = _pick(draws(places.donor, count, SEED, start=start), rows, spots)
+        at = _scattered(places.donor, rows, spots, start, count)
         if off_mm.any():
             part = f"{places.donor.part} workmanship"
             at[:, :, :2] += uniform_in_stadium(count, SEED, off_mm, none, none, part=part, start=start)
@@ -259,7 +262,7 @@ def _host_draws(prepared: Prepared, places: Places) -> Callable[[int, int], np.n
 
     @cache
     def block(start: int, count: int) -> np.ndarray:
-        at = _pick(draws(places.host, count, SEED, start=start), rows, prepared.task.fixings)
+        at = _scattered(places.host, rows, prepared.task.fixings, start, count)
         if radius.any() or travel.any():
             stood = uniform_in_stadium(count, SEED, radius, travel, angle, part=f"{places.host.part} play", start=start)
             at[:, :, :2] += stood

@@ -54,7 +54,8 @@ def test_listed_without_a_place_the_original_places_it() -> None:
 
 def test_a_fixing_that_nothing_places_is_named() -> None:
     nuts = [Feature("h", name, "captive nut", thread="M6x1") for name in ("G1", "G2")]
-    found = host_fixings(side("h", *nuts), side("o", replace(HOLE, goes_on="G1"), origin="original"), frozenset(), sizes_of)
+    original = side("o", replace(HOLE, goes_on="G1"), origin="original")
+    found = host_fixings(side("h", *nuts), original, frozenset(), sizes_of)
     assert found.placeless == ("G2",)
 
 
@@ -67,4 +68,5 @@ def test_an_original_named_as_host_stands_in_for_it() -> None:
 @pytest.mark.parametrize("kind", ["hole", "peg hole", "clip hole"])
 def test_without_a_fastener_the_size_stays_unknown(kind: str) -> None:
     bare = Feature("o", "a", kind, across_mm=7.0, x_mm=0.0, y_mm=0.0)
-    assert host_fixings(side("h"), side("o", bare, origin="original"), frozenset(), sizes_of).fixings[0].across.mm is None
+    found = host_fixings(side("h"), side("o", bare, origin="original"), frozenset(), sizes_of)
+    assert found.fixings[0].across.mm is None

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from builders import build, holes, moved, studs
 from hypothesis import given
 from hypothesis import strategies as st
 
 import partkin
+from builders import build, holes, moved, studs
 
 whole = st.integers(-400, 400)
 patterns = st.lists(st.tuples(whole, whole), min_size=2, max_size=6, unique=True)

@@ -26,7 +26,9 @@ def register(app: typer.Typer) -> None:
 
 
 def ask(
-    query: Annotated[str, typer.Argument(metavar="QUERY", help="Name of a query, a .rq file, or SPARQL text; `list` names them.")],
+    query: Annotated[
+        str, typer.Argument(metavar="QUERY", help="Name of a query, a .rq file, or SPARQL text; `list` names them.")
+    ],
     folder: Folder = Path("."),
     shape: Annotated[Shape, typer.Option("--as", help="table, csv or json.")] = Shape.table,
 ) -> None:
@@ -46,7 +48,9 @@ def ask(
 
 def export(
     folder: Folder = Path("."),
-    to: Annotated[Path | None, typer.Option("-o", metavar="FILE", help="Write to a file instead of standard output.")] = None,
+    to: Annotated[
+        Path | None, typer.Option("-o", metavar="FILE", help="Write to a file instead of standard output.")
+    ] = None,
 ) -> None:
     """Write the build as Turtle, the same bytes each time.
 

@@ -17,7 +17,9 @@ def register(app: typer.Typer) -> None:
     app.command("doctor")(doctor)
 
 
-def new(folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder to make; it must be empty or not exist.")]) -> None:
+def new(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder to make; it must be empty or not exist.")],
+) -> None:
     """Write the sheets of a new build, each with a first row to overwrite.
 
     Example: partkin new my-build

@@ -11,7 +11,9 @@ import typer
 
 from partkin.model.problem import Problem
 
-Folder = Annotated[Path, typer.Option("--in", metavar="FOLDER", help="The build folder; the current one when left out.")]
+Folder = Annotated[
+    Path, typer.Option("--in", metavar="FOLDER", help="The build folder; the current one when left out.")
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Write JSON.")]
 Donor = Annotated[str, typer.Argument(metavar="DONOR", help="Id of the part that might go on.")]
 ForHost = Annotated[

@@ -9,11 +9,12 @@ from partkin.fit.mating import allowed_play, fastener_mm, play_rule, solid_mm
 from partkin.model.build import Feature
 from partkin.model.known import Side
 from partkin.model.mating import DonorFeature, Fixing, Size
+from partkin.model.words import Kind
 
 SizesOf = Callable[[Feature], tuple[Size, Size]]
 
 # What must have stood on the host under (or around) a feature of the part that came off.
-STOOD_THERE = {
+STOOD_THERE: dict[Kind, Kind] = {
     "hole": "stud", "slot": "stud", "peg hole": "peg", "clip hole": "clip",
     "stud": "hole", "tapped hole": "hole", "captive nut": "hole", "peg": "peg hole", "clip": "clip hole",
 }  # fmt: skip
@@ -98,7 +99,7 @@ def _stood_there(shown: Feature, sizes_of: SizesOf) -> Fixing:
     Under a hole stands a fastener of the hole's own thread or fastener_mm. Around a peg or stud there is a
     hole at least as large as it: taken at that size, so that no play is invented.
     """
-    across, length = sizes_of(shown)
+    across, _ = sizes_of(shown)
     kind = STOOD_THERE[shown.kind]
     if kind in ("stud", "peg", "clip"):
         known = fastener_mm(shown)

@@ -63,10 +63,11 @@ def _allowed(
     prepared: Prepared, pair: Pairing, draw_error: Callable[[str, int, int], np.ndarray], start: int, count: int
 ) -> np.ndarray:
     """(count,) allowed offset of one pair, its sizes drawn within their uncertainty."""
-    mating, fixing, donor = prepared.matings[pair], prepared.fixings[pair[0]], prepared.features[pair[1]]
-    if mating.rule is None or mating.allowed_mm is None or pair in prepared.unknown:
+    mating = prepared.matings.get(pair)
+    if mating is None or mating.rule is None or mating.allowed_mm is None or pair in prepared.unknown:
         allowed_mm = next(o.allowed_mm for o in prepared.task.options if (o.fixing, o.feature) == pair)
         return np.full(count, allowed_mm)
+    fixing, donor = prepared.fixings[pair[0]], prepared.features[pair[1]]
     if not fixing.across.half_width_mm and not donor.across.half_width_mm:
         return np.full(count, mating.allowed_mm)
 

@@ -109,8 +109,8 @@ def _host_spot(fixing: Fixing, placed_by: dict[str, str], places: Positions, dim
     # A stud of the host stands out of it: the donor has to have an opening there, needed or not.
     must = need == "must" or feature.kind == "stud"
     return Spot(
-        feature.feature, _at(placed_by.get(feature.feature), places, dims), _half_travel(fixing), feature.angle_deg or 0.0,
-        must=must, should=need == "should" and not must, axis=feature.axis or (0.0, 0.0, 1.0),
+        feature.feature, _at(placed_by.get(feature.feature), places, dims), _half_travel(fixing),
+        feature.angle_deg or 0.0, must=must, should=need == "should" and not must, axis=feature.axis or (0.0, 0.0, 1.0),
     )  # fmt: skip
 
 

@@ -64,8 +64,8 @@ def _pairs(verdict: Verdict) -> Iterator[str]:
     yield f"    {'fixing':<{width}}  {'feature':<{other}}  {'offset':>8} {'allowed':>8} {'margin':>8}"
     for pair in verdict.pairs:
         why = f" ({pair.why})" if pair.why else ""
-        row = f"  {PAIR_MARKS[pair.state]} {pair.fixing:<{width}}  {pair.feature:<{other}}  {_figures(pair)}  {pair.state}{why}"
-        yield row.rstrip()
+        names = f"{pair.fixing:<{width}}  {pair.feature:<{other}}"
+        yield f"  {PAIR_MARKS[pair.state]} {names}  {_figures(pair)}  {pair.state}{why}"
     for left in verdict.unpaired:
         name = left.fixing or left.feature
         whose = "" if left.fixing else " of the donor"

@@ -133,5 +133,6 @@ def _action(action: Action) -> dict[str, Any]:
         "do": action.do, "feature": action.feature, "part": action.part, "fixing": action.fixing,
         "to_mm": number(action.to_mm), "length_mm": number(action.length_mm), "angle_deg": number(action.angle_deg),
         "at_mm": None if action.at_mm is None else [number(v) for v in action.at_mm],
-        "minutes": number(action.minutes), "cost": number(action.cost), "tools": list(action.tools), "says": action.says,
+        "minutes": number(action.minutes), "cost": number(action.cost), "tools": list(action.tools),
+        "says": action.says,
     }  # fmt: skip

@@ -25,15 +25,15 @@ def _restraint(known: Known) -> list[Caution]:
     return [
         Caution(
             "restraint parts are never judged by geometry",
-            "A restraint part (airbag, belt tensioner, their sensors and control units) goes on only by the maker's part "
-            "number for that very vehicle, fitted by licensed practice. A deployed unit or one of unknown history is not "
-            "used again.",
+            "A restraint part (airbag, belt tensioner, their sensors and control units) goes on only by the maker's "
+            "part number for that very vehicle, fitted by licensed practice. A deployed unit or one of unknown "
+            "history is not used again.",
             True, COMMON,
         ),
         Caution(
             "before touching a restraint connector",
-            "Disconnect the battery and keep the maker's waiting time before touching a connector. Carry a live module with "
-            f"its trim side away from you and never lay it face down. {DEFER}",
+            "Disconnect the battery and keep the maker's waiting time before touching a connector. Carry a live "
+            f"module with its trim side away from you and never lay it face down. {DEFER}",
             True, COMMON,
         ),
     ]  # fmt: skip
@@ -57,15 +57,15 @@ def _airbag_panel(known: Known, seams: SeamCheck | None) -> list[Caution]:
     found = [
         Caution(
             "a panel that an airbag bursts through",
-            "Fit is all that was judged. Whether this panel opens as it must is for the maker's part number or licensed "
-            "practice to say: same construction underneath (scored, stitched or hinged), seam and door over the module. "
-            "A licensed person decides before the vehicle is used.",
+            "Fit is all that was judged. Whether this panel opens as it must is for the maker's part number or "
+            "licensed practice to say: same construction underneath (scored, stitched or hinged), seam and door over "
+            "the module. A licensed person decides before the vehicle is used.",
             True, COMMON,
         ),
         Caution(
             "the tear seam and airbag door stay untouched",
-            "No glue, filler, stitching, cutting, drilling or extra skin on or near the tear seam or airbag door: they must "
-            f"open. A covered or repaired one is not used. {DEFER}",
+            "No glue, filler, stitching, cutting, drilling or extra skin on or near the tear seam or airbag door: "
+            f"they must open. A covered or repaired one is not used. {DEFER}",
             True, COMMON,
         ),
     ]  # fmt: skip

@@ -7,7 +7,12 @@ from partkin.model.fitting import Conflict, FitAnswer, Nogood
 from partkin.model.reasons import Unknown
 from partkin.model.verdict import Verdict
 from partkin.model.words import (
-    BOLTS_ON, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED, WITH_ADAPTATION, VerdictWord,
+    BOLTS_ON,
+    DOES_NOT_FIT,
+    NOT_ENOUGH,
+    NOT_JUDGED,
+    WITH_ADAPTATION,
+    VerdictWord,
 )  # fmt: skip
 from partkin.verdict import tables
 from partkin.verdict.cautions import cautions, is_restraint
@@ -15,6 +20,7 @@ from partkin.verdict.findings import Findings, leading
 from partkin.verdict.phrases import conflict_says, mm
 from partkin.verdict.reasoning import reasons
 from partkin.verdict.unknowns import unknowns
+
 
 def word(findings: Findings) -> VerdictWord:
     """Choose the word. The order of the questions is the order in which they overrule each other."""
@@ -50,12 +56,12 @@ def decide(findings: Findings) -> Verdict:
     """
     chosen = word(findings)
     known, trial = findings.known, findings.trial
-    ids = {"host": known.host.part.part, "donor": known.donor.part.part, "measured_from": findings.measured_from}
+    ids = (known.host.part.part, known.donor.part.part, findings.measured_from, chosen)
     safety = cautions(known, findings.seams)
     if chosen == NOT_JUDGED:
         says = "A restraint part is never judged by geometry."
         return Verdict(
-            **ids, verdict=chosen, safety=safety, reasons=reasons(findings, chosen), says=says,
+            *ids, safety=safety, reasons=reasons(findings, chosen), says=says,
             next_step="Go by the maker's part number for that very vehicle, fitted by licensed practice.",
         )  # fmt: skip
     conflict = _conflict(findings) if chosen in (DOES_NOT_FIT, WITH_ADAPTATION) else None
@@ -66,8 +72,7 @@ def decide(findings: Findings) -> Verdict:
     answer = trial.answer if trial is not None else None
     missing = trial is not None and trial.stand == "missing"
     return Verdict(
-        **ids,
-        verdict=chosen,
+        *ids,
         chance=trial.chance if trial is not None and not missing else None,
         margin_mm=answer.margin_mm if answer is not None and not missing else None,
         placement=answer.placement or None if answer is not None else None,
@@ -119,8 +124,8 @@ def _seam_text(findings: Findings) -> str | None:
         return None
     kind, departure_mm, limit_mm = seams.too_far[0]
     return (
-        f"the donor's {kind} lies {mm(departure_mm)} from where the original's lies, and what was measured and the play "
-        f"explain at most {mm(limit_mm)}"
+        f"the donor's {kind} lies {mm(departure_mm)} from where the original's lies, and what was measured and the "
+        f"play explain at most {mm(limit_mm)}"
     )
 
 
@@ -157,5 +162,5 @@ def _next_step(chosen: VerdictWord, open_questions: tuple[Unknown, ...], offered
         jobs = len(offered[0].actions)
         return f"Next: weigh the {jobs} job{'s' if jobs != 1 else ''} below against the other ways before you pay."
     if chosen == DOES_NOT_FIT:
-        return "Next: before you let it go, measure the fixings named above once more; one slip of the tape looks the same."
+        return "Next: before you let it go, measure the fixings named above once more; a slip of the tape looks the same."
     return "Next: lay a paper template on the part, or have the seller do it, before you pay."

@@ -10,6 +10,7 @@ from partkin.model.known import Evidence, Known
 from partkin.model.positions import Suspect
 from partkin.model.reasons import Unknown
 from partkin.model.trial import SeamCheck, Trial
+from partkin.model.words import DUTIES, Duty
 
 PART_NUMBER_STRENGTH = 2
 
@@ -67,16 +68,16 @@ class Findings:
         return len({trial.stand for trial in self.trials}) > 1
 
     @property
-    def duty(self) -> str | None:
+    def duty(self) -> Duty | None:
         """The strictest duty of the donor and the original; None: not known on either."""
         return strictest_duty(self.known)
 
 
-def strictest_duty(known: Known) -> str | None:
+def strictest_duty(known: Known) -> Duty | None:
     """The strictest of the donor's and the original's duty; empty counts only where all are empty."""
     sides = [known.donor.part.duty, known.original.part.duty if known.original else None]
     stated = [duty for duty in sides if duty is not None]
-    return max(stated, key=("trim", "body", "structural", "restraint").index) if stated else None
+    return max(stated, key=DUTIES.index) if stated else None
 
 
 def leading(known: Known) -> Evidence | None:

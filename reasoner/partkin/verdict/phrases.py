@@ -49,8 +49,8 @@ def conflict_says(trial: Trial) -> str:
     pairs = listed([f"{p.feature} on {p.fixing}" for p in conflict.pairs])
     how = "under no pairing" if not trial.task.given else "by no turn and shift"
     return (
-        f"{how} do {listed(conflict.fixings)} all go together: at best ({pairs}) they are still {mm(conflict.shortfall_mm)} "
-        f"out of reach"
+        f"{how} do {listed(conflict.fixings)} all go together: at best ({pairs}) they are still "
+        f"{mm(conflict.shortfall_mm)} out of reach"
     )
 
 
@@ -70,9 +70,9 @@ def _two_apart(task: FitTask, conflict: Conflict, answer: FitAnswer) -> str:
     way = "further from" if donor_mm > host_mm else "nearer to"
     only = "" if task.given else "; no other pairing does better"
     return (
-        f"{other.feature} stands {mm(abs(donor_mm - host_mm))} {way} {one.feature} than {other.fixing} from {one.fixing} "
-        f"(donor {donor_mm:.1f}, host {host_mm:.1f} mm); the play there allows {mm(play_mm)} between them{slots}; "
-        f"each is {mm(conflict.shortfall_mm or 0.0)} short at best{only}"
+        f"{other.feature} stands {mm(abs(donor_mm - host_mm))} {way} {one.feature} than {other.fixing} from "
+        f"{one.fixing} (donor {donor_mm:.1f}, host {host_mm:.1f} mm); the play there allows {mm(play_mm)} between "
+        f"them{slots}; each is {mm(conflict.shortfall_mm or 0.0)} short at best{only}"
     )
 
 
@@ -96,7 +96,8 @@ def _no_partner(trial: Trial, conflict: Conflict) -> str:
         return f"nothing of the host takes {listed(unheld)} of the donor, which must be used"
     partners = {o.feature for o in trial.task.options if o.fixing in conflict.fixings}
     if conflict.fixings:
-        return f"{len(conflict.fixings)} fixings ({listed(conflict.fixings)}) and only {len(partners)} features that can go on them"
+        count = f"{len(conflict.fixings)} fixings ({listed(conflict.fixings)})"
+        return f"{count} and only {len(partners)} features of the donor that can go on them"
     return f"{listed(conflict.features)} of the donor must be used, and the host has too few fixings that take them"
 
 

@@ -5,12 +5,15 @@ from __future__ import annotations
 from partkin.model.reasons import Reason
 from partkin.model.trial import Trial
 from partkin.model.words import VerdictWord
-from partkin.verdict.phrases import mm
 from partkin.verdict.findings import Findings
+from partkin.verdict.phrases import mm
 
 PLAY_SOURCE = "ASME Y14.5, fixed and floating fastener formulas"
 SPREAD_SOURCE = "JCGM 100:2008, 4.3.7"
-LEVELS = {1: "same part number", 2: "superseded by the maker's own number", 3: "measured", 4: "carried over", 5: "looks alike"}
+LEVELS = {
+    1: "same part number", 2: "superseded by the maker's own number", 3: "measured", 4: "carried over",
+    5: "looks alike",
+}  # fmt: skip
 
 
 def reasons(findings: Findings, chosen: VerdictWord, conflicts: tuple[str, ...] = ()) -> tuple[Reason, ...]:
@@ -53,7 +56,7 @@ def _geometry(findings: Findings) -> list[Reason]:
         found.append(Reason("", _chance(trial, findings.confidence), (), SPREAD_SOURCE))
     found += [Reason("", text, (), None) for text in answer.slides]
     if answer.flex_used_mm > 0:
-        found.append(Reason("", f"rigid it does not go on; pulled by hand by {mm(answer.flex_used_mm)} it does", (), None))
+        found.append(Reason("", f"rigid it does not go on; pulled by hand by {mm(answer.flex_used_mm)} it does"))
     return found
 
 
@@ -66,8 +69,8 @@ def _margin(count: int, margin_mm: float) -> str:
 def _measured_from(findings: Findings) -> str:
     if findings.measured_from == "original":
         return (
-            "the host was not measured: the original's holes show where its fixings stood, each to within that hole's own "
-            "play"
+            "the host was not measured: the original's holes show where its fixings stood, each to within that "
+            "hole's own play"
         )
     return "the places of the fixings were measured on the host"
 
@@ -89,7 +92,7 @@ def _seams(findings: Findings) -> list[Reason]:
     if seams is None:
         return []
     return [
-        Reason("", f"the donor's {kind} lies within {mm(departure)} of the original's ({mm(limit)} explained)", (), None)
+        Reason("", f"the donor's {kind} lies within {mm(departure)} of the original's ({mm(limit)} explained)")
         for kind, departure, limit in seams.coincide
     ]  # fmt: skip
 

@@ -59,12 +59,15 @@ def _blocked_as_given(trial: Trial, shown: set[str]) -> list[Pair]:
 
 def unpaired(findings: Findings, trial: Trial) -> tuple[Unpaired, ...]:
     """Fixings and features that are left over, and why."""
-    answer, task = trial.answer, trial.task
+    answer = trial.answer
     shown = {pair.fixing for pair in pairs(trial)}
     host_needs = needs(findings, donor=False)
     donor_needs = needs(findings, donor=True)
     open_ends = [pair.fixing for pair in answer.pairs if pair.allowed_mm >= OPEN_PLAY_MM]
-    found = [Unpaired(fixing, None, host_needs.get(fixing, "must"), "not everything is measured here") for fixing in open_ends]
+    found = [
+        Unpaired(fixing, None, host_needs.get(fixing, "must"), "not everything is measured here")
+        for fixing in open_ends
+    ]
     found += [
         Unpaired(fixing, None, host_needs.get(fixing, "must"), why_left(trial, fixing))
         for fixing in answer.unpaired_fixings if fixing not in shown

@@ -23,8 +23,8 @@ def _duty(findings: Findings, chosen: VerdictWord) -> list[Unknown]:
         return []
     donor = findings.known.donor.part.part
     says = (
-        f"say what {donor} does for people's safety (duty: trim, body, structural or restraint); until then nothing may be "
-        f"cut and no adaptation is offered"
+        f"say what {donor} does for people's safety (duty: trim, body, structural or restraint); until then nothing "
+        f"may be cut and no adaptation is offered"
     )
     return [Unknown("duty", says, donor, "duty")]
 
@@ -40,8 +40,8 @@ def _seams(findings: Findings) -> list[Unknown]:
         if kinds and side is not None:
             where = " and ".join(kinds)
             says = (
-                f"where the {where} of {side.part.part} lies is not known: read its corners from underneath against two "
-                f"holes (zones.csv). Until then the part may not be taken as equal over the airbag"
+                f"where the {where} of {side.part.part} lies is not known: read its corners from underneath against "
+                f"two holes (zones.csv). Until then the part may not be taken as equal over the airbag"
             )
             found.append(Unknown(f"{where} of {side.part.part}", says, side.part.part, "centres"))
     return found
@@ -54,8 +54,8 @@ def _face(findings: Findings) -> list[Unknown]:
     blank = [s.part.part for s in (known.donor, known.host, known.original) if s and s.part.seen_from is None]
     part = blank[0] if blank else known.donor.part.part
     says = (
-        f"from which face were the holes of {part} read (seen_from: outside or inside)? Seen from one face it goes on, from "
-        f"the other it does not"
+        f"from which face were the holes of {part} read (seen_from: outside or inside)? Seen from one face it goes "
+        f"on, from the other it does not"
     )
     return [Unknown("seen_from", says, part, "seen_from")]
 
