@@ -156,21 +156,23 @@ class _Search:
         The donor's own hole counts as an obstacle: a hole half in another is no hole. The rest is laid down
         as it is; the check is made again at the placement of the whole adaptation.
         """
-        choices = tuple(
+        judged = [
             self._judged_hole(unit, choice) if choice.do == ("new hole",) and choice.refusal is None else choice
             for choice in unit.choices
-        )
-        return replace(unit, choices=choices)
+        ]
+        return replace(unit, choices=tuple(choice for choice in judged if choice is not None))
 
-    def _judged_hole(self, unit: Unit, choice: Choice) -> Choice:
+    def _judged_hole(self, unit: Unit, choice: Choice) -> Choice | None:
         rest = self._rest_of(unit.fixing.id)
         if rest is None or not rest.placement:
-            why = Refusal("too few other fixings place the part", "geometry")
-            return replace(choice, refusal=why)
+            return None
         placed = Placed(rest.placement, {})
-        alone = replace(unit, choices=(choice,))
-        dressed = dress(self.bench, (alone,), (0,), placed)
-        return replace(choice, refusal=dressed.refusal) if dressed.refusal else choice
+        dressed = dress(self.bench, (replace(unit, choices=(choice,)),), (0,), placed)
+        if dressed.refusal is None:
+            return choice
+        # That its own old hole is in the way rules nothing out that anyone would want.
+        own = unit.feature.id if unit.feature is not None else None
+        return None if dressed.refusal.near == own else replace(choice, refusal=dressed.refusal)
 
     def _rest_of(self, fixing: str) -> FitAnswer | None:
         task = self.question.task

@@ -22,10 +22,11 @@ OPENINGS = ("hole", "slot", "peg hole")
 
 @dataclass(frozen=True)
 class Refusal:
-    """Why a job is not done."""
+    """Why a job is not done; `near`: the hole that is in the way."""
 
     says: str
     source: str
+    near: str | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -264,7 +265,7 @@ def refuse_cut(
             least_mm = pitch.value * max(across_mm, obstacle.across_mm)
             if away_mm < least_mm:
                 says = f"it would come within {away_mm:.0f} mm of {obstacle.name} ({least_mm:.0f} are kept)"
-                return Refusal(says, pitch.source)
+                return Refusal(says, pitch.source, obstacle.name)
         else:
             least_mm, source = edge_distance_mm(group, across_mm, bolt_mm, slot)
             if away_mm < least_mm:

@@ -12,7 +12,7 @@ import numpy as np
 
 from partkin.adaptation.placing import Sets
 
-MOST_LISTED = 20_000
+MOST_LISTED = 150_000
 
 
 class Listed:
@@ -33,7 +33,8 @@ class Listed:
             jobs += price > 0
             placing += np.array(places)[vectors[:, unit]]
         order = np.lexsort((*vectors.T[::-1], jobs, total))
-        self.vectors, self.total = vectors[order], total[order]
+        self.columns, self.total = np.ascontiguousarray(vectors[order].T), total[order]
+        self.most = max(len(cost) for cost in costs)
         self.alive = (placing >= kept)[order]
         self.at = 0
 
@@ -41,12 +42,14 @@ class Listed:
         """Take out every vector that a cut refutes."""
         hit = self.alive.copy()
         for unit, choices in cut:
-            hit &= np.isin(self.vectors[:, unit], sorted(choices))
+            struck = np.zeros(self.most, dtype=bool)
+            struck[sorted(choices)] = True
+            hit &= struck[self.columns[unit]]
         self.alive &= ~hit
 
     def strike_one(self, vector: Sequence[int]) -> None:
         """Take out one vector."""
-        self.alive &= ~np.all(self.vectors == np.array(vector), axis=1)
+        self.strike(tuple((unit, frozenset((choice,))) for unit, choice in enumerate(vector)))
 
     def cheapest(self) -> tuple[tuple[int, ...], int] | None:
         """The first vector that is left, with its cost."""
@@ -54,7 +57,7 @@ class Listed:
         if not len(left):
             return None
         self.at += int(left[0])
-        return tuple(int(value) for value in self.vectors[self.at]), int(self.total[self.at])
+        return tuple(int(value) for value in self.columns[:, self.at]), int(self.total[self.at])
 
 
 class Programmed:

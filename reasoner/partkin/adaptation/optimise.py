@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from partkin.adaptation.choices import Choice, Unit
-from partkin.adaptation.master import MOST_LISTED, master
+from partkin.adaptation.master import MOST_LISTED, Listed, Programmed, master
 from partkin.adaptation.placing import Geometry, Placed, Sets
 from partkin.adaptation.standing import REACH_TOLERANCE_MM, excess_mm
 from partkin.adaptation.tables import rule
@@ -22,6 +22,19 @@ Vector = tuple[int, ...]
 Permitted = tuple[tuple[int, ...], ...]
 # Two pairs are called too far apart only beyond this, so that rounding never refutes what fits.
 APART_MM = 1e-3
+
+
+Found = tuple[int, Vector, object]
+
+
+@dataclass(frozen=True)
+class _Aim:
+    """One question to the optimiser: what may be chosen, its own cuts, its master, and the cost to beat."""
+
+    permitted: Permitted
+    cuts: tuple[Sets, ...]
+    asked: Listed | Programmed
+    below: int | None
 
 
 @dataclass(frozen=True)
@@ -79,7 +92,9 @@ class Optimiser:
         """Cost of a set, in thousandths."""
         return sum(self.costs[unit][choice] for unit, choice in enumerate(vector))
 
-    def run(self, permitted: Permitted, more_cuts: Sequence[Sets] = (), below: int | None = None) -> Optimum:
+    def run(
+        self, permitted: Permitted, more_cuts: Sequence[Sets] = (), below: int | None = None, any_will_do: bool = False
+    ) -> Optimum:  # fmt: skip
         """Find the cheapest set of permitted choices.
 
         Parameters
@@ -90,6 +105,8 @@ class Optimiser:
             Conditions of this question alone.
         below
             Look only for sets that cost less.
+        any_will_do
+            Stop at the first set found, however dear.
         """
         if any(not choices for choices in permitted):
             return Optimum(None, None, None, None, True)
@@ -99,7 +116,7 @@ class Optimiser:
         for vector in self.struck:
             if all(choice in choices for choice, choices in zip(vector, permitted, strict=True)):
                 asked.strike_one(vector)
-        best: tuple[int, Vector, object] | None = None
+        best: Found | None = None
         unproved: list[int] = [self.cost_of(vector) for vector, sure in self.struck.items() if not sure]
         while True:
             found = asked.cheapest()
@@ -107,7 +124,7 @@ class Optimiser:
                 bound = None if found is None else found[1]
                 return self._settled(best, bound, unproved)
             vector, cost = found
-            if best is not None and best[0] <= cost:
+            if best is not None and (any_will_do or best[0] <= cost):
                 return self._settled(best, cost, unproved)
             if vector in self.borne_out:
                 return self._settled((cost, vector, self.borne_out[vector]), cost, unproved)
@@ -131,11 +148,13 @@ class Optimiser:
                 self.struck[vector] = False
                 asked.strike_one(vector)
                 unproved.append(cost)
+            aim = _Aim(permitted, tuple(more_cuts), asked, below)
             if placed.nearest is not None:
-                best = self._by_hand(placed.nearest, permitted, more_cuts, best, below)
+                best = self._by_hand(placed.nearest, aim, best)
+            best = self._mended(vector, aim, best)
 
     def _settled(
-        self, best: tuple[int, Vector, object] | None, bound: int | None, unproved: list[int],
+        self, best: Found | None, bound: int | None, unproved: list[int],
         stopped: bool = False,
     ) -> Optimum:  # fmt: skip
         if best is None:
@@ -144,33 +163,73 @@ class Optimiser:
         low = min([best[0], *unproved] + ([bound] if bound is not None else []))
         return Optimum(best[1], best[2], best[0], low, sure and (not stopped or bound == best[0]))
 
-    def _by_hand(
-        self, placement: Placement, permitted: Permitted, more_cuts: Sequence[Sets],
-        best: tuple[int, Vector, object] | None, below: int | None,
-    ) -> tuple[int, Vector, object] | None:  # fmt: skip
+    def _by_hand(self, placement: Placement, aim: _Aim, best: Found | None) -> Found | None:
         """At a placement that misses, take the cheapest choice that reaches at each fixing."""
         chosen = []
         for number, unit in enumerate(self.units):
-            reaching = [c for c in permitted[number] if self._reaches(unit, unit.choices[c], placement)]
+            reaching = [c for c in aim.permitted[number] if self._reaches(unit, unit.choices[c], placement)]
             if not reaching:
                 return best
             chosen.append(min(reaching, key=lambda c, n=number: (self.costs[n][c], c)))  # type: ignore[misc]
-        vector, cost = tuple(chosen), self.cost_of(tuple(chosen))
-        limit = best[0] if best is not None else below
-        if (limit is not None and cost >= limit) or vector in self.struck or self.left <= 0:
-            return best
-        if any(refuted(cut, vector) for cut in (*self.cuts, *more_cuts)):
-            return best
+        return self._tried(tuple(chosen), aim, best) or best
+
+    def _mended(self, vector: Vector, aim: _Aim, best: Found | None) -> Found | None:
+        """Give way where it is cheapest until the geometry agrees: a set that will do, and cuts on the way."""
+        mended: Vector | None = vector
+        while self.left > 0:
+            mended = self._past_cuts(mended, aim) if mended is not None else None
+            if mended is None or mended in self.struck or not self._is_cheaper(mended, aim, best):
+                return best
+            known = len(self.cuts)
+            best = self._tried(mended, aim, best) or best
+            if len(self.cuts) == known:
+                return best
+        return best
+
+    def _past_cuts(self, vector: Vector, aim: _Aim) -> Vector | None:
+        """Change choices one by one, the cheapest way first, until no cut strikes the vector."""
+        chosen = list(vector)
+        for _ in range(4 * len(chosen)):
+            cut = next((cut for cut in (*self.cuts, *aim.cuts) if refuted(cut, chosen)), None)
+            if cut is None:
+                return tuple(chosen)
+            ways = [
+                (self.costs[unit][choice] - self.costs[unit][chosen[unit]], unit, choice)
+                for unit, choices in cut
+                for choice in aim.permitted[unit]
+                if choice not in choices
+            ]
+            if not ways:
+                return None
+            _, unit, choice = min(ways)
+            chosen[unit] = choice
+        return None
+
+    def _is_cheaper(self, vector: Vector, aim: _Aim, best: Found | None) -> bool:
+        limit = best[0] if best is not None else aim.below
+        return limit is None or self.cost_of(vector) < limit
+
+    def _tried(self, vector: Vector, aim: _Aim, best: Found | None) -> Found | None:
+        """Ask the geometry about a set that would be better than the best one; None: it is not."""
+        if not self._is_cheaper(vector, aim, best) or vector in self.struck or self.left <= 0:
+            return None
+        if any(refuted(cut, vector) for cut in (*self.cuts, *aim.cuts)):
+            return None
         if sum(self.keeps[unit][choice] for unit, choice in enumerate(vector)) < self.kept:
-            return best
+            return None
         if vector not in self.borne_out:
             self.left -= 1
             placed = self.geometry.place(vector)
-            finished = self.finish(vector, placed) if isinstance(placed, Placed) else None
+            if not isinstance(placed, Placed):
+                if placed.sets:
+                    self.cuts.append(placed.sets)
+                    aim.asked.strike(placed.sets)
+                return None
+            finished = self.finish(vector, placed)
             if finished is None:
-                return best
+                return None
             self.borne_out[vector] = finished
-        return cost, vector, self.borne_out[vector]
+        return self.cost_of(vector), vector, self.borne_out[vector]
 
     @staticmethod
     def _reaches(unit: Unit, choice: Choice, placement: Placement) -> bool:

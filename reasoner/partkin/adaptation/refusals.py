@@ -9,6 +9,7 @@ from partkin.adaptation.optimise import Optimiser
 from partkin.model.adapting import AdaptationQuestion, RuledOut
 
 MOST_SHOWN = 8
+MOST_TRIED = 40
 NAMES = {
     "open out": "opening out {feature}",
     "slot": "a slot at {feature}",
@@ -21,11 +22,14 @@ def ruled_out(
     units: Sequence[Unit], optimiser: Optimiser, costs: Sequence[Sequence[int]], below: int | None,
     question: AdaptationQuestion,
 ) -> tuple[RuledOut, ...]:  # fmt: skip
-    """List refused jobs that stand in a cheaper set than the cheapest permitted one, cheapest set first."""
+    """List refused jobs that stand in a set that is cheaper than the cheapest permitted one."""
+    if not any(choice.refusal for unit in units for choice in unit.choices):
+        return ()
+    optimiser.left = MOST_TRIED
     allowed = [list(range(len(unit.choices))) for unit in units]
     found: list[RuledOut] = []
     while len(found) < MOST_SHOWN:
-        cheaper = optimiser.run(tuple(tuple(choices) for choices in allowed), below=below)
+        cheaper = optimiser.run(tuple(tuple(choices) for choices in allowed), below=below, any_will_do=True)
         if cheaper.vector is None:
             break
         refused = [
