@@ -117,6 +117,8 @@ def _same_number(verdict: Mapping, build: Build) -> tuple[tuple[str, ...], tuple
     if host is None or donor is None:
         return ("the sheets have no such host or donor",), ()
     beside = [host, *(p for p in build.parts if p.origin == "original" and p.takes_place_of == host.part)]
+    if donor in beside:
+        return (), ("that a part goes back where it came off",)
     replaced = {part.part_number: set(part.replaces) for part in build.parts if part.part_number}
 
     def all_replaced_by(number: str | None) -> set[str]:
@@ -135,6 +137,10 @@ def _same_number(verdict: Mapping, build: Build) -> tuple[tuple[str, ...], tuple
 def _fits(verdict: Mapping, sides: Sides) -> list[str]:
     """Every must is paired, and every pair stands within its play at one rigid placement."""
     refused, margins = _stands(verdict, sides)
+    if verdict["margin_mm"] is None:
+        refused.append("no margin is given")
+    if verdict["conflict"] is not None or verdict["adaptations"]:
+        refused.append("what bolts on has no conflict and needs no adaptation")
     refused += [f"{name} is {float(-m):.6f} mm out of reach" for name, m in margins if m < -WITHIN_MM]
     made = [(pair["fixing"], pair["feature"]) for pair in _made(verdict)]
     for side, spots in ((0, sides.fixings), (1, sides.features)):

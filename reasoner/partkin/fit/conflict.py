@@ -15,8 +15,11 @@ from partkin.model.fitting import Conflict, Nogood, PairFit
 
 def shortage(work: Work) -> Conflict:
     """Name musts with too few partners between them (Hall's condition); none can be left out."""
-    left = list(work.demands)
-    for demand in work.demands:
+    can = np.isfinite(work.layout.allowed_mm)
+    options = {demand: (can if demand[0] == 0 else can.T)[demand[1]] for demand in work.demands}
+    # Those with the most options go first, so that what is left shares few.
+    left = sorted(work.demands, key=lambda demand: (-int(options[demand].sum()), demand))
+    for demand in tuple(left):
         without = [other for other in left if other != demand]
         if not work.can_be_covered(without):
             left = without
@@ -109,14 +112,13 @@ def _conflicting(work: Work, demands: Sequence[Demand]) -> bool:
 
 
 def no_pair_at_all(work: Work) -> Conflict:
-    """Nothing must be paired, and not one pair can be made: every fixing conflicts with its own size."""
-    useful = Aim(work.must, work.should).useful() & np.isfinite(work.layout.allowed_mm)
-    rows = [(0, int(r)) for r in np.flatnonzero(useful.any(axis=1))]
-    columns = [(1, int(c)) for c in np.flatnonzero(useful.any(axis=0))]
-    demands = rows if work.layout.fixings_in_rows else columns
-    nogoods = close_all(work, demands, alone=True)
-    allowed = np.where(useful, work.layout.allowed_mm, -np.inf)
-    return _named(work, demands, -float(allowed.max()), (), nogoods)
+    """Nothing must be paired, and not one pair that is wanted can be made: each is too small by itself."""
+    can = np.isfinite(work.layout.allowed_mm)
+    wanted = [(0, int(r)) for r in np.flatnonzero(work.should[0] & can.any(axis=1))]
+    wanted += [(1, int(c)) for c in np.flatnonzero(work.should[1] & can.any(axis=0))]
+    useful = can & Aim(work.must, work.should).useful()
+    shortfall_mm = -float(work.layout.allowed_mm[useful].max())
+    return _named(work, wanted, shortfall_mm, (), close_all(work, wanted, alone=True))
 
 
 def _split(work: Work, demands: Sequence[Demand]) -> tuple[tuple[str, ...], tuple[str, ...]]:

@@ -44,11 +44,12 @@ def solve(task: FitTask, node_limit: int = NODE_LIMIT) -> FitAnswer:
     if task.dims == 3:
         return _solve_in_space(task, node_limit)
     work = Work.of(task, node_limit)
-    if not task.options and not _any(work.must):
+    aim = Aim(work.must, work.should)
+    if not _any(work.must) and not (np.isfinite(work.layout.allowed_mm) & aim.useful()).any():
         return _nothing(task, "there is no pair that can be made")
     if not work.can_be_covered(work.demands):
         return _too_few(work)
-    search = work.search(Aim(work.must, work.should), FIT_MM, at_least=0 if _any(work.must) else 1)
+    search = work.search(aim, FIT_MM, at_least=0 if _any(work.must) else 1)
     try:
         found = search.run()
     except LimitReached:
