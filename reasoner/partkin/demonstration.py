@@ -28,17 +28,22 @@ def run(folder: Path) -> str:
     write(folder)
     build = pipeline.load_build(folder)
     donors = [part.part for part in build.parts if part.origin == "donor"]
+    place = folder.as_posix()
+    tries = (
+        (f"partkin check {donors[0]} --in {place}", "the whole answer, with the numbers"),
+        (f"partkin check {donors[1]} --in {place}", "what to do to it"),
+        (f"partkin doctor {place}", "after you have changed a sheet"),
+        (f"partkin ask list --in {place}", "questions to the graph"),
+        ("partkin new my-build", "sheets of your own"),
+    )
+    width = max(len(command) for command, _ in tries)
     lines = [
         f"An invented build in {folder.as_posix()}: no such car, part, seller or price exists.",
         "",
         *(line for donor in donors for line in _told(pipeline.check(build, donor))),
         "",
         "Try next",
-        f"  partkin check {donors[0]} --in {folder.as_posix()}      the whole answer, with the numbers",
-        f"  partkin check {donors[1]} --in {folder.as_posix()}      what to do to it",
-        f"  partkin doctor {folder.as_posix()}                 after you have changed a sheet",
-        f"  partkin ask list --in {folder.as_posix()}          questions to the graph",
-        "  partkin new my-build                     sheets of your own",
+        *(f"  {command.ljust(width)}  {what}" for command, what in tries),
     ]
     return "\n".join(lines) + "\n"
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from partkin.model.table import Table
     from partkin.trying import Places
     from partkin.verdict import Findings
+    from partkin.verify import Confirmation
 
 
 def load_build(folder: str | Path) -> Build:
@@ -158,16 +159,16 @@ def export(build: Build) -> str:
     return knowledge.export_turtle(build)
 
 
-def verify_file(file: Path, folder: Path) -> tuple[str, ...]:
-    """Confirm a verdict file against its folder; each reason for refusal, or nothing."""
-    from partkin.verify import verify
+def verify_file(file: Path, folder: Path) -> Confirmation:
+    """Confirm a verdict file against its folder: each reason for refusal, and what was taken as stated."""
+    from partkin.verify import confirm
 
     try:
         tree = json.loads(file.read_text(encoding="utf-8"))
     except (ValueError, UnicodeDecodeError) as fault:
         mend = "Write it with: partkin check DONOR --json"
         raise FaultyInput((Problem(file.name, 0, "json", f"this is no verdict file ({fault})", mend),)) from fault
-    return verify(tree, read(folder)[0])
+    return confirm(tree, read(folder)[0])
 
 
 def write_text(path: Path, text: str) -> None:

@@ -61,9 +61,11 @@ def verify(
     """
     from partkin import pipeline
 
-    refusals = pipeline.verify_file(file, folder)
-    for refusal in refusals:
+    found = pipeline.verify_file(file, folder)
+    for refusal in found.refused:
         typer.echo(f"refused: {refusal}")
-    if refusals:
+    for taken in found.as_stated:
+        typer.echo(f"taken as stated: {taken}")
+    if found.refused:
         raise typer.Exit(1)
     typer.echo("confirmed")

@@ -33,7 +33,10 @@ class Unpaired:
 
 @dataclass(frozen=True)
 class Verdict:
-    """One of the five words with all that it rests on."""
+    """One of the five words with all that it rests on.
+
+    `host_positions`, `donor_positions`: the likely places that the geometry worked on, each in its own frame.
+    """
 
     host: str
     donor: str
@@ -57,3 +60,5 @@ class Verdict:
     says: str = ""
     next_step: str = ""
     notes: tuple[str, ...] = field(default=())
+    host_positions: tuple[tuple[str, tuple[float, ...]], ...] = ()
+    donor_positions: tuple[tuple[str, tuple[float, ...]], ...] = ()

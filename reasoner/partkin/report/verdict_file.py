@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import Any
 
 from partkin.model.adapting import Action, Adaptation
@@ -11,6 +12,8 @@ from partkin.model.verdict import Pair, Verdict
 
 FORMAT = 1
 DECIMALS = 6
+# A list that holds neither lists, objects nor text with brackets: written on one line.
+LEAF_LIST = re.compile(r'\[\n\s+(?:(?:"[^"\[\]{}\\\s]*"|-?[\d.eE+-]+|true|false|null),?\s+)+\]')
 
 
 def number(value: float | None) -> float | int | None:
@@ -62,12 +65,18 @@ def as_tree(verdict: Verdict) -> dict[str, Any]:
             {"id": r.id, "says": r.says, "because": list(r.because), "source": r.source} for r in verdict.reasons
         ],
         "next": verdict.next_step,
+        "positions": {"host": _places(verdict.host_positions), "donor": _places(verdict.donor_positions)},
     }  # fmt: skip
 
 
 def verdict_json(verdict: Verdict) -> str:
     """The verdict file as text, ending in a newline; the same verdict gives the same bytes."""
-    return json.dumps(as_tree(verdict), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    text = json.dumps(as_tree(verdict), ensure_ascii=False, indent=2, allow_nan=False)
+    return LEAF_LIST.sub(lambda found: " ".join(found[0].split()).replace("[ ", "[").replace(" ]", "]"), text) + "\n"
+
+
+def _places(rows: tuple[tuple[str, tuple[float, ...]], ...]) -> dict[str, list[float]]:
+    return {name: [value + 0.0 for value in at_mm] for name, at_mm in rows}
 
 
 def _chance(chance: Chance | None) -> dict[str, Any] | None:

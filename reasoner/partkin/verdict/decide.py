@@ -91,6 +91,8 @@ def decide(findings: Findings) -> Verdict:
         says=_says(findings, chosen, answer),
         next_step=_next_step(chosen, open_questions, offered),
         notes=findings.notes,
+        host_positions=tuple((spot.id, spot.at_mm) for spot in trial.task.fixings) if trial is not None else (),
+        donor_positions=tuple((spot.id, spot.at_mm) for spot in trial.task.features) if trial is not None else (),
     )  # fmt: skip
 
 
