@@ -1,0 +1,227 @@
+"""One story a rule of the contract: what the verdict says, and what it rests on."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+from builders import build, given, holes, moved, studs
+
+import partkin
+from partkin.model.build import Build, Feature, Part, Reading, Zone
+from partkin.report.verdict_file import as_tree, verdict_json
+
+PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0)]
+SEAM = ((100.0, 50.0), (200.0, 50.0), (200.0, 90.0), (100.0, 90.0))
+
+
+def with_original(made: Build, *, points: list = PLATE, zones: tuple = (), **part: object) -> Build:
+    original = Part("old", origin="original", takes_place_of="host", seen_from="outside", **{"duty": "trim", **part})
+    features = [
+        replace(f, part="old", feature=f"o{n}", goes_on=f"F{n}", thread="M6x1")
+        for n, f in enumerate(holes(points), start=1)
+    ]
+    return replace(made, parts=(*made.parts, original), features=(*made.features, *features), zones=(*made.zones, *zones))
+
+
+def donor_zone(points: tuple, kind: str = "tear seam", part: str = "donor", name: str = "seam") -> Zone:
+    return Zone(part, name, kind, points)
+
+
+# Evidence
+
+
+def test_the_same_part_number_is_stronger_than_measuring() -> None:
+    made = with_original(build(studs(PLATE), given(holes([*PLATE[:3], (9.0, 180.0)]))), part_number="AB-12 34")
+    made = replace(made, parts=tuple(replace(p, part_number="ab1234") if p.part == "donor" else p for p in made.parts))
+    verdict = partkin.check(made, "donor")
+    assert verdict.verdict == "bolts on"
+    assert any("once more" in u.says and u.quantity == "centres" for u in verdict.unknown), "the disagreement is said"
+
+
+def test_a_part_that_supersedes_the_original_goes_on_unmeasured() -> None:
+    made = with_original(build(studs(PLATE), []), part_number="AB-1")
+    parts = tuple(replace(p, part_number="AB-2", replaces=("AB-1",)) if p.part == "donor" else p for p in made.parts)
+    verdict = partkin.check(replace(made, parts=parts), "donor")
+    assert verdict.verdict == "bolts on" and verdict.chance is None
+
+
+def test_an_older_number_is_no_evidence() -> None:
+    made = with_original(build(studs(PLATE), []), part_number="AB-2", replaces=("AB-1",))
+    parts = tuple(replace(p, part_number="AB-1") if p.part == "donor" else p for p in made.parts)
+    assert partkin.check(replace(made, parts=parts), "donor").verdict == "not enough measured"
+
+
+# Safety
+
+
+@pytest.mark.parametrize("whose", ["donor", "host"])
+def test_a_restraint_part_is_never_judged(whose: str) -> None:
+    made = build(studs(PLATE), holes(PLATE))
+    parts = tuple(replace(p, duty="restraint", part_number="X") if p.part == whose else p for p in made.parts)
+    verdict = partkin.check(replace(made, parts=parts), "donor")
+    tree = as_tree(verdict)
+    assert verdict.verdict == "not judged"
+    assert all(tree[key] is None for key in ("chance", "placement", "margin_mm", "conflict"))
+    assert tree["pairs"] == tree["adaptations"] == []
+    assert any(c["hold"] for c in tree["safety"])
+
+
+@pytest.mark.parametrize(("duty", "unknown"), [("structural", False), (None, True)])
+def test_structural_or_unknown_duty_is_never_cut(duty: str | None, unknown: bool) -> None:
+    made = build(studs(PLATE), given(holes([*PLATE[:3], (4.0, 180.0)])), duty=duty)
+    verdict = partkin.check(made, "donor")
+    assert verdict.verdict == "does not fit" and verdict.adaptation is None
+    assert (bool(verdict.unknown) and verdict.unknown[0].what == "duty") == unknown
+
+
+def test_the_strictest_duty_of_donor_and_original_counts() -> None:
+    made = build(studs(PLATE), given(holes([*PLATE[:3], (4.0, 180.0)])), duty="trim")
+    assert partkin.check(made, "donor").verdict == "bolts on with adaptation"
+    assert partkin.check(with_original(made, duty="structural"), "donor").verdict == "does not fit"
+
+
+def test_a_seam_that_lies_elsewhere_decides_and_no_work_is_offered() -> None:
+    made = build(studs(PLATE), given(holes(PLATE)), duty="trim")
+    off = tuple((x + 12.0, y) for x, y in SEAM)
+    made = with_original(made, zones=(donor_zone(SEAM, part="old"), donor_zone(off)))
+    verdict = partkin.check(made, "donor")
+    assert verdict.verdict == "does not fit" and verdict.adaptation is None
+    assert "12.0 mm" in (verdict.conflict_says or "")
+
+
+def test_a_seam_in_place_keeps_the_hold() -> None:
+    made = with_original(
+        build(studs(PLATE), given(holes(PLATE)), duty="trim"), zones=(donor_zone(SEAM, part="old"), donor_zone(SEAM))
+    )
+    verdict = partkin.check(made, "donor")
+    assert verdict.verdict == "bolts on"
+    assert any(c.hold and "Fit is all that was judged" in c.says for c in verdict.safety)
+
+
+def test_a_seam_not_known_on_the_donor_comes_first_among_the_unknowns() -> None:
+    made = build(studs(PLATE), given(holes(PLATE)), duty="trim")
+    verdict = partkin.check(with_original(made, zones=(donor_zone(SEAM, part="old"),)), "donor")
+    assert verdict.verdict == "bolts on"
+    assert verdict.unknown[0].what == "tear seam of donor"
+
+
+# What is not known
+
+
+def test_a_conflict_decides_however_much_is_missing() -> None:
+    host = [*studs(PLATE), Feature("host", "F5", "stud", across_mm=6.0)]
+    donor = [*given(holes([(0.0, 0.0), (305.0, 0.0), *PLATE[2:]])), Feature("donor", "a5", "hole", 7.0, goes_on="F5")]
+    verdict = partkin.check(build(host, donor), "donor")
+    assert verdict.verdict == "does not fit"
+    assert verdict.chance is None and set(verdict.conflict.fixings) >= {"F1", "F2"}
+
+
+def test_a_missing_size_is_asked_for() -> None:
+    donor = given(holes(PLATE))
+    verdict = partkin.check(build(studs(PLATE), [replace(donor[0], across_mm=None), *donor[1:]]), "donor")
+    assert verdict.verdict == "not enough measured"
+    assert (verdict.unknown[0].part, verdict.unknown[0].quantity, verdict.unknown[0].from_feature) == ("donor", "across", "a1")
+    assert as_tree(verdict)["unknown"][0]["reading"]["quantity"] == "across"
+
+
+def test_what_is_missing_on_a_spare_hole_does_not_matter() -> None:
+    donor = [*given(holes(PLATE)), Feature("donor", "spare", "hole", x_mm=5.0, y_mm=5.0, need="spare")]
+    assert partkin.check(build(studs(PLATE), donor), "donor").verdict == "bolts on"
+
+
+def test_which_face_was_looked_at_is_asked_for_only_where_it_matters() -> None:
+    seen = partkin.check(build(studs(PLATE), holes(PLATE), donor_face=None), "donor")
+    assert seen.verdict == "not enough measured" and seen.unknown[0].quantity == "seen_from"
+    square = [(0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0)]
+    assert partkin.check(build(studs(square), holes(square), donor_face=None), "donor").verdict == "bolts on"
+
+
+def test_seen_from_different_faces_is_mirrored() -> None:
+    mirrored = [(-x, y) for x, y in PLATE]
+    assert partkin.check(build(studs(PLATE), holes(mirrored), donor_face="inside"), "donor").verdict == "bolts on"
+    assert partkin.check(build(studs(PLATE), holes(mirrored)), "donor").verdict == "does not fit"
+
+
+def test_coarse_readings_leave_it_open_and_name_a_reading() -> None:
+    donor = [replace(f, plus_minus_mm=0.7) for f in given(holes(PLATE))]
+    verdict = partkin.check(build(studs(PLATE), donor), "donor")
+    assert verdict.verdict == "not enough measured"
+    assert 0.05 < verdict.chance.fits < 0.95 and verdict.chance.low <= verdict.chance.fits <= verdict.chance.high
+    assert verdict.unknown[0].quantity == "centres" and verdict.unknown[0].part == "donor"
+
+
+def test_readings_too_coarse_to_fit_by_luck_are_not_held_against_the_donor() -> None:
+    """The likely positions fit exactly; that few draws do says only that the readings are coarse."""
+    donor = [replace(f, plus_minus_mm=1.5) for f in given(holes(PLATE))]
+    verdict = partkin.check(build(studs(PLATE), donor), "donor")
+    assert verdict.chance.high < 0.05 and verdict.margin_mm > 0
+    assert verdict.verdict == "not enough measured"
+
+
+# The original standing in
+
+
+def test_a_donor_identical_to_the_original_is_certain() -> None:
+    """Read exactly, each stud drawn within the original's own play: the same part always goes on."""
+    made = build([], holes(PLATE))
+    verdict = partkin.check(with_original(made), "donor")
+    assert verdict.measured_from == "original" and verdict.verdict == "bolts on"
+    assert verdict.chance.fits == 1.0 and verdict.chance.draws > 0
+
+
+def test_an_originals_play_leaves_room_for_doubt() -> None:
+    """A donor off by as much as the original's own play may go on or not: the studs may stand anywhere in it."""
+    made = build([], given(holes([*PLATE[:3], (0.0, 180.9)])))
+    verdict = partkin.check(with_original(made), "donor")
+    assert verdict.measured_from == "original"
+    assert 0.0 < verdict.chance.fits < 1.0
+
+
+# Pairing
+
+
+def test_a_stud_that_meets_no_opening_blocks_whatever_its_need() -> None:
+    host = [*studs(PLATE), Feature("host", "S9", "stud", 6.0, x_mm=150.0, y_mm=90.0, plus_minus_mm=0.0, need="spare")]
+    verdict = partkin.check(build(host, holes(PLATE)), "donor")
+    assert verdict.verdict == "does not fit"
+
+
+def test_should_is_listed_where_it_cannot_be_paired() -> None:
+    host = [*studs(PLATE), Feature("host", "T1", "tapped hole", 6.0, x_mm=80.0, y_mm=80.0, plus_minus_mm=0.0, need="should")]
+    verdict = partkin.check(build(host, holes(PLATE)), "donor")
+    assert verdict.verdict == "bolts on"
+    assert [(u.fixing, u.need) for u in verdict.unpaired] == [("T1", "should")]
+
+
+def test_equal_pairings_are_counted() -> None:
+    square = [(0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0)]
+    verdict = partkin.check(build(studs(square), holes(moved(square, 30.0, 5.0, 5.0))), "donor")
+    assert verdict.also == 3
+    assert [(p.fixing, p.feature) for p in verdict.pairs] == [("F1", "a1"), ("F2", "a2"), ("F3", "a3"), ("F4", "a4")]
+
+
+def test_an_outlier_reading_is_named() -> None:
+    donor = given(holes(PLATE))
+    exact = [replace(f, plus_minus_mm=0.2) for f in donor]
+    reading = Reading("donor", "r1", "centres", 337.0, "mm", "a1", "a2", plus_minus=0.5, instrument="tape")
+    verdict = partkin.check(replace(build(studs(PLATE), exact), readings=(reading,)), "donor")
+    assert any("r1" in u.what for u in verdict.unknown)
+
+
+# The file
+
+
+def test_the_file_is_the_same_bytes_each_time_and_leaves_nothing_out() -> None:
+    made = build(studs(PLATE), given(holes([*PLATE[:3], (4.0, 180.0)])), duty="trim")
+    texts = {verdict_json(partkin.check(made, "donor")) for _ in range(2)}
+    assert len(texts) == 1
+    tree = json.loads(texts.pop())
+    contract = (
+        "partkin host donor measured_from verdict chance margin_mm placement pairs unpaired conflict adaptations unknown "
+        "safety reasons"
+    )
+    assert set(contract.split()) <= set(tree)
+    assert set(tree["pairs"][0]) >= {"fixing", "feature", "offset_mm", "allowed_mm", "margin_mm", "state"}
+    assert set(tree["adaptations"][0]) >= {"do", "feature", "to_mm", "minutes", "cost", "says"}
