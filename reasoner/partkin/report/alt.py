@@ -62,9 +62,7 @@ def overlay_words(view: OverlayView) -> tuple[str, str]:
     said = []
     if view.matrix is None:
         title = f"{donor} beside {host}"
-        said.append(
-            f"No placement is known: {donor} and {host} are drawn beside each other at the same scale."
-        )
+        said.append(f"No placement is known: {donor} and {host} are drawn beside each other at the same scale.")
     else:
         turn = f", turned {millimetres(view.turn_deg)} degrees" if view.turn_deg is not None else ""
         mirrored = ", mirrored" if view.mirrored else ""
@@ -80,9 +78,7 @@ def overlay_words(view: OverlayView) -> tuple[str, str]:
         said.append(f"In conflict: {', '.join(view.conflict)}{short}.")
     said += span_words(view)
     said += [
-        f"Zone {zone.name} of the {zone.of}: {zone.kind}, hatched."
-        for zone in view.zones
-        if zone.kind != "opening"
+        f"Zone {zone.name} of the {zone.of}: {zone.kind}, hatched." for zone in view.zones if zone.kind != "opening"
     ]
     said += [f"Zone {zone.name} of the {zone.of}: opening." for zone in view.zones if zone.kind == "opening"]
     said += [f"To do at {cut.feature}: {cut.says or cut.do}." for cut in view.cuts]

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from partkin.report.shapes import SOFT, Box, Line, Picture, Point, Shape, Strokes, Words, shortened, wrapped
 from partkin.report.svg import clean
-from partkin.report.titleblock import rectangle, sheet_frame
+from partkin.report.symbols import rectangle
+from partkin.report.titleblock import sheet_frame
 
 _EDGE = 16.0
 
@@ -56,14 +57,11 @@ class Axes:
         left, _, right, bottom = self.box
         steps = round_steps(*self.x_range, about)
         ticks = tuple(
-            ((self.at(x, self.y_range[0])[0], bottom), (self.at(x, self.y_range[0])[0], bottom + 5))
-            for x in steps
+            ((self.at(x, self.y_range[0])[0], bottom), (self.at(x, self.y_range[0])[0], bottom + 5)) for x in steps
         )
         shapes: list[Shape] = [Line((left, bottom), (right, bottom), "wide"), Strokes(ticks, "thin")]
         for x in steps:
-            shapes.append(
-                Words((self.at(x, self.y_range[0])[0], bottom + 18), figure_words(x, steps), 11.5, "middle")
-            )
+            shapes.append(Words((self.at(x, self.y_range[0])[0], bottom + 18), figure_words(x, steps), 11.5, "middle"))
         shapes.append(
             Words((right, bottom + 34), shortened(clean(label), 11.5, right - left), 11.5, "end", colour=SOFT)
         )
@@ -84,9 +82,7 @@ class Axes:
         return shapes
 
 
-def plot_sheet(
-    shapes: list[Shape], width: float, height: float, title: str, says: str, notes: list[str]
-) -> Picture:
+def plot_sheet(shapes: list[Shape], width: float, height: float, title: str, says: str, notes: list[str]) -> Picture:
     """Put a frame about a plot, its notes at the lower left and its title in a block at the lower right.
 
     `height` is that of the plot; the sheet is as much higher as notes and title need.

@@ -23,7 +23,7 @@ from partkin.report.shapes import (
     shortened,
     turned,
 )
-from partkin.report.symbols import cross, state_mark
+from partkin.report.symbols import cross, rectangle, state_mark
 
 CELL_WIDTH = 100.0
 CELL_HEIGHT = 136.0
@@ -71,9 +71,7 @@ def _play(pair: Pair, centre: Point, px_per_mm: float) -> list[Shape]:
     return [Round(centre, pair.allowed_mm * px_per_mm, "wide")]
 
 
-def _slot_lines(
-    fixing: DrawnFeature, feature: DrawnFeature, matrix: Matrix, centre: Point, dot: Point
-) -> list[Shape]:
+def _slot_lines(fixing: DrawnFeature, feature: DrawnFeature, matrix: Matrix, centre: Point, dot: Point) -> list[Shape]:
     """Draw the centre lines along which slots let the pair slide."""
     shapes: list[Shape] = []
     for slot, at, angle_deg, pen in (
@@ -97,8 +95,7 @@ def _path(centre: Point, dot: Point, cut_short: bool) -> list[Shape]:
         x, y = dx / length, dy / length
         middle = (centre[0] + dx * 0.78, centre[1] + dy * 0.78)
         zigzag = [
-            (middle[0] + x * a - y * b, middle[1] + y * a + x * b)
-            for a, b in ((-4, 0), (-1, 6), (1, -6), (4, 0))
+            (middle[0] + x * a - y * b, middle[1] + y * a + x * b) for a, b in ((-4, 0), (-1, 6), (1, -6), (4, 0))
         ]
         shapes.append(Strokes(tuple(pairwise(zigzag)), "donor-thin"))
     return shapes
@@ -148,9 +145,8 @@ def detail_cell(
     left, top = corner[0] + CELL_WIDTH / 2 - _HALF, corner[1]
     centre = (left + _HALF, top + _HALF)
     box = (left, top, left + 2 * _HALF, top + 2 * _HALF)
-    ring = ((box[0], box[1]), (box[2], box[1]), (box[2], box[3]), (box[0], box[3]))
     sound = pair.state in ("lines up", "tight")
-    edge = Strokes(tuple(zip(ring, ring[1:] + ring[:1], strict=True)), "thin" if sound else "frame")
+    edge = rectangle(box, "thin" if sound else "frame")
     name = shortened(f"{pair.fixing} - {pair.feature}", 11.5, CELL_WIDTH - 6, True)
     middle = centre[0]
     state_width = (5.0 if sound else 5.7) * len(pair.state)
@@ -183,9 +179,7 @@ def details(
     a_row = max(1, min(len(drawn), int(width // CELL_WIDTH)))
     pitch = min(width / a_row, CELL_WIDTH + 12.0)
     heading = (
-        f"Offsets drawn {factor:g} times as large as the pattern"
-        if factor > 1
-        else "Offsets at the pattern's scale"
+        f"Offsets drawn {factor:g} times as large" if factor > 1 else "Offsets at the pattern's scale"
     )
     shapes: list[Shape] = [Words((left, top + 11.0), heading, 12.0, bold=True, colour=INK)]
     rule = "Circle: play allowed. Dot: donor's centre. Figures: offset of allowed, mm."

@@ -88,9 +88,7 @@ def _drawn(laid: _Laid, donor: bool) -> list[Shape]:
         if length > 1.0:
             x, y = (end[0] - foot[0]) / length, (end[1] - foot[1]) / length
             shapes.append(Line((foot[0] + 5 * x, foot[1] + 5 * y), (end[0] + 5 * x, end[1] + 5 * y), pen))
-    along_deg = -math.degrees(
-        math.atan2(laid.ends[1][1] - laid.ends[0][1], laid.ends[1][0] - laid.ends[0][0])
-    )
+    along_deg = -math.degrees(math.atan2(laid.ends[1][1] - laid.ends[0][1], laid.ends[1][0] - laid.ends[0][0]))
     shapes.append(Line(laid.ends[0], laid.ends[1], pen))
     shapes += [oblique(end, along_deg, "donor" if donor else "wide") for end in laid.ends]
     shapes.append(

@@ -159,7 +159,7 @@ class _Report:
         if overlay is None:
             return f"<h3>Drawing</h3><p>{_NO_DRAWING}</p>"
         broad = overlay_svg(overlay, BROAD_PX, f"b{number}", styled=False)
-        narrow = overlay_svg(overlay, NARROW_PX, f"n{number}", styled=False)
+        narrow = overlay_svg(overlay, NARROW_PX, f"n{number}", styled=False, described_by=f"b{number}-d")
         broad = broad.replace('class="dw"', 'class="dw broad"', 1)
         narrow = narrow.replace('class="dw"', 'class="dw narrow"', 1)
         return f"<figure>{broad}{narrow}</figure>"
@@ -232,14 +232,10 @@ class _Report:
             facts.append(f"{money(adaptation.cost, self.currency)}")
         facts.append(f"then the least margin is {mm(adaptation.margin_mm)} mm")
         facts.append("proved the cheapest" if adaptation.proved_cheapest else "not proved to be the cheapest")
-        return (
-            listed((self.action(action) for action in actions), ordered=True) + f"<p>{'; '.join(facts)}.</p>"
-        )
+        return listed((self.action(action) for action in actions), ordered=True) + f"<p>{'; '.join(facts)}.</p>"
 
     def action(self, action: Action) -> str:
-        tools = (
-            f' <span class="soft">With: {escaped(", ".join(action.tools))}.</span>' if action.tools else ""
-        )
+        tools = f' <span class="soft">With: {escaped(", ".join(action.tools))}.</span>' if action.tools else ""
         return f"{prose(action.says)}{tools}{self.sources.cite(action.source)}"
 
     def unknown(self, verdict: Verdict) -> str:
@@ -305,9 +301,7 @@ class _Report:
     def hosts(self) -> str:
         parts = list(dict.fromkeys(verdict.host for verdict in self.view.verdicts))
         parts += [
-            part.part
-            for part in self.view.build.parts
-            if part.origin == "original" and part.takes_place_of in parts
+            part.part for part in self.view.build.parts if part.origin == "original" and part.takes_place_of in parts
         ]
         pieces = [self.readings_of(part) for part in parts]
         if not pieces:

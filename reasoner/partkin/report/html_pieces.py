@@ -18,7 +18,7 @@ def name(text: str | None) -> str:
 
 def prose(text: str) -> str:
     """Return a sentence of ours or of the sheets, safe."""
-    return f'<bdi dir="auto">{escaped(text)}</bdi>'
+    return f"<bdi>{escaped(text)}</bdi>"
 
 
 def part_called(part: str, part_name: str | None) -> str:
@@ -85,21 +85,17 @@ _MARKS = {
 
 def mark_symbols() -> str:
     """Return the marks, once for the whole page."""
-    symbols = "".join(
-        f'<symbol id="{key}" viewBox="0 0 16 16">{body}</symbol>' for key, body in _MARKS.values()
-    )
+    symbols = "".join(f'<symbol id="{key}" viewBox="0 0 16 16">{body}</symbol>' for key, body in _MARKS.values())
     return f'<svg width="0" height="0" style="position:absolute" aria-hidden="true">{symbols}</svg>'
 
 
 def mark(word: str) -> str:
     """Return the mark of a verdict or of a pair's state; the word itself always stands beside it."""
     key, _ = _MARKS[word]
-    return f'<svg class="mark" viewBox="0 0 16 16" aria-hidden="true"><use href="#{key}"/></svg>'
+    return f'<svg class="mark" aria-hidden="true"><use href="#{key}"/></svg>'
 
 
-def table(
-    caption: str, heads: Sequence[tuple[str, bool]], rows: Iterable[Sequence[str]], stack: bool = False
-) -> str:
+def table(caption: str, heads: Sequence[tuple[str, bool]], rows: Iterable[Sequence[str]], stack: bool = False) -> str:
     """Return a table; cells are HTML already.
 
     Parameters
@@ -167,7 +163,5 @@ class Sources:
         """Return the list of all sources that were cited; empty where none was."""
         if not self._numbers:
             return ""
-        items = "".join(
-            f'<li id="s{number}">{prose(source)}</li>' for source, number in self._numbers.items()
-        )
+        items = "".join(f'<li id="s{number}">{prose(source)}</li>' for source, number in self._numbers.items())
         return f'<section aria-labelledby="sources"><h2 id="sources">Sources</h2><ol>{items}</ol></section>'

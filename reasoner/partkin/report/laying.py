@@ -74,8 +74,7 @@ def offset_left(fixing: DrawnFeature, feature: DrawnFeature, matrix: Matrix) -> 
         if abs(a) <= 1.0 and abs(b) <= 1.0:
             return (0.0, 0.0)
     corners = [
-        (sh * host[0] + sd * donor[0], sh * host[1] + sd * donor[1])
-        for sh, sd in ((1, 1), (1, -1), (-1, -1), (-1, 1))
+        (sh * host[0] + sd * donor[0], sh * host[1] + sd * donor[1]) for sh, sd in ((1, 1), (1, -1), (-1, -1), (-1, 1))
     ]
     edges = zip(corners, corners[1:] + corners[:1], strict=True)
     return min((_to_segment(d, a, b) for a, b in edges), key=lambda left: left[0] ** 2 + left[1] ** 2)

@@ -49,9 +49,7 @@ class RoundShape:
     angle_deg: float = 0.0
 
 
-def arc_points(
-    centre: Point, radius: float, from_deg: float, sweep_deg: float, unit_mm: float
-) -> tuple[Point, ...]:
+def arc_points(centre: Point, radius: float, from_deg: float, sweep_deg: float, unit_mm: float) -> tuple[Point, ...]:
     """Follow an arc with chords; `sweep_deg` is negative for a clockwise one.
 
     Examples
@@ -84,12 +82,8 @@ def joined(pieces: Iterable[Piece]) -> tuple[list[Loop], int]:
     for number, piece in enumerate(pieces):
         if len(piece.points) < 2:
             continue
-        if piece.closed or (
-            len(piece.points) > 3 and math.dist(piece.points[0], piece.points[-1]) <= JOIN_MM
-        ):
-            points = (
-                piece.points[:-1] if math.dist(piece.points[0], piece.points[-1]) <= JOIN_MM else piece.points
-            )
+        if piece.closed or (len(piece.points) > 3 and math.dist(piece.points[0], piece.points[-1]) <= JOIN_MM):
+            points = piece.points[:-1] if math.dist(piece.points[0], piece.points[-1]) <= JOIN_MM else piece.points
             if len(points) > 2:
                 loops.append((number, Loop(points)))
         else:
@@ -180,9 +174,7 @@ def _as_circle(points: tuple[Point, ...]) -> RoundShape | None:
     far = [math.dist(centre, point) for point in points]
     radius = sum(far) / len(far)
     allowed = max(_ROUND_ENOUGH_MM, 0.004 * radius)
-    if radius <= 0 or any(
-        abs(math.dist(centre, point) - radius) > allowed for point in _with_middles(points)
-    ):
+    if radius <= 0 or any(abs(math.dist(centre, point) - radius) > allowed for point in _with_middles(points)):
         return None
     return RoundShape(centre, radius)
 

@@ -52,15 +52,11 @@ def read_dxf(content: bytes, sheet: str, said_mm: float | None, layers: tuple[st
     ) as fault:
         # A damaged file makes the reader stumble anywhere; whatever it says, the file is at fault.
         said = " ".join(str(fault).split())[:120]
-        return _fault(
-            sheet, f"this is not a DXF that can be read ({said or type(fault).__name__})", "Export it again"
-        )
+        return _fault(sheet, f"this is not a DXF that can be read ({said or type(fault).__name__})", "Export it again")
     problems = []
     if reader.passed_over:
         kinds = ", ".join(sorted(reader.passed_over))
-        problems.append(
-            refused(sheet, f"passed over: {kinds}", "Turn them into lines if they are holes", warning=True)
-        )
+        problems.append(refused(sheet, f"passed over: {kinds}", "Turn them into lines if they are holes", warning=True))
     return Drawn(pieces, unit_mm, tuple(problems))
 
 
@@ -124,9 +120,7 @@ class _Reader:
             points = [entity.dxf.center, entity.dxf.major_axis]  # type: ignore[attr-defined]
         else:
             points = [*entity.control_points, *entity.fit_points]  # type: ignore[attr-defined]
-        if any(
-            not abs(value) * self.unit_mm <= LARGEST_MM for point in points for value in (point[0], point[1])
-        ):
+        if any(not abs(value) * self.unit_mm <= LARGEST_MM for point in points for value in (point[0], point[1])):
             raise ValueError("a curve lies too far out")
 
     def polyline(self, entity: object, kind: str) -> Piece:

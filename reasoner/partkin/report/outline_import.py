@@ -108,9 +108,7 @@ def _read(pieces: tuple[Piece, ...], part: str, sheet: str, warnings: tuple[Prob
         what = f"{doubles} closed lines are drawn twice on the same place and were read once"
         problems.append(refused(sheet, what, "Delete the doubles", warning=True))
     if not features and not outlines:
-        problems.append(
-            refused(sheet, "no circle, slot or closed line was found", "Draw each hole as a circle")
-        )
+        problems.append(refused(sheet, "no circle, slot or closed line was found", "Draw each hole as a circle"))
     return OutlineRead(features, outlines, tuple(problems))
 
 
@@ -130,9 +128,7 @@ def _drawn(content: bytes, sheet: str, said_mm: float | None, layers: tuple[str,
         from partkin.report.outline_dxf import read_dxf
 
         return read_dxf(content, sheet, said_mm, layers)
-    return Drawn(
-        (), None, (refused(sheet, "this is neither DXF nor SVG", "Export the drawing as one of them"),)
-    )
+    return Drawn((), None, (refused(sheet, "this is neither DXF nor SVG", "Export the drawing as one of them"),))
 
 
 def _as_sheet_rows(loops: list[Loop], part: str) -> tuple[tuple[Feature, ...], tuple[Outline, ...], int]:
@@ -165,9 +161,7 @@ def _as_sheet_rows(loops: list[Loop], part: str) -> tuple[tuple[Feature, ...], t
         if shape.half_travel > 0:
             slots += 1
             angle_deg = round(shape.angle_deg, 3) + 0.0
-            features.append(
-                Feature(part, f"s{slots}", "slot", across_mm, length_mm, angle_deg, x_mm=x_mm, y_mm=y_mm)
-            )
+            features.append(Feature(part, f"s{slots}", "slot", across_mm, length_mm, angle_deg, x_mm=x_mm, y_mm=y_mm))
         else:
             holes += 1
             features.append(Feature(part, f"h{holes}", "hole", across_mm, x_mm=x_mm, y_mm=y_mm))

@@ -100,9 +100,7 @@ class _Reader:
         self.passed_over: set[str] = set()
 
     def doctype(self, *_: object) -> None:
-        raise _Refused(
-            "the file declares a document type or entities", "Take the DOCTYPE out; plain SVG has none"
-        )
+        raise _Refused("the file declares a document type or entities", "Take the DOCTYPE out; plain SVG has none")
 
     def start(self, tag: str, attributes: dict[str, str]) -> None:
         self.count += 1
@@ -121,9 +119,7 @@ class _Reader:
             raise _Refused("a transform cannot be read", "Export it as plain SVG") from None
         if not self.open:
             if name != "svg":
-                raise _Refused(
-                    f"the file begins with <{name[:30]}>, not with <svg>", "Export the drawing as SVG"
-                )
+                raise _Refused(f"the file begins with <{name[:30]}>, not with <svg>", "Export the drawing as SVG")
             self.root(attributes)
         self.open.append(within(self.open[-1] if self.open else identity(), own))
         names = [value for key, value in attributes.items() if key == "id" or key.endswith(" label")]
@@ -154,10 +150,7 @@ class _Reader:
             self.floor = box[1] + box[3]
             if sides[0] is not None and sides[1] is not None:
                 across, up = sides[0] / box[2], sides[1] / box[3]
-                if (
-                    attributes.get("preserveAspectRatio", "").startswith("none")
-                    and abs(across - up) > 1e-3 * up
-                ):
+                if attributes.get("preserveAspectRatio", "").startswith("none") and abs(across - up) > 1e-3 * up:
                     raise _Refused(
                         "the drawing is stretched more one way than the other",
                         "Set its scale alike both ways",
@@ -190,15 +183,11 @@ class _Reader:
             self.points += len(piece.points)
             if self.points > MOST_POINTS:
                 raise _Refused("the drawing holds too many points", "Export the outline alone")
-            self.found.append(
-                Piece(tuple(self.open[-1].moved(point) for point in piece.points), piece.closed)
-            )
+            self.found.append(Piece(tuple(self.open[-1].moved(point) for point in piece.points), piece.closed))
 
     def turned_up(self) -> list[Piece]:
         """Return the pieces with y up."""
-        return [
-            Piece(tuple((x, self.floor - y) for x, y in piece.points), piece.closed) for piece in self.found
-        ]
+        return [Piece(tuple((x, self.floor - y) for x, y in piece.points), piece.closed) for piece in self.found]
 
 
 def _pieces(name: str, attributes: dict[str, str], unit_mm: float) -> list[Piece] | None:

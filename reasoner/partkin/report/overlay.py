@@ -84,15 +84,12 @@ def _areas(plan: _Plan) -> list[Shape]:
     shapes: list[Shape] = []
     for outline in plan.view.outlines:
         donor = outline.of == "donor"
-        corners = tuple(
-            plan.donor_px(corner) if donor else plan.frame.px(corner) for corner in outline.corners_mm
-        )
+        corners = tuple(plan.donor_px(corner) if donor else plan.frame.px(corner) for corner in outline.corners_mm)
         if len(corners) > 1:
             shapes.append(Poly(corners, "donor" if donor else "beyond"))
     for zone in plan.view.zones:
         corners = tuple(
-            plan.donor_px(corner) if zone.of == "donor" else plan.frame.px(corner)
-            for corner in zone.corners_mm
+            plan.donor_px(corner) if zone.of == "donor" else plan.frame.px(corner) for corner in zone.corners_mm
         )
         shapes += zone_marks(zone, corners)
     return shapes
@@ -221,9 +218,7 @@ def _label_marks(plan: _Plan, room: Room) -> tuple[list[Shape], list[str]]:
         if clearance >= 10.0:
             near = (min(max(label.at[0], box[0]), box[2]), min(max(label.at[1], box[1]), box[3]))
             shapes.append(Line(label.at, near, "donor-thin" if label.colour == BLUE else "thin"))
-        shapes.append(
-            Words((box[0], box[3] - 2.0), text, size, bold=label.bold, colour=label.colour, halo=True)
-        )
+        shapes.append(Words((box[0], box[3] - 2.0), text, size, bold=label.bold, colour=label.colour, halo=True))
     return shapes, left_out
 
 
@@ -245,9 +240,7 @@ def _zone_labels(plan: _Plan, room: Room) -> tuple[list[Shape], list[str]]:
             explained.append(f"{letter}: {zone.kind} of the {zone.of}")
             text, found = letter, _zone_place(room, box, text_width(letter, 10.5) + 1.0)
         if found is not None:
-            shapes.append(
-                Words((found[0], found[3] - 2.5), text, 10.5, colour=BLUE if donor else INK, halo=True)
-            )
+            shapes.append(Words((found[0], found[3] - 2.5), text, 10.5, colour=BLUE if donor else INK, halo=True))
     return shapes, ["Zones: " + "; ".join(explained) + "."] if explained else []
 
 
@@ -343,10 +336,15 @@ def _foot(view: OverlayView, width: float, top: float, said: list[str]) -> tuple
 
 
 def overlay_svg(
-    view: OverlayView, width_px: float = 760.0, prefix: str = "d", styled: bool = True, bounded: bool = False
+    view: OverlayView,
+    width_px: float = 760.0,
+    prefix: str = "d",
+    styled: bool = True,
+    bounded: bool = False,
+    described_by: str | None = None,
 ) -> str:
     """Draw a donor on a host as SVG, with title and description; see `overlay_picture` and `picture_svg`."""
-    return picture_svg(overlay_picture(view, width_px), prefix, styled, bounded)
+    return picture_svg(overlay_picture(view, width_px), prefix, styled, bounded, described_by)
 
 
 def unnumbered(view: OverlayView) -> OverlayView:

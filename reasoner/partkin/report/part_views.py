@@ -37,9 +37,7 @@ def template_view(
     """
     part = build.part(part_id)
     zones = tuple(DrawnZone(z.zone, z.kind, z.corners_mm, "donor") for z in build.zones if z.part == part_id)
-    outlines = tuple(
-        DrawnOutline(o.name, o.kind, o.corners_mm, "donor") for o in build.outlines if o.part == part_id
-    )
+    outlines = tuple(DrawnOutline(o.name, o.kind, o.corners_mm, "donor") for o in build.outlines if o.part == part_id)
     alone = TemplateView(
         part=part_id,
         name=part.name if part else None,

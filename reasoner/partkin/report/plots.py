@@ -27,8 +27,8 @@ from partkin.report.shapes import (
     text_width,
 )
 from partkin.report.svg import clean
-from partkin.report.symbols import feature_marks, state_mark
-from partkin.report.titleblock import rectangle, scale_bar
+from partkin.report.symbols import feature_marks, rectangle, state_mark
+from partkin.report.titleblock import scale_bar
 
 WIDTH = 680.0
 _FACTORS = (500.0, 200.0, 100.0, 50.0, 20.0, 10.0, 5.0, 2.0, 1.0)
@@ -60,7 +60,7 @@ def _pattern_labels(plot: PatternPlot, frame: Frame, room: Room, reaches: dict[s
 
 
 def pattern_picture(plot: PatternPlot) -> Picture:
-    """Draw a part's pattern with the uncertainty of each place, its ellipses larger by a factor that is said."""
+    """Draw a pattern with the uncertainty of each place; the ellipses are larger by a factor that is said."""
     title = f"Pattern of {called(plot.part, plot.name)}"
     box = spread_of(
         (feature.at_mm[0] + side * reach_mm(feature), feature.at_mm[1] + side * reach_mm(feature))
@@ -113,9 +113,7 @@ def _margin_row(pair: Pair, axes: Axes, middle: float) -> list[Shape]:
         shapes += [Poly(over, "wide"), Strokes(hatching(over, 4.0, 45.0), "thin")]
     if allowed is not None:
         shapes.append(rectangle((left, middle - 8.0, allowed, middle + 8.0), "thin"))
-    figures = f"{millimetres(pair.offset_mm)} of " + (
-        "?" if pair.allowed_mm is None else millimetres(pair.allowed_mm)
-    )
+    figures = f"{millimetres(pair.offset_mm)} of " + ("?" if pair.allowed_mm is None else millimetres(pair.allowed_mm))
     right = axes.box[2] + 14.0
     return [
         *shapes,
@@ -130,13 +128,9 @@ def margin_picture(plot: MarginPlot) -> Picture:
     title = clean(f"Margins of {plot.donor} on {plot.host}")
     if not plot.pairs:
         return _nothing(title, "No pair.")
-    values = [
-        value for pair in plot.pairs for value in (pair.offset_mm, pair.allowed_mm) if value is not None
-    ]
+    values = [value for pair in plot.pairs for value in (pair.offset_mm, pair.allowed_mm) if value is not None]
     most = max([*(value for value in values if value > 0), 0.1])
-    left = min(
-        210.0, 30.0 + max(text_width(f"{pair.fixing} - {pair.feature}", 12.0, True) for pair in plot.pairs)
-    )
+    left = min(210.0, 30.0 + max(text_width(f"{pair.fixing} - {pair.feature}", 12.0, True) for pair in plot.pairs))
     axes = Axes((left, 26.0, WIDTH - 130.0, 30.0 + 34.0 * len(plot.pairs)), (0.0, 1.04 * most), (0.0, 1.0))
     shapes = axes.x_marks("mm")
     shapes.append(Line((left, axes.box[1]), (left, axes.box[3]), "wide"))

@@ -125,9 +125,7 @@ class _Canvas:
         anchor: str, colour: str, weight: int, halo: int,
     ) -> None:  # fmt: skip
         if halo:
-            draw.text(
-                at, text, fill=PAPER, font=font, anchor=anchor, stroke_width=halo + weight, stroke_fill=PAPER
-            )
+            draw.text(at, text, fill=PAPER, font=font, anchor=anchor, stroke_width=halo + weight, stroke_fill=PAPER)
         draw.text(at, text, fill=colour, font=font, anchor=anchor, stroke_width=weight, stroke_fill=colour)
 
     def window(self, box: Box, shapes: Sequence[Shape]) -> None:

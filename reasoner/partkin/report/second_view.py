@@ -39,9 +39,7 @@ def projection_mark(right: float, middle: float) -> list[Shape]:
     return [Poly(cone, "thin"), Round(ring, 8.0, "thin"), Round(ring, 5.0, "thin"), axis]
 
 
-def from_above(
-    view: OverlayView, matrix: Matrix, frame: Frame, top: float, width: float
-) -> tuple[list[Shape], float]:
+def from_above(view: OverlayView, matrix: Matrix, frame: Frame, top: float, width: float) -> tuple[list[Shape], float]:
     """Draw x against z under the main view, at its scale; nothing for a flat pattern.
 
     Seen from above, what is nearer to the eye of the main view lies lower.
@@ -52,11 +50,7 @@ def from_above(
         The shapes, and the height that they take.
     """
     spots = [(f, f.at_mm[0], f.at_mm[2], False) for f in view.fixings if len(f.at_mm) > 2]
-    spots += [
-        (f, moved(matrix, f.at_mm)[0], moved_z(matrix, f.at_mm), True)
-        for f in view.features
-        if len(f.at_mm) > 2
-    ]
+    spots += [(f, moved(matrix, f.at_mm)[0], moved_z(matrix, f.at_mm), True) for f in view.features if len(f.at_mm) > 2]
     if not spots:
         return [], 0.0
     lowest, highest = min(z for _, _, z, _ in spots), max(z for _, _, z, _ in spots)

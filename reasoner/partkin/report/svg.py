@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 
 from partkin.report.shapes import (
+    INK,
     SCREEN_PENS,
     Arc,
     Line,
@@ -24,6 +25,8 @@ from partkin.report.shapes import (
 )
 
 FONT = "'Liberation Sans',Arial,Helvetica,'DejaVu Sans',sans-serif"
+
+_USUAL_SIZE = "11"
 
 # Not allowed in XML 1.0, section 2.2: control characters, surrogates, two non-characters. Also taken out: the
 # marks that turn the writing direction of what follows, which could make one part's name read as another's.
@@ -62,33 +65,39 @@ def short(value: float, decimals: int = 2) -> str:
     return "0" if text in ("-0", "") else text
 
 
-def pen_rules(pens: Mapping[str, Pen], prefix: str = "p-") -> str:
+def pen_classes(pens: Mapping[str, Pen]) -> dict[str, str]:
+    """Return the class of each pen, short because a report names them thousands of times."""
+    return {name: f"p{number}" for number, name in enumerate(pens)}
+
+
+def pen_rules(pens: Mapping[str, Pen]) -> str:
     """Return the style rules of the pens, one class each, in the order of the table."""
     rules = []
-    for name, pen in pens.items():
+    for name, known in pen_classes(pens).items():
+        pen = pens[name]
         parts = [f"fill:{pen.fill or 'none'}", f"stroke:{pen.stroke or 'none'}"]
         if pen.stroke:
             parts.append(f"stroke-width:{short(pen.width, 3)}")
         if pen.dash:
             parts.append("stroke-dasharray:" + " ".join(short(length, 3) for length in pen.dash))
-        rules.append(f".{prefix}{name}{{{';'.join(parts)}}}")
-    rules.append(f".{prefix}cut-band{{stroke-linejoin:round}}")
+        rules.append(f".{known}{{{';'.join(parts)}}}")
     return "".join(rules)
 
 
 def screen_style() -> str:
     """Return the style sheet of the screen drawings, for a page that carries many of them."""
     return (
-        f".dw text{{font-family:{FONT};fill:#111}}.dw .b{{font-weight:bold}}"
-        ".dw .h{paint-order:stroke;stroke:#fff;stroke-width:3.5px;stroke-linejoin:round}"
+        f".dw{{font-family:{FONT};font-size:{_USUAL_SIZE}px}}.dw text{{fill:#111}}.dw .m{{text-anchor:middle}}"
+        ".dw .b{font-weight:bold}.dw .h{paint-order:stroke;stroke:#fff;stroke-width:3.5px;stroke-linejoin:round}"
         + pen_rules(SCREEN_PENS)
     )
 
 
-class _Writer:
+class Writer:
     """Turns shapes into elements; `flip` is the height of the picture where y points up, else None."""
 
-    def __init__(self, flip: float | None, decimals: int, grouped: bool) -> None:
+    def __init__(self, flip: float | None, decimals: int, grouped: bool, pens: Mapping[str, Pen]) -> None:
+        self.classes = pen_classes(pens)
         self.flip = flip
         self.decimals = decimals
         self.grouped = grouped
@@ -105,7 +114,20 @@ class _Writer:
         return f'{x}="{first}" {y}="{second}"'
 
     def path(self, d: str, pen: str) -> str:
-        return f'<path class="p-{pen}" d="{d}"/>'
+        return f'<path class="{self.classes[pen]}" d="{d}"/>'
+
+    def strokes(self, shape: Strokes) -> str:
+        """Return many lines in relative steps, which are shorter to write; rounded so that nothing adds up."""
+        unit = 10**self.decimals
+        at = (0, 0)
+        parts = []
+        for line in shape.lines:
+            for command, (x, y) in zip("ml", line, strict=True):
+                here = (round(x * unit), round((y if self.flip is None else self.flip - y) * unit))
+                steps = [short((new - old) / unit, self.decimals) for new, old in zip(here, at, strict=True)]
+                parts.append(f"{command}{steps[0]}{'' if steps[1].startswith('-') else ' '}{steps[1]}")
+                at = here
+        return "".join(parts)
 
     def obround(self, shape: Obround) -> str:
         sign = 1.0 if self.flip is not None else -1.0
@@ -133,13 +155,17 @@ class _Writer:
         return self.path(f"M{ends[0]}A{radius} {radius} 0 {large} 0 {ends[1]}", shape.pen)
 
     def words(self, shape: Words) -> str:
-        names = " ".join(name for name, on in (("b", shape.bold), ("h", shape.halo)) if on)
-        parts = [self.xy(shape.at), f'font-size="{short(shape.size)}"']
-        if names:
-            parts.insert(0, f'class="{names}"')
-        if shape.anchor != "start":
+        size = short(shape.size)
+        middle = shape.anchor == "middle" and not self.grouped
+        told = (("b", shape.bold), ("h", shape.halo), ("m", middle))
+        names = " ".join(name for name, on in told if on)
+        parts = [f'class="{names}"'] if names else []
+        parts.append(self.xy(shape.at))
+        if size != _USUAL_SIZE or self.grouped:
+            parts.append(f'font-size="{size}"')
+        if shape.anchor != "start" and not middle:
             parts.append(f'text-anchor="{shape.anchor}"')
-        if shape.colour != "#111111":
+        if shape.colour != INK:
             parts.append(f'style="fill:{shape.colour}"')
         if shape.turn_deg:
             parts.append(f'transform="rotate({short(-shape.turn_deg)} {self.point(shape.at)})"')
@@ -160,21 +186,19 @@ class _Writer:
         if isinstance(shape, Line):
             return self.path(f"M{self.point(shape.a)}L{self.point(shape.b)}", shape.pen)
         if isinstance(shape, Strokes):
-            return self.path("".join(f"M{self.point(a)}L{self.point(b)}" for a, b in shape.lines), shape.pen)
+            return self.path(self.strokes(shape), shape.pen)
         if isinstance(shape, Poly):
             d = "M" + "L".join(self.point(point) for point in shape.points) + ("Z" if shape.closed else "")
             return self.path(d, shape.pen)
         if isinstance(shape, Round):
             centre, radius = self.xy(shape.centre, "cx", "cy"), self.number(shape.radius)
-            return f'<circle class="p-{shape.pen}" {centre} r="{radius}"/>'
+            return f'<circle class="{self.classes[shape.pen]}" {centre} r="{radius}"/>'
         if isinstance(shape, Oval):
             turn = (
-                f' transform="rotate({short(-shape.angle_deg)} {self.point(shape.centre)})"'
-                if shape.angle_deg
-                else ""
+                f' transform="rotate({short(-shape.angle_deg)} {self.point(shape.centre)})"' if shape.angle_deg else ""
             )
             return (
-                f'<ellipse class="p-{shape.pen}" {self.xy(shape.centre, "cx", "cy")} '
+                f'<ellipse class="{self.classes[shape.pen]}" {self.xy(shape.centre, "cx", "cy")} '
                 f'rx="{self.number(shape.semi[0])}" ry="{self.number(shape.semi[1])}"{turn}/>'
             )
         if isinstance(shape, Arc):
@@ -194,7 +218,13 @@ class _Writer:
         return "".join(f'<g id="{escaped(name)}">{"".join(parts)}</g>' for name, parts in layers.items())
 
 
-def picture_svg(picture: Picture, prefix: str = "d", styled: bool = True, bounded: bool = False) -> str:
+def picture_svg(
+    picture: Picture,
+    prefix: str = "d",
+    styled: bool = True,
+    bounded: bool = False,
+    described_by: str | None = None,
+) -> str:
     """Write a screen picture (pixels, y down) as one SVG element.
 
     Parameters
@@ -206,15 +236,22 @@ def picture_svg(picture: Picture, prefix: str = "d", styled: bool = True, bounde
         With its own style sheet; False where the page has it already (`screen_style`).
     bounded
         Say width and height in pixels too, for a file that is opened by itself.
+    described_by
+        Id of a description that the page has already; None: the drawing brings its own.
     """
     style = f"<style>{screen_style()}</style>" if styled else ""
+    told = ""
+    if described_by is None:
+        told = f'<desc id="{prefix}-d">{escaped(picture.says)}</desc>'
+    described = described_by or f"{prefix}-d"
+    box = f"0 0 {short(picture.width)} {short(picture.height)}"
     size = f' width="{short(picture.width)}" height="{short(picture.height)}"' if bounded else ""
-    body = _Writer(None, 2, False).all(picture.shapes)
+    body = Writer(None, 1, False, SCREEN_PENS).all(picture.shapes)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="dw" role="img" aria-labelledby="{prefix}-t" '
-        f'aria-describedby="{prefix}-d" viewBox="0 0 {short(picture.width)} {short(picture.height)}"{size}>'
+        f'aria-describedby="{described}" viewBox="{box}"{size}>'
         f'<title id="{prefix}-t">{escaped(picture.title)}</title>'
-        f'<desc id="{prefix}-d">{escaped(picture.says)}</desc>{style}{body}</svg>'
+        f"{told}{style}{body}</svg>"
     )
 
 
@@ -224,7 +261,7 @@ def true_size_svg(picture: Picture, pens: Mapping[str, Pen], corner: Point) -> s
     `corner` is the lower left corner of the sheet, in the picture's own coordinates.
     """
     left, bottom = corner
-    body = _Writer(bottom + picture.height, 4, True).all(picture.shapes)
+    body = Writer(bottom + picture.height, 4, True, pens).all(picture.shapes)
     width, height = short(picture.width, 4), short(picture.height, 4)
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'

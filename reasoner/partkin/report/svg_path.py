@@ -214,11 +214,7 @@ class _Pen:
     def do(self, command: str, v: list[float]) -> None:
         kind = command.upper()
         base = self.at if command.islower() else (0.0, 0.0)
-        points = (
-            [(base[0] + v[n], base[1] + v[n + 1]) for n in range(0, len(v) - 1, 2)]
-            if kind not in "AHVZ"
-            else []
-        )
+        points = [(base[0] + v[n], base[1] + v[n + 1]) for n in range(0, len(v) - 1, 2)] if kind not in "AHVZ" else []
         if kind == "M":
             self.lift(False)
             self.at = self.start = points[0]

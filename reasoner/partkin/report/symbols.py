@@ -7,6 +7,7 @@ import math
 from partkin.model.drawing import Cut, DrawnFeature, DrawnZone
 from partkin.report.shapes import (
     Arc,
+    Box,
     Line,
     Obround,
     Point,
@@ -41,15 +42,19 @@ def hexagon(centre: Point, radius: float, pen: str) -> Poly:
     )
 
 
+def rectangle(box: Box, pen: str) -> Poly:
+    """Return a box as a closed line."""
+    left, top, right, bottom = box
+    return Poly(((left, top), (right, top), (right, bottom), (left, bottom)), pen)
+
+
 def cross(centre: Point, reach: float, pen: str) -> Strokes:
     """Return the two centre lines of a round feature."""
     x, y = centre
     return Strokes((((x - reach, y), (x + reach, y)), ((x, y - reach), (x, y + reach))), pen)
 
 
-def feature_marks(
-    feature: DrawnFeature, centre: Point, scale: float, angle_deg: float, donor: bool
-) -> list[Shape]:
+def feature_marks(feature: DrawnFeature, centre: Point, scale: float, angle_deg: float, donor: bool) -> list[Shape]:
     """Draw one feature at true size.
 
     Parameters
@@ -157,9 +162,7 @@ def state_mark(centre: Point, state: str) -> list[Shape]:
         return [Round(centre, 4.2, "hollow"), Round(centre, 1.8, "dot")]
     if state == "blocked":
         return [Poly(((x - 4.5, y - 1.8), (x + 4.5, y - 1.8), (x + 4.5, y + 1.8), (x - 4.5, y + 1.8)), "dot")]
-    return [
-        Strokes((((x - 3.6, y - 3.6), (x + 3.6, y + 3.6)), ((x - 3.6, y + 3.6), (x + 3.6, y - 3.6))), "wide")
-    ]
+    return [Strokes((((x - 3.6, y - 3.6), (x + 3.6, y + 3.6)), ((x - 3.6, y + 3.6), (x + 3.6, y - 3.6))), "wide")]
 
 
 def oblique(at: Point, along_deg: float, pen: str) -> Line:

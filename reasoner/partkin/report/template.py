@@ -193,9 +193,7 @@ def _labels(view: TemplateView, room: Room) -> list[Words]:
         box = _label_box(room, about, reach, text_width(text, _LABEL_MM, bold))
         if box is not None:
             words.append(
-                Words(
-                    (box[0], box[1] + 0.9), text, _LABEL_MM, bold=bold, colour=colour, halo=True, layer="text"
-                )
+                Words((box[0], box[1] + 0.9), text, _LABEL_MM, bold=bold, colour=colour, halo=True, layer="text")
             )
     return words
 
@@ -295,9 +293,7 @@ def template_picture(view: TemplateView) -> Picture:
     lines = wrapped(" ".join(clean(caution) for caution in view.cautions), 3.0, width - 24.0, 3)
     heading: list[Shape] = [
         Words((left + 12.0, bottom + 44.0), face_words(view), 9.0, bold=True, layer="text"),
-        Words(
-            (left + 12.0, bottom + 37.0), shortened(heading_words(view), 4.2, width - 24.0), 4.2, layer="text"
-        ),
+        Words((left + 12.0, bottom + 37.0), shortened(heading_words(view), 4.2, width - 24.0), 4.2, layer="text"),
         *(
             Words((left + 12.0, bottom + 31.5 - 3.8 * n), line, 3.0, colour=SOFT, layer="text")
             for n, line in enumerate(lines)
@@ -307,13 +303,9 @@ def template_picture(view: TemplateView) -> Picture:
         *square_shapes((left + 118.0, bottom + 2.0)),
     ]
     words = [f"Template of {heading_words(view)}, true size, {face_words(view).lower()}."]
-    words += [
-        f"{feature.id}: {size_words(feature)} at {_place_words(feature.at_mm)}." for feature in view.features
-    ]
+    words += [f"{feature.id}: {size_words(feature)} at {_place_words(feature.at_mm)}." for feature in view.features]
     words += [f"{cut.feature}: {cut_words(cut)} at {_place_words(cut.at_mm)}." for cut in view.cuts]
-    words += [
-        f"{zone.kind}: nothing is cut or drilled there." for zone in view.zones if zone.kind != "opening"
-    ]
+    words += [f"{zone.kind}: nothing is cut or drilled there." for zone in view.zones if zone.kind != "opening"]
     height = max(box[3] + 10.0 - bottom, 112.0)
     corner_mark = Poly(
         ((left, bottom), (left + width, bottom), (left + width, bottom + height), (left, bottom + height)),

@@ -131,9 +131,7 @@ class _Sheet:
             self.outline(shape.points, shape.closed, shape.pen)
         elif isinstance(shape, Round):
             pen = self.pen(shape.pen)
-            self.canvas.circle(
-                *shape.centre, shape.radius, stroke=int(bool(pen.stroke)), fill=int(bool(pen.fill))
-            )
+            self.canvas.circle(*shape.centre, shape.radius, stroke=int(bool(pen.stroke)), fill=int(bool(pen.fill)))
         elif isinstance(shape, Obround):
             self.outline(obround_points(shape, True), True, shape.pen)
         elif isinstance(shape, Arc):
@@ -141,9 +139,7 @@ class _Sheet:
                 turned((shape.radius, 0.0), shape.from_deg + (shape.to_deg - shape.from_deg) * n / 32)
                 for n in range(33)
             )
-            self.outline(
-                tuple((shape.centre[0] + x, shape.centre[1] + y) for x, y in spokes), False, shape.pen
-            )
+            self.outline(tuple((shape.centre[0] + x, shape.centre[1] + y) for x, y in spokes), False, shape.pen)
         elif isinstance(shape, Oval | Window):
             raise TypeError(f"a template has no {type(shape).__name__}")
 
@@ -290,9 +286,7 @@ def _open_page(canvas: Canvas, sheets: Sheets) -> None:
     """Go from points to true millimetres of the usable page, the printer's fault taken out."""
     canvas.setPageSize((sheets.paper_mm[0] * POINTS_PER_MM, sheets.paper_mm[1] * POINTS_PER_MM))
     margin = PAPER_MARGIN_MM * POINTS_PER_MM
-    canvas.transform(
-        POINTS_PER_MM / sheets.printer[0], 0.0, 0.0, POINTS_PER_MM / sheets.printer[1], margin, margin
-    )
+    canvas.transform(POINTS_PER_MM / sheets.printer[0], 0.0, 0.0, POINTS_PER_MM / sheets.printer[1], margin, margin)
 
 
 def _steps(view: TemplateView) -> list[str]:

@@ -22,14 +22,9 @@ from partkin.report.shapes import (
     wrapped,
 )
 from partkin.report.svg import clean
+from partkin.report.symbols import rectangle
 
 _ROW = 30.0
-
-
-def rectangle(box: Box, pen: str) -> Poly:
-    """Return a box as a closed line."""
-    left, top, right, bottom = box
-    return Poly(((left, top), (right, top), (right, bottom), (left, bottom)), pen)
 
 
 def sheet_frame(width: float, height: float) -> list[Shape]:
@@ -37,9 +32,7 @@ def sheet_frame(width: float, height: float) -> list[Shape]:
     inset = 2.0
     box = (inset, inset, width - inset, height - inset)
     middle_x, middle_y, mark = width / 2, height / 2, 6.0
-    below = (
-        [Line((middle_x, height - inset), (middle_x, height - inset - mark), "frame")] if width > 520 else []
-    )
+    below = [Line((middle_x, height - inset), (middle_x, height - inset - mark), "frame")] if width > 520 else []
     return [
         rectangle(box, "frame"),
         Line((middle_x, inset), (middle_x, inset + mark), "frame"),

@@ -32,9 +32,7 @@ _CUTTING = ("open out", "slot", "new hole")
 
 def original_of(build: Build, host: str) -> Part | None:
     """Return the original that came off a host."""
-    return next(
-        (part for part in build.parts if part.origin == "original" and part.takes_place_of == host), None
-    )
+    return next((part for part in build.parts if part.origin == "original" and part.takes_place_of == host), None)
 
 
 def _host_fixings(
@@ -46,10 +44,7 @@ def _host_fixings(
     original_mm = places_mm(positions.get(original.part)) if original else {}
     shown_by = {}
     if original:
-        shown_by = {
-            feature.goes_on or feature.feature: feature.feature
-            for feature in build.features_of(original.part)
-        }
+        shown_by = {feature.goes_on or feature.feature: feature.feature for feature in build.features_of(original.part)}
     from_original = verdict.measured_from == "original" or not host_mm
     if fixings is not None:
         features = [fixing.feature for fixing in fixings]
@@ -110,9 +105,7 @@ def conflict_spans(
     return tuple(beyond[:3] or spans[:1])
 
 
-def _spans(
-    verdict: Verdict, fixings: Sequence[DrawnFeature], features: Sequence[DrawnFeature]
-) -> tuple[Span, ...]:
+def _spans(verdict: Verdict, fixings: Sequence[DrawnFeature], features: Sequence[DrawnFeature]) -> tuple[Span, ...]:
     if verdict.conflict is None or verdict.conflict.shortfall_mm is None or verdict.placement is None:
         return ()
     return conflict_spans(verdict.conflict, fixings, features, verdict.placement.matrix)
@@ -144,9 +137,7 @@ def _areas(
     return tuple(zones), tuple(outlines)
 
 
-def _original_on_host(
-    build: Build, original: Part, host: str, positions: Mapping[str, Positions]
-) -> Matrix | None:
+def _original_on_host(build: Build, original: Part, host: str, positions: Mapping[str, Positions]) -> Matrix | None:
     original_mm, host_mm = places_mm(positions.get(original.part)), places_mm(positions.get(host))
     pairs = [
         (original_mm[feature.feature], host_mm[feature.goes_on])
@@ -256,9 +247,7 @@ def option_rows(build: Build, verdicts: Sequence[Verdict]) -> tuple[OptionRow, .
     grouped: dict[tuple[str, str | None], list[Offer]] = {}
     for offer in build.offers:
         grouped.setdefault((offer.option, offer.part), []).append(offer)
-    adapting = {
-        v.donor: v.adaptation.cost for v in verdicts if v.adaptation and v.adaptation.cost is not None
-    }
+    adapting = {v.donor: v.adaptation.cost for v in verdicts if v.adaptation and v.adaptation.cost is not None}
     rows = []
     for (_, part_id), offers in grouped.items():
         offer = _newest(offers)

@@ -1,0 +1,240 @@
+"""The report: one file, well-formed, complete, small, quick; and as a browser shows it."""
+
+import re
+import time
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from partkin.model.drawing import ReportView
+from partkin.report.html import report_html
+
+from . import sample
+from .reading import html_tree, outside_references
+
+XHTML = "{http://www.w3.org/1999/xhtml}"
+CHROMIUM = Path("/usr/bin/chromium")
+AXE = [
+    Path(__file__).resolve().parents[2] / "node_modules/axe-core/axe.min.js",
+    Path.home() / "node_modules/axe-core/axe.min.js",
+]
+
+
+def text_of(element):
+    return " ".join("".join(element.itertext()).split())
+
+
+@pytest.fixture(scope="module")
+def page():
+    return report_html(sample.REPORT)
+
+
+def test_it_is_well_formed_and_reaches_for_nothing(page):
+    tree = html_tree(page)
+    assert tree.get("lang") == "en"
+    assert not outside_references(page)
+    assert "<script" not in page and "javascript:" not in page
+    assert not re.search(r"""\son[a-z]+\s*=""", re.sub(r">[^<]*<", "><", page)), "no handler on any element"
+
+
+def test_html5_reads_it_as_it_was_meant():
+    """A second reader, by the HTML standard's own rules, in strict mode: any parse error raises."""
+    html5rdf = pytest.importorskip("html5rdf")
+    parser = html5rdf.HTMLParser(strict=False)
+    parser.parse(report_html(sample.REPORT))
+    # Elements of SVG closed by a slash are right in HTML; a void tag's slash is allowed (HTML, 13.1.2.1).
+    assert [error for error in parser.errors if error[1] != "non-void-element-with-trailing-solidus"] == []
+
+
+def test_ids_are_unique_and_every_link_inside_leads_somewhere(page):
+    tree = html_tree(page)
+    ids = Counter(element.get("id") for element in tree.iter() if element.get("id"))
+    assert [name for name, count in ids.items() if count > 1] == []
+    for element in tree.iter():
+        for key in ("href", "aria-labelledby", "aria-describedby"):
+            if element.get(key):
+                assert element.get(key).lstrip("#") in ids, element.get(key)
+
+
+def test_headings_come_in_order_and_tables_have_captions_and_scopes(page):
+    tree = html_tree(page)
+    levels = [int(element.tag[-1]) for element in tree.iter() if re.fullmatch(rf"{XHTML}h[1-6]", element.tag)]
+    assert levels[0] == 1 and levels.count(1) == 1
+    assert all(after - before <= 1 for before, after in zip(levels, levels[1:], strict=False))
+    tables = list(tree.iter(f"{XHTML}table"))
+    assert tables
+    for table in tables:
+        assert text_of(table.find(f"{XHTML}caption"))
+        assert all(cell.get("scope") in ("col", "row") for cell in table.iter(f"{XHTML}th"))
+
+
+def test_everything_the_verdicts_rest_on_is_there(page):
+    text = text_of(html_tree(page))
+    for verdict in sample.VERDICTS:
+        assert verdict.says in text and verdict.next_step in text
+        for reason in verdict.reasons:
+            assert reason.says in text
+        for caution in verdict.safety:
+            assert caution.says in text and caution.source in text
+        for unknown in verdict.unknown:
+            assert unknown.says in text
+        for out in verdict.ruled_out:
+            assert out.says in text and out.source in text
+        for action in verdict.adaptation.actions if verdict.adaptation else ():
+            assert action.says in text and all(tool in text for tool in action.tools)
+        for pair in verdict.pairs:
+            assert f"{pair.fixing} {pair.feature}" in text or pair.fixing in text
+    assert "Reading: centres of a and b, on D4." in text
+    assert "because of r1 , r2" in text or "because of r1, r2" in text
+    assert "corrects r0; second try" in text
+    assert "328.00" in text and "Spent so far: 12.50 EUR." in text
+    assert "Hold: the verdict alone is not enough to go ahead" in text
+
+
+def test_a_hold_stands_right_under_its_verdict(page):
+    first = page.index('<section class="donor"')
+    assert page.index('class="hold"', first) < page.index("<figure>", first)
+
+
+def test_a_corrected_reading_is_marked():
+    readings = (
+        replace(sample.BUILD.readings[1], reading="r1"), replace(sample.BUILD.readings[1], reading="r2", corrects="r1"),
+    )  # fmt: skip
+    page = report_html(replace(sample.REPORT, build=replace(sample.BUILD, readings=readings)))
+    assert "corrected by a later reading" in page
+
+
+def test_a_report_of_nothing_is_still_a_page():
+    empty = report_html(ReportView(replace(sample.BUILD, readings=()), (), ()))
+    assert "0 donors judged" in text_of(html_tree(empty))
+
+
+def test_five_donors_in_well_under_a_second_and_300_kb():
+    report_html(sample.REPORT)
+    start = time.perf_counter()
+    page = report_html(sample.REPORT)
+    assert time.perf_counter() - start < 1.0
+    assert len(page.encode()) < 300_000
+
+
+def test_twenty_donors_of_twelve_pairs_stay_under_a_megabyte():
+    view, verdict = sample.OVERLAYS[2], sample.DOES_NOT_FIT
+
+    def doubled(things, key):
+        return tuple(things) + tuple(replace(one, **{key: f"{getattr(one, key)}x", "at_mm": _away(one.at_mm)}) for one in things)
+
+    def _away(at_mm):
+        return (at_mm[0] + 31.0, at_mm[1] + 40.0)
+
+    pairs = verdict.pairs + tuple(replace(p, fixing=f"{p.fixing}x", feature=f"{p.feature}x") for p in verdict.pairs)
+    view = replace(view, fixings=doubled(view.fixings, "id"), features=doubled(view.features, "id"), pairs=pairs)
+    verdict = replace(verdict, pairs=pairs, reasons=tuple(
+        replace(reason, id=f"{reason.id}-{n}") for n in range(4) for reason in verdict.reasons
+    ))  # fmt: skip
+    verdicts = tuple(replace(verdict, donor=f"D{n}") for n in range(20))
+    overlays = tuple(replace(view, donor=f"D{n}", drawing=n + 1, drawings=20) for n in range(20))
+    page = report_html(replace(sample.REPORT, verdicts=verdicts, overlays=overlays))
+    assert len(page.encode()) < 1_000_000
+
+
+def _browser():
+    if not CHROMIUM.exists():
+        pytest.skip("Chromium is not installed")
+    return pytest.importorskip("playwright.sync_api")
+
+
+@pytest.fixture(scope="module")
+def shown(page, tmp_path_factory):
+    sync_api = _browser()
+    path = tmp_path_factory.mktemp("report") / "report.html"
+    path.write_text(page, encoding="utf-8")
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox", "--disable-gpu"])
+        yield browser, path.as_uri()
+        browser.close()
+
+
+# Anything a reader sees that sticks out of the page or out of its own box.
+STICKS_OUT = """() => {
+  const wide = document.documentElement.clientWidth, bad = [];
+  for (const e of document.querySelectorAll('main *, header *, footer *')) {
+    if (e.closest('desc, title, style, thead')) continue;
+    const box = e.getBoundingClientRect();
+    if (!box.width || !box.height) continue;
+    const inner = e.closest('svg svg');
+    if (inner && e !== inner) continue;
+    if (box.left < -1 || box.right > wide + 1) bad.push(e.tagName + ' ' + (e.textContent || '').slice(0, 40));
+  }
+  return bad;
+}"""
+
+# Lines of text of the page that lie on each other: table cells, paragraphs, list items, text in drawings.
+LIE_ON = """() => {
+  const boxes = [], bad = [];
+  for (const e of document.querySelectorAll('td, th, caption, p, li, h1, h2, h3, svg text')) {
+    if (e.querySelector('p, li, table') || e.closest('thead')) continue;
+    const turned = e.getAttribute('transform');
+    const box = e.getBoundingClientRect();
+    if (!box.width || !box.height || turned) continue;
+    const slack = e.tagName === 'text' ? 2.2 : 0.6;
+    boxes.push([box.left + slack, box.top + slack, box.right - slack, box.bottom - slack, e]);
+  }
+  for (let i = 0; i < boxes.length; i++) for (let j = i + 1; j < boxes.length; j++) {
+    const a = boxes[i], b = boxes[j];
+    if (a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3] && !a[4].contains(b[4]) && !b[4].contains(a[4]))
+      bad.push(a[4].textContent.slice(0, 30) + ' / ' + b[4].textContent.slice(0, 30));
+  }
+  return bad;
+}"""
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [360, 800, 1400])
+def test_a_browser_shows_it_whole_at_every_width(shown, width):
+    browser, address = shown
+    tab = browser.new_page(viewport={"width": width, "height": 900})
+    asked, said = [], []
+    tab.on("request", lambda request: asked.append(request.url))
+    tab.on("console", lambda message: said.append(message.text))
+    tab.goto(address)
+    assert asked == [address], "it reads itself and nothing else"
+    assert said == []
+    assert tab.evaluate("document.documentElement.scrollWidth") <= width
+    assert tab.evaluate(STICKS_OUT) == []
+    assert tab.evaluate(LIE_ON) == []
+    shown_drawings = tab.evaluate("[...document.querySelectorAll('figure svg.dw')].filter(e => e.clientWidth > 0).length")
+    assert shown_drawings == 4, "one drawing a donor, broad or narrow"
+    tab.close()
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [360, 1400])
+def test_axe_finds_no_violation(shown, width):
+    axe = next((path for path in AXE if path.exists()), None)
+    if axe is None:
+        pytest.skip("axe-core is not installed: npm install axe-core")
+    browser, address = shown
+    tab = browser.new_page(viewport={"width": width, "height": 900})
+    tab.goto(address)
+    tab.evaluate(axe.read_text(encoding="utf-8") + ";0")
+    found = tab.evaluate("axe.run()")
+    assert len(found["passes"]) > 15
+    assert [(one["id"], one["nodes"][0]["html"]) for one in found["violations"]] == []
+    tab.close()
+
+
+@pytest.mark.browser
+def test_on_paper_every_donor_begins_a_sheet(shown):
+    pypdf = pytest.importorskip("pypdf")
+    import io
+
+    browser, address = shown
+    tab = browser.new_page()
+    tab.goto(address)
+    printed = pypdf.PdfReader(io.BytesIO(tab.pdf(prefer_css_page_size=True)))
+    tab.close()
+    firsts = [page.extract_text().strip().splitlines()[0] for page in printed.pages]
+    for verdict in sample.VERDICTS:
+        assert any(f"({verdict.donor}) on" in first for first in firsts), verdict.donor
