@@ -20,7 +20,7 @@ def features(points: np.ndarray, stated: Iterable[int] = (), plus_minus_mm: floa
             Feature(
                 "p", f"f{at}", "hole", across_mm=8.0, x_mm=place[0], y_mm=place[1], z_mm=place[2],
                 plus_minus_mm=plus_minus_mm,
-            )  # fmt: skip
+            )
         )
     return made
 

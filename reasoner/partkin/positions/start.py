@@ -17,6 +17,7 @@ WIDE_BEAM = 2048
 # A rough layout this many times worse than the best one is not worth adjusting.
 HOPELESS = 100.0
 REFINED = 64
+SCATTERED = 160
 POLISHED = 8
 # Seeds of the draws below; they only choose generic positions and start values.
 GENERIC_SEED = 20_240_601
@@ -245,54 +246,81 @@ def _polish(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Five damped Gauss-Newton steps of one point in every layout at once; its share of chi-square."""
     d = spots_mm.shape[1]
-    best, cost = spots_mm, np.full(len(spots_mm), math.inf)
-    for _ in range(6):
-        apart = spots_mm[:, None] - anchors_mm
-        reach = np.maximum(np.linalg.norm(apart, axis=2), 1e-9)
-        miss = (length_mm - reach) / sigma_mm
-        now = np.einsum("bi,bi->b", miss, miss)
-        better = now < cost
-        best = np.where(better[:, None], spots_mm, best)
-        cost = np.where(better, now, cost)
-        rows = apart / reach[:, :, None] / sigma_mm[:, None]
+    damp = np.full(len(spots_mm), 1e-6)
+    best, cost = spots_mm, _misses(spots_mm, anchors_mm, length_mm, sigma_mm)[0]
+    for _ in range(5):
+        _, miss, rows = _misses(best, anchors_mm, length_mm, sigma_mm)
         normal = np.einsum("bij,bik->bjk", rows, rows)
-        normal += np.eye(d) * (1e-6 * np.einsum("bii->b", normal) / d)[:, None, None]
-        spots_mm = best + np.linalg.solve(normal, np.einsum("bij,bi->bj", rows, miss)[:, :, None])[:, :, 0]
+        normal += np.eye(d) * (damp * np.einsum("bii->b", normal) / d)[:, None, None]
+        right = np.einsum("bij,bi->bj", rows, miss)
+        tried = best + np.linalg.solve(normal, right[:, :, None])[:, :, 0]
+        now = _misses(tried, anchors_mm, length_mm, sigma_mm)[0]
+        better = now < cost
+        best = np.where(better[:, None], tried, best)
+        cost = np.where(better, now, cost)
+        damp = np.where(better, 0.2 * damp, np.maximum(1e-3, 5.0 * damp))
     return best, cost
 
 
-def _refined(network: Network, beam: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Six damped Gauss-Newton steps of whole layouts, all at once; sorted by chi-square."""
+def _misses(
+    spots_mm: np.ndarray, anchors_mm: np.ndarray, length_mm: np.ndarray, sigma_mm: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Chi-square (b,), weighted misses (b, n) and slopes (b, n, d) of one point against its anchors."""
+    apart = spots_mm[:, None] - anchors_mm
+    reach = np.maximum(np.linalg.norm(apart, axis=2), 1e-9)
+    miss = (length_mm - reach) / sigma_mm
+    return np.einsum("bi,bi->b", miss, miss), miss, apart / reach[:, :, None] / sigma_mm[:, None]
+
+
+def _refined(
+    network: Network, beam: np.ndarray, rounds: int = 8, damping: float = 1e-6
+) -> tuple[np.ndarray, np.ndarray]:
+    """Levenberg-Marquardt steps of whole layouts, all at once; sorted by chi-square."""
     k, d = network.size
-    m = len(network.length_mm)
     weight = np.zeros(k * d)
-    weight[network.weighed] = 1.0 / network.sigmas[m:]
+    weight[network.weighed] = 1.0 / network.sigmas[len(network.length_mm) :]
     stated = np.where(network.seen, network.seen_mm, 0.0).ravel()
-    best, cost = beam, np.full(len(beam), math.inf)
-    xyz_mm = beam
-    at = np.arange(m)[:, None]
-    for _ in range(7):
-        apart = xyz_mm[:, network.edges[:, 0]] - xyz_mm[:, network.edges[:, 1]]
-        length_mm = np.maximum(np.linalg.norm(apart, axis=2), 1e-9)
-        miss = (network.length_mm - length_mm) / network.sigma_mm
-        off = (stated - xyz_mm.reshape(-1, k * d)) * weight
-        now = np.einsum("bi,bi->b", miss, miss) + np.einsum("bi,bi->b", off, off)
-        better = now < cost
-        best = np.where(better[:, None, None], xyz_mm, best)
-        cost = np.where(better, now, cost)
-        unit = apart / length_mm[:, :, None] / network.sigma_mm[:, None]
-        rows = np.zeros((len(beam), m, k * d))
-        rows[:, at, network.edges[:, :1] * d + np.arange(d)] = unit
-        rows[:, at, network.edges[:, 1:] * d + np.arange(d)] = -unit
-        rows[:, :, network.fixed] = 0.0
+    damp = np.full(len(beam), damping)
+    best, cost = beam, _misfits(network, beam, stated, weight)[0]
+    for _ in range(rounds):
+        _, miss, off, unit = _misfits(network, best, stated, weight)
+        rows = _rows(network, unit)
         across = rows.transpose(0, 2, 1)
         normal = across @ rows
         mean = np.einsum("bii->b", normal) / (k * d)
-        normal += np.diag(weight**2) + (1e-6 * mean)[:, None, None] * np.eye(k * d)
+        normal += np.diag(weight**2) + (damp * mean + 1e-9 * mean)[:, None, None] * np.eye(k * d)
         right = (across @ miss[:, :, None])[:, :, 0] + off * weight
-        xyz_mm = best + np.linalg.solve(normal, right[:, :, None])[:, :, 0].reshape(best.shape)
+        step_mm = np.linalg.solve(normal, right[:, :, None])[:, :, 0].reshape(best.shape)
+        now = _misfits(network, best + step_mm, stated, weight)[0]
+        better = now < cost
+        best = np.where(better[:, None, None], best + step_mm, best)
+        cost = np.where(better, now, cost)
+        damp = np.where(better, 0.2 * damp, np.maximum(1e-4, 5.0 * damp))
     order = np.argsort(cost, kind="stable")
     return best[order], cost[order]
+
+
+def _misfits(
+    network: Network, beam: np.ndarray, stated: np.ndarray, weight: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Chi-square (b,), weighted misses of distances (b, m) and of coordinates (b, k*d), weighted units."""
+    apart = beam[:, network.edges[:, 0]] - beam[:, network.edges[:, 1]]
+    length_mm = np.maximum(np.linalg.norm(apart, axis=2), 1e-9)
+    miss = (network.length_mm - length_mm) / network.sigma_mm
+    off = (stated - beam.reshape(len(beam), -1)) * weight
+    cost = np.einsum("bi,bi->b", miss, miss) + np.einsum("bi,bi->b", off, off)
+    return cost, miss, off, apart / length_mm[:, :, None] / network.sigma_mm[:, None]
+
+
+def _rows(network: Network, unit: np.ndarray) -> np.ndarray:
+    k, d = network.size
+    m = len(network.edges)
+    rows = np.zeros((len(unit), m, k * d))
+    at = np.arange(m)[:, None]
+    rows[:, at, network.edges[:, :1] * d + np.arange(d)] = unit
+    rows[:, at, network.edges[:, 1:] * d + np.arange(d)] = -unit
+    rows[:, :, network.fixed] = 0.0
+    return rows
 
 
 def _scattered(network: Network, beam: np.ndarray, placed: np.ndarray) -> list[np.ndarray]:
@@ -301,10 +329,10 @@ def _scattered(network: Network, beam: np.ndarray, placed: np.ndarray) -> list[n
     d = network.size[1]
     reach_mm = float(network.length_mm.max())
     starts = []
-    for trial in range(3 * BEAM):
+    for trial in range(SCATTERED):
         xyz_mm = beam[trial % len(beam)].copy()
         middle_mm = xyz_mm[placed].mean(axis=0)
         xyz_mm[~placed] = middle_mm + rng.uniform(-reach_mm, reach_mm, (int((~placed).sum()), d))
         starts.append(xyz_mm)
-    ranked = sorted((solve(network, start, cautious=True) for start in starts), key=lambda s: s.chi_square)
-    return [solution.xyz_mm for solution in ranked[: 2 * POLISHED]]
+    found, _ = _refined(network, np.array(starts), rounds=40, damping=1e-2)
+    return list(found[: 2 * POLISHED])

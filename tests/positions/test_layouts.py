@@ -1,0 +1,92 @@
+"""Start values: which features hang together, and every layout that distances allow."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from partkin.positions.adjusting import adjust
+from partkin.positions.network import Network
+from partkin.positions.start import firm_points, layouts
+from positions.parts import all_pairs, apart, features, random_network, readings
+
+QUAD = np.array([[0.0, 0.0], [300.0, 0.0], [320.0, 210.0], [10.0, 190.0]])
+SIX = np.array([[0.0, 0.0], [200.0, 0.0], [90.0, 150.0], [400.0, 50.0], [650.0, 20.0], [500.0, 260.0]])
+PRISM = [(0, 1), (1, 2), (0, 2), (3, 4), (4, 5), (3, 5), (0, 3), (1, 4), (2, 5)]
+K33 = [(a, b) for a in range(3) for b in range(3, 6)]
+
+
+def network(points: np.ndarray, pairs: list[tuple[int, int]], stated: tuple[int, ...] = ()) -> Network:
+    edges = np.array(pairs)
+    seen = np.full_like(points, np.nan)
+    seen[list(stated)] = points[list(stated)]
+    length = apart(points)[edges[:, 0], edges[:, 1]]
+    return Network(edges, length, np.full(len(edges), 0.3), seen, np.full_like(points, 0.3))
+
+
+@pytest.mark.parametrize(
+    ("pairs", "stated", "firm"),
+    [
+        ([(0, 1), (1, 2), (2, 3), (0, 3)], (), [0, 1]),
+        ([(0, 1), (1, 2), (2, 3), (0, 3), (0, 2)], (), [0, 1, 2, 3]),
+        ([(0, 1), (1, 2), (0, 2), (2, 3)], (), [0, 1, 2]),
+        ([(0, 1), (1, 2), (0, 2)], (2, 3), [2, 3]),
+        ([(0, 1), (1, 2), (0, 2)], (1, 2, 3), [0, 1, 2, 3]),
+        ([(0, 1), (1, 2), (0, 2)], (3,), [0, 1, 2]),
+        ([(0, 3)], (0, 1, 2), [0, 1, 2]),
+    ],
+)
+def test_firm_points(pairs: list[tuple[int, int]], stated: tuple[int, ...], firm: list[int]) -> None:
+    assert firm_points(network(QUAD, pairs, stated)).tolist() == firm
+
+
+@pytest.mark.parametrize(
+    ("points", "pairs", "count"),
+    [
+        (QUAD, [(0, 1), (1, 2), (2, 3), (0, 3), (0, 2)], 2),
+        (QUAD, all_pairs(4), 1),
+        (SIX, PRISM, None),
+        (SIX, K33, None),
+    ],
+)
+def test_the_true_layout_is_among_them(points: np.ndarray, pairs: list[tuple[int, int]], count: int | None) -> None:
+    """A prism and K(3,3) are rigid and cannot be built point by point from two distances each."""
+    found = layouts(network(points, pairs))
+    good = [one for one in found if one.chi_square < 1e-6]
+    assert any(np.allclose(apart(one.xyz_mm), apart(points), atol=1e-3) for one in good)
+    assert count is None or len(good) == count
+    for one in good:
+        edges = np.array(pairs)
+        same = apart(one.xyz_mm)[edges[:, 0], edges[:, 1]]
+        assert same == pytest.approx(apart(points)[edges[:, 0], edges[:, 1]], abs=1e-3)
+
+
+@pytest.mark.parametrize("seed", [seed for seed in range(60) if seed % 3])
+def test_noisy_networks_start_from_nothing(seed: int) -> None:
+    """No start is given; the best layout is at least as good as the one next to the truth."""
+    from partkin.positions.network import solve
+
+    whole, points, _ = random_network(seed)
+    firm = firm_points(whole)
+    part = whole.among(firm)
+    near_truth = solve(part, points[firm])
+    assert layouts(part)[0].chi_square <= near_truth.chi_square * (1.0 + 1e-6) + 1e-6
+
+
+def test_a_separating_reading_is_named_and_separates() -> None:
+    pairs = [(0, 1), (1, 2), (2, 3), (0, 3), (0, 2)]
+    first = adjust("p", features(QUAD), readings(QUAD, pairs))
+    assert len(first.layouts) == len(first.layout_covariances_mm2) == 2
+    asked = next(ask for ask in first.missing if ask.quantity == "centres")
+    assert {asked.from_feature, asked.to_feature} == {"f1", "f3"}
+    assert "139 mm or 347 mm" in asked.says
+    after = adjust("p", features(QUAD), readings(QUAD, [*pairs, (1, 3)]))
+    assert len(after.layouts) == 1
+    assert apart(after.xyz_mm) == pytest.approx(apart(QUAD), abs=1e-6)
+
+
+def test_in_space() -> None:
+    points = np.random.default_rng(2).uniform(0.0, 500.0, (7, 3))
+    pairs = [pair for pair in all_pairs(7) if pair not in [(0, 6), (2, 5)]]
+    found = layouts(network(points, pairs))
+    assert apart(found[0].xyz_mm) == pytest.approx(apart(points), abs=1e-4)
