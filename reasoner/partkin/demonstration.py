@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import shutil
 from pathlib import Path
+from textwrap import wrap
 
 from partkin import pipeline
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
-from partkin.report.text import MARKS
+from partkin.report.text import MARKS, WIDTH
 from partkin.shipped import shipped
 
 
@@ -72,11 +73,13 @@ def _refusal(folder: Path, what: str) -> Problem:
 
 
 def _told(verdict: Verdict) -> list[str]:
-    lines = [f"{MARKS[verdict.verdict]} {verdict.donor}: {verdict.verdict}"]
-    lines.append(f"      {verdict.says}")
+    told = [verdict.says]
     if verdict.conflict_says:
-        lines.append(f"      As it is: {verdict.conflict_says}.")
-    lines += [f"      - {action.says}" for action in (verdict.adaptation.actions if verdict.adaptation else ())]
-    lines += [f"      ? {unknown.says}" for unknown in verdict.unknown[:2]]
-    lines += [f"      HOLD: {caution.says}" for caution in verdict.safety if caution.hold][:1]
+        told.append(f"As it is: {verdict.conflict_says}.")
+    told += [f"- {action.says}" for action in (verdict.adaptation.actions if verdict.adaptation else ())]
+    told += [f"? {unknown.says}" for unknown in verdict.unknown[:2]]
+    told += [f"HOLD: {caution.says}" for caution in verdict.safety if caution.hold][:1]
+    lines = [f"{MARKS[verdict.verdict]} {verdict.donor}: {verdict.verdict}"]
+    for text in told:
+        lines += wrap(text, WIDTH, initial_indent="      ", subsequent_indent="      ")
     return lines

@@ -6,9 +6,9 @@ import json
 from dataclasses import replace
 
 import pytest
-from builders import build, given, holes, moved, studs
 
 import partkin
+from builders import build, given, holes, moved, studs
 from partkin.model.build import Build, Feature, Part, Reading, Zone
 from partkin.report.verdict_file import as_tree, verdict_json
 
@@ -22,7 +22,9 @@ def with_original(made: Build, *, points: list = PLATE, zones: tuple = (), **par
         replace(f, part="old", feature=f"o{n}", goes_on=f"F{n}", thread="M6x1")
         for n, f in enumerate(holes(points), start=1)
     ]
-    return replace(made, parts=(*made.parts, original), features=(*made.features, *features), zones=(*made.zones, *zones))
+    return replace(
+        made, parts=(*made.parts, original), features=(*made.features, *features), zones=(*made.zones, *zones)
+    )
 
 
 def donor_zone(points: tuple, kind: str = "tear seam", part: str = "donor", name: str = "seam") -> Zone:
@@ -122,7 +124,8 @@ def test_a_missing_size_is_asked_for() -> None:
     donor = given(holes(PLATE))
     verdict = partkin.check(build(studs(PLATE), [replace(donor[0], across_mm=None), *donor[1:]]), "donor")
     assert verdict.verdict == "not enough measured"
-    assert (verdict.unknown[0].part, verdict.unknown[0].quantity, verdict.unknown[0].from_feature) == ("donor", "across", "a1")
+    asked = verdict.unknown[0]
+    assert (asked.part, asked.quantity, asked.from_feature) == ("donor", "across", "a1")
     assert as_tree(verdict)["unknown"][0]["reading"]["quantity"] == "across"
 
 
@@ -189,8 +192,8 @@ def test_a_stud_that_meets_no_opening_blocks_whatever_its_need() -> None:
 
 
 def test_should_is_listed_where_it_cannot_be_paired() -> None:
-    host = [*studs(PLATE), Feature("host", "T1", "tapped hole", 6.0, x_mm=80.0, y_mm=80.0, plus_minus_mm=0.0, need="should")]
-    verdict = partkin.check(build(host, holes(PLATE)), "donor")
+    tapped = Feature("host", "T1", "tapped hole", 6.0, x_mm=80.0, y_mm=80.0, plus_minus_mm=0.0, need="should")
+    verdict = partkin.check(build([*studs(PLATE), tapped], holes(PLATE)), "donor")
     assert verdict.verdict == "bolts on"
     assert [(u.fixing, u.need) for u in verdict.unpaired] == [("T1", "should")]
 
@@ -219,8 +222,8 @@ def test_the_file_is_the_same_bytes_each_time_and_leaves_nothing_out() -> None:
     assert len(texts) == 1
     tree = json.loads(texts.pop())
     contract = (
-        "partkin host donor measured_from verdict chance margin_mm placement pairs unpaired conflict adaptations unknown "
-        "safety reasons"
+        "partkin host donor measured_from verdict chance margin_mm placement pairs unpaired conflict adaptations "
+        "unknown safety reasons"
     )
     assert set(contract.split()) <= set(tree)
     assert set(tree["pairs"][0]) >= {"fixing", "feature", "offset_mm", "allowed_mm", "margin_mm", "state"}

@@ -20,6 +20,8 @@ class Problem:
 
     def __str__(self) -> str:
         """Render as `sheet:row:column: what. mend`."""
+        if not self.row and not self.column:
+            return f"{self.sheet}: {self.what}. {self.mend}"
         where = f"{self.sheet}:{self.row}:{self.column}" if self.row else f"{self.sheet}::{self.column}"
         return f"{where}: {self.what}. {self.mend}"
 
