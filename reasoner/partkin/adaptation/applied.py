@@ -10,6 +10,7 @@ from partkin.model.build import Feature
 from partkin.model.fitting import FitTask, Option, Spot
 
 RESHAPES = ("open out", "slot")
+MOVES = (*RESHAPES, "new hole", "thread insert")
 
 
 def adapted_task(task: FitTask, adaptation: Adaptation) -> FitTask:
@@ -74,7 +75,7 @@ def workmanship_of(adaptation: Adaptation, side: str = "donor") -> dict[str, flo
     """
     found: dict[str, float] = {}
     for action in adaptation.actions:
-        if action.side == side and action.workmanship_mm > 0.0 and action.do in (*RESHAPES, "new hole", "thread insert"):
+        if action.side == side and action.workmanship_mm > 0.0 and action.do in MOVES:
             found[action.feature] = max(found.get(action.feature, 0.0), action.workmanship_mm)
     return found
 

@@ -9,16 +9,17 @@ from partkin.adaptation.applied import adapted_task
 from partkin.adaptation.choices import Bench, Choice, Unit, holds, new_hole, unit_of_pair
 from partkin.adaptation.dressing import dress
 from partkin.adaptation.fasteners import fastener_jobs
-from partkin.adaptation.limits import LICENSED, Refusal, refuse_cut
+from partkin.adaptation.limits import LICENSED, Refusal
 from partkin.adaptation.optimise import Optimiser, Optimum, Permitted, Vector
 from partkin.adaptation.pairing import pairings
 from partkin.adaptation.pairs import blocked_by_thread, bolt_of
 from partkin.adaptation.placing import Fits, Geometry, Placed, Sets, Solve
 from partkin.adaptation.refusals import ruled_out
+from partkin.adaptation.standing import line3, standing
 from partkin.model.adapting import Action, Adaptation, AdaptationAnswer, AdaptationQuestion
-from partkin.model.fitting import Conflict, FitAnswer, FitTask, Option, Spot
+from partkin.model.fitting import Conflict, FitAnswer, Option, Spot
 
-DEFAULT_LIMIT = 400
+DEFAULT_LIMIT = 200
 DIFFERENT = 2
 
 
@@ -143,8 +144,6 @@ class _Search:
         placement = self.before.placement
 
         def away_mm(spot: Spot) -> float:
-            from partkin.adaptation.standing import line3, standing
-
             stands = standing(replace(unit, feature=spot), placement, "donor")
             return float(((line3(spot)[0, :2] - stands.other[0]) ** 2).sum())
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from partkin.adaptation import phrases
 from partkin.adaptation.choices import STEP_DEG, Bench, Choice, Unit
-from partkin.adaptation.limits import PartLimits, Refusal, refuse_cut
+from partkin.adaptation.limits import Obstacle, PartLimits, Refusal, refuse_cut
 from partkin.adaptation.pairs import Opening, drill_up_mm
 from partkin.adaptation.placing import Placed
 from partkin.adaptation.standing import heading_deg, lengthened, line3, nearest, standing
@@ -19,8 +20,8 @@ from partkin.model.adapting import Action
 from partkin.model.fitting import Placement, Spot
 
 ORDER = (
-    "open out", "slot", "thread insert", "new hole", "move over", "trim edge", "connector adapter", "new clip",
-    "spacer", "longer bolt", "other bolt", "leave unused",
+    "open out", "slot", "thread insert", "new hole", "move over", "trim edge", "connector adapter",
+    "new clip", "spacer", "longer bolt", "other bolt", "leave unused",
 )  # fmt: skip
 
 
@@ -74,21 +75,24 @@ def _collision(bench: Bench, cuts: list[Cut]) -> Refusal | None:
 
 def _with_cuts(limits: PartLimits, cut: Cut, others: list[Cut]) -> PartLimits:
     changed = {other.feature: other for other in others if other.side == cut.side}
-    obstacles = [
-        replace(o, starts=changed[o.name].line[:1], ends=changed[o.name].line[1:], across_mm=changed[o.name].across_mm)
-        if o.what == "hole" and o.name in changed
-        else o
-        for o in limits.obstacles
-    ]  # fmt: skip
-    known = {o.name for o in obstacles if o.what == "hole"}
-    if limits.obstacles:
-        model = replace(limits.obstacles[0], what="hole")
-        obstacles += [
-            replace(model, name=other.feature, starts=other.line[:1], ends=other.line[1:], across_mm=other.across_mm)
-            for other in changed.values()
-            if other.feature not in known
-        ]
-    return replace(limits, obstacles=tuple(obstacles))
+    kept = [o for o in limits.obstacles if o.what != "hole" or o.name not in changed]
+    made = [
+        Obstacle("hole", name, other.line[:1], other.line[1:], other.across_mm)
+        for name, other in changed.items()
+    ]
+    return replace(limits, obstacles=(*kept, *made))
+
+
+def priced_action(bench: Bench, do: str, feature: str, side: str, says: str, fixing: str | None) -> Action:
+    """Make an action with what the work table says of it; sizes are filled in by the caller."""
+    row = work_for(do, bench.limits(side).group, bench.question.work)
+    rate = bench.question.settings.labour_rate
+    cost = None if rate is None else round(row.minutes * rate / 60.0 + row.cost, 2)
+    part = (bench.question.donor if side == "donor" else bench.question.host).part
+    return Action(
+        do, feature, part, None, row.minutes, cost, says, fixing=fixing, tools=row.tools, source=row.source,
+        workmanship_mm=row.workmanship_mm, side=side,
+    )  # fmt: skip
 
 
 class _Job:
@@ -133,18 +137,10 @@ class _Job:
         assert self.unit.bolt_mm is not None
         return self.unit.bolt_mm
 
-    def _add(self, do: str, says: str, **known: object) -> None:
-        row = work_for(do, self.bench.limits(self.choice.side).group, self.bench.question.work)
-        rate = self.bench.question.settings.labour_rate
-        cost = None if rate is None else round(row.minutes * rate / 60.0 + row.cost, 2)
-        self.actions.append(
-            Action(
-                do=do, feature=str(known.pop("feature", self.spot.id if self.paired else self.unit.fixing.id)),
-                part=self.part, to_mm=known.pop("to_mm", None), minutes=row.minutes, cost=cost, says=says,  # type: ignore[arg-type]
-                fixing=self.unit.fixing.id, tools=row.tools, source=row.source,
-                workmanship_mm=row.workmanship_mm, side=self.choice.side, **known,  # type: ignore[arg-type]
-            )
-        )  # fmt: skip
+    def _add(self, do: str, says: str, feature: str | None = None, **sizes: Any) -> None:
+        named = feature or (self.spot.id if self.paired else self.unit.fixing.id)
+        priced = priced_action(self.bench, do, named, self.choice.side, says, self.unit.fixing.id)
+        self.actions.append(replace(priced, **sizes))
 
     def _open_out(self) -> None:
         opening, tolerance_mm = self.opening, self.bench.tolerance_mm("open out", self.choice.side)
@@ -172,7 +168,9 @@ class _Job:
     def _edge(self, across_mm: float, slot: bool) -> float | None:
         """Distance to keep from an edge that the program does not know."""
         limits = self.bench.limits(self.choice.side)
-        return None if limits.outline_known else phrases.edge_to_keep_mm(limits, across_mm, self.bolt_mm, slot)
+        if limits.outline_known:
+            return None
+        return phrases.edge_to_keep_mm(limits, across_mm, self.bolt_mm, slot)
 
     def _slot(self) -> None:
         if self.spot.half_travel_mm > 0.0:
@@ -189,8 +187,8 @@ class _Job:
         self._add(
             "slot",
             phrases.slot(
-                self._what(), opening.across_mm, width_mm, width_mm + travel_mm, travel_mm, along_deg, towards,
-                self.bolt_mm, self._edge(width_mm, True),
+                self._what(), opening.across_mm, width_mm, width_mm + travel_mm, travel_mm, along_deg,
+                towards, self.bolt_mm, self._edge(width_mm, True),
             ),
             to_mm=width_mm, length_mm=width_mm + travel_mm, angle_deg=along_deg,
             at_mm=(*(round(float(v), 3) for v in middle), *self.spot.at_mm[2:]),
@@ -199,7 +197,7 @@ class _Job:
 
     def _run(self, width_mm: float) -> tuple[np.ndarray, float, float]:
         """Start, direction and travel of a new slot."""
-        shape, opening = self.choice.shape, self.opening
+        shape = self.choice.shape
         assert shape is not None
         stands = standing(self.unit, self.placement, self.choice.side)
         centre = stands.own.mean(axis=0)

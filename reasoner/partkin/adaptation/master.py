@@ -13,15 +13,16 @@ import numpy as np
 from partkin.adaptation.placing import Sets
 
 MOST_LISTED = 150_000
+MOST_NODES = 5_000
+Numbers = Sequence[Sequence[int]]
 
 
 class Listed:
     """Every vector in order of cost; each cut strikes out what it refutes."""
 
     def __init__(
-        self, costs: Sequence[Sequence[int]], permitted: Sequence[Sequence[int]], keeps: Sequence[Sequence[bool]],
-        kept: int,
-    ) -> None:  # fmt: skip
+        self, costs: Numbers, permitted: Numbers, keeps: Sequence[Sequence[bool]], kept: int
+    ) -> None:
         grids = np.meshgrid(*[np.array(choices, dtype=np.int16) for choices in permitted], indexing="ij")
         vectors = np.stack([grid.ravel() for grid in grids], axis=1)
         total = np.zeros(len(vectors), dtype=np.int64)
@@ -52,7 +53,7 @@ class Listed:
         self.strike(tuple((unit, frozenset((choice,))) for unit, choice in enumerate(vector)))
 
     def cheapest(self) -> tuple[tuple[int, ...], int] | None:
-        """The first vector that is left, with its cost."""
+        """The first vector that is left, with a cost that no other is below: its own."""
         left = np.flatnonzero(self.alive[self.at :])
         if not len(left):
             return None
@@ -64,9 +65,8 @@ class Programmed:
     """The same by integer programming (HiGHS), where there are too many vectors to list."""
 
     def __init__(
-        self, costs: Sequence[Sequence[int]], permitted: Sequence[Sequence[int]], keeps: Sequence[Sequence[bool]],
-        kept: int,
-    ) -> None:  # fmt: skip
+        self, costs: Numbers, permitted: Numbers, keeps: Sequence[Sequence[bool]], kept: int
+    ) -> None:
         self.columns = [(unit, choice) for unit, choices in enumerate(permitted) for choice in choices]
         self.column_of = {pair: number for number, pair in enumerate(self.columns)}
         self.price = np.array([costs[unit][choice] for unit, choice in self.columns], dtype=float)
@@ -97,7 +97,7 @@ class Programmed:
         self.strike(tuple((unit, frozenset((choice,))) for unit, choice in enumerate(vector)))
 
     def cheapest(self) -> tuple[tuple[int, ...], int] | None:
-        """The cheapest vector that is left, with its cost."""
+        """A vector that is left, with a cost that none is below: its own unless nodes ran out."""
         from scipy.optimize import Bounds, LinearConstraint, milp
 
         found = milp(
@@ -105,19 +105,21 @@ class Programmed:
             integrality=np.ones(len(self.price)),
             bounds=Bounds(0.0, 1.0),
             constraints=LinearConstraint(np.array(self.rows), np.array(self.low), np.array(self.high)),
-            options={"mip_rel_gap": 0.0},
+            options={"mip_rel_gap": 0.0, "node_limit": MOST_NODES},
         )
         if found.x is None:
             return None
-        chosen = {unit: choice for (unit, choice), taken in zip(self.columns, found.x, strict=True) if taken > 0.5}
+        taken = found.x > 0.5
+        chosen = dict(pair for pair, is_taken in zip(self.columns, taken, strict=True) if is_taken)
         vector = tuple(chosen[unit] for unit in sorted(chosen))
-        return vector, round(float(self.price @ (found.x > 0.5)))
+        if found.status == 0:
+            return vector, round(float(self.price @ taken))
+        return vector, math.ceil(float(found.mip_dual_bound) - 1e-6)
 
 
 def master(
-    costs: Sequence[Sequence[int]], permitted: Sequence[Sequence[int]], keeps: Sequence[Sequence[bool]], kept: int,
-    most_listed: int = MOST_LISTED,
-) -> Listed | Programmed:  # fmt: skip
+    costs: Numbers, permitted: Numbers, keeps: Sequence[Sequence[bool]], kept: int, most_listed: int
+) -> Listed | Programmed:
     """Choose the way by the number of vectors."""
     many = math.prod(len(choices) for choices in permitted)
     return (Listed if many <= most_listed else Programmed)(costs, permitted, keeps, kept)

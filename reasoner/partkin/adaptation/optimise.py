@@ -35,6 +35,7 @@ class _Aim:
     cuts: tuple[Sets, ...]
     asked: Listed | Programmed
     below: int | None
+    unproved: list[int] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ class Optimiser:
     left: int
     most_listed: int = MOST_LISTED
     cuts: list[Sets] = field(default_factory=list)
-    struck: dict[Vector, bool] = field(default_factory=dict)
+    struck: dict[Vector, None] = field(default_factory=dict)
     borne_out: dict[Vector, object] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -93,7 +94,8 @@ class Optimiser:
         return sum(self.costs[unit][choice] for unit, choice in enumerate(vector))
 
     def run(
-        self, permitted: Permitted, more_cuts: Sequence[Sets] = (), below: int | None = None, any_will_do: bool = False
+        self, permitted: Permitted, more_cuts: Sequence[Sets] = (), below: int | None = None,
+        any_will_do: bool = False,
     ) -> Optimum:  # fmt: skip
         """Find the cheapest set of permitted choices.
 
@@ -110,58 +112,66 @@ class Optimiser:
         """
         if any(not choices for choices in permitted):
             return Optimum(None, None, None, None, True)
+        aim = self._aim(permitted, tuple(more_cuts), below)
+        best: Found | None = None
+        while True:
+            named = aim.asked.cheapest()
+            if named is None or (below is not None and named[1] >= below):
+                return self._settled(best, best[0] if best is not None else None, aim)
+            vector, bound = named
+            if best is not None and (any_will_do or best[0] <= bound):
+                return self._settled(best, bound, aim)
+            if self.left <= 0 and vector not in self.borne_out:
+                return self._settled(best, bound, aim, stopped=True)
+            taken, nearest = self._examine(vector, aim)
+            if taken is not None:
+                return self._settled(taken, bound, aim)
+            if nearest is not None:
+                best = self._by_hand(nearest, aim, best)
+            best = self._mended(vector, aim, best)
+
+    def _aim(self, permitted: Permitted, cuts: tuple[Sets, ...], below: int | None) -> _Aim:
         asked = master(self.costs, permitted, self.keeps, self.kept, self.most_listed)
-        for cut in (*self.cuts, *more_cuts):
+        aim = _Aim(permitted, cuts, asked, below)
+        for cut in (*self.cuts, *cuts):
             asked.strike(cut)
         for vector in self.struck:
             if all(choice in choices for choice, choices in zip(vector, permitted, strict=True)):
-                asked.strike_one(vector)
-        best: Found | None = None
-        unproved: list[int] = [self.cost_of(vector) for vector, sure in self.struck.items() if not sure]
-        while True:
-            found = asked.cheapest()
-            if found is None or (below is not None and found[1] >= below):
-                bound = None if found is None else found[1]
-                return self._settled(best, bound, unproved)
-            vector, cost = found
-            if best is not None and (any_will_do or best[0] <= cost):
-                return self._settled(best, cost, unproved)
-            if vector in self.borne_out:
-                return self._settled((cost, vector, self.borne_out[vector]), cost, unproved)
-            if self.left <= 0:
-                return self._settled(best, cost, unproved, stopped=True)
+                self._put_aside(vector, aim)
+        return aim
+
+    def _put_aside(self, vector: Vector, aim: _Aim) -> None:
+        """Strike one vector without a proof."""
+        self.struck[vector] = None
+        aim.asked.strike_one(vector)
+        if not any(refuted(cut, vector) for cut in (*self.cuts, *aim.cuts)):
+            aim.unproved.append(self.cost_of(vector))
+
+    def _examine(self, vector: Vector, aim: _Aim) -> tuple[Found | None, Placement | None]:
+        """Ask the geometry about the master's vector: it is borne out, refuted or put aside."""
+        if vector not in self.borne_out:
             self.left -= 1
             placed = self.geometry.place(vector)
-            if isinstance(placed, Placed):
-                finished = self.finish(vector, placed)
-                if finished is not None:
-                    self.borne_out[vector] = finished
-                    return self._settled((cost, vector, finished), cost, unproved)
-                self.struck[vector] = False
-                asked.strike_one(vector)
-                unproved.append(cost)
-                continue
-            if placed.sets:
-                self.cuts.append(placed.sets)
-                asked.strike(placed.sets)
-            else:
-                self.struck[vector] = False
-                asked.strike_one(vector)
-                unproved.append(cost)
-            aim = _Aim(permitted, tuple(more_cuts), asked, below)
-            if placed.nearest is not None:
-                best = self._by_hand(placed.nearest, aim, best)
-            best = self._mended(vector, aim, best)
+            if not isinstance(placed, Placed):
+                if placed.sets:
+                    self.cuts.append(placed.sets)
+                    aim.asked.strike(placed.sets)
+                else:
+                    self._put_aside(vector, aim)
+                return None, placed.nearest
+            finished = self.finish(vector, placed)
+            if finished is None:
+                self._put_aside(vector, aim)
+                return None, None
+            self.borne_out[vector] = finished
+        return (self.cost_of(vector), vector, self.borne_out[vector]), None
 
-    def _settled(
-        self, best: Found | None, bound: int | None, unproved: list[int],
-        stopped: bool = False,
-    ) -> Optimum:  # fmt: skip
+    def _settled(self, best: Found | None, bound: int | None, aim: _Aim, stopped: bool = False) -> Optimum:
+        """Say what is proved: sets that were put aside without a proof may have been cheaper."""
         if best is None:
-            return Optimum(None, None, None, bound, not stopped and not unproved)
-        sure = not any(cost < best[0] for cost in unproved)
-        low = min([best[0], *unproved] + ([bound] if bound is not None else []))
-        return Optimum(best[1], best[2], best[0], low, sure and (not stopped or bound == best[0]))
+            return Optimum(None, None, None, bound, not stopped and not aim.unproved)
+        low = min([best[0], *aim.unproved] + ([bound] if bound is not None else []))
+        return Optimum(best[1], best[2], best[0], low, low == best[0])
 
     def _by_hand(self, placement: Placement, aim: _Aim, best: Found | None) -> Found | None:
         """At a placement that misses, take the cheapest choice that reaches at each fixing."""
@@ -181,9 +191,9 @@ class Optimiser:
             if mended is None or mended in self.struck or not self._is_cheaper(mended, aim, best):
                 return best
             known = len(self.cuts)
-            best = self._tried(mended, aim, best) or best
-            if len(self.cuts) == known:
-                return best
+            better = self._tried(mended, aim, best)
+            if better is not None or len(self.cuts) == known:
+                return better or best
         return best
 
     def _past_cuts(self, vector: Vector, aim: _Aim) -> Vector | None:
@@ -217,19 +227,7 @@ class Optimiser:
             return None
         if sum(self.keeps[unit][choice] for unit, choice in enumerate(vector)) < self.kept:
             return None
-        if vector not in self.borne_out:
-            self.left -= 1
-            placed = self.geometry.place(vector)
-            if not isinstance(placed, Placed):
-                if placed.sets:
-                    self.cuts.append(placed.sets)
-                    aim.asked.strike(placed.sets)
-                return None
-            finished = self.finish(vector, placed)
-            if finished is None:
-                return None
-            self.borne_out[vector] = finished
-        return self.cost_of(vector), vector, self.borne_out[vector]
+        return self._examine(vector, aim)[0]
 
     @staticmethod
     def _reaches(unit: Unit, choice: Choice, placement: Placement) -> bool:
@@ -256,7 +254,10 @@ def pairwise(units: Sequence[Unit]) -> list[Sets]:
             short_mm = abs(on_host - on_donor) - APART_MM
             reach_one = [_outer_mm(one, choice) for choice in one.choices]
             reach_other = [_outer_mm(other, choice) for choice in other.choices]
-            refutes = [frozenset(k for k, r in enumerate(reach_other) if r + reach < short_mm) for reach in reach_one]
+            refutes = [
+                frozenset(k for k, other_mm in enumerate(reach_other) if other_mm + one_mm < short_mm)
+                for one_mm in reach_one
+            ]
             for set_of in sorted(set(refutes), key=sorted):
                 if set_of:
                     holders = frozenset(n for n, set_ in enumerate(refutes) if set_ >= set_of)

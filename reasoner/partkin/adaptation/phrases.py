@@ -72,9 +72,10 @@ def slot(
     runs = f"towards {towards} ({_angle(along_deg)})" if towards else f"at {_angle(along_deg)}"
     wider = f" (the hole is {from_mm:.1f})" if width_mm > from_mm + 1e-9 else ""
     return (
-        f"File {what} into a slot {width_mm:.1f} mm wide{wider} and {length_mm:.0f} mm long overall, to one side "
-        f"only: the hole stays as one end, and the slot runs from it {runs}, so that the centre of its far end "
-        f"lies {travel_mm:.1f} mm from the hole's centre.{washer(width_mm, bolt_mm, True)}{_edge(edge_mm)}"
+        f"File {what} into a slot {width_mm:.1f} mm wide{wider} and {length_mm:.0f} mm long overall, to one "
+        f"side only: the hole stays as one end, and the slot runs from it {runs}, so that the centre of its "
+        f"far end lies {travel_mm:.1f} mm from the hole's centre."
+        f"{washer(width_mm, bolt_mm, True)}{_edge(edge_mm)}"
     )
 
 
@@ -94,8 +95,10 @@ def longer_slot(
 ) -> str:  # fmt: skip
     """A slot that is there already, made longer at one end."""
     end = f"the end towards {towards}" if towards else f"the end at {_angle(along_deg)}"
-    widened = f" and widen it from {width_mm:.1f} to {to_width_mm:.1f} mm" if to_width_mm > width_mm + 1e-9 else ""
-    return f"Lengthen {what} from {from_mm:.1f} to {to_mm:.1f} mm overall, at {end} only{widened}.{_edge(edge_mm)}"
+    wider = to_width_mm > width_mm + 1e-9
+    widened = f" and widen it from {width_mm:.1f} to {to_width_mm:.1f} mm" if wider else ""
+    longer = f"Lengthen {what} from {from_mm:.1f} to {to_mm:.1f} mm overall, at {end} only"
+    return f"{longer}{widened}.{_edge(edge_mm)}"
 
 
 def new_hole(
@@ -105,8 +108,8 @@ def new_hole(
     place = ", ".join(f"{axis} {value:.1f}" for axis, value in zip("xyz", at_mm, strict=False))
     leave = f" Leave {old} empty and plug it." if old else ""
     return (
-        f"Drill a new {across_mm:.1f} mm hole for fixing {fixing} at {place} of the part. Lay the part on by its "
-        f"other fixings first and see that the mark falls on {fixing}.{leave}{_edge(edge_mm)}"
+        f"Drill a new {across_mm:.1f} mm hole for fixing {fixing} at {place} of the part. Lay the part on by "
+        f"its other fixings first and see that the mark falls on {fixing}.{leave}{_edge(edge_mm)}"
     )
 
 
@@ -119,8 +122,8 @@ def other_bolt(fixing: str, thread: str, meant: str | None) -> str:
     """Another bolt than the one meant."""
     instead = f", not {meant}" if meant else ""
     return (
-        f"Use a bolt {thread} at {fixing}{instead}. Start it by hand for several turns; if it binds, stop: the "
-        "thread is not the one written down."
+        f"Use a bolt {thread} at {fixing}{instead}. Start it by hand for several turns; if it binds, stop: "
+        "the thread is not the one written down."
     )
 
 

@@ -85,8 +85,9 @@ class Geometry:
             return found
         if narrow.undecided:
             return Refuted((), nearest=nearest, decided=False)
-        sets = [(number, self._below(number, vector[number], True)) for number in sorted(narrow.involved)]
-        return Refuted(tuple(sets), narrow.conflict, nearest)
+        involved = sorted(narrow.involved)
+        sets = tuple((number, self._below(number, vector[number], surely=True)) for number in involved)
+        return Refuted(sets, narrow.conflict, nearest)
 
     def _ask(self, task: FitTask) -> FitAnswer:
         self.asked += 1
