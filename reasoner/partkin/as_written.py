@@ -5,6 +5,7 @@ Written apart from the stages that make verdicts, so that a slip in one does not
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -52,8 +53,8 @@ def exact(value: float | int | str) -> Fraction:
 class Sides:
     """Fixings and donor features by id, which pairs may be made, and the faces that may be turned up.
 
-    `faces`: False as seen, True mirrored; both where the sheets do not say. `as_stated`: parts whose places
-    come from distances and so were taken as the verdict states them.
+    `faces`: False as seen, True mirrored; both where the sheets do not say. `as_stated`: what was taken as
+    the verdict states it.
     """
 
     fixings: Mapping[str, Point]
@@ -137,14 +138,17 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     stated = verdict.get("positions") or {}
     shows = host if verdict["measured_from"] == "host" else _original(build, host, verdict.get("original"))
     rows = _rows(build, host, shows)
-    at = _places(build, shows, stated.get("host"))
-    fixings = {name: _fixing(build, feature, shown, at.get(shown.feature)) for name, feature, shown in rows}
+    hosted = _places(build, shows, stated.get("host"))
+    fixings = {name: _fixing(build, feature, shown, hosted.get(shown.feature)) for name, feature, shown in rows}
     at = _places(build, donor, stated.get("donor"))
     mine = build.features_of(donor.part)
     features = {f.feature: _point(build, f, at.get(f.feature), must=f.need == "must") for f in mine}
     options = _options(fixings, features, _meant(mine, rows))
-    from_distances = tuple(part.part for part in (shows, donor) if _distances(build, part))
-    return Sides(fixings, features, options, _faces(build, shows, donor), from_distances)
+    trusted = tuple(
+        f"places of {part.part}, adjusted from distances{_farthest(build, part.part, places)}"
+        for part, places in ((shows, hosted), (donor, at)) if _distances(build, part)
+    )  # fmt: skip
+    return Sides(fixings, features, options, _faces(build, shows, donor), trusted)
 
 
 def _meant(mine: tuple[Feature, ...], rows: list[tuple[str, Feature, Feature]]) -> dict[str, str | None]:
@@ -244,6 +248,17 @@ def _places(build: Build, part: Part, stated: Mapping | None) -> dict[str, Vecto
     if not stated:
         raise Unwritten(f"the places of {part.part} come from distances, and the verdict does not state them")
     return {name: (exact(x), exact(y)) for name, (x, y, *_) in stated.items()}
+
+
+def _farthest(build: Build, part: str, places: Mapping[str, Vector]) -> str:
+    """The reading between centres that these places keep least."""
+    off = []
+    for row in _standing(build, part):
+        ends = [places.get(row.from_feature or ""), places.get(row.to_feature or "")]
+        if row.quantity == "centres" and ends[0] is not None and ends[1] is not None:
+            apart = math.dist(*[tuple(map(float, end)) for end in ends if end is not None])
+            off.append((abs(apart - row.value * MM_PER_UNIT[row.unit]), row.reading))
+    return f" (farthest from reading {max(off)[1]}, by {max(off)[0]:.2f} mm)" if off else ""
 
 
 def _faces(build: Build, shows: Part, donor: Part) -> frozenset[bool]:

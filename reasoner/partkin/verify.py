@@ -84,7 +84,7 @@ def _confirm(verdict: Mapping, build: Build) -> Confirmation:
     if word not in (BOLTS_ON, DOES_NOT_FIT, WITH_ADAPTATION):
         return Confirmation((f"{word!r} claims nothing that could be confirmed",))
     sides = read_sides(verdict, build)
-    trusted = [f"places of {part} (adjusted from distances)" for part in sides.as_stated]
+    trusted = list(sides.as_stated)
     if verdict["chance"] is not None:
         trusted.append("the chance, which rests on draws")
     if word == BOLTS_ON:

@@ -18,6 +18,9 @@ TIE_MM = 1.0e-6
 # How many equally good pairings are counted before the count is given up.
 MOST_TIES = 1024
 
+# A block with so many seeds may be thinned out by a good pairing found early.
+WORTH_A_GLANCE = 4
+
 
 class LimitReached(Exception):
     """The search needed more nodes than it may have."""
@@ -137,12 +140,13 @@ class Search:
         seeds = seeds_of(self.layout, self.aim, block, Bar(self.limit_mm, self.at_least))
         for seed in seeds:
             self._push(seed.bound, seed.nearness_mm, seed)
-        best = max(seeds, key=lambda seed: seed.bound, default=None)
-        if best is not None and best.bound > self.at_least:
-            self._glance(best)
+        if len(seeds) >= WORTH_A_GLANCE:
+            self._glance(max(seeds, key=lambda seed: seed.bound))
 
     def _glance(self, seed: Seed) -> None:
         """Raise the bar at once where a seed holds that covers more than was asked for."""
+        if seed.bound <= self.at_least:
+            return
         need_mm = open_seed(self.layout, self.aim, seed)
         matched, value = cover(need_mm <= self.limit_mm, need_mm, self.aim.need, self.aim.count)
         if not matched or value <= self.at_least:
@@ -180,16 +184,17 @@ class Search:
 
     def _branch(self, node: Node, open_pairs: np.ndarray, pairs: Sequence[Pair], value: int) -> None:
         """Split a node by the first of `pairs` that is left out; the ones before it are kept."""
-        in_row, in_column = open_pairs.sum(axis=1), open_pairs.sum(axis=0)
-        undecided = [pair for pair in pairs if pair not in node.kept]
-        undecided.sort(key=lambda pair: (in_row[pair[0]] + in_column[pair[1]], pair))
-        hopeful = {pair for pair in undecided if not self._hopeless(*pair, in_row, in_column, value)}
-        need_mm, kept = node.need_mm, node.kept
-        for row, column in undecided:
-            if not hopeful:
+        undecided = np.array([pair for pair in pairs if pair not in node.kept], dtype=int).reshape(-1, 2)
+        rows, columns = undecided.T
+        in_row, in_column = open_pairs[rows].sum(axis=1), open_pairs[:, columns].sum(axis=0)
+        hopeful = self._hopeful(rows, columns, (in_row <= 1, in_column <= 1), value)
+        need_mm, kept, left = node.need_mm, node.kept, int(hopeful.sum())
+        for k in np.lexsort((columns, rows, in_row + in_column)):
+            if not left:
                 return
-            if (row, column) in hopeful:
-                hopeful.discard((row, column))
+            row, column = int(rows[k]), int(columns[k])
+            if hopeful[k]:
+                left -= 1
                 without = need_mm.copy()
                 without[row, column] = NEVER_MM
                 self._push(value, 0.0, Node(value, without, kept))
@@ -200,13 +205,11 @@ class Search:
             need_mm[row, column] = stays
             kept = (*kept, (row, column))
 
-    def _hopeless(
-        self, row: int, column: int, in_row: np.ndarray, in_column: np.ndarray, value: int
-    ) -> bool:
-        """Nothing good is left without this pair."""
+    def _hopeful(
+        self, rows: np.ndarray, columns: np.ndarray, alone: tuple[np.ndarray, np.ndarray], value: int
+    ) -> np.ndarray:
+        """Bool (k,): without this pair something good may be left. `alone`: it is the only one of its row, column."""
         need, count = self.aim.need, self.aim.count
-        alone_in_row, alone_in_column = in_row[row] <= 1, in_column[column] <= 1
-        if (alone_in_row and need[0][row]) or (alone_in_column and need[1][column]):
-            return True
-        lost = int(count[0][row]) + int(count[1][column]) if alone_in_row and alone_in_column else 0
-        return value - lost < self.at_least
+        starved = (alone[0] & need[0][rows]) | (alone[1] & need[1][columns])
+        lost = np.where(alone[0] & alone[1], count[0][rows].astype(int) + count[1][columns], 0)
+        return ~starved & (value - lost >= self.at_least)
