@@ -1,0 +1,205 @@
+"""Getting a part out and back in, as values: the plan, its steps, what else may hold, the way back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from partkin.model.reasons import Caution, Unknown
+
+StepKind = Literal["prepare", "undo", "take off", "to the bench"]
+RefitKind = Literal["put on", "do up", "check", "restore"]
+BodyRole = Literal["wanted", "comes with it", "comes off first", "stays"]
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thing to do, with the number that is ticked.
+
+    `bodies`: what is carried away by a `take off` or a `to the bench`; `mass_kg` is theirs, of what is known,
+    and `mass_unknown` names those without a mass. `minutes` counts a fastener's whole row. `mark`: what to
+    mark before it is separated. `bag`: the label of what comes out. `guess`: the sheet is not certain of it.
+    """
+
+    number: int
+    do: StepKind
+    place: str
+    says: str
+    fastener: str | None = None
+    kind: str | None = None
+    count: int = 0
+    thread: str | None = None
+    tool: str | None = None
+    joins: tuple[tuple[str, str], ...] = ()
+    minutes: float = 0.0
+    on_bench: bool = False
+    bodies: tuple[str, ...] = ()
+    mass_kg: float | None = None
+    mass_unknown: tuple[str, ...] = ()
+    guess: bool = False
+    mark: str | None = None
+    bag: str | None = None
+    cautions: tuple[Caution, ...] = ()
+
+
+@dataclass(frozen=True)
+class Joint:
+    """One fastener of the drawing: what it joins, and the step that undoes it (None: left alone)."""
+
+    fastener: str
+    kind: str
+    count: int
+    joins: tuple[tuple[str, str], ...]
+    step: int | None
+    guess: bool = False
+    done: bool = False
+
+
+@dataclass(frozen=True)
+class BodyOn:
+    """One part of the drawing. `layer`: how many joints away from what stays (0)."""
+
+    part: str
+    name: str
+    role: BodyRole
+    layer: int
+
+
+@dataclass(frozen=True)
+class StripPlan:
+    """The least work that frees a part.
+
+    Attributes
+    ----------
+    part, name
+    steps
+        In an order that works; `number` runs from 1.
+    undone
+        Fasteners that are undone, in order.
+    comes_off
+        The bodies that leave the vehicle together with the part, the part's own first.
+    with_it
+        Bodies that stay on the part because a fastener between them will not come.
+    left_alone
+        Fasteners that hold `comes_off` to itself and are not touched; `left_alone_pieces` counts them.
+    minutes
+        Hands on fasteners, bench minutes at the bench's factor.
+    cost_minutes
+        What was minimised: `minutes`, going to each place once, and what lifting with others costs.
+    bound_minutes
+        No plan is cheaper than this; equal to `cost_minutes` (to rounding) where `proved`.
+    limit
+        In words, where the search stopped before the proof.
+    changes_of_place
+        How often the person changes position, in the order of the steps.
+    joints, bodies
+        What holds what, for the drawing.
+    """
+
+    part: str
+    name: str
+    steps: tuple[Step, ...]
+    undone: tuple[str, ...]
+    comes_off: tuple[str, ...]
+    with_it: tuple[str, ...]
+    left_alone: tuple[str, ...]
+    left_alone_pieces: int
+    minutes: float
+    cost_minutes: float
+    bound_minutes: float
+    proved: bool
+    limit: str | None
+    changes_of_place: int
+    unknowns: tuple[Unknown, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    joints: tuple[Joint, ...] = ()
+    bodies: tuple[BodyOn, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def gap(self) -> float:
+        """How far the plan may be from the cheapest, as a share of its cost: 0 where proved."""
+        if self.proved or self.cost_minutes <= 0:
+            return 0.0
+        return max(0.0, (self.cost_minutes - self.bound_minutes) / self.cost_minutes)
+
+
+@dataclass(frozen=True)
+class NoPlan:
+    """No plan frees the part, and why. Falsy. `blocked`: fasteners that can never be reached."""
+
+    part: str
+    reason: str
+    blocked: tuple[str, ...] = ()
+
+    def __bool__(self) -> Literal[False]:
+        """Stay falsy, so that `if plan(...)` reads well."""
+        return False
+
+
+@dataclass(frozen=True)
+class Suspected:
+    """Something that may still be holding. `look`: the shortest way to see; `minutes` to get there."""
+
+    rank: int
+    fastener: str | None
+    why: str
+    look: str
+    minutes: float
+    first: tuple[str, ...] = ()
+    guess: bool = False
+
+
+@dataclass(frozen=True)
+class RefitStep:
+    """One thing of the way back. `torque_nm`: the maker's value as the sheet gives it, else None."""
+
+    number: int
+    do: RefitKind
+    place: str
+    says: str
+    of_step: int | None = None
+    fastener: str | None = None
+    kind: str | None = None
+    count: int = 0
+    torque_nm: float | None = None
+    torque_says: str | None = None
+    single_use: bool = False
+    cautions: tuple[Caution, ...] = ()
+
+
+@dataclass(frozen=True)
+class Buy:
+    """New fasteners to have before refitting. `sure`: the sheet says single use; else it is advice."""
+
+    fastener: str
+    kind: str
+    count: int
+    thread: str | None
+    sure: bool
+    says: str
+
+
+@dataclass(frozen=True)
+class RefitPlan:
+    """The way back of a plan. `connectors`: how many plugs were undone and must be counted back in."""
+
+    part: str
+    steps: tuple[RefitStep, ...]
+    buy: tuple[Buy, ...]
+    connectors: int
+    connector_rows: tuple[str, ...]
+    checks: tuple[str, ...]
+    cautions: tuple[Caution, ...] = ()
+
+
+@dataclass(frozen=True)
+class Moved:
+    """One thing the original carries and the donor lacks. `what`: a part or a connector, as `kind` says."""
+
+    kind: Literal["part", "connector"]
+    what: str
+    on: str
+    says: str
+    fasteners: tuple[str, ...] = ()
+    hold: bool = False

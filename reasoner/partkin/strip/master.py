@@ -1,0 +1,271 @@
+"""The mixed-integer program behind a plan, solved with HiGHS.
+
+One binary w a fastener that is undone, one binary y where that is done at the bench, one binary z a body
+that is carried to the bench with the wanted part, p a place that is gone to, q the bench, h a step of the
+lifting table. Minutes are minimised. Rows:
+
+    w = 1                       every fastener between the wanted part and the rest
+    w_f >= |z_a - z_b|          what joins the carried bodies to the rest is undone
+    y_f <= w_f, z_a, z_b, q     what is done at the bench
+    p >= w_f - y_f              a place is gone to
+    w_f <= sum of w over H      what must be undone to reach f (`blocking`), added as solutions break it
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from partkin.strip.bodies import Assembly
+from partkin.strip.costs import bench_minutes, lift_row, lift_rows, place_minutes
+
+# Equal plans: fewer fasteners win, and a child stays with its assembly. Far below a hundredth of a minute.
+TIE_MINUTES = 1e-5
+LINK_TIE_MINUTES = 1e-4
+TOLERANCE_MINUTES = 0.01
+INFINITE = float("inf")
+
+Row = tuple[float, float, list[int], list[float]]
+
+
+@dataclass
+class Columns:
+    """Where the variables stand, and what they cost."""
+
+    w: list[int] = field(default_factory=list)
+    y: list[int] = field(default_factory=list)
+    z: list[int] = field(default_factory=list)
+    place: dict[str, int] = field(default_factory=dict)
+    bench: int = -1
+    lifts: list[int] = field(default_factory=list)
+    cost: list[float] = field(default_factory=list)
+    lower: list[float] = field(default_factory=list)
+    upper: list[float] = field(default_factory=list)
+    integer: list[int] = field(default_factory=list)
+
+    def add(self, cost: float, lower: float, upper: float, whole: bool) -> int:
+        """Add one variable; return its column."""
+        index = len(self.cost)
+        self.cost.append(cost)
+        self.lower.append(lower)
+        self.upper.append(upper)
+        if whole:
+            self.integer.append(index)
+        return index
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """A whole-numbered solution: undone fasteners, those of them at the bench, and the carried bodies."""
+
+    undone: frozenset[int]
+    at_bench: frozenset[int]
+    carried: frozenset[int]
+
+
+def cost_minutes(asm: Assembly, chosen: Chosen, lifted: bool = True) -> float:
+    """Return what a solution costs, ties left out.
+
+    `lifted`: the wanted part is carried away (not so where only a fastener is to be reached).
+    """
+    total = 0.0
+    for index in sorted(chosen.undone):
+        fastener = asm.fasteners[index]
+        bench = asm.on_bench or index in chosen.at_bench
+        total += fastener.minutes * (fastener.bench_factor if bench else 1.0)
+    if asm.on_bench:
+        return round(total, 6)
+    on_vehicle = sorted(chosen.undone - chosen.at_bench)
+    places = {asm.fasteners[index].place for index in on_vehicle if not asm.fasteners[index].link}
+    total += place_minutes() * len(places) + (bench_minutes() if chosen.at_bench else 0.0)
+    if lifted:
+        bodies = (chosen.carried if chosen.at_bench else frozenset()) | asm.wanted
+        total += lift_row(asm.mass_kg(bodies)).minutes
+    return round(total, 6)
+
+
+class Master:
+    """The program for one assembly, growing by rows.
+
+    Parameters
+    ----------
+    asm
+    must
+        Fasteners that have to be undone.
+    lifted
+        Whether the wanted part is carried away in the end.
+    can
+        Fasteners that some order reaches.
+    """
+
+    def __init__(self, asm: Assembly, must: Iterable[int], lifted: bool, can: frozenset[int]) -> None:
+        self.asm = asm
+        self.columns = Columns()
+        self.rows: list[Row] = []
+        self.bench = lifted and not asm.on_bench and bool(asm.stays)
+        self.offset = lift_row(asm.mass_kg(asm.wanted)).minutes if lifted and not asm.on_bench else 0.0
+        self._fasteners(frozenset(must), can)
+        if self.bench:
+            self._carrying()
+            self._lifting()
+        self._places()
+        self.relaxed = True
+        self.node_limit = 0
+        self.highs: Any = self._loaded()
+
+    def _fasteners(self, must: frozenset[int], can: frozenset[int]) -> None:
+        asm, columns = self.asm, self.columns
+        for fastener in asm.fasteners:
+            minutes = fastener.minutes * (fastener.bench_factor if asm.on_bench else 1.0)
+            tie = LINK_TIE_MINUTES if fastener.link else TIE_MINUTES
+            low, high = float(fastener.index in must), float(fastener.index in can)
+            columns.w.append(columns.add(minutes + tie, low, high, True))
+
+    def _carrying(self) -> None:
+        asm, columns = self.asm, self.columns
+        columns.bench = columns.add(bench_minutes(), 0.0, 1.0, True)
+        for body in range(len(asm.bodies)):
+            low, high = float(body in asm.wanted), 0.0 if body in asm.stays else 1.0
+            columns.z.append(columns.add(0.0, low, high, True))
+        for fastener in asm.fasteners:
+            saved = fastener.minutes * (1.0 - fastener.bench_factor)
+            y = columns.add(-saved, 0.0, 0.0 if fastener.link else 1.0, True)
+            columns.y.append(y)
+            w = columns.w[fastener.index]
+            for limit in (w, columns.bench, *(columns.z[body] for body in fastener.ends)):
+                self.rows.append((-1.0, 0.0, [y, limit], [1.0, -1.0]))
+            for a, b in fastener.joins:
+                for one, other in ((a, b), (b, a)):
+                    self.rows.append((0.0, 2.0, [w, columns.z[one], columns.z[other]], [1.0, -1.0, 1.0]))
+
+    def _lifting(self) -> None:
+        """Row by row of the table: how much heavier the carried bodies may be, and what that costs."""
+        asm, columns = self.asm, self.columns
+        table = lift_rows()
+        start = table.index(lift_row(asm.mass_kg(asm.wanted)))
+        room = table[start].up_to_kg
+        all_kg = asm.mass_kg(body for body in range(len(asm.bodies)) if body not in asm.stays)
+        if room is None or all_kg <= room:
+            return
+        indices = [z for body, z in enumerate(columns.z) if asm.own_kg[body] and body not in asm.stays]
+        weights = [kg for body, kg in enumerate(asm.own_kg) if kg and body not in asm.stays]
+        low = room
+        for before, row in zip(table[start:], table[start + 1 :], strict=False):
+            high = row.up_to_kg if row.up_to_kg is not None else max(all_kg, low)
+            column = columns.add(row.minutes - before.minutes, 0.0, 1.0, True)
+            if columns.lifts:
+                self.rows.append((-1.0, 0.0, [column, columns.lifts[-1]], [1.0, -1.0]))
+            columns.lifts.append(column)
+            indices.append(column)
+            weights.append(low - high)
+            low = high
+        self.rows.append((-INFINITE, room, indices, weights))
+
+    def _places(self) -> None:
+        asm, columns = self.asm, self.columns
+        if asm.on_bench:
+            return
+        for fastener in asm.fasteners:
+            if fastener.link:
+                continue
+            if fastener.place not in columns.place:
+                columns.place[fastener.place] = columns.add(place_minutes(), 0.0, 1.0, True)
+            terms = [columns.place[fastener.place], columns.w[fastener.index]]
+            weights = [1.0, -1.0]
+            if self.bench:
+                terms.append(columns.y[fastener.index])
+                weights.append(1.0)
+            self.rows.append((0.0, 2.0, terms, weights))
+
+    def _loaded(self) -> Any:
+        """Return a solver with every row so far; a fresh one a whole-numbered run.
+
+        HiGHS 1.16 was seen to report a wrong objective when integrality is set on a model whose relaxation it
+        has just solved.
+        """
+        import highspy
+
+        solver, columns = _quiet(highspy), self.columns
+        for option, value in (
+            ("parallel", "off"), ("random_seed", 0),
+            ("mip_rel_gap", 1e-9), ("mip_abs_gap", 1e-6), ("mip_feasibility_tolerance", 1e-7),
+        ):  # fmt: skip
+            solver.setOptionValue(option, value)
+        count = len(columns.cost)
+        solver.addVars(count, columns.lower, columns.upper)
+        solver.changeColsCost(count, list(range(count)), columns.cost)
+        solver.changeObjectiveOffset(self.offset)
+        starts: list[int] = []
+        indices: list[int] = []
+        weights: list[float] = []
+        for row in self.rows:
+            starts.append(len(indices))
+            indices += row[2]
+            weights += row[3]
+        lows, highs = [row[0] for row in self.rows], [row[1] for row in self.rows]
+        solver.addRows(len(self.rows), lows, highs, len(indices), starts, indices, weights)
+        if not self.relaxed:
+            kinds = [highspy.HighsVarType.kInteger] * len(columns.integer)
+            solver.changeColsIntegrality(len(columns.integer), columns.integer, kinds)
+            solver.setOptionValue("mip_max_nodes", self.node_limit)
+        return solver
+
+    def add_rows(self, rows: list[Row]) -> None:
+        """Add rows: lower, upper, columns, weights."""
+        self.rows += rows
+        if self.relaxed:
+            for low, high, indices, weights in rows:
+                self.highs.addRow(low, high, len(indices), indices, weights)
+
+    def make_whole(self, node_limit: int) -> None:
+        """From now on whole numbers only; at most so many branches a run."""
+        self.relaxed = False
+        self.node_limit = node_limit
+
+    def solve(self) -> bool:
+        """Solve as it stands; False where there is no solution, or none was found within the limits."""
+        if not self.relaxed:
+            self.highs = self._loaded()
+        self.highs.run()
+        found = bool(self.highs.getInfo().primal_solution_status == 2)
+        if found and not self.relaxed:
+            said = self.highs.getInfo().objective_function_value
+            is_ = self.offset + sum(c * v for c, v in zip(self.columns.cost, self.values(), strict=True))
+            if abs(said - is_) > 1e-5 * max(1.0, abs(is_)):
+                raise ArithmeticError(f"HiGHS says {said}, its solution costs {is_}")
+        return found
+
+    def values(self) -> list[float]:
+        """Return the values of the variables at the last solution."""
+        return list(self.highs.getSolution().col_value)
+
+    def bound(self) -> float:
+        """Return what no solution of the program as it stands can go below."""
+        info = self.highs.getInfo()
+        return float(info.objective_function_value if self.relaxed else info.mip_dual_bound)
+
+    def used(self, values: list[float]) -> list[float]:
+        """Return w of every fastener."""
+        return [values[column] for column in self.columns.w]
+
+    def chosen(self, values: list[float]) -> Chosen:
+        """Read a whole-numbered solution."""
+        columns = self.columns
+        undone = frozenset(i for i, w in enumerate(columns.w) if values[w] > 0.5)
+        if not self.bench:
+            return Chosen(undone, frozenset(), self.asm.wanted)
+        at_bench = frozenset(i for i, y in enumerate(columns.y) if values[y] > 0.5)
+        carried = frozenset(b for b, z in enumerate(columns.z) if values[z] > 0.5)
+        return Chosen(undone, at_bench, carried)
+
+
+def _quiet(highspy: Any) -> Any:
+    """Make a solver that prints nothing: the class's own start prints a banner on standard output."""
+
+    class Quiet(highspy.Highs):  # type: ignore[misc]
+        def __init__(self) -> None:
+            super(highspy.Highs, self).__init__()
+            self.setOptionValue("output_flag", False)
+
+    return Quiet()

@@ -1,0 +1,1 @@
+"""Tests of getting a part out and back in."""

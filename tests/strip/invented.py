@@ -1,0 +1,111 @@
+"""Invented assemblies for the tests: random, seeded, no vehicle's."""
+
+from __future__ import annotations
+
+import random
+
+from partkin.model.build import Build, Holding, Part
+
+PLACES = ("cabin", "door", "engine bay")
+KINDS = ("bolt", "screw", "clip", "connector", "nut")
+
+
+def random_build(seed: int, bodies: int | None = None, joints: int | None = None, hard: bool | None = None) -> Build:
+    """Return an assembly around `p0`; `shell` stays. At most 12 joints unless told.
+
+    `hard`: fasteners stand in each other's way often, in circles too; None: one seed in three.
+    """
+    draw = random.Random(seed)
+    hard = seed % 3 == 0 if hard is None else hard
+    count = bodies if bodies is not None else draw.randint(2, 6)
+    names = [f"p{index}" for index in range(count)]
+    total = joints if joints is not None else draw.randint(count, 12)
+    pairs = [(names[index], draw.choice(["shell", *names[:index]][-3:])) for index in range(count)]
+    while len(pairs) < total:
+        one = draw.randrange(count)
+        other = draw.choice([name for name in ["shell", *names] if name != names[one]])
+        pairs.append((names[one], other))
+    draw.shuffle(pairs)
+    rows = []
+    for index, (part, held_to) in enumerate(pairs):
+        rows.append(
+            Holding(
+                part=part,
+                held_to=held_to,
+                fastener=f"f{index}",
+                kind=draw.choice(KINDS),
+                count=draw.randint(1, 4),
+                minutes=draw.choice([None, 0.2, 0.5, 1.0, 1.5, 3.0, 6.0]),
+                behind=_behind(draw, index, len(pairs), names, hard),
+                place=draw.choice([*PLACES[: draw.randint(1, 3)], None]),
+                certain=draw.random() < 0.9,
+                row=index + 2,
+            )
+        )
+    return Build(parts=_parts(draw, names), holdings=tuple(rows))
+
+
+def _behind(
+    draw: random.Random, index: int, total: int, names: list[str], hard: bool
+) -> tuple[tuple[str, ...], ...]:
+    if draw.random() > (0.45 if hard else 0.2):
+        return ()
+    clauses = []
+    for _ in range(draw.choice([1, 1, 2])):
+        clause = []
+        for _ in range(draw.choice([1, 1, 2])):
+            if draw.random() < 0.5:
+                clause.append(draw.choice(names[1:] if len(names) > 1 and draw.random() < 0.9 else names))
+            else:
+                low = 0 if hard else index + 1
+                clause.append(f"f{draw.randrange(low, total) if low < total else index - 1}")
+        clauses.append(tuple(dict.fromkeys(clause)))
+    return tuple(clauses)
+
+
+def _parts(draw: random.Random, names: list[str]) -> tuple[Part, ...]:
+    parts = [Part("shell", origin="host")]
+    for index, name in enumerate(names):
+        parent = names[draw.randrange(index)] if index and draw.random() < 0.2 else None
+        mass = draw.choice([None, 0.5, 4.0, 12.0, 20.0, 31.0])
+        parts.append(Part(name, origin="original", part_of=parent, mass_kg=mass, row=index + 3))
+    return tuple(parts)
+
+
+def large_build(seed: int, bodies: int, joints: int) -> Build:
+    """Return an assembly of a vehicle's size: a tree of parts with cross joints, access in layers."""
+    draw = random.Random(seed)
+    names = [f"p{index}" for index in range(bodies)]
+    depth = {"shell": 0}
+    pairs = []
+    for index, name in enumerate(names):
+        host = draw.choice(["shell", *names[max(0, index - 15) : index]])
+        depth[name] = depth[host] + 1
+        pairs.append((name, host))
+    while len(pairs) < joints:
+        one = draw.randrange(bodies)
+        other = draw.choice(["shell", *names[max(0, one - 8) : one + 8]])
+        if other != names[one]:
+            pairs.append((names[one], other))
+    rows = []
+    for index, (part, held_to) in enumerate(pairs):
+        clauses = []
+        if draw.random() < 0.4:
+            for _ in range(draw.choice([1, 1, 2])):
+                near = draw.randrange(max(0, index - 20), min(len(pairs), index + 20))
+                name = draw.choice([pairs[near][0], f"f{near}"])
+                clause = [name] if name not in (part, held_to, f"f{index}") else []
+                if clause and draw.random() < 0.3:
+                    clause.append(f"f{draw.randrange(len(pairs))}")
+                if clause:
+                    clauses.append(tuple(dict.fromkeys(clause)))
+        rows.append(
+            Holding(
+                part=part, held_to=held_to, fastener=f"f{index}", kind=draw.choice(KINDS), count=draw.randint(1, 6),
+                behind=tuple(clauses), place=draw.choice(["cabin", "door", "engine bay", "boot", "underneath"]),
+                row=index + 2,
+            )
+        )  # fmt: skip
+    parts = [Part("shell", origin="host")]
+    parts += [Part(name, origin="original", mass_kg=round(draw.uniform(0.2, 9.0), 1)) for name in names]
+    return Build(parts=tuple(parts), holdings=tuple(rows))
