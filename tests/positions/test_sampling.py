@@ -1,0 +1,98 @@
+"""Draws: the right spread, and the same whichever way they are split."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from partkin.positions import adjust, draws, uniform_in_stadium
+from partkin.positions.sampling import of_layout
+from positions.parts import all_pairs, features, readings
+
+QUAD = np.array([[0.0, 0.0], [300.0, 0.0], [320.0, 210.0], [10.0, 190.0]])
+STATED = adjust("p", features(QUAD, range(4), plus_minus_mm=0.6), [])
+MEASURED = adjust("p", features(QUAD, (0, 1, 3), plus_minus_mm=0.6), readings(QUAD, all_pairs(4)))
+
+
+@given(start=st.integers(0, 700), count=st.integers(0, 400), seed=st.integers(0, 2**31))
+def test_any_block_is_the_same_draws(start: int, count: int, seed: int) -> None:
+    for positions in (STATED, MEASURED):
+        whole = draws(positions, start + count, seed)
+        assert np.array_equal(draws(positions, count, seed, start=start), whole[start:])
+
+
+@given(start=st.integers(0, 500), count=st.integers(0, 300))
+def test_any_block_of_play_is_the_same_draws(start: int, count: int) -> None:
+    size = (np.array([0.5, 1.0]), np.array([0.0, 3.0]), np.array([0.0, 30.0]))
+    whole = uniform_in_stadium(start + count, 5, *size, part="p")
+    assert np.array_equal(uniform_in_stadium(count, 5, *size, part="p", start=start), whole[start:])
+
+
+def test_seeds_and_parts_differ() -> None:
+    other = replace(STATED, part="q")
+    assert not np.array_equal(draws(STATED, 10, 1), draws(STATED, 10, 2))
+    one, two = draws(STATED, 4000, 1), draws(other, 4000, 1)
+    assert abs(np.corrcoef((one - QUAD).ravel(), (two - QUAD).ravel())[0, 1]) < 0.02
+
+
+def test_stated_coordinates_are_rectangular() -> None:
+    off = draws(STATED, 20_000, 1) - QUAD
+    assert np.abs(off).max() <= 0.6
+    assert off.std() == pytest.approx(0.6 / np.sqrt(3.0), rel=0.01)
+    assert off.mean() == pytest.approx(0.0, abs=0.01)
+    # Rectangular and not normal: the fourth moment is 1.8 times the square of the second.
+    assert (off**4).mean() / (off**2).mean() ** 2 == pytest.approx(1.8, abs=0.02)
+
+
+def test_exact_coordinates_stay_where_they_are() -> None:
+    exact = adjust("p", features(QUAD, range(4), plus_minus_mm=0.0), [])
+    assert np.array_equal(draws(exact, 5, 1), np.broadcast_to(QUAD, (5, 4, 2)))
+
+
+def test_adjusted_positions_have_their_covariance() -> None:
+    off = (draws(MEASURED, 40_000, 1) - MEASURED.xyz_mm).reshape(40_000, -1)
+    told = np.cov(off.T)
+    largest = np.abs(MEASURED.covariance_mm2).max()
+    assert told == pytest.approx(MEASURED.covariance_mm2, abs=0.02 * largest)
+
+
+def test_a_feature_that_no_distance_touches_stays_rectangular() -> None:
+    rows = features(QUAD, range(4), plus_minus_mm=0.6)
+    found = adjust("p", rows, readings(QUAD, [(0, 1)]))
+    off = draws(found, 5000, 1) - found.xyz_mm
+    assert np.abs(off[:, 2:]).max() <= 0.6
+    assert np.abs(off[:, :2]).max() > 0.6
+
+
+def test_layouts_are_drawn_one_at_a_time() -> None:
+    found = adjust("p", features(QUAD), readings(QUAD, [(0, 1), (1, 2), (2, 3), (0, 3), (0, 2)]))
+    other = of_layout(found, 1)
+    assert draws(other, 3000, 1).mean(axis=0) == pytest.approx(found.layouts[1], abs=0.05)
+
+
+@pytest.mark.parametrize(("radius", "travel", "angle"), [(0.5, 0.0, 0.0), (0.7, 4.0, 25.0), (0.0, 3.0, 90.0)])
+def test_stadium_is_filled_evenly(radius: float, travel: float, angle: float) -> None:
+    off = uniform_in_stadium(30_000, 2, np.array([radius]), np.array([travel]), np.array([angle]))[:, 0]
+    turn = np.radians(angle)
+    x = off @ [np.cos(turn), np.sin(turn)]
+    y = off @ [-np.sin(turn), np.cos(turn)]
+    reach = np.hypot(x - np.clip(x, -travel, travel), y)
+    assert reach.max() <= radius + 1e-12
+    assert off.mean(axis=0) == pytest.approx([0.0, 0.0], abs=0.05)
+    if radius:
+        # Share of the straight part by area.
+        area = 4.0 * travel * radius
+        assert (np.abs(x) <= travel).mean() == pytest.approx(area / (area + np.pi * radius**2), abs=0.01)
+        # Half the radius holds a quarter of a disc, half of a strip.
+        inner = (reach <= radius / 2.0).mean()
+        share = area / (area + np.pi * radius**2)
+        assert inner == pytest.approx(0.5 * share + 0.25 * (1.0 - share), abs=0.01)
+
+
+def test_no_play_is_no_play() -> None:
+    off = uniform_in_stadium(10, 2, np.array([-0.2]), np.array([0.0]), np.array([0.0]))
+    assert not off.any()
