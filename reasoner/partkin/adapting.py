@@ -30,7 +30,7 @@ def look(build: Build, findings: Findings, places: Places) -> Findings:
         return findings
     wrong_way = next((e for e in findings.known.evidence if e.kind in MIRROR_IMAGES), None)
     if wrong_way is not None:
-        seams = compare(findings.known, places, trial.answer, trial, findings.confidence)
+        seams = compare(findings.known, places, trial.answer, trial)
         return replace(findings, seams=seams, adapting=AdaptationAnswer((), why=f"{wrong_way.says}; {NO_CURE}"))
     prepared = prepared_task(findings.known, places, mirrored=trial.mirrored)
     question = question_of(build, findings, trial, prepared)
@@ -73,7 +73,7 @@ def _nothing_found(
     """Keep why: readings too coarse rather than no work possible, and a seam too far before either."""
     unsure = [answer for answer, _ in refused if answer.why == TOO_UNSURE]
     lying = next((seams for _, seams in refused if seams is not None and seams.too_far), None)
-    seams = lying or compare(findings.known, places, trial.answer, trial, findings.confidence)
+    seams = lying or compare(findings.known, places, trial.answer, trial)
     return replace(findings, seams=seams, adapting=(unsure or [refused[-1][0]])[0])
 
 
@@ -89,7 +89,7 @@ def _sound(
         after = _after(prepared, adaptation, places, findings.confidence)
         if after is None or after[1].fits < findings.confidence:
             continue
-        lying = compare(findings.known, places, after[0], trial, findings.confidence)
+        lying = compare(findings.known, places, after[0], trial)
         seams = seams if found else lying
         if lying is None or not lying.too_far:
             found.append((adaptation, after[1]))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import weakref
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,6 +13,7 @@ from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
 
 if TYPE_CHECKING:
+    from partkin.knowledge import Knowledge
     from partkin.model.known import Known
     from partkin.model.table import Table
     from partkin.trying import Places
@@ -103,7 +105,7 @@ def _deepen(build: Build, findings: Findings, places: Places) -> Findings:
     if trial is None:
         return findings
     if findings.face_open or trial.stand in ("fits", "missing", "undecided"):
-        return replace(findings, seams=seams.compare(findings.known, places, trial.answer, trial, findings.confidence))
+        return replace(findings, seams=seams.compare(findings.known, places, trial.answer, trial))
     from partkin import adapting, next_readings
 
     findings = adapting.look(build, findings, places)
@@ -116,10 +118,24 @@ def known_of(build: Build, donor: str, host: str | None = None) -> Known:
     """Ask the graph of the build what is known about this donor on this host."""
     from partkin import knowledge
 
-    answer = knowledge.ask_check(knowledge.compile_graph(build), donor, host)
+    answer = knowledge.ask_check(graph_of(build), donor, host)
     if isinstance(answer, tuple):
         raise FaultyInput(answer)
     return answer
+
+
+_last_graph: list[tuple[weakref.ref[Build], Knowledge]] = []
+
+
+def graph_of(build: Build) -> Knowledge:
+    """The graph of a build; the last one is kept, since one build is asked about many donors."""
+    from partkin import knowledge
+
+    if _last_graph and _last_graph[0][0]() is build:
+        return _last_graph[0][1]
+    graph = knowledge.compile_graph(build)
+    _last_graph[:] = [(weakref.ref(build), graph)]
+    return graph
 
 
 def _measured_from(known: Known) -> str:
@@ -149,7 +165,7 @@ def ask(build: Build, query: str) -> tuple[Table, tuple[Problem, ...]]:
     """Answer a named query or SPARQL text; with the warnings that belong to it."""
     from partkin import knowledge
 
-    return knowledge.ask(knowledge.compile_graph(build), query)
+    return knowledge.ask(graph_of(build), query)
 
 
 def export(build: Build) -> str:

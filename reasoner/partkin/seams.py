@@ -5,19 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 
 from partkin.adaptation.zones import seam_departure
+from partkin.fit import solve
 from partkin.model.fitting import FitAnswer
 from partkin.model.known import Known, Side
 from partkin.model.trial import SeamCheck, Trial
 from partkin.model.words import AIRBAG_ZONES
 from partkin.tables import coordinate_error_mm
-from partkin.trying import Places, adjusted, trial
+from partkin.trying import Places, adjusted, prepared_task
 from partkin.verdict import is_airbag_panel
 
 CORNERS_COMPARED = 2
 DIAGONAL = 2**0.5
 
 
-def compare(known: Known, places: Places, laid: FitAnswer, chosen: Trial, confidence: float) -> SeamCheck | None:
+def compare(known: Known, places: Places, laid: FitAnswer, chosen: Trial) -> SeamCheck | None:
     """Compare the seams at a placement; None where no airbag bursts through this panel.
 
     The donor's seam may stand off the original's by what the corners' readings and the play at the fixings
@@ -30,7 +31,6 @@ def compare(known: Known, places: Places, laid: FitAnswer, chosen: Trial, confid
         The donor as it is, or as it will be after the work.
     chosen
         The trial as it is.
-    confidence
     """
     if not is_airbag_panel(known):
         return None
@@ -40,7 +40,7 @@ def compare(known: Known, places: Places, laid: FitAnswer, chosen: Trial, confid
     unknown_on_original = tuple(k for k in AIRBAG_ZONES if k in on_donor and k not in on_original)
     if not laid.placement or chosen.stand in ("missing", "undecided") or original is None:
         return SeamCheck(True, (), (), unknown_on_donor, unknown_on_original)
-    found = _original_on_host(known, original, places, confidence)
+    found = _original_on_host(known, original, places)
     if found is None:
         text = "the original's own fixings are not measured, so its seam could not be laid beside the donor's"
         return SeamCheck(True, (), (), unknown_on_donor, unknown_on_original, not_compared=text)
@@ -63,7 +63,7 @@ IDENTITY = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0
 
 
 def _original_on_host(
-    known: Known, original: Side, places: Places, confidence: float
+    known: Known, original: Side, places: Places
 ) -> tuple[tuple[tuple[float, ...], ...], float] | None:
     """Placement of the original on the host, and its play there: by itself where its own holes show the fixings."""
     if places.hosted.measured_from == "original":
@@ -71,10 +71,11 @@ def _original_on_host(
     if not original.features:
         return None
     as_donor = replace(known, donor=original)
-    laid = trial(as_donor, replace(places, donor=adjusted(original)), confidence, mirrored=_mirrored(known, original))
-    if not laid.answer.placement or not laid.answer.pairs:
+    there = replace(places, donor=adjusted(original))
+    laid = solve(prepared_task(as_donor, there, mirrored=_mirrored(known, original)).task)
+    if not laid.placement or not laid.pairs:
         return None
-    return laid.answer.placement.matrix, max(0.0, laid.answer.margin_mm or 0.0)
+    return laid.placement.matrix, max(0.0, laid.margin_mm or 0.0)
 
 
 def _mirrored(known: Known, original: Side) -> bool:
