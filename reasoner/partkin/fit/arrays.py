@@ -142,6 +142,10 @@ class PlanePairs:
         moved = PlanePairs(self.p - p0, self.q - q0, self.rho, self.s_h, self.u_h, self.s_d, self.u_d)
         return moved, p0, q0
 
+    def swapped(self) -> PlanePairs:
+        """Return the pairs with host and donor in each other's place (turns change their sign)."""
+        return PlanePairs(self.q, self.p, self.rho, self.s_d, self.u_d, self.s_h, self.u_h)
+
     def contact(self, turn_rad: float, shift_mm: Floats) -> Contact:
         """Where each pair touches at this placement (donor turned, then shifted)."""
         c, s = math.cos(turn_rad), math.sin(turn_rad)

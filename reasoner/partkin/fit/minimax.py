@@ -103,7 +103,11 @@ def best_placement(pairs: PlanePairs, stop_at_sign: bool = False) -> Placed:
         nothing = np.zeros((0, 2))
         return Placed(0.0, np.zeros(2), -math.inf, np.zeros(0), np.zeros(0, dtype=bool), nothing, True)
     centred, p0, q0 = pairs.centred()
-    angle, shift, weights = _least(centred, stop_at_sign)
+    # Weights bound the excess best over a range of turns when they turn with the side that has the slots.
+    if float(pairs.s_d.sum()) > float(pairs.s_h.sum()):
+        angle, shift, weights = _from_swapped(*_least(centred.swapped(), stop_at_sign))
+    else:
+        angle, shift, weights = _least(centred, stop_at_sign)
     worst = float(centred.excess(angle, shift).max())
     loose = False
     if not stop_at_sign:
@@ -117,6 +121,12 @@ def best_placement(pairs: PlanePairs, stop_at_sign: bool = False) -> Placed:
     excess = centred.excess(angle, shift)
     active = (np.hypot(weights[:, 0], weights[:, 1]) > 1e-4) | (excess >= excess.max() - 1e-9)
     return Placed(angle, whole, float(excess.max()), excess, active, weights, loose)
+
+
+def _from_swapped(angle: float, shift: Floats, weights: Floats) -> tuple[float, Floats, Floats]:
+    """Turn, shift and weights as seen from the host, from those of the swapped pairs."""
+    c, s = math.cos(angle), -math.sin(angle)
+    return -angle, -turn(shift[None, :], c, s)[0], -turn(weights, c, s)
 
 
 def _least(pairs: PlanePairs, stop_at_sign: bool) -> tuple[float, Floats, Floats]:
