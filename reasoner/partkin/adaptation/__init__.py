@@ -2,6 +2,22 @@
 
 from partkin.adaptation.applied import adapted_features, adapted_task, workmanship_of
 from partkin.adaptation.cheapest import cheapest
+from partkin.adaptation.connectors import compare_connectors
+from partkin.adaptation.outlines import edge_gaps, trim_jobs
+from partkin.adaptation.tables import read_work
+from partkin.adaptation.worklist import worklist
 from partkin.adaptation.zones import near_zone, seam_departure
 
-__all__ = ["adapted_features", "adapted_task", "cheapest", "near_zone", "seam_departure", "workmanship_of"]
+__all__ = [
+    "adapted_features",
+    "adapted_task",
+    "cheapest",
+    "compare_connectors",
+    "edge_gaps",
+    "near_zone",
+    "read_work",
+    "seam_departure",
+    "trim_jobs",
+    "workmanship_of",
+    "worklist",
+]

@@ -285,7 +285,7 @@ class _Search:
     def _adaptation(self, optimum: Optimum, jobs: tuple[Action, ...]) -> Adaptation:
         finished = optimum.finished
         assert isinstance(finished, Finished)
-        own = [job for job in jobs if (job.fixing, job.feature) in set(finished.pairs)]
+        own = [job for job in jobs if job.fixing in dict(finished.pairs)]
         actions = (*finished.actions, *own) if finished.actions else ()
         actions = tuple(replace(action, order=n) for n, action in enumerate(actions, start=1))
         rate = self.question.settings.labour_rate

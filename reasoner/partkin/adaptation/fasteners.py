@@ -1,12 +1,143 @@
-"""Bolts, spacers and clips that go with an adaptation: stack-up and thread engagement."""
+"""Bolts, spacers and clips that go with an adaptation: stack-up, thread engagement, preferred lengths."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from partkin.adaptation.choices import Bench, Unit
+from partkin.adaptation.dressing import priced_action
+from partkin.adaptation.limits import OPENINGS
+from partkin.adaptation.pairs import THREADED
+from partkin.adaptation.tables import material_of, next_bolt_length_mm, rule, washer_for
 from partkin.model.adapting import Action
 
 
+@dataclass(frozen=True)
+class Stack:
+    """What lies under a bolt's head, top to bottom, and how much of it must turn in thread; all in mm."""
+
+    clamped_mm: float
+    washer_mm: float
+    spacer_mm: float
+    engaged_mm: float
+
+    @property
+    def needed_mm(self) -> float:
+        """Shortest bolt, under its head, that does."""
+        return self.clamped_mm + self.washer_mm + self.spacer_mm + self.engaged_mm
+
+
+def engagement_mm(bolt_mm: float, material: str | None) -> tuple[float, str]:
+    """How much of a bolt must turn in a tapped hole or nut of that material, and whose figure it is.
+
+    Examples
+    --------
+    >>> engagement_mm(8.0, "steel")[0], engagement_mm(8.0, "cast aluminium")[0], engagement_mm(5.0, "PP")[0]
+    (8.0, 12.0, 10.0)
+    """
+    group = material_of(material)
+    wanted = rule("engagement", group.engages_as if group else "steel")
+    return wanted.value * bolt_mm, wanted.source
+
+
+def stack_of(
+    bolt_mm: float, clamped_mm: float, spacer_mm: float = 0.0, threaded_in: str | None = None
+) -> Stack:
+    """Stack up the parts that a bolt clamps against a thread of some material.
+
+    Parameters
+    ----------
+    bolt_mm
+        Diameter.
+    clamped_mm
+        Thickness of the parts with a clearance hole, together.
+    spacer_mm
+    threaded_in
+        Material that the thread is in; None: a steel nut.
+
+    Examples
+    --------
+    M8 through 3 mm, a plain washer of 1.6 and a spacer of 2, into a steel nut: 3 + 1.6 + 2 + 8.
+
+    >>> round(stack_of(8.0, 3.0, 2.0).needed_mm, 3)
+    14.6
+    """
+    washer = washer_for(bolt_mm)
+    return Stack(
+        clamped_mm, washer.thickness_mm if washer else 0.0, spacer_mm, engagement_mm(bolt_mm, threaded_in)[0]
+    )
+
+
 def fastener_jobs(bench: Bench, units: Sequence[Unit]) -> tuple[tuple[Action, ...], tuple[str, ...]]:
-    return (), ()
+    """List what each fixing needs besides cutting: a spacer or longer bolt, a new clip.
+
+    Returns
+    -------
+    actions, notes
+        One action at most a fixing; notes say what could not be told.
+    """
+    question = bench.question
+    donor_mm = question.donor.thickness_mm
+    original_mm = question.original.thickness_mm if question.original is not None else None
+    thicker_mm = 0.0 if donor_mm is None or original_mm is None else round(donor_mm - original_mm, 3)
+    actions, notes = [], []
+    if abs(thicker_mm) < rule("thickness that matters").value:
+        thicker_mm = 0.0
+    for unit in units:
+        if "clip" in (unit.host.kind, unit.donor.kind if unit.donor else None):
+            says = f"Use a new clip at {unit.fixing.id}: old ones break or loosen when they come off."
+            actions.append(_job(bench, "new clip", unit, says))
+        elif thicker_mm < 0.0 and _is_bolted(unit):
+            actions.append(_spacer(bench, unit, -thicker_mm))
+        elif thicker_mm > 0.0 and _is_bolted(unit) and donor_mm is not None:
+            longer = _longer_bolt(bench, unit, donor_mm, thicker_mm)
+            if longer is not None:
+                actions.append(longer)
+    if thicker_mm > 0.0 and any(unit.host.kind == "stud" for unit in units):
+        studs = ", ".join(unit.fixing.id for unit in units if unit.host.kind == "stud")
+        notes.append(
+            f"The donor is {thicker_mm:.1f} mm thicker than the original: see that each stud ({studs}) still stands "
+            "out far enough for its nut to engage over one diameter."
+        )
+    return tuple(actions), tuple(notes)
+
+
+def _is_bolted(unit: Unit) -> bool:
+    if unit.host.kind == "stud":
+        return True
+    return unit.host.kind in (*THREADED, *OPENINGS) and unit.bolt_mm is not None
+
+
+def _job(bench: Bench, do: str, unit: Unit, says: str) -> Action:
+    feature = unit.feature.id if unit.feature is not None else f"new-{unit.fixing.id}"
+    return priced_action(bench, do, feature, "donor", says, unit.fixing.id)
+
+
+def _spacer(bench: Bench, unit: Unit, thick_mm: float) -> Action:
+    says = (
+        f"Put a spacer or washers {thick_mm:.1f} mm thick between the donor and {unit.fixing.id}: the donor is that "
+        "much thinner than the original, and its face is to lie where the original's lay. The bolt stays as long."
+    )
+    return replace(_job(bench, "spacer", unit, says), to_mm=thick_mm)
+
+
+def _longer_bolt(bench: Bench, unit: Unit, donor_mm: float, thicker_mm: float) -> Action | None:
+    if unit.host.kind == "stud" or unit.bolt_mm is None:
+        return None
+    host = bench.question.host
+    through = unit.host.kind in OPENINGS
+    if through and host.thickness_mm is None:
+        return None
+    clamped_mm = donor_mm + (host.thickness_mm or 0.0 if through else 0.0)
+    threaded_in = host.material if unit.host.kind == "tapped hole" else None
+    stack = stack_of(unit.bolt_mm, clamped_mm, threaded_in=threaded_in)
+    length_mm = next_bolt_length_mm(stack.needed_mm)
+    if length_mm is None:
+        return None
+    says = (
+        f"At {unit.fixing.id} use an M{unit.bolt_mm:g} bolt {length_mm:g} mm long or longer: {clamped_mm:g} mm clamped "
+        f"+ {stack.washer_mm:g} washer + {stack.engaged_mm:g} in the thread = {stack.needed_mm:.1f} mm, because the "
+        f"donor is {thicker_mm:.1f} mm thicker than the original. See that it does not reach the bottom."
+    )
+    return replace(_job(bench, "longer bolt", unit, says), to_mm=unit.bolt_mm, length_mm=length_mm)

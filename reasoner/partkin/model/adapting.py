@@ -183,6 +183,7 @@ class EdgeGap:
 
     `wanted_mm`: narrowest and widest that the sheet asks for (None: not said). `at_mm`: where, in the host's
     frame. `trim_mm`: how much to take off the donor's edge there; None: nothing, or filling is needed.
+    `tight_at_mm`: the stretch that is too narrow, a point a millimetre, in the host's frame.
     """
 
     edge: str
@@ -195,13 +196,14 @@ class EdgeGap:
     overlap_mm2: float
     trim_mm: float | None
     says: str
+    tight_at_mm: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
 class ConnectorLine:
     """How one connector of the original is met by the donor.
 
-    `state`: matches, needs an adapter, move over, to be found out, not used.
+    `state`: matches, needs an adapter, move over, to be found out, not used, licensed practice only.
     """
 
     connector: str
