@@ -11,7 +11,8 @@ from types import MappingProxyType
 import numpy as np
 
 from partkin.fit import solve
-from partkin.fit.chance import certain, sequential
+from partkin.fit.arrays import PlanePairs
+from partkin.fit.chance import certain, sequential, sure_without_draws
 from partkin.fit.fixings import HostFixings, donor_features, host_fixings
 from partkin.fit.scatter import fits_block
 from partkin.fit.task import Pairing, Prepared, prepare
@@ -185,11 +186,43 @@ def chance_of(
     if _is_exact(prepared, places) and not workmanship_mm:
         return certain(bool(answer.fits))
     others = [_must_pairs(prepared.task, list(pairing)) for pairing in answer.also_pairs]
+    if not workmanship_mm:
+        sure = _sure(prepared, [pairs, *others], places)
+        if sure is not None:
+            return certain(sure)
     block = fits_block(
         prepared, [pairs, *others], _host_draws(prepared, places), _donor_draws(prepared, places, workmanship_mm),
         _size_errors,
     )  # fmt: skip
     return sequential(block, confidence)
+
+
+def _sure(prepared: Prepared, pairings: list[list[Pairing]], places: Places) -> bool | None:
+    """Whether the greatest errors of all readings together cannot change the answer; None: it takes draws.
+
+    Only where every reading has a greatest error, in the plane.
+    """
+    if prepared.task.dims != 2 or places.host.covariance_mm2 is not None or places.donor.covariance_mm2 is not None:
+        return None
+    hosts = [places.hosted.placed_by.get(s.id) for s in prepared.task.fixings]
+    shown = dict(zip([s.id for s in prepared.task.fixings], _rows(places.host, hosts), strict=True))
+    donors = [s.id for s in prepared.task.features]
+    there = dict(zip(donors, _rows(places.donor, donors), strict=True))
+
+    def half(positions: Positions, row: int) -> float:
+        return float(positions.half_width_mm[row]) if row >= 0 else 0.0
+
+    def room(fixing: str, feature: str) -> float:
+        own, other = prepared.fixings[fixing], prepared.features.get(feature)
+        sizes = own.across.half_width_mm + (other.across.half_width_mm if other is not None else 0.0)
+        return sizes + own.play_mm + own.play_half_travel_mm
+
+    return sure_without_draws(
+        [PlanePairs.of(prepared.task, pairing) for pairing in pairings],
+        [np.array([half(places.donor, there[feature]) for _, feature in pairing]) for pairing in pairings],
+        [np.array([half(places.host, shown[fixing]) for fixing, _ in pairing]) for pairing in pairings],
+        [np.array([room(*pair) for pair in pairing]) for pairing in pairings],
+    )
 
 
 def _must_pairs(task: FitTask, pairs: list[Pairing]) -> list[Pairing]:
