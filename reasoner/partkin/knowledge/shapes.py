@@ -30,6 +30,7 @@ _COLUMN_NAMES = {
 # Terms that are no column's own: where their fault is shown.
 _OTHER_TERMS = {
     "partkin:xMm": "x_mm", "partkin:yMm": "y_mm", "partkin:zMm": "z_mm", "partkin:axisX": "axis_x",
+    "partkin:axisY": "axis_y", "partkin:axisZ": "axis_z",
     "partkin:oldNumber": "replaces", "partkin:cautionKind": "caution", "schema:mpn": "part_number",
 }
 _DECIMAL = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)")

@@ -1,0 +1,1 @@
+"""The graph: what goes in comes out, rules and queries say what they claim, questions stay within limits."""

@@ -1,0 +1,103 @@
+"""Every query and every rule gives the same rows in two engines that share no code."""
+
+import pyoxigraph
+import pytest
+import rdflib
+from knowledge.builds import dashboard, family
+
+from partkin.knowledge import compile_graph
+from partkin.knowledge.backwards import gather
+from partkin.knowledge.columns import column_names
+from partkin.knowledge.files import query_files, rule_files
+from partkin.knowledge.graph import with_given
+from partkin.knowledge.names import full, last
+from partkin.model.build import Feature, Part, Reading
+
+BUILDS = {"dashboard": dashboard(), **{f"family {seed}": family(seed) for seed in (1, 2, 5)}}
+GRAPHS = {name: compile_graph(build) for name, build in BUILDS.items()}
+
+
+def other_engine(name: str) -> rdflib.Graph:
+    """The same triples, asserted and derived, as one rdflib graph."""
+    triples = (quad.triple for quad in GRAPHS[name].store)
+    text = pyoxigraph.serialize(triples, format=pyoxigraph.RdfFormat.N_TRIPLES)
+    return rdflib.Graph().parse(data=text, format="nt")
+
+
+OTHERS = {name: other_engine(name) for name in BUILDS}
+
+
+def cell(term) -> str | None:
+    return None if term is None else str(term)
+
+
+def both(sparql: str, name: str) -> tuple[list, list]:
+    ours = GRAPHS[name].store.query(sparql, use_default_graph_as_union=True)
+    theirs = OTHERS[name].query(sparql)
+    columns = [variable.value for variable in ours.variables]
+    assert columns == [str(variable) for variable in theirs.vars]
+    return (
+        [tuple(None if term is None else term.value for term in row) for row in ours],
+        [tuple(cell(row[column]) for column in columns) for row in theirs],
+    )
+
+
+@pytest.mark.parametrize("build", BUILDS)
+@pytest.mark.parametrize("query", query_files())
+def test_a_query_gives_equal_rows_in_both_engines(query, build):
+    ours, theirs = both(query_files()[query].sparql, build)
+    assert sorted(ours, key=repr) == sorted(theirs, key=repr)
+
+
+@pytest.mark.parametrize("query", [name for name, file in query_files().items() if "given" in file.header])
+def test_a_query_of_given_things_gives_their_rows_of_the_whole(query):
+    graph = GRAPHS["family 2"]
+    given = query_files()[query].header["given"]
+    whole = graph.rows(query)
+    for part in BUILDS["family 2"].parts[:4]:
+        iri = graph.part(part.part)
+        alone = graph.rows(query, [iri])
+        assert alone == [row for row in whole if row[given] == iri]
+    ours, theirs = both(
+        with_given(query_files()[query].sparql, [graph.part("p0"), graph.part("p1")]), "family 2")
+    assert sorted(ours, key=repr) == sorted(theirs, key=repr)
+
+
+def test_every_query_answers_something():
+    for name in query_files():
+        assert any(graph.rows(name) for graph in GRAPHS.values()), name
+
+
+@pytest.mark.parametrize("build", BUILDS)
+@pytest.mark.parametrize("rule", rule_files(), ids=lambda rule: rule.name)
+def test_a_rule_derives_the_same_in_both_engines(rule, build):
+    ours = {
+        (one.subject.value, one.predicate.value, one.object.value)
+        for one in GRAPHS[build].store.query(rule.sparql, use_default_graph_as_union=True)
+    }
+    theirs = {tuple(map(str, triple)) for triple in OTHERS[build].query(rule.sparql)}
+    assert ours == theirs
+
+
+def test_every_rule_derives_something():
+    found = {rule for graph in GRAPHS.values() for rule, *_ in graph.derived()}
+    assert found == {rule.name for rule in rule_files()}
+
+
+@pytest.mark.parametrize(("wide", "facts", "row"), [
+    ("features", "feature-facts", Feature), ("parts", "part-facts", Part), ("readings", "reading-facts", Reading),
+])
+@pytest.mark.parametrize("build", BUILDS)
+def test_one_row_a_thing_and_one_row_a_fact_say_the_same(wide, facts, row, build):
+    graph = GRAPHS[build]
+    things = gather((one["thing"], one["term"], one["value"]) for one in graph.rows(facts))
+    columns = column_names(row)
+    rows = graph.rows(wide)
+    assert len(rows) == len(things)
+    for line, (iri, thing) in zip(rows, things.items(), strict=True):
+        for name, column in columns.items():
+            if name in ("part", "axis", "replaces", "part_number"):
+                continue
+            value = thing.get(full(column.term), [None])[0]
+            assert line.get(name) == value, (wide, name)
+        assert last(iri) in (line.get("feature"), line.get("reading"), last(line["part"]))
