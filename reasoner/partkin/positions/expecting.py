@@ -138,7 +138,7 @@ def _cause(
     readings: Sequence[Reading],
 ) -> str:
     """The slip that explains the difference best, as a question without its mark."""
-    for unit, size_mm in (("cm", 10.0), ("in", 25.4), ("m", 1000.0)):
+    for unit, size_mm in (("centimetres", 10.0), ("inches", 25.4), ("metres", 1000.0)):
         for ratio in (size_mm, 1.0 / size_mm):
             if expected_mm > 0 and abs(value_mm / expected_mm / ratio - 1.0) < 0.01:
                 return f"was it in {unit}" if ratio < 1.0 else "the wrong unit"
