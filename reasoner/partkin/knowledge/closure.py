@@ -15,7 +15,7 @@ from itertools import combinations
 from pathlib import Path
 
 import owlrl
-from rdflib import OWL, RDF, Graph, Literal, URIRef
+from rdflib import OWL, RDF, SKOS, Graph, Literal, URIRef
 from rdflib.term import Node
 
 from partkin import __version__
@@ -34,6 +34,11 @@ _TYPE = f"<{full('rdf:type')}>"
 _KINDS = tuple(f"<{full(name)}>" for name in (
     "partkin:Part", "partkin:PartNumber", "partkin:Replacement", "partkin:VehicleModel", "partkin:Platform",
 ))
+# Terms that no identity triple can hold: their axioms would only be carried along.
+_BESIDE = (
+    OWL.DatatypeProperty, OWL.NamedIndividual, OWL.Ontology, SKOS.Concept, SKOS.ConceptScheme,
+    URIRef(full("partkin:Rule")),
+)
 _SAID = URIRef("http://www.daml.org/2002/03/agents/agent-ont#error")
 # Properties that lead nowhere back, and the words for one that does.
 _RINGS = {
@@ -48,12 +53,13 @@ _RINGS = {
 
 @cache
 def axioms() -> Graph:
-    """Return the vocabulary without its labels, definitions and other literals."""
+    """Return what the vocabulary says of identity: no literals, no words, nothing of numbers and texts."""
     graph, whole = Graph(), Graph()
     for path in sorted((shipped("ontology") / "vocabulary").glob("*.ttl")):
         whole.parse(path, format="turtle")
+    beside = {one for kind in _BESIDE for one in whole.subjects(RDF.type, kind)}
     for triple in whole:
-        if not isinstance(triple[2], Literal) and triple[1] not in (URIRef(full("partkin:foundAs")),):
+        if not isinstance(triple[2], Literal) and triple[0] not in beside:
             graph.add(triple)
     return graph
 
