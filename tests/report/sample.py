@@ -71,9 +71,7 @@ def donor_features(shifts, turn_deg=0.12, x_mm=3.1, y_mm=-0.4):
         x, y = fixing.at_mm[0] + dx - x_mm, fixing.at_mm[1] + dy - y_mm
         name, kind, across, length = kinds[fixing.id]
         features.append(
-            DrawnFeature(
-                name, (cos * x + sin * y, -sin * x + cos * y), kind, across, length, 0.0, need="should"
-            )
+            DrawnFeature(name, (cos * x + sin * y, -sin * x + cos * y), kind, across, length, 0.0, need="should")
         )
     return tuple(features)
 
@@ -130,9 +128,7 @@ REASONS = (
     ),
     Reason("r3", "The least margin at the best placement is at F4", ("r1", "r2"), None),
 )
-HEAVY = Caution(
-    "lifting", "The carrier weighs 19 kg: two people, or a hoist.", False, "HSE INDG143, lifting filter"
-)
+HEAVY = Caution("lifting", "The carrier weighs 19 kg: two people, or a hoist.", False, "HSE INDG143, lifting filter")
 SEAM = Caution(
     "seam",
     "Fit is all that was judged. Whether the panel opens as it must over the airbag is for the maker's part "
@@ -211,9 +207,7 @@ WITH_ADAPTATION = replace(
     conflict_says="F1 and F4 cannot both be met: 0.61 mm short.",
     adaptation=OPEN_OUT,
     ruled_out=(
-        RuledOut(
-            "new hole", "a", "A new hole beside a would stand in the tear seam.", "common practice, no source"
-        ),
+        RuledOut("new hole", "a", "A new hole beside a would stand in the tear seam.", "common practice, no source"),
     ),
     says="D2 bolts on with adaptation: file one slot, open out one hole; about 18 minutes.",
     safety=(HEAVY,),
@@ -247,9 +241,7 @@ NOT_ENOUGH = replace(
     placement=None,
     pairs=(),
     unknown=(
-        Unknown(
-            "where b stands", "Read the distance of a and b between their centres.", "D4", "centres", "a", "b"
-        ),
+        Unknown("where b stands", "Read the distance of a and b between their centres.", "D4", "centres", "a", "b"),
         Unknown("the duty of D4", "Say whether D4 is trim, body or structural.", "D4"),
     ),
     reasons=REASONS[:1],
@@ -269,8 +261,7 @@ NOT_JUDGED = replace(
     safety=(
         Caution(
             "restraint",
-            "D5 is a restraint part: only the maker's part number for that very vehicle, fitted by "
-            "licensed practice.",
+            "D5 is a restraint part: only the maker's part number for that very vehicle, fitted by licensed practice.",
             True,
             "common practice, no source",
         ),
@@ -281,9 +272,7 @@ NOT_JUDGED = replace(
 
 ZONES = (
     DrawnZone("seam", "tear seam", ((120.0, 60.0), (330.0, 60.0), (330.0, 72.0), (120.0, 72.0)), "original"),
-    DrawnZone(
-        "door", "airbag door", ((120.0, 72.0), (330.0, 72.0), (330.0, 140.0), (120.0, 140.0)), "original"
-    ),
+    DrawnZone("door", "airbag door", ((120.0, 72.0), (330.0, 72.0), (330.0, 140.0), (120.0, 140.0)), "original"),
     DrawnZone("seam", "tear seam", ((117.0, 61.0), (327.0, 60.6), (327.0, 72.6), (117.0, 73.0)), "donor"),
     DrawnZone("vent", "opening", ((360.0, 90.0), (430.0, 90.0), (430.0, 140.0), (360.0, 140.0)), "original"),
 )
@@ -337,9 +326,7 @@ VERDICTS = (BOLTS_ON, WITH_ADAPTATION, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED)
 
 
 def sheet_features(part, features, goes_on=True):
-    ids = {
-        feature: fixing.id for fixing, feature in zip(FIXINGS, ("a", "b", "c", "d", "e", "f"), strict=True)
-    }
+    ids = {feature: fixing.id for fixing, feature in zip(FIXINGS, ("a", "b", "c", "d", "e", "f"), strict=True)}
     return tuple(
         Feature(
             part,
@@ -417,9 +404,7 @@ BUILD = Build(
     (
         Offer("donor", "D1", 85.0, 19.0, "an invented yard", "2024-03-09", True),
         Offer("donor", "D2", 40.0, 19.0, "an invented yard", "2024-03-09", True),
-        Offer(
-            "repair", None, 160.0, None, "an invented trimmer", "2024-03-01", True, 4.0, "re-trim both sides"
-        ),
+        Offer("repair", None, 160.0, None, "an invented trimmer", "2024-03-01", True, 4.0, "re-trim both sides"),
         Offer("new", None, 540.0, 0.0, None, "2024-03-01", False, None, "no longer made"),
     ),
     (Cost("2024-03-01", "tape measure", None, 12.5),),
@@ -431,12 +416,8 @@ REPORT = ReportView(
     VERDICTS,
     OVERLAYS,
     (
-        OptionRow(
-            "donor", "D1", "Panel from a long van", 85.0, 19.0, 0.5, None, 125.0, True, "an invented yard"
-        ),
-        OptionRow(
-            "donor", "D2", "Panel from a long van", 40.0, 19.0, 0.8, 12.6, 92.6, True, "an invented yard"
-        ),
+        OptionRow("donor", "D1", "Panel from a long van", 85.0, 19.0, 0.5, None, 125.0, True, "an invented yard"),
+        OptionRow("donor", "D2", "Panel from a long van", 40.0, 19.0, 0.8, 12.6, 92.6, True, "an invented yard"),
         OptionRow(
             "repair",
             None,

@@ -4,6 +4,7 @@ import re
 import time
 from collections import Counter
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -62,7 +63,7 @@ def test_headings_come_in_order_and_tables_have_captions_and_scopes(page):
     tree = html_tree(page)
     levels = [int(element.tag[-1]) for element in tree.iter() if re.fullmatch(rf"{XHTML}h[1-6]", element.tag)]
     assert levels[0] == 1 and levels.count(1) == 1
-    assert all(after - before <= 1 for before, after in zip(levels, levels[1:], strict=False))
+    assert all(after - before <= 1 for before, after in pairwise(levels))
     tables = list(tree.iter(f"{XHTML}table"))
     assert tables
     for table in tables:
@@ -123,7 +124,9 @@ def test_twenty_donors_of_twelve_pairs_stay_under_a_megabyte():
     view, verdict = sample.OVERLAYS[2], sample.DOES_NOT_FIT
 
     def doubled(things, key):
-        return tuple(things) + tuple(replace(one, **{key: f"{getattr(one, key)}x", "at_mm": _away(one.at_mm)}) for one in things)
+        return tuple(things) + tuple(
+            replace(one, **{key: f"{getattr(one, key)}x", "at_mm": _away(one.at_mm)}) for one in things
+        )
 
     def _away(at_mm):
         return (at_mm[0] + 31.0, at_mm[1] + 40.0)
@@ -204,7 +207,9 @@ def test_a_browser_shows_it_whole_at_every_width(shown, width):
     assert tab.evaluate("document.documentElement.scrollWidth") <= width
     assert tab.evaluate(STICKS_OUT) == []
     assert tab.evaluate(LIE_ON) == []
-    shown_drawings = tab.evaluate("[...document.querySelectorAll('figure svg.dw')].filter(e => e.clientWidth > 0).length")
+    shown_drawings = tab.evaluate(
+        "[...document.querySelectorAll('figure svg.dw')].filter(e => e.clientWidth > 0).length"
+    )
     assert shown_drawings == 4, "one drawing a donor, broad or narrow"
     tab.close()
 

@@ -57,7 +57,8 @@ def _crowd(count):
     )
     features = tuple(replace(fixing, id=f"a{n}", kind="hole", across_mm=7.0) for n, fixing in enumerate(fixings))
     pairs = tuple(
-        Pair(fixing.id, feature.id, 0.0, 0.5, 0.5, "lines up") for fixing, feature in zip(fixings, features, strict=True)
+        Pair(fixing.id, feature.id, 0.0, 0.5, 0.5, "lines up")
+        for fixing, feature in zip(fixings, features, strict=True)
     )
     return OverlayView("H", "D", fixings=fixings, features=features, pairs=pairs, matrix=sample.matrix_of(0, 0, 0))
 
@@ -95,7 +96,10 @@ def test_every_figure_of_the_drawing_is_in_its_words_too():
     view = sample.OVERLAYS[2]
     _, said = overlay_words(view)
     for pair in view.pairs:
-        assert f"Fixing {pair.fixing} with {pair.feature}: offset {pair.offset_mm:.2f} mm of {pair.allowed_mm:.2f} mm" in said
+        assert (
+            f"Fixing {pair.fixing} with {pair.feature}: offset {pair.offset_mm:.2f} mm of {pair.allowed_mm:.2f} mm"
+            in said
+        )
     assert "F1 to F2: host 430.00 mm, donor 435.20 mm, 5.2 too long; play takes up 4.50 mm of it." in said
     assert "In conflict: F1, F2; together they are 1.70 mm short." in said
     assert "tear seam, hatched" in said and "blocked (thread M6x1 on the host" in said
@@ -137,7 +141,9 @@ def test_wide_lines_are_twice_the_narrow_ones():
 def test_the_enlarged_offsets_keep_to_the_factor_that_is_said(width):
     view = sample.OVERLAYS[0]
     picture = overlay_picture(view, width)
-    heading = next(shape.text for shape in picture.shapes if isinstance(shape, Words) and shape.text.startswith("Offsets"))
+    heading = next(
+        shape.text for shape in picture.shapes if isinstance(shape, Words) and shape.text.startswith("Offsets")
+    )
     factor = float(re.search(r"drawn (\d+) times", heading).group(1))
     studs = [shape for shape in picture.shapes if isinstance(shape, Round) and shape.pen == "stud"]
     scale = studs[0].radius / 3.0  # F1 is a stud of 6 mm
@@ -186,7 +192,8 @@ def test_cuts_are_outlined_where_and_as_large_as_they_will_be():
     scale = stud.radius / 3.0
     assert any(shape.radius == pytest.approx(4.5 * scale) for shape in rounds)
     assert any(
-        shape.radius == pytest.approx(3.5 * scale) and shape.half_travel == pytest.approx(2.5 * scale) for shape in slots
+        shape.radius == pytest.approx(3.5 * scale) and shape.half_travel == pytest.approx(2.5 * scale)
+        for shape in slots
     )
 
 

@@ -178,9 +178,7 @@ def details(
     factor = factor_for(view, scale)
     a_row = max(1, min(len(drawn), int(width // CELL_WIDTH)))
     pitch = min(width / a_row, CELL_WIDTH + 12.0)
-    heading = (
-        f"Offsets drawn {factor:g} times as large" if factor > 1 else "Offsets at the pattern's scale"
-    )
+    heading = f"Offsets drawn {factor:g} times as large" if factor > 1 else "Offsets at the pattern's scale"
     shapes: list[Shape] = [Words((left, top + 11.0), heading, 12.0, bold=True, colour=INK)]
     rule = "Circle: play allowed. Dot: donor's centre. Figures: offset of allowed, mm."
     lines = [rule] if width > 480 else rule.split(". ", 1)

@@ -293,7 +293,7 @@ class _Report:
         return [
             name(reading.reading),
             what,
-            f"{reading.value:g} {escaped(reading.unit)}",
+            f"{reading.value:g} {name(reading.unit)}",
             spread,
             (", ".join(how) or NONE) + remark,
         ]

@@ -47,6 +47,7 @@ figure svg.narrow{display:none}
 .id{font-weight:bold}
 .reasons{list-style:none;padding:0}
 .nowrap{white-space:nowrap}
+.n bdi{white-space:normal}
 .keys{display:flex;flex-wrap:wrap;gap:.2rem 1.4rem;padding:0;list-style:none;max-width:none}
 footer{margin-top:3rem;padding-bottom:2rem}
 footer p{border-top:1px solid #111;padding-top:.6rem}

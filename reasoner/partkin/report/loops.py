@@ -154,7 +154,7 @@ def _with_middles(points: tuple[Point, ...]) -> list[Point]:
 def recognised(points: tuple[Point, ...]) -> RoundShape | None:
     """Tell a circle or an obround from its outline; None: it is neither.
 
-    Every point and every middle of a side has to lie within 0.03 mm or 0.4 % of the radius.
+    Every point and every middle of a side has to lie within 0.03 mm or 0.1 % of the radius.
 
     Examples
     --------
@@ -173,7 +173,7 @@ def _as_circle(points: tuple[Point, ...]) -> RoundShape | None:
     centre = _kasa(points, centre)
     far = [math.dist(centre, point) for point in points]
     radius = sum(far) / len(far)
-    allowed = max(_ROUND_ENOUGH_MM, 0.004 * radius)
+    allowed = max(_ROUND_ENOUGH_MM, 0.001 * radius)
     if radius <= 0 or any(abs(math.dist(centre, point) - radius) > allowed for point in _with_middles(points)):
         return None
     return RoundShape(centre, radius)
@@ -194,25 +194,39 @@ def _kasa(points: tuple[Point, ...], about: Point) -> Point:
     return (mean_x + (ru * svv - rv * suv) / determinant, mean_y + (rv * suu - ru * suv) / determinant)
 
 
+def _axis(points: tuple[Point, ...]) -> tuple[Point, float]:
+    """Return the middle of a closed line and the direction in which it is longest, both weighed by length."""
+    rest = points[1:] + points[:1]
+    sides = [(math.dist(a, b), a, b) for a, b in zip(points, rest, strict=True)]
+    whole = sum(length for length, _, _ in sides) or 1.0
+    middle = (
+        sum(length * (a[0] + b[0]) / 2 for length, a, b in sides) / whole,
+        sum(length * (a[1] + b[1]) / 2 for length, a, b in sides) / whole,
+    )
+    xx = yy = xy = 0.0
+    for length, a, b in sides:
+        p, q = (a[0] - middle[0], a[1] - middle[1]), (b[0] - middle[0], b[1] - middle[1])
+        # Second moments of a straight side are exact in its ends.
+        xx += length * (p[0] * p[0] + p[0] * q[0] + q[0] * q[0]) / 3
+        yy += length * (p[1] * p[1] + p[1] * q[1] + q[1] * q[1]) / 3
+        xy += length * (2 * p[0] * p[1] + 2 * q[0] * q[1] + p[0] * q[1] + q[0] * p[1]) / 6
+    return middle, math.degrees(0.5 * math.atan2(2 * xy, xx - yy)) % 180.0
+
+
 def _as_obround(points: tuple[Point, ...]) -> RoundShape | None:
-    """Tell an obround: its longest chord lies along it, and its sides are equally far from that axis."""
-    xs, ys = [x for x, _ in points], [y for _, y in points]
-    centre = ((min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2)
-    sides = [(math.dist(a, b), a, b) for a, b in zip(points, points[1:] + points[:1], strict=True)]
-    length, a, b = max(sides)
-    angle_deg = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0])) % 180.0
-    flat = [turned((x - centre[0], y - centre[1]), -angle_deg) for x, y in points]
+    """Tell an obround: every point is equally far from a stretch of its axis."""
+    about, angle_deg = _axis(points)
+    flat = [turned((x - about[0], y - about[1]), -angle_deg) for x, y in points]
     us, vs = [u for u, _ in flat], [v for _, v in flat]
     radius = (max(vs) - min(vs)) / 2
     half = (max(us) - min(us)) / 2 - radius
-    middle = turned(((max(us) + min(us)) / 2, (max(vs) + min(vs)) / 2), angle_deg)
-    centre = (centre[0] + middle[0], centre[1] + middle[1])
-    if radius <= 0 or half <= _ROUND_ENOUGH_MM / 2 or length < half:
+    if radius <= 0 or half <= 0:
         return None
-    allowed = max(_ROUND_ENOUGH_MM, 0.004 * radius)
-    for x, y in _with_middles(points):
-        u, v = turned((x - centre[0], y - centre[1]), -angle_deg)
-        far = math.hypot(u - min(half, max(-half, u)), v)
-        if abs(far - radius) > allowed:
+    x, y = turned(((max(us) + min(us)) / 2, (max(vs) + min(vs)) / 2), angle_deg)
+    centre = (about[0] + x, about[1] + y)
+    allowed = max(_ROUND_ENOUGH_MM, 0.001 * radius)
+    for point in _with_middles(points):
+        u, v = turned((point[0] - centre[0], point[1] - centre[1]), -angle_deg)
+        if abs(math.hypot(u - min(half, max(-half, u)), v) - radius) > allowed:
             return None
     return RoundShape(centre, radius, half, 0.0 if angle_deg >= 180.0 - 1e-9 else angle_deg)

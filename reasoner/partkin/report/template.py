@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from partkin.model.drawing import Cut, DrawnFeature, DrawnOutline, DrawnZone, TemplateView
+from partkin.model.problem import FaultyInput, Problem
 from partkin.report.alt import called
 from partkin.report.laying import spread_of
 from partkin.report.placing import Room
@@ -31,6 +33,7 @@ from partkin.report.shapes import (
 from partkin.report.svg import clean, true_size_svg
 from partkin.report.symbols import size_mm
 
+FARTHEST_MM = 100_000.0
 LAYERS = ("outline", "zones", "holes", "slots", "centres", "to cut", "other part", "text", "rule")
 _LABEL_MM = 4.0
 
@@ -146,6 +149,28 @@ def _cut_shapes(cut: Cut) -> list[Shape]:
     return [Round(centre, radius, pen, "to cut") for pen in ("cut-band", "cut")]
 
 
+def _cut_cross(cut: Cut, view: TemplateView) -> list[Shape]:
+    """Draw the cross of what is made anew; what keeps a feature's centre has that one's."""
+    if any(math.dist(_xy(cut.at_mm), _xy(feature.at_mm)) < 0.01 for feature in view.features):
+        return []
+    (x, y), reach = _xy(cut.at_mm), max(cut.across_mm, cut.length_mm or 0.0) / 2 + 4.0
+    return [
+        Line((x - reach, y), (x + reach, y), "centre", "to cut"),
+        Line((x, y - reach), (x, y + reach), "centre", "to cut"),
+    ]
+
+
+def _check(view: TemplateView) -> None:
+    """Refuse places that are no numbers or lie absurdly far out, before anything is drawn."""
+    places = [feature.at_mm for feature in (*view.features, *view.laid_on)] + [cut.at_mm for cut in view.cuts]
+    places += [corner for zone in view.zones for corner in zone.corners_mm]
+    places += [corner for outline in view.outlines for corner in outline.corners_mm]
+    for place in places:
+        if not all(math.isfinite(value) and abs(value) <= FARTHEST_MM for value in place):
+            what = f"a place of {view.part} is not a number, or more than {FARTHEST_MM / 1000:g} m out"
+            raise FaultyInput((Problem("features.csv", 0, "x_mm", what, "Mend the sheet"),))
+
+
 def _zone_shapes(zone: DrawnZone) -> list[Shape]:
     if len(zone.corners_mm) < 2:
         return []
@@ -221,6 +246,7 @@ def pattern_shapes(view: TemplateView) -> tuple[list[Shape], Box]:
 
     The view has to be `as_seen` already.
     """
+    _check(view)
     shapes: list[Shape] = []
     for outline in view.outlines:
         if len(outline.corners_mm) > 1:
@@ -228,7 +254,7 @@ def pattern_shapes(view: TemplateView) -> tuple[list[Shape], Box]:
     for zone in view.zones:
         shapes += _zone_shapes(zone)
     for cut in view.cuts:
-        shapes += _cut_shapes(cut)
+        shapes += _cut_shapes(cut) + _cut_cross(cut, view)
     for feature in view.laid_on:
         shapes += _feature_shapes(feature, True)
     for feature in view.features:

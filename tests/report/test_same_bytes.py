@@ -1,0 +1,37 @@
+"""Same values, same bytes, whatever the hash seed of the process."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+TESTS = Path(__file__).resolve().parents[1]
+SCRIPT = """
+import hashlib, sys
+sys.path.insert(0, sys.argv[1])
+from report import sample
+from report.test_plots import PICTURES
+from partkin.report.html import report_html
+from partkin.report.raster import picture_png
+from partkin.report.svg import picture_svg
+from partkin.report.template import template_dxf, template_pdf, template_svg
+made = [report_html(sample.REPORT).encode(), template_svg(sample.TEMPLATE).encode()]
+made += [template_dxf(sample.TEMPLATE), template_pdf(sample.TEMPLATE, 'A3', (0.99, 1.01))]
+made += [picture_svg(picture).encode() for _, picture in sorted(PICTURES.items())]
+made += [picture_png(PICTURES['margin'], 1.0)]
+print([hashlib.sha256(one).hexdigest()[:16] for one in made])
+"""
+
+
+@pytest.mark.parametrize("timezone", ["UTC", "Asia/Tokyo"])
+def test_hash_seed_and_clock_change_no_byte(timezone):
+    said = []
+    for seed in ("1", "2"):
+        environment = {**os.environ, "PYTHONHASHSEED": seed, "TZ": timezone}
+        done = subprocess.run(
+            [sys.executable, "-c", SCRIPT, str(TESTS)], env=environment, capture_output=True, text=True, check=True
+        )
+        said.append(done.stdout)
+    assert said[0] == said[1] and said[0].count(",") > 8
