@@ -89,10 +89,21 @@ def sizes_of(
         if any(play < 0.0 for play in others):
             continue  # The bolt does not pass the other hole: opening this one gains nothing.
         share_mm = sum(others) + _float_mm(host, donor)
-        if option is not None and across_mm >= bolt_mm and option.allowed_mm >= 0.0:
-            share_mm = option.allowed_mm - (across_mm - bolt_mm) / 2.0
+        play_mm = _play_now_mm(question, host, donor, option)
+        if play_mm is not None and across_mm >= bolt_mm and play_mm >= 0.0:
+            share_mm = play_mm - (across_mm - bolt_mm) / 2.0
         openings.append(Opening(side, across_mm, share_mm))
     return PairSizes(bolt_mm, tuple(openings), _other_bolt(host, donor, option))
+
+
+def _play_now_mm(
+    question: AdaptationQuestion, host: Feature, donor: Feature, option: Option | None
+) -> float | None:
+    """Play of the pair as it is. The mating's word counts before the task's, which may hold some back."""
+    for mating in question.matings:
+        if (mating.fixing, mating.feature) == (host.feature, donor.feature) and mating.option:
+            return mating.allowed_mm
+    return option.allowed_mm if option is not None else None
 
 
 def _other_bolt(host: Feature, donor: Feature, option: Option | None) -> str | None:

@@ -86,7 +86,8 @@ class _Sheet:
             f"Lay {donor.part} down as it will sit and mark its face.{seen} x runs to the right and y up. Read all "
             "steps before the first cut; a hole can be made larger, never smaller."
         )
-        return Step(0, "get ready", donor.part, None, says, tools=("marking tape", "rule", "square"), cautions=tuple(cautions))
+        tools = ("marking tape", "rule", "square")
+        return Step(0, "get ready", donor.part, None, says, tools=tools, cautions=tuple(cautions))
 
     def _zones(self) -> list[str]:
         margin_mm = rule("zone margin").value
