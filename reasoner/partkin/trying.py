@@ -22,6 +22,7 @@ from partkin.model.known import Known, Side
 from partkin.model.mating import Size
 from partkin.model.positions import Missing, Positions
 from partkin.model.trial import Stand, Trial
+from partkin.openings import clear_of_studs
 from partkin.positions import adjust, dimensions, draws, uniform_in_stadium
 
 SEED = 1
@@ -105,12 +106,14 @@ def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) ->
     prepared = prepared_task(known, places, mirrored=mirrored)
     sure = _without_unknown(prepared)
     answer = solve(sure.task)
+    if answer.fits is False:
+        sure, answer = clear_of_studs(known, sure) or (sure, answer)
     open_ends = bool(prepared.unknown or _placeless(prepared, places))
     if answer.fits is None:
         return _trial(mirrored, prepared, answer, None, "undecided")
     if answer.fits or not open_ends:
         chance = chance_of(sure, answer, places, confidence)
-        return _trial(mirrored, prepared, answer, chance, _stand(answer, chance, confidence))
+        return _trial(mirrored, sure if answer.fits else prepared, answer, chance, _stand(answer, chance, confidence))
     least = solve(_optimistic(prepared, places))
     if least.fits is False and chance_of(prepared, least, places).fits <= 1.0 - confidence:
         return _trial(mirrored, prepared, least, None, "does not")

@@ -191,6 +191,17 @@ def test_a_stud_that_meets_no_opening_blocks_whatever_its_need() -> None:
     assert verdict.verdict == "does not fit"
 
 
+def test_a_stud_that_need_not_hold_may_stand_in_a_cut_out() -> None:
+    spare = Feature("host", "S9", "stud", 6.0, x_mm=150.0, y_mm=90.0, plus_minus_mm=0.0, need="spare")
+    made = build([*studs(PLATE), spare], holes(PLATE))
+    cut_out = tuple((150.0 + dx, 90.0 + dy) for dx, dy in ((-9, -9), (9, -9), (9, 9), (-9, 9)))
+    through = replace(made, zones=(donor_zone(cut_out, "opening", name="cut-out"),))
+    assert partkin.check(through, "donor").verdict == "bolts on"
+    narrow = tuple((150.0 + dx, 90.0 + dy) for dx, dy in ((-9, -2), (9, -2), (9, 2), (-9, 2)))
+    blocked = replace(made, zones=(donor_zone(narrow, "opening", name="cut-out"),))
+    assert partkin.check(blocked, "donor").verdict == "does not fit"
+
+
 def test_should_is_listed_where_it_cannot_be_paired() -> None:
     tapped = Feature("host", "T1", "tapped hole", 6.0, x_mm=80.0, y_mm=80.0, plus_minus_mm=0.0, need="should")
     verdict = partkin.check(build([*studs(PLATE), tapped], holes(PLATE)), "donor")
