@@ -7,8 +7,6 @@ turns that its tightest two pairs allow does. What is left undecided goes to `mi
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from partkin.fit.arrays import Floats, PlanePairs
@@ -94,8 +92,7 @@ class _Slots:
 
 
 def _chunk(q: Floats, p: Floats, rho: Floats, slots: _Slots) -> np.ndarray:
-    m, n = rho.shape
-    fits = np.zeros(m, dtype=bool)
+    fits = np.zeros(len(rho), dtype=bool)
     undecided = rho.min(axis=1) >= -FITS_MM
     px, py, qx, qy, play = (np.ascontiguousarray(a.T) for a in (p[..., 0], p[..., 1], q[..., 0], q[..., 1], rho))
     for a in (px, py, qx, qy):

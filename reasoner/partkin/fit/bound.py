@@ -11,7 +11,7 @@ which is one sinusoid of the turn, less a constant, less one |sinusoid| for each
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -105,9 +105,9 @@ class Bound:
             left = self._farthest(at, lo, above, lambda far: (far, right))
         return left, right
 
-    def _farthest(self, near: float, far: float, above: float, span) -> float:  # type: ignore[no-untyped-def]
+    def _farthest(self, near: float, far: float, above: float, span: Callable[[float], Arc]) -> float:
         good, bad = near, far
-        for _ in range(24):
+        for _ in range(14):
             middle = (good + bad) / 2
             if self.least(*span(middle)) > above:
                 good = middle
@@ -125,6 +125,21 @@ def balanced(weights: Floats, keep_above: float = 1e-7) -> Floats:
         out[used] -= out.sum(axis=0) / used.sum()
     total = float(np.hypot(out[:, 0], out[:, 1]).sum())
     return out / total if total > 0 else out
+
+
+def either(
+    pairs: PlanePairs, level_mm: float, shape: Callable[[Floats], Floats] = balanced
+) -> Callable[[float, Floats, Floats, Floats], bool]:
+    """Return what stops a walk at a held turn: the level is reached, or the weights prove it cannot be."""
+
+    def enough(angle: float, shift: Floats, weights: Floats, _height: Floats) -> bool:
+        over = float(pairs.excess(angle, shift).max()) - level_mm
+        if over <= 0:
+            return True
+        # Half of what there is to gain: weights that only just prove this turn prove little around it.
+        return Bound(pairs, shape(weights)).at(angle) - level_mm > max(over / 2, 1e-9)
+
+    return enough
 
 
 def left_over(arc: Arc, piece: Arc) -> Sequence[Arc]:

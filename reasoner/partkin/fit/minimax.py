@@ -14,16 +14,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from partkin.fit.arrays import Floats, PlanePairs, turn
-from partkin.fit.bound import Bound, balanced, left_over
+from partkin.fit.bound import Bound, balanced, either, left_over
+from partkin.fit.freedom import choose
 from partkin.fit.interior import kabsch, settle
 from partkin.fit.turns import Arc, open_arcs, two_by_two
 
 FITS_MM = 1e-6
 """A worst excess up to this counts as fitting."""
-_NEAR_MM = 2e-4
+_NEAR_MM = 8e-4
 _SAME_MM = 1e-7
 _FAR_MM = 10.0
 _PIECES = 4000
+_NEIGHBOURS = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,7 +96,7 @@ def best_placement(pairs: PlanePairs, stop_at_sign: bool = False) -> Placed:
     Returns
     -------
     Placed
-        The worst excess is the least possible to 1e-6 mm near it and to 0.0002 mm over all turns; above
+        The worst excess is the least possible to 1e-6 mm near it and to 0.0008 mm over all turns; above
         10 mm it may be any placement's that is at least that bad. Where several are best: least squared
         offsets, then the smallest turn, then the smallest shift from centring.
     """
@@ -111,13 +113,11 @@ def best_placement(pairs: PlanePairs, stop_at_sign: bool = False) -> Placed:
     worst = float(centred.excess(angle, shift).max())
     loose = False
     if not stop_at_sign:
-        from partkin.fit.freedom import choose
-
         angle, shift, loose = choose(centred, angle, shift, worst)
-    angle = math.remainder(angle, 2 * math.pi)
+    angle = math.remainder(angle, 2 * math.pi) + 0.0
     if angle <= -math.pi:
         angle = math.pi
-    whole = shift + q0 - turn(p0[None, :], math.cos(angle), math.sin(angle))[0]
+    whole = shift + q0 - turn(p0[None, :], math.cos(angle), math.sin(angle))[0] + 0.0
     excess = centred.excess(angle, shift)
     active = (np.hypot(weights[:, 0], weights[:, 1]) > 1e-4) | (excess >= excess.max() - 1e-9)
     return Placed(angle, whole, float(excess.max()), excess, active, weights, loose)
@@ -214,7 +214,7 @@ def search_turns(
         piece = _from_pool(pool, arc, level_mm, grid_rad)
         if piece is None:
             at = (arc[0] + arc[1]) / 2
-            settled = settle(pairs, at, shift, hold_turn=True, enough=_either(pairs, level_mm, shape))
+            settled = settle(pairs, at, shift, hold_turn=True, enough=either(pairs, level_mm, shape))
             if float(pairs.excess(at, settled.shift_mm).max()) <= level_mm:
                 return Search(better=(at, settled.shift_mm))
             bound = Bound(pairs, shape(settled.weights))
@@ -243,7 +243,8 @@ def _from_pool(
 ) -> tuple[Arc, Bound] | None:
     """The known weights that cover most of an arc, from its ends or from where they were found."""
     best: tuple[Arc, Bound] | None = None
-    for at, bound in pool:
+    near = sorted(pool, key=lambda known: max(arc[0] - known[0], known[0] - arc[1]))[:_NEIGHBOURS]
+    for at, bound in near:
         for start in (arc[0], at, arc[1]):
             if not arc[0] <= start <= arc[1]:
                 continue
@@ -255,16 +256,3 @@ def _from_pool(
         if best is not None and best[0] == arc:
             break
     return best
-
-
-def _either(
-    pairs: PlanePairs, level_mm: float, shape: Callable[[Floats], Floats]
-) -> Callable[[float, Floats, Floats, Floats], bool]:
-    """Stop a walk at a held turn when it has reached the level, or its weights prove it cannot."""
-
-    def enough(angle: float, shift: Floats, weights: Floats, _height: Floats) -> bool:
-        if float(pairs.excess(angle, shift).max()) <= level_mm:
-            return True
-        return Bound(pairs, shape(weights)).at(angle) > level_mm + 1e-9
-
-    return enough
