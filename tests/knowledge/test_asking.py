@@ -3,8 +3,8 @@
 from dataclasses import replace
 
 import pytest
-from knowledge.builds import dashboard
 
+from knowledge.builds import dashboard
 from partkin.knowledge import ask_check, compile_graph
 from partkin.model.build import Build, Feature, Part, VehicleModel
 from partkin.model.known import Known

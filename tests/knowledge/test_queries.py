@@ -3,8 +3,8 @@
 import pyoxigraph
 import pytest
 import rdflib
-from knowledge.builds import dashboard, family
 
+from knowledge.builds import dashboard, family
 from partkin.knowledge import compile_graph
 from partkin.knowledge.backwards import gather
 from partkin.knowledge.columns import column_names

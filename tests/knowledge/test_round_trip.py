@@ -7,8 +7,8 @@ import sys
 
 import rdflib
 from hypothesis import HealthCheck, given, settings
-from knowledge.builds import dashboard, family, random_builds
 
+from knowledge.builds import dashboard, family, random_builds
 from partkin.knowledge import ask_check, compile_graph, export_turtle, to_build
 from partkin.knowledge.backwards import build_from
 from partkin.knowledge.columns import SETTINGS, SHEETS

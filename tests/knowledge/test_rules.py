@@ -1,13 +1,12 @@
 """The rules against plain loops over the sheets, and against two OWL reasoners that share no code with them."""
 
-import io
 import itertools
 
 import pytest
 import rdflib
 import reasonable
-from knowledge.builds import dashboard, family
 
+from knowledge.builds import dashboard, family
 from partkin.knowledge import compile_graph, contradictions
 from partkin.knowledge.closure import axioms, closure, identity_lines
 from partkin.knowledge.names import NS, plain_number

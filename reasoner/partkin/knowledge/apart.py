@@ -13,14 +13,17 @@ from typing import Any
 
 from partkin.knowledge.cells import cell_of
 from partkin.knowledge.names import PREFIXES
+from partkin.knowledge.terms import tokens
 
 
 def answer(store: Any, sparql: str, base: str, rows_at_most: int) -> dict[str, Any]:
     """Return columns, rows, answer and cut of a question, or its fault, as JSON can hold them."""
     import pyoxigraph
 
+    # Asked of graphs that it names itself, a question sees those alone; else all of them as one.
+    names_graphs = any(token.kind == "word" and token.text.upper() == "FROM" for token in tokens(sparql))
     try:
-        found: Any = store.query(sparql, prefixes=PREFIXES, use_default_graph_as_union=True)
+        found: Any = store.query(sparql, prefixes=PREFIXES, use_default_graph_as_union=not names_graphs)
         if isinstance(found, pyoxigraph.QueryBoolean):
             return {"columns": ["answer"], "rows": [[bool(found)]], "answer": bool(found), "cut": False}
         if isinstance(found, pyoxigraph.QuerySolutions):
