@@ -246,6 +246,25 @@ def test_a_hostile_or_broken_file_is_refused_in_words_and_soon(name):
     assert time.perf_counter() - start < 4.0
 
 
+@pytest.mark.parametrize(
+    ("name", "why"),
+    [
+        ("entities that multiply", "document type or entities"),
+        ("a file from outside", "document type or entities"),
+        ("a document type in utf-16", "not UTF-8"),
+        ("too deep", "nested too deep"),
+        ("too many things", "more than"),
+        ("a long transform", "a transform cannot be read"),
+        ("a stretched page", "stretched"),
+        ("too far out", "m out, or is no number"),
+        ("too large", "MB"),
+    ],
+)
+def test_it_is_refused_for_the_right_reason(name, why):
+    (fault,) = faults(read_outline(HOSTILE[name], "file.svg", "P"))
+    assert why in fault.what
+
+
 def test_blocks_that_hold_blocks_that_hold_blocks_are_not_followed_for_ever():
     def build(space, document):
         for level in range(9):

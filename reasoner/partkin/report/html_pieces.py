@@ -9,22 +9,25 @@ from partkin.report.shapes import millimetres
 from partkin.report.svg import escaped
 
 NONE = "-"
+_LONGEST_WORD = 14
+_LONG = ' class="long"'
 
 
 def name(text: str | None) -> str:
-    """Return what a person wrote, safe and with its own writing direction."""
-    return f"<bdi>{escaped(text)}</bdi>" if text and text.strip() else NONE
+    """Return what a person wrote, safe and with its own writing direction; a dash where nothing is written."""
+    return prose(text) if text and text.strip() else NONE
 
 
 def prose(text: str) -> str:
-    """Return a sentence of ours or of the sheets, safe."""
-    return f"<bdi>{escaped(text)}</bdi>"
+    """Return a sentence of ours or of the sheets, safe; what has no space to break at may break anywhere."""
+    endless = max((len(word) for word in text.split()), default=0) > _LONGEST_WORD
+    return f"<bdi{_LONG if endless else ''}>{escaped(text)}</bdi>"
 
 
 def part_called(part: str, part_name: str | None) -> str:
     """Return a part's name with its id."""
     if part_name and part_name.strip() and part_name != part:
-        return f"{name(part_name)} (<bdi>{escaped(part)}</bdi>)"
+        return f"{name(part_name)} ({prose(part)})"
     return name(part)
 
 

@@ -7,7 +7,7 @@ _PAGE = """
 *{box-sizing:border-box}
 html{-webkit-text-size-adjust:100%;text-size-adjust:100%}
 body{margin:0;background:#fff;color:#111;font:16px/1.45 @FONT@;overflow-wrap:break-word}
-bdi,.long{overflow-wrap:anywhere}
+.long{overflow-wrap:anywhere}
 main,header,footer{max-width:64rem;margin:0 auto;padding:0 1rem}
 header{padding-top:1.6rem}
 h1{font-size:1.7rem;line-height:1.2;margin:0 0 .3rem}
@@ -47,7 +47,7 @@ figure svg.narrow{display:none}
 .id{font-weight:bold}
 .reasons{list-style:none;padding:0}
 .nowrap{white-space:nowrap}
-.n bdi{white-space:normal}
+.n .long{white-space:normal}
 .keys{display:flex;flex-wrap:wrap;gap:.2rem 1.4rem;padding:0;list-style:none;max-width:none}
 footer{margin-top:3rem;padding-bottom:2rem}
 footer p{border-top:1px solid #111;padding-top:.6rem}
