@@ -126,24 +126,40 @@ def _at_turn(pairs: PlanePairs, angle: float, shift: Floats, level: float) -> Fl
 
 
 def _squared_less(pairs: PlanePairs, angle: float, shift: Floats, level: float) -> tuple[float, Floats]:
-    """Turn within the level towards the least squared offsets."""
-    for _ in range(12):
+    """Turn within the level towards the least squared offsets; stop where the level ends the way."""
+    for _ in range(6):
         contact = pairs.contact(angle, shift)
         loose = _null(_held(pairs, contact, level - _SAME_MM))
         if not loose.shape[1] or np.abs(loose[0]).max() <= _FLAT:
             break
         rows = _rows(pairs, contact, np.arange(len(pairs))) @ loose
         step = loose @ np.linalg.lstsq(rows, -contact.gap_mm.reshape(-1), rcond=1e-7)[0]
+        if float(np.abs(step).max()) < 1e-10:
+            break
         before = float((contact.gap_mm**2).sum())
-        for part in (1.0, 0.5, 0.25, 0.1):
+        for part in (1.0, 0.3, 0.1):
             to_angle = angle + part * float(step[0]) / _size(pairs)
-            moved = _at_turn(pairs, to_angle, shift + part * step[1:], level)
-            if moved is not None and _squares(pairs, to_angle, moved) < before - 1e-12:
+            moved = _kept(pairs, contact, to_angle, shift + part * step[1:], level)
+            if moved is not None and _squares(pairs, to_angle, moved) < before - 1e-14:
                 angle, shift = to_angle, moved
                 break
         else:
             break
     return angle, shift
+
+
+def _kept(pairs: PlanePairs, before: Contact, angle: float, shift: Floats, level: float) -> Floats | None:
+    """Shift at a new turn so that the pairs that held stand as they did; None where the level is passed."""
+    excess = np.hypot(before.gap_mm[:, 0], before.gap_mm[:, 1]) - pairs.rho
+    held = np.flatnonzero(excess >= level - _SAME_MM - 1e-6)
+    for _ in range(3):
+        now = pairs.contact(angle, shift)
+        rows = _rows(pairs, now, held)[:, 1:]
+        step = np.linalg.lstsq(rows, (before.gap_mm - now.gap_mm)[held].reshape(-1), rcond=1e-7)[0]
+        shift = shift + step
+        if float(np.abs(step).max()) < 1e-12:
+            break
+    return shift if float(pairs.excess(angle, shift).max()) <= level else None
 
 
 def _turned_back(pairs: PlanePairs, angle: float, shift: Floats, level: float) -> tuple[float, Floats]:
@@ -166,7 +182,7 @@ def _turned_back(pairs: PlanePairs, angle: float, shift: Floats, level: float) -
     back = reached(0.0, shift)
     if back is not None:
         return 0.0, back
-    for _ in range(20):
+    for _ in range(12):
         middle = (good + bad) / 2
         moved = reached(middle * angle, best)
         if moved is None:
@@ -209,7 +225,7 @@ def _toward(pairs: PlanePairs, angle: float, shift: Floats, step: Floats, level:
     if float(pairs.excess(angle, shift + step).max()) <= level:
         return shift + step
     good, bad = 0.0, 1.0
-    for _ in range(40):
+    for _ in range(26):
         middle = (good + bad) / 2
         if float(pairs.excess(angle, shift + middle * step).max()) <= level:
             good = middle
