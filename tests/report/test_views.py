@@ -9,6 +9,7 @@ import pytest
 from partkin.model.build import Build, Feature, Outline, Part, Zone
 from partkin.model.fitting import Conflict, PairFit, Placement
 from partkin.model.positions import Positions
+from partkin.model.problem import FaultyInput
 from partkin.model.verdict import Verdict
 from partkin.report.laying import moved
 from partkin.report.overlay import overlay_svg
@@ -186,6 +187,16 @@ def test_a_template_carries_the_other_sides_pattern_and_the_cuts():
     assert not host.cuts and host.laid_on_part == "D1"
     assert host.laid_on[0].at_mm == pytest.approx(moved(sample.PLACED, sample.GOOD[0].at_mm))
     assert template_dxf(view) and template_view(sample.BUILD, "D1", KNOWN).laid_on == ()
+
+
+def test_no_template_is_made_of_a_restraint_part_and_a_structural_one_is_only_checked():
+    with pytest.raises(FaultyInput, match="restraint part, of which no template is made"):
+        template_view(sample.BUILD, "D5", KNOWN)
+    for duty in ("structural", None):
+        parts = tuple(replace(part, duty=duty) if part.part == "D1" else part for part in sample.BUILD.parts)
+        view = template_view(replace(sample.BUILD, parts=parts), "D1", KNOWN, None, ("another",))
+        assert view.cautions[0].startswith("To check only") and view.cautions[1] == "another"
+    assert template_view(sample.BUILD, "D1", KNOWN).cautions == ()
 
 
 def test_plots_are_filled():

@@ -17,9 +17,16 @@ from partkin.model.drawing import (
     TemplateView,
 )
 from partkin.model.positions import Positions
+from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
 from partkin.report.laying import moved, moved_angle_deg
 from partkin.report.places import features_at, inverse, places_mm, spreads
+
+
+_UNCUT = (
+    "To check only: this part is structural, or its duty is not known. Nothing on it is drilled, slotted, welded or "
+    "straightened on the strength of this sheet; the maker's instructions, local law and licensed practice decide."
+)
 
 
 def template_view(
@@ -34,8 +41,19 @@ def template_view(
 
     With an `overlay` that has a placement, the other side's pattern is drawn on it to check against: the
     host's fixings on a donor's template, the donor's features on a host's.
+
+    Raises
+    ------
+    FaultyInput
+        The part is a restraint part: those are never laid out, drilled or judged by geometry.
     """
     part = build.part(part_id)
+    if part is not None and part.duty == "restraint":
+        mend = "Only the maker's part number for that very vehicle tells, fitted by licensed practice"
+        what = f"{part_id} is a restraint part, of which no template is made"
+        raise FaultyInput((Problem("parts.csv", part.row, "duty", what, mend),))
+    if part is None or part.duty in (None, "structural"):
+        cautions = (_UNCUT, *cautions)
     zones = tuple(DrawnZone(z.zone, z.kind, z.corners_mm, "donor") for z in build.zones if z.part == part_id)
     outlines = tuple(DrawnOutline(o.name, o.kind, o.corners_mm, "donor") for o in build.outlines if o.part == part_id)
     alone = TemplateView(
