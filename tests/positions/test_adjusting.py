@@ -204,3 +204,65 @@ def test_how_far_beside_a_line_is_covered() -> None:
             total += 1
             inside += abs(length.mean() - apart(points)[a, b]) < 2.0 * max(length.std(), 0.1)
     assert inside / total > 0.93
+
+
+def any_sheet(seed: int) -> tuple[list[Feature], list[Reading]]:
+    """Sheets as carelessly filled as can be: lines, coincident holes, gaps, slips, exact values."""
+    rng = np.random.default_rng([9, seed])
+    k, d, kind = int(rng.integers(1, 9)), 3 if rng.random() < 0.25 else 2, int(rng.integers(4))
+    points = rng.uniform(0.0, 500.0, (k, d))
+    if kind == 1:
+        points[:, 1:] = 0.0
+    if kind == 2:
+        points = np.round(points / 100.0) * 100.0
+    if kind == 3:
+        points[:, 1] *= 0.01
+    limits = (None, 0.0, 0.5, 20.0)
+    rows = [
+        replace(
+            features(points, [at for at in range(k) if rng.random() < 0.5])[at],
+            kind=("hole", "slot", "stud")[rng.integers(3)],
+            across_mm=None if rng.random() < 0.2 else 8.0,
+            length_mm=20.0 if rng.random() < 0.3 else None,
+            angle_deg=None if rng.random() < 0.5 else float(rng.uniform(0.0, 180.0)),
+            plus_minus_mm=limits[rng.integers(4)],
+        )
+        for at in range(k)
+    ]
+    taken = []
+    for n in range(int(rng.integers(0, 3 * k + 1))):
+        a, b = rng.integers(0, k, 2)
+        slip = rng.normal(0.0, 40.0) if rng.random() < 0.2 else rng.normal(0.0, 0.4)
+        length = abs(float(np.linalg.norm(points[a] - points[b]) + slip))
+        quantity = ("centres", "centres", "near edges", "far edges", "across")[rng.integers(5)]
+        taken.append(
+            Reading(
+                "p", f"r{n}", quantity, length, "mm", f"f{a}", f"f{b}",
+                plus_minus=limits[rng.integers(3)], instrument="tape",
+            )
+        )
+    return rows, taken
+
+
+def holds_together(seed: int) -> None:
+    rows, taken = any_sheet(seed)
+    found = adjust("p", rows, taken)
+    asked_of = {ask.from_feature for ask in found.missing}
+    assert all(row.feature in found.features or row.feature in asked_of for row in rows)
+    assert np.isfinite(found.xyz_mm).all()
+    if found.covariance_mm2 is not None:
+        assert found.covariance_mm2 == pytest.approx(found.covariance_mm2.T, rel=1e-6, abs=1e-6)
+        size = np.linalg.eigvalsh(found.covariance_mm2)
+        assert size[0] > -1e-6 * max(1.0, size[-1])
+    assert np.isfinite(draws(found, 20, 1)).all()
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_any_sheet_gives_an_answer(seed: int) -> None:
+    holds_together(seed)
+
+
+@pytest.mark.slow
+def test_two_thousand_sheets_give_an_answer() -> None:
+    for seed in range(60, 2060):
+        holds_together(seed)

@@ -61,7 +61,7 @@ def test_the_true_layout_is_among_them(points: np.ndarray, pairs: list[tuple[int
         assert same == pytest.approx(apart(points)[edges[:, 0], edges[:, 1]], abs=1e-3)
 
 
-@pytest.mark.parametrize("seed", [seed for seed in range(60) if seed % 3])
+@pytest.mark.parametrize("seed", [seed for seed in range(36) if seed % 3])
 def test_noisy_networks_start_from_nothing(seed: int) -> None:
     """No start is given; the best layout is at least as good as the one next to the truth."""
     from partkin.positions.network import solve

@@ -163,11 +163,11 @@ def test_both_ends_of_a_distance_that_may_be_too_short_and_too_long() -> None:
 def test_settling_by_draws_against_measuring_again_and_again() -> None:
     """Take the truth from one draw, read it, judge by all: how often is it settled?"""
     rng = np.random.default_rng(4)
-    drawn = 600.0 + 0.6 * rng.standard_normal(4000)
+    drawn = 600.0 + 0.6 * rng.standard_normal(2000)
     fits = drawn <= 600.2
     ask = ask_by_draws(Candidate("donor", "a", "f", 0.25), fits, drawn, CONFIDENCE)
-    truth = 600.0 + 0.6 * rng.standard_normal(4000)
-    chance, _ = chance_after(fits, drawn, 0.25, truth + 0.25 * rng.standard_normal(4000))
+    truth = 600.0 + 0.6 * rng.standard_normal(2000)
+    chance, _ = chance_after(fits, drawn, 0.25, truth + 0.25 * rng.standard_normal(2000))
     settled = ((chance >= CONFIDENCE) | (chance <= 1.0 - CONFIDENCE)).mean()
     assert ask.settles == pytest.approx(settled, abs=0.03)
 

@@ -53,15 +53,15 @@ def test_covariance_is_what_picking_again_gives(known: int) -> None:
     face = np.vstack([RECTANGLE, rng.uniform(0.0, 300.0, (known - 4, 2)), OTHERS])
     picture = seen(rng, face)
     found = []
-    for _ in range(1500):
+    for _ in range(700):
         picked = picture + rng.normal(0.0, 1.5, picture.shape)
         h = homography(picked[:known], face[:known], 1.5, lens_free=True)
         found.append(to_plane(h, picked[known:])[0].ravel())
     told = to_plane(homography(picture[:known], face[:known], 1.5, lens_free=True), picture[known:])[1]
-    assert np.cov(np.array(found).T) == pytest.approx(told, abs=0.1 * np.diagonal(told).max())
+    assert np.cov(np.array(found).T) == pytest.approx(told, abs=0.15 * np.diagonal(told).max())
     spread = np.std([np.linalg.norm(one[0:2] - one[2:4]) for one in np.array(found)])
     plane = face[known:]
-    assert distance(plane, told, 0, 1) == pytest.approx((np.linalg.norm(plane[0] - plane[1]), spread), rel=0.08)
+    assert distance(plane, told, 0, 1) == pytest.approx((np.linalg.norm(plane[0] - plane[1]), spread), rel=0.1)
 
 
 @pytest.mark.parametrize(

@@ -96,3 +96,24 @@ def test_stadium_is_filled_evenly(radius: float, travel: float, angle: float) ->
 def test_no_play_is_no_play() -> None:
     off = uniform_in_stadium(10, 2, np.array([-0.2]), np.array([0.0]), np.array([0.0]))
     assert not off.any()
+
+
+def test_a_rough_frame_does_not_stretch_the_part() -> None:
+    """Places by eye within 20 mm turn the part by degrees; every draw still has the distances that were read."""
+    found = adjust("p", features(QUAD, (0, 1, 3), plus_minus_mm=20.0), readings(QUAD, all_pairs(4)))
+    assert found.bent
+    assert not any("one line" in note for note in found.notes)
+    drawn = draws(found, 2000, 1)
+    assert np.abs(drawn - found.xyz_mm).max() > 15.0
+    for a, b in all_pairs(4):
+        length = np.linalg.norm(drawn[:, a] - drawn[:, b], axis=1)
+        assert length.mean() == pytest.approx(np.linalg.norm(QUAD[a] - QUAD[b]), abs=0.1)
+        assert length.std() < 0.5
+
+
+def test_bending_back_leaves_exact_places_alone() -> None:
+    rows = features(QUAD, (0, 1, 3), plus_minus_mm=20.0)
+    rows[0] = replace(rows[0], plus_minus_mm=0.0)
+    found = adjust("p", rows, readings(QUAD, all_pairs(4)))
+    assert found.bent
+    assert np.array_equal(draws(found, 50, 1)[:, 0], np.broadcast_to(QUAD[0], (50, 2)))

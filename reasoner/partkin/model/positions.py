@@ -95,8 +95,8 @@ class Positions:
     chi_square, degrees_of_freedom, agree
         Global test of the readings against each other; `agree` is False beyond its 95 % quantile.
     bent
-        True: features (nearly) in one line, where only the second order of the distances bounds how far one
-        stands beside it. Draws are then bent back to the distances.
+        True: some moves within the covariance are so wide that they change distances by their second order:
+        features (nearly) in one line, or a frame known only roughly. Draws are bent back to the distances.
     sigma0
         By how much the covariance was widened because the readings disagree; 1: not at all.
     """

@@ -227,16 +227,19 @@ def _as_positions(
     wider = 1.0 if agree else max(1.0, best.chi_square / best.degrees_of_freedom)
     plain = not network.seen.any()
     laid = [_in_own_frame(one) if plain else (one.xyz_mm, one.covariance_mm2) for one in found]
-    covariances = tuple(wider * covariance for _, covariance in laid)
-    touched = set(network.edges.ravel().tolist())
+    touched = np.isin(np.arange(len(survey.points)), network.edges)
+    # What no distance touches is as sure as its cell says, whatever the distances disagree about.
+    widen = np.sqrt(np.where(np.repeat(touched, d), wider, 1.0))
+    covariances = tuple(np.outer(widen, widen) * covariance for _, covariance in laid)
     variance = np.diagonal(covariances[0]).reshape(-1, d).mean(axis=1)
+    stated_mm = math.sqrt(3.0) * network.seen_sigma_mm[:, 0]
     return Positions(
         survey.part,
         survey.points,
         laid[0][0],
-        np.sqrt(3.0 * np.maximum(0.0, variance)),
+        np.where(touched, np.sqrt(3.0 * np.maximum(0.0, variance)), stated_mm.round(12)),
         covariances[0],
-        adjusted=tuple(name for at, name in enumerate(survey.points) if at in touched),
+        adjusted=tuple(name for name, tied in zip(survey.points, touched, strict=True) if tied),
         layouts=tuple(xyz_mm for xyz_mm, _ in laid),
         layout_covariances_mm2=covariances,
         handed=handed,
@@ -245,7 +248,7 @@ def _as_positions(
         degrees_of_freedom=best.degrees_of_freedom,
         agree=agree,
         sigma0=math.sqrt(wider),
-        bent=best.soft > 0,
+        bent=best.bent,
     )
 
 

@@ -11,6 +11,7 @@ from partkin.model.build import Reading
 from partkin.model.positions import Missing, Observed, Positions
 from partkin.positions.lengths import Distance, Unusable
 from partkin.positions.network import Solution
+from partkin.positions.start import POLISHED
 from partkin.positions.suspects import Contradicted
 
 
@@ -116,13 +117,14 @@ def _separating(
         if split_mm > gap_mm + 1e-9:
             best, gap_mm, lengths_mm = (a, b), split_mm, apart_mm
     ends = points[best[0]], points[best[1]]
+    count = str(len(layouts)) if len(layouts) < POLISHED else f"{len(layouts)} or more"
     values = " or ".join(f"{length:.0f} mm" for length in dict.fromkeys(lengths_mm.round().tolist()))
     return Missing(
-        f"which of {len(layouts)} layouts is the right one",
+        f"which of {count} layouts is the right one",
         part,
         "centres",
         *ends,
-        f"The readings allow {len(layouts)} layouts. Measure {ends[0]} to {ends[1]}, centre to centre: it is "
+        f"The readings allow {count} layouts. Measure {ends[0]} to {ends[1]}, centre to centre: it is "
         f"{values}.",
     )
 

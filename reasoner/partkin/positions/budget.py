@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partkin.model.positions import Positions
+from partkin.model.positions import Observed, Positions
 from partkin.positions.distributions import chi_square_quantile
 
 
@@ -147,7 +147,7 @@ def budget(positions: Positions, gradient: np.ndarray) -> Budget:
         names = [f"{name}.{axis}_mm" for name in positions.features for axis in "xyz"[:d]]
         return combined(names, slope, covariance_mm2(positions))
     used = [row for row in positions.observed if row.used]
-    rows = _weighted_rows(positions, used)
+    rows = weighted_rows(positions, used)
     sigma = np.array([row.sigma_mm for row in used]) * positions.sigma0
     # Adjusted coordinates are C J' W l: the slope of the quantity by each reading follows.
     felt = rows @ (np.asarray(positions.covariance_mm2) @ slope) / positions.sigma0**2
@@ -165,13 +165,14 @@ def budget(positions: Positions, gradient: np.ndarray) -> Budget:
     return combined(names[:count], by_reading[:count], np.diag(spread[:count]), says[:count])
 
 
-def _weighted_rows(positions: Positions, used: Sequence) -> np.ndarray:
+def weighted_rows(positions: Positions, used: Sequence[Observed]) -> np.ndarray:
+    """Return the slope of each observation by the coordinates, over its standard uncertainty (m, n*d)."""
     number = {name: at for at, name in enumerate(positions.features)}
     rows = np.zeros((len(used), positions.xyz_mm.size))
     for line, row in enumerate(used):
         a = number[row.from_feature]
         if row.kind == "distance":
-            rows[line] = length_row(positions, a, number[row.to_feature]) / row.sigma_mm
+            rows[line] = length_row(positions, a, number[row.to_feature or ""]) / row.sigma_mm
         else:
             rows[line, a * positions.dims + "xyz".index(row.kind)] = 1.0 / row.sigma_mm
     return rows
@@ -205,5 +206,5 @@ def ellipse(positions: Positions, feature: str, p: float = 0.95) -> Ellipse:
     size, axes = np.linalg.eigh(block[:2, :2])
     reach_mm = np.sqrt(np.maximum(0.0, size) * chi_square_quantile(p, 2))
     angle_deg = math.degrees(math.atan2(axes[1, 1], axes[0, 1])) % 180.0 if reach_mm[1] > reach_mm[0] else 0.0
-    height_mm = math.sqrt(float(block[2, 2]) * chi_square_quantile(p, 1)) if d == 3 else None
+    height_mm = math.sqrt(max(0.0, float(block[2, 2])) * chi_square_quantile(p, 1)) if d == 3 else None
     return Ellipse(feature, p, float(reach_mm[1]), float(reach_mm[0]), angle_deg, height_mm)

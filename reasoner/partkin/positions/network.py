@@ -10,6 +10,8 @@ import numpy as np
 
 MAX_ROUNDS = 60
 SPREAD_STEPS = 801
+# A share of a variance, or of a standard uncertainty, from which on it is worth acting on.
+NOTICEABLE = 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,7 +97,8 @@ class Solution:
 
     `covariance_mm2` (k*d, k*d) is that of the free network where the frame is not fixed (least trace).
     `residual_mm`, `redundancy`, `w`: (m + c,), adjusted minus observed; distances, then coordinates.
-    `soft`: how many directions only the second order of the distances bounds; `loose`: (k*d, l) basis of
+    `soft`: how many directions the second order of the distances bounds rather than the first; `bent`: moves
+    within the covariance change distances noticeably by their second order; `loose`: (k*d, l) basis of
     movements that nothing bounds.
     """
 
@@ -108,6 +111,7 @@ class Solution:
     degrees_of_freedom: int
     converged: bool
     soft: int
+    bent: bool
     loose: np.ndarray
 
 
@@ -224,47 +228,55 @@ def _descend(network: Network, xyz_mm: np.ndarray, cautious: bool) -> tuple[np.n
 
 def _finish(network: Network, xyz_mm: np.ndarray, converged: bool) -> Solution:
     rows, miss = jacobian(network, xyz_mm)
-    held = gauge(network, xyz_mm)
-    covariance, linear, soft, loose = _covariance(network, xyz_mm, rows, miss, held)
-    redundancy = np.clip(1.0 - np.einsum("ij,ij->i", rows @ linear, rows), 0.0, 1.0)
+    spread = _spread(network, xyz_mm, rows, miss)
+    redundancy = np.clip(1.0 - np.einsum("ij,ij->i", rows @ spread.linear_mm2, rows), 0.0, 1.0)
     checked = redundancy > 1e-6
     w = np.where(checked, -miss / np.sqrt(np.where(checked, redundancy, 1.0)), 0.0)
     return Solution(
         xyz_mm,
-        covariance,
+        spread.covariance_mm2,
         -miss * network.sigmas,
         redundancy,
         w,
         float(miss @ miss),
         round(float(redundancy.sum())),
         converged,
-        soft,
-        loose,
+        spread.soft,
+        spread.bent,
+        spread.loose,
     )
 
 
-def _covariance(
-    network: Network, xyz_mm: np.ndarray, rows: np.ndarray, miss: np.ndarray, held: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, int, np.ndarray]:
-    """Covariance, the same to first order alone, number of soft directions, basis of loose movements."""
+@dataclass(frozen=True, eq=False)
+class _Spread:
+    """Covariance, the same to first order alone, and what `Solution` says of soft, bent and loose."""
+
+    covariance_mm2: np.ndarray
+    linear_mm2: np.ndarray
+    soft: int
+    bent: bool
+    loose: np.ndarray
+
+
+def _spread(network: Network, xyz_mm: np.ndarray, rows: np.ndarray, miss: np.ndarray) -> _Spread:
     none = np.zeros((rows.shape[1], 0))
     covariance = np.zeros((rows.shape[1], rows.shape[1]))
     free = np.flatnonzero(~network.fixed)
     if not len(free):
-        return covariance, covariance, 0, none
+        return _Spread(covariance, covariance, 0, False, none)
     normal = rows[:, free].T @ rows[:, free]
     scale = float(np.trace(normal)) / len(normal)
-    move = held[free]
-    rest = scale * (move @ move.T)
+    move = gauge(network, xyz_mm)[free]
+    along = move @ move.T
     try:
-        inverse = np.linalg.inv(normal + rest)
+        inverse = np.linalg.inv(normal + scale * along)
         most_mm2 = float(np.abs(np.diagonal(inverse)).max())
     except np.linalg.LinAlgError:
         most_mm2 = math.inf
     if most_mm2 < _bending_mm2(network):
-        covariance[np.ix_(free, free)] = inverse - rest / scale**2
-        return covariance, covariance, 0, none
-    return _soft_covariance(network, xyz_mm, rows, miss, free, rest)
+        covariance[np.ix_(free, free)] = inverse - along / scale
+        return _Spread(covariance, covariance, 0, False, none)
+    return _soft_spread(network, xyz_mm, rows, miss, free, along)
 
 
 def _bending_mm2(network: Network) -> float:
@@ -274,43 +286,47 @@ def _bending_mm2(network: Network) -> float:
     return 0.1 * float(np.median(network.length_mm)) * float(np.median(network.sigma_mm))
 
 
-def _soft_covariance(
+def _soft_spread(
     network: Network,
     xyz_mm: np.ndarray,
     rows: np.ndarray,
     miss: np.ndarray,
     free: np.ndarray,
-    rest: np.ndarray,
-) -> tuple[np.ndarray, np.ndarray, int, np.ndarray]:
+    rigid: np.ndarray,
+) -> _Spread:
     """The same where directions are (nearly) open to first order: their second order bounds them."""
     inner = rows[:, free]
     normal = inner.T @ inner
     scale = float(np.trace(normal)) / len(normal)
-    size, axes = np.linalg.eigh(normal + rest)
+    weak = max(1.0 / _bending_mm2(network), 1e-9 * scale)
+    # Heavy enough that no rigid move counts as weak.
+    held = 10.0 * max(scale, weak)
+    size, axes = np.linalg.eigh(normal + held * rigid)
     open_ = size < 1e-9 * scale
     linear = (axes[:, ~open_] / size[~open_]) @ axes[:, ~open_].T
     inverse = linear.copy()
     taken = inner @ linear @ inner.T
     loose = np.zeros((rows.shape[1], 0))
-    soft = 0
-    for at in np.flatnonzero(size < max(1.0 / _bending_mm2(network), 1e-9 * scale)):
+    soft, bent = 0, False
+    for at in np.flatnonzero(size < weak):
         whole = np.zeros(rows.shape[1])
         whole[free] = axes[:, at]
         now_mm2 = 0.0 if open_[at] else 1.0 / float(size[at])
         along = rows @ whole * (not open_[at])
-        bend = _second_order(network, xyz_mm, whole)
-        bend = bend - taken @ bend + along * float(along @ bend) * now_mm2
+        lengthens = _second_order(network, xyz_mm, whole)
+        bend = lengthens - taken @ lengthens + along * float(along @ lengthens) * now_mm2
         if open_[at] and float(bend @ bend) < 1e-24:
             loose = np.hstack([loose, whole[:, None]])
             continue
         firmness = float(along @ along) - 2.0 * float(miss @ bend)
         spread_mm2 = _spread_mm2(firmness, float(along @ bend), float(bend @ bend))
-        soft += 1
+        soft += bool(open_[at] or abs(spread_mm2 / now_mm2 - 1.0) > NOTICEABLE)
+        bent = bent or float(np.abs(lengthens).max()) * spread_mm2 > NOTICEABLE
         inverse += (spread_mm2 - now_mm2) * np.outer(axes[:, at], axes[:, at])
     both = np.zeros((2, rows.shape[1], rows.shape[1]))
-    both[0][np.ix_(free, free)] = inverse - rest / scale**2
-    both[1][np.ix_(free, free)] = linear - rest / scale**2
-    return both[0], both[1], soft, loose
+    both[0][np.ix_(free, free)] = inverse - rigid / held
+    both[1][np.ix_(free, free)] = linear - rigid / held
+    return _Spread(both[0], both[1], soft, bent, loose)
 
 
 def _spread_mm2(firmness: float, lean: float, bend: float) -> float:

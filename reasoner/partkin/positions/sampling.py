@@ -10,6 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from partkin.model.positions import Positions
+from partkin.positions.budget import weighted_rows
 
 BLOCK = 128
 
@@ -114,20 +115,15 @@ def _unbending(positions: Positions) -> Callable[[np.ndarray], np.ndarray]:
     the second order, square of the sideways move over twice the length, would exceed the readings.
     """
     number = {name: at for at, name in enumerate(positions.features)}
-    k, d = positions.xyz_mm.shape
     used = [row for row in positions.observed if row.used]
     tied = [row for row in used if row.kind == "distance"]
     ends = np.array([[number[row.from_feature], number[row.to_feature or ""]] for row in tied])
     apart = positions.xyz_mm[ends[:, 0]] - positions.xyz_mm[ends[:, 1]]
-    length_mm = np.linalg.norm(apart, axis=1)
+    length_mm = np.maximum(np.linalg.norm(apart, axis=1), 1e-9)
     unit = apart / length_mm[:, None]
     sigma = np.array([row.sigma_mm for row in tied])
-    rows = np.zeros((len(used), k * d))
-    at = np.arange(len(tied))[:, None]
-    rows[at, ends[:, :1] * d + np.arange(d)] = unit / sigma[:, None]
-    rows[at, ends[:, 1:] * d + np.arange(d)] = -unit / sigma[:, None]
-    for line, row in enumerate((row for row in used if row.kind != "distance"), start=len(tied)):
-        rows[line, number[row.from_feature] * d + "xyz".index(row.kind)] = 1.0 / row.sigma_mm
+    rows = weighted_rows(positions, [*tied, *(row for row in used if row.kind != "distance")])
+    rows[:, np.diagonal(np.asarray(positions.covariance_mm2)) == 0.0] = 0.0
     size, axes = np.linalg.eigh(rows.T @ rows)
     firm = size > max(1e-9 * size[-1], 10.0 / float(np.median(length_mm) * np.median(sigma)))
     back = ((axes[:, firm] / size[firm]) @ axes[:, firm].T @ rows[: len(tied)].T) / sigma

@@ -108,7 +108,8 @@ def worst_contradicted(solution: Solution) -> tuple[int | None, list[int]]:
     limit = max(
         chi_square_quantile(LAYOUT_LEVEL, solution.degrees_of_freedom - 1), left[worst] + RIVAL_READING
     )
-    return worst, [int(at) for at in np.flatnonzero(left <= limit) if at != worst]
+    rivals = (left <= limit) & (solution.redundancy > 1e-6)
+    return worst, [int(at) for at in np.flatnonzero(rivals) if at != worst]
 
 
 def _taken_in_again(
