@@ -17,10 +17,8 @@ from .reading import html_tree, outside_references
 
 XHTML = "{http://www.w3.org/1999/xhtml}"
 CHROMIUM = Path("/usr/bin/chromium")
-AXE = [
-    Path(__file__).resolve().parents[2] / "node_modules/axe-core/axe.min.js",
-    Path.home() / "node_modules/axe-core/axe.min.js",
-]
+# As Node looks for packages: in node_modules of this folder and of every one above it.
+AXE = [folder / "node_modules/axe-core/axe.min.js" for folder in Path(__file__).resolve().parents]
 
 
 def text_of(element):

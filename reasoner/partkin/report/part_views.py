@@ -22,7 +22,6 @@ from partkin.model.verdict import Verdict
 from partkin.report.laying import moved, moved_angle_deg
 from partkin.report.places import features_at, inverse, places_mm, spreads
 
-
 _UNCUT = (
     "To check only: this part is structural, or its duty is not known. Nothing on it is drilled, slotted, welded or "
     "straightened on the strength of this sheet; the maker's instructions, local law and licensed practice decide."
