@@ -95,15 +95,31 @@ class PairFit:
 
 
 @dataclass(frozen=True)
+class TurnBox:
+    """Rotations in space: those of the quaternions (w, x, y, z) whose part `largest` (0 w to 3 z) is 1.
+
+    The other three parts, in order, lie from `lo` to `hi`. The four boxes from -1 to 1 hold every rotation.
+    """
+
+    largest: int
+    lo: tuple[float, float, float]
+    hi: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
 class Piece:
     """A range of turns with its proof: balanced weights on fixings, or two fixings that exclude it.
 
-    `ball` is used in space instead of `turn_deg` (see GEOMETRY in docs).
+    In space `box` stands in place of `turn_deg` (None: every rotation), weights have three components, and
+    there may be `couples` on deep holes and weights of the `axes`' directions (see docs/space.md).
     """
 
     turn_deg: tuple[float, float]
     weights: tuple[tuple[str, tuple[float, ...]], ...] = ()
     apart: tuple[str, str] | None = None
+    box: TurnBox | None = None
+    couples: tuple[tuple[str, tuple[float, ...]], ...] = ()
+    axes: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,225 @@
+"""Bounds over boxes of rotations: what forces on the fixings, or two fixings alone, rule out.
+
+A box holds the rotations of the quaternions whose part `largest` is 1 and whose other three lie from `lo` to
+`hi`; the four boxes from -1 to 1 hold every rotation. What is to be bounded is q.H q for a symmetric matrix
+H: above zero all over a box, its rotations are ruled out. With q = c + e about the middle c of a box of half
+widths h,
+
+    q.H q >= c.H c - 2 sum_j h_j |H c|_j + sum_j min(0, H_jj) h_j^2 - 2 sum_{j<k} |H_jk| h_j h_k
+
+which needs no cosine, so that a checker can follow it in fractions.
+
+Forces f on the pairs that balance (sum f = 0), couples g on deep holes and weights k on the axes' directions:
+were every pair within its play at the rotation R, then whatever the shift
+
+    sum f.(R p - q) + sum depth g.(R b) + sum k (LEAN_COS - a.R b) <= C
+
+with C the most that play, grip and slots can give: sum over the hole ends of rho |F| + s |F.u|, F what of
+f/2 + g and of f/2 - g lies across the axis, and of grip |f.a|.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from partkin.fit.rotations import form
+from partkin.fit.space_interior import Settled
+from partkin.fit.space_pairs import LEAN_COS, SpacePairs
+
+Floats = np.ndarray
+
+ABOVE = 1e-7
+_EYE = np.eye(4)
+_OFF = 1.0 - _EYE
+
+
+@dataclass(frozen=True, eq=False)
+class Boxes:
+    """Boxes of rotations: `largest` (b,), `lo` and `hi` (b, 3)."""
+
+    largest: Floats
+    lo: Floats
+    hi: Floats
+
+    @classmethod
+    def all(cls) -> Boxes:
+        """Return the four that hold every rotation."""
+        return cls(np.arange(4), np.full((4, 3), -1.0), np.full((4, 3), 1.0))
+
+    def __len__(self) -> int:
+        """Return how many."""
+        return len(self.largest)
+
+    def take(self, rows: Floats) -> Boxes:
+        """Return some of them."""
+        return Boxes(self.largest[rows], self.lo[rows], self.hi[rows])
+
+    def middle(self) -> tuple[Floats, Floats]:
+        """(b, 4) quaternions of the middles and (b, 4) half widths, zero at the largest part."""
+        return quaternions(self.largest, (self.lo + self.hi) / 2, 1.0), quaternions(
+            self.largest, (self.hi - self.lo) / 2, 0.0
+        )
+
+
+def quaternions(largest: Floats, three: Floats, there: float) -> Floats:
+    """(b, 4) with `there` at the largest part and the other three in order."""
+    out = np.full((len(largest), 4), there)
+    others = np.array([[k for k in range(4) if k != face] for face in range(4)])
+    np.put_along_axis(out, others[largest], three, axis=1)
+    return out
+
+
+def least(forms: Floats, middle: Floats, half: Floats) -> Floats:
+    """(b, k) what each of (k, 4, 4) forms does not go below over each box."""
+    at = middle @ forms
+    value = (at * middle).sum(axis=-1)
+    slope = (np.abs(at) * half).sum(axis=-1)
+    diagonal = np.minimum(0.0, np.diagonal(forms, axis1=1, axis2=2))
+    curve = (half * half) @ diagonal.T - ((half @ np.abs(forms * _OFF)) * half).sum(axis=-1).T
+    return np.asarray(value.T - 2 * slope.T + curve)
+
+
+@dataclass(frozen=True, eq=False)
+class Force:
+    """Forces (n, 3), couples (n, 3) and weights of the axes' directions (n,) on the pairs, as rounded."""
+
+    force: Floats
+    couple: Floats
+    lean: Floats
+
+    @classmethod
+    def of(cls, pairs: SpacePairs, settled: Settled, row: int, snap: float, scale: float) -> Force | None:
+        """Round what a walk came to, to multiples of `snap` that balance exactly; None: nothing presses."""
+        n, ends = len(pairs), settled.across[row]
+        force = settled.along[row].copy()
+        np.add.at(force, pairs.end_of, ends)
+        couple = np.zeros((n, 3))
+        deep = np.flatnonzero(pairs.depth > 0)
+        couple[deep] = (ends[deep] - ends[n:]) / 2
+        lean = settled.lean[row]
+        size = float(np.linalg.norm(force, axis=1).sum() + np.linalg.norm(couple, axis=1).sum() + lean.sum())
+        if size <= 1e-12:
+            return None
+        unit = scale / size / snap
+        used = np.linalg.norm(force, axis=1) > 1e-4 * size
+        force = _balanced(np.where(used[:, None], force, 0.0) * unit) * snap
+        couple = np.round(np.where(used[:, None], couple, 0.0) * unit) * snap
+        lean = np.maximum(np.round(np.where(lean > 1e-4 * size, lean, 0.0) * unit), 0.0) * snap
+        return cls(force, couple, lean)
+
+    def used(self) -> Floats:
+        """Pairs that carry anything."""
+        return np.flatnonzero(self.force.any(axis=1) | self.couple.any(axis=1) | (self.lean > 0))
+
+
+def _balanced(force: Floats) -> Floats:
+    """Whole numbers near these that sum to zero in every direction."""
+    used = np.flatnonzero(force.any(axis=1))
+    if len(used) < 2:
+        return np.zeros_like(force)
+    exact = force.copy()
+    exact[used] -= exact.sum(axis=0) / len(used)
+    rounded = np.round(exact)
+    for axis in range(3):
+        over = int(rounded[:, axis].sum())
+        error = (rounded[used, axis] - exact[used, axis]) * np.sign(over)
+        order = used[np.argsort(-error, kind="stable")]
+        for step in range(abs(over)):
+            rounded[order[step % len(order)], axis] -= np.sign(over)
+    return rounded
+
+
+class ForceBound:
+    """The bound of some forces, over boxes."""
+
+    def __init__(self, pairs: SpacePairs, force: Force) -> None:
+        self.force = force
+        n, k = len(pairs), pairs.end_of
+        f, a = force.force, pairs.a
+        axial = (f * a).sum(axis=1)
+        deep = pairs.depth > 0
+        sign = np.concatenate([np.ones(n), -np.ones(len(k) - n)])
+        ends = np.where(deep[k][:, None], f[k] / 2 + sign[:, None] * force.couple[k], f[k])
+        flat = (ends[:, None, :] @ np.swapaxes(pairs.basis[k], 1, 2))[:, 0]
+        length = np.hypot(flat[:, 0], flat[:, 1])
+        couple = force.couple - (force.couple * a).sum(axis=1)[:, None] * a
+        most = float((f * pairs.q).sum() + length @ pairs.rho[k] + np.abs(axial) @ pairs.grip)
+        most += float(pairs.s_h[k] @ np.abs((flat * pairs.u_h[k]).sum(axis=1)))
+        whole = form(pairs.p, f).sum(axis=0) + form(pairs.b * pairs.depth[:, None], couple).sum(axis=0)
+        whole -= (force.lean[:, None, None] * form(pairs.b, a)).sum(axis=0)
+        self.whole = whole + (LEAN_COS * float(force.lean.sum()) - most) * _EYE
+        with_slot = np.flatnonzero((pairs.s_d[k] > 0) & (length > 0))
+        across = (flat[with_slot][:, None, :] @ pairs.basis[k[with_slot]])[:, 0]
+        self.slots = form(pairs.u_d[k[with_slot]], across) * pairs.s_d[k[with_slot], None, None]
+
+    def least(self, middle: Floats, half: Floats) -> Floats:
+        """(b,) what the bound does not go below over each box."""
+        if not len(self.slots):
+            return least(self.whole[None], middle, half)[:, 0]
+        up, down = least(self.slots, middle, half), least(-self.slots, middle, half)
+        sign = np.where(up > 0, 1.0, np.where(down > 0, -1.0, 0.0))
+        # A slot that pulls one way all over the box is a form like the others.
+        sure = self.whole - np.einsum("bs,sij->bij", sign, self.slots)
+        value = np.array([least(one[None], middle[b : b + 1], half[b : b + 1])[0, 0] for b, one in enumerate(sure)])
+        return np.asarray(value - np.where(sign == 0, np.maximum(-up, -down), 0.0).sum(axis=1))
+
+
+def reach_mm(pairs: SpacePairs, i: int, k: int) -> tuple[float, Floats]:
+    """How far two pairs may stand apart together across their axes, and (4, 3) the corners of it along."""
+    across = float((pairs.rho + pairs.s_h + pairs.s_d)[[i, k]].sum())
+    one, two = pairs.a[i] * pairs.grip[i], pairs.a[k] * pairs.grip[k]
+    return across, np.array([one + two, one - two, two - one, -one - two])
+
+
+def apart_always(pairs: SpacePairs, i: int, k: int) -> float:
+    """How far two fixings are from being as far apart as their features, however turned; <= 0: they can be.
+
+    The distance has to lie between those of the nearest and the farthest points that both plays leave.
+    """
+    across, corners = reach_mm(pairs, i, k)
+    if across < 0:
+        return -across
+    donor = float(np.linalg.norm(pairs.p[i] - pairs.p[k]))
+    host = pairs.q[i] - pairs.q[k]
+    farthest = float(np.linalg.norm(host + corners, axis=1).max()) + across
+    nearest = from_origin(host, corners[0] + corners[1], corners[0] - corners[1]) - across
+    return max(donor - farthest, nearest - donor)
+
+
+def from_origin(middle: Floats, one: Floats, two: Floats) -> float:
+    """Distance of the origin from the parallelogram middle + x one/2 + y two/2, |x| <= 1, |y| <= 1."""
+    one, two = one / 2, two / 2
+    square = np.array([[one @ one, one @ two], [one @ two, two @ two]])
+    right = -np.array([one @ middle, two @ middle])
+    if np.linalg.det(square) > 1e-12 * max(1.0, float(np.trace(square)) ** 2):
+        x, y = np.linalg.solve(square, right)
+        if abs(x) <= 1 and abs(y) <= 1:
+            return float(np.linalg.norm(middle + x * one + y * two))
+    far = []
+    for fixed, moving in ((one, two), (two, one)):
+        for side in (-1.0, 1.0):
+            left = middle + side * fixed
+            size = float(moving @ moving)
+            slid = min(1.0, max(-1.0, -float(left @ moving) / size)) if size > 0 else 0.0
+            far.append(float(np.linalg.norm(left + slid * moving)))
+    return min(far)
+
+
+def apart_forms(pairs: SpacePairs) -> tuple[list[tuple[int, int]], Floats]:
+    """Two pairs each, and (c, 4, 4) forms above zero where the two cannot both hold."""
+    named, forms = [], []
+    for i in range(len(pairs)):
+        for k in range(i):
+            across, corners = reach_mm(pairs, i, k)
+            reach = across + float(np.linalg.norm(corners, axis=1).max())
+            donor, host = pairs.p[i] - pairs.p[k], pairs.q[i] - pairs.q[k]
+            named.append((k, i))
+            forms.append((donor @ donor + host @ host - reach * reach) * _EYE - 2 * form(donor, host))
+    return named, np.array(forms).reshape(-1, 4, 4)
+
+
+def lean_forms(pairs: SpacePairs) -> Floats:
+    """(n, 4, 4) forms above zero where a pair's axes point too far apart."""
+    return np.asarray(LEAN_COS * _EYE - form(pairs.b, pairs.a))

@@ -1,0 +1,187 @@
+"""The placement of known pairs in space whose worst excess is smallest, from several starts.
+
+The starts centre the one pattern on the other (least squares, the determinant held positive), by their
+points alone and with their axes beside them, and spin a pattern that lies nearly in one line about that
+line. The least found is exact near each start; that no other rotation does better is proved for its sign
+alone, by `space_certificate`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from partkin.fit.rotations import best_turn, form, turned_by
+from partkin.fit.space_interior import settle
+from partkin.fit.space_pairs import SpacePairs
+
+Floats = np.ndarray
+
+FITS_MM = 1e-6
+"""A worst excess up to this counts as fitting."""
+WILD_MM = 1.0e4
+"""A play so large that it says nothing: pairs of which something is not known get one."""
+_SAME_MM = 1e-7
+_PRESSING = 1e-6
+_SPINS = 6
+_NEAR_TRACE = 1 + 2 * math.cos(math.radians(3.0))
+
+
+@dataclass(frozen=True, eq=False)
+class SpacePlaced:
+    """A placement of the donor in space and how each pair stands there.
+
+    Attributes
+    ----------
+    turn, shift_mm
+        (3, 3) and (3,): the donor (mirrored already) is turned, then shifted.
+    worst_mm
+        Largest excess; -inf where there are no pairs.
+    excess_mm
+        (n,).
+    active
+        (n,) bool: pairs that hold the worst excess and press against each other.
+    across, along, lean
+        (k, 3), (n, 3), (n,): the forces with which they press (see `space_interior.Settled`).
+    """
+
+    turn: Floats
+    shift_mm: Floats
+    worst_mm: float
+    excess_mm: Floats
+    active: Floats
+    across: Floats
+    along: Floats
+    lean: Floats
+
+    @property
+    def fits(self) -> bool:
+        """Whether every pair is within its play."""
+        return self.worst_mm <= FITS_MM
+
+
+def best_in_space(
+    pairs: SpacePairs, stop_at_sign: bool = False, hints: Sequence[Floats] = ()
+) -> SpacePlaced:
+    """Find the placement with the smallest worst excess near any of several starts.
+
+    Parameters
+    ----------
+    pairs
+        Any number; none at all fits anywhere.
+    stop_at_sign
+        Enough to know whether it fits.
+    hints
+        Further rotations (3, 3) to start from.
+
+    Returns
+    -------
+    SpacePlaced
+        Where several are equally good, and `stop_at_sign` is not set: the one with the least squared offsets.
+    """
+    tame = np.flatnonzero(pairs.rho < WILD_MM)
+    n, k = len(pairs), len(pairs.end_of)
+    if not len(tame):
+        return _nowhere(pairs)
+    some = pairs.take(tame) if len(tame) < n else pairs
+    middle_p, middle_q = some.p.mean(axis=0), some.q.mean(axis=0)
+    about = _moved(some, middle_p, middle_q)
+    turn, shift = starts(about, hints)
+    found = settle(about, turn, shift, stop_at_sign=stop_at_sign)
+    best = int(np.argmin(np.round(found.worst_mm / _SAME_MM)))
+    turn, shift = found.turn[best], found.shift_mm[best]
+    if not stop_at_sign:
+        turn, shift = _gathered(about, turn, shift, float(found.worst_mm[best]))
+    shift = shift + middle_q - turn @ middle_p
+    excess = pairs.excess(pairs.contact(turn[None], shift[None]))[0]
+    across, along, lean = np.zeros((k, 3)), np.zeros((n, 3)), np.zeros(n)
+    ends = np.flatnonzero(np.isin(pairs.end_of, tame))
+    across[ends], along[tame], lean[tame] = found.across[best], found.along[best], found.lean[best]
+    worst = float(excess[tame].max())
+    press = np.linalg.norm(along, axis=1) + np.abs(lean)
+    np.maximum.at(press, pairs.end_of, np.linalg.norm(across, axis=1))
+    active = (press > _PRESSING * max(1.0, float(press.max()))) | (excess >= worst - _SAME_MM)
+    return SpacePlaced(turn, shift, worst, excess, active, across, along, lean)
+
+
+def starts(pairs: SpacePairs, hints: Sequence[Floats] = ()) -> tuple[Floats, Floats]:
+    """(m, 3, 3) turns and (m, 3) shifts to start from, for pairs about their middles."""
+    points = form(pairs.p, pairs.q).sum(axis=-3)
+    axes = form(pairs.b, pairs.a).sum(axis=0)
+    scale = float(np.trace(pairs.p.T @ pairs.p) + np.trace(pairs.q.T @ pairs.q)) / 2
+    # The axes count a little, as much, and by far the most.
+    weights = np.array([1e-3, 1.0, 1e3]) * max(scale, 1.0) / len(pairs)
+    turns = list(best_turn(points + weights[:, None, None] * axes))
+    kept: list[Floats] = []
+    for turn in (turns[1], turns[0], turns[2], *hints, *_spun(pairs, turns[1])):
+        if all(float((turn * other).sum()) < _NEAR_TRACE for other in kept):
+            kept.append(turn)
+    turn = np.stack(kept)
+    shift = pairs.q.mean(axis=0) - turn @ pairs.p.mean(axis=0)
+    return turn, shift
+
+
+def _spun(pairs: SpacePairs, turn: Floats) -> list[Floats]:
+    """Turn about the line that the points (nearly) lie in: distances say little of that."""
+    if len(pairs) < 2:
+        return []
+    size, rows = np.linalg.svd(pairs.p, full_matrices=False)[1:]
+    slack = 4 * float(np.max(pairs.rho + pairs.s_h + pairs.s_d))
+    if size[0] <= 0 or (len(size) > 1 and size[1] > slack * math.sqrt(len(pairs))):
+        return []
+    angles = 2 * math.pi * np.arange(1, _SPINS) / _SPINS
+    return list(turned_by(angles[:, None] * (turn @ rows[0])) @ turn)
+
+
+def _gathered(pairs: SpacePairs, turn: Floats, shift: Floats, worst: float) -> tuple[Floats, Floats]:
+    """Among placements that are as good, come near the one with the least squared offsets."""
+    allowed = worst + _SAME_MM / 100
+    now = (turn, shift)
+    for _ in range(12):
+        step_turn, step_shift = _least_squares(pairs, *now)
+        reach, moved = 1.0, False
+        for _ in range(6):
+            turned = turned_by(reach * step_turn) @ now[0]
+            shifted = now[1] + reach * step_shift
+            if float(pairs.excess(pairs.contact(turned[None], shifted[None])).max()) <= allowed:
+                now, moved = (turned, shifted), True
+                break
+            reach /= 2
+        if not moved or np.abs(reach * step_shift).max() + np.abs(reach * step_turn).max() < 1e-12:
+            break
+    return now
+
+
+def _least_squares(pairs: SpacePairs, turn: Floats, shift: Floats) -> tuple[Floats, Floats]:
+    """Gauss-Newton step (turn vector, shift) towards the least squared offsets across and along."""
+    contact = pairs.contact(turn[None], shift[None])
+    basis = pairs.basis[pairs.end_of]
+    across = np.concatenate([np.cross(contact.lever_mm[0][:, None, :], basis), basis], axis=2)
+    if contact.held is not None:
+        across = contact.held[0] @ across
+    along = np.concatenate([np.cross(contact.centre_mm[0], pairs.a), pairs.a], axis=1)
+    rows = np.concatenate([across.reshape(-1, 6), along])
+    rest = np.concatenate([contact.gap_mm[0].reshape(-1), contact.along_mm[0]])
+    step = -np.linalg.lstsq(rows, rest, rcond=1e-10)[0]
+    return step[:3], step[3:]
+
+
+def _moved(pairs: SpacePairs, middle_p: Floats, middle_q: Floats) -> SpacePairs:
+    from dataclasses import replace
+
+    return replace(pairs, p=pairs.p - middle_p, q=pairs.q - middle_q)
+
+
+def _nowhere(pairs: SpacePairs) -> SpacePlaced:
+    """Nothing holds it: turned as its axes say, centred."""
+    n, k = len(pairs), len(pairs.end_of)
+    zero = np.zeros((k, 3)), np.zeros((n, 3)), np.zeros(n)
+    if not n:
+        return SpacePlaced(np.eye(3), np.zeros(3), -math.inf, np.zeros(0), np.zeros(0, dtype=bool), *zero)
+    turn = best_turn(form(pairs.b, pairs.a).sum(axis=0) + 1e-9 * form(pairs.p, pairs.q).sum(axis=0))
+    shift = pairs.q.mean(axis=0) - turn @ pairs.p.mean(axis=0)
+    excess = pairs.excess(pairs.contact(turn[None], shift[None]))[0]
+    return SpacePlaced(turn, shift, -math.inf, excess, np.zeros(n, dtype=bool), *zero)
