@@ -320,9 +320,10 @@ def _soft_spread(
             continue
         firmness = float(along @ along) - 2.0 * float(miss @ bend)
         spread_mm2 = _spread_mm2(firmness, float(along @ bend), float(bend @ bend))
-        soft += bool(open_[at] or abs(spread_mm2 / now_mm2 - 1.0) > NOTICEABLE)
         bent = bent or float(np.abs(lengthens).max()) * spread_mm2 > NOTICEABLE
-        inverse += (spread_mm2 - now_mm2) * np.outer(axes[:, at], axes[:, at])
+        if open_[at] or abs(spread_mm2 / now_mm2 - 1.0) > NOTICEABLE:
+            soft += 1
+            inverse += (spread_mm2 - now_mm2) * np.outer(axes[:, at], axes[:, at])
     both = np.zeros((2, rows.shape[1], rows.shape[1]))
     both[0][np.ix_(free, free)] = inverse - rigid / held
     both[1][np.ix_(free, free)] = linear - rigid / held
