@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction as F
+from itertools import pairwise
+from math import isqrt
 
 _PI = F("3.14159265358979323846264338327950288419716939937510")
 _TINY = F(1, 10**30)
@@ -85,8 +87,6 @@ def cos_sin(angle_deg: F) -> tuple[Span, Span]:
 
 def root(value: F, up: bool) -> F:
     """Bound a square root from one side."""
-    from math import isqrt
-
     whole = isqrt(value.numerator * 10**80 // value.denominator)
     return F(whole + (2 if up else 0), 10**40)
 
@@ -170,7 +170,7 @@ def confirms(pairs: dict[str, Fixed], pieces: Sequence) -> bool:
     ends = [piece.turn_deg for piece in pieces]
     if not ends or ends[0][0] != -180 or ends[-1][1] != 180:
         return False
-    if any(a[1] != b[0] for a, b in zip(ends, ends[1:])) or any(not lo < hi for lo, hi in ends):
+    if any(a[1] != b[0] for a, b in pairwise(ends)) or any(not lo < hi for lo, hi in ends):
         return False
     return all(
         confirms_apart(pairs, piece) if piece.apart is not None else confirms_weights(pairs, piece)
