@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from partkin.knowledge.backwards import build_from
-from partkin.knowledge.files import query_files, rule_files
+from partkin.knowledge.files import QueryFile, after_of, query_files, rule_files
 from partkin.knowledge.names import NS, full, plain_number, segment
 from partkin.knowledge.statements import build_iri, ntriples
 from partkin.model.build import Build
@@ -76,13 +76,16 @@ class Knowledge:
         if new:
             ours, compared, asked = NamedNode(self.part(donor)), NamedNode(COMPARED), NamedNode(ASKED)
             self.store.extend([Quad(ours, compared, NamedNode(iri), asked) for iri in new])
-            self.apply_rules()
+            self._apply([rule for rule in rule_files() if "compared" in after_of(rule)])
 
     def apply_rules(self) -> None:
         """Run every rule once, in order; what it derives goes into its own graph."""
+        self._apply(rule_files())
+
+    def _apply(self, rules: Iterable[QueryFile]) -> None:
         from pyoxigraph import NamedNode, Quad
 
-        for rule in rule_files():
+        for rule in rules:
             graph = NamedNode(f"{NS}rule-{rule.name}")
             derived: Any = self.store.query(rule.sparql, use_default_graph_as_union=True)
             self.store.extend([Quad(one.subject, one.predicate, one.object, graph) for one in derived])
