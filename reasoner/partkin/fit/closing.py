@@ -7,10 +7,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from partkin.fit.certificate import certify
 from partkin.fit.layout import Pair
 from partkin.fit.work import FIT_MM, Demand, Work
-from partkin.model.fitting import Nogood, Piece
+from partkin.model.fitting import Nogood
 
 Named = tuple[str, str]
 
@@ -115,19 +114,8 @@ def close_all(work: Work, demands: Sequence[Demand], *, alone: bool = False) -> 
 def _proved(work: Work, pairs: frozenset[Pair]) -> Nogood:
     ordered = sorted(pairs, key=work.layout.ids)
     named = tuple(work.layout.ids(pair) for pair in ordered)
-    pieces = _plain_proof(work, ordered, named)
-    if pieces is None:
-        pieces = certify(work.layout.known(ordered), tuple(fixing for fixing, _ in named))
+    pieces = work.prove(ordered)
     return Nogood(named, tuple(pieces or ()), mirrored=work.task.mirrored, local=pieces is None)
-
-
-def _plain_proof(work: Work, pairs: Sequence[Pair], named: Sequence[Named]) -> tuple[Piece, ...] | None:
-    """One pair that is too tight by itself, or two that are too far apart or too close, at every turn."""
-    if len(pairs) == 1:
-        return (Piece((-180.0, 180.0), apart=(named[0][0], named[0][0])),)
-    if len(pairs) == 2 and work.layout.pair_need_mm(*pairs[0])[pairs[1]] > FIT_MM:
-        return (Piece((-180.0, 180.0), apart=(named[0][0], named[1][0])),)
-    return None
 
 
 def leaves_nothing_open(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +10,7 @@ from partkin.fit.conflict import find_conflict, no_pair_at_all, shortage
 from partkin.fit.layout import Aim, Layout, Pair
 from partkin.fit.search import MOST_TIES, Found, LimitReached
 from partkin.fit.work import FIT_MM, Work
-from partkin.model.fitting import Conflict, FitAnswer, FitTask, NoPlacement, Placement
+from partkin.model.fitting import Conflict, FitAnswer, FitTask, NoPlacement
 
 NODE_LIMIT = 20_000
 MOST_SHOWN = 64
@@ -43,10 +42,14 @@ def solve(task: FitTask, node_limit: int = NODE_LIMIT) -> FitAnswer:
     """
     if task.dims == 3:
         return _solve_in_space(task, node_limit)
-    work = Work.of(task, node_limit)
+    return answer_of(Work.of(task, node_limit))
+
+
+def answer_of(work: Work) -> FitAnswer:
+    """Answer a task that has been arranged, in the plane or in space."""
     aim = Aim(work.must, work.should)
     if not _any(work.must) and not (np.isfinite(work.layout.allowed_mm) & aim.useful()).any():
-        return _nothing(task, "there is no pair that can be made")
+        return _nothing(work.task, "there is no pair that can be made")
     if not work.can_be_covered(work.demands):
         return _too_few(work)
     search = work.search(aim, FIT_MM, at_least=0 if _any(work.must) else 1)
@@ -132,7 +135,7 @@ def _answer(
         limit = f"more than {MOST_TIES} pairings are equally good; the rest were not counted"
     used = {pair.fixing for pair in pairs}, {pair.feature for pair in pairs}
     return FitAnswer(
-        fits, placement_of(ranked[0], work.task.mirrored), pairs, min(pair.margin_mm for pair in pairs),
+        fits, work.placement(ranked[0]), pairs, min(pair.margin_mm for pair in pairs),
         also=len(ranked) - 1,
         also_pairs=tuple(_as_ids(work, one.pairs) for one in ranked[1 : MOST_SHOWN + 1]),
         unpaired_fixings=tuple(spot.id for spot in work.task.fixings if spot.id not in used[0]),
@@ -148,18 +151,3 @@ def _id_order(layout: Layout, pairs: tuple[Pair, ...]) -> tuple[tuple[str, str],
 def _as_ids(work: Work, pairs: tuple[Pair, ...]) -> tuple[tuple[str, str], ...]:
     order = {spot.id: place for place, spot in enumerate(work.task.fixings)}
     return tuple(sorted((work.layout.ids(pair) for pair in pairs), key=lambda pair: order[pair[0]]))
-
-
-def placement_of(found: Found, mirrored: bool) -> Placement:
-    """Write a turn and a shift as a placement with its 4 x 4 matrix."""
-    c, s = math.cos(found.turn_rad), math.sin(found.turn_rad)
-    flip = -1.0 if mirrored else 1.0
-    x, y = found.shift_mm
-    turn_deg = math.degrees(math.remainder(found.turn_rad, math.tau))
-    matrix = (
-        (c * flip, -s, 0.0, x),
-        (s * flip, c, 0.0, y),
-        (0.0, 0.0, 1.0, 0.0),
-        (0.0, 0.0, 0.0, 1.0),
-    )
-    return Placement(turn_deg, x, y, mirrored, matrix)

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from partkin.fit.layout import Aim, Layout, lay_out
+from partkin.fit.certificate import certify
+from partkin.fit.layout import Aim, Layout, Pair, lay_out
 from partkin.fit.matching import cover
 from partkin.fit.search import Budget, Found, LimitReached, Search
 from partkin.fit.settle import Known
-from partkin.model.fitting import FitTask, PairFit
+from partkin.model.fitting import FitTask, PairFit, Piece, Placement
 
 # Rounding that an excess may have and still count as none.
 FIT_MM = 1.0e-6
@@ -119,6 +121,21 @@ class Work:
             found, limit = [], f"the margin is the best found within the limit of {self.node_limit} nodes"
         return found or [self.some_pairing(demands)], limit
 
+    def prove(self, pairs: Sequence[Pair]) -> tuple[Piece, ...] | None:
+        """Prove that these pairs cannot all hold; None: no proof was found."""
+        named = [self.layout.ids(pair) for pair in pairs]
+        circle = (-180.0, 180.0)
+        if len(pairs) == 1:
+            # Too tight by itself, at every turn.
+            return (Piece(circle, apart=(named[0][0], named[0][0])),)
+        if len(pairs) == 2 and self.layout.pair_need_mm(*pairs[0])[pairs[1]] > FIT_MM:
+            return (Piece(circle, apart=(named[0][0], named[1][0])),)
+        return certify(self.layout.known(pairs), tuple(fixing for fixing, _ in named))
+
+    def placement(self, found: Found) -> Placement:
+        """Write a turn and a shift as a placement with its 4 x 4 matrix."""
+        return placement_of(found, self.task.mirrored)
+
     def pair_fits(self, found: Found) -> tuple[PairFit, ...]:
         """How each pair stands at its placement, in the task's order of fixings."""
         order = {spot.id: place for place, spot in enumerate(self.task.fixings)}
@@ -133,3 +150,18 @@ class Work:
 
 def _masks(sides: list[list[bool]]) -> Masks:
     return np.array(sides[0], dtype=bool), np.array(sides[1], dtype=bool)
+
+
+def placement_of(found: Found, mirrored: bool) -> Placement:
+    """Write a turn and a shift as a placement with its 4 x 4 matrix."""
+    c, s = math.cos(found.turn_rad), math.sin(found.turn_rad)
+    flip = -1.0 if mirrored else 1.0
+    x, y = found.shift_mm
+    turn_deg = math.degrees(math.remainder(found.turn_rad, math.tau))
+    matrix = (
+        (c * flip, -s, 0.0, x),
+        (s * flip, c, 0.0, y),
+        (0.0, 0.0, 1.0, 0.0),
+        (0.0, 0.0, 0.0, 1.0),
+    )
+    return Placement(turn_deg, x, y, mirrored, matrix)
