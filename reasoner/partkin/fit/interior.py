@@ -95,6 +95,57 @@ class _Cones:
         return points, np.concatenate([self.half - slid, self.half + slid]), lever
 
 
+class _Walk:
+    """Where the walk stands: the point, the cones and rails, and the pressures on them."""
+
+    def __init__(self, pairs: PlanePairs, turn_rad: float, shift_mm: Floats, hold_turn: bool) -> None:
+        self.cones = cones = _Cones(pairs, hold_turn)
+        self.turn_rad, self.shift = turn_rad, np.array(shift_mm, dtype=float)
+        self.slid = np.zeros(cones.slots)
+        floor = -float(pairs.rho.min())
+        points, rails, self.lever = cones.lay(turn_rad, self.shift, 0.0, self.slid)
+        worst = float((np.hypot(points[:, 1], points[:, 2]) - pairs.rho).max())
+        self.z = worst + max(0.05, 0.3 * (worst - floor))
+        points[:, 0] += self.z
+        self.points, self.rails = self.s, self.sl = points, rails
+        self.y = points * _SIGNS / ((points * points) @ _SIGNS)[:, None]
+        mu = 1.0 / float(self.y[:, 0].sum())
+        self.y *= mu
+        self.yl = mu / rails
+
+    def gap(self) -> tuple[float, float]:
+        """Gap between the bounds, and how far the cones are off the turned points, mm."""
+        off = float(np.abs(self.points - self.s).max())
+        if len(self.sl):
+            off = max(off, float(np.abs(self.rails - self.sl).max()))
+        return float((self.s * self.y).sum() + self.sl @ self.yl), off
+
+    def step(self, gap: float) -> bool:
+        """Go one step; False where rounding leaves no direction."""
+        cones = self.cones
+        scaled = _Scaled.at(self)
+        if scaled is None:
+            return False
+        mu = gap / (cones.n + 2 * cones.slots)
+        _, ds, dy, reach = scaled.direction(-scaled.point)
+        aim = scaled.aim((1.0 - min(1.0, reach)) ** 3 * mu, ds, dy)
+        dx, ds, dy, reach = scaled.direction(aim)
+        if not math.isfinite(reach):
+            return False
+        reach = min(1.0, 0.99 * reach)
+        n = cones.n
+        self.s = self.s + reach * (cones.slope @ dx + self.points - self.s)
+        self.sl = self.sl + reach * (cones.rails @ dx + self.rails - self.sl)
+        self.y = self.y + reach * (scaled.back @ dy[: 3 * n].reshape(n, 3, 1))[:, :, 0]
+        self.yl = self.yl + reach * dy[3 * n :] / scaled.wl
+        self.turn_rad += reach * float(dx[0]) / cones.size
+        self.shift = self.shift + reach * dx[1:3]
+        self.z += reach * float(dx[3])
+        self.slid = self.slid + reach * dx[4:]
+        self.points, self.rails, self.lever = cones.lay(self.turn_rad, self.shift, self.z, self.slid)
+        return True
+
+
 def settle(
     pairs: PlanePairs,
     turn_rad: float,
@@ -123,106 +174,83 @@ def settle(
     -----
     With the turn free the end is a local least; `minimax.best_placement` proves it over all turns.
     """
-    cones = _Cones(pairs, hold_turn)
-    n, k = cones.n, cones.slots
-    shift = np.array(shift_mm, dtype=float)
-    slid = np.zeros(k)
-    floor = -float(pairs.rho.min())
-    points, rails, lever = cones.lay(turn_rad, shift, 0.0, slid)
-    worst = float((np.hypot(points[:, 1], points[:, 2]) - pairs.rho).max())
-    z = worst + max(0.05, 0.3 * (worst - floor))
-    points[:, 0] += z
-    s, sl = points, rails
-    y = s * _SIGNS / ((s * s) @ _SIGNS)[:, None]
-    mu = 1.0 / float(y[:, 0].sum())
-    y *= mu
-    yl = mu / sl
-    last = (turn_rad, shift, y, 0)
+    walk = _Walk(pairs, turn_rad, shift_mm, hold_turn)
+    last = (walk.turn_rad, walk.shift, walk.y, 0)
     for step in range(_STEPS):
-        gap = float((s * y).sum() + sl @ yl)
-        off = max(float(np.abs(points - s).max()), float(np.abs(rails - sl).max(initial=0.0)))
+        gap, off = walk.gap()
         if not math.isfinite(gap):
             break
-        last = (turn_rad, shift, y, step)
+        last = (walk.turn_rad, walk.shift, walk.y, step)
         if gap < settled_mm and off < settled_mm:
             break
-        if enough is not None and enough(turn_rad, shift, -y[:, 1:], y[:, 0]):
+        if enough is not None and enough(walk.turn_rad, walk.shift, -walk.y[:, 1:], walk.y[:, 0]):
             break
-        found = _direction(cones, (points - s, rails - sl), (s, sl), (y, yl), gap / (n + 2 * k), lever)
-        if found is None:
+        if not walk.step(gap):
             break
-        dx, ds, dsl, dy, dyl, reach = found
-        turn_rad += reach * float(dx[0]) / cones.size
-        shift = shift + reach * dx[1:3]
-        z += reach * float(dx[3])
-        slid = slid + reach * dx[4:]
-        s, sl = s + reach * ds, sl + reach * dsl
-        y, yl = y + reach * dy, yl + reach * dyl
-        points, rails, lever = cones.lay(turn_rad, shift, z, slid)
     turn_rad, shift, y, step = last
     return Settled(turn_rad, shift, -y[:, 1:], y[:, 0], step)
 
 
-def _direction(
-    cones: _Cones,
-    off: tuple[Floats, Floats],
-    primal: tuple[Floats, Floats],
-    dual: tuple[Floats, Floats],
-    mu: float,
-    lever: Floats,
-) -> tuple[Floats, Floats, Floats, Floats, Floats, float] | None:
-    """Predictor and corrector in one: the step, and how much of it stays inside the cones."""
-    (rp, rpl), (s, sl), (y, yl) = off, primal, dual
-    n, unknowns = cones.n, cones.slope.shape[2]
-    det_s, det_y = (s * s) @ _SIGNS, (y * y) @ _SIGNS
-    if det_s.min() <= 0 or det_y.min() <= 0:
-        return None
-    back = _scaling(s, y, det_s, det_y)
-    wl = np.sqrt(sl / yl)
-    lam = (back @ s[:, :, None])[:, :, 0]
-    laml = sl / wl
-    det = (lam * lam) @ _SIGNS
-    slope = np.concatenate([(back @ cones.slope).reshape(-1, unknowns), cones.rails / wl[:, None]])
-    matrix = slope.T @ slope
-    # A turn bends the path of each point: the exact second-order term, kept from spoiling convexity.
-    bend = float((y[:, 1:] * lever).sum()) / cones.size**2
-    matrix[0, 0] = max(matrix[0, 0] + bend, 0.2 * matrix[0, 0])
-    if cones.hold_turn:
-        matrix[0, 0] = 1.0
-    each = np.arange(unknowns)
-    matrix[each, each] += 1e-13 * float(matrix[each, each].max())
-    try:
-        inverse = np.linalg.inv(matrix)
-    except np.linalg.LinAlgError:
-        return None
-    balance = -(y.reshape(-1) @ cones.slope.reshape(-1, unknowns)) - yl @ cones.rails
-    balance[3] += 1.0
-    missing = np.concatenate([(back @ rp[:, :, None]).reshape(-1), rpl / wl])
-    scaled = np.concatenate([lam.reshape(-1), laml])
+class _Scaled:
+    """The equations of one step, scaled so that cones and pressures stand at the same point."""
 
-    def go(aim: Floats) -> tuple[Floats, Floats, Floats, float]:
-        dx = inverse @ (slope.T @ (aim - missing) - balance)
-        ds = slope @ dx + missing
+    def __init__(self, walk: _Walk, det_s: Floats, det_y: Floats) -> None:
+        cones, s, y = walk.cones, walk.s, walk.y
+        self.n, self.unknowns = cones.n, cones.slope.shape[2]
+        self.back = _scaling(s, y, det_s, det_y)
+        self.wl = np.sqrt(walk.sl / walk.yl)
+        self.lam = (self.back @ s[:, :, None])[:, :, 0]
+        self.laml = walk.sl / self.wl
+        self.det = (self.lam * self.lam) @ _SIGNS
+        self.point = np.concatenate([self.lam.reshape(-1), self.laml])
+        cone_rows = (self.back @ cones.slope).reshape(-1, self.unknowns)
+        self.slope = np.concatenate([cone_rows, cones.rails / self.wl[:, None]])
+        missing = (self.back @ (walk.points - s)[:, :, None]).reshape(-1)
+        self.missing = np.concatenate([missing, (walk.rails - walk.sl) / self.wl])
+        self.balance = -(y.reshape(-1) @ cones.slope.reshape(-1, self.unknowns)) - walk.yl @ cones.rails
+        self.balance[3] += 1.0
+        self.inverse = np.linalg.inv(self._matrix(walk))
+
+    @classmethod
+    def at(cls, walk: _Walk) -> _Scaled | None:
+        """Scale where the walk stands; None where rounding has brought it to the edge of a cone."""
+        det_s, det_y = (walk.s * walk.s) @ _SIGNS, (walk.y * walk.y) @ _SIGNS
+        if det_s.min() <= 0 or det_y.min() <= 0:
+            return None
+        try:
+            return cls(walk, det_s, det_y)
+        except np.linalg.LinAlgError:
+            return None
+
+    def _matrix(self, walk: _Walk) -> Floats:
+        matrix = self.slope.T @ self.slope
+        # A turn bends the path of each point: the exact second-order term, kept from spoiling convexity.
+        bend = float((walk.y[:, 1:] * walk.lever).sum()) / walk.cones.size**2
+        matrix[0, 0] = 1.0 if walk.cones.hold_turn else max(matrix[0, 0] + bend, 0.2 * matrix[0, 0])
+        each = np.arange(self.unknowns)
+        matrix[each, each] += 1e-13 * float(matrix[each, each].max())
+        return matrix
+
+    def direction(self, aim: Floats) -> tuple[Floats, Floats, Floats, float]:
+        """Step of the unknowns, of the cones and of the pressures (scaled), and how far it may be taken."""
+        dx = self.inverse @ (self.slope.T @ (aim - self.missing) - self.balance)
+        ds = self.slope @ dx + self.missing
         dy = aim - ds
-        return dx, ds, dy, _reach(lam, det, laml, ds, dy)
+        return dx, ds, dy, _reach(self.lam, self.det, self.laml, ds, dy)
 
-    dx, ds, dy, reach = go(-scaled)
-    centre = (1.0 - min(1.0, reach)) ** 3 * mu
-    a, b = ds[: 3 * n].reshape(n, 3), dy[: 3 * n].reshape(n, 3)
-    product0 = centre - (a * b).sum(axis=1)
-    product1 = -(a[:, :1] * b[:, 1:] + b[:, :1] * a[:, 1:])
-    first = (lam[:, 0] * product0 - (lam[:, 1:] * product1).sum(axis=1)) / det
-    aim = np.empty_like(scaled)
-    cone = aim[: 3 * n].reshape(n, 3)
-    cone[:, 0] = first
-    cone[:, 1:] = (product1 - first[:, None] * lam[:, 1:]) / lam[:, :1]
-    aim[3 * n :] = (centre - ds[3 * n :] * dy[3 * n :]) / laml
-    dx, ds, dy, reach = go(aim - scaled)
-    if not math.isfinite(reach):
-        return None
-    reach = min(1.0, 0.99 * reach)
-    dy3 = (back @ dy[: 3 * n].reshape(n, 3, 1))[:, :, 0]
-    return dx, cones.slope @ dx + rp, cones.rails @ dx + rpl, dy3, dy[3 * n :] / wl, reach
+    def aim(self, centre: float, ds: Floats, dy: Floats) -> Floats:
+        """Right-hand side that centres and makes up for what the predictor's products left out."""
+        n, lam = self.n, self.lam
+        a, b = ds[: 3 * n].reshape(n, 3), dy[: 3 * n].reshape(n, 3)
+        product0 = centre - (a * b).sum(axis=1)
+        product1 = -(a[:, :1] * b[:, 1:] + b[:, :1] * a[:, 1:])
+        first = (lam[:, 0] * product0 - (lam[:, 1:] * product1).sum(axis=1)) / self.det
+        out = np.empty_like(self.point)
+        cone = out[: 3 * n].reshape(n, 3)
+        cone[:, 0] = first
+        cone[:, 1:] = (product1 - first[:, None] * lam[:, 1:]) / lam[:, :1]
+        out[3 * n :] = (centre - ds[3 * n :] * dy[3 * n :]) / self.laml
+        return out - self.point
 
 
 def _scaling(s: Floats, y: Floats, det_s: Floats, det_y: Floats) -> Floats:
