@@ -22,20 +22,21 @@ from partkin.model.fitting import FitTask, Option, Spot
 
 PLAY_MM = 0.5
 COUNT = 40
+PANEL_MM = (600.0, 400.0)
 # (holes in common, must all fixings be paired, how many times faster it has to be)
 ROUNDS = ((40, True, 50.0), (20, False, 2.0))
 SEEDS = range(5)
 
 
 def pattern(seed: int, common: int, all_must: bool) -> FitTask:
-    """40 fixings and 40 holes on 600 x 600 mm, of which `common` match to 0.2 mm; the rest are elsewhere."""
+    """40 fixings and 40 holes on a panel, of which `common` match to 0.2 mm; the rest are elsewhere."""
     draw = np.random.default_rng(seed)
-    donor = draw.uniform(0, 600, (COUNT, 2))
+    donor = draw.uniform(0, PANEL_MM, (COUNT, 2))
     turn = draw.uniform(-np.pi, np.pi)
     c, s = np.cos(turn), np.sin(turn)
     host = donor @ np.array([[c, s], [-s, c]]) + (30.0, 40.0)
     donor = donor + draw.uniform(-0.2, 0.2, donor.shape)
-    donor[common:] = draw.uniform(0, 600, (COUNT - common, 2))
+    donor[common:] = draw.uniform(0, PANEL_MM, (COUNT - common, 2))
     donor = donor[draw.permutation(COUNT)]
     fixings = tuple(
         Spot(f"F{k:02d}", (float(x), float(y)), must=all_must, should=not all_must) for k, (x, y) in enumerate(host)

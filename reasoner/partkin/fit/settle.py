@@ -7,8 +7,9 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from partkin.fit.layout import Layout, Pair
+from partkin.fit.layout import WILD_MM, Layout, Pair
 from partkin.fit.minimax import FITS_MM, Placed, best_placement
+from partkin.fit.turns import two_by_two
 
 # A pair counts as holding a placement back when its excess is this close to the largest.
 TIGHT_MM = 1.0e-6
@@ -42,11 +43,13 @@ class Known:
 
     def settle(self, pairs: Sequence[Pair], limit_mm: float) -> Settled | tuple[Pair, ...]:
         """Find the best placement of `pairs` (at least one), or a few of them that exceed the limit."""
-        return self._conflict(pairs, limit_mm) or self._within(self.place(pairs), limit_mm)
+        conflict = self._conflict(pairs, limit_mm) or self._turned_apart(pairs, limit_mm)
+        return conflict or self._within(self.place(pairs), limit_mm)
 
     def judge(self, pairs: Sequence[Pair], limit_mm: float) -> Settled | tuple[Pair, ...]:
         """Find any placement of `pairs` within the limit, or a few of them that exceed it."""
-        return self._conflict(pairs, limit_mm) or self._within(self._judge(pairs, limit_mm), limit_mm)
+        conflict = self._conflict(pairs, limit_mm) or self._turned_apart(pairs, limit_mm)
+        return conflict or self._within(self._judge(pairs, limit_mm), limit_mm)
 
     def holds(self, pairs: Sequence[Pair], limit_mm: float) -> bool:
         """Whether some placement brings all pairs within the limit."""
@@ -54,11 +57,17 @@ class Known:
 
     def place(self, pairs: Sequence[Pair]) -> Settled:
         """Place these pairs at their best, whatever that is."""
-        key = frozenset(pairs)
+        key = self._telling(pairs)
         if key not in self.solved:
             ordered = tuple(sorted(key))
             self.solved[key] = _settled(ordered, best_placement(self.layout.known(ordered)), 0.0)
         return self.solved[key]
+
+    def _telling(self, pairs: Sequence[Pair]) -> frozenset[Pair]:
+        """Leave out pairs whose play says nothing; if that is all of them, keep the one that says most."""
+        reach_mm = self.layout.reach_mm
+        telling = [pair for pair in pairs if reach_mm[pair] < WILD_MM]
+        return frozenset(telling or [min(pairs, key=lambda pair: (reach_mm[pair], pair))])
 
     def _conflict(self, pairs: Sequence[Pair], limit_mm: float) -> tuple[Pair, ...] | None:
         """Pairs among these that are known to exceed the limit."""
@@ -67,6 +76,24 @@ class Known:
             if exceeded_mm >= limit_mm and few <= whole:
                 return tuple(sorted(few))
         return None
+
+    def _turned_apart(self, pairs: Sequence[Pair], limit_mm: float) -> tuple[Pair, ...] | None:
+        """Up to four pairs of which two ask for other turns than the other two, found without placing any."""
+        ordered = sorted(self._telling(pairs))
+        if len(ordered) < 2 or not self.solved:
+            # The first pairing that a search tries is mostly right.
+            return None
+        two = two_by_two(self.layout.known(ordered), limit_mm)
+        narrow = int(np.argmin(two.half_rad))
+        away = np.abs(np.remainder(two.middle_rad - two.middle_rad[narrow] + np.pi, 2 * np.pi) - np.pi)
+        gap = away - two.half_rad - two.half_rad[narrow]
+        wide = int(np.argmax(gap))
+        if two.half_rad[narrow] >= 0 and gap[wide] <= 0:
+            return None
+        ends = {narrow} if two.half_rad[narrow] < 0 else {narrow, wide}
+        few = sorted({ordered[int(side[k])] for k in ends for side in (two.first, two.second)})
+        self.conflicts[frozenset(few)] = max(limit_mm, self.conflicts.get(frozenset(few), -np.inf))
+        return tuple(few)
 
     def _within(self, settled: Settled, limit_mm: float) -> Settled | tuple[Pair, ...]:
         if settled.excess_mm <= limit_mm:
@@ -78,7 +105,7 @@ class Known:
         return few
 
     def _judge(self, pairs: Sequence[Pair], limit_mm: float) -> Settled:
-        key = frozenset(pairs), limit_mm
+        key = self._telling(pairs), limit_mm
         if key[0] in self.solved:
             return self.solved[key[0]]
         if key not in self.judged:
