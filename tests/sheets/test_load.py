@@ -209,7 +209,7 @@ def test_a_misspelt_sheet_is_warned_about(tmp_path: Path) -> None:
     loaded = load(write(tmp_path, files))
     assert loaded.problems == ()
     assert [str(one) for one in loaded.warnings] == [
-        "Reading.csv::: this file is not read. Name it readings.csv if it is meant to be"
+        "Reading.csv: this file is not read. Name it readings.csv if it is meant to be"
     ]
 
 
