@@ -94,7 +94,7 @@ def test_everything_the_verdicts_rest_on_is_there(page):
 
 def test_a_hold_stands_right_under_its_verdict(page):
     first = page.index('<section class="donor"')
-    assert page.index('class="hold"', first) < page.index("<figure>", first)
+    assert page.index('class="hold"', first) < page.index("<figure", first)
 
 
 def test_a_corrected_reading_is_marked():
@@ -118,7 +118,7 @@ def test_five_donors_in_well_under_a_second_and_300_kb():
     assert len(page.encode()) < 300_000
 
 
-def test_twenty_donors_of_twelve_pairs_stay_under_a_megabyte():
+def test_twenty_donors_of_twelve_pairs_stay_well_under_a_megabyte():
     view, verdict = sample.OVERLAYS[2], sample.DOES_NOT_FIT
 
     def doubled(things, key):
@@ -137,7 +137,7 @@ def test_twenty_donors_of_twelve_pairs_stay_under_a_megabyte():
     verdicts = tuple(replace(verdict, donor=f"D{n}") for n in range(20))
     overlays = tuple(replace(view, donor=f"D{n}", drawing=n + 1, drawings=20) for n in range(20))
     page = report_html(replace(sample.REPORT, verdicts=verdicts, overlays=overlays))
-    assert len(page.encode()) < 1_000_000
+    assert len(page.encode()) < 700_000
 
 
 def _browser():
@@ -206,7 +206,7 @@ def test_a_browser_shows_it_whole_at_every_width(shown, width):
     assert tab.evaluate(STICKS_OUT) == []
     assert tab.evaluate(LIE_ON) == []
     shown_drawings = tab.evaluate(
-        "[...document.querySelectorAll('figure svg.dw')].filter(e => e.clientWidth > 0).length"
+        "[...document.querySelectorAll('figure > svg.dw')].filter(e => e.clientWidth > 0).length"
     )
     assert shown_drawings == 4, "one drawing a donor, broad or narrow"
     tab.close()

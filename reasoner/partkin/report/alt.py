@@ -21,8 +21,9 @@ def span_words(view: OverlayView) -> list[str]:
             play = "; the play of these two alone could take that up"
         elif span.play_mm > 0:
             play = f"; play takes up {millimetres(span.play_mm)} mm of it"
+        ends = f" ({span.from_feature} to {span.to_feature})" if span.from_feature and span.to_feature else ""
         sentences.append(
-            f"{span.from_fixing} to {span.to_fixing}: host {millimetres(span.host_mm)} mm, donor "
+            f"{span.from_fixing} to {span.to_fixing}: host {millimetres(span.host_mm)} mm, donor{ends} "
             f"{millimetres(span.donor_mm)} mm, {difference_words(span)}{play}."
         )
     return sentences

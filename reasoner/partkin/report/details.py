@@ -27,7 +27,7 @@ from partkin.report.symbols import cross, rectangle, state_mark
 
 CELL_WIDTH = 100.0
 CELL_HEIGHT = 136.0
-_HALF = 40.0
+HALF = 40.0
 _FACTORS = (200.0, 100.0, 50.0, 20.0, 10.0, 5.0, 2.0, 1.0)
 
 
@@ -40,7 +40,7 @@ def factor_for(view: OverlayView, scale: float) -> float:
     offsets = [pair.offset_mm for pair in view.pairs if pair.offset_mm is not None and pair.offset_mm > 0]
     widest = max(plays or offsets or [1.0])
     for factor in _FACTORS:
-        if widest * scale * factor <= 0.78 * _HALF:
+        if widest * scale * factor <= 0.78 * HALF:
             return factor
     return 1.0
 
@@ -61,7 +61,7 @@ def _offset_px(
         x, y = x * wanted / length, y * wanted / length
     x, y = x * px_per_mm, -y * px_per_mm
     far = math.hypot(x, y)
-    most = _HALF - 8.0
+    most = HALF - 8.0
     return ((x * most / far, y * most / far), True) if far > most else ((x, y), False)
 
 
@@ -79,7 +79,7 @@ def _slot_lines(fixing: DrawnFeature, feature: DrawnFeature, matrix: Matrix, cen
         (feature, dot, moved_angle_deg(matrix, feature.angle_deg), "donor-thin"),
     ):
         if slot.half_travel_mm > 0:
-            x, y = turned((2.5 * _HALF, 0.0), angle_deg)
+            x, y = turned((2.5 * HALF, 0.0), angle_deg)
             shapes.append(Line((at[0] - x, at[1] + y), (at[0] + x, at[1] - y), pen))
     return shapes
 
@@ -101,7 +101,7 @@ def _path(centre: Point, dot: Point, cut_short: bool) -> list[Shape]:
     return shapes
 
 
-def _enlarged(
+def enlarged(
     view: OverlayView,
     pair: Pair,
     sides: tuple[DrawnFeature, DrawnFeature],
@@ -109,10 +109,11 @@ def _enlarged(
     centre: Point,
     px_per_mm: float,
 ) -> list[Shape]:
+    """Draw the inside of a cell, `HALF` pixels each way of its centre."""
     fixing, feature = sides
     offset, cut_short = _offset_px(pair, fixing, feature, matrix, px_per_mm)
     dot = (centre[0] + offset[0], centre[1] + offset[1])
-    shapes: list[Shape] = [cross(centre, _HALF, "centre"), *_play(pair, centre, px_per_mm)]
+    shapes: list[Shape] = [cross(centre, HALF, "centre"), *_play(pair, centre, px_per_mm)]
     shapes += _slot_lines(fixing, feature, matrix, centre, dot)
     for spread in view.spreads:
         if spread.of == "donor" and spread.id == feature.id:
@@ -125,12 +126,26 @@ def _enlarged(
     return shapes
 
 
-def _figures(pair: Pair) -> str:
+def figures(pair: Pair) -> str:
+    """Say offset and play of a pair, in mm."""
     if pair.offset_mm is None:
         return "not placed"
     if pair.allowed_mm is None:
         return f"{millimetres(pair.offset_mm)}, play ?"
     return f"{millimetres(pair.offset_mm)} of {millimetres(pair.allowed_mm)}"
+
+
+def drawn_pairs(view: OverlayView) -> list[tuple[Pair, DrawnFeature, DrawnFeature]]:
+    """Return the pairs that can be drawn enlarged, each with its fixing and its feature."""
+    fixings = {fixing.id: fixing for fixing in view.fixings}
+    features = {feature.id: feature for feature in view.features}
+    if view.matrix is None:
+        return []
+    return [
+        (pair, fixings[pair.fixing], features[pair.feature])
+        for pair in view.pairs
+        if pair.fixing in fixings and pair.feature in features
+    ]
 
 
 def detail_cell(
@@ -142,19 +157,19 @@ def detail_cell(
     px_per_mm: float,
 ) -> list[Shape]:
     """Draw one pair enlarged, with its figures and its state beneath; 100 by 136 pixels at `corner`."""
-    left, top = corner[0] + CELL_WIDTH / 2 - _HALF, corner[1]
-    centre = (left + _HALF, top + _HALF)
-    box = (left, top, left + 2 * _HALF, top + 2 * _HALF)
+    left, top = corner[0] + CELL_WIDTH / 2 - HALF, corner[1]
+    centre = (left + HALF, top + HALF)
+    box = (left, top, left + 2 * HALF, top + 2 * HALF)
     sound = pair.state in ("lines up", "tight")
     edge = rectangle(box, "thin" if sound else "frame")
     name = shortened(f"{pair.fixing} - {pair.feature}", 11.5, CELL_WIDTH - 6, True)
     middle = centre[0]
     state_width = (5.0 if sound else 5.7) * len(pair.state)
     return [
-        Window(box, tuple(_enlarged(view, pair, sides, matrix, centre, px_per_mm))),
+        Window(box, tuple(enlarged(view, pair, sides, matrix, centre, px_per_mm))),
         edge,
         Words((middle, box[3] + 14.0), name, 11.5, "middle", bold=True),
-        Words((middle, box[3] + 27.5), _figures(pair), 11.0, "middle"),
+        Words((middle, box[3] + 27.5), figures(pair), 11.0, "middle"),
         *state_mark((middle - state_width / 2 - 5.0, box[3] + 37.5), pair.state),
         Words((middle + 5.0, box[3] + 41.5), pair.state, 11.0, "middle", bold=not sound),
     ]
@@ -170,10 +185,8 @@ def details(
     tuple of list of shapes and float
         The shapes, and the height that they take (0: there is no pair to draw).
     """
-    fixings = {fixing.id: fixing for fixing in view.fixings}
-    features = {feature.id: feature for feature in view.features}
-    drawn = [pair for pair in view.pairs if pair.fixing in fixings and pair.feature in features]
-    if not drawn or view.matrix is None:
+    drawn = drawn_pairs(view)
+    if not drawn:
         return [], 0.0
     factor = factor_for(view, scale)
     a_row = max(1, min(len(drawn), int(width // CELL_WIDTH)))
@@ -185,12 +198,11 @@ def details(
     for number, line in enumerate(lines):
         shapes.append(Words((left, top + 26.0 + 13.0 * number), line, 11.0, colour=SOFT))
     down = top + 36.0 + 13.0 * (len(lines) - 1)
-    for number, pair in enumerate(drawn):
+    for number, (pair, fixing, feature) in enumerate(drawn):
         corner = (
             left + (number % a_row) * pitch + (pitch - CELL_WIDTH) / 2,
             down + (number // a_row) * CELL_HEIGHT,
         )
-        sides = (fixings[pair.fixing], features[pair.feature])
-        shapes += detail_cell(view, pair, sides, matrix, corner, scale * factor)
+        shapes += detail_cell(view, pair, (fixing, feature), matrix, corner, scale * factor)
     rows = math.ceil(len(drawn) / a_row)
     return shapes, down - top + rows * CELL_HEIGHT

@@ -89,7 +89,7 @@ _MARKS = {
 def mark_symbols() -> str:
     """Return the marks, once for the whole page."""
     symbols = "".join(f'<symbol id="{key}" viewBox="0 0 16 16">{body}</symbol>' for key, body in _MARKS.values())
-    return f'<svg width="0" height="0" style="position:absolute" aria-hidden="true">{symbols}</svg>'
+    return f'<svg class="shared" width="0" height="0" aria-hidden="true">{symbols}</svg>'
 
 
 def mark(word: str) -> str:

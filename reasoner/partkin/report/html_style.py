@@ -39,9 +39,37 @@ td.n,th.n{text-align:right;padding-right:1rem;white-space:nowrap}
 td .why{display:block;color:#555;font-size:.8125rem}
 td.sketch{width:128px}
 td.sketch svg{display:block;width:120px;height:auto}
+.shared{position:absolute}
 figure{margin:.8rem 0 1rem}
-figure svg{display:block;width:100%;height:auto;max-width:760px}
-figure svg.narrow{display:none}
+figure>svg{display:block;width:100%;height:auto}
+figure .narrow{display:none}
+.sheet{border:2px solid #111;max-width:760px}
+.cells{border-top:1px solid #111;padding:.5rem .9rem .6rem;font-size:11px;line-height:1.3}
+.cells p{margin:0 0 .5rem;color:#555;max-width:none}
+.cells p b{display:block;color:#111;font-size:12px}
+.cells ul{list-style:none;margin:0;padding:0;max-width:none;display:grid;gap:.5rem .3rem}
+.cells ul{grid-template-columns:repeat(auto-fill,minmax(84px,1fr))}
+.cells li{margin:0;text-align:center;min-width:0}
+.cells li>*{display:block}
+.cells li>b{font-size:11.5px;overflow-wrap:anywhere}
+.cells .dw{width:80px;height:80px;margin:0 auto .2rem;border:1px solid #111}
+.cells .off .dw{border-width:2px;margin-bottom:calc(.2rem - 1px)}
+.cells .off span:last-child{font-weight:bold}
+.cells .mark{display:inline;width:10px;height:10px;vertical-align:-1px}
+.foot{border-top:1px solid #111;display:flex;align-items:flex-end}
+.key{flex:1;padding:.5rem .9rem;font-size:11.5px;line-height:1.35;align-self:flex-start;min-width:0}
+.key ul{list-style:none;margin:0 0 .3rem;padding:0;display:flex;flex-wrap:wrap;gap:.1rem 1rem}
+.key li{margin:0;display:flex;align-items:center;gap:.4rem}
+.key .dw{width:28px;height:18px;flex:none}
+.key p{margin:.15rem 0}
+.block{flex:none;width:330px;margin:0;display:grid;grid-template-columns:28fr 10fr 24fr 10fr 28fr;overflow:hidden}
+.block{border:solid #111;border-width:2px 0 0 2px}
+.block div{border:solid #111;border-width:1px 0 0 1px;margin:-1px 0 0 -1px;padding:.1rem .3rem .15rem;min-width:0}
+.w100{grid-column:span 5}
+.w62,.w44{grid-column:span 3}
+.w38{grid-column:span 2}
+.block dt{font-size:9px;color:#555;line-height:1.2}
+.block dd{margin:0;font-size:12px;line-height:1.25;overflow-wrap:anywhere}
 .hold{border:1px solid #111;border-left-width:6px;padding:.5rem .8rem;margin:.6rem 0;max-width:46rem}
 .hold b{display:block}
 .id{font-weight:bold}
@@ -58,6 +86,8 @@ main,header,footer{max-width:82rem}
 .donor h2{grid-column:1/-1}
 .donor .whole{grid-column:2;grid-row:2}
 .donor .draw{grid-column:1;grid-row:2/span 2}
+.plain{display:block}
+.hosts{display:grid;grid-template-columns:repeat(2,minmax(0,1fr));column-gap:2.4rem}
 .donor .beside{grid-column:2;grid-row:3}
 .draw figure{margin-top:.2rem}
 }
@@ -83,18 +113,24 @@ td.n,th.n{padding-right:.5rem}
 .stack td.sketch{width:auto}
 }
 @media (max-width:599px){
-figure svg.broad{display:none}
-figure svg.narrow{display:block;max-width:34rem}
+figure .broad{display:none}
+figure svg.narrow{display:block}
+figure span.narrow{display:inline}
+figure p.narrow{display:block}
+.sheet{max-width:34rem}
+.foot{display:block}
+.block{width:auto;border-left:0}
 }
 @media print{
 @page{size:A4;margin:12mm}
 body{font-size:9.5pt}
 main,header,footer{max-width:none;padding:0}
-.donor{display:block;break-before:page}
+.donor{break-before:page}
 figure,tr,.hold,li{break-inside:avoid}
 h2,h3,caption,thead{break-after:avoid}
-figure svg.broad{display:block;max-width:none;max-height:230mm}
-figure svg.narrow{display:none}
+.sheet{max-width:none}
+figure>svg{max-width:none;max-height:150mm}
+.donor{display:block}
 a{text-decoration:none}
 th,td{padding-top:.12rem;padding-bottom:.12rem}
 }

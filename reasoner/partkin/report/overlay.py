@@ -282,8 +282,34 @@ def _pattern_part(plan: _Plan) -> tuple[list[Shape], list[str]]:
     return shapes, said
 
 
+@dataclass(frozen=True)
+class Pattern:
+    """The upper part of an overlay: the picture, the sentences that belong below it, pixels a millimetre.
+
+    `scale` 0: nothing has a place, and the picture says so.
+    """
+
+    picture: Picture
+    said: tuple[str, ...]
+    scale: float
+    matrix: Matrix
+
+
+def pattern(view: OverlayView, width_px: float = 760.0) -> Pattern:
+    """Draw the pattern of a donor on a host, from above too where it is in space."""
+    title, words = overlay_words(view)
+    plan = _plan(view, width_px)
+    if plan is None:
+        nothing = Words((_EDGE, 34.0), "Nothing to draw: no place is known on either side.", 12.0)
+        return Pattern(Picture(width_px, 50.0, (nothing,), title, words), (), 0.0, IDENTITY)
+    shapes, said = _pattern_part(plan)
+    above, more = from_above(view, plan.matrix, plan.frame, plan.height, width_px)
+    picture = Picture(width_px, plan.height + more, (*shapes, *above), title, words)
+    return Pattern(picture, tuple(said), plan.frame.scale, plan.matrix)
+
+
 def overlay_picture(view: OverlayView, width_px: float = 760.0) -> Picture:
-    """Draw a donor on a host.
+    """Draw a donor on a host as one sheet: pattern, offsets drawn larger, key and title block.
 
     Parameters
     ----------
@@ -296,28 +322,19 @@ def overlay_picture(view: OverlayView, width_px: float = 760.0) -> Picture:
     Picture
         In pixels, y down.
     """
-    title, words = overlay_words(view)
-    plan = _plan(view, width_px)
-    shapes: list[Shape] = []
-    down = 0.0
-    said: list[str] = []
-    if plan is None:
-        shapes.append(Words((_EDGE, 34.0), "Nothing to draw: no place is known on either side.", 12.0))
-        down = 50.0
-    else:
-        shapes, said = _pattern_part(plan)
-        above, more = from_above(view, plan.matrix, plan.frame, plan.height, width_px)
-        shapes += above
-        down = plan.height + more
+    upper = pattern(view, width_px)
+    shapes, down = list(upper.picture.shapes), upper.picture.height
+    if upper.scale > 0:
         inner = width_px - 2 * _EDGE
-        enlarged, taken = details(view, plan.matrix, plan.frame.scale, _EDGE, down + 12.0, inner)
+        enlarged, taken = details(view, upper.matrix, upper.scale, _EDGE, down + 12.0, inner)
         if taken:
             shapes += [Line((2.0, down), (width_px - 2.0, down), "thin"), *enlarged]
             down += 12.0 + taken
     shapes.append(Line((2.0, down), (width_px - 2.0, down), "thin"))
-    foot, height = _foot(view, width_px, down, said)
+    foot, height = _foot(view, width_px, down, list(upper.said))
     shapes += foot
-    return Picture(width_px, height, (*shapes, *sheet_frame(width_px, height)), title, words)
+    frame = sheet_frame(width_px, height)
+    return Picture(width_px, height, (*shapes, *frame), upper.picture.title, upper.picture.says)
 
 
 def _foot(view: OverlayView, width: float, top: float, said: list[str]) -> tuple[list[Shape], float]:

@@ -101,6 +101,15 @@ class Strokes:
 
 
 @dataclass(frozen=True)
+class Hatched(Strokes):
+    """The hatching of a polygon: its lines, and how they were laid, for writers that know patterns."""
+
+    corners: tuple[Point, ...] = ()
+    spacing: float = 0.0
+    angle_deg: float = 0.0
+
+
+@dataclass(frozen=True)
 class Poly:
     """A line through points, closed or open."""
 

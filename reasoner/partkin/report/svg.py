@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from functools import cache
 
 from partkin.report.shapes import (
+    BLUE,
     INK,
     SCREEN_PENS,
+    SOFT,
     Arc,
+    Hatched,
     Line,
     Obround,
     Oval,
@@ -23,6 +27,7 @@ from partkin.report.shapes import (
     Words,
     turned,
 )
+from partkin.report.symbols import hatches
 
 FONT = "'Liberation Sans',Arial,Helvetica,'DejaVu Sans',sans-serif"
 
@@ -88,15 +93,41 @@ def screen_style() -> str:
     """Return the style sheet of the screen drawings, for a page that carries many of them."""
     return (
         f".dw{{font-family:{FONT};font-size:{_USUAL_SIZE}px}}.dw text{{fill:#111}}.dw .m{{text-anchor:middle}}"
+        f".dw .u{{fill:{BLUE}}}.dw .s{{fill:{SOFT}}}"
         ".dw .b{font-weight:bold}.dw .h{paint-order:stroke;stroke:#fff;stroke-width:3.5px;stroke-linejoin:round}"
         + pen_rules(SCREEN_PENS)
     )
 
 
+_COLOURS = {BLUE: "u", SOFT: "s"}
+
+
+@cache
+def hatch_names() -> dict[tuple[str, float, float], str]:
+    """Return the id of the pattern of each hatching."""
+    return {key: f"k{number}" for number, key in enumerate(hatches())}
+
+
+def hatch_patterns() -> str:
+    """Return the patterns that drawings of one page share, to be put once into an SVG of the page."""
+    rules = pen_classes(SCREEN_PENS)
+    made = []
+    for (pen, spacing, angle_deg), name in hatch_names().items():
+        side, line = short(spacing), f"M0 {short(spacing / 2)}H{short(spacing)}"
+        made.append(
+            f'<pattern id="{name}" patternUnits="userSpaceOnUse" width="{side}" height="{side}" '
+            f'patternTransform="rotate({short(angle_deg)})"><path class="{rules[pen]}" d="{line}"/></pattern>'
+        )
+    return "".join(made)
+
+
 class Writer:
     """Turns shapes into elements; `flip` is the height of the picture where y points up, else None."""
 
-    def __init__(self, flip: float | None, decimals: int, grouped: bool, pens: Mapping[str, Pen]) -> None:
+    def __init__(
+        self, flip: float | None, decimals: int, grouped: bool, pens: Mapping[str, Pen], shared: bool = False
+    ) -> None:  # fmt: skip
+        self.shared = shared
         self.classes = pen_classes(pens)
         self.flip = flip
         self.decimals = decimals
@@ -112,6 +143,12 @@ class Writer:
     def xy(self, point: Point, x: str = "x", y: str = "y") -> str:
         first, second = self.point(point).split(" ")
         return f'{x}="{first}" {y}="{second}"'
+
+    def hatched(self, shape: Hatched) -> str:
+        """Return a polygon that is filled with a pattern of the page (see `hatch_patterns`)."""
+        corners = "L".join(self.point(corner) for corner in shape.corners)
+        name = hatch_names()[shape.pen, shape.spacing, shape.angle_deg]
+        return f'<path fill="url(#{name})" d="M{corners}Z"/>'
 
     def path(self, d: str, pen: str) -> str:
         return f'<path class="{self.classes[pen]}" d="{d}"/>'
@@ -157,16 +194,17 @@ class Writer:
     def words(self, shape: Words) -> str:
         size = short(shape.size)
         middle = shape.anchor == "middle" and not self.grouped
-        told = (("b", shape.bold), ("h", shape.halo), ("m", middle))
-        names = " ".join(name for name, on in told if on)
+        named = not self.grouped and _COLOURS.get(shape.colour)
+        told = (("b", shape.bold), ("h", shape.halo), ("m", middle), (named, named))
+        names = " ".join(str(name) for name, on in told if on)
         parts = [f'class="{names}"'] if names else []
         parts.append(self.xy(shape.at))
         if size != _USUAL_SIZE or self.grouped:
             parts.append(f'font-size="{size}"')
         if shape.anchor != "start" and not middle:
             parts.append(f'text-anchor="{shape.anchor}"')
-        if shape.colour != INK:
-            parts.append(f'style="fill:{shape.colour}"')
+        if shape.colour != INK and not named:
+            parts.append(f'fill="{shape.colour}"')
         if shape.turn_deg:
             parts.append(f'transform="rotate({short(-shape.turn_deg)} {self.point(shape.at)})"')
         return f"<text {' '.join(parts)}>{escaped(shape.text)}</text>"
@@ -185,6 +223,8 @@ class Writer:
     def shape(self, shape: Shape) -> str:
         if isinstance(shape, Line):
             return self.path(f"M{self.point(shape.a)}L{self.point(shape.b)}", shape.pen)
+        if isinstance(shape, Hatched) and self.shared:
+            return self.hatched(shape)
         if isinstance(shape, Strokes):
             return self.path(self.strokes(shape), shape.pen)
         if isinstance(shape, Poly):
@@ -224,6 +264,7 @@ def picture_svg(
     styled: bool = True,
     bounded: bool = False,
     described_by: str | None = None,
+    shared: bool = False,
 ) -> str:
     """Write a screen picture (pixels, y down) as one SVG element.
 
@@ -238,6 +279,8 @@ def picture_svg(
         Say width and height in pixels too, for a file that is opened by itself.
     described_by
         Id of a description that the page has already; None: the drawing brings its own.
+    shared
+        The page has `hatch_patterns`, which this drawing then uses instead of bringing its own lines.
     """
     style = f"<style>{screen_style()}</style>" if styled else ""
     told = ""
@@ -246,7 +289,7 @@ def picture_svg(
     described = described_by or f"{prefix}-d"
     box = f"0 0 {short(picture.width)} {short(picture.height)}"
     size = f' width="{short(picture.width)}" height="{short(picture.height)}"' if bounded else ""
-    body = Writer(None, 1, False, SCREEN_PENS).all(picture.shapes)
+    body = Writer(None, 1, False, SCREEN_PENS, shared).all(picture.shapes)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="dw" role="img" aria-labelledby="{prefix}-t" '
         f'aria-describedby="{described}" viewBox="{box}"{size}>'

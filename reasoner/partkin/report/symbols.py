@@ -8,6 +8,7 @@ from partkin.model.drawing import Cut, DrawnFeature, DrawnZone
 from partkin.report.shapes import (
     Arc,
     Box,
+    Hatched,
     Line,
     Obround,
     Point,
@@ -104,6 +105,22 @@ _HATCH = {
 }
 
 
+def _slopes(kind: str, donor: bool) -> list[tuple[float, float]]:
+    """Spacing and slope of each set of lines that hatches a kind of zone."""
+    spacing, slopes = _HATCH[kind]
+    lean = -12.0 if donor else 0.0
+    return [(spacing, (180.0 - slope if donor and len(slopes) == 1 else slope) + lean) for slope in slopes]
+
+
+def hatches() -> list[tuple[str, float, float]]:
+    """Pen, spacing and slope of every hatching that `zone_marks` draws, each once, in a fixed order."""
+    found = [
+        ("donor-hatch" if donor else "hatch", *slope)
+        for donor in (False, True) for kind in _HATCH for slope in _slopes(kind, donor)
+    ]  # fmt: skip
+    return list(dict.fromkeys(found))
+
+
 def zone_marks(zone: DrawnZone, corners: tuple[Point, ...]) -> list[Shape]:
     """Draw a zone: its edge, and inside it the hatching of its kind; an opening gets its diagonals.
 
@@ -115,13 +132,10 @@ def zone_marks(zone: DrawnZone, corners: tuple[Point, ...]) -> list[Shape]:
     if len(corners) < 3:
         return _seam_line(corners, edge) if corners else []
     shapes: list[Shape] = [Poly(corners, edge)]
-    spacing, slopes = _HATCH[zone.kind]
-    lean = -12.0 if donor else 0.0
-    for slope_deg in slopes:
-        angle_deg = (180.0 - slope_deg if donor and len(slopes) == 1 else slope_deg) + lean
+    for spacing, angle_deg in _slopes(zone.kind, donor):
         lines = hatching(corners, spacing, angle_deg)
         if lines:
-            shapes.append(Strokes(lines, hatch))
+            shapes.append(Hatched(lines, hatch, corners=corners, spacing=spacing, angle_deg=angle_deg))
     if zone.kind == "opening" and len(corners) == 4:
         shapes.append(Strokes(((corners[0], corners[2]), (corners[1], corners[3])), hatch))
     return shapes

@@ -52,13 +52,13 @@ def _cell(box: Box, label: str, value: str, bold: bool = False, size: float = 12
     ]
 
 
-def title_block(view: OverlayView, right: float, bottom: float, width: float) -> tuple[list[Shape], Box]:
-    """Draw the title block with its lower right corner there; returns its shapes and its box."""
+def block_rows(view: OverlayView) -> list[list[tuple[str, str, float, bool]]]:
+    """Return the cells of the title block, row by row: label, value, share of the row, and whether it is bold."""
     margin = f"{millimetres(view.margin_mm)} mm" if view.margin_mm is not None else "not known"
     turn = f"{millimetres(view.turn_deg)} deg" if view.turn_deg is not None and view.matrix else "not placed"
     if view.mirrored:
         turn += ", mirrored"
-    rows: list[list[tuple[str, str, float, bool]]] = [
+    return [
         [("Donor", called(view.donor, view.donor_name), 1.0, True)],
         [("On host", called(view.host, view.host_name), 1.0, False)],
         [("Verdict", view.verdict or "not yet", 0.62, True), ("Least margin", margin, 0.38, False)],
@@ -68,6 +68,11 @@ def title_block(view: OverlayView, right: float, bottom: float, width: float) ->
             ("Drawing", f"{view.drawing} of {view.drawings}", 0.28, False),
         ],
     ]
+
+
+def title_block(view: OverlayView, right: float, bottom: float, width: float) -> tuple[list[Shape], Box]:
+    """Draw the title block with its lower right corner there; returns its shapes and its box."""
+    rows = block_rows(view)
     left, top = right - width, bottom - _ROW * len(rows)
     shapes: list[Shape] = [rectangle((left, top, right, bottom), "paper")]
     for number, row in enumerate(rows):
@@ -99,8 +104,11 @@ def scale_bar(at: Point, scale: float) -> list[Shape]:
     ]
 
 
-def _sample(kind: str, x: float, y: float) -> list[Shape]:
-    """Draw the sample of a key line, 26 by 12 pixels, its middle at y."""
+KEY_KINDS = ("host fixing", "donor feature", "host edge", "donor edge", "host zone", "donor zone", "to cut")
+
+
+def sample(kind: str, x: float, y: float) -> list[Shape]:
+    """Draw the sample of a key line, one of `KEY_KINDS`, 26 by 12 pixels, its middle at y."""
     box = ((x, y - 6), (x + 26, y - 6), (x + 26, y + 6), (x, y + 6))
     if kind == "host fixing":
         return [
@@ -120,7 +128,8 @@ def _sample(kind: str, x: float, y: float) -> list[Shape]:
     return [Poly(box, "donor-thin" if donor else "thin"), Strokes(lines, "donor-hatch" if donor else "hatch")]
 
 
-def _key_lines(view: OverlayView) -> list[tuple[str, str]]:
+def key_lines(view: OverlayView) -> list[tuple[str, str]]:
+    """Return what the key explains: the kind of each line, and its words."""
     lines = []
     if view.fixings:
         lines.append(("host fixing", "host fixing"))
@@ -142,13 +151,13 @@ def _key_lines(view: OverlayView) -> list[tuple[str, str]]:
 
 def key(view: OverlayView, left: float, top: float, width: float) -> tuple[list[Shape], float]:
     """Draw the key, in as many columns as the width holds; returns its shapes and its height."""
-    lines = _key_lines(view)
+    lines = key_lines(view)
     widest = max((text_width(text, 11.0) for _, text in lines), default=0.0) + 46.0
     columns = max(1, min(int(width // widest), 2))
     shapes: list[Shape] = []
     for number, (kind, text) in enumerate(lines):
         x, y = left + (number % columns) * widest, top + 9.0 + (number // columns) * 19.0
-        shapes += _sample(kind, x, y)
+        shapes += sample(kind, x, y)
         shapes.append(Words((x + 34.0, y + 4.0), text, 11.0))
     rows = -(-len(lines) // columns)
     return shapes, rows * 19.0

@@ -23,7 +23,7 @@ from partkin.model.drawing import (
 from partkin.model.fitting import Conflict
 from partkin.model.mating import Fixing
 from partkin.model.positions import Positions
-from partkin.model.verdict import Verdict
+from partkin.model.verdict import Pair, Verdict
 from partkin.report.laying import IDENTITY, moved, moved_angle_deg
 from partkin.report.places import drawn_feature, features_at, places_mm, rigid_fit, spreads
 
@@ -36,10 +36,13 @@ def original_of(build: Build, host: str) -> Part | None:
 
 
 def _host_fixings(
-    build: Build, verdict: Verdict, positions: Mapping[str, Positions], fixings: Sequence[Fixing] | None
+    build: Build,
+    verdict: Verdict,
+    positions: Mapping[str, Positions],
+    fixings: Sequence[Fixing] | None,
+    original: Part | None,
 ) -> tuple[tuple[DrawnFeature, ...], tuple[Spread, ...]]:
     """Find the fixings with their places: on the host itself, or where the original shows them."""
-    original = original_of(build, verdict.host)
     host_mm = places_mm(positions.get(verdict.host))
     original_mm = places_mm(positions.get(original.part)) if original else {}
     shown_by = {}
@@ -71,33 +74,45 @@ def _host_fixings(
 
 
 def conflict_spans(
-    conflict: Conflict, fixings: Sequence[DrawnFeature], features: Sequence[DrawnFeature], matrix: Matrix
+    conflict: Conflict,
+    fixings: Sequence[DrawnFeature],
+    features: Sequence[DrawnFeature],
+    matrix: Matrix,
+    pairs: Sequence[Pair] = (),
 ) -> tuple[Span, ...]:
-    """Return the distances between the fixings in conflict, on both sides, the worst first."""
+    """Return the distances between the fixings in conflict, on both sides, the worst first.
+
+    `pairs`: as they lie in the drawing, which counts where the smallest conflict pairs its fixings otherwise.
+    """
     host = {fixing.id: fixing for fixing in fixings}
     donor = {feature.id: feature for feature in features}
-    known = [pair for pair in conflict.pairs if pair.fixing in host and pair.feature in donor]
+    lying = {pair.fixing: (pair.feature, pair.allowed_mm or 0.0) for pair in pairs if pair.feature in donor}
+    own = {pair.fixing: (pair.feature, pair.allowed_mm) for pair in conflict.pairs if pair.feature in donor}
+    meant = {name: lying[name] for name in conflict.fixings if name in lying}
+    if len(meant) < 2:
+        meant = own
+    known = [(name, *meant[name]) for name in host if name in meant]
     spans = []
-    for a, b in combinations(known, 2):
-        p, q = host[a.fixing], host[b.fixing]
+    for (a, a_feature, a_allowed_mm), (b, b_feature, b_allowed_mm) in combinations(known, 2):
+        p, q = host[a], host[b]
         line = math.atan2(q.at_mm[1] - p.at_mm[1], q.at_mm[0] - p.at_mm[0])
         travel_mm = 0.0
         for slot, angle_deg in (
             (p, p.angle_deg),
             (q, q.angle_deg),
-            (donor[a.feature], moved_angle_deg(matrix, donor[a.feature].angle_deg)),
-            (donor[b.feature], moved_angle_deg(matrix, donor[b.feature].angle_deg)),
+            (donor[a_feature], moved_angle_deg(matrix, donor[a_feature].angle_deg)),
+            (donor[b_feature], moved_angle_deg(matrix, donor[b_feature].angle_deg)),
         ):
             travel_mm += slot.half_travel_mm * abs(math.cos(math.radians(angle_deg) - line))
         spans.append(
             Span(
-                a.fixing,
-                b.fixing,
+                a,
+                b,
                 math.dist(p.at_mm, q.at_mm),
-                math.dist(donor[a.feature].at_mm, donor[b.feature].at_mm),
-                max(0.0, a.allowed_mm) + max(0.0, b.allowed_mm) + travel_mm,
-                a.feature,
-                b.feature,
+                math.dist(donor[a_feature].at_mm, donor[b_feature].at_mm),
+                max(0.0, a_allowed_mm) + max(0.0, b_allowed_mm) + travel_mm,
+                a_feature,
+                b_feature,
             )
         )
     spans.sort(key=lambda span: (span.play_mm - abs(span.too_long_mm), span.from_fixing, span.to_fixing))
@@ -108,15 +123,14 @@ def conflict_spans(
 def _spans(verdict: Verdict, fixings: Sequence[DrawnFeature], features: Sequence[DrawnFeature]) -> tuple[Span, ...]:
     if verdict.conflict is None or verdict.conflict.shortfall_mm is None or verdict.placement is None:
         return ()
-    return conflict_spans(verdict.conflict, fixings, features, verdict.placement.matrix)
+    return conflict_spans(verdict.conflict, fixings, features, verdict.placement.matrix, verdict.pairs)
 
 
 def _areas(
-    build: Build, verdict: Verdict, positions: Mapping[str, Positions]
+    build: Build, verdict: Verdict, positions: Mapping[str, Positions], original: Part | None
 ) -> tuple[tuple[DrawnZone, ...], tuple[DrawnOutline, ...]]:
     """Find zones and outlines of all three parts; the original's are carried into the host's frame."""
     sides: list[tuple[str, Owner, Matrix]] = [(verdict.host, "host", IDENTITY)]
-    original = original_of(build, verdict.host)
     if original:
         carried: Matrix | None = IDENTITY
         if verdict.measured_from != "original":
@@ -179,6 +193,7 @@ def overlay_view(
     fixings: Sequence[Fixing] | None = None,
     drawing: int = 1,
     drawings: int = 1,
+    original: str | None = None,
 ) -> OverlayView | None:
     """Return what the drawing of one verdict is made from.
 
@@ -191,6 +206,8 @@ def overlay_view(
         As the pairing saw them (the stud under an original's hole); None: as the sheets list them.
     drawing, drawings
         For the title block.
+    original
+        Id of the part that came off; None: the first of the sheets that took the host's place.
 
     Returns
     -------
@@ -199,13 +216,14 @@ def overlay_view(
     """
     if verdict.verdict == "not judged":
         return None
-    drawn_fixings, host_spreads = _host_fixings(build, verdict, positions, fixings)
+    came_off = build.part(original) if original else original_of(build, verdict.host)
+    drawn_fixings, host_spreads = _host_fixings(build, verdict, positions, fixings, came_off)
     donor_mm = places_mm(positions.get(verdict.donor))
     features = features_at(build, verdict.donor, donor_mm)
     if not drawn_fixings and not features:
         return None
     host, donor = build.part(verdict.host), build.part(verdict.donor)
-    zones, outlines = _areas(build, verdict, positions)
+    zones, outlines = _areas(build, verdict, positions, came_off)
     placement, conflict = verdict.placement, verdict.conflict
     host_mm = {fixing.id: fixing.at_mm for fixing in drawn_fixings}
     return OverlayView(
