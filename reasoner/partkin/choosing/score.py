@@ -1,0 +1,76 @@
+"""How the stated chances have fared."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import pairwise
+from math import sqrt
+
+from partkin.model.build import Outcome
+from partkin.model.choosing import Bin, Calibration
+
+EDGES = (0.0, 0.05, 0.5, 0.95, 1.0)
+FEW = 20
+Z_95 = 1.959964
+WENT_ON = ("fits", "fitted", "went on", "bolted on", "yes")
+DID_NOT = ("does not fit", "did not fit", "did not go on", "no")
+
+
+def went_on(happened: str) -> bool | None:
+    """Read what happened as yes or no; None: it says neither.
+
+    Examples
+    --------
+    >>> went_on("Bolted on after filing"), went_on("did not fit at F4"), went_on("sold before I asked")
+    (True, False, None)
+    """
+    text = " ".join(happened.lower().split())
+    if text.startswith(DID_NOT):
+        return False
+    return True if text.startswith(WENT_ON) else None
+
+
+def interval(yes: int, count: int) -> tuple[float, float]:
+    """95 % interval of a share (Wilson, 1927).
+
+    Examples
+    --------
+    >>> tuple(round(edge, 3) for edge in interval(9, 10))
+    (0.596, 0.982)
+    """
+    share, z2 = yes / count, Z_95 * Z_95
+    middle = (share + z2 / (2 * count)) / (1 + z2 / count)
+    half = Z_95 * sqrt(share * (1 - share) / count + z2 / (4 * count * count)) / (1 + z2 / count)
+    return max(0.0, middle - half), min(1.0, middle + half)
+
+
+def calibration(outcomes: Iterable[Outcome]) -> Calibration:
+    """Compare the chances that were stated with what happened.
+
+    Parameters
+    ----------
+    outcomes
+        Those with a stated chance and an outcome that says yes or no count.
+    """
+    told = [
+        (outcome.chance_then, went)
+        for outcome in outcomes
+        if outcome.chance_then is not None and (went := went_on(outcome.happened)) is not None
+    ]
+    bins = []
+    for low, high in pairwise(EDGES):
+        here = [(p, went) for p, went in told if low <= p < high or (high == 1.0 and p == 1.0)]
+        if here:
+            yes = sum(went for _, went in here)
+            stated = sum(p for p, _ in here) / len(here)
+            bins.append(Bin(low, high, len(here), stated, yes / len(here), *interval(yes, len(here))))
+    brier = sum((p - went) ** 2 for p, went in told) / len(told) if told else None
+    enough = len(told) >= FEW
+    if not told:
+        says = "no outcome with a stated chance yet: partkin outcome DONOR --happened \"...\" adds one"
+    elif not enough:
+        says = f"{len(told)} outcomes: too few to tell; {FEW} are the least"
+    else:
+        off = [b for b in bins if not b.happened_low <= b.stated <= b.happened_high]
+        says = "the stated chances have held" if not off else "the stated chances have not held where marked"
+    return Calibration(tuple(bins), len(told), brier, enough, says)

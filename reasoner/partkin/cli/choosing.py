@@ -1,0 +1,100 @@
+"""rank, costs, outcome, score: which way to go, what it comes to, and how the stated chances have fared."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from partkin.cli.shared import AsJson, Donor, Folder, ForHost, say_all
+
+
+class Shape(StrEnum):
+    """How the ways are written."""
+
+    table = "table"
+    csv = "csv"
+    json = "json"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    app.command("rank")(rank)
+    app.command("costs")(costs)
+    app.command("outcome")(outcome)
+    app.command("score")(score)
+
+
+def rank(
+    folder: Folder = Path("."),
+    host: ForHost = None,
+    shape: Annotated[Shape, typer.Option("--as", help="table, csv or json.")] = Shape.table,
+) -> None:
+    """Put all ways side by side: donors, repair, new and custom, with what each costs and risks.
+
+    Example: partkin rank --for dash-frame --in demo-build
+    """
+    from partkin import pipeline, ranking
+    from partkin.report.ranking import as_json, ranking_csv, ranking_text
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    found = ranking.rank(build, host)
+    write = {Shape.table: ranking_text, Shape.csv: ranking_csv, Shape.json: as_json}[shape]
+    typer.echo(write(found), nl=False)
+
+
+def costs(folder: Folder = Path("."), host: ForHost = None, as_json: AsJson = False) -> None:
+    """Say what the build has cost so far, by kind, and what it comes to after each way.
+
+    Example: partkin costs --for dash-frame --in demo-build
+    """
+    from partkin import pipeline, ranking
+    from partkin.report import ranking as shown
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    found = ranking.costs(build, host)
+    typer.echo(shown.as_json(found) if as_json else shown.total_text(found), nl=False)
+
+
+def outcome(
+    donor: Donor,
+    happened: Annotated[str, typer.Option("--happened", help="What really happened: begin with fits or did not fit.")],
+    folder: Folder = Path("."),
+    on: Annotated[str | None, typer.Option("--on", help="Day, ISO 8601.")] = None,
+    note: Annotated[str | None, typer.Option("--note")] = None,
+) -> None:
+    """Keep what really happened, beside the verdict and the chance of now.
+
+    Example: partkin outcome top-kurm --happened "fits, all eight by hand" --on 2026-03-01 --in demo-build
+    """
+    from partkin import pipeline, sheets
+    from partkin.choosing.costing import chance_of
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    verdict = pipeline.check(build, donor)
+    chance = chance_of(verdict)
+    row = {
+        "donor": donor, "on": on or "", "verdict_then": verdict.verdict, "happened": happened, "note": note or "",
+        "chance_then": "" if chance is None else f"{chance:.4g}",
+    }  # fmt: skip
+    sheets.append(folder, "outcomes.csv", row)
+    typer.echo(f"kept: {donor}, {verdict.verdict} then; {happened}")
+
+
+def score(folder: Folder = Path("."), as_json: AsJson = False) -> None:
+    """Show how the stated chances have fared.
+
+    Example: partkin score --in demo-build
+    """
+    from partkin import pipeline, ranking
+    from partkin.report import ranking as shown
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    found = ranking.score(build)
+    typer.echo(shown.as_json(found) if as_json else shown.score_text(found), nl=False)
