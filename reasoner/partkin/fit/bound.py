@@ -67,11 +67,11 @@ class Bound:
     def by_middle(self, lo: float, hi: float) -> float:
         """Return a coarser value of that kind, each wave taken at the middle and by the half width.
 
-        A cos(m + d) + B sin(m + d) >= min(a, a cos(h)) - |b| sin(h) for |d| <= h <= pi/2, a and b the
-        wave and its slope at m: what a checker needs no case distinctions for.
+        A cos(m + d) + B sin(m + d) >= min(a, a cos(h)) - |b| sin(h) for |d| <= h, a and b the wave and its
+        slope at m: what a checker needs no case distinctions for. Nothing is said of more than 90 degrees.
         """
         middle, half = (lo + hi) / 2, (hi - lo) / 2
-        if half > math.pi / 2:
+        if half > math.pi / 4 * (1 + 1e-12):
             return -math.inf
         ch, sh = math.cos(half), math.sin(half)
 

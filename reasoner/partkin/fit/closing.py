@@ -38,7 +38,13 @@ class Closing:
         return any(others <= made for others in self.beside.get(pair, ()))
 
     def close(self, made: tuple[Pair, ...], demands: Sequence[Demand]) -> None:
-        """Close every way to go on from `made` until all demands are covered."""
+        """Close every way to go on from `made` until all demands are covered.
+
+        Raises
+        ------
+        LimitReached
+        """
+        self.work.budget.spend()
         left = [demand for demand in demands if all(pair[demand[0]] != demand[1] for pair in made)]
         if not left:
             raise AssertionError("a conflict that is none")

@@ -45,8 +45,8 @@ def find_conflict(work: Work, short_mm: float) -> Conflict:
     LimitReached
     """
     demands = _smallest(work)
-    found, _ = work.best_miss(demands)
     nogoods = close_all(work, demands)
+    found = work.nearest_miss(demands)
     fixings, features = _split(work, demands)
     options = [(option.fixing, option.feature) for option in work.task.options]
     # A bug in the search must not pass as a proof.

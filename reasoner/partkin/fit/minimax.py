@@ -16,7 +16,7 @@ import numpy as np
 from partkin.fit.arrays import Floats, PlanePairs, turn
 from partkin.fit.bound import Bound, balanced, either, left_over
 from partkin.fit.freedom import choose
-from partkin.fit.interior import kabsch, settle
+from partkin.fit.interior import Settled, kabsch, settle
 from partkin.fit.turns import Arc, open_arcs, two_by_two
 
 FITS_MM = 1e-6
@@ -26,6 +26,8 @@ _SAME_MM = 1e-7
 _FAR_MM = 10.0
 _PIECES = 4000
 _NEIGHBOURS = 4
+_ROUNDS = 60
+_WIDEST_RAD = 0.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +50,9 @@ class Placed:
         (n, 2): balanced directions in which they press; lengths add up to 1, or all zero.
     loose
         The placement is not the only best one (see `freedom.free_movement`).
+    proved
+        No turn does better by more than what `best_placement` promises. False: the search ended at its
+        limit, and a worst excess above zero is no proof that it does not fit.
     """
 
     turn_rad: float
@@ -57,6 +62,7 @@ class Placed:
     active: np.ndarray
     weights: Floats
     loose: bool = False
+    proved: bool = True
 
     @property
     def fits(self) -> bool:
@@ -107,9 +113,10 @@ def best_placement(pairs: PlanePairs, stop_at_sign: bool = False) -> Placed:
     centred, p0, q0 = pairs.centred()
     # Weights bound the excess best over a range of turns when they turn with the side that has the slots.
     if float(pairs.s_d.sum()) > float(pairs.s_h.sum()):
-        angle, shift, weights = _from_swapped(*_least(centred.swapped(), stop_at_sign))
+        angle, shift, weights, proved = _least(centred.swapped(), stop_at_sign)
+        angle, shift, weights = _from_swapped(angle, shift, weights)
     else:
-        angle, shift, weights = _least(centred, stop_at_sign)
+        angle, shift, weights, proved = _least(centred, stop_at_sign)
     worst = float(centred.excess(angle, shift).max())
     loose = False
     if not stop_at_sign:
@@ -120,7 +127,7 @@ def best_placement(pairs: PlanePairs, stop_at_sign: bool = False) -> Placed:
     whole = shift + q0 - turn(p0[None, :], math.cos(angle), math.sin(angle))[0] + 0.0
     excess = centred.excess(angle, shift)
     active = (np.hypot(weights[:, 0], weights[:, 1]) > 1e-4) | (excess >= excess.max() - 1e-9)
-    return Placed(angle, whole, float(excess.max()), excess, active, weights, loose)
+    return Placed(angle, whole, float(excess.max()), excess, active, weights, loose, proved)
 
 
 def _from_swapped(angle: float, shift: Floats, weights: Floats) -> tuple[float, Floats, Floats]:
@@ -129,31 +136,47 @@ def _from_swapped(angle: float, shift: Floats, weights: Floats) -> tuple[float, 
     return -angle, -turn(shift[None, :], c, s)[0], -turn(weights, c, s)
 
 
-def _least(pairs: PlanePairs, stop_at_sign: bool) -> tuple[float, Floats, Floats]:
-    """Turn, shift and weights of the least worst excess of pairs about the origin."""
+def _least(pairs: PlanePairs, stop_at_sign: bool) -> tuple[float, Floats, Floats, bool]:
+    """Turn, shift and weights of the least worst excess of pairs about the origin; whether it is proved."""
     floor = -float(pairs.rho.min())
     angle, shift = kabsch(pairs)
     best = (angle, shift, np.zeros((len(pairs), 2)))
     worst = float(pairs.excess(angle, shift).max())
-    if worst <= floor + _SAME_MM or (stop_at_sign and worst <= 0):
-        return best
+    if worst <= floor + _SAME_MM or (stop_at_sign and (worst <= 0 or floor > FITS_MM)):
+        return *best, True
     enough = _sign(pairs) if stop_at_sign else None
-    for _ in range(20):
-        settled = settle(pairs, angle, shift, enough=enough)
+    settled = settle(pairs, angle, shift, enough=enough)
+    for _ in range(_ROUNDS):
         reached = float(pairs.excess(settled.turn_rad, settled.shift_mm).max())
         if reached < worst:
             worst = reached
             best = (settled.turn_rad, settled.shift_mm, balanced(settled.weights))
         level = _level(worst, floor, stop_at_sign)
         if level is None:
-            return best
+            return *best, True
         found = search_turns(pairs, level, [(best[0], best[2])])
         if found.better is None:
-            return best
-        angle, shift = found.better
-        if (value := float(pairs.excess(angle, shift).max())) < worst:
-            worst, best = value, (angle, shift, best[2])
-    return best
+            return *best, found.proved
+        settled = _from_better(pairs, *found.better, enough)
+    return *best, False
+
+
+def _from_better(
+    pairs: PlanePairs,
+    angle: float,
+    shift: Floats,
+    enough: Callable[[float, Floats, Floats, Floats], bool] | None,
+) -> Settled:
+    """Walk on from a turn that the search found, kept near it until the walk does not lose what was found."""
+    held = settle(pairs, angle, shift, hold_turn=True, enough=enough)
+    worst = float(pairs.excess(angle, held.shift_mm).max())
+    near = _WIDEST_RAD
+    for _ in range(8):
+        settled = settle(pairs, angle, held.shift_mm, most_turn_rad=near, enough=enough)
+        if float(pairs.excess(settled.turn_rad, settled.shift_mm).max()) < worst:
+            return settled
+        near /= 4
+    return held
 
 
 def _level(worst: float, floor: float, stop_at_sign: bool) -> float | None:

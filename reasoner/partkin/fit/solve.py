@@ -12,7 +12,7 @@ from partkin.fit.search import MOST_TIES, Found, LimitReached
 from partkin.fit.work import FIT_MM, Work
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, NoPlacement
 
-NODE_LIMIT = 20_000
+NODE_LIMIT = 10_000
 MOST_SHOWN = 64
 
 
@@ -24,7 +24,8 @@ def solve(task: FitTask, node_limit: int = NODE_LIMIT) -> FitAnswer:
     task
         At nominal positions. Spots that must be paired, should be, or are spare.
     node_limit
-        How many nodes each search may open. Counts, never seconds: the same task gives the same answer.
+        How many nodes may be opened for each question: does it fit, by what margin, what conflicts. Counts,
+        never seconds: the same task gives the same answer.
 
     Returns
     -------
@@ -76,8 +77,15 @@ def _solve_in_space(task: FitTask, node_limit: int) -> FitAnswer:
 def _does_not_fit(work: Work) -> FitAnswer:
     if not _any(work.must):
         return _answer(work, False, [_best_single(work)], conflict=no_pair_at_all(work))
-    found, limit = work.best_miss(work.demands)
+    limit = None
     try:
+        work.next_question()
+        found = work.nearest_miss(work.demands)
+    except LimitReached:
+        found = [work.some_pairing(work.demands)]
+        limit = f"the margin is only what some placement has: limit of {work.node_limit} nodes"
+    try:
+        work.next_question()
         conflict = find_conflict(work, found[0].excess_mm)
     except LimitReached:
         conflict, limit = None, f"no smallest conflict was found within the limit of {work.node_limit} nodes"

@@ -81,6 +81,17 @@ def least(forms: Floats, middle: Floats, half: Floats) -> Floats:
     return np.asarray(value.T - 2 * slope.T + curve)
 
 
+def least_each(forms: Floats, middle: Floats, half: Floats) -> Floats:
+    """(b,) the same for (b, 4, 4) forms, one a box."""
+    at = (middle[:, None, :] @ forms)[:, 0]
+    diagonal = np.minimum(0.0, np.diagonal(forms, axis1=1, axis2=2))
+    across = (half[:, None, :] @ np.abs(forms * _OFF))[:, 0]
+    return np.asarray(
+        (at * middle).sum(axis=1) - 2 * (np.abs(at) * half).sum(axis=1)
+        + (half * half * diagonal).sum(axis=1) - (across * half).sum(axis=1)
+    )  # fmt: skip
+
+
 @dataclass(frozen=True, eq=False)
 class Force:
     """Forces (n, 3), couples (n, 3) and weights of the axes' directions (n,) on the pairs, as rounded."""
@@ -162,7 +173,7 @@ class ForceBound:
         sign = np.where(up > 0, 1.0, np.where(down > 0, -1.0, 0.0))
         # A slot that pulls one way all over the box is a form like the others.
         sure = self.whole - np.einsum("bs,sij->bij", sign, self.slots)
-        value = np.array([least(one[None], middle[b : b + 1], half[b : b + 1])[0, 0] for b, one in enumerate(sure)])
+        value = least_each(sure, middle, half)
         return np.asarray(value - np.where(sign == 0, np.maximum(-up, -down), 0.0).sum(axis=1))
 
 
@@ -183,9 +194,16 @@ def apart_always(pairs: SpacePairs, i: int, k: int) -> float:
         return -across
     donor = float(np.linalg.norm(pairs.p[i] - pairs.p[k]))
     host = pairs.q[i] - pairs.q[k]
-    farthest = float(np.linalg.norm(host + corners, axis=1).max()) + across
+    apart, around = float(np.linalg.norm(host)), ball_mm(pairs, i, k)
+    farthest = min(float(np.linalg.norm(host + corners, axis=1).max()) + across, apart + around)
     nearest = from_origin(host, corners[0] + corners[1], corners[0] - corners[1]) - across
-    return max(donor - farthest, nearest - donor)
+    return max(donor - farthest, max(nearest, apart - around) - donor)
+
+
+def ball_mm(pairs: SpacePairs, i: int, k: int) -> float:
+    """How far two pairs may stand apart together in any direction, at most."""
+    across = (pairs.rho + pairs.s_h + pairs.s_d)[[i, k]]
+    return float(np.hypot(across, pairs.grip[[i, k]]).sum())
 
 
 def from_origin(middle: Floats, one: Floats, two: Floats) -> float:
@@ -212,8 +230,7 @@ def apart_forms(pairs: SpacePairs) -> tuple[list[tuple[int, int]], Floats]:
     named, forms = [], []
     for i in range(len(pairs)):
         for k in range(i):
-            across, corners = reach_mm(pairs, i, k)
-            reach = across + float(np.linalg.norm(corners, axis=1).max())
+            reach = ball_mm(pairs, i, k)
             donor, host = pairs.p[i] - pairs.p[k], pairs.q[i] - pairs.q[k]
             named.append((k, i))
             forms.append((donor @ donor + host @ host - reach * reach) * _EYE - 2 * form(donor, host))

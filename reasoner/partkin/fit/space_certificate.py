@@ -9,7 +9,7 @@ the boxes run out first, nothing is proved.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -23,7 +23,6 @@ from partkin.fit.space_bound import (
     apart_forms,
     lean_forms,
     least,
-    quaternions,
 )
 from partkin.fit.space_interior import settle
 from partkin.fit.space_minimax import FITS_MM, WILD_MM, SpacePlaced
@@ -37,7 +36,8 @@ BOXES = 6000
 _GRID = 2.0**-14
 _FINE = ((2.0**-15, 1.0), (1.0, 2.0**30))
 _SMALL = 0.25
-_MOST_AT_ONCE = 48
+_ROUGHLY_MM = 1e-3
+_MOST_AT_ONCE = 16
 _POOL = 400
 _CIRCLE = (-180.0, 180.0)
 
@@ -77,10 +77,8 @@ def prove(
         return SpaceProof()
     some = pairs.take(tame)
     middle_p, middle_q = some.p.mean(axis=0), some.q.mean(axis=0)
-    from dataclasses import replace
-
     about = replace(some, p=some.p - middle_p, q=some.q - middle_q)
-    search = _Search(about, [ids[i] for i in tame], [placed.turn for placed in near], limit)
+    search = _Search(about, [ids[int(i)] for i in tame], [placed.turn for placed in near], limit)
     return search.run()
 
 
@@ -154,9 +152,10 @@ class _Search:
                 break
             if len(self.tree.parent) + 2 * len(left) > self.limit:
                 return SpaceProof()
-            left = self._cut(left)
-            if left is None:
+            parts = self._cut(left)
+            if parts is None:
                 return SpaceProof()
+            left = parts
         return SpaceProof(self._pieces())
 
     def _close(self, rows: Floats, first: int) -> Floats:
@@ -177,12 +176,20 @@ class _Search:
             above = least(self.plain, middle, half) > self._margin(middle)[:, None]
             by = np.where(above.any(axis=1), above.argmax(axis=1), -1)
             first = count
-        for number in range(first - count, len(self.forces)):
-            todo = np.flatnonzero(by < 0)
-            if not len(todo):
-                break
-            value = self.forces[number].least(middle[todo], half[todo])
-            by[todo[value > self._margin(middle[todo])]] = count + number
+        todo, first = np.flatnonzero(by < 0), first - count
+        if len(todo) and first < len(self.forces):
+            middle, half = middle[todo], half[todo]
+            margin = self._margin(middle)[:, None]
+            # The plain ones at one go; those with slots of the donor one by one.
+            value = least(np.stack([bound.whole for bound in self.forces[first:]]), middle, half)
+            for number, bound in enumerate(self.forces[first:]):
+                if len(bound.slots):
+                    hopeful = np.flatnonzero(value[:, number] > margin[:, 0])
+                    value[:, number] = -np.inf
+                    if len(hopeful):
+                        value[hopeful, number] = bound.least(middle[hopeful], half[hopeful])
+            above = value > margin
+            by[todo] = np.where(above.any(axis=1), count + first + above.argmax(axis=1), -1)
         return by
 
     def _margin(self, middle: Floats) -> Floats:
@@ -203,7 +210,7 @@ class _Search:
     def _ask(self, turn: Floats) -> Floats | None:
         pairs = self.pairs
         shift = pairs.q.mean(axis=0) - turn @ pairs.p.mean(axis=0)
-        settled = settle(pairs, turn, shift, hold_turn=True)
+        settled = settle(pairs, turn, shift, hold_turn=True, settled_mm=_ROUGHLY_MM)
         best = int(np.argmin(settled.worst_mm))
         if settled.worst_mm[best] <= FITS_MM:
             return np.asarray(settled.turn[best])
@@ -293,5 +300,3 @@ class _Search:
 def _three(vector: Floats) -> tuple[float, ...]:
     return tuple(float(v) + 0.0 for v in vector)
 
-
-__all__ = ["BOXES", "SpaceProof", "prove", "quaternions"]

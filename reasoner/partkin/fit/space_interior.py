@@ -22,6 +22,7 @@ _SIGNS = np.array([1.0, -1.0, -1.0])
 _STEPS = 40
 _SETTLED_MM = 1e-8
 _FLOOR_MM = 1e-7
+_BEND = 2.0
 _EYE = np.eye(3)
 _TURN, _SHIFT, _Z, _FIRST_SLOT = slice(0, 3), slice(3, 6), 6, 7
 
@@ -39,6 +40,8 @@ class Settled:
     across, along, lean
         (m, k, 3), (m, n, 3), (m, n): forces at the hole ends and along the axes, and the weights of the axes'
         directions, that balance there.
+    at_rest
+        (m,) bool: False where a walk stalled or was cut short.
     """
 
     turn: Floats
@@ -47,6 +50,7 @@ class Settled:
     across: Floats
     along: Floats
     lean: Floats
+    at_rest: Floats
 
 
 @dataclass(eq=False)
@@ -171,7 +175,13 @@ class _Cones:
 
 
 def settle(
-    pairs: SpacePairs, turn: Floats, shift_mm: Floats, *, hold_turn: bool = False, stop_at_sign: bool = False
+    pairs: SpacePairs,
+    turn: Floats,
+    shift_mm: Floats,
+    *,
+    hold_turn: bool = False,
+    stop_at_sign: bool = False,
+    settled_mm: float = _SETTLED_MM,
 ) -> Settled:
     """Walk from each start to the least worst excess near it.
 
@@ -185,6 +195,8 @@ def settle(
         Keep the turns: then the problem is convex, and the answer the least at that turn.
     stop_at_sign
         Leave a walk as soon as it stands where every pair is within its play.
+    settled_mm
+        Gap between the bounds at which a walk has come to rest.
     """
     cones = _Cones(pairs, hold_turn)
     best = _begin(cones, np.array(turn, dtype=float), np.array(shift_mm, dtype=float))
@@ -193,15 +205,19 @@ def settle(
     enough = np.broadcast_to(-np.minimum(pairs.rho.min(axis=-1), pairs.grip.min(axis=-1)), m) + _FLOOR_MM
     enough = np.maximum(enough, 0.0) if stop_at_sign else enough
     live = np.arange(m)
+    at_rest = np.zeros(m, dtype=bool)
     for _ in range(_STEPS):
-        live = live[_worst(pairs.draws(live), best.turn[live], best.shift[live]) > enough[live]]
+        good = _worst(pairs.draws(live), best.turn[live], best.shift[live]) <= enough[live]
+        at_rest[live[good]] = True
+        live = live[~good]
         if not len(live):
             break
         some = best.take(live)
-        done = _step(cones.draws(live), some)
+        done, stalled = _step(cones.draws(live), some, settled_mm)
         best.put(live, some)
-        live = live[~done]
-    return Settled(best.turn, best.shift, _worst(pairs, best.turn, best.shift), *cones.forces(best))
+        at_rest[live[done]] = True
+        live = live[~(done | stalled)]
+    return Settled(best.turn, best.shift, _worst(pairs, best.turn, best.shift), *cones.forces(best), at_rest)
 
 
 def _worst(pairs: SpacePairs, turn: Floats, shift: Floats) -> Floats:
@@ -227,15 +243,20 @@ def _begin(cones: _Cones, turn: Floats, shift: Floats) -> _Walks:
     return walks
 
 
-def _step(cones: _Cones, walks: _Walks) -> Floats:
-    """One step of every walk, in place; tells which have come to rest (those are not moved)."""
+def _step(cones: _Cones, walks: _Walks, settled_mm: float) -> tuple[Floats, Floats]:
+    """One step of every walk, in place; tells which have come to rest and which stalled (neither is moved)."""
     values, lines, slope, line_slope, levers = cones.lay(walks)
     s, y, sl, yl = walks.cone, walks.cone_dual, walks.line, walks.line_dual
     m, k = s.shape[:2]
     gap = (s * y).sum(axis=(1, 2)) + (sl * yl).sum(axis=1)
     missing, line_missing = values - s, lines - sl
     off = np.maximum(np.abs(missing).max(axis=(1, 2)), np.abs(line_missing).max(axis=1))
-    done = (gap < _SETTLED_MM) & (off < _SETTLED_MM)
+    done = (gap < settled_mm) & (off < settled_mm)
+    # Rounding has carried a walk out of its cones: it stays where it is.
+    lost = ~(((s * s) @ _SIGNS > 0).all(axis=1) & ((y * y) @ _SIGNS > 0).all(axis=1) & np.isfinite(gap))
+    if lost.any():
+        s, y = (np.where(lost[:, None, None], (1.0, 0.0, 0.0), value) for value in (s, y))
+        sl, yl = (np.where(lost[:, None], 1.0, value) for value in (sl, yl))
     back = _scaling(s, y)
     wl = np.sqrt(sl / yl)
     lam, laml = (back @ s[..., None])[..., 0], sl / wl
@@ -258,17 +279,21 @@ def _step(cones: _Cones, walks: _Walks) -> Floats:
     mu = gap / (k + lines.shape[1]) * (1.0 - np.minimum(1.0, reach)) ** 3
     dx, ds, dy, reach = go(_corrected(lam, det, laml, ds, dy, mu) - scaled)
     reach = np.minimum(1.0, 0.99 * reach)
-    stuck = ~np.isfinite(reach) | ~np.isfinite(dx).all(axis=1)
-    reach = np.where(done | stuck, 0.0, reach)
-    dx = np.where(stuck[:, None], 0.0, dx)
-    _move(cones, walks, dx * reach[:, None])
-    r = reach[:, None]
-    walks.cone = s + r[..., None] * ((slope @ dx[:, None, :, None])[..., 0] + missing)
-    walks.line = sl + r * ((line_slope @ dx[..., None])[..., 0] + line_missing)
-    dual = (back @ dy[:, : 3 * k].reshape(m, k, 3, 1))[..., 0]
-    walks.cone_dual = y + r[..., None] * np.where(stuck[:, None, None], 0.0, dual)
-    walks.line_dual = yl + r * np.where(stuck[:, None], 0.0, dy[:, 3 * k :] / wl)
-    return done | stuck | (reach < 1e-9)
+    # No further in one step than where the turn's second order comes to what is allowed.
+    far = np.sqrt((dx[:, _TURN] ** 2).sum(axis=1)) / cones.size
+    reach *= np.minimum(1.0, _BEND * np.sqrt(s[..., 0].mean(axis=1) / cones.size) / np.maximum(far, 1e-12))
+    still = done | lost | ~np.isfinite(reach) | ~np.isfinite(dx).all(axis=1) | ~(reach > 1e-9)
+    go_on = np.flatnonzero(~still)
+    r, dx, dy = reach[go_on, None], dx[go_on], dy[go_on]
+    moved = walks.take(go_on)
+    _move(cones, moved, dx * r)
+    moved.cone = moved.cone + r[..., None] * ((slope[go_on] @ dx[:, None, :, None])[..., 0] + missing[go_on])
+    moved.line = moved.line + r * ((line_slope[go_on] @ dx[..., None])[..., 0] + line_missing[go_on])
+    dual = (back[go_on] @ dy[:, : 3 * k].reshape(-1, k, 3, 1))[..., 0]
+    moved.cone_dual = moved.cone_dual + r[..., None] * dual
+    moved.line_dual = moved.line_dual + r * dy[:, 3 * k :] / wl[go_on]
+    walks.put(go_on, moved)
+    return np.asarray(done), np.asarray(still)
 
 
 def _move(cones: _Cones, walks: _Walks, dx: Floats) -> None:

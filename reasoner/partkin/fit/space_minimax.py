@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -27,6 +27,8 @@ WILD_MM = 1.0e4
 _SAME_MM = 1e-7
 _PRESSING = 1e-6
 _SPINS = 6
+_AGAIN = 3
+_GAIN_MM = 1e-5
 _NEAR_TRACE = 1 + 2 * math.cos(math.radians(3.0))
 
 
@@ -82,15 +84,27 @@ def best_in_space(
     SpacePlaced
         Where several are equally good, and `stop_at_sign` is not set: the one with the least squared offsets.
     """
-    tame = np.flatnonzero(pairs.rho < WILD_MM)
     n, k = len(pairs), len(pairs.end_of)
+    if not n:
+        nothing = np.zeros((0, 3))
+        return SpacePlaced(np.eye(3), np.zeros(3), -math.inf, *(np.zeros(0),) * 2, nothing, nothing, np.zeros(0))
+    tame = np.flatnonzero(pairs.rho < WILD_MM)
     if not len(tame):
-        return _nowhere(pairs)
+        tame = np.array([int(np.argmin(pairs.rho))])
     some = pairs.take(tame) if len(tame) < n else pairs
     middle_p, middle_q = some.p.mean(axis=0), some.q.mean(axis=0)
-    about = _moved(some, middle_p, middle_q)
+    about = replace(some, p=some.p - middle_p, q=some.q - middle_q)
     turn, shift = starts(about, hints)
     found = settle(about, turn, shift, stop_at_sign=stop_at_sign)
+    for _ in range(_AGAIN):
+        if found.at_rest.all() or (stop_at_sign and found.worst_mm.min() <= 0):
+            break
+        # A walk that stalled goes on from where it is, its forces forgotten.
+        again = settle(about, found.turn, found.shift_mm, stop_at_sign=stop_at_sign)
+        gained_mm = found.worst_mm.min() - again.worst_mm.min()
+        found = again if gained_mm >= 0 else found
+        if gained_mm < _GAIN_MM:
+            break
     best = int(np.argmin(np.round(found.worst_mm / _SAME_MM)))
     turn, shift = found.turn[best], found.shift_mm[best]
     if not stop_at_sign:
@@ -167,21 +181,3 @@ def _least_squares(pairs: SpacePairs, turn: Floats, shift: Floats) -> tuple[Floa
     rest = np.concatenate([contact.gap_mm[0].reshape(-1), contact.along_mm[0]])
     step = -np.linalg.lstsq(rows, rest, rcond=1e-10)[0]
     return step[:3], step[3:]
-
-
-def _moved(pairs: SpacePairs, middle_p: Floats, middle_q: Floats) -> SpacePairs:
-    from dataclasses import replace
-
-    return replace(pairs, p=pairs.p - middle_p, q=pairs.q - middle_q)
-
-
-def _nowhere(pairs: SpacePairs) -> SpacePlaced:
-    """Nothing holds it: turned as its axes say, centred."""
-    n, k = len(pairs), len(pairs.end_of)
-    zero = np.zeros((k, 3)), np.zeros((n, 3)), np.zeros(n)
-    if not n:
-        return SpacePlaced(np.eye(3), np.zeros(3), -math.inf, np.zeros(0), np.zeros(0, dtype=bool), *zero)
-    turn = best_turn(form(pairs.b, pairs.a).sum(axis=0) + 1e-9 * form(pairs.p, pairs.q).sum(axis=0))
-    shift = pairs.q.mean(axis=0) - turn @ pairs.p.mean(axis=0)
-    excess = pairs.excess(pairs.contact(turn[None], shift[None]))[0]
-    return SpacePlaced(turn, shift, -math.inf, excess, np.zeros(n, dtype=bool), *zero)

@@ -11,7 +11,7 @@ import numpy as np
 from partkin.fit.certificate import certify
 from partkin.fit.layout import Aim, Layout, Pair, lay_out
 from partkin.fit.matching import cover
-from partkin.fit.search import Budget, Found, LimitReached, Search
+from partkin.fit.search import Budget, Found, Search
 from partkin.fit.settle import Known
 from partkin.model.fitting import FitTask, PairFit, Piece, Placement
 
@@ -30,7 +30,7 @@ class Work:
     """One task being worked on.
 
     `must` and `should` hold bool (n,) for the rows and bool (m,) for the columns. `node_limit` holds for
-    each search by itself.
+    each of three questions by itself: does it fit, by what margin, what conflicts.
     """
 
     task: FitTask
@@ -39,6 +39,7 @@ class Work:
     must: Masks
     should: Masks
     node_limit: int
+    budget: Budget
 
     @classmethod
     def of(cls, task: FitTask, node_limit: int) -> Work:
@@ -50,7 +51,7 @@ class Work:
         if not any(side.any() for side in (*must, *should)):
             # Everything is spare: then each spot is as good as the next.
             should = _masks([[True] * len(side) for side in sides])
-        return cls(task, layout, Known(layout), must, should, node_limit)
+        return cls(task, layout, Known(layout), must, should, node_limit, Budget(node_limit))
 
     @property
     def demands(self) -> tuple[Demand, ...]:
@@ -66,8 +67,12 @@ class Work:
         return Aim(need, none)  # type: ignore[arg-type]
 
     def search(self, aim: Aim, limit_mm: float, *, at_least: int = 0, every: bool = True) -> Search:
-        """Begin a search with nodes of its own."""
-        return Search(self.layout, self.known, aim, Budget(self.node_limit), limit_mm, at_least, every)
+        """Begin a search with the nodes that this question has left."""
+        return Search(self.layout, self.known, aim, self.budget, limit_mm, at_least, every)
+
+    def next_question(self) -> None:
+        """Allow all nodes anew."""
+        self.budget = Budget(self.node_limit)
 
     def can_be_covered(self, demands: Sequence[Demand]) -> bool:
         """Whether there are enough options, sizes and places aside."""
@@ -79,22 +84,22 @@ class Work:
             return True
         return cover(can, np.zeros(can.shape), aim.need, aim.count)[0] is not None
 
-    def nearest_miss(self, demands: Sequence[Demand]) -> Search:
+    def nearest_miss(self, demands: Sequence[Demand]) -> list[Found]:
         """Find the pairings of these demands with the largest margin, inflating the allowances step by step.
 
         Returns
         -------
-        The last search; its `best()` is empty where every pairing is short by more than the last level.
+        All that tie; where every pairing is short by more than the last level, some pairing.
 
         Raises
         ------
         LimitReached
         """
         for level in LEVELS_MM:
-            search = self.search(self.needing(demands), level)
-            if search.run():
-                break
-        return search
+            found = self.search(self.needing(demands), level).run()
+            if found:
+                return found
+        return [self.some_pairing(demands)]
 
     def some_pairing(self, demands: Sequence[Demand]) -> Found:
         """Return a pairing of these demands that is as near as a few plain placements show."""
@@ -112,14 +117,6 @@ class Work:
                 best = Found(pairs, 0, settled.excess_mm, settled.turn_rad, settled.shift_mm)
         assert best is not None
         return best
-
-    def best_miss(self, demands: Sequence[Demand]) -> tuple[list[Found], str | None]:
-        """Like `nearest_miss`, with some pairing where it finds none, and what limit was reached, if any."""
-        try:
-            found, limit = self.nearest_miss(demands).best(), None
-        except LimitReached:
-            found, limit = [], f"the margin is the best found within the limit of {self.node_limit} nodes"
-        return found or [self.some_pairing(demands)], limit
 
     def prove(self, pairs: Sequence[Pair]) -> tuple[Piece, ...] | None:
         """Prove that these pairs cannot all hold; None: no proof was found."""

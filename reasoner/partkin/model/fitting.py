@@ -73,7 +73,8 @@ class FitTask:
 class Placement:
     """A rigid move of the donor onto the host: mirror first (if any), then turn, then shift.
 
-    `matrix` is 4 x 4, donor to host, row major.
+    `matrix` is 4 x 4, donor to host, row major. In space `turn_deg` is the angle about whatever axis, and
+    `z_mm` is given.
     """
 
     turn_deg: float
@@ -81,17 +82,26 @@ class Placement:
     y_mm: float
     mirrored: bool
     matrix: tuple[tuple[float, ...], ...]
+    z_mm: float | None = None
 
 
 @dataclass(frozen=True)
 class PairFit:
-    """How one pair stands at the placement; `state` without `blocked`, which the mating decides."""
+    """How one pair stands at the placement; `state` without `blocked`, which the mating decides.
+
+    In space offset and allowed are those of the direction that leaves less, `across` the fixing's axis or
+    `along` it; `along_mm` is how far the feature stands off along the axis, `lean_deg` by how much its axis
+    leans against the fixing's. None in the plane.
+    """
 
     fixing: str
     feature: str
     offset_mm: float
     allowed_mm: float
     margin_mm: float
+    direction: Literal["across", "along"] = "across"
+    along_mm: float | None = None
+    lean_deg: float | None = None
 
 
 @dataclass(frozen=True)

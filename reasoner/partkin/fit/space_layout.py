@@ -1,0 +1,294 @@
+"""A task in space for the pairing search, which knows distances and known pairings and nothing of the plane.
+
+The search inflates what is allowed by e, and takes it that a pair's outer radius then grows by e. In space it
+grows by at most sqrt(2) e (across and along the axis at once), so every length that it compares is given
+to it over sqrt(2). Its test of a third point against two is of the plane: the columns are told as all in
+one place, where that test rules nothing out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+
+from partkin.fit.layout import Layout, Pair, Side
+from partkin.fit.rotations import angle_deg
+from partkin.fit.search import Found
+from partkin.fit.settle import Known, Settled
+from partkin.fit.space_certificate import prove
+from partkin.fit.space_minimax import FITS_MM, WILD_MM, SpacePlaced, best_in_space
+from partkin.fit.space_pairs import SpacePairs, grip_mm
+from partkin.fit.work import Masks, Work
+from partkin.model.fitting import FitTask, PairFit, Piece, Placement, Spot
+
+Floats = np.ndarray
+
+# How far two fixings' axes may stand apart in angle from those of their features: twice the lean that is
+# allowed, and a little for allowances that are inflated.
+_AXES_DEG = 64.0
+_ROOT = math.sqrt(2.0)
+
+
+@dataclass(frozen=True, eq=False)
+class SpaceSide(Side):
+    """The spots of one side, by id. `at_mm` (n, 2) is for the search alone; `xyz_mm` (n, 3) is true."""
+
+    xyz_mm: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+    axis: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+
+    @classmethod
+    def in_space(cls, spots: Sequence[Spot], mirrored: bool) -> SpaceSide:
+        """Sort spots by id; mirror where asked."""
+        ordered = tuple(sorted(spots, key=lambda spot: spot.id))
+        flip = np.array([-1.0 if mirrored else 1.0, 1.0, 1.0])
+        at = np.array([spot.at_mm for spot in ordered], dtype=float).reshape(-1, 3) * flip
+        axis = np.array([spot.axis for spot in ordered], dtype=float).reshape(-1, 3) * flip
+        half = np.array([spot.half_travel_mm for spot in ordered], dtype=float)
+        return cls(ordered, np.zeros((len(ordered), 2)), half, np.zeros((len(ordered), 2)), at, axis)
+
+    def spread(self) -> SpaceSide:
+        """Seen along the direction in which the points spread least, so that far ones are told from near."""
+        if not len(self.spots):
+            return self
+        off = self.xyz_mm - self.xyz_mm.mean(axis=0)
+        axes = np.linalg.svd(off, full_matrices=False)[2]
+        return replace(self, at_mm=(off @ axes[:2].T).reshape(len(off), -1)[:, :2] + np.zeros((1, 2)))
+
+    def gap_mm(self) -> Floats:
+        """(n, n) distances over sqrt(2)."""
+        off = self.xyz_mm[:, None] - self.xyz_mm[None]
+        return np.asarray(np.sqrt((off * off).sum(axis=-1)) / _ROOT)
+
+
+@dataclass(frozen=True, eq=False)
+class SpaceLayout(Layout):
+    """Rows and columns of the pairing search of a task in space; `mirrored` as the task's donor."""
+
+    task: FitTask = field(default_factory=lambda: FitTask((), (), ()))
+
+    @classmethod
+    def of(cls, task: FitTask) -> SpaceLayout:
+        """Arrange a task."""
+        host, donor = SpaceSide.in_space(task.fixings, False), SpaceSide.in_space(task.features, task.mirrored)
+        row = {spot.id: index for index, spot in enumerate(host.spots)}
+        column = {spot.id: index for index, spot in enumerate(donor.spots)}
+        allowed = np.full((len(row), len(column)), -np.inf)
+        for option in task.options:
+            allowed[row[option.fixing], column[option.feature]] = option.allowed_mm
+        grip = np.array([[grip_mm(h, d) for d in donor.spots] for h in host.spots]).reshape(allowed.shape)
+        across = allowed + host.half_travel_mm[:, None] + donor.half_travel_mm[None, :]
+        reach = np.where(across >= 0, np.hypot(across, grip), across) / _ROOT
+        if sum(spot.must for spot in donor.spots) > sum(spot.must for spot in host.spots):
+            rows = donor.spread()
+            return cls(host, rows, False, allowed.T.copy(), reach.T.copy(), donor.gap_mm(), host.gap_mm(), task)
+        rows = host.spread()
+        return cls(rows, donor, True, allowed, reach, host.gap_mm(), donor.gap_mm(), task)
+
+    def in_space(self, pairs: Sequence[Pair]) -> SpacePairs:
+        """Arrays of these (row, column) pairs for the placement."""
+        named = [self.ids(pair) for pair in pairs]
+        return SpacePairs.of(self.task, named)
+
+    def axes_apart(self) -> Floats:
+        """Bool (n, m, n, m): two pairs whose axes stand at angles that cannot be brought together."""
+        host, donor = (side for side in (self.host, self.donor))
+        assert isinstance(host, SpaceSide) and isinstance(donor, SpaceSide)
+        one, two = (np.degrees(np.arccos(np.clip(s.axis @ s.axis.T, -1.0, 1.0))) for s in (host, donor))
+        if not self.fixings_in_rows:
+            one, two = two, one
+        return np.asarray(np.abs(one[:, None, :, None] - two[None, :, None, :]) > _AXES_DEG)
+
+
+@dataclass(frozen=True)
+class SpaceSettled(Settled):
+    """A settled pairing with its whole placement."""
+
+    placed: SpacePlaced | None = None
+
+
+@dataclass(eq=False)
+class SpaceKnown(Known):
+    """Placements of known pairings in space, each set of pairs worked out once.
+
+    `hints`: rotations at which a set of pairs once held although no start had led there.
+    """
+
+    hints: list[Floats] = field(default_factory=list)
+    _clash: Floats | None = None
+
+    def settle(self, pairs: Sequence[Pair], limit_mm: float) -> Settled | tuple[Pair, ...]:
+        """Find the best placement of `pairs` (at least one), or a few of them that exceed the limit."""
+        return self._known_conflict(pairs, limit_mm) or self._at_most(self.place(pairs), limit_mm)
+
+    def judge(self, pairs: Sequence[Pair], limit_mm: float) -> Settled | tuple[Pair, ...]:
+        """Find any placement of `pairs` within the limit, or a few of them that exceed it."""
+        return self._known_conflict(pairs, limit_mm) or self._at_most(self._sign(pairs, limit_mm), limit_mm)
+
+    def holds(self, pairs: Sequence[Pair], limit_mm: float) -> bool:
+        """Whether some placement brings all pairs within the limit."""
+        return self._sign(pairs, limit_mm).excess_mm <= limit_mm
+
+    def place(self, pairs: Sequence[Pair]) -> Settled:
+        """Place these pairs at their best, whatever that is."""
+        key = frozenset(pairs)
+        if key not in self.solved:
+            ordered = tuple(sorted(key))
+            found = best_in_space(self._space.in_space(ordered), hints=self.hints)
+            self.solved[key] = _settled(ordered, found, 0.0)
+        return self.solved[key]
+
+    @property
+    def _space(self) -> SpaceLayout:
+        assert isinstance(self.layout, SpaceLayout)
+        return self.layout
+
+    def _known_conflict(self, pairs: Sequence[Pair], limit_mm: float) -> tuple[Pair, ...] | None:
+        """Pairs among these that are known to exceed the limit, or two whose axes do not go together."""
+        whole = frozenset(pairs)
+        for few, exceeded_mm in self.conflicts.items():
+            if exceeded_mm >= limit_mm and few <= whole:
+                return tuple(sorted(few))
+        if len(pairs) < 2:
+            return None
+        if self._clash is None:
+            self._clash = self._space.axes_apart()
+        rows, columns = (np.array(side) for side in zip(*pairs, strict=True))
+        clash = self._clash[rows[:, None], columns[:, None], rows[None], columns[None]]
+        if not clash.any():
+            return None
+        one, other = (int(k) for k in np.argwhere(clash)[0])
+        return tuple(sorted((pairs[one], pairs[other])))
+
+    def _at_most(self, settled: Settled, limit_mm: float) -> Settled | tuple[Pair, ...]:
+        if settled.excess_mm <= limit_mm:
+            return settled
+        few = settled.pressing
+        if not 0 < len(few) < len(settled.pairs) or self.holds(few, limit_mm):
+            few = settled.pairs
+        self.conflicts[frozenset(few)] = max(limit_mm, self.conflicts.get(frozenset(few), -np.inf))
+        return few
+
+    def _sign(self, pairs: Sequence[Pair], limit_mm: float) -> Settled:
+        """Widen what is allowed by the limit, less what counts as none, and look at the sign alone."""
+        whole = frozenset(pairs)
+        key = whole, limit_mm
+        if whole in self.solved:
+            return self.solved[whole]
+        if key not in self.judged:
+            ordered, room_mm = tuple(sorted(whole)), limit_mm - FITS_MM
+            known = self._space.in_space(ordered).widened(room_mm)
+            placed = best_in_space(known, stop_at_sign=True, hints=self.hints)
+            found = _settled(ordered, placed, room_mm)
+            if placed.fits:
+                excess_mm = min(found.excess_mm, limit_mm)
+            else:
+                excess_mm = max(found.excess_mm, float(np.nextafter(limit_mm, np.inf)))
+            self.judged[key] = replace(found, excess_mm=excess_mm)
+        return self.judged[key]
+
+
+class HoldsAfterAll(Exception):
+    """Pairs that no start had brought together do hold at a rotation that a proof came upon."""
+
+    def __init__(self, turn: Floats) -> None:
+        super().__init__("pairs hold where no start led")
+        self.turn = turn
+
+
+@dataclass(eq=False)
+class SpaceWork(Work):
+    """One task in space being worked on."""
+
+    @classmethod
+    def of(cls, task: FitTask, node_limit: int) -> SpaceWork:
+        """Arrange a task."""
+        layout = SpaceLayout.of(task)
+        sides = (layout.rows.spots, layout.columns.spots)
+        must, should = needs_of(sides)
+        return cls(task, layout, SpaceKnown(layout), must, should, node_limit)
+
+    def placed(self, found: Found) -> SpacePlaced:
+        """The whole placement of a pairing."""
+        settled = self.known.place(found.pairs)
+        assert isinstance(settled, SpaceSettled) and settled.placed is not None
+        return settled.placed
+
+    def pair_fits(self, found: Found) -> tuple[PairFit, ...]:
+        """How each pair stands at its placement, in the task's order of fixings."""
+        order = {spot.id: place for place, spot in enumerate(self.task.fixings)}
+        named = [self.layout.ids(pair) for pair in found.pairs]
+        fits = stands(SpacePairs.of(self.task, named), named, self.placed(found))
+        return tuple(sorted(fits, key=lambda pair: order[pair.fixing]))
+
+    def placement(self, found: Found) -> Placement:
+        """The placement as the answer states it."""
+        return in_words(self.placed(found), self.task.mirrored)
+
+    def prove(self, pairs: Sequence[Pair]) -> tuple[Piece, ...] | None:
+        """Prove that these pairs cannot all hold; None: not within the limit.
+
+        Raises
+        ------
+        HoldsAfterAll
+        """
+        layout, ordered = self.layout, sorted(pairs)
+        assert isinstance(layout, SpaceLayout)
+        settled = self.known.place(ordered)
+        assert isinstance(settled, SpaceSettled) and settled.placed is not None
+        ids = [layout.ids(pair)[0] for pair in ordered]
+        found = prove(layout.in_space(ordered), ids, [settled.placed])
+        if found.better is not None:
+            raise HoldsAfterAll(found.better)
+        return found.pieces
+
+
+def needs_of(sides: tuple[Sequence[Spot], Sequence[Spot]]) -> tuple[Masks, Masks]:
+    """Which spots of both sides must and which should be paired; all should where everything is spare."""
+    must = [np.array([spot.must for spot in side], dtype=bool) for side in sides]
+    should = [np.array([spot.should and not spot.must for spot in side], dtype=bool) for side in sides]
+    if not any(side.any() for side in (*must, *should)):
+        should = [np.ones(len(side), dtype=bool) for side in sides]
+    return (must[0], must[1]), (should[0], should[1])
+
+
+def stands(pairs: SpacePairs, named: Sequence[tuple[str, str]], placed: SpacePlaced) -> list[PairFit]:
+    """Each pair's figures: across the axis, or along it where that is what leaves less."""
+    contact = pairs.contact(placed.turn[None], placed.shift_mm[None])
+    across, along = pairs.across_mm(contact)[0], contact.along_mm[0]
+    cosine = (contact.axis[0] * pairs.a).sum(axis=1)
+    found = []
+    for i, (fixing, feature) in enumerate(named):
+        offset, allowed = float(across[i]), float(pairs.rho[i])
+        direction: Literal["across", "along"] = "across"
+        if pairs.grip[i] - abs(along[i]) < allowed - offset:
+            offset, allowed, direction = abs(float(along[i])), float(pairs.grip[i]), "along"
+        margin = allowed - offset
+        if pairs.rho[i] < WILD_MM:
+            # Axes that point too far apart count too.
+            margin = min(margin, -float(placed.excess_mm[i]))
+        lean_deg = math.degrees(math.acos(min(1.0, max(-1.0, float(cosine[i])))))
+        found.append(
+            PairFit(fixing, feature, offset, allowed, margin, direction, float(along[i]), lean_deg)
+        )
+    return found
+
+
+def in_words(placed: SpacePlaced, mirrored: bool) -> Placement:
+    """A rigid move in space as a placement: its turn is the angle about whatever axis."""
+    flip = np.diag([-1.0 if mirrored else 1.0, 1.0, 1.0])
+    turn = placed.turn @ flip
+    rows = [(*(float(v) + 0.0 for v in turn[k]), float(placed.shift_mm[k]) + 0.0) for k in range(3)]
+    x, y, z = (float(v) for v in placed.shift_mm)
+    return Placement(angle_deg(placed.turn), x, y, mirrored, (*rows, (0.0, 0.0, 0.0, 1.0)), z)
+
+
+def _settled(pairs: tuple[Pair, ...], placed: SpacePlaced, room_mm: float) -> SpaceSettled:
+    near = placed.excess_mm >= placed.worst_mm - 1e-6
+    pressing = tuple(pairs[k] for k in np.flatnonzero(near | placed.active))
+    x, y = float(placed.shift_mm[0]), float(placed.shift_mm[1])
+    return SpaceSettled(pairs, placed.worst_mm + room_mm, 0.0, (x, y), pressing, placed)
+
