@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -39,7 +39,11 @@ class Work:
     must: Masks
     should: Masks
     node_limit: int
-    budget: Budget
+    budget: Budget = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Begin with the first question."""
+        self.next_question()
 
     @classmethod
     def of(cls, task: FitTask, node_limit: int) -> Work:
@@ -51,7 +55,7 @@ class Work:
         if not any(side.any() for side in (*must, *should)):
             # Everything is spare: then each spot is as good as the next.
             should = _masks([[True] * len(side) for side in sides])
-        return cls(task, layout, Known(layout), must, should, node_limit, Budget(node_limit))
+        return cls(task, layout, Known(layout), must, should, node_limit)
 
     @property
     def demands(self) -> tuple[Demand, ...]:
