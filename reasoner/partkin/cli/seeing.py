@@ -1,0 +1,231 @@
+"""report, template, plot, outline, page: what can be looked at, laid on the part and worked on."""
+
+from __future__ import annotations
+
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from partkin.cli.shared import Folder, say_all
+from partkin.model.problem import FaultyInput, Problem
+
+
+class Paper(StrEnum):
+    """Sheets that a printer takes."""
+
+    a4 = "A4"
+    a3 = "A3"
+    letter = "Letter"
+
+
+class Drawing(StrEnum):
+    """How a template is written."""
+
+    pdf = "pdf"
+    svg = "svg"
+    dxf = "dxf"
+
+
+class Kind(StrEnum):
+    """What a plot shows."""
+
+    pattern = "pattern"
+    margins = "margins"
+    chance = "chance"
+    calibration = "calibration"
+
+
+class Unit(StrEnum):
+    """Units of a drawing."""
+
+    mm = "mm"
+    cm = "cm"
+    m = "m"
+    inch = "in"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    app.command("report")(report)
+    app.command("template")(template)
+    app.command("plot")(plot)
+    app.command("outline")(outline)
+    app.command("page")(page)
+
+
+def report(
+    donors: Annotated[
+        list[str] | None, typer.Argument(metavar="[DONOR]...", help="Only these, in this order; else every donor.")
+    ] = None,
+    folder: Folder = Path("."),
+    to: Annotated[Path, typer.Option("-o", metavar="FILE", help="Where to write it.")] = Path("report.html"),
+) -> None:
+    """Write one HTML file: the options side by side, and each donor with its drawing, reasons and readings.
+
+    Ctrl-C ends it early and keeps what was checked by then.
+
+    Example: partkin report --in demo-build -o report.html
+    """
+    from partkin import pipeline, seeing
+    from partkin.progress import Line, Work
+    from partkin.report.html import report_html
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    chosen = _known_donors(build.part, donors) if donors else seeing.donors_of(build)
+    line = Line()
+    work = Work("donors", len(chosen), line)
+    view = seeing.report_of(build, chosen, work)
+    line.close()
+    pipeline.write_text(to, report_html(view))
+    count = len(view.verdicts)
+    typer.echo(f"wrote {to.as_posix()}: {count} donor{'' if count == 1 else 's'}")
+    for note in view.notes:
+        print(note, file=sys.stderr)
+    if work.stopping:
+        raise typer.Exit(1)
+
+
+def _known_donors(part_of: object, donors: list[str]) -> tuple[str, ...]:
+    assert callable(part_of)
+    faults = tuple(
+        Problem("parts.csv", 0, "part", f"there is no part {name}", "Say the id of a donor") for name in donors
+        if part_of(name) is None
+    )  # fmt: skip
+    if faults:
+        raise FaultyInput(faults)
+    return tuple(dict.fromkeys(donors))
+
+
+def template(
+    donor: Annotated[str, typer.Argument(metavar="PART", help="Id of a donor, or of any part that has places.")],
+    folder: Folder = Path("."),
+    paper: Annotated[Paper, typer.Option("--paper", help="Sheets of the PDF.")] = Paper.a4,
+    printer: Annotated[
+        str, typer.Option("--printer", metavar="ACROSS,UP", help="What the printer makes of 1 mm: 0.993,1.002.")
+    ] = "1,1",
+    shape: Annotated[
+        Drawing | None, typer.Option("--format", help="pdf, svg or dxf; else by the ending of FILE, or pdf.")
+    ] = None,
+    to: Annotated[Path | None, typer.Option("-o", metavar="FILE", help="Where to write it.")] = None,
+    turned_over: Annotated[
+        bool, typer.Option("--turned-over", help="Draw it as seen from the other face.")
+    ] = False,
+) -> None:
+    """Write a drilling and check template at true size, to be laid on the part.
+
+    Example: partkin template top-dask --in demo-build -o top-dask.pdf
+    """
+    from partkin import pipeline, seeing
+    from partkin.report.template import template_dxf, template_pdf, template_svg
+
+    scales = _scales(printer)
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    ending = to.suffix.lower().lstrip(".") if to is not None else ""
+    wanted = shape or (Drawing(ending) if ending in tuple(Drawing) else Drawing.pdf)
+    view = seeing.template_of(build, donor, turned_over)
+    if wanted is Drawing.pdf:
+        content = template_pdf(view, paper.value, scales)
+    else:
+        content = template_dxf(view) if wanted is Drawing.dxf else template_svg(view).encode()
+    path = to or Path(f"{donor}-template.{wanted.value}")
+    seeing.write_bytes(path, content)
+    typer.echo(f"wrote {path.as_posix()}")
+    if wanted is Drawing.pdf:
+        typer.echo("Print at 100 %, not fitted to the page; then measure both rules of 100 mm on a sheet.")
+
+
+def _scales(text: str) -> tuple[float, float]:
+    try:
+        across, up = (float(number) for number in text.split(","))
+    except ValueError:
+        mend = "Give two numbers, such as 0.993,1.002"
+        problem = Problem("template", 0, "printer", f"{text!r} is not two numbers", mend)
+        raise FaultyInput((problem,)) from None
+    return across, up
+
+
+def plot(
+    kind: Annotated[Kind, typer.Argument(metavar="KIND", help="pattern, margins, chance or calibration.")],
+    donor: Annotated[
+        str | None, typer.Argument(metavar="[PART]", help="Id of a part; calibration is of the whole build.")
+    ] = None,
+    folder: Folder = Path("."),
+    to: Annotated[Path | None, typer.Option("-o", metavar="FILE", help="An .svg or .png file.")] = None,
+) -> None:
+    """Draw a pattern, a donor's margins, its chance against the next reading, or how the chances have fared.
+
+    Example: partkin plot margins top-dask --in demo-build -o margins.svg
+    """
+    from partkin import pipeline, seeing, seeing_plots
+    from partkin.report.svg import picture_svg
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    if donor is None and kind is not Kind.calibration:
+        mend = f"Say it: partkin plot {kind.value} PART"
+        raise FaultyInput((Problem("plot", 0, "PART", "of which part is not said", mend),))
+    path = to or Path(f"{donor + '-' if donor else ''}{kind.value}.svg")
+    if path.suffix.lower() not in (".svg", ".png"):
+        raise FaultyInput((Problem("plot", 0, "-o", f"{path.name} is neither .svg nor .png", "Name it so"),))
+    picture = seeing_plots.PLOTS[kind.value](build, donor or "")
+    if path.suffix.lower() == ".png":
+        from partkin.report.raster import picture_png
+
+        seeing.write_bytes(path, picture_png(picture))
+    else:
+        pipeline.write_text(path, picture_svg(picture, bounded=True) + "\n")
+    typer.echo(f"wrote {path.as_posix()}")
+
+
+def outline(
+    file: Annotated[Path, typer.Argument(metavar="DRAWING", help="A DXF (as text) or SVG file.")],
+    part: Annotated[str, typer.Option("--part", metavar="PART", help="Id of the part that is drawn.")],
+    folder: Folder = Path("."),
+    unit: Annotated[
+        Unit | None, typer.Option("--unit", help="mm, cm, m or in; needed where the file does not say.")
+    ] = None,
+    layers: Annotated[
+        list[str] | None, typer.Option("--layer", metavar="LAYER", help="Read only this layer; may come again.")
+    ] = None,
+    plus_minus_mm: Annotated[
+        float | None, typer.Option("--plus-minus", metavar="MM", min=0.0, help="How far its places may be out.")
+    ] = None,
+    sure: Annotated[bool, typer.Option("--yes", help="Add them without asking.")] = False,
+) -> None:
+    """Add the holes, slots and lines of a drawing to the sheets of a part, after showing them.
+
+    Example: partkin outline top.dxf --part top-dask --layer holes --in demo-build
+    """
+    from partkin import outlining, pipeline
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    found = outlining.read_drawing(build, file, part, unit.value if unit else None, layers or ())
+    say_all(found.warnings)
+    typer.echo(outlining.shown(found, part), nl=False)
+    if not sure and not (sys.stdin.isatty() and typer.confirm("Add these to the sheets?")):
+        typer.echo("Nothing was changed; --yes adds them.")
+        return
+    outlining.add(folder, found, plus_minus_mm)
+    counts = f"{len(found.features)} to features.csv, {len(found.outlines)} to outlines.csv"
+    typer.echo(f"Added {counts}. Measure one hole, whatever the file says.")
+
+
+def page(
+    folder: Folder = Path("."),
+    port: Annotated[
+        int, typer.Option("--port", min=0, max=65535, help="Port on this machine; 0: any that is free.")
+    ] = 0,
+) -> None:
+    """Open a page on this machine alone: the build, readings, photographs, a donor moved by hand.
+
+    Example: partkin page --in demo-build
+    """
+    from partkin import page as bench
+
+    bench.serve(folder, port)
