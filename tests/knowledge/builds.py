@@ -200,4 +200,13 @@ def dashboard() -> Build:
         ),
         zones=(Zone("top-2", "seam", "tear seam", ((0.0, 1.5), (10.0, 1.5))),),
         connectors=(Connector("top-2", "sensor", 3, "grey", "should"),),
+        costs=(Cost(None, "clips", None, 3.5), Cost("2024-05-31", "clips", "top-2", 0.25)),
+        offers=(
+            Offer("donor", "top-2", 120.5, 18.0, available=True), Offer("donor", "top-2", 60.0, available=False),
+            Offer("donor", "top-3", 99.0),
+        ),
+        neighbours=(Neighbour("top-1", "front", "bag", 6.0, 3.0, 5.0), Neighbour("top-1", "left", "bag", 4.0)),
+        outcomes=(Outcome("top-2", None, "bolts on", "went on as it was", chance_then=0.98),),
+        holdings=(Holding("top-1", "frame", "nut-1", "stud nut", 2, behind=(("plug-1", "bag"), ("clip-1",)),
+                          cautions=("restraint", "heavy")),),
     )
