@@ -11,6 +11,7 @@ from partkin.knowledge.columns import column_names
 from partkin.knowledge.files import query_files, rule_files
 from partkin.knowledge.graph import with_given
 from partkin.knowledge.names import full, last
+from partkin.knowledge.statements import number_text
 from partkin.model.build import Feature, Part, Reading
 
 BUILDS = {"dashboard": dashboard(), **{f"family {seed}": family(seed) for seed in (1, 2, 5)}}
@@ -27,8 +28,9 @@ def other_engine(name: str) -> rdflib.Graph:
 OTHERS = {name: other_engine(name) for name in BUILDS}
 
 
-def cell(term) -> str | None:
-    return None if term is None else str(term)
+def cell(value: str, datatype: str) -> str:
+    """A term's text; a decimal that was worked out has one value and, between the engines, two spellings."""
+    return number_text(float(value)) if datatype.endswith("#decimal") else value
 
 
 def both(sparql: str, name: str) -> tuple[list, list]:
@@ -37,8 +39,12 @@ def both(sparql: str, name: str) -> tuple[list, list]:
     columns = [variable.value for variable in ours.variables]
     assert columns == [str(variable) for variable in theirs.vars]
     return (
-        [tuple(None if term is None else term.value for term in row) for row in ours],
-        [tuple(cell(row[column]) for column in columns) for row in theirs],
+        [tuple(
+            None if term is None else cell(term.value, getattr(getattr(term, "datatype", None), "value", ""))
+            for term in row) for row in ours],
+        [tuple(
+            None if row[name] is None else cell(str(row[name]), str(getattr(row[name], "datatype", "")))
+            for name in columns) for row in theirs],
     )
 
 
