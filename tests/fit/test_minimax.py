@@ -33,6 +33,7 @@ def agrees(seed: int, slots: bool, once) -> None:
     placed = best_placement(pairs)
     worst = placed_truly(pairs, placed)
     expected = least(pairs, once, STARTS)
+    assert placed.proved
     assert worst <= expected + 1e-6
     assert worst == pytest.approx(margin, abs=0.001)
     assert expected == pytest.approx(worst, abs=0.001)
@@ -178,6 +179,7 @@ def test_degenerate_layouts(rows, far):
     pairs = degenerate(rows, far)
     placed = best_placement(pairs)
     near = pairs.centred()[0]
+    assert placed.proved
     assert placed.worst_mm == pytest.approx(float(pairs.excess(placed.turn_rad, placed.shift_mm).max()), abs=1e-7)
     assert best_placement(pairs, stop_at_sign=True).fits == placed.fits
     starts = np.linspace(-math.pi, math.pi, 9)
