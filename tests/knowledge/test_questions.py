@@ -181,7 +181,22 @@ def test_a_question_of_too_much_text_is_refused():
 
 
 def test_a_question_nested_too_deep_does_not_take_the_program_down():
-    refused("SELECT * " + "{" * 20_000 + "?a ?b ?c" + "}" * 20_000)
+    assert "too deeply nested" in refused("SELECT * " + "{" * 20_000 + "?a ?b ?c" + "}" * 20_000)
+
+
+def test_a_question_that_needs_too_much_memory_is_stopped(monkeypatch):
+    from partkin.knowledge import questions
+
+    monkeypatch.setattr(questions, "MEGABYTES_AT_MOST", 40)
+    assert "40 MB" in refused("SELECT * { ?a ?b ?c }")
+
+
+def test_a_fault_of_the_program_is_not_taken_for_one_of_the_question(monkeypatch):
+    from partkin.knowledge import questions
+
+    monkeypatch.setattr(questions, "MEGABYTES_AT_MOST", "not a number")
+    with pytest.raises(RuntimeError, match="TypeError"):
+        ask(GRAPH, "SELECT * { ?a ?b ?c }")
 
 
 def test_numbers_are_numbers_and_unbound_is_none():

@@ -148,8 +148,11 @@ def _apart(graph: Knowledge, sparql: str, rows_at_most: int, seconds_at_most: fl
     except subprocess.TimeoutExpired as late:
         raise _fault(f"the question took more than {seconds_at_most:g} s and was stopped",
                      "Ask for less at a time") from late
+    if ran.returncode == 1 and "MemoryError" not in ran.stderr:
+        raise RuntimeError(f"the process that answers questions failed:\n{ran.stderr}")
     if ran.returncode != 0:
-        raise _fault(f"the question could not be finished within {MEGABYTES_AT_MOST} MB of memory",
+        # Killed, or brought down by the system: out of memory, or nested deeper than the stack is.
+        raise _fault(f"the question is too large or too deeply nested to be answered in {MEGABYTES_AT_MOST} MB",
                      "Ask for less at a time")
     found: dict[str, Any] = json.loads(ran.stdout)
     return found
