@@ -1,21 +1,17 @@
 """The cheapest adaptation by trying every set of choices: no cuts, no master, no sectors.
 
 Shares with the program what may be done at a fixing (choices) and how a job is sized (dress). Which sets can
-be laid down at all is asked of the batched solver for all sets at once, a hemmed slot in each direction.
+be laid down at all is asked of the batched solver for all sets at once.
 """
 
 from __future__ import annotations
 
 import itertools
 from collections import defaultdict
-from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 
 from partkin.adaptation.cheapest import _Search
-from partkin.adaptation.choices import Choice
-from partkin.adaptation.placing import Placed, enclosed
 from partkin.fit import solve
 from partkin.fit.arrays import PlanePairs
 from partkin.fit.batch import batch_fits
@@ -37,9 +33,16 @@ def cheapest_of_all(question: AdaptationQuestion) -> int | None:
     )
     can = dict(zip(vectors, _reachable(search, vectors), strict=True)) if vectors else {}
     for vector in vectors:
-        if can[vector] and any(search._finish(vector, placed) for placed in _placements(search, vector)):
+        if can[vector] and _goes_on(search, vector):
             return search.optimiser.cost_of(vector)
     return None
+
+
+def _goes_on(search: _Search, vector: Vector) -> bool:
+    """Lay it down with every rim from the start, size the jobs, and ask again with those sizes."""
+    choices = {n: unit.choices[c] for n, (unit, c) in enumerate(zip(search.units, vector, strict=True))}
+    answer = solve(search.optimiser.geometry.task_of(choices))
+    return bool(answer.fits and answer.placement and search._finish(vector, answer.placement))
 
 
 def _keeps_enough(search: _Search, vector: Vector) -> bool:
@@ -53,12 +56,13 @@ def _keeps_enough(search: _Search, vector: Vector) -> bool:
 
 
 def _reachable(search: _Search, vectors: list[Vector]) -> np.ndarray:
-    """Whether each set can be laid down with its hemmed slots running in whatever direction."""
+    """Whether each set can be laid down, all rims included."""
     found = np.zeros(len(vectors), dtype=bool)
     groups: dict[tuple[object, ...], list[int]] = defaultdict(list)
     tasks: list[FitTask] = []
     for number, vector in enumerate(vectors):
-        task = search.optimiser.geometry.task_of({n: u.choices[c] for n, (u, c) in enumerate(zip(search.units, vector))})
+        choices = {n: unit.choices[c] for n, (unit, c) in enumerate(zip(search.units, vector, strict=True))}
+        task = search.optimiser.geometry.task_of(choices)
         tasks.append(task)
         groups[(task.fixings, task.features)].append(number)
     for members in groups.values():
@@ -71,29 +75,3 @@ def _reachable(search: _Search, vectors: list[Vector]) -> np.ndarray:
         rho = np.array([[o.allowed_mm for o in tasks[n].options] for n in members])
         found[members] = batch_fits(plain.q, plain.p, rho, plain.s_h, plain.u_h, plain.s_d, plain.u_d)
     return found
-
-
-def _placements(search: _Search, vector: Vector) -> Iterator[Placed]:
-    """A placement for every way that the hemmed slots may run."""
-    choices = {n: unit.choices[c] for n, (unit, c) in enumerate(zip(search.units, vector))}
-    hemmed = [n for n, choice in choices.items() if choice.shape is not None and choice.shape.reaches_mm is not None]
-    for directions in itertools.product(range(72), repeat=len(hemmed)):
-        task = search.optimiser.geometry.task_of(choices)
-        for number, direction in zip(hemmed, directions, strict=True):
-            task = _turned(search, task, number, choices[number], direction)
-        answer = solve(task)
-        if answer.fits and answer.placement:
-            yield Placed(answer.placement, dict(zip(hemmed, directions, strict=True)))
-
-
-def _turned(search: _Search, task: FitTask, number: int, choice: Choice, direction: int) -> FitTask:
-    """The task with one hemmed slot as the stadium of one direction."""
-    unit = search.units[number]
-    assert choice.shape is not None and unit.feature is not None
-    own = unit.feature if choice.side == "donor" else unit.fixing
-    made, allowed_mm = enclosed(own, choice.shape, range(direction, direction + 1))
-    made = replace(made, must=choice.side == "host", should=choice.side == "donor")
-    side = "features" if choice.side == "donor" else "fixings"
-    spots = tuple(made if spot.id == made.id else spot for spot in getattr(task, side))
-    options = tuple(replace(o, allowed_mm=allowed_mm) if o.fixing == unit.fixing.id else o for o in task.options)
-    return replace(task, **{side: spots}, options=options)

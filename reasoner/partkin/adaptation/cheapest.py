@@ -6,21 +6,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from partkin.adaptation.applied import adapted_task
-from partkin.adaptation.choices import Bench, Choice, Unit, holds, new_hole, unit_of_pair
+from partkin.adaptation.choices import Bench, Choice, Unit, enclosing, holds, new_hole, unit_of_pair
 from partkin.adaptation.dressing import dress
 from partkin.adaptation.fasteners import fastener_jobs
 from partkin.adaptation.limits import LICENSED, Refusal
 from partkin.adaptation.optimise import Optimiser, Optimum, Permitted, Vector
 from partkin.adaptation.pairing import pairings
 from partkin.adaptation.pairs import blocked_by_thread, bolt_of
-from partkin.adaptation.placing import Fits, Geometry, Placed, Sets, Solve
+from partkin.adaptation.placing import RIM_MARK, Fits, Geometry, Refuted, Sets, Solve
 from partkin.adaptation.refusals import ruled_out
 from partkin.adaptation.standing import line3, standing
 from partkin.model.adapting import Action, Adaptation, AdaptationAnswer, AdaptationQuestion
-from partkin.model.fitting import Conflict, FitAnswer, Option, Spot
+from partkin.model.fitting import FitAnswer, Option, Placement, Spot
 
 DEFAULT_LIMIT = 200
 DIFFERENT = 2
+TOO_MANY = "no set of permitted jobs was found within the limit"
 
 
 @dataclass(frozen=True)
@@ -165,8 +166,7 @@ class _Search:
         rest = self._rest_of(unit.fixing.id)
         if rest is None or not rest.placement:
             return None
-        placed = Placed(rest.placement, {})
-        dressed = dress(self.bench, (replace(unit, choices=(choice,)),), (0,), placed)
+        dressed = dress(self.bench, (replace(unit, choices=(choice,)),), (0,), rest.placement)
         if dressed.refusal is None:
             return choice
         # That its own old hole is in the way rules nothing out that anyone would want.
@@ -183,8 +183,8 @@ class _Search:
         features = tuple(replace(s, must=False, should=True) for s in task.features if s.id in used[1])
         return self.solve(replace(task, fixings=fixings, features=features, options=options, given=True))
 
-    def _finish(self, vector: Vector, placed: Placed) -> Finished | None:
-        dressed = dress(self.bench, self.units, vector, placed)
+    def _finish(self, vector: Vector, placement: Placement) -> Finished | None:
+        dressed = dress(self.bench, self.units, vector, placement)
         if dressed.refusal is not None:
             return None
         trial = Adaptation(dressed.actions, 0.0, None, 0.0, False, None, dressed.pairs)
@@ -204,9 +204,13 @@ class _Search:
         if stuck is not None:
             return AdaptationAnswer((), self._ruled_out(None), stuck)
         permitted = self._permitted()
+        hopeless = self._hopeless(permitted)
+        if hopeless is not None:
+            return hopeless
         first = self.optimiser.run(permitted)
         if first.vector is None:
-            return self._none(first, permitted)
+            why = "no set of permitted jobs brings it on" if first.proved else TOO_MANY
+            return AdaptationAnswer((), self._ruled_out(None), why)
         found, cuts = [first], []
         while len(found) <= DIFFERENT:
             cuts.append(self._same_again(found[-1].vector or ()))
@@ -238,32 +242,35 @@ class _Search:
             return f"a new {unit.host.kind} counterpart cannot be made"
         return f"{unit.feature.id} cannot be moved"
 
-    def _none(self, first: Optimum, permitted: Permitted) -> AdaptationAnswer:
-        conflict = self._relaxed_conflict(permitted)
-        if any(not choices for choices in permitted):
-            short = next(unit for unit, choices in zip(self.units, permitted, strict=True) if not choices)
-            why = f"nothing may be done at {short.fixing.id}: {_reason(short)}"
-        elif conflict is not None and conflict.shortfall_mm is not None:
-            named = ", ".join(conflict.fixings)
-            why = f"even with all that may be done, {named} stay {conflict.shortfall_mm:.1f} mm short together"
-        elif first.proved:
-            why = "no set of permitted jobs brings it on"
-        else:
-            why = "no set of permitted jobs was found within the limit"
-        return AdaptationAnswer((), self._ruled_out(None), why, conflict)
+    def _hopeless(self, permitted: Permitted) -> AdaptationAnswer | None:
+        """Say why not, where even everything that may be done together does not bring it on."""
+        for unit, choices in zip(self.units, permitted, strict=True):
+            if not choices:
+                why = f"nothing may be done at {unit.fixing.id}: {_reason(unit)}"
+                return AdaptationAnswer((), self._ruled_out(None), why)
+        geometry = Geometry(self.question.task, self.units, self.solve, None)
+        found = geometry.lay(self._widest(permitted), lifting=False)
+        if not isinstance(found, Refuted) or not found.sets:
+            return None
+        conflict = found.conflict
+        names = sorted({name.split(RIM_MARK)[0] for name in conflict.fixings}) if conflict else []
+        why = f"even with all that may be done, {', '.join(names) or 'its fixings'} do not go on together"
+        if conflict is not None and not any(RIM_MARK in name for name in conflict.fixings):
+            if conflict.shortfall_mm is not None:
+                why += f": {conflict.shortfall_mm:.2f} mm short"
+            return AdaptationAnswer((), self._ruled_out(None), why, conflict)
+        return AdaptationAnswer((), self._ruled_out(None), f"{why}: edges, holes or zones keep their slots short")
 
-    def _relaxed_conflict(self, permitted: Permitted) -> Conflict | None:
-        """The proof that no permitted set will do: each choice at its widest, or left out where it may be."""
-        geometry = self.optimiser.geometry
+    def _widest(self, permitted: Permitted) -> dict[int, Choice]:
+        """For each unit a choice that holds all that is permitted, real or not."""
         widest: dict[int, Choice] = {}
         for number, (unit, choices) in enumerate(zip(self.units, permitted, strict=True)):
             offered = [unit.choices[n] for n in choices]
-            if any(choice.shape is None for choice in offered) or unit.feature is None or not offered:
-                continue
-            widest[number] = max(offered, key=lambda choice: choice.shape.outer_mm if choice.shape else 0.0)
-        if not widest:
-            return None
-        return geometry.solve(geometry.task_of(widest)).conflict
+            whole = next((one for one in offered if all(holds(other, one) for other in offered)), None)
+            if whole is None:
+                whole = enclosing(offered)
+            widest[number] = whole
+        return widest
 
     def _same_again(self, vector: Vector) -> Sets:
         """A different set does without at least one of these jobs, and not only by a larger one instead."""

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from partkin.adaptation.limits import (
-    DIRECTIONS,
     PartLimits,
     Refusal,
+    Rim,
     centre_line,
-    clear_all_round,
     grid_travels_mm,
     largest_opening_mm,
     limits_of,
     opening_room,
     refuse_cut,
+    rims_of,
     travel_room,
 )
 from partkin.adaptation.pairs import Opening, PairSizes, clearance_hole_mm, drill_up_mm, sizes_of, thread_mm
@@ -24,7 +24,8 @@ from partkin.model.adapting import AdaptationQuestion
 from partkin.model.build import Feature
 from partkin.model.fitting import Option, Spot
 
-STEP_DEG = 360 // DIRECTIONS
+# A rim is an arc of this radius: a line, as near as makes no difference, that the geometry takes as a pair.
+RIM_RADIUS_MM = 1000.0
 
 
 @dataclass(frozen=True)
@@ -32,25 +33,24 @@ class Shape:
     """Where a fixing may stand around the feature once a job is done, workmanship taken off.
 
     A disc of `allowed_mm` around the centre line, which is lengthened by `back_mm` and `forward_mm` along a
-    slot's own direction. A new slot adds `travel_mm` in whatever direction, or `reaches_mm` in each of the 72
-    directions (the part's frame, 5 degrees apart).
+    slot's own direction. A new slot adds `travel_mm` in whatever direction, but not beyond its `rims`.
     """
 
     allowed_mm: float
     travel_mm: float = 0.0
-    reaches_mm: tuple[float, ...] | None = None
+    rims: tuple[Rim, ...] = ()
     back_mm: float = 0.0
     forward_mm: float = 0.0
 
     @property
     def outer_mm(self) -> float:
         """Play of the disc that holds the whole shape."""
-        return self.allowed_mm + max(self.travel_mm, max(self.reaches_mm or (0.0,)))
+        return self.allowed_mm + self.travel_mm
 
-    @property
-    def inner_mm(self) -> float:
-        """Play of the largest disc around the centre line inside the shape."""
-        return self.allowed_mm + (min(self.reaches_mm) if self.reaches_mm else self.travel_mm)
+
+def rim_reach_mm(rim: Rim, disc_mm: float) -> float:
+    """How far every point of a disc around the hole may lie out and still be on this side of a rim's arc."""
+    return max(0.0, rim.room_mm - disc_mm**2 / (2.0 * RIM_RADIUS_MM))
 
 
 @dataclass(frozen=True)
@@ -88,24 +88,44 @@ class Unit:
 
 
 def holds(choice: Choice, other: Choice) -> bool:
-    """Whether `other` reaches wherever `choice` does, by the discs and lines that enclose them."""
-    return _within(choice, other, other.shape.outer_mm if other.shape else 0.0)
-
-
-def surely_holds(choice: Choice, other: Choice) -> bool:
-    """The same by what `other` reaches for certain, whatever the direction."""
-    return choice == other or _within(choice, other, other.shape.inner_mm if other.shape else 0.0)
-
-
-def _within(choice: Choice, other: Choice, disc_mm: float) -> bool:
-    if choice.shape is None or other.shape is None:
+    """Whether `other` reaches wherever `choice` does (False where that is not sure)."""
+    if other.shape is None or choice.shape is None:
         return other.shape is None
-    lengthened = choice.shape.back_mm + choice.shape.forward_mm > 0.0
+    inner, outer = choice.shape, other.shape
+    lengthened = inner.back_mm + inner.forward_mm > 0.0
     return (
-        choice.shape.outer_mm <= disc_mm + 1e-12
+        inner.outer_mm <= outer.outer_mm + 1e-12
         and (not lengthened or choice.side == other.side)
-        and choice.shape.back_mm <= other.shape.back_mm + 1e-12
-        and choice.shape.forward_mm <= other.shape.forward_mm + 1e-12
+        and inner.back_mm <= outer.back_mm + 1e-12
+        and inner.forward_mm <= outer.forward_mm + 1e-12
+        and all(_keeps_to(choice, rim, other.side) for rim in outer.rims)
+    )
+
+
+def _keeps_to(choice: Choice, rim: Rim, side: str) -> bool:
+    """Whether a choice keeps to this side of a rim: by a rim of its own, or by its size."""
+    shape = choice.shape
+    assert shape is not None
+    if choice.side == side and any((r.x, r.y) == (rim.x, rim.y) and r.room_mm <= rim.room_mm for r in shape.rims):
+        return True
+    return shape.outer_mm <= rim_reach_mm(rim, shape.outer_mm) and shape.back_mm + shape.forward_mm == 0.0
+
+
+def enclosing(choices: Sequence[Choice]) -> Choice:
+    """Make up a choice that holds all of these, none of which does without the pair: for proofs alone."""
+    largest = max(choices, key=lambda one: one.shape.outer_mm if one.shape else 0.0)
+    shapes = [one.shape for one in choices if one.shape is not None]
+    assert largest.shape is not None
+    rims = []
+    for rim in largest.shape.rims:
+        others = [one for one in choices if one is not largest and not _keeps_to(one, rim, largest.side)]
+        reach_mm = max((one.shape.outer_mm for one in others if one.shape), default=0.0)
+        room_mm = max(rim.room_mm, reach_mm + reach_mm**2 / (2.0 * RIM_RADIUS_MM) + 1e-9)
+        if not any(one.shape and (one.shape.back_mm or one.shape.forward_mm) for one in others):
+            rims.append(replace(rim, room_mm=room_mm))
+    back_mm, forward_mm = max(one.back_mm for one in shapes), max(one.forward_mm for one in shapes)
+    return replace(
+        largest, shape=replace(largest.shape, rims=tuple(rims), back_mm=back_mm, forward_mm=forward_mm)
     )
 
 
@@ -186,9 +206,9 @@ def _beats(other: Choice, choice: Choice, first: bool) -> bool:
     if other.refusal is not None or (other.shape is None) != (choice.shape is None):
         return False
     dearer = other.minutes > choice.minutes or other.cost > choice.cost
-    if dearer or not surely_holds(choice, other):
+    if dearer or not holds(choice, other):
         return False
-    equal = (other.minutes, other.cost) == (choice.minutes, choice.cost) and surely_holds(other, choice)
+    equal = (other.minutes, other.cost) == (choice.minutes, choice.cost) and holds(other, choice)
     return first or not equal or choice.refusal is not None
 
 
@@ -231,17 +251,16 @@ def _slots(
     travels = grid_travels_mm(width_mm, longest_mm)
     if not travels or width_mm > max(opening.across_mm, largest_opening_mm(bolt_mm)):
         return
-    most_mm = travels[-1]
-    free = _free_slot(spot, opening, bolt_mm, width_mm, miss_mm, most_mm)
-    stopped = _stopped(bench, unit, side, "slot")
-    if stopped is not None:
-        yield bench.choice(do, side, free, width_mm, stopped)
-    elif clear_all_round(limits, spot, width_mm, bolt_mm, most_mm):
-        yield bench.choice(do, side, free, width_mm)
-    else:
-        shape, wide_mm, refusal = _hemmed_slot(limits, spot, opening, bolt_mm, width_mm, miss_mm, longest_mm)
+    free = _free_slot(spot, opening, bolt_mm, width_mm, miss_mm, travels[-1])
+    refusal = _stopped(bench, unit, side, "slot")
+    if refusal is None:
+        if spot.half_travel_mm > 0.0:
+            (shape, refusal), wide_mm = _longer(limits, spot, free, width_mm, bolt_mm, longest_mm), width_mm
+        else:
+            shape, wide_mm, refusal = _hemmed(bench, unit, opening, bolt_mm, width_mm, longest_mm)
         if shape is not None:
             yield bench.choice(do, side, shape, wide_mm)
+    if refusal is not None:
         yield bench.choice(do, side, free, width_mm, refusal)
 
 
@@ -254,32 +273,44 @@ def _free_slot(
     return Shape(play_mm, travel_mm=most_mm)
 
 
-def _hemmed_slot(
-    limits: PartLimits, spot: Spot, opening: Opening, bolt_mm: float, width_mm: float, miss_mm: float,
-    longest_mm: float,
-) -> tuple[Shape | None, float, Refusal | None]:  # fmt: skip
-    """A slot that edges, holes or zones keep short in some directions."""
-    if spot.half_travel_mm > 0.0:
-        back, forward = _ends(spot)
-        back_mm, why = travel_room(limits, back, width_mm, bolt_mm, longest_mm, spot.angle_deg + 180.0)
-        forward_mm, other_why = travel_room(limits, forward, width_mm, bolt_mm, longest_mm, spot.angle_deg)
-        play_mm = opening.play_mm(width_mm, bolt_mm) - miss_mm
-        shape = Shape(play_mm, back_mm=back_mm, forward_mm=forward_mm) if back_mm + forward_mm > 0.0 else None
-        return shape, width_mm, why or other_why
-    # Half a step wider than need be, so that directions 5 degrees apart leave no gap between them.
+def _longer(
+    limits: PartLimits, spot: Spot, free: Shape, width_mm: float, bolt_mm: float, longest_mm: float
+) -> tuple[Shape | None, Refusal | None]:
+    """A slot that is there already, as far as there is room at either end."""
+    wide = refuse_cut(limits, centre_line(spot), width_mm, bolt_mm, True, spot.id)
+    if wide is not None:
+        return None, wide
+    back, forward = _ends(spot)
+    back_mm, why = travel_room(limits, back, width_mm, bolt_mm, longest_mm, spot.angle_deg + 180.0)
+    forward_mm, other_why = travel_room(limits, forward, width_mm, bolt_mm, longest_mm, spot.angle_deg)
+    shape = replace(free, back_mm=back_mm, forward_mm=forward_mm) if back_mm + forward_mm > 0.0 else None
+    return shape, why or other_why
+
+
+def _hemmed(
+    bench: Bench, unit: Unit, opening: Opening, bolt_mm: float, width_mm: float, longest_mm: float
+) -> tuple[Shape | None, float, Refusal | None]:
+    """A new slot, as far as edges, holes and zones let it run; with its width, and what keeps it short."""
+    limits, spot = bench.limits(opening.side), _spot(unit, opening.side)
+    miss_mm = bench.tolerance_mm("slot", opening.side)
+    most_mm = grid_travels_mm(width_mm, longest_mm)[-1]
+    near, _, refusal = rims_of(limits, spot, width_mm, bolt_mm, most_mm)
+    if not near:
+        return Shape(opening.play_mm(width_mm, bolt_mm) - miss_mm, travel_mm=most_mm), width_mm, None
+    # A drill wider than need be: hemmed in, its length cannot be rounded up to the next whole step.
     width_mm = max(width_mm, drill_up_mm(bolt_mm + 2.0 * (miss_mm - opening.share_mm) + 0.5))
+    travels = grid_travels_mm(width_mm, longest_mm)
+    start = refuse_cut(limits, centre_line(spot), width_mm, bolt_mm, True, spot.id)
+    if start is not None or not travels or width_mm > max(opening.across_mm, largest_opening_mm(bolt_mm)):
+        return None, width_mm, start or refusal
+    rims, travel_mm, refusal = rims_of(limits, spot, width_mm, bolt_mm, travels[-1])
+    if bench.question.task.dims == 3:
+        # In space a rim is no pair: as far as any direction allows.
+        travel_mm, rims = min([travel_mm, *(rim.room_mm for rim in rims)]), ()
+    if travel_mm <= 0.0:
+        return None, width_mm, refusal
     play_mm = opening.play_mm(width_mm, bolt_mm) - miss_mm
-    found = [
-        travel_room(limits, spot, width_mm, bolt_mm, longest_mm, number * float(STEP_DEG))
-        for number in range(DIRECTIONS)
-    ]
-    reaches = tuple(travel for travel, _ in found)
-    refusal = next((why for _, why in found if why is not None), None)
-    if max(reaches) <= 0.0 or width_mm > max(opening.across_mm, largest_opening_mm(bolt_mm)):
-        return None, width_mm, refusal
-    if refuse_cut(limits, centre_line(spot), width_mm, bolt_mm, True, spot.id) is not None:
-        return None, width_mm, refusal
-    return Shape(play_mm, reaches_mm=reaches), width_mm, refusal
+    return Shape(play_mm, travel_mm=travel_mm, rims=rims), width_mm, refusal
 
 
 def _ends(spot: Spot) -> tuple[Spot, Spot]:

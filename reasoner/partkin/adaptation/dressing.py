@@ -10,10 +10,9 @@ from typing import Any
 import numpy as np
 
 from partkin.adaptation import phrases
-from partkin.adaptation.choices import STEP_DEG, Bench, Choice, Unit
-from partkin.adaptation.limits import Obstacle, PartLimits, Refusal, refuse_cut
+from partkin.adaptation.choices import Bench, Choice, Unit
+from partkin.adaptation.limits import Obstacle, PartLimits, Refusal, Rim, refuse_cut
 from partkin.adaptation.pairs import Opening, drill_up_mm
-from partkin.adaptation.placing import Placed
 from partkin.adaptation.standing import heading_deg, lengthened, line3, nearest, standing
 from partkin.adaptation.tables import rule, work_for
 from partkin.model.adapting import Action
@@ -45,14 +44,14 @@ class Dressed:
     refusal: Refusal | None = None
 
 
-def dress(bench: Bench, units: Sequence[Unit], vector: Sequence[int], placed: Placed) -> Dressed:
+def dress(bench: Bench, units: Sequence[Unit], vector: Sequence[int], placement: Placement) -> Dressed:
     """Size every job of a set of choices at a placement that they all reach."""
     actions: list[Action] = []
     cuts: list[Cut] = []
     pairs: list[tuple[str, str]] = []
-    for number, unit in enumerate(units):
-        choice = unit.choices[vector[number]]
-        made = _Job(bench, unit, choice, placed.placement, placed.directions.get(number))
+    for unit, chosen in zip(units, vector, strict=True):
+        choice = unit.choices[chosen]
+        made = _Job(bench, unit, choice, placement)
         actions += made.actions
         cuts += made.cuts
         if made.paired is not None:
@@ -95,14 +94,17 @@ def priced_action(bench: Bench, do: str, feature: str, side: str, says: str, fix
     )  # fmt: skip
 
 
+def _room_along(rim: Rim, along: np.ndarray) -> float:
+    """How far a slot may run in one direction before it passes a rim."""
+    towards = float(rim.x * along[0] + rim.y * along[1])
+    return rim.room_mm / towards if towards > 1e-9 else math.inf
+
+
 class _Job:
     """The jobs of one choice."""
 
-    def __init__(
-        self, bench: Bench, unit: Unit, choice: Choice, placement: Placement, direction: int | None
-    ) -> None:
+    def __init__(self, bench: Bench, unit: Unit, choice: Choice, placement: Placement) -> None:
         self.bench, self.unit, self.choice, self.placement = bench, unit, choice, placement
-        self.direction = direction
         self.cuts: list[Cut] = []
         self.actions: list[Action] = []
         self.paired: str | None = unit.feature.id if unit.feature is not None else None
@@ -196,30 +198,22 @@ class _Job:
         )  # fmt: skip
 
     def _run(self, width_mm: float) -> tuple[np.ndarray, float, float]:
-        """Start, direction and travel of a new slot."""
+        """Start, direction and travel of a new slot: to a whole step long, where its rims let it."""
         shape = self.choice.shape
         assert shape is not None
         stands = standing(self.unit, self.placement, self.choice.side)
         centre = stands.own.mean(axis=0)
-        if shape.reaches_mm is not None:
-            number = self.direction
-            if number is None:
-                heading = round(heading_deg(self.unit, self.choice.side, self.placement) / STEP_DEG)
-                order = sorted(range(72), key=lambda n: min((n - heading) % 72, (heading - n) % 72))
-                number = next(n for n in order if shape.reaches_mm[n] > 0.0)
-            along_deg, most_mm = float(number * STEP_DEG), shape.reaches_mm[number]
-        else:
-            along_deg = round(heading_deg(self.unit, self.choice.side, self.placement), 2)
-            most_mm = shape.travel_mm
+        along_deg = round(heading_deg(self.unit, self.choice.side, self.placement), 2)
         turn = math.radians(along_deg)
         along = np.array([math.cos(turn), math.sin(turn)])
-        _, there = nearest(np.array([centre, centre + most_mm * along]), stands.other)
-        aside_mm = abs(float(along[0] * (there - centre)[1] - along[1] * (there - centre)[0]))
-        play_mm = max(0.0, shape.allowed_mm)
-        ahead_mm = float((there - centre) @ along) - math.sqrt(max(0.0, play_mm**2 - aside_mm**2))
+        _, there = nearest(np.array([centre, centre]), stands.other)
+        ahead_mm = max(0.1, float(np.linalg.norm(there - centre)) - max(0.0, shape.allowed_mm))
+        most_mm = min([shape.travel_mm, *(_room_along(rim, along) for rim in shape.rims)])
         step_mm = rule("length step").value
-        length_mm = math.ceil((width_mm + max(ahead_mm, 0.1)) / step_mm - 1e-6) * step_mm
-        return centre, along_deg, min(length_mm - width_mm, most_mm)
+        length_mm = math.ceil((width_mm + ahead_mm) / step_mm - 1e-6) * step_mm
+        if length_mm - width_mm <= most_mm + 1e-9:
+            return centre, along_deg, length_mm - width_mm
+        return centre, along_deg, min(math.ceil(10.0 * ahead_mm - 1e-6) / 10.0, max(most_mm, ahead_mm))
 
     def _lengthen(self) -> None:
         """A slot that is there already: longer at the end that falls short."""

@@ -13,7 +13,7 @@ import numpy as np
 
 from partkin.adaptation.choices import Choice, Unit
 from partkin.adaptation.master import MOST_LISTED, Listed, Programmed, master
-from partkin.adaptation.placing import Geometry, Placed, Sets
+from partkin.adaptation.placing import Geometry, Refuted, Sets
 from partkin.adaptation.standing import REACH_TOLERANCE_MM, excess_mm
 from partkin.adaptation.tables import rule
 from partkin.model.fitting import Placement
@@ -62,7 +62,7 @@ class Optimiser:
     units: Sequence[Unit]
     geometry: Geometry
     costs: Sequence[Sequence[int]]
-    finish: Callable[[Vector, Placed], object | None]
+    finish: Callable[[Vector, Placement], object | None]
     left: int
     most_listed: int = MOST_LISTED
     cuts: list[Sets] = field(default_factory=list)
@@ -152,7 +152,7 @@ class Optimiser:
         if vector not in self.borne_out:
             self.left -= 1
             placed = self.geometry.place(vector)
-            if not isinstance(placed, Placed):
+            if isinstance(placed, Refuted):
                 if placed.sets:
                     self.cuts.append(placed.sets)
                     aim.asked.strike(placed.sets)

@@ -7,14 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partkin.adaptation.choices import STEP_DEG, Choice, Shape, Unit
-from partkin.adaptation.limits import DIRECTIONS
+from partkin.adaptation.choices import RIM_RADIUS_MM, Choice, Shape, Unit
 from partkin.model.fitting import Placement, Spot
 
 REACH_TOLERANCE_MM = 1e-6
-DIRECTION_UNITS = np.array(
-    [[math.cos(math.radians(n * STEP_DEG)), math.sin(math.radians(n * STEP_DEG))] for n in range(DIRECTIONS)]
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,37 +84,19 @@ def lengthened(own: np.ndarray, spot: Spot, shape: Shape) -> np.ndarray:
 
 def excess_mm(unit: Unit, choice: Choice, placement: Placement) -> float:
     """How far outside a choice's reach a fixing stands; 0 or less: inside."""
-    return _excess(unit, choice, placement)[0]
-
-
-def direction_of(unit: Unit, choice: Choice, placement: Placement) -> int | None:
-    """The direction of a hemmed slot that reaches the fixing best; None: none is needed or none reaches."""
-    excess, direction = _excess(unit, choice, placement)
-    return direction if excess <= REACH_TOLERANCE_MM else None
-
-
-def _excess(unit: Unit, choice: Choice, placement: Placement) -> tuple[float, int | None]:
     shape = choice.shape
     if shape is None:
-        return -math.inf, None
+        return -math.inf
     stands = standing(unit, placement, choice.side)
     spot = unit.feature if choice.side == "donor" else unit.fixing
     assert spot is not None
     here, there = nearest(lengthened(stands.own, spot, shape), stands.other)
-    away_mm = float(np.linalg.norm(there - here))
-    if shape.reaches_mm is None:
-        return away_mm - shape.allowed_mm - shape.travel_mm, None
-    if away_mm <= shape.allowed_mm:
-        return away_mm - shape.allowed_mm, None
+    beyond_mm = float(np.linalg.norm(there - here)) - shape.outer_mm
     centre = stands.own.mean(axis=0)
-    best: tuple[float, int | None] = (math.inf, None)
-    for step in range(DIRECTIONS):
-        ray = np.array([centre, centre + shape.reaches_mm[step] * DIRECTION_UNITS[step]])
-        a, b = nearest(ray, stands.other)
-        beyond_mm = float(np.linalg.norm(b - a)) - shape.allowed_mm
-        if beyond_mm < best[0] - 1e-9:
-            best = (beyond_mm, step)
-    return best
+    for rim in shape.rims:
+        middle = centre + (rim.room_mm - RIM_RADIUS_MM) * np.array([rim.x, rim.y])
+        beyond_mm = max(beyond_mm, float(np.linalg.norm(there - middle)) - RIM_RADIUS_MM)
+    return beyond_mm
 
 
 def heading_deg(unit: Unit, side: str, placement: Placement) -> float:
