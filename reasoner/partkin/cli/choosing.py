@@ -1,4 +1,4 @@
-"""rank, costs, outcome, score: which way to go, what it comes to, and how the stated chances have fared."""
+"""why, rank, costs, outcome, score: which way to go, what it comes to, and how the stated chances have fared."""
 
 from __future__ import annotations
 
@@ -21,10 +21,33 @@ class Shape(StrEnum):
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this module."""
+    app.command("why")(why)
     app.command("rank")(rank)
     app.command("costs")(costs)
     app.command("outcome")(outcome)
     app.command("score")(score)
+
+
+def why(
+    donor: Donor,
+    folder: Folder = Path("."),
+    host: ForHost = None,
+    other: Annotated[bool, typer.Option("--not", help="Say what would have to be true for another verdict.")] = False,
+) -> None:
+    """Tell why DONOR got its verdict, reason under reason, or with --not what would give another.
+
+    Example: partkin why top-dask --not --in demo-build
+    """
+    from partkin import explaining, pipeline
+    from partkin.report.explaining import chain_text, changes_text
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    if not other:
+        typer.echo(chain_text(pipeline.check(build, donor, host)), nl=False)
+        return
+    verdict, changes = explaining.explain(build, donor, host)
+    typer.echo(changes_text(verdict, [(change.says, change.source) for change in changes]), nl=False)
 
 
 def rank(

@@ -17,17 +17,23 @@ LEVELS = {
 
 
 def reasons(findings: Findings, chosen: VerdictWord, conflicts: tuple[str, ...] = ()) -> tuple[Reason, ...]:
-    """Number the reasons from the verdict down: r1 rests on the others. The conflicts come first."""
+    """Number the reasons from the verdict down: r1 rests on the others, and what one of them rests on follows it.
+
+    The conflicts come first.
+    """
     below = [
         *(Reason("", text, (), PLAY_SOURCE) for text in conflicts),
         *_evidence(findings), *_geometry(findings), *_seams(findings), *_forbids(findings),
         *(Reason("", note) for note in findings.notes),
     ]  # fmt: skip
-    numbered = [
-        Reason(f"r{number}", reason.says, (), reason.source) for number, reason in enumerate(below, start=2)
-    ]
-    first = Reason("r1", f"the verdict is: {chosen}", tuple(reason.id for reason in numbered), None)
-    return (first, *numbered)
+    numbered: list[Reason] = []
+    carried: list[str] = []
+    for reason in below:
+        under = [Reason(f"r{len(numbered) + 3 + n}", text, (), reason.source) for n, text in enumerate(reason.because)]
+        top = Reason(f"r{len(numbered) + 2}", reason.says, tuple(each.id for each in under), reason.source)
+        numbered += [top, *under]
+        carried.append(top.id)
+    return (Reason("r1", f"the verdict is: {chosen}", tuple(carried), None), *numbered)
 
 
 def _evidence(findings: Findings) -> list[Reason]:

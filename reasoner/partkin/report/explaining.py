@@ -1,0 +1,48 @@
+"""The because-chain of a verdict, as a person would tell it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from textwrap import wrap
+
+from partkin.model.reasons import Reason
+from partkin.model.verdict import Verdict
+
+WIDTH = 96
+
+
+def chain_text(verdict: Verdict) -> str:
+    """The verdict and what it rests on, each reason under the one that it carries; ends in a newline."""
+    by_id = {reason.id: reason for reason in verdict.reasons}
+    lines = [f"{verdict.donor} on {verdict.host}: {verdict.verdict}"]
+    lines += _fold(verdict.says, "  ", "  ")
+    if verdict.reasons:
+        lines += ["", "because"]
+        lines += _under(verdict.reasons[0], by_id, 1)
+    if verdict.unknown:
+        lines += ["", "and not known"]
+        lines += [line for unknown in verdict.unknown for line in _fold(unknown.says, "  ? ", "    ")]
+    return "\n".join(lines) + "\n"
+
+
+def _under(reason: Reason, by_id: dict[str, Reason], depth: int) -> list[str]:
+    lines: list[str] = []
+    indent = "  " * depth
+    for because in reason.because:
+        below = by_id[because]
+        source = f" [{below.source}]" if below.source else ""
+        lines += _fold(below.says + source, f"{indent}- ", f"{indent}  ")
+        lines += _under(below, by_id, depth + 1)
+    return lines
+
+
+def changes_text(verdict: Verdict, changes: Iterable[tuple[str, str]]) -> str:
+    """What would have to be true for another verdict: (says, source) each; ends in a newline."""
+    lines = [f"{verdict.donor} on {verdict.host}: {verdict.verdict}", "", "For another verdict"]
+    for says, source in changes:
+        lines += _fold(f"{says} [{source}]", "  - ", "    ")
+    return "\n".join(lines) + "\n"
+
+
+def _fold(text: str, first: str, rest: str) -> list[str]:
+    return wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
