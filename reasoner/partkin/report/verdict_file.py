@@ -65,6 +65,10 @@ def as_tree(verdict: Verdict) -> dict[str, Any]:
             {"id": r.id, "says": r.says, "because": list(r.because), "source": r.source} for r in verdict.reasons
         ],
         "next": verdict.next_step,
+        "levels": [
+            {"part": levelevel.part, "host": level.host, "within": level.within, "verdict": level.verdict, "says": level.says}
+            for level in verdict.levels
+        ],
         "positions": {"host": _places(verdict.host_positions), "donor": _places(verdict.donor_positions)},
     }  # fmt: skip
 
@@ -128,9 +132,16 @@ def _nogood(nogood: Nogood) -> dict[str, Any]:
 
 def _piece(piece: Piece) -> dict[str, Any]:
     tree: dict[str, Any] = {"turn_deg": list(piece.turn_deg)}
+    if piece.box is not None:
+        tree = {"box": {"largest": piece.box.largest, "lo": list(piece.box.lo), "hi": list(piece.box.hi)}}
     if piece.apart is not None:
         return {**tree, "apart": list(piece.apart)}
-    return {**tree, "weights": [[fixing, *force] for fixing, force in piece.weights]}
+    tree["weights"] = [[fixing, *force] for fixing, force in piece.weights]
+    if piece.couples:
+        tree["couples"] = [[fixing, *couple] for fixing, couple in piece.couples]
+    if piece.axes:
+        tree["axes"] = [[fixing, weight] for fixing, weight in piece.axes]
+    return tree
 
 
 def _actions(adaptation: Adaptation | None) -> tuple[Action, ...]:

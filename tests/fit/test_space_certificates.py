@@ -1,0 +1,167 @@
+"""Proofs in space: confirmed in fractions, by sampling rotations, and refused when forged."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from partkin import proofs_in_space as exact
+from partkin.fit import solve
+from partkin.model.fitting import FitTask, Nogood, Option, Piece, Spot, TurnBox
+from partkin.report.verdict_file import _piece
+from space_reference import held as plain
+from space_tasks import moved, random_known, random_move
+
+
+def as_held(task: FitTask, pair: tuple[str, str]) -> exact.HeldInSpace:
+    """The floats of a task at their exact values."""
+    fixing = next(s for s in task.fixings if s.id == pair[0])
+    feature = next(s for s in task.features if s.id == pair[1])
+    allowed = next(o.allowed_mm for o in task.options if (o.fixing, o.feature) == pair)
+    flip = -1 if task.mirrored else 1
+    b, d = solid(feature.axis), solid(feature.at_mm)
+    along = slot(feature)
+    return exact.HeldInSpace(
+        (flip * d[0], d[1], d[2]), solid(fixing.at_mm), Fraction(allowed),
+        Fraction(fixing.grip_mm if fixing.grip_mm is not None else feature.grip_mm or 0.0),
+        exact.unit(solid(fixing.axis)), exact.unit((flip * b[0], b[1], b[2])),
+        Fraction(max(fixing.depth_mm or 0.0, feature.depth_mm or 0.0)),
+        Fraction(fixing.half_travel_mm), slot(fixing), Fraction(feature.half_travel_mm),
+        (flip * along[0], along[1], along[2]),
+    )
+
+
+def solid(v) -> exact.Solid:
+    return tuple(Fraction(float(x)) for x in v)
+
+
+def slot(spot: Spot) -> exact.Solid:
+    from partkin.proofs import cos_sin
+
+    return exact.laid_over(exact.unit(solid(spot.axis)), *cos_sin(Fraction(spot.angle_deg)))
+
+
+def confirmed(task: FitTask, nogood: Nogood, pieces=None) -> str | None:
+    held = {pair[0]: as_held(task, pair) for pair in nogood.pairs}
+    return exact.excludes_every_rotation(held, [_piece(piece) for piece in pieces or nogood.pieces])
+
+
+def refused(first: int, last: int) -> list[tuple[int, FitTask, Nogood]]:
+    found = []
+    for seed in range(first, last):
+        task = random_known(seed)
+        answer = solve(task)
+        if answer.conflict:
+            found += [(seed, task, nogood) for nogood in answer.conflict.nogoods]
+    return found
+
+
+@pytest.fixture(scope="module")
+def proofs() -> list[tuple[int, FitTask, Nogood]]:
+    return refused(0, 26)
+
+
+def test_every_proof_is_confirmed_in_fractions(proofs) -> None:
+    assert len(proofs) >= 8
+    assert sum(len(nogood.pieces) > 1 for _, _, nogood in proofs) >= 3
+    for seed, task, nogood in proofs:
+        assert nogood.local or confirmed(task, nogood) is None, seed
+    assert not any(nogood.local for _, _, nogood in proofs)
+
+
+@pytest.mark.slow
+def test_more_proofs_are_confirmed_and_few_are_local() -> None:
+    found = refused(26, 300)
+    assert len(found) > 100
+    for seed, task, nogood in found:
+        assert nogood.local or confirmed(task, nogood) is None, seed
+    assert sum(nogood.local for _, _, nogood in found) <= len(found) // 20
+
+
+def test_what_a_proof_rules_out_holds_nowhere_in_its_boxes(proofs) -> None:
+    """Sampled: each rotation lies in a box, and there no shift brings the weighted pairs within their play."""
+    draw = np.random.default_rng(5)
+    for _, task, nogood in proofs:
+        if len(nogood.pieces) == 1:
+            continue
+        for q in draw.normal(size=(60, 4)):
+            piece = next(p for p in nogood.pieces if holds(p.box, q))
+            assert bound(task, nogood, piece, Rotation.from_quat(q, scalar_first=True).as_matrix()) > 0
+
+
+def holds(box: TurnBox, q: np.ndarray) -> bool:
+    three = np.delete(q, box.largest) / q[box.largest]
+    return bool((three >= box.lo).all() and (three <= box.hi).all())
+
+
+def bound(task: FitTask, nogood: Nogood, piece: Piece, turn: np.ndarray) -> float:
+    """How far the forces show that the pairs are out at one rotation, worked out anew."""
+    small = replace(task, options=tuple(o for o in task.options if (o.fixing, o.feature) in nogood.pairs))
+    pairs = {option.fixing: pair for option, pair in zip(small.options, plain(small), strict=True)}
+    if piece.apart:
+        one, two = (pairs[name] for name in piece.apart)
+        reach = sum(
+            math.hypot(p.allowed + np.linalg.norm(p.host_slot) + np.linalg.norm(p.donor_slot), p.grip) for p in (one, two)
+        )
+        return float(np.linalg.norm(turn @ (one.p - two.p) - (one.q - two.q))) - reach
+    force, couple, axes = dict(piece.weights), dict(piece.couples), dict(piece.axes)
+    value = 0.0
+    for name, pair in pairs.items():
+        f, g = np.array(force.get(name, (0, 0, 0))), np.array(couple.get(name, (0, 0, 0)))
+        flat = np.eye(3) - np.outer(pair.a, pair.a)
+        value += f @ (turn @ pair.p - pair.q) - abs(f @ pair.a) * pair.grip
+        value += axes.get(name, 0.0) * (0.866 - pair.a @ turn @ pair.b)
+        each = [(f / 2 + g, pair.ends[0]), (f / 2 - g, pair.ends[1])] if len(pair.ends) == 2 else [(f, pair.p)]
+        for pull, end in each:
+            pull = flat @ pull
+            value += pull @ turn @ (end - pair.p) - np.linalg.norm(pull) * pair.allowed
+            value -= abs(pull @ pair.host_slot) + abs(pull @ turn @ pair.donor_slot)
+    return float(value)
+
+
+def test_forged_proofs_are_refused(proofs) -> None:
+    _, task, nogood = next(p for p in proofs if len(p[2].pieces) > 20)
+    pieces = list(nogood.pieces)
+    assert confirmed(task, nogood, pieces[:-1]) == "not every rotation is covered"
+    assert confirmed(task, nogood, pieces[1:]) == "not every rotation is covered"
+    at = next(k for k, piece in enumerate(pieces) if piece.weights)
+    (name, force), *rest = pieces[at].weights
+    unbalanced = replace(pieces[at], weights=((name, (force[0] + 0.125, *force[1:])), *rest))
+    assert "does not rule out" in confirmed(task, nogood, [*pieces[:at], unbalanced, *pieces[at + 1 :]])
+    wider = replace(pieces[at], box=TurnBox(pieces[at].box.largest, (-1.0, -1.0, -1.0), (1.0, 1.0, 1.0)))
+    assert "does not rule out" in confirmed(task, nogood, [wider])
+    easier = replace(task, options=tuple(replace(o, allowed_mm=o.allowed_mm + 5.0) for o in task.options))
+    assert confirmed(easier, nogood) is not None
+
+
+def test_two_too_far_apart_need_one_piece() -> None:
+    task = FitTask(
+        (Spot("F1", (0.0, 0.0, 0.0), grip_mm=6.0), Spot("F2", (300.0, 0.0, 0.0), grip_mm=6.0)),
+        (Spot("a", (0.0, 0.0, 5.0)), Spot("b", (303.0, 0.0, 5.0))),
+        (Option("F1", "a", 0.5), Option("F2", "b", 0.5)), given=True,
+    )
+    answer = solve(task)
+    assert answer.fits is False and answer.certified == "certified"
+    (nogood,) = answer.conflict.nogoods
+    assert nogood.pieces == (Piece((-180.0, 180.0), apart=("F1", "F2")),)
+    assert confirmed(task, nogood) is None
+
+
+def test_a_part_turned_over_is_refused_by_the_axes() -> None:
+    """Three holes of a flat bracket whose mirror image would go on turned over."""
+    host = [Spot(f"F{k}", (x, y, 0.0), grip_mm=6.0) for k, (x, y) in enumerate([(0, 0), (120, 0), (30, 70)])]
+    donor = [Spot(f"d{k}", (-s.at_mm[0], s.at_mm[1], 0.0)) for k, s in enumerate(host)]
+    donor = list(moved(tuple(donor), *random_move(np.random.default_rng(3))))
+    options = tuple(Option(f"F{k}", f"d{k}", 0.5) for k in range(3))
+    task = FitTask(tuple(host), tuple(donor), options, given=True)
+    answer = solve(task)
+    assert answer.fits is False and answer.certified == "certified"
+    assert all(confirmed(task, nogood) is None for nogood in answer.conflict.nogoods)
+    over = replace(task, features=tuple(replace(s, axis=tuple(-v for v in s.axis)) for s in task.features))
+    assert solve(over).fits is True
+    assert solve(replace(task, mirrored=True)).fits is True
