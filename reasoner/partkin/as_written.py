@@ -137,6 +137,8 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
         raise Unwritten("the sheets have no such host or donor")
     stated = verdict.get("positions") or {}
     shows = host if verdict["measured_from"] == "host" else _original(build, host, verdict.get("original"))
+    if all(any(row.z_mm is not None for row in build.features_of(part.part)) for part in (shows, donor)):
+        raise Unwritten("both parts have heights, and only flat patterns are checked")
     rows = _rows(build, host, shows)
     hosted = _places(build, shows, stated.get("host"))
     fixings = {name: _fixing(build, feature, shown, hosted.get(shown.feature)) for name, feature, shown in rows}
@@ -240,8 +242,6 @@ def _distances(build: Build, part: Part) -> bool:
 def _places(build: Build, part: Part, stated: Mapping | None) -> dict[str, Vector]:
     """Places by feature: as the sheet has them; adjusted from distances: as the verdict states them."""
     rows = build.features_of(part.part)
-    if any(row.z_mm is not None for row in rows):
-        raise Unwritten(f"{part.part} is not flat, and verify checks flat patterns only")
     if not _distances(build, part):
         written = [(row.feature, row.x_mm, row.y_mm) for row in rows]
         return {name: (exact(x), exact(y)) for name, x, y in written if x is not None and y is not None}

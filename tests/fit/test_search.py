@@ -200,3 +200,10 @@ def test_mirrored_parts_are_mirrored_first():
     assert np.linalg.det(matrix[:2, :2]) == pytest.approx(-1.0)
     moved = np.array([s.at_mm for s in donor]) @ matrix[:2, :2].T + matrix[:2, 3]
     assert np.allclose(moved, points, atol=1e-6)
+
+
+def test_movement_that_is_left_is_said():
+    donor = tuple(replace(s, half_travel_mm=4.0) for s in spots([(0, 0), (80, 0)], "d", **SHOULD))
+    answer = solve(task(spots([(0, 0), (80, 0)], "F"), donor, 0.25))
+    assert answer.fits and "slide" in answer.slides[0]
+    assert solve(task(spots(ring(6, 80), "F"), spots(ring(6, 80), "d", **SHOULD))).slides == ()

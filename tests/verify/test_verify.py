@@ -295,5 +295,8 @@ def test_what_is_no_verdict_is_refused_and_never_raises(junk):
 
 def test_a_part_in_space_is_not_confirmed():
     build = fitting()
+    true = verdict_of(build)
     lifted = replace(build, features=tuple(replace(f, z_mm=1.0) for f in build.features))
-    assert "flat" in verify(verdict_of(build), lifted)[0]
+    assert "flat" in verify(true, lifted)[0]
+    one_side = replace(build, features=tuple(replace(f, z_mm=1.0 if f.part == "host" else None) for f in build.features))
+    assert verify(true, one_side) == ()

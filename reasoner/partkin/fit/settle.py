@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from partkin.fit.freedom import free_movement
 from partkin.fit.layout import WILD_MM, Layout, Pair
 from partkin.fit.minimax import FITS_MM, Placed, best_placement
 from partkin.fit.turns import two_by_two
@@ -33,13 +34,15 @@ class Settled:
 class Known:
     """Placements of known pairings of one layout, each set of pairs worked out once.
 
-    `conflicts`: sets of pairs, with the largest excess that each is known to exceed.
+    `conflicts`: sets of pairs, with the largest excess that each is known to exceed. `loose`: placements
+    that fit and leave some movement.
     """
 
     layout: Layout
     solved: dict[frozenset[Pair], Settled] = field(default_factory=dict)
     judged: dict[tuple[frozenset[Pair], float], Settled] = field(default_factory=dict)
     conflicts: dict[frozenset[Pair], float] = field(default_factory=dict)
+    loose: dict[frozenset[Pair], Placed] = field(default_factory=dict)
 
     def settle(self, pairs: Sequence[Pair], limit_mm: float) -> Settled | tuple[Pair, ...]:
         """Find the best placement of `pairs` (at least one), or a few of them that exceed the limit."""
@@ -60,8 +63,20 @@ class Known:
         key = self._telling(pairs)
         if key not in self.solved:
             ordered = tuple(sorted(key))
-            self.solved[key] = _settled(ordered, best_placement(self.layout.known(ordered)), 0.0)
+            placed = best_placement(self.layout.known(ordered))
+            self.solved[key] = _settled(ordered, placed, 0.0)
+            if placed.loose and placed.fits:
+                self.loose[key] = placed
         return self.solved[key]
+
+    def movement(self, pairs: Sequence[Pair]) -> tuple[str, ...]:
+        """Say what movement is left at the best placement of these pairs."""
+        key = self._telling(pairs)
+        if key not in self.loose:
+            return ()
+        ordered = sorted(key)
+        fixings = [self.layout.ids(pair)[0] for pair in ordered]
+        return free_movement(self.layout.known(ordered), self.loose[key], fixings)
 
     def _telling(self, pairs: Sequence[Pair]) -> frozenset[Pair]:
         """Leave out pairs whose play says nothing; if that is all of them, keep the one that says most."""

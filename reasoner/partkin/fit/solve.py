@@ -148,7 +148,7 @@ def _answer(
         also_pairs=tuple(_as_ids(work, one.pairs) for one in ranked[1 : MOST_SHOWN + 1]),
         unpaired_fixings=tuple(spot.id for spot in work.task.fixings if spot.id not in used[0]),
         unpaired_features=tuple(spot.id for spot in work.task.features if spot.id not in used[1]),
-        conflict=conflict, limit=limit,
+        conflict=conflict, limit=limit, slides=work.slides(ranked[0]) if fits else (),
     )  # fmt: skip
 
 

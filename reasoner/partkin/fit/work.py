@@ -137,6 +137,10 @@ class Work:
         """Write a turn and a shift as a placement with its 4 x 4 matrix."""
         return placement_of(found, self.task.mirrored)
 
+    def slides(self, found: Found) -> tuple[str, ...]:
+        """Say what movement is left where a pairing fits."""
+        return self.known.movement(found.pairs)
+
     def pair_fits(self, found: Found) -> tuple[PairFit, ...]:
         """How each pair stands at its placement, in the task's order of fixings."""
         order = {spot.id: place for place, spot in enumerate(self.task.fixings)}
