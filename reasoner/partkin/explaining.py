@@ -85,8 +85,8 @@ def _mended(trial: Trial) -> tuple[Change, ...]:
             found.append((wider_mm, pair))
     changes_ = tuple(
         Change(
-            f"it would go on if {feature} on {fixing} had {wider_mm:.1f} mm more play (a hole {2 * wider_mm:.1f} mm wider, "
-            f"or a reading that is out by as much)",
+            f"it would go on if {feature} on {fixing} had {wider_mm:.1f} mm more play (a hole {2 * wider_mm:.1f} mm "
+            f"wider, or a reading that is out by as much)",
             wider_mm, SOURCE,
         )
         for wider_mm, (fixing, feature) in sorted(found)[:3]

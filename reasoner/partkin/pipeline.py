@@ -70,9 +70,11 @@ def check(build: Build, donor: str, host: str | None = None) -> Verdict:
     FaultyInput
         Where the donor or host cannot be told from the sheets.
     """
+    from partkin import levels
     from partkin.verdict import decide
 
-    return decide(find_out(build, donor, host))
+    verdict = decide(find_out(build, donor, host))
+    return replace(verdict, levels=levels.others(build, donor)) if levels.has_others(build, donor) else verdict
 
 
 def find_out(build: Build, donor: str, host: str | None = None) -> Findings:

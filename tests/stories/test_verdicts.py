@@ -239,3 +239,20 @@ def test_the_file_is_the_same_bytes_each_time_and_leaves_nothing_out() -> None:
     assert set(contract.split()) <= set(tree)
     assert set(tree["pairs"][0]) >= {"fixing", "feature", "offset_mm", "allowed_mm", "margin_mm", "state"}
     assert set(tree["adaptations"][0]) >= {"do", "feature", "to_mm", "minutes", "cost", "says"}
+
+
+# Levels
+
+
+def test_the_skin_may_go_on_although_the_assembly_does_not() -> None:
+    whole = build(studs(PLATE), given(holes([(0.0, 0.0), (320.0, 0.0), *PLATE[2:]])))
+    frame = Part("frame", origin="host", seen_from="outside", duty="trim")
+    skin = Part("skin", origin="donor", takes_place_of="frame", part_of="donor", seen_from="outside", duty="trim")
+    on_frame = [replace(f, part="frame") for f in studs(PLATE)]
+    of_skin = [replace(f, part="skin") for f in holes(PLATE)]
+    made = replace(whole, parts=(*whole.parts, frame, skin), features=(*whole.features, *on_frame, *of_skin))
+    verdict = partkin.check(made, "donor")
+    assert verdict.verdict == "does not fit"
+    assert [(level.part, level.verdict, level.within) for level in verdict.levels] == [("skin", "bolts on", True)]
+    up = partkin.check(made, "skin")
+    assert up.verdict == "bolts on" and up.levels[0].part == "donor" and not up.levels[0].within

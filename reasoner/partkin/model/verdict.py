@@ -32,6 +32,21 @@ class Unpaired:
 
 
 @dataclass(frozen=True)
+class Level:
+    """How a part within the donor, or an assembly that the donor belongs to, stands by itself.
+
+    `within`: True, a part of the donor; False, an assembly around it.
+    """
+
+    part: str
+    name: str | None
+    host: str
+    verdict: VerdictWord
+    within: bool
+    says: str
+
+
+@dataclass(frozen=True)
 class Verdict:
     """One of the five words with all that it rests on.
 
@@ -60,5 +75,6 @@ class Verdict:
     says: str = ""
     next_step: str = ""
     notes: tuple[str, ...] = field(default=())
+    levels: tuple[Level, ...] = ()
     host_positions: tuple[tuple[str, tuple[float, ...]], ...] = ()
     donor_positions: tuple[tuple[str, tuple[float, ...]], ...] = ()

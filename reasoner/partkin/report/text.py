@@ -32,6 +32,7 @@ def _lines(verdict: Verdict, currency: str | None) -> Iterator[str]:
     yield from _pairs(verdict)
     yield from _work(verdict, currency)
     yield from _open(verdict)
+    yield from _levels(verdict)
     rest = [caution for caution in verdict.safety if not caution.hold]
     if rest:
         yield ""
@@ -103,6 +104,15 @@ def _jobs(adaptation: Adaptation, currency: str | None) -> Iterator[str]:
     sure = "" if adaptation.proved_cheapest else "; not proved to be the cheapest"
     cost = f", {adaptation.cost:.2f} {currency or ''}".rstrip() if adaptation.cost is not None else ""
     yield f"     in all {adaptation.minutes:g} min{cost}{sure}"
+
+
+def _levels(verdict: Verdict) -> Iterator[str]:
+    if not verdict.levels:
+        return
+    yield ""
+    yield "At other levels"
+    for level in verdict.levels:
+        yield from _fold(f"{level.verdict}: {level.says}", "      ", first=f"  {MARKS[level.verdict]} ")
 
 
 def _open(verdict: Verdict) -> Iterator[str]:

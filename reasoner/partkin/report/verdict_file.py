@@ -66,8 +66,8 @@ def as_tree(verdict: Verdict) -> dict[str, Any]:
         ],
         "next": verdict.next_step,
         "levels": [
-            {"part": levelevel.part, "host": level.host, "within": level.within, "verdict": level.verdict, "says": level.says}
-            for level in verdict.levels
+            {"part": o.part, "host": o.host, "within": o.within, "verdict": o.verdict, "says": o.says}
+            for o in verdict.levels
         ],
         "positions": {"host": _places(verdict.host_positions), "donor": _places(verdict.donor_positions)},
     }  # fmt: skip
