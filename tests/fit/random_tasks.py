@@ -1,4 +1,4 @@
-"""Invented fit tasks: by hand, and of every sort at random (rings, lines, slots, duplicates, spares)."""
+"""Invented fit tasks: by hand, and at random (rings, lines, slots, duplicates, spares, unknown sizes)."""
 
 from __future__ import annotations
 
@@ -93,6 +93,8 @@ def _spots(draw: np.random.Generator, at: np.ndarray, letter: str, needs: tuple[
 
 def _options(draw: np.random.Generator, fixings: tuple[Spot, ...], features: tuple[Spot, ...]) -> tuple[Option, ...]:
     play, too_small, gaps = draw.choice([0.2, 0.5, 1.5]), draw.random() < 0.15, draw.random() < 0.3
+    # A size that is not known: unlimited play.
+    unknown = {s.id for s in (*fixings, *features) if draw.random() < draw.choice([0.0, 0.0, 0.0, 0.2])}
     found = []
     for fixing in fixings:
         for feature in features:
@@ -101,6 +103,8 @@ def _options(draw: np.random.Generator, fixings: tuple[Spot, ...], features: tup
             allowed = play * draw.choice([0.5, 1.0, 2.0]) if draw.random() < 0.5 else play
             if too_small and draw.random() < 0.3:
                 allowed = -draw.uniform(0.0, 0.5)
+            if unknown & {fixing.id, feature.id}:
+                allowed = 1.0e5
             found.append(Option(fixing.id, feature.id, float(allowed)))
     return tuple(found)
 

@@ -24,7 +24,8 @@ def agrees_with_brute(given: FitTask) -> None:
     assert (answer.margin_mm is None) == (truth.margin_mm is None)
     if any(s.must or s.should for s in (*given.fixings, *given.features)):
         assert not answer.fits or shoulds_paired(given, answer) == truth.value
-    if truth.margin_mm is None:
+    if truth.margin_mm is None or truth.margin_mm > 1e4:
+        # No pairing at all, or none of it measured: there is nothing to compare.
         return
     assert max(answer.margin_mm, -10.0) == pytest.approx(max(truth.margin_mm, -10.0), abs=2e-3)
     if truth.ties and truth.margin_mm > -10.0:

@@ -298,5 +298,5 @@ def test_a_part_in_space_is_not_confirmed():
     true = verdict_of(build)
     lifted = replace(build, features=tuple(replace(f, z_mm=1.0) for f in build.features))
     assert "flat" in verify(true, lifted)[0]
-    one_side = replace(build, features=tuple(replace(f, z_mm=1.0 if f.part == "host" else None) for f in build.features))
-    assert verify(true, one_side) == ()
+    one = tuple(replace(f, z_mm=1.0 if f.part == "host" else None) for f in build.features)
+    assert verify(true, replace(build, features=one)) == ()
