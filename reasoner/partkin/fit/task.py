@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from partkin.fit.fixings import HostFixings
-from partkin.fit.mating import mate
+from partkin.fit.mating import OPENINGS, fastener_mm, mate, solid_mm
 from partkin.model.fitting import FitTask, Option, Spot
 from partkin.model.mating import DonorFeature, Fixing, Mating
 from partkin.model.positions import Missing, Positions
@@ -40,6 +40,8 @@ def prepare(
     mirrored: bool,
     flex_mm: float = 0.0,
     flex_in_plane: bool = False,
+    host_thickness_mm: float | None = None,
+    donor_thickness_mm: float | None = None,
 ) -> Prepared:
     """Make the task of laying a donor on its fixings.
 
@@ -53,28 +55,65 @@ def prepare(
         Id of that part, for the readings that are asked for.
     mirrored
     flex_mm, flex_in_plane
+    host_thickness_mm, donor_thickness_mm
+        Depth of the holes of either part; None: not known.
+
+    Notes
+    -----
+    Two patterns are laid together in space unless both are flat with every axis along z. Where only one
+    side has a third coordinate, and is not flat, nothing can be said before the other side has one too.
     """
-    dims = host_places.dims if host_places.dims == donor_places.dims else 2
+    dims, depthless = _dims(hosted, donors, host_places, donor_places)
     matings = _matings(hosted, donors)
     wild_fixings = frozenset(f for f, shown in _shown(hosted) if shown not in host_places.features)
     wild_features = frozenset(d.feature.feature for d in donors if d.feature.feature not in donor_places.features)
     unknown = frozenset(
         pair for pair, mating in matings.items()
-        if mating.option and (mating.allowed_mm is None or pair[0] in wild_fixings or pair[1] in wild_features)
+        if mating.option
+        and (depthless or mating.allowed_mm is None or pair[0] in wild_fixings or pair[1] in wild_features)
     )  # fmt: skip
     options = tuple(
         Option(*pair, UNKNOWN_PLAY_MM if pair in unknown else mating.allowed_mm or 0.0)
         for pair, mating in matings.items() if mating.option
     )  # fmt: skip
     task = FitTask(
-        fixings=tuple(_host_spot(f, hosted.placed_by, host_places, dims) for f in hosted.fixings),
-        features=tuple(_donor_spot(d, donor_places, dims) for d in donors),
+        fixings=tuple(_host_spot(f, hosted.placed_by, host_places, dims, host_thickness_mm) for f in hosted.fixings),
+        features=tuple(_donor_spot(d, donor_places, dims, donor_thickness_mm) for d in donors),
         options=options, given=_is_given(options), mirrored=mirrored, flex_mm=flex_mm, flex_in_plane=flex_in_plane,
     )  # fmt: skip
     return Prepared(
         task, matings, {f.feature.feature: f for f in hosted.fixings}, {d.feature.feature: d for d in donors},
-        unknown, _missing(matings, unknown, hosted, host_part, donor_places),
+        unknown,
+        (_lacks_z(depthless, host_part, donor_places.part),) if depthless
+        else _missing(matings, unknown, hosted, host_part, donor_places),
     )  # fmt: skip
+
+
+def _dims(
+    hosted: HostFixings, donors: tuple[DonorFeature, ...], host_places: Positions, donor_places: Positions
+) -> tuple[int, str | None]:
+    """2 or 3, and the side (host, donor) whose third coordinate is wanting."""
+    flat = (
+        _is_flat(host_places, [f.feature.axis for f in hosted.fixings]),
+        _is_flat(donor_places, [d.feature.axis for d in donors]),
+    )
+    if host_places.dims == donor_places.dims:
+        return (2, None) if host_places.dims == 2 or all(flat) else (3, None)
+    solid, other = (0, "donor") if host_places.dims == 3 else (1, "host")
+    return 2, None if flat[solid] else other
+
+
+def _is_flat(places: Positions, axes: list[tuple[float, float, float] | None]) -> bool:
+    """All in one plane square to z, and every axis along z."""
+    upright = all(axis is None or axis[2] > 1.0 - 1e-9 for axis in axes)
+    z = places.xyz_mm[:, 2] if places.dims == 3 else []
+    return upright and (len(z) == 0 or max(z) == min(z))
+
+
+def _lacks_z(side: str, host_part: str, donor_part: str) -> Missing:
+    part, other = (host_part, donor_part) if side == "host" else (donor_part, host_part)
+    says = f"{other} is not flat: the height (z_mm) of every feature of {part}, 0 for all of them if it is flat"
+    return Missing(f"z of {part}", part, "z", None, None, says)
 
 
 def _shown(hosted: HostFixings) -> list[tuple[str, str | None]]:
@@ -103,7 +142,9 @@ def _is_given(options: tuple[Option, ...]) -> bool:
     return len({o.fixing for o in options}) == len(options) == len({o.feature for o in options})
 
 
-def _host_spot(fixing: Fixing, placed_by: dict[str, str], places: Positions, dims: int) -> Spot:
+def _host_spot(
+    fixing: Fixing, placed_by: dict[str, str], places: Positions, dims: int, thickness_mm: float | None
+) -> Spot:
     feature = fixing.feature
     need = feature.need or "must"
     # A stud of the host stands out of it: the donor has to have an opening there, needed or not.
@@ -114,13 +155,28 @@ def _host_spot(fixing: Fixing, placed_by: dict[str, str], places: Positions, dim
     )  # fmt: skip
 
 
-def _donor_spot(donor: DonorFeature, places: Positions, dims: int) -> Spot:
+def _donor_spot(donor: DonorFeature, places: Positions, dims: int, thickness_mm: float | None) -> Spot:
     feature = donor.feature
     need = feature.need or "should"
     return Spot(
         feature.feature, _at(feature.feature, places, dims), _half_travel(donor), feature.angle_deg or 0.0,
         must=need == "must", should=need == "should", axis=feature.axis or (0.0, 0.0, 1.0),
+        grip_mm=_grip_mm(donor), depth_mm=_depth_mm(donor, thickness_mm),
     )  # fmt: skip
+
+
+def _grip_mm(end: Fixing | DonorFeature) -> float | None:
+    """How far along its axis a fastener still engages: its own diameter either way; None: no fastener is known.
+
+    About one diameter of thread is engaged (common practice, no source), so further off nothing would be.
+    """
+    if end.feature.kind in (*OPENINGS, "peg hole", "clip hole"):
+        return fastener_mm(end.feature)
+    return end.across.mm if end.across.mm is not None else solid_mm(end.feature)
+
+
+def _depth_mm(end: Fixing | DonorFeature, thickness_mm: float | None) -> float | None:
+    return thickness_mm if end.feature.kind in (*OPENINGS, "peg hole", "clip hole") else None
 
 
 def _at(feature: str | None, places: Positions, dims: int) -> tuple[float, ...]:
