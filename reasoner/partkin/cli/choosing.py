@@ -24,6 +24,9 @@ def register(app: typer.Typer) -> None:
     app.command("why")(why)
     app.command("rank")(rank)
     app.command("costs")(costs)
+    offers = typer.Typer(help="Listings of parts.", no_args_is_help=True, rich_markup_mode=None)
+    offers.command("import")(import_offers)
+    app.add_typer(offers, name="offers")
     app.command("outcome")(outcome)
     app.command("score")(score)
 
@@ -81,6 +84,26 @@ def costs(folder: Folder = Path("."), host: ForHost = None, as_json: AsJson = Fa
     say_all(warnings)
     found = ranking.costs(build, host)
     typer.echo(shown.as_json(found) if as_json else shown.total_text(found), nl=False)
+
+
+def import_offers(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV, or JSON-LD with schema.org Product and Offer.")],
+    folder: Folder = Path("."),
+) -> None:
+    """Add listings to offers.csv; nothing is fetched, and what is listed already stays as it is.
+
+    Example: partkin offers import listings.csv --in demo-build
+    """
+    from partkin import offering, pipeline, sheets
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    found = offering.read_listings(file, build)
+    if found.rows:
+        sheets.append_rows(folder, "offers.csv", found.rows)
+    for text in found.left_out:
+        typer.echo(f"left out: {text}")
+    typer.echo(f"{len(found.rows)} added to offers.csv")
 
 
 def outcome(
