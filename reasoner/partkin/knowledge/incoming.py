@@ -1,0 +1,150 @@
+"""A Turtle file from elsewhere into a build: within limits, held against the shapes, and nothing lost unsaid."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections import Counter
+from collections.abc import Iterator
+from typing import Any, Final
+
+from partkin.knowledge.backwards import build_from
+from partkin.knowledge.cells import iri_name
+from partkin.knowledge.names import full
+from partkin.knowledge.statements import blocks_of, ntriples
+from partkin.model.build import Build
+from partkin.model.problem import Problem
+
+BYTES_AT_MOST: Final = 64 << 20
+TRIPLES_AT_MOST: Final = 200_000
+LETTERS_AT_MOST: Final = 10_000
+SECONDS_AT_MOST: Final = 20.0
+LOST_AT_MOST: Final = 20
+_LINE: Final = re.compile(r"line (\d+)")
+_DECIMAL: Final = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)")
+_XSD_DECIMAL: Final = full("xsd:decimal")
+_RDF_TYPE: Final = full("rdf:type")
+
+Triple = tuple[str, str, str]
+Incoming = tuple[Build | None, tuple[Problem, ...]]
+
+
+class _Refused(Exception):
+    def __init__(self, what: str, mend: str, row: int = 0) -> None:
+        super().__init__(what)
+        self.problem = Problem("import", row, "file", what, mend)
+
+
+def read_turtle(content: bytes) -> Incoming:
+    """Read a build from Turtle.
+
+    Nothing is fetched, whatever the file names. Blank nodes, and files beyond the limits of this module, are
+    refused.
+
+    Returns
+    -------
+    Build or None, tuple of Problem
+        The build when nothing is at fault. Problems are every fault of the shapes, or warnings that say which
+        statements have no place in a sheet and are left out.
+    """
+    try:
+        lines = list(_lines(content))
+    except _Refused as refused:
+        return None, (refused.problem,)
+    from rdflib import Graph
+
+    from partkin.knowledge.shapes import check_graph
+
+    data = Graph().parse(data="\n".join(lines), format="nt")
+    builds = sorted({line.split(" ", 1)[0][1:-1] for line in lines if line.endswith(_IS_BUILD)})
+    if len(builds) != 1:
+        what = f"the file describes {len(builds)} builds" if builds else "the file describes no build"
+        return None, (Problem("import", 0, "file", what, "It must describe one, as partkin export writes it"),)
+    faults = check_graph(data)
+    if faults:
+        return None, faults
+    said = [(str(one), str(two), str(three)) for one, two, three in data]
+    try:
+        named = _subjects(build_from(said))
+        # A thing under another name than partkin gives it would come back as a different thing.
+        build = build_from(triple for triple in said if triple[0] in named)
+    except ValueError as fault:
+        return None, (Problem("import", 0, "file", f"a number cannot be read: {fault}", "Mend it there"),)
+    written = Graph().parse(data=ntriples(build), format="nt")
+    return build, _lost(said, {(str(one), str(two), str(three)) for one, two, three in written}, builds[0])
+
+
+def _subjects(build: Build) -> set[str]:
+    return {subject[1:-1] for subject, _ in blocks_of(build)}
+
+
+_IS_BUILD: Final = f" <{_RDF_TYPE}> <{full('partkin:Build')}> ."
+
+
+def _lines(content: bytes) -> Iterator[str]:
+    import pyoxigraph
+
+    if len(content) > BYTES_AT_MOST:
+        raise _Refused(f"the file is larger than {BYTES_AT_MOST >> 20} MB", "Export fewer parts at a time")
+    start = time.monotonic()
+    try:
+        parsed: Any = pyoxigraph.parse(content.removeprefix(b"\xef\xbb\xbf"), format=pyoxigraph.RdfFormat.TURTLE)
+        for count, quad in enumerate(parsed, start=1):
+            if count > TRIPLES_AT_MOST:
+                raise _Refused(f"the file holds more than {TRIPLES_AT_MOST} statements",
+                               "Export fewer parts at a time")
+            if count % 1024 == 0 and time.monotonic() - start > SECONDS_AT_MOST:
+                raise _Refused(f"reading the file took more than {SECONDS_AT_MOST:g} s",
+                               "Export fewer parts at a time")
+            for term in (quad.subject, quad.object):
+                _check_term(term)
+            yield f"{quad.subject} {quad.predicate} {quad.object} ."
+    except MemoryError as fault:
+        # The reader's own bound on one text or name.
+        raise _too_long() from fault
+    except (SyntaxError, ValueError) as fault:
+        at = _LINE.search(str(fault))
+        said = str(fault).splitlines()[0][:200] if str(fault) else "no reason was given"
+        raise _Refused(f"this is not Turtle: {said}", "Write it with partkin export, or mend it there",
+                       int(at[1]) if at else 0) from fault
+
+
+def _check_term(term: Any) -> None:
+    import pyoxigraph
+
+    if isinstance(term, pyoxigraph.BlankNode):
+        raise _Refused("the file holds a blank node", "Give everything an IRI, as partkin export does")
+    if not isinstance(term, (pyoxigraph.NamedNode, pyoxigraph.Literal)):
+        raise _Refused("the file holds a statement about a statement", "Leave it out")
+    if len(term.value) > LETTERS_AT_MOST:
+        raise _too_long()
+    typed = term.datatype.value if isinstance(term, pyoxigraph.Literal) else ""
+    # rdflib would take 1e5 and NaN for decimals, which they are not.
+    if typed == _XSD_DECIMAL and not _DECIMAL.fullmatch(term.value):
+        raise _Refused(f"{term.value[:40]!r} is not a number", "Write digits with a decimal point")
+
+
+def _too_long() -> _Refused:
+    return _Refused(f"the file holds a text or a name of more than {LETTERS_AT_MOST} letters", "Shorten it")
+
+
+def _lost(said: list[Triple], kept: set[Triple], base: str) -> tuple[Problem, ...]:
+    """Return a warning for each kind of statement that no sheet has a column for."""
+    lost: Counter[str] = Counter()
+    first: dict[str, str] = {}
+    for subject, predicate, value in said:
+        if (subject, predicate, value) not in kept:
+            name = f"a {iri_name(value, base)}" if predicate == _RDF_TYPE else iri_name(predicate, base)
+            lost[name] += 1
+            first[name] = min(first.get(name, subject), subject)
+    told = [
+        Problem("import", 0, "file",
+                f"{count} of {name} left out, the first of {iri_name(first[name], base)}",
+                "No sheet has a place for it, or the thing is not named as partkin export names things", True)
+        for name, count in sorted(lost.items())
+    ]
+    more = len(told) - LOST_AT_MOST
+    if more > 0:
+        told[LOST_AT_MOST:] = [
+            Problem("import", 0, "file", f"{more} more kinds of statement are left out", "See above", True)]
+    return tuple(told)
