@@ -90,6 +90,8 @@ def most(a: Fraction, b: Fraction, lo: Fraction, hi: Fraction) -> Fraction:
 
     A wave is largest at one end, unless it rises at lo and falls at hi: then at its crest, if that is near.
     """
+    if hi - lo >= 360:
+        return root(a * a + b * b, up=True)
     if hi - lo > 90:
         middle = (lo + hi) / 2
         return max(most(a, b, lo, middle), most(a, b, middle, hi))
@@ -171,10 +173,7 @@ def pairing_left_open(
     RuntimeError
         There are too many ways to try.
     """
-    ways: dict[tuple[int, str], list[Named]] = {}
-    for option in sorted(set(options)):
-        for side in (0, 1):
-            ways.setdefault((side, option[side]), []).append(option)
+    ordered = sorted(set(options))
     holding: dict[Named, list[frozenset[Named]]] = {}
     for nogood in nogoods:
         for pair in nogood:
@@ -187,7 +186,7 @@ def pairing_left_open(
             spots = spots[1:]
         if not spots:
             return made
-        for pair in ways.get(spots[0], ()):
+        for pair in [option for option in ordered if option[spots[0][0]] == spots[0][1]]:
             steps += 1
             if steps > MOST_STEPS:
                 raise RuntimeError(f"more than {MOST_STEPS} ways to try")
