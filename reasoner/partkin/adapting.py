@@ -124,6 +124,7 @@ def question_of(build: Build, findings: Findings, trial: Trial, prepared: Prepar
         duty=strictest_duty(known),
         host_duty=known.host.part.duty,
         settings=build.settings,
+        work=build.work,
         donor_zones=known.donor.zones,
         host_zones=known.host.zones,
         donor_outlines=_outlines(build, known.donor),

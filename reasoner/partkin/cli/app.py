@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from partkin import __version__
-from partkin.cli import asking, checking, choosing, folders, seeing
+from partkin.cli import asking, bench, checking, choosing, folders, seeing
 from partkin.model.problem import FaultyInput
 
 app = typer.Typer(
@@ -39,7 +39,7 @@ def _whole(
     pass
 
 
-for group in (folders, checking, choosing, seeing, asking):
+for group in (folders, checking, bench, choosing, seeing, asking):
     group.register(app)
 
 

@@ -1,9 +1,21 @@
 """The build folder as values: one frozen dataclass a sheet row. None means: not known."""
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from partkin.model.words import (
-    Duty, Face, FastenerKind, Hand, Instrument, Kind, Need, OptionKind, Origin, OutlineKind, Quantity, ZoneKind,
+    Duty,
+    Face,
+    FastenerKind,
+    Hand,
+    Instrument,
+    Kind,
+    Need,
+    OptionKind,
+    Origin,
+    OutlineKind,
+    Quantity,
+    ZoneKind,
 )
 
 
@@ -216,7 +228,10 @@ class Holding:
 
 @dataclass(frozen=True)
 class Build:
-    """A whole build folder, every sheet in its own order."""
+    """A whole build folder, every sheet in its own order.
+
+    `work`: the folder's own work.csv, rows that stand before the shipped table (`model.adapting.WorkRow`).
+    """
 
     settings: Settings = field(default_factory=Settings)
     models: tuple[VehicleModel, ...] = ()
@@ -231,6 +246,7 @@ class Build:
     connectors: tuple[Connector, ...] = ()
     outcomes: tuple[Outcome, ...] = ()
     holdings: tuple[Holding, ...] = ()
+    work: tuple[Any, ...] = ()
 
     def part(self, part_id: str) -> Part | None:
         """Return the part of that id, or None."""

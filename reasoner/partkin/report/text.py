@@ -78,6 +78,11 @@ def _figures(pair: Pair) -> str:
     return " ".join(f"{'?':>8}" if cell is None else f"{cell + 0.0:8.2f}" for cell in cells)
 
 
+def verdict_work(verdict: Verdict, currency: str | None) -> list[str]:
+    """The work and what is ruled out, as lines."""
+    return list(_work(verdict, currency))
+
+
 def _work(verdict: Verdict, currency: str | None) -> Iterator[str]:
     if verdict.adaptation is not None:
         yield ""

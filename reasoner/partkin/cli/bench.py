@@ -1,0 +1,47 @@
+"""adapt, worklist: what to do to a donor, and the sheet to do it by."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from partkin.cli.shared import Donor, Folder, ForHost, say_all
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    app.command("adapt")(adapt)
+    app.command("worklist")(worklist)
+
+
+def adapt(donor: Donor, folder: Folder = Path("."), host: ForHost = None) -> None:
+    """List the cheapest work that makes DONOR go on, the next ways of doing it, and what is ruled out.
+
+    Example: partkin adapt top-dask --in demo-build
+    """
+    from partkin import bench, pipeline
+    from partkin.report.bench import adapt_text
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    b = bench.bench(build, donor, host)
+    currency = build.settings.currency
+    typer.echo(adapt_text(b.verdict, b.gaps, b.trims, b.connectors, b.refused, currency), nl=False)
+
+
+def worklist(donor: Donor, folder: Folder = Path("."), host: ForHost = None) -> None:
+    """Write the bench sheet of DONOR: steps in order with marking-out, tools, cautions and checks, to tick off.
+
+    Example: partkin worklist top-dask --in demo-build
+    """
+    from partkin import bench, pipeline
+    from partkin.report.bench import worklist_text
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    b = bench.bench(build, donor, host)
+    if not b.steps:
+        typer.echo(f"{b.verdict.donor}: {b.verdict.verdict}, so there is nothing to work at. {b.verdict.says}")
+        return
+    typer.echo(worklist_text(b.verdict, b.steps, build.settings.currency), nl=False)

@@ -1,0 +1,63 @@
+"""The adaptations of a donor, and the bench sheet: lines to read and boxes to tick."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from textwrap import wrap
+
+from partkin.model.adapting import Action, ConnectorLine, EdgeGap, RuledOut, Step
+from partkin.model.verdict import Verdict
+from partkin.report.text import verdict_work
+
+WIDTH = 96
+
+
+def adapt_text(
+    verdict: Verdict, gaps: Iterable[EdgeGap], trims: Iterable[Action], connectors: Iterable[ConnectorLine],
+    refused: Iterable[RuledOut], currency: str | None,
+) -> str:  # fmt: skip
+    """What to do to a donor, the next ways of doing it, what is ruled out; ends in a newline."""
+    lines = [f"{verdict.donor} on {verdict.host}: {verdict.verdict}", *_fold(verdict.says, "  ")]
+    lines += verdict_work(verdict, currency)
+    for title, texts in (
+        ("Edges", [gap.says for gap in gaps] + [trim.says for trim in trims]),
+        ("Connectors", [line.says for line in connectors if line.state != "matches"]),
+        ("Ruled out besides", [f"{each.says} [{each.source}]" for each in refused]),
+    ):
+        if texts:
+            lines += ["", title, *(line for text in texts for line in _fold(text, "  - "))]
+    lines += _holds(verdict)
+    return "\n".join(lines) + "\n"
+
+
+def worklist_text(verdict: Verdict, steps: Iterable[Step], currency: str | None) -> str:
+    """The bench sheet; ends in a newline."""
+    lines = [f"Bench sheet: {verdict.donor} on {verdict.host}", *_fold(verdict.says, ""), *_holds(verdict)]
+    for step in steps:
+        lines += ["", *_step(step)]
+    minutes = sum(step.minutes or 0.0 for step in steps)
+    lines += ["", f"In all {minutes:g} min." if minutes else "No time is counted."]
+    return "\n".join(lines) + "\n"
+
+
+def _step(step: Step) -> Iterator[str]:
+    time = f" ({step.minutes:g} min)" if step.minutes else ""
+    yield from _fold(f"{step.says}{time}", f"[ ] {step.order}. ", "      ")
+    for caution in step.cautions:
+        yield from _fold(f"Take care: {caution}", "      ! ", "        ")
+    for mark in step.marks:
+        yield from _fold(mark.says, "      mark: ", "            ")
+    if step.tools:
+        yield from _fold(", ".join(step.tools), "      tools: ", "             ")
+    if step.check:
+        yield from _fold(step.check, "      then check: ", "                  ")
+
+
+def _holds(verdict: Verdict) -> list[str]:
+    holds = [caution for caution in verdict.safety if caution.hold]
+    return [line for c in holds for line in _fold(f"HOLD, {c.rule}: {c.says} [{c.source}]", "  ", "  ")]
+
+
+def _fold(text: str, first: str, rest: str | None = None) -> list[str]:
+    indent = " " * len(first) if rest is None else rest
+    return wrap(text, WIDTH, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False)
