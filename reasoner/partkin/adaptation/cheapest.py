@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from partkin.adaptation.applied import adapted_task
 from partkin.adaptation.choices import Bench, Choice, Unit, enclosing, holds, new_hole, unit_of_pair
 from partkin.adaptation.dressing import dress
 from partkin.adaptation.fasteners import fastener_jobs
-from partkin.adaptation.limits import LICENSED, Refusal
+from partkin.adaptation.limits import LICENSED, Refusal, refuse_cut
 from partkin.adaptation.optimise import Optimiser, Optimum, Permitted, Vector
 from partkin.adaptation.pairing import pairings
 from partkin.adaptation.pairs import blocked_by_thread, bolt_of
@@ -170,8 +172,13 @@ class _Search:
         if dressed.refusal is None:
             return choice
         # That its own old hole is in the way rules nothing out that anyone would want.
-        own = unit.feature.id if unit.feature is not None else None
-        return None if dressed.refusal.near == own else replace(choice, refusal=dressed.refusal)
+        in_the_way = unit.feature is not None and self._is_in_the_way(unit.feature, dressed.actions[0])
+        return None if in_the_way else replace(choice, refusal=dressed.refusal)
+
+    def _is_in_the_way(self, old: Spot, new: Action) -> bool:
+        alone = [o for o in self.bench.donor.obstacles if o.what == "hole" and o.name == old.id]
+        at = np.array([(new.at_mm or (0.0, 0.0))[:2]] * 2)
+        return refuse_cut(replace(self.bench.donor, obstacles=tuple(alone)), at, new.to_mm or 0.0, 0.0, False) is not None
 
     def _rest_of(self, fixing: str) -> FitAnswer | None:
         task = self.question.task
@@ -185,7 +192,9 @@ class _Search:
 
     def _finish(self, vector: Vector, placement: Placement) -> Finished | None:
         dressed = dress(self.bench, self.units, vector, placement)
-        if dressed.refusal is not None:
+        chosen = [unit.choices[choice] for unit, choice in zip(self.units, vector, strict=True)]
+        # A set with a refused job is asked about only to say what it would have saved.
+        if dressed.refusal is not None and all(choice.refusal is None for choice in chosen):
             return None
         trial = Adaptation(dressed.actions, 0.0, None, 0.0, False, None, dressed.pairs)
         after = self.solve(adapted_task(self.question.task, trial))

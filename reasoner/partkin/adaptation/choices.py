@@ -205,6 +205,8 @@ def _beats(other: Choice, choice: Choice, first: bool) -> bool:
     """Whether `other` makes `choice` pointless. Leaving a pair out never makes work on it pointless."""
     if other.refusal is not None or (other.shape is None) != (choice.shape is None):
         return False
+    if choice.do == ("thread insert",):
+        return False  # A thinner bolt is less work and holds less: both are worth offering.
     dearer = other.minutes > choice.minutes or other.cost > choice.cost
     if dearer or not holds(choice, other):
         return False

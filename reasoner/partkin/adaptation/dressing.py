@@ -17,6 +17,7 @@ from partkin.adaptation.standing import heading_deg, lengthened, line3, nearest,
 from partkin.adaptation.tables import rule, work_for
 from partkin.model.adapting import Action
 from partkin.model.fitting import Placement, Spot
+from partkin.tables import parse_thread
 
 ORDER = (
     "open out", "slot", "thread insert", "new hole", "move over", "trim edge", "connector adapter",
@@ -300,8 +301,10 @@ class _Job:
         if meant == sizes.other_bolt:
             meant = self.unit.host.thread
         opening = sizes.openings[0]
+        was = parse_thread(meant) if meant else None
+        thinner = was is not None and was.major_mm > sizes.bolt_mm + 1e-6
         self._add(
-            "other bolt", phrases.other_bolt(self.unit.fixing.id, sizes.other_bolt or "", meant),
+            "other bolt", phrases.other_bolt(self.unit.fixing.id, sizes.other_bolt or "", meant, thinner),
             to_mm=sizes.bolt_mm, allowed_mm=round(opening.play_mm(opening.across_mm, sizes.bolt_mm), 6),
         )  # fmt: skip
 

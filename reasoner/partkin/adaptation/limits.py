@@ -260,9 +260,14 @@ def refuse_cut(
     """
     group = limits.material.rules_as if limits.material else "moulded"
     margin, pitch = rule("zone margin"), rule("pitch")
+    rings = [obstacle for obstacle in limits.obstacles if obstacle.what == "edge" and len(obstacle.starts) > 2]
+    if rings and not any(_covers(ring, line) for ring in rings):
+        return Refusal("it would lie off the part as its outline is drawn", "the outline")
     for obstacle in limits.obstacles:
         if obstacle.what == "hole" and obstacle.name == but:
             continue
+        if obstacle.what == "opening" and _covers(obstacle, line):
+            return Refusal(f"it would lie in the opening {obstacle.name}", "the outline")
         away_mm = apart_mm(line, obstacle.starts, obstacle.ends)
         if obstacle.what in PROTECTED_ZONES:
             kept_mm = away_mm - across_mm / 2.0

@@ -118,11 +118,12 @@ def leave_unused(fixing: str, feature: str) -> str:
     return f"Leave fixing {fixing} empty ({feature} does not reach it) and plug the hole that stays open."
 
 
-def other_bolt(fixing: str, thread: str, meant: str | None) -> str:
+def other_bolt(fixing: str, thread: str, meant: str | None, thinner: bool) -> str:
     """Another bolt than the one meant."""
     instead = f", not {meant}" if meant else ""
+    weaker = " It is thinner than the one meant and holds less." if thinner else ""
     return (
-        f"Use a bolt {thread} at {fixing}{instead}. Start it by hand for several turns; if it binds, stop: "
+        f"Use a bolt {thread} at {fixing}{instead}.{weaker} Start it by hand for several turns; if it binds, stop: "
         "the thread is not the one written down."
     )
 

@@ -1,0 +1,166 @@
+"""What may be cut, where, and how far: each answer with its reason."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from adapting_cases import ask, holes, studs
+
+from partkin.adaptation.limits import (
+    grid_travels_mm,
+    largest_opening_mm,
+    limits_of,
+    opening_room,
+    refuse_cut,
+    rims_of,
+    travel_room,
+)
+from partkin.adaptation.tables import material_of, materials, read_work, rule, shipped_work, washers, work_for
+from partkin.model.build import Outline, Part, Zone
+from partkin.model.fitting import Spot
+
+PLAIN = ask(studs((0.0, 0.0), (200.0, 0.0)), holes((0.0, 0.0), (200.0, 0.0)), [("F1", "a"), ("F2", "b")])
+SEAM = Zone("D", "Z1", "tear seam", ((-100.0, 40.0), (100.0, 40.0)))
+RIM = Outline("D", "edge", "rim", ((-12.0, -50.0), (400.0, -50.0), (400.0, 200.0), (-12.0, 200.0)))
+
+
+@pytest.mark.parametrize(
+    ("material", "group", "may"),
+    [
+        ("press-hardened steel", "high-strength steel", ()),
+        ("boron steel", "high-strength steel", ()),
+        ("laminated glass", "glass", ()),
+        ("magnesium casting", "magnesium", ()),
+        ("cast aluminium", "cast", ("open out",)),
+        ("leather on foam, ABS carrier", "covered foam", ("open out", "slot", "new hole")),
+        ("carbon composite", "composite", ("open out", "slot", "new hole")),
+        ("glass-fibre moulding", "composite", ("open out", "slot", "new hole")),
+        ("PA6 glass-filled", "plastic", ("open out", "slot", "new hole")),
+        ("galvanised sheet", "steel", ("open out", "slot", "new hole")),
+        ("ABS", "plastic", ("open out", "slot", "new hole")),
+    ],
+)
+def test_each_material_has_its_answer(material: str, group: str, may: tuple[str, ...]) -> None:
+    found = material_of(material)
+    assert found is not None and found.group == group
+    assert tuple(do for do in ("open out", "slot", "new hole") if found.bears(do)) == may
+    assert found.why if not may else True
+
+
+def test_every_row_of_the_tables_names_its_source() -> None:
+    assert all(row.source for row in (*materials(), *shipped_work(), *washers()))
+    assert all(rule(name).source for name in ("pitch", "zone margin", "largest opening", "washer cover", "longest slot"))
+    assert work_for("slot", "steel").workmanship_mm == 0.5
+
+
+@pytest.mark.parametrize(
+    ("duty", "part", "says"),
+    [
+        (None, Part("D", material="steel"), "duty of D is not known"),
+        ("structural", Part("D", material="steel"), "as it is or not at all"),
+        ("restraint", Part("D", material="steel"), "never altered"),
+        ("body", Part("D"), "high-strength steel"),
+    ],
+)
+def test_parts_that_are_not_cut(duty: str | None, part: Part, says: str) -> None:
+    limits = limits_of(replace(PLAIN, duty=duty, donor=part), "donor")
+    refusal = limits.may("open out")
+    assert refusal is not None and says in refusal.says
+    if duty in ("structural", "restraint"):
+        assert "the maker's instructions, local law and a licensed person" in refusal.says
+
+
+def test_trim_of_unknown_material_may_be_cut() -> None:
+    assert limits_of(replace(PLAIN, donor=Part("D")), "donor").may("slot") is None
+
+
+def test_a_seam_that_only_the_original_shows_stops_every_cut() -> None:
+    asked = replace(PLAIN, original_zones=(replace(SEAM, part="O"),))
+    refusal = limits_of(asked, "donor").may("open out")
+    assert refusal is not None and "tear seam" in refusal.says
+    assert limits_of(replace(asked, donor_zones=(SEAM,)), "donor").may("open out") is None
+
+
+def test_features_within_the_margin_of_a_zone_stay_as_they_are() -> None:
+    """Margin 20 mm (common practice): hole a's edge is 40 - 3.5 = 36.5 mm off, then 12.5 after a move of 24."""
+    assert limits_of(replace(PLAIN, donor_zones=(SEAM,)), "donor").untouchable == {}
+    near = replace(SEAM, corners_mm=((-100.0, 16.0), (100.0, 16.0)))
+    refusal = limits_of(replace(PLAIN, donor_zones=(near,)), "donor").untouchable["a"]
+    assert "12 mm from the tear seam Z1" in refusal.says
+    assert "b" not in limits_of(replace(PLAIN, donor_zones=(near,)), "donor").untouchable
+
+
+def test_largest_opening_by_hand() -> None:
+    """1.5 d, and two thirds of a large washer (ISO 7093-1: M6 18, M5 15): M6 min(9, 12.06), M5 min(7.5, 10.05)."""
+    assert (largest_opening_mm(6.0), largest_opening_mm(5.0)) == (9.0, 7.5)
+
+
+def test_opening_stops_where_the_edge_asks() -> None:
+    """1.2 d0 of steel sheet at 10 mm from the edge: 8.33, so 8.0; hole 7.0 wants 8.4 and is there already."""
+    edge = replace(RIM, corners_mm=((-10.0, -50.0), (400.0, -50.0), (400.0, 200.0), (-10.0, 200.0)))
+    limits = limits_of(replace(PLAIN, donor_outlines=(edge,)), "donor")
+    to_mm, refusal = opening_room(limits, Spot("a", (0.0, 0.0)), 7.0, 6.0)
+    assert to_mm == 8.0
+    assert refusal is not None and "10 mm of an edge" in refusal.says and "EN 1993-1-8" in refusal.source
+
+
+def test_holes_keep_their_pitch() -> None:
+    """2.2 d0: between a and b 200 mm, a new 7 mm hole wants 15.4 from both."""
+    limits = limits_of(PLAIN, "donor")
+    near, far = np.array([[15.0, 0.0]] * 2), np.array([[15.5, 0.0]] * 2)
+    refusal = refuse_cut(limits, near, 7.0, 6.0, False)
+    assert refusal is not None and refusal.near == "a"
+    assert refuse_cut(limits, far, 7.0, 6.0, False) is None
+
+
+def test_travel_stops_short_of_the_zone() -> None:
+    """Seam at 40: 40 - 20 - 7/2 = 16.5 for the end's centre; slots run in whole millimetres of length."""
+    limits = limits_of(replace(PLAIN, donor_zones=(SEAM,)), "donor")
+    travel_mm, refusal = travel_room(limits, Spot("a", (0.0, 0.0)), 7.0, 6.0, 30.0, 90.0)
+    assert travel_mm == 16.0
+    assert refusal is not None and "tear seam" in refusal.says
+    assert travel_room(limits, Spot("a", (0.0, 0.0)), 7.0, 6.0, 30.0, 270.0)[0] == 30.0
+
+
+def test_whole_lengths() -> None:
+    assert grid_travels_mm(7.0, 3.2) == [1.0, 2.0, 3.0]
+
+
+@pytest.mark.parametrize("seed", range(150))
+def test_what_keeps_to_its_rims_keeps_its_distance(seed: int) -> None:
+    """Any slot whose far end passes no rim may be cut, whatever zones, edges and holes stand around."""
+    draw = np.random.default_rng(seed)
+    corners = tuple(map(tuple, draw.uniform(-60, 60, (int(draw.integers(2, 6)), 2)) + draw.uniform(-60, 60, 2)))
+    others = [tuple(draw.uniform(-60, 60, 2)) for _ in range(3)]
+    asked = ask(
+        studs((0.0, 0.0)), holes((0.001, 0.0), *others), [("F1", "a")], donor_outlines=(RIM,),
+        donor_zones=(Zone("D", "Z", "structural", corners),),
+    )  # fmt: skip
+    limits, spot = limits_of(asked, "donor"), Spot("a", (0.0, 0.0))
+    if refuse_cut(limits, np.zeros((2, 2)), 7.5, 6.0, True, "a") is not None:
+        return
+    rims, travel_mm, _ = rims_of(limits, spot, 7.5, 6.0, 13.0)
+    for along_deg in range(0, 360, 5):
+        along = np.array([math.cos(math.radians(along_deg)), math.sin(math.radians(along_deg))])
+        run_mm = min([travel_mm, *(r.room_mm / c for r in rims if (c := r.x * along[0] + r.y * along[1]) > 1e-9)])
+        line = np.array([[0.0, 0.0], max(0.0, run_mm - 1e-6) * along])
+        assert refuse_cut(limits, line, 7.5, 6.0, True, "a") is None, (along_deg, run_mm)
+
+
+def test_a_straight_edge_costs_a_slot_nothing() -> None:
+    """12 mm from the edge, 1.5 d0 = 11.25 kept: 0.75 mm towards it, and all 13 along it."""
+    limits = limits_of(replace(PLAIN, donor_outlines=(RIM,)), "donor")
+    [rim], travel_mm, refusal = rims_of(limits, Spot("a", (0.0, 0.0)), 7.5, 6.0, 13.0)
+    assert (rim.x, rim.y, rim.room_mm, travel_mm) == (-1.0, 0.0, pytest.approx(0.75), 13.0)
+    assert refusal is not None and "edge" in refusal.says
+
+
+def test_a_build_folder_may_say_what_work_takes() -> None:
+    rows, problems = read_work("do,group,minutes,cost,workmanship_mm,tools\nslot,any,30,\"1,5\",0.3,file\n")
+    assert not problems and work_for("slot", "steel", rows).minutes == 30.0 and rows[0].cost == 1.5
+    _, problems = read_work("do,group,minutes,cost,workmanship_mm\nweld,any,1,0,0\nslot,any,-1,x,0\n")
+    assert [(p.row, p.column) for p in problems] == [(2, "do"), (3, "minutes"), (3, "cost")]
+    assert read_work("do\n")[1][0].what == "the column is missing"
