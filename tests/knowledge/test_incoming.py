@@ -100,6 +100,12 @@ def test_numbers_that_are_none_are_refused():
     assert told(TURTLE.replace("partkin:order 2 ;", 'partkin:order "two" ;'))
 
 
+def test_numbers_may_be_written_with_zeros_and_signs():
+    other = TURTLE.replace("300.1", "+300.100").replace('"7"^^xsd:decimal', "7.00").replace("partkin:order 2", "partkin:order 02")
+    assert other != TURTLE
+    assert read_turtle(other.encode()) == (dashboard(), ())
+
+
 def test_names_that_climb_out_of_the_build_stay_names():
     build = Build(
         settings=replace(dashboard().settings, name="../../etc"),

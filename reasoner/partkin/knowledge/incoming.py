@@ -6,6 +6,7 @@ import re
 import time
 from collections import Counter
 from collections.abc import Iterator
+from functools import cache
 from typing import Any, Final
 
 from partkin.knowledge.backwards import build_from
@@ -24,6 +25,9 @@ _LINE: Final = re.compile(r"line (\d+)")
 _DECIMAL: Final = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)")
 _XSD_DECIMAL: Final = full("xsd:decimal")
 _RDF_TYPE: Final = full("rdf:type")
+_IS_BUILD: Final = (_RDF_TYPE, full("partkin:Build"))
+# rdflib writes plain text without a datatype.
+_DATATYPES: Final = {full("xsd:string"): None}
 
 Triple = tuple[str, str, str]
 Incoming = tuple[Build | None, tuple[Problem, ...]]
@@ -48,40 +52,73 @@ def read_turtle(content: bytes) -> Incoming:
         statements have no place in a sheet and are left out.
     """
     try:
-        lines = list(_lines(content))
+        store = _store(content)
     except _Refused as refused:
         return None, (refused.problem,)
-    from rdflib import Graph
-
     from partkin.knowledge.shapes import check_graph
 
-    data = Graph().parse(data="\n".join(lines), format="nt")
-    builds = sorted({line.split(" ", 1)[0][1:-1] for line in lines if line.endswith(_IS_BUILD)})
+    said: list[Triple] = [(one.subject.value, one.predicate.value, one.object.value) for one in store]
+    builds = sorted(subject for subject, predicate, value in said if (predicate, value) == _IS_BUILD)
     if len(builds) != 1:
         what = f"the file describes {len(builds)} builds" if builds else "the file describes no build"
         return None, (Problem("import", 0, "file", what, "It must describe one, as partkin export writes it"),)
-    faults = check_graph(data)
+    faults = check_graph(_for_shapes(store))
     if faults:
         return None, faults
-    said = [(str(one), str(two), str(three)) for one, two, three in data]
     try:
         named = _subjects(build_from(said))
         # A thing under another name than partkin gives it would come back as a different thing.
         build = build_from(triple for triple in said if triple[0] in named)
     except ValueError as fault:
         return None, (Problem("import", 0, "file", f"a number cannot be read: {fault}", "Mend it there"),)
-    written = Graph().parse(data=ntriples(build), format="nt")
-    return build, _lost(said, {(str(one), str(two), str(three)) for one, two, three in written}, builds[0])
+    return build, _lost(said, _written(build), builds[0])
 
 
 def _subjects(build: Build) -> set[str]:
     return {subject[1:-1] for subject, _ in blocks_of(build)}
 
 
-_IS_BUILD: Final = f" <{_RDF_TYPE}> <{full('partkin:Build')}> ."
+def _written(build: Build) -> set[Triple]:
+    import pyoxigraph
+
+    parsed: Any = pyoxigraph.parse(ntriples(build), format=pyoxigraph.RdfFormat.N_TRIPLES)
+    return {(one.subject.value, one.predicate.value, one.object.value) for one in parsed}
 
 
-def _lines(content: bytes) -> Iterator[str]:
+def _for_shapes(store: Any) -> Any:
+    """Return the same triples as rdflib holds them, each term made once."""
+    from rdflib import Graph, Literal, URIRef
+
+    @cache
+    def thing(iri: str) -> URIRef:
+        return URIRef(iri)
+
+    @cache
+    def literal(value: str, datatype: str, language: str | None) -> Literal:
+        if language:
+            return Literal(value, lang=language)
+        return Literal(value, datatype=_DATATYPES.get(datatype, datatype))
+
+    graph = Graph()
+    for one in store:
+        value = one.object
+        typed = getattr(value, "datatype", None)
+        graph.add((
+            thing(one.subject.value), thing(one.predicate.value),
+            thing(value.value) if typed is None else literal(value.value, typed.value, value.language)))
+    return graph
+
+
+def _store(content: bytes) -> Any:
+    """Return the statements of a file, numbers in their canonical form."""
+    import pyoxigraph
+
+    store = pyoxigraph.Store()
+    store.bulk_extend(_quads(content))
+    return store
+
+
+def _quads(content: bytes) -> Iterator[Any]:
     import pyoxigraph
 
     if len(content) > BYTES_AT_MOST:
@@ -98,7 +135,7 @@ def _lines(content: bytes) -> Iterator[str]:
                                "Export fewer parts at a time")
             for term in (quad.subject, quad.object):
                 _check_term(term)
-            yield f"{quad.subject} {quad.predicate} {quad.object} ."
+            yield quad
     except MemoryError as fault:
         # The reader's own bound on one text or name.
         raise _too_long() from fault
