@@ -101,7 +101,8 @@ def test_numbers_that_are_none_are_refused():
 
 
 def test_numbers_may_be_written_with_zeros_and_signs():
-    other = TURTLE.replace("300.1", "+300.100").replace('"7"^^xsd:decimal', "7.00").replace("partkin:order 2", "partkin:order 02")
+    other = TURTLE.replace("300.1", "+300.100").replace('"7"^^xsd:decimal', "7.00")
+    other = other.replace("partkin:order 2", "partkin:order 02")
     assert other != TURTLE
     assert read_turtle(other.encode()) == (dashboard(), ())
 

@@ -15,7 +15,7 @@ from partkin.knowledge.columns import SETTINGS, SHEETS
 from partkin.knowledge.statements import ntriples, number_text
 from partkin.model.known import Known
 
-patient = settings(deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow])
+patient = settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow])
 
 
 @patient
