@@ -52,7 +52,8 @@ def test_each_material_has_its_answer(material: str, group: str, may: tuple[str,
 
 def test_every_row_of_the_tables_names_its_source() -> None:
     assert all(row.source for row in (*materials(), *shipped_work(), *washers()))
-    assert all(rule(name).source for name in ("pitch", "zone margin", "largest opening", "washer cover", "longest slot"))
+    named = ("pitch", "zone margin", "largest opening", "washer cover", "longest slot")
+    assert all(rule(name).source for name in named)
     assert work_for("slot", "steel").workmanship_mm == 0.5
 
 

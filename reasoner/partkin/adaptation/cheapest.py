@@ -178,7 +178,8 @@ class _Search:
     def _is_in_the_way(self, old: Spot, new: Action) -> bool:
         alone = [o for o in self.bench.donor.obstacles if o.what == "hole" and o.name == old.id]
         at = np.array([(new.at_mm or (0.0, 0.0))[:2]] * 2)
-        return refuse_cut(replace(self.bench.donor, obstacles=tuple(alone)), at, new.to_mm or 0.0, 0.0, False) is not None
+        limits = replace(self.bench.donor, obstacles=tuple(alone))
+        return refuse_cut(limits, at, new.to_mm or 0.0, 0.0, False) is not None
 
     def _rest_of(self, fixing: str) -> FitAnswer | None:
         task = self.question.task

@@ -1,0 +1,54 @@
+"""The two masters name sets of the same cost, whatever the cuts."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from partkin.adaptation.master import Listed, Programmed, master
+from partkin.adaptation.optimise import refuted
+
+
+def _case(seed: int) -> tuple[list[list[int]], list[list[int]], list[list[bool]], list]:  # type: ignore[type-arg]
+    draw = np.random.default_rng(seed)
+    n = int(draw.integers(3, 6))
+    sizes = [int(draw.integers(2, 5)) for _ in range(n)]
+    costs = [[0, *sorted(int(v) for v in draw.integers(1, 30_000, k - 1))] for k in sizes]
+    permitted = [list(range(k)) for k in sizes]
+    keeps = [[bool(c < k - 1 or draw.uniform() < 0.5) for c in range(k)] for k in sizes]
+    cuts = []
+    for _ in range(int(draw.integers(1, 12))):
+        units = sorted(int(u) for u in draw.choice(n, size=int(draw.integers(1, 4)), replace=False))
+        cuts.append(tuple((u, frozenset(range(int(draw.integers(1, sizes[u] + 1))))) for u in units))
+    return costs, permitted, keeps, cuts
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_listed_and_programmed_agree_with_looking_at_all(seed: int) -> None:
+    costs, permitted, keeps, cuts = _case(seed)
+    left = [
+        sum(costs[u][c] for u, c in enumerate(vector))
+        for vector in itertools.product(*permitted)
+        if sum(keeps[u][c] for u, c in enumerate(vector)) >= 2 and not any(refuted(cut, vector) for cut in cuts)
+    ]
+    for way in (Listed, Programmed):
+        asked = way(costs, permitted, keeps, 2)
+        for cut in cuts:
+            asked.strike(cut)
+        found = asked.cheapest()
+        assert (found is None) == (not left)
+        if found is not None:
+            vector, cost = found
+            assert cost == min(left) == sum(costs[u][c] for u, c in enumerate(vector))
+            asked.strike_one(vector)
+            again = asked.cheapest()
+            assert again is None or again[0] != vector
+
+
+def test_many_sets_are_programmed() -> None:
+    costs = [[0, 1, 2, 3]] * 12
+    keeps = [[True] * 4] * 12
+    assert isinstance(master(costs, [range(4)] * 12, keeps, 2, 20_000), Programmed)
+    assert isinstance(master(costs[:4], [range(4)] * 4, keeps[:4], 2, 20_000), Listed)
