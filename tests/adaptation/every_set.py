@@ -11,7 +11,7 @@ from collections import defaultdict
 
 import numpy as np
 
-from partkin.adaptation.cheapest import _Search
+from partkin.adaptation.answering import _Search
 from partkin.fit import solve
 from partkin.fit.arrays import PlanePairs
 from partkin.fit.batch import batch_fits

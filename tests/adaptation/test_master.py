@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 
 import numpy as np
 import pytest
+from adapting_cases import random_question
 
+from partkin.adaptation import cheapest
 from partkin.adaptation.master import Listed, Programmed, master
-from partkin.adaptation.optimise import refuted
+from partkin.adaptation.optimise import Optimiser, refuted
+from partkin.fit import solve
 
 
 def _case(seed: int) -> tuple[list[list[int]], list[list[int]], list[list[bool]], list]:  # type: ignore[type-arg]
@@ -52,3 +56,14 @@ def test_many_sets_are_programmed() -> None:
     keeps = [[True] * 4] * 12
     assert isinstance(master(costs, [range(4)] * 12, keeps, 2, 20_000), Programmed)
     assert isinstance(master(costs[:4], [range(4)] * 4, keeps[:4], 2, 20_000), Listed)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_an_adaptation_costs_the_same_by_either_master(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = random_question(seed)
+    listed = cheapest(asked, solve)
+    monkeypatch.setattr("partkin.adaptation.answering.Optimiser", functools.partial(Optimiser, most_listed=1))
+    programmed = cheapest(asked, solve)
+    assert [each.cost for each in listed.adaptations] == [each.cost for each in programmed.adaptations]
+    assert [each.minutes for each in listed.adaptations[:1]] == [each.minutes for each in programmed.adaptations[:1]]
+    assert all(each.proved_cheapest for each in programmed.adaptations[:1])

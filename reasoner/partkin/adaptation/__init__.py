@@ -1,11 +1,11 @@
 """The cheapest change that makes a donor fit, and what may not be touched."""
 
+from partkin.adaptation.answering import cheapest
 from partkin.adaptation.applied import adapted_features, adapted_task, workmanship_of
-from partkin.adaptation.cheapest import cheapest
+from partkin.adaptation.bench_sheet import worklist
 from partkin.adaptation.connectors import compare_connectors
 from partkin.adaptation.outlines import edge_gaps, trim_jobs
 from partkin.adaptation.tables import read_work
-from partkin.adaptation.worklist import worklist
 from partkin.adaptation.zones import near_zone, seam_departure
 
 __all__ = [

@@ -1,0 +1,51 @@
+"""Fixings that do not lie in a plane: the same jobs, checked by the spatial geometry."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from adapting_cases import ask, holes, spot, studs
+
+from partkin.adaptation import adapted_task, cheapest
+from partkin.fit import solve
+from partkin.model.adapting import AdaptationQuestion
+from partkin.model.build import Feature
+from partkin.model.fitting import Spot
+
+At = tuple[float, float, float]
+CORNERS: tuple[At, ...] = ((0.0, 0.0, 0.0), (300.0, 0.0, 0.0), (300.0, 200.0, 40.0), (0.0, 200.0, 0.0))
+UP, EAST = (0.0, 0.0, 1.0), (1.0, 0.0, 0.0)
+
+
+def _in_space(c_at: At, axis: At = UP) -> AdaptationQuestion:
+    donor = (*CORNERS[:2], c_at, CORNERS[3])
+    fixings = [replace(f, z_mm=at[2]) for f, at in zip(studs(*(p[:2] for p in CORNERS)), CORNERS, strict=True)]
+    made = [replace(f, z_mm=at[2]) for f, at in zip(holes(*(p[:2] for p in donor)), donor, strict=True)]
+    asked = ask(fixings, made, [("F1", "a"), ("F2", "b"), ("F3", "c"), ("F4", "d")])
+
+    def lifted(feature: Feature, host: bool) -> Spot:
+        at = (feature.x_mm or 0.0, feature.y_mm or 0.0, feature.z_mm or 0.0)
+        return replace(spot(feature, host), at_mm=at, axis=axis, grip_mm=3.0)
+
+    task = replace(
+        asked.task, fixings=tuple(lifted(f, True) for f in fixings), features=tuple(lifted(f, False) for f in made)
+    )
+    return replace(asked, task=task)
+
+
+def test_a_slot_in_space() -> None:
+    """c is 6 mm too far in x, at its height of 40: the flat question's slot, with its z."""
+    asked = _in_space((306.0, 200.0, 40.0))
+    answer = cheapest(asked, solve)
+    [action] = answer.adaptations[0].actions
+    assert (action.do, action.feature, action.length_mm) == ("slot", "c", 13.0)
+    assert action.at_mm == pytest.approx((303.0, 200.0, 40.0), abs=0.05)
+    after = solve(adapted_task(asked.task, answer.adaptations[0]))
+    assert after.fits and after.margin_mm == pytest.approx(answer.adaptations[0].margin_mm)
+
+
+def test_no_slot_across_another_axis() -> None:
+    """Fixings along x: a slot's angle in the part's plane would mean nothing, so none is asked for."""
+    answer = cheapest(_in_space((300.0, 206.0, 40.0), axis=EAST), solve)
+    assert all(action.do != "slot" for each in answer.adaptations for action in each.actions)
