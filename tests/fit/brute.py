@@ -53,9 +53,10 @@ class _Try:
         return (abs(host - donor) - reach) / 2
 
     def excess_mm(self, pairs: Pairing) -> float:
-        key = frozenset(pairs)
+        # Metres of play never hold anything back.
+        key = frozenset(pair for pair in pairs if self.allowed[pair] < 1e4) or frozenset(pairs)
         if key not in self.excess_of:
-            self.excess_of[key] = best_placement(PlanePairs.of(self.task, sorted(pairs))).worst_mm
+            self.excess_of[key] = best_placement(PlanePairs.of(self.task, sorted(key))).worst_mm
         return self.excess_of[key]
 
     def pairings(self, spots: Names, musts: Names, limit: list[float]) -> Iterator[Pairing]:
