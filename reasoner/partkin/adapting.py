@@ -48,6 +48,8 @@ def look(build: Build, findings: Findings, places: Places) -> Findings:
                 kept = replace(answer, adaptations=tuple(adaptation for adaptation, _ in sound))
                 return replace(findings, seams=lying, adapting=kept, adapted_chance=sound[0][1])
             refused.append((replace(answer, adaptations=(), why=TOO_UNSURE), lying))
+        if refused[0][0].why == TOO_UNSURE:
+            break
     return _nothing_found(findings, places, trial, refused)
 
 
