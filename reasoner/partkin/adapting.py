@@ -36,8 +36,7 @@ def look(build: Build, findings: Findings, places: Places) -> Findings:
     question = question_of(build, findings, trial, prepared)
     refused: list[tuple[AdaptationAnswer, SeamCheck | None]] = []
     for task in _as_paired_then_open(prepared.task, trial):
-        for share in RESERVES:
-            reserve_mm = share * _spread_mm(places)
+        for reserve_mm in dict.fromkeys(share * _spread_mm(places) for share in RESERVES):
             narrowed = replace(question, task=_narrowed(task, reserve_mm), reserve_mm=reserve_mm)
             answer = cheapest(narrowed, solve)
             if not answer.adaptations:
