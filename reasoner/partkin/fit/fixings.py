@@ -121,8 +121,10 @@ def _with_play(fixing: Fixing, shown: Feature, sizes_of: SizesOf) -> Fixing:
         play_mm = max(0.0, float(allowed_play(rule, fixing.across.mm, solid, bolt)))
     if shown.kind == "slot" and across.mm is not None and length.mm is not None:
         travel_mm = max(0.0, (length.mm - across.mm) / 2)
+    # Its place is the original's, so its axis is told in the original's frame too.
+    feature = replace(fixing.feature, axis=shown.axis)
     return replace(
-        fixing, shown_by=shown.feature, play_mm=play_mm, play_half_travel_mm=travel_mm,
+        fixing, feature=feature, shown_by=shown.feature, play_mm=play_mm, play_half_travel_mm=travel_mm,
         play_angle_deg=shown.angle_deg or 0.0,
     )  # fmt: skip
 

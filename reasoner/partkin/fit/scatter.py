@@ -39,24 +39,37 @@ def fits_block(
     columns = {spot.id: number for number, spot in enumerate(prepared.task.features)}
 
     def block(start: int, count: int) -> np.ndarray:
-        host, donor = draw_host(start, count)[:, :, :2], draw_donor(start, count)[:, :, :2]
+        d = prepared.task.dims
+        host, donor = draw_host(start, count)[:, :, :d], draw_donor(start, count)[:, :, :d]
         if prepared.task.mirrored:
-            donor = donor * np.array([-1.0, 1.0])
+            donor = donor * np.array([-1.0, 1.0, 1.0])[:d]
         fits = np.zeros(count, dtype=bool)
         for pairing in pairings:
             todo = np.flatnonzero(~fits)
             if not len(todo):
                 break
-            nominal = PlanePairs.of(prepared.task, pairing)
             q = host[todo][:, [rows[fixing] for fixing, _ in pairing]]
             p = donor[todo][:, [columns[feature] for _, feature in pairing]]
             rho = np.stack([_allowed(prepared, pair, draw_error, start, count) for pair in pairing], axis=1)
+            if d == 3:
+                fits[todo] = _fit_in_space(prepared, pairing, q, p, rho[todo])
+                continue
+            nominal = PlanePairs.of(prepared.task, pairing)
             fits[todo] = batch_fits(
                 q, p, rho[todo], s_h=nominal.s_h, u_h=nominal.u_h, s_d=nominal.s_d, u_d=nominal.u_d
             )  # fmt: skip
         return fits
 
     return block
+
+
+def _fit_in_space(
+    prepared: Prepared, pairing: Sequence[Pairing], q: np.ndarray, p: np.ndarray, rho: np.ndarray
+) -> np.ndarray:
+    from partkin.fit.space_pairs import SpacePairs
+    from partkin.fit.space_scatter import fit_in_space
+
+    return np.asarray(fit_in_space(SpacePairs.of(prepared.task, pairing), q, p, rho))
 
 
 def _allowed(
@@ -68,8 +81,9 @@ def _allowed(
         allowed_mm = next(o.allowed_mm for o in prepared.task.options if (o.fixing, o.feature) == pair)
         return np.full(count, allowed_mm)
     fixing, donor = prepared.fixings[pair[0]], prepared.features[pair[1]]
+    pulled_mm = prepared.task.pulled_mm if prepared.task.flex_in_plane else 0.0
     if not fixing.across.half_width_mm and not donor.across.half_width_mm:
-        return np.full(count, mating.allowed_mm)
+        return np.full(count, mating.allowed_mm + pulled_mm)
 
     def drawn(name: str, size: Size) -> np.ndarray:
         return (size.mm or 0.0) + size.half_width_mm * draw_error(name, start, count)
@@ -77,6 +91,6 @@ def _allowed(
     bolt_mm = bolt_between_mm(fixing.feature, donor.feature) or 0.0
     nut_mm = captive_float_mm(mating.rule, fixing.feature, donor.feature)
     sizes = (drawn(f"host {pair[0]}", fixing.across), drawn(f"donor {pair[1]}", donor.across))
-    return np.asarray(allowed_play(mating.rule, *sizes, bolt_mm, nut_mm))
+    return np.asarray(allowed_play(mating.rule, *sizes, bolt_mm, nut_mm)) + pulled_mm
 
 

@@ -22,6 +22,7 @@ _SIGNS = np.array([1.0, -1.0, -1.0])
 _STEPS = 40
 _SETTLED_MM = 1e-8
 _FLOOR_MM = 1e-7
+_SHORT_MM = 1e-5
 _BEND = 2.0
 _EYE = np.eye(3)
 _TURN, _SHIFT, _Z, _FIRST_SLOT = slice(0, 3), slice(3, 6), 6, 7
@@ -194,7 +195,8 @@ def settle(
     hold_turn
         Keep the turns: then the problem is convex, and the answer the least at that turn.
     stop_at_sign
-        Leave a walk as soon as it stands where every pair is within its play.
+        Leave a walk as soon as it stands where every pair is within its play, or its forces show that near
+        here it never will.
     settled_mm
         Gap between the bounds at which a walk has come to rest.
     """
@@ -213,7 +215,7 @@ def settle(
         if not len(live):
             break
         some = best.take(live)
-        done, stalled = _step(cones.draws(live), some, settled_mm)
+        done, stalled = _step(cones.draws(live), some, settled_mm, stop_at_sign)
         best.put(live, some)
         at_rest[live[done]] = True
         live = live[~(done | stalled)]
@@ -243,7 +245,7 @@ def _begin(cones: _Cones, turn: Floats, shift: Floats) -> _Walks:
     return walks
 
 
-def _step(cones: _Cones, walks: _Walks, settled_mm: float) -> tuple[Floats, Floats]:
+def _step(cones: _Cones, walks: _Walks, settled_mm: float, sign: bool) -> tuple[Floats, Floats]:
     """One step of every walk, in place; tells which have come to rest and which stalled (neither is moved)."""
     values, lines, slope, line_slope, levers = cones.lay(walks)
     s, y, sl, yl = walks.cone, walks.cone_dual, walks.line, walks.line_dual
@@ -252,9 +254,9 @@ def _step(cones: _Cones, walks: _Walks, settled_mm: float) -> tuple[Floats, Floa
     missing, line_missing = values - s, lines - sl
     off = np.maximum(np.abs(missing).max(axis=(1, 2)), np.abs(line_missing).max(axis=1))
     done = (gap < settled_mm) & (off < settled_mm)
-    # Rounding has carried a walk out of its cones: it stays where it is.
-    lost = ~(((s * s) @ _SIGNS > 0).all(axis=1) & ((y * y) @ _SIGNS > 0).all(axis=1) & np.isfinite(gap))
+    lost = ~(_inside(s) & _inside(y) & np.isfinite(gap))
     if lost.any():
+        # Rounding has carried a walk out of its cones: it stays where it is.
         s, y = (np.where(lost[:, None, None], (1.0, 0.0, 0.0), value) for value in (s, y))
         sl, yl = (np.where(lost[:, None], 1.0, value) for value in (sl, yl))
     back = _scaling(s, y)
@@ -264,6 +266,9 @@ def _step(cones: _Cones, walks: _Walks, settled_mm: float) -> tuple[Floats, Floa
     whole = np.concatenate([(back @ slope).reshape(m, 3 * k, -1), line_slope / wl[..., None]], axis=1)
     balance = -(y.reshape(m, 1, 3 * k) @ slope.reshape(m, 3 * k, -1))[:, 0] - (yl[:, None] @ line_slope)[:, 0]
     balance[:, _Z] += 1.0
+    # The forces' own bound is above zero, and they balance well enough for it to count.
+    short = (walks.z - gap > _SHORT_MM) & (off < _SHORT_MM) & (np.abs(balance).max(axis=1) < 0.1 * _SHORT_MM)
+    done |= short & sign
     invert = _inverse(cones, walks, whole, levers)
     lacking = np.concatenate([(back @ missing[..., None]).reshape(m, -1), line_missing / wl], axis=1)
     scaled = np.concatenate([lam.reshape(m, -1), laml], axis=1)
@@ -283,24 +288,31 @@ def _step(cones: _Cones, walks: _Walks, settled_mm: float) -> tuple[Floats, Floa
     far = np.sqrt((dx[:, _TURN] ** 2).sum(axis=1)) / cones.size
     reach *= np.minimum(1.0, _BEND * np.sqrt(s[..., 0].mean(axis=1) / cones.size) / np.maximum(far, 1e-12))
     still = done | lost | ~np.isfinite(reach) | ~np.isfinite(dx).all(axis=1) | ~(reach > 1e-9)
-    go_on = np.flatnonzero(~still)
-    r, dx, dy = reach[go_on, None], dx[go_on], dy[go_on]
-    moved = walks.take(go_on)
-    _move(cones, moved, dx * r)
-    moved.cone = moved.cone + r[..., None] * ((slope[go_on] @ dx[:, None, :, None])[..., 0] + missing[go_on])
-    moved.line = moved.line + r * ((line_slope[go_on] @ dx[..., None])[..., 0] + line_missing[go_on])
-    dual = (back[go_on] @ dy[:, : 3 * k].reshape(-1, k, 3, 1))[..., 0]
-    moved.cone_dual = moved.cone_dual + r[..., None] * dual
-    moved.line_dual = moved.line_dual + r * dy[:, 3 * k :] / wl[go_on]
-    walks.put(go_on, moved)
+    changes = (
+        (slope @ dx[:, None, :, None])[..., 0] + missing, (line_slope @ dx[..., None])[..., 0] + line_missing,
+        (back @ dy[:, : 3 * k].reshape(m, k, 3, 1))[..., 0], dy[:, 3 * k :] / wl,
+    )  # fmt: skip
+    _advance(cones, walks, np.flatnonzero(~still), reach[:, None], dx, changes)
     return np.asarray(done), np.asarray(still)
 
 
-def _move(cones: _Cones, walks: _Walks, dx: Floats) -> None:
-    walks.turn = turned_by(dx[:, _TURN] / cones.size) @ walks.turn
-    walks.shift = walks.shift + dx[:, _SHIFT]
-    walks.z = walks.z + dx[:, _Z]
-    walks.slid = walks.slid + dx[:, _FIRST_SLOT:]
+def _advance(
+    cones: _Cones, walks: _Walks, on: Floats, reach: Floats, dx: Floats, changes: tuple[Floats, ...]
+) -> None:
+    """Take the step of some of the walks."""
+    r, moved = reach[on], walks.take(on)
+    moved.turn = turned_by(r * dx[on, _TURN] / cones.size) @ moved.turn
+    moved.shift = moved.shift + r * dx[on, _SHIFT]
+    moved.z = moved.z + r[:, 0] * dx[on, _Z]
+    moved.slid = moved.slid + r * dx[on, _FIRST_SLOT:]
+    cone, line, cone_dual, line_dual = (change[on] for change in changes)
+    moved.cone, moved.line = moved.cone + r[..., None] * cone, moved.line + r * line
+    moved.cone_dual, moved.line_dual = moved.cone_dual + r[..., None] * cone_dual, moved.line_dual + r * line_dual
+    walks.put(on, moved)
+
+
+def _inside(cone: Floats) -> Floats:
+    return np.asarray(((cone * cone) @ _SIGNS > 0).all(axis=1))
 
 
 def _inverse(cones: _Cones, walks: _Walks, whole: Floats, levers: Floats) -> Floats:

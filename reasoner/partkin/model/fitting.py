@@ -52,7 +52,8 @@ class FitTask:
 
     `mirrored`: the donor's x is negated before anything else. `given`: the pairing is given, each fixing
     and feature stands in at most one option. `flex_mm`: how far hand pressure pulls the donor at a fixing
-    (out of plane, unless `flex_in_plane`).
+    (out of plane, unless `flex_in_plane`). `pulled_mm`: how much of that is counted in already, in the options
+    and grips.
     """
 
     fixings: tuple[Spot, ...]
@@ -62,6 +63,7 @@ class FitTask:
     mirrored: bool = False
     flex_mm: float = 0.0
     flex_in_plane: bool = False
+    pulled_mm: float = 0.0
 
     @property
     def dims(self) -> int:
@@ -193,6 +195,15 @@ class FitAnswer:
         Given where `fits` is False.
     slides
         In words, movement that is left where the placement is not unique.
+    gaps
+        In space: (fixing, mm) how far the faces stand apart there, largest first.
+    flex_used_mm
+        How far the donor has to be pulled by hand at a fixing; where it does not fit, how far it was pulled in
+        vain.
+    flex_to_be_sure
+        It fits rigid as it likely is; `flex_used_mm` is what may be needed for all that the readings leave open.
+    certified
+        In space: "certified locally" where "does not fit" was not proved over every rotation.
     """
 
     fits: bool | None
@@ -208,6 +219,7 @@ class FitAnswer:
     limit: str | None = None
     gaps: tuple[tuple[str, float], ...] = ()
     flex_used_mm: float = 0.0
+    flex_to_be_sure: bool = False
     certified: str = "certified"
 
 

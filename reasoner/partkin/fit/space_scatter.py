@@ -1,0 +1,53 @@
+"""Whether pairs in space hold in each of many draws: every draw walks from two starts, all of them at once."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from partkin.fit.rotations import best_turn, form
+from partkin.fit.space_interior import settle
+from partkin.fit.space_minimax import FITS_MM, WILD_MM, best_in_space
+from partkin.fit.space_pairs import SpacePairs
+
+Floats = np.ndarray
+
+
+def fit_in_space(nominal: SpacePairs, q: Floats, p: Floats, rho: Floats) -> Floats:
+    """Tell for each draw whether some placement brings all pairs within their play.
+
+    Parameters
+    ----------
+    nominal
+        The pairs at their likely places, with their axes, slots, grip and depth.
+    q, p
+        float64 (m, n, 3) mm: host points and donor points (mirrored already).
+    rho
+        float64 (m, n) mm.
+
+    Returns
+    -------
+    bool (m,). A draw is walked from the turn of the likely places and from its own least squares; one that
+    fits at neither counts as not fitting, which is not proved over every rotation.
+    """
+    fits = (rho.min(axis=1) >= -FITS_MM) if rho.size else np.ones(len(rho), dtype=bool)
+    tame = np.flatnonzero(nominal.rho < WILD_MM)
+    if not len(tame) or not fits.any():
+        return np.asarray(fits)
+    turn = best_in_space(nominal, stop_at_sign=True).turn
+    some = nominal.take(tame)
+    p, q = (points[:, tame] - points[:, tame].mean(axis=1, keepdims=True) for points in (p, q))
+    grip = np.broadcast_to(some.grip, (len(p), len(tame)))
+    drawn = replace(some, p=p, q=q, rho=rho[:, tame] + FITS_MM, grip=grip + FITS_MM)
+    left = np.flatnonzero(fits)
+    fits[:] = False
+    scale = max(float((q * q).sum(axis=(1, 2)).mean()), 1.0) / len(tame)
+    own = best_turn(form(p, q).sum(axis=1) + scale * form(some.b, some.a).sum(axis=0))
+    for turns in (np.broadcast_to(turn, own.shape), own):
+        found = settle(drawn.draws(left), turns[left], np.zeros((len(left), 3)), stop_at_sign=True)
+        fits[left[found.worst_mm <= 0]] = True
+        left = left[found.worst_mm > 0]
+        if not len(left):
+            break
+    return np.asarray(fits)
