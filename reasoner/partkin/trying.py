@@ -14,6 +14,8 @@ from partkin.fit import solve
 from partkin.fit.arrays import PlanePairs
 from partkin.fit.chance import certain, sequential, sure_without_draws
 from partkin.fit.fixings import HostFixings, donor_features, host_fixings
+from partkin.fit.flex import gives, pulled, with_flex
+from partkin.fit.rotations import laid_over
 from partkin.fit.scatter import fits_block
 from partkin.fit.task import Pairing, Prepared, prepare
 from partkin.model.build import Feature
@@ -24,6 +26,7 @@ from partkin.model.positions import Missing, Positions
 from partkin.model.trial import Stand, Trial
 from partkin.openings import clear_of_studs
 from partkin.positions import adjust, dimensions, draws, uniform_in_stadium
+from partkin.positions.lengths import current, value_mm
 
 SEED = 1
 MOST_LAYOUTS = 8
@@ -105,19 +108,35 @@ def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) ->
     """
     prepared = prepared_task(known, places, mirrored=mirrored)
     sure = _without_unknown(prepared)
-    answer = solve(sure.task)
+    answer = with_flex(sure.task, solve)
     if answer.fits is False:
         sure, answer = clear_of_studs(known, sure) or (sure, answer)
     open_ends = bool(prepared.unknown or _placeless(prepared, places))
     if answer.fits is None:
         return _trial(mirrored, prepared, answer, None, "undecided")
     if answer.fits or not open_ends:
-        chance = chance_of(sure, answer, places, confidence)
-        return _trial(mirrored, sure if answer.fits else prepared, answer, chance, _stand(answer, chance, confidence))
-    least = solve(_optimistic(prepared, places))
+        answer, chance, judged = _as_pulled(sure, answer, places, confidence)
+        return _trial(mirrored, judged if answer.fits else prepared, answer, chance, _stand(answer, chance, confidence))
+    least = with_flex(_optimistic(prepared, places), solve)
     if least.fits is False and chance_of(prepared, least, places).fits <= 1.0 - confidence:
         return _trial(mirrored, prepared, least, None, "does not")
     return _trial(mirrored, prepared, least, None, "missing", _needed(prepared, places))
+
+
+def _as_pulled(
+    sure: Prepared, answer: FitAnswer, places: Places, confidence: float
+) -> tuple[FitAnswer, Chance, Prepared]:
+    """The chance of the donor rigid; where that is not enough, of the donor pulled as far as it gives."""
+    rigid = chance_of(sure, answer, places, confidence) if not answer.flex_used_mm else None
+    if rigid is not None and (not gives(sure.task) or not answer.fits or rigid.fits >= confidence):
+        return answer, rigid, sure
+    soft = replace(sure, task=pulled(sure.task, sure.task.flex_mm))
+    chance = chance_of(soft, answer, places, confidence)
+    if rigid is None:
+        return answer, chance, soft
+    if chance.fits < confidence:
+        return answer, rigid, sure
+    return replace(answer, flex_used_mm=sure.task.flex_mm, flex_to_be_sure=True), chance, soft
 
 
 def prepared_task(known: Known, places: Places, *, mirrored: bool) -> Prepared:
@@ -126,8 +145,15 @@ def prepared_task(known: Known, places: Places, *, mirrored: bool) -> Prepared:
     return prepare(
         places.hosted, donor_features(known.donor, _sizes(known)), places.host, places.donor,
         host_part=places.host_side.part.part, mirrored=mirrored, flex_mm=part.flex_mm or 0.0,
-        flex_in_plane=bool(part.flex_in_plane),
+        flex_in_plane=bool(part.flex_in_plane), host_thickness_mm=_thickness_mm(places.host_side),
+        donor_thickness_mm=_thickness_mm(known.donor),
     )  # fmt: skip
+
+
+def _thickness_mm(side: Side) -> float | None:
+    """Thickness of a part: its newest reading, else its cell."""
+    read = [row for row in current(side.readings) if row.quantity == "thickness" and row.part == side.part.part]
+    return value_mm(read[-1]) if read else side.part.thickness_mm
 
 
 def _trial(
@@ -295,13 +321,14 @@ def _host_draws(prepared: Prepared, places: Places) -> Callable[[int, int], np.n
     radius = np.array([f.play_mm for f in fixings])
     travel = np.array([f.play_half_travel_mm for f in fixings])
     angle = np.array([f.play_angle_deg for f in fixings])
+    across_axes = laid_over(np.array([s.axis for s in prepared.task.fixings]).reshape(-1, 3))[:, :, :2]
 
     @cache
     def block(start: int, count: int) -> np.ndarray:
         at = _scattered(places.host, rows, prepared.task.fixings, start, count)
         if radius.any() or travel.any():
             stood = uniform_in_stadium(count, SEED, radius, travel, angle, part=f"{places.host.part} play", start=start)
-            at[:, :, :2] += stood
+            at += stood if at.shape[2] == 2 else (across_axes @ stood[..., None])[..., 0]
         return at
 
     return block
