@@ -131,8 +131,9 @@ def lay_out(task: FitTask) -> Layout:
     fixing_at = {spot.id: index for index, spot in enumerate(host.spots)}
     feature_at = {spot.id: index for index, spot in enumerate(donor.spots)}
     allowed = np.full((len(host.spots), len(donor.spots)), -np.inf)
-    for option in task.options:
-        allowed[fixing_at[option.fixing], feature_at[option.feature]] = option.allowed_mm
+    rows = [fixing_at[option.fixing] for option in task.options]
+    columns = [feature_at[option.feature] for option in task.options]
+    allowed[rows, columns] = [option.allowed_mm for option in task.options]
     reach = allowed + host.half_travel_mm[:, None] + donor.half_travel_mm[None, :]
     host_gap = np.abs(host.point[:, None] - host.point)
     donor_gap = np.abs(donor.point[:, None] - donor.point)
