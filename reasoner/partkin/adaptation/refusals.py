@@ -8,8 +8,8 @@ from partkin.adaptation.choices import Unit
 from partkin.adaptation.optimise import Optimiser
 from partkin.model.adapting import AdaptationQuestion, RuledOut
 
-MOST_SHOWN = 8
-MOST_TRIED = 40
+MOST_SHOWN = 6
+MOST_TRIED = 24
 NAMES = {
     "open out": "opening out {feature}",
     "slot": "a slot at {feature}",

@@ -1,0 +1,91 @@
+"""The cheapest adaptation of rims with errors: time, questions asked of the geometry, what was proved.
+
+Panels of 600 x 400 mm with holes around the rim, 12 mm from the edge (so that slots are hemmed in), each hole
+off by a normal error and one by up to 4 mm more. Kind: 0.25 mm in each coordinate; hard: 0.5 mm.
+
+Run: python tests/benchmarks/bench_adaptation.py [cases]
+"""
+
+from __future__ import annotations
+
+import platform
+import statistics
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parent.parent / "adaptation"))
+from adapting_cases import ask, studs
+
+from partkin.adaptation import cheapest
+from partkin.fit import solve
+from partkin.fit.arrays import PlanePairs
+from partkin.fit.minimax import best_placement
+from partkin.model.adapting import AdaptationQuestion
+from partkin.model.build import Feature, Outline
+from partkin.model.fitting import FitTask
+
+WIDE_MM, HIGH_MM, EDGE_MM = 600.0, 400.0, 12.0
+# (fixings, error in mm, median and worst seconds that it has to be within)
+ROUNDS = ((4, 0.5, 1.5, 15.0), (8, 0.25, 1.5, 15.0), (8, 0.5, 1.5, 15.0), (16, 0.25, 15.0, 15.0), (16, 0.5, 15.0, 15.0))
+
+
+def rim(seed: int, count: int, error_mm: float) -> AdaptationQuestion:
+    """Holes evenly around the rim; studs off by the errors."""
+    draw = np.random.default_rng([seed, count])
+    points = np.array([_along(2 * (WIDE_MM + HIGH_MM) * (k + 0.5) / count) for k in range(count)])
+    host = points + draw.normal(0.0, error_mm, points.shape)
+    host[draw.integers(count)] += draw.uniform(-4.0, 4.0, 2)
+    made = [
+        Feature("D", f"h{k}", "hole", across_mm=7.0, x_mm=float(x), y_mm=float(y)) for k, (x, y) in enumerate(points)
+    ]
+    corners = (
+        (-EDGE_MM, -EDGE_MM), (WIDE_MM + EDGE_MM, -EDGE_MM),
+        (WIDE_MM + EDGE_MM, HIGH_MM + EDGE_MM), (-EDGE_MM, HIGH_MM + EDGE_MM),
+    )  # fmt: skip
+    pairs = [(f"F{k + 1}", f"h{k}") for k in range(count)]
+    fixings = studs(*((float(x), float(y)) for x, y in host))
+    return ask(fixings, made, pairs, donor_outlines=(Outline("D", "edge", "rim", corners),))
+
+
+def _along(way_mm: float) -> tuple[float, float]:
+    if way_mm < WIDE_MM:
+        return way_mm, 0.0
+    if way_mm < WIDE_MM + HIGH_MM:
+        return WIDE_MM, way_mm - WIDE_MM
+    if way_mm < 2 * WIDE_MM + HIGH_MM:
+        return 2 * WIDE_MM + HIGH_MM - way_mm, HIGH_MM
+    return 0.0, 2 * (WIDE_MM + HIGH_MM) - way_mm
+
+
+def fits(task: FitTask) -> bool:
+    """The geometry's verdict alone."""
+    pairs = PlanePairs.of(task, [(option.fixing, option.feature) for option in task.options])
+    return best_placement(pairs, stop_at_sign=True).fits
+
+
+def main(cases: int) -> None:
+    """Print a table, a row a round; exit 1 where a round is too slow."""
+    print(f"{platform.machine()}, {platform.python_implementation()} {platform.python_version()}, {cases} cases a round")
+    print("fixings  error_mm  median_s  worst_s  adapted  proved")
+    slow = False
+    for count, error_mm, most_median_s, most_s in ROUNDS:
+        took, adapted, proved = [], 0, 0
+        for seed in range(cases):
+            question = rim(seed, count, error_mm)
+            start = time.perf_counter()
+            answer = cheapest(question, solve, fits=fits)
+            took.append(time.perf_counter() - start)
+            adapted += bool(answer.adaptations)
+            proved += bool(answer.adaptations and answer.adaptations[0].proved_cheapest)
+            assert all(found.bound_cost is not None for found in answer.adaptations)
+        median_s, worst_s = statistics.median(took), max(took)
+        slow |= median_s > most_median_s or worst_s > most_s
+        print(f"{count:7d}  {error_mm:8.2f}  {median_s:8.2f}  {worst_s:7.2f}  {adapted:7d}  {proved:6d}")
+    sys.exit(int(slow))
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 10)
