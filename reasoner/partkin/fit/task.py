@@ -106,8 +106,7 @@ def _dims(
 def _is_flat(places: Positions, axes: list[tuple[float, float, float] | None]) -> bool:
     """All in one plane square to z, and every axis along z."""
     upright = all(axis is None or axis[2] > 1.0 - 1e-9 for axis in axes)
-    z = places.xyz_mm[:, 2] if places.dims == 3 else []
-    return upright and (len(z) == 0 or max(z) == min(z))
+    return upright and (places.dims == 2 or len(set(places.xyz_mm[:, 2].tolist())) <= 1)
 
 
 def _lacks_z(side: str, host_part: str, donor_part: str) -> Missing:

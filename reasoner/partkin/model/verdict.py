@@ -10,7 +10,10 @@ from partkin.model.words import PairState, VerdictWord
 
 @dataclass(frozen=True)
 class Pair:
-    """A pair with its state, as the verdict file lists it; numbers are None where not known."""
+    """A pair with its state, as the verdict file lists it; numbers are None where not known.
+
+    `direction`, `along_mm` and `lean_deg` as in `model.fitting.PairFit`.
+    """
 
     fixing: str
     feature: str
@@ -19,6 +22,9 @@ class Pair:
     margin_mm: float | None
     state: PairState
     why: str | None = None
+    direction: str = "across"
+    along_mm: float | None = None
+    lean_deg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -51,6 +57,8 @@ class Verdict:
     """One of the five words with all that it rests on.
 
     `host_positions`, `donor_positions`: the likely places that the geometry worked on, each in its own frame.
+    `gaps`: in space, (fixing, mm) how far its faces stand apart, largest first. `flex_used_mm`: how far the donor
+    has to be pulled by hand at a fixing (in vain, where it does not fit); None: it was judged rigid.
     """
 
     host: str
@@ -78,3 +86,5 @@ class Verdict:
     levels: tuple[Level, ...] = ()
     host_positions: tuple[tuple[str, tuple[float, ...]], ...] = ()
     donor_positions: tuple[tuple[str, tuple[float, ...]], ...] = ()
+    gaps: tuple[tuple[str, float], ...] = ()
+    flex_used_mm: float | None = None

@@ -65,6 +65,8 @@ def as_tree(verdict: Verdict) -> dict[str, Any]:
             {"id": r.id, "says": r.says, "because": list(r.because), "source": r.source} for r in verdict.reasons
         ],
         "next": verdict.next_step,
+        "gaps": [{"fixing": fixing, "gap_mm": number(gap_mm)} for fixing, gap_mm in verdict.gaps],
+        "flex_used_mm": number(verdict.flex_used_mm),
         "levels": [
             {"part": o.part, "host": o.host, "within": o.within, "verdict": o.verdict, "says": o.says}
             for o in verdict.levels
@@ -90,17 +92,20 @@ def _chance(chance: Chance | None) -> dict[str, Any] | None:
 
 
 def _placement(placement: Placement) -> dict[str, Any]:
+    height = {} if placement.z_mm is None else {"z_mm": number(placement.z_mm)}
     return {
         "turn_deg": number(placement.turn_deg), "x_mm": number(placement.x_mm), "y_mm": number(placement.y_mm),
-        "mirrored": placement.mirrored, "matrix": [[cell + 0.0 for cell in row] for row in placement.matrix],
+        **height, "mirrored": placement.mirrored, "matrix": [[cell + 0.0 for cell in row] for row in placement.matrix],
     }  # fmt: skip
 
 
 def _pair(pair: Pair) -> dict[str, Any]:
-    tree = {
+    tree: dict[str, Any] = {
         "fixing": pair.fixing, "feature": pair.feature, "offset_mm": number(pair.offset_mm),
         "allowed_mm": number(pair.allowed_mm), "margin_mm": number(pair.margin_mm), "state": pair.state,
     }  # fmt: skip
+    if pair.along_mm is not None:
+        tree |= {"direction": pair.direction, "along_mm": number(pair.along_mm), "lean_deg": number(pair.lean_deg)}
     return {**tree, "why": pair.why} if pair.why else tree
 
 

@@ -76,6 +76,8 @@ def decide(findings: Findings) -> Verdict:
         chance=trial.chance if trial is not None and not missing else None,
         margin_mm=answer.margin_mm if answer is not None and not missing else None,
         placement=answer.placement or None if answer is not None else None,
+        gaps=answer.gaps if answer is not None and not missing else (),
+        flex_used_mm=answer.flex_used_mm if answer is not None and answer.flex_used_mm and not missing else None,
         pairs=tables.pairs(trial) if trial is not None else (),
         also=answer.also if answer is not None else 0,
         unpaired=tables.unpaired(findings, trial) if trial is not None else (),
@@ -117,7 +119,7 @@ def _conflict(findings: Findings) -> Conflict | None:
             proofs += conflict.nogoods
             fixings += [f for f in conflict.fixings if f not in fixings]
     own = trial.answer.conflict
-    return Conflict(tuple(fixings), own.features, own.shortfall_mm, own.pairs, proofs, own.local)
+    return Conflict(tuple(fixings), own.features, own.shortfall_mm, own.pairs, proofs, any(n.local for n in proofs))
 
 
 def _seam_text(findings: Findings) -> str | None:

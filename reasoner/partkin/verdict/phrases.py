@@ -44,6 +44,8 @@ def conflict_says(trial: Trial) -> str:
         return _no_partner(trial, conflict)
     if len(conflict.pairs) == 1:
         return _too_small(trial, conflict.pairs[0])
+    if trial.task.dims == 3:
+        return _in_space(trial.task, conflict)
     if len(conflict.pairs) == 2:
         return _two_apart(trial.task, conflict, trial.answer)
     pairs = listed([f"{p.feature} on {p.fixing}" for p in conflict.pairs])
@@ -74,6 +76,28 @@ def _two_apart(task: FitTask, conflict: Conflict, answer: FitAnswer) -> str:
         f"{one.fixing} (donor {donor_mm:.1f}, host {host_mm:.1f} mm); the play there allows {mm(play_mm)} between "
         f"them{slots}; each is {mm(conflict.shortfall_mm or 0.0)} short at best{only}"
     )
+
+
+def _in_space(task: FitTask, conflict: Conflict) -> str:
+    pairs = listed([f"{p.feature} on {p.fixing}" for p in conflict.pairs])
+    how = "by no turn and shift" if task.given else "under no pairing"
+    worst = min(conflict.pairs, key=lambda pair: pair.margin_mm)
+    where = f"along the axis of {worst.fixing}" if worst.direction == "along" else f"across the axis of {worst.fixing}"
+    text = (
+        f"{how} do {listed(conflict.fixings)} all go together: at best ({pairs}) they are still "
+        f"{mm(conflict.shortfall_mm or 0.0)} out of reach, {where} among others"
+    )
+    if len(conflict.pairs) == 2:
+        one, other = conflict.pairs
+        host_mm = _between(task.fixings, one.fixing, other.fixing)
+        donor_mm = _between(task.features, one.feature, other.feature)
+        text += (
+            f" ({one.feature} and {other.feature} are {donor_mm:.1f} mm apart, {one.fixing} and {other.fixing} "
+            f"{host_mm:.1f} mm)"
+        )
+    if conflict.local:
+        text += "; found from several starts, not proved over every turn"
+    return text
 
 
 def _between(spots: tuple[Spot, ...], one: str, other: str) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from partkin.model.fitting import FitAnswer
 from partkin.model.reasons import Reason
 from partkin.model.trial import Trial
 from partkin.model.words import VerdictWord
@@ -62,7 +63,36 @@ def _geometry(findings: Findings) -> list[Reason]:
         found.append(Reason("", _chance(trial, findings.confidence), (), SPREAD_SOURCE))
     found += [Reason("", text, (), None) for text in answer.slides]
     if answer.flex_used_mm > 0:
-        found.append(Reason("", f"rigid it does not go on; pulled by hand by {mm(answer.flex_used_mm)} it does"))
+        found.append(Reason("", _pulled(answer)))
+    if trial.task.dims == 3 and answer.pairs:
+        found += _in_space(answer)
+    return found
+
+
+def _pulled(answer: FitAnswer) -> str:
+    used = mm(answer.flex_used_mm)
+    if not answer.fits:
+        return f"neither rigid nor pulled by hand by {used} at a fixing does it go on"
+    if answer.flex_to_be_sure:
+        return f"rigid it goes on as it most likely is; to be sure, it may have to be pulled by hand by up to {used}"
+    return f"rigid it does not go on; pulled by hand by {used} at a fixing it does"
+
+
+def _in_space(answer: FitAnswer) -> list[Reason]:
+    """What was taken for granted along the axes, and where the faces stand apart."""
+    found = [
+        Reason(
+            "", "the fixings do not lie in one plane: across each axis the play of its hole counts, along it that its "
+            "fastener engages to within one diameter of it either way", (), "common practice, no source",
+        )
+    ]  # fmt: skip
+    if answer.gaps and answer.fits:
+        fixing, gap_mm = answer.gaps[0]
+        found.append(
+            Reason("", f"pushed on until the first faces meet, the largest gap is {mm(max(gap_mm, 0.0))}, at {fixing}")
+        )
+    if answer.certified != "certified":
+        found.append(Reason("", "that it does not go on was found from several starts, not proved over every turn"))
     return found
 
 

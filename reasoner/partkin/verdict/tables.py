@@ -41,7 +41,7 @@ def _pair(trial: Trial, pair: PairFit) -> Pair:
     why = mating.blocked if mating is not None else None
     return Pair(
         pair.fixing, pair.feature, pair.offset_mm, pair.allowed_mm, pair.margin_mm,
-        state(pair.margin_mm, why is not None), why,
+        state(pair.margin_mm, why is not None), why, pair.direction, pair.along_mm, pair.lean_deg,
     )  # fmt: skip
 
 
