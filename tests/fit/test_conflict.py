@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from brute import brute
+from every_pairing import brute
 from exact import as_fixed, confirms
 from random_tasks import SHOULD, random_task, ring, spots, task
 

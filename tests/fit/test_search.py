@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from brute import brute
+from every_pairing import brute
 from random_tasks import SHOULD, SPARE, random_task, ring, spots, task
 
 from partkin.fit import solve
