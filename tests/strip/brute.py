@@ -21,13 +21,12 @@ class Taken:
         self.ids = list(self.rows)
         self.bit = {name: 1 << index for index, name in enumerate(self.ids)}
         self.parts = {p.part: p for p in build.parts}
+        self.part = part
         self.wanted = self.family(part)
         held = {row.part for row in build.holdings}
         bodies = dict.fromkeys(name for row in build.holdings for name in (row.part, row.held_to))
         self.bodies = list(dict.fromkeys([*bodies, *sorted(self.wanted)]))
-        self.stays = {
-            row.held_to for row in build.holdings if not held & set(self.above(row.held_to))
-        } - self.wanted
+        self.stays = {row.held_to for row in build.holdings if not held & set(self.above(row.held_to))} - self.wanted
         self.links = self._links()
         self._known: dict[int, dict[str, frozenset[str]]] = {}
 
@@ -56,10 +55,11 @@ class Taken:
                 found.append((part.part, part.part_of if part.part_of in rest else rest[0]))
         return found
 
-    def lumps(self, undone: int, cut: int = 0) -> dict[str, frozenset[str]]:
-        """Which bodies are still joined to which."""
-        if undone in self._known:
-            return self._known[undone]
+    def lumps(self, undone: int, in_place: bool = False) -> dict[str, frozenset[str]]:
+        """Which bodies are still joined to which; `in_place`: the part has not been lifted, so it stays too."""
+        key = -undone - 1 if in_place else undone
+        if key in self._known:
+            return self._known[key]
         lump = {name: {name} for name in self.bodies}
 
         def join(a: str, b: str) -> None:
@@ -68,19 +68,19 @@ class Taken:
                 for name in both:
                     lump[name] = both
 
-        for other in sorted(self.stays)[1:]:
+        for other in sorted(self.stays | {self.part} if in_place and self.stays else self.stays):
             join(min(self.stays), other)
         for name, row in self.rows.items():
             if not undone & self.bit[name]:
                 join(row.part, row.held_to)
         found = {name: frozenset(both) for name, both in lump.items()}
-        self._known[undone] = found
+        self._known[key] = found
         return found
 
-    def can_reach(self, name: str, undone: int) -> bool:
+    def can_reach(self, name: str, undone: int, in_place: bool) -> bool:
         """Whether a fastener can be reached: of every clause something is off."""
         row = self.rows[name]
-        lump = self.lumps(undone)
+        lump = self.lumps(undone, in_place)
         ends = {row.part, row.held_to}
         near = lump[row.part] | lump[row.held_to]
 
@@ -145,17 +145,15 @@ class Taken:
             if not bench and not (joined & self.stays):
                 moves.append((bench_minutes() + lift_row(self.mass(joined)).minutes, undone, True, places))
             for name in self.ids:
-                if undone & self.bit[name] or not self.can_reach(name, undone):
+                if undone & self.bit[name] or not self.can_reach(name, undone, not bench):
                     continue
                 row, kind = self.rows[name], fastener_rows()[self.rows[name].kind]
                 after = undone | self.bit[name]
-                if bench and {row.part, row.held_to} <= joined:
-                    moves.append((self.minutes(name) * kind.bench_factor, after, bench, places))
-                if not on_bench:
+                if not bench:
                     place = row.place or "?"
                     more = 0.0 if place in places else place_minutes()
                     moves.append((self.minutes(name) + more, after, bench, places | {place}))
-                elif not {row.part, row.held_to} <= joined:
+                elif on_bench or {row.part, row.held_to} <= joined:
                     moves.append((self.minutes(name) * kind.bench_factor, after, bench, places))
             for step, *state in moves:
                 key = tuple(state)

@@ -45,9 +45,7 @@ def random_build(seed: int, bodies: int | None = None, joints: int | None = None
     return Build(parts=_parts(draw, names), holdings=tuple(rows))
 
 
-def _behind(
-    draw: random.Random, index: int, total: int, names: list[str], hard: bool
-) -> tuple[tuple[str, ...], ...]:
+def _behind(draw: random.Random, index: int, total: int, names: list[str], hard: bool) -> tuple[tuple[str, ...], ...]:
     if draw.random() > (0.45 if hard else 0.2):
         return ()
     clauses = []
@@ -72,8 +70,77 @@ def _parts(draw: random.Random, names: list[str]) -> tuple[Part, ...]:
     return tuple(parts)
 
 
-def large_build(seed: int, bodies: int, joints: int) -> Build:
-    """Return an assembly of a vehicle's size: a tree of parts with cross joints, access in layers."""
+REGIONS = ("cabin", "door", "engine bay", "boot")
+
+
+def vehicle_build(seed: int, bodies: int, joints: int) -> Build:
+    """Return an assembly laid out as vehicles are: regions, in each of them frames under brackets under trim.
+
+    What holds a part may be covered by parts further out, now and then by either of two, or by one fastener;
+    a loom runs through each region, with connectors. Few circles.
+    """
+    draw = random.Random(seed)
+    looms = {region: f"loom-{index}" for index, region in enumerate(REGIONS)}
+    names = [f"p{index}" for index in range(bodies - len(looms))]
+    region = {name: REGIONS[draw.randrange(len(REGIONS))] for name in names}
+    pairs = [(loom, "shell") for loom in looms.values() for _ in range(2)]
+    host = {}
+    for index, name in enumerate(names):
+        inside = [other for other in names[:index] if region[other] == region[name]][-6:]
+        host[name] = draw.choice(["shell", *inside])
+        pairs += [(name, host[name])] * 2
+    while len(pairs) < joints:
+        name = draw.choice(names)
+        if draw.random() < 0.35:
+            pairs.append((name, looms[region[name]]))
+        elif draw.random() < 0.7:
+            pairs.append((name, host[name]))
+        else:
+            near = [other for other in names if region[other] == region[name] and other != name]
+            pairs.append((name, draw.choice(near or ["shell"])))
+    del pairs[joints:]
+    rows = []
+    for index, (part, held_to) in enumerate(pairs):
+        to_loom = held_to.startswith("loom")
+        outer = [n for n in names if part in region and region[n] == region[part] and _number(n) > _number(part)]
+        rows.append(
+            Holding(
+                part=part,
+                held_to=held_to,
+                fastener=f"f{index}",
+                kind="connector" if to_loom else draw.choice(("bolt", "screw", "clip", "nut")),
+                count=1 if to_loom else draw.randint(1, 6),
+                behind=_covered(draw, index, outer[:8]),
+                place=region.get(part) or next(r for r, loom in looms.items() if loom == part),
+                certain=draw.random() < 0.95,
+                row=index + 2,
+            )
+        )
+    parts = [Part("shell", origin="host"), *(Part(loom, origin="host", mass_kg=2.0) for loom in looms.values())]
+    parts += [Part(name, origin="original", mass_kg=round(draw.uniform(0.2, 9.0), 1)) for name in names]
+    return Build(parts=tuple(parts), holdings=tuple(rows))
+
+
+def _number(name: str) -> int:
+    return int(name[1:])
+
+
+def _covered(draw: random.Random, index: int, outer: list[str]) -> tuple[tuple[str, ...], ...]:
+    if not outer or draw.random() > 0.4:
+        return ()
+    clauses = []
+    for _ in range(draw.choice([1, 1, 2])):
+        clause = [draw.choice(outer)]
+        if draw.random() < 0.2:
+            clause.append(draw.choice(outer))
+        if draw.random() < 0.1 and index:
+            clause = [f"f{index - 1}"]
+        clauses.append(tuple(dict.fromkeys(clause)))
+    return tuple(dict.fromkeys(clauses))
+
+
+def tangled_build(seed: int, bodies: int, joints: int) -> Build:
+    """Return an assembly far more tangled than a vehicle: what is in the way is drawn almost at random."""
     draw = random.Random(seed)
     names = [f"p{index}" for index in range(bodies)]
     depth = {"shell": 0}

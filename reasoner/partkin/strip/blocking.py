@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from partkin.strip.access import home
 from partkin.strip.bodies import Assembly
 
 # One alternative of a clause: bits of fasteners that may be undone, bits of bodies that may be gone; `home`
@@ -21,12 +22,15 @@ Way = tuple[int, int, bool]
 
 
 class Blocking:
-    """The reach of an assembly's fasteners, in bits: bit i of a set of bodies is body i, of fasteners likewise."""
+    """The reach of an assembly's fasteners, in bits: bit i of a set of bodies is body i, of fasteners likewise.
 
-    def __init__(self, asm: Assembly) -> None:
-        stays = sorted(asm.stays)
-        self.home = stays[0] if stays else -1
-        node = [self.home if body in asm.stays else body for body in range(len(asm.bodies))]
+    `in_place`: as for `access.labels`.
+    """
+
+    def __init__(self, asm: Assembly, in_place: bool = False) -> None:
+        stays = home(asm, in_place)
+        self.home = min(stays, default=-1)
+        node = [self.home if body in stays else body for body in range(len(asm.bodies))]
         self.count = len(asm.fasteners)
         self.ends: list[int] = []
         self.pairs: list[tuple[tuple[int, int], ...]] = []
@@ -46,7 +50,6 @@ class Blocking:
         self.clauses: list[tuple[tuple[Way, ...], ...]] = []
         for fastener in asm.fasteners:
             clauses = []
-            mine = {node[body] for body in fastener.ends}
             for clause in fastener.behind:
                 ways: list[Way] = []
                 for way in clause:
@@ -61,7 +64,6 @@ class Blocking:
                         ways.append((0, _bits(bodies), own))
                 clauses.append(tuple(ways))
             self.clauses.append(tuple(clauses))
-            del mine
         named = 0
         for found in self.clauses:
             for ways_ in found:

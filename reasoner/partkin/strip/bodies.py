@@ -60,14 +60,15 @@ class Fastener:
 class Assembly:
     """Bodies and fasteners around one wanted part; indices run over `bodies` and `fasteners`.
 
-    `stays`: bodies that are the vehicle. `own_kg`: a body's mass without those of its children that are
-    bodies themselves; `no_mass`: bodies whose mass the sheets do not give. `done`: fasteners undone before.
-    `without`: fasteners that must not be undone. `unheld`: parts in the way that nothing is known to hold.
+    `root`: the wanted part's own body; `wanted`: with its children. `stays`: bodies that are the vehicle.
+    `own_kg`: a body's mass without those of its children that are bodies themselves; `no_mass`: bodies whose mass the
+    sheets do not give. `done`: fasteners undone before. `without`: fasteners that must not be undone. `unheld`: parts in the way that nothing is known to hold.
     """
 
     build: Build
     bodies: tuple[str, ...]
     fasteners: tuple[Fastener, ...]
+    root: int
     wanted: frozenset[int]
     stays: frozenset[int]
     own_kg: tuple[float, ...]
@@ -182,9 +183,7 @@ class _Maker:
             minutes=max(given) if given else table.minutes_each * count,
             bench_factor=table.bench_factor,
             place=next((row.place for row in rows if row.place), NO_PLACE),
-            behind=tuple(
-                tuple(self.way(other) for other in clause) for row in rows for clause in row.behind if clause
-            ),
+            behind=tuple(tuple(self.way(other) for other in clause) for row in rows for clause in row.behind if clause),
             rows=tuple(rows),
         )
 
@@ -297,9 +296,7 @@ def assembly(
         Bodies that stay; None: the vehicle as the sheet has it (`what_stays`). Empty: all of it lies on a bench.
     """
     maker = _Maker(build, part)
-    everything = [
-        maker.fastener(index, name, rows) for index, (name, rows) in enumerate(maker.grouped.items())
-    ]
+    everything = [maker.fastener(index, name, rows) for index, (name, rows) in enumerate(maker.grouped.items())]
     everything += maker.links(everything)
     away = set()
     for name in sorted(done - set(maker.order)):
@@ -329,6 +326,7 @@ def assembly(
         build=build,
         bodies=maker.bodies,
         fasteners=fasteners,
+        root=maker.number[part],
         wanted=wanted,
         stays=fixed,
         own_kg=own_kg,

@@ -68,6 +68,4 @@ def bundled(asm: Assembly, apart: frozenset[int] = frozenset()) -> Bundled:
 
 
 def _renamed(clause: tuple[InTheWay, ...], new: dict[int, int]) -> tuple[InTheWay, ...]:
-    return tuple(
-        way if way.fastener is None else replace(way, fastener=new[way.fastener]) for way in clause
-    )
+    return tuple(way if way.fastener is None else replace(way, fastener=new[way.fastener]) for way in clause)

@@ -5,10 +5,11 @@ that is carried to the bench with the wanted part, p a place that is gone to, q 
 lifting table. Minutes are minimised. Rows:
 
     w = 1                       every fastener between the wanted part and the rest
-    w_f >= |z_a - z_b|          what joins the carried bodies to the rest is undone
+    w_f - y_f >= |z_a - z_b|    what joins the carried bodies to the rest is undone on the vehicle
     y_f <= w_f, z_a, z_b, q     what is done at the bench
     p >= w_f - y_f              a place is gone to
-    w_f <= sum of w over H      what must be undone to reach f (`blocking`), added as solutions break it
+    w_f <= sum of w over H      what must be undone to reach f (`blocking`), added as solutions break it;
+                                the same for w - y: what is done on the vehicle comes before the lift
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ from partkin.strip.costs import bench_minutes, lift_row, lift_rows, place_minute
 # Equal plans: fewer fasteners win, and a child stays with its assembly. Far below a hundredth of a minute.
 TIE_MINUTES = 1e-5
 LINK_TIE_MINUTES = 1e-4
-TOLERANCE_MINUTES = 0.01
+TOLERANCE_MINUTES = 0.005
 INFINITE = float("inf")
 
 Row = tuple[float, float, list[int], list[float]]
@@ -95,11 +96,18 @@ class Master:
         Fasteners that have to be undone.
     lifted
         Whether the wanted part is carried away in the end.
-    can
-        Fasteners that some order reaches.
+    can, on_vehicle
+        Fasteners that some order reaches: at all, and on the vehicle.
     """
 
-    def __init__(self, asm: Assembly, must: Iterable[int], lifted: bool, can: frozenset[int]) -> None:
+    def __init__(
+        self,
+        asm: Assembly,
+        must: Iterable[int],
+        lifted: bool,
+        can: frozenset[int],
+        on_vehicle: frozenset[int],
+    ) -> None:
         self.asm = asm
         self.columns = Columns()
         self.rows: list[Row] = []
@@ -109,6 +117,8 @@ class Master:
         if self.bench:
             self._carrying()
             self._lifting()
+            for index in sorted(can - on_vehicle):
+                self.rows.append((-1.0, 0.0, [self.columns.w[index], self.columns.y[index]], [1.0, -1.0]))
         self._places()
         self.relaxed = True
         self.node_limit = 0
@@ -130,14 +140,15 @@ class Master:
             columns.z.append(columns.add(0.0, low, high, True))
         for fastener in asm.fasteners:
             saved = fastener.minutes * (1.0 - fastener.bench_factor)
-            y = columns.add(-saved, 0.0, 0.0 if fastener.link else 1.0, True)
+            y = columns.add(-saved, 0.0, 1.0, True)
             columns.y.append(y)
             w = columns.w[fastener.index]
             for limit in (w, columns.bench, *(columns.z[body] for body in fastener.ends)):
                 self.rows.append((-1.0, 0.0, [y, limit], [1.0, -1.0]))
             for a, b in fastener.joins:
                 for one, other in ((a, b), (b, a)):
-                    self.rows.append((0.0, 2.0, [w, columns.z[one], columns.z[other]], [1.0, -1.0, 1.0]))
+                    ends = [columns.z[one], columns.z[other]]
+                    self.rows.append((0.0, INFINITE, [w, y, *ends], [1.0, -1.0, -1.0, 1.0]))
 
     def _lifting(self) -> None:
         """Row by row of the table: how much heavier the carried bodies may be, and what that costs."""
@@ -228,13 +239,30 @@ class Master:
         if not self.relaxed:
             self.highs = self._loaded()
         self.highs.run()
-        found = bool(self.highs.getInfo().primal_solution_status == 2)
-        if found and not self.relaxed:
-            said = self.highs.getInfo().objective_function_value
-            is_ = self.offset + sum(c * v for c, v in zip(self.columns.cost, self.values(), strict=True))
-            if abs(said - is_) > 1e-5 * max(1.0, abs(is_)):
-                raise ArithmeticError(f"HiGHS says {said}, its solution costs {is_}")
-        return found
+        if self._found() and not self.relaxed and not self._agrees():
+            self.highs.clearSolver()
+            self.highs.setOptionValue("presolve", "off")
+            self.highs.run()
+            if self._found() and not self._agrees():
+                raise ArithmeticError("HiGHS contradicts itself about the cost of its own solution")
+        return self._found()
+
+    def _found(self) -> bool:
+        return bool(self.highs.getInfo().primal_solution_status == 2)
+
+    def _agrees(self) -> bool:
+        """Whether the objective that HiGHS reports is what its solution costs."""
+        said = self.highs.getInfo().objective_function_value
+        own = self.offset + sum(c * v for c, v in zip(self.columns.cost, self.values(), strict=True))
+        return bool(abs(said - own) <= 1e-5 * max(1.0, abs(own)))
+
+    def ties(self) -> float:
+        """Return by how much the program's cost may lie above the minutes that are reported."""
+        return sum(LINK_TIE_MINUTES if fastener.link else TIE_MINUTES for fastener in self.asm.fasteners)
+
+    def nodes(self) -> int:
+        """Return how many branches the last run took."""
+        return max(0, int(self.highs.getInfo().mip_node_count))
 
     def values(self) -> list[float]:
         """Return the values of the variables at the last solution."""

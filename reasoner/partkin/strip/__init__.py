@@ -1,0 +1,27 @@
+"""Getting a part out and back in: the least that must be undone, in an order that works, and the way back.
+
+Imports are lazy in effect: HiGHS is loaded by the first plan, not by this package.
+"""
+
+from partkin.strip.across import move_across
+from partkin.strip.circles import impossible
+from partkin.strip.drawing import drawing
+from partkin.strip.holding import left, stuck, undone_by
+from partkin.strip.planning import plan
+from partkin.strip.refit import refit
+from partkin.strip.text import labels, lines, moved_lines, stuck_lines
+
+__all__ = [
+    "drawing",
+    "impossible",
+    "labels",
+    "left",
+    "lines",
+    "move_across",
+    "moved_lines",
+    "plan",
+    "refit",
+    "stuck",
+    "stuck_lines",
+    "undone_by",
+]

@@ -1,0 +1,99 @@
+"""What the original carries and the donor lacks: to be moved across before the donor goes on."""
+
+from __future__ import annotations
+
+from partkin.model.build import Build, Connector, Part
+from partkin.model.stripping import Moved
+from partkin.strip.bodies import children_of, family
+
+RESTRAINT = (
+    "a restraint part: not moved on this advice; only by the maker's part number for that very vehicle, by licensed "
+    "practice"
+)
+
+
+def move_across(build: Build, original: str, donor: str) -> tuple[Moved, ...]:
+    """Return the parts and connectors that the original has and the donor does not.
+
+    A child of the donor stands for a child of the original when it takes its place, has its part number (or
+    replaces that number), or has its name. A connector stands for one with the same name, or with the same
+    keying and number of ways where the names differ.
+
+    Parameters
+    ----------
+    build
+    original, donor
+        Part ids.
+
+    Returns
+    -------
+    tuple of Moved
+        In sheet order, the parts first; `hold` on what must not be moved on this advice.
+
+    Raises
+    ------
+    KeyError
+        No such part.
+    """
+    for name in (original, donor):
+        if build.part(name) is None:
+            raise KeyError(name)
+    children = children_of(build)
+    parts = {part.part: part for part in build.parts}
+    had = [parts[name] for name in family(children, original)[1:] if name in parts]
+    has = [parts[name] for name in family(children, donor)[1:] if name in parts]
+    names = {original: "the original", **{part.part: part.name or part.part for part in had}}
+    found: list[Moved] = []
+    spare = list(has)
+    for part in had:
+        match = next((other for other in spare if _stands_for(other, part)), None)
+        if match is not None:
+            spare.remove(match)
+            continue
+        rows = [row for row in build.holdings if (row.part == part.part) != (row.held_to == part.part)]
+        held = tuple(dict.fromkeys(row.fastener for row in rows))
+        hold = part.duty == "restraint"
+        says = f"{part.name or part.part} is on {names.get(part.part_of or '', part.part_of or 'the original')}"
+        says += " and on the donor no part stands for it"
+        known = f"; held by {', '.join(held)}" if held else "; how it is held is not known"
+        says += f": {RESTRAINT}" if hold else known
+        found.append(Moved("part", part.part, part.part_of or original, says, held, hold))
+    found += _connectors(build, original, donor, {part.part for part in had}, {part.part for part in has})
+    return tuple(found)
+
+
+def _stands_for(donor: Part, original: Part) -> bool:
+    if donor.takes_place_of == original.part:
+        return True
+    if original.part_number is not None and (
+        original.part_number == donor.part_number or original.part_number in donor.replaces
+    ):
+        return True
+    same = donor.name is not None and original.name is not None and _plain(donor.name) == _plain(original.name)
+    return same and (donor.hand == original.hand or donor.hand is None or original.hand is None)
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.casefold().split())
+
+
+def _connectors(build: Build, original: str, donor: str, had: set[str], has: set[str]) -> list[Moved]:
+    spare = [plug for plug in build.connectors if plug.part == donor or plug.part in has]
+    found = []
+    for plug in build.connectors:
+        if plug.part != original and plug.part not in had:
+            continue
+        match = next((other for other in spare if _plain(other.connector) == _plain(plug.connector)), None)
+        match = match or next((other for other in spare if _same_plug(other, plug)), None)
+        if match is not None:
+            spare.remove(match)
+            continue
+        ways = f", {plug.ways} ways" if plug.ways is not None else ""
+        keyed = f", keyed {plug.keyed_as}" if plug.keyed_as else ""
+        says = f"connector {plug.connector} ({plug.part}{ways}{keyed}): the donor has none like it"
+        found.append(Moved("connector", plug.connector, plug.part, says))
+    return found
+
+
+def _same_plug(a: Connector, b: Connector) -> bool:
+    return a.keyed_as is not None and a.keyed_as == b.keyed_as and a.ways is not None and a.ways == b.ways

@@ -1,0 +1,189 @@
+"""The least work that frees a part: the whole of it on one page."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from partkin.model.build import Build
+from partkin.model.reasons import Caution
+from partkin.model.stripping import BodyOn, BodyRole, Joint, NoPlan, Step, StripPlan
+from partkin.strip.access import labels, lump_of_wanted
+from partkin.strip.bodies import Assembly, assembly, children_of, family
+from partkin.strip.circles import why_blocked
+from partkin.strip.master import Chosen
+from partkin.strip.ordering import ordered
+from partkin.strip.solver import NODES, ROUNDS, Found, cheapest
+from partkin.strip.steps import named, steps_of, unknowns_of
+
+
+def plan(
+    build: Build,
+    part: str,
+    *,
+    done: frozenset[str] = frozenset(),
+    without: frozenset[str] = frozenset(),
+    stays: frozenset[str] | None = None,
+    nodes: int = NODES,
+    rounds: int = ROUNDS,
+) -> StripPlan | NoPlan:
+    """Return the cheapest plan that frees a part, its children with it.
+
+    Parameters
+    ----------
+    build
+    part
+        A part id; an assembly's children come with it.
+    done
+        Fasteners that are undone already, and parts that are off already.
+    without
+        Fasteners that will not come: the plan leaves them alone, and where one of them holds the part itself
+        the part comes off with what it is held to (`with_it`).
+    stays
+        Parts that stay where they are; None: the vehicle as the sheet has it. Empty: all of it lies on a bench.
+    nodes, rounds
+        Limits of the search, the same on every machine.
+
+    Returns
+    -------
+    StripPlan or NoPlan
+        NoPlan is falsy and says why.
+
+    Examples
+    --------
+    >>> from partkin.model.build import Build, Holding, Part
+    >>> build = Build(parts=(Part("vent"), Part("dash")), holdings=(
+    ...     Holding("vent", "dash", "S1", "screw", count=4), Holding("dash", "shell", "B1", "bolt", count=8)))
+    >>> found = plan(build, "vent")
+    >>> found.undone, found.minutes, found.proved
+    (('S1',), 2.0, True)
+    """
+    unknown = _not_in_sheets(build, part, done, without)
+    if unknown:
+        return NoPlan(part, unknown)
+    with_it: tuple[str, ...] = ()
+    asm = assembly(build, part, done, without, stays)
+    found = cheapest(asm, nodes=nodes, rounds=rounds)
+    while found.chosen is None:
+        grown = _held_fast(asm, found)
+        if grown is None:
+            return NoPlan(part, why_blocked(asm, found.blocked), tuple(asm.fasteners[i].id for i in found.blocked))
+        with_it = (*with_it, *(asm.bodies[body] for body in sorted(grown)))
+        asm = replace(asm, wanted=asm.wanted | grown)
+        found = cheapest(asm, nodes=nodes, rounds=rounds)
+    return _told(asm, part, found, found.chosen, with_it)
+
+
+def _not_in_sheets(build: Build, part: str, done: frozenset[str], without: frozenset[str]) -> str | None:
+    fasteners = {row.fastener for row in build.holdings}
+    parts = {name for row in build.holdings for name in (row.part, row.held_to)} | {p.part for p in build.parts}
+    if part not in parts:
+        return f"no sheet has a part {part!r}"
+    for name in sorted(done - fasteners - parts):
+        return f"no sheet has a fastener or part {name!r}, which is said to be done"
+    for name in sorted(without - fasteners):
+        return f"held_by.csv has no fastener {name!r}, which is to be left alone"
+    return None
+
+
+def _held_fast(asm: Assembly, found: Found) -> frozenset[int] | None:
+    """Return the bodies that a fastener which will not come leaves on the part; None where that is no way out."""
+    stuck = [asm.fasteners[index] for index in found.blocked if index in asm.without]
+    others = {body for fastener in stuck for body in fastener.ends} - asm.wanted
+    if not stuck or others & asm.stays:
+        return None
+    children, number = children_of(asm.build), {name: body for body, name in enumerate(asm.bodies)}
+    names = [name for body in sorted(others) for name in family(children, asm.bodies[body])]
+    return frozenset(number[name] for name in names if name in number) - asm.stays - asm.wanted
+
+
+def _told(asm: Assembly, part: str, found: Found, chosen: Chosen, with_it: tuple[str, ...]) -> StripPlan:
+    events, changes = ordered(asm, chosen)
+    steps = steps_of(asm, events, chosen.at_bench)
+    undone = tuple(step.fastener for step in steps if step.fastener is not None)
+    together = _comes_off(asm, chosen)
+    inside = [
+        fastener
+        for fastener in asm.fasteners
+        if not fastener.link and fastener.index not in chosen.undone and together.issuperset(fastener.ends)
+    ]
+    cautions: dict[Caution, None] = {}
+    for step in steps:
+        cautions.update(dict.fromkeys(step.cautions))
+    notes = []
+    if asm.on_bench:
+        notes.append("nothing here is held to a vehicle: all of it is taken to lie on a bench")
+    if with_it:
+        notes.append(f"what will not come stays on it: {part} comes off with {', '.join(with_it)}")
+    number = {name: body for body, name in enumerate(asm.bodies)}
+    return StripPlan(
+        part=part,
+        name=named(asm, number[part]),
+        steps=steps,
+        undone=undone,
+        comes_off=tuple(asm.bodies[body] for body in sorted(together, key=lambda b: (b not in asm.wanted, b))),
+        with_it=with_it,
+        left_alone=tuple(fastener.id for fastener in inside),
+        left_alone_pieces=sum(fastener.count for fastener in inside),
+        minutes=round(sum(step.minutes for step in steps), 3),
+        cost_minutes=found.cost_minutes,
+        bound_minutes=round(found.bound_minutes, 3),
+        proved=found.proved,
+        limit=found.limit,
+        changes_of_place=changes,
+        unknowns=unknowns_of(asm, events),
+        cautions=tuple(sorted(cautions, key=lambda caution: not caution.hold)),
+        joints=_joints(asm, steps),
+        bodies=_bodies(asm, chosen, together),
+        notes=tuple(notes),
+    )
+
+
+def _comes_off(asm: Assembly, chosen: Chosen) -> frozenset[int]:
+    """The bodies that leave the vehicle in one lift with the part (on a bench: the part alone)."""
+    if asm.on_bench or not chosen.at_bench:
+        return asm.wanted
+    return lump_of_wanted(asm, chosen.undone - chosen.at_bench)
+
+
+def _joints(asm: Assembly, steps: tuple[Step, ...]) -> tuple[Joint, ...]:
+    number = {step.fastener: step.number for step in steps if step.fastener is not None}
+    return tuple(
+        Joint(
+            fastener=fastener.id,
+            kind=fastener.kind,
+            count=fastener.count,
+            joins=tuple((asm.bodies[a], asm.bodies[b]) for a, b in fastener.joins),
+            step=number.get(fastener.id),
+            guess=fastener.guess,
+            done=fastener in asm.done,
+        )
+        for fastener in (*asm.fasteners, *asm.done)
+        if not fastener.link
+    )
+
+
+def _bodies(asm: Assembly, chosen: Chosen, together: frozenset[int]) -> tuple[BodyOn, ...]:
+    """Every body that some fastener holds, with how many joints lie between it and what stays."""
+    layer = dict.fromkeys(sorted(asm.stays) or sorted(asm.wanted), 0)
+    waiting = list(layer)
+    joined = [*asm.fasteners, *asm.done]
+    while waiting:
+        body = waiting.pop(0)
+        for fastener in joined:
+            if body in fastener.ends:
+                for other in fastener.ends:
+                    if other not in layer:
+                        layer[other] = layer[body] + 1
+                        waiting.append(other)
+    lump = labels(asm, chosen.undone)
+    home = {lump[body] for body in asm.stays}
+    there = {body for fastener in joined for body in fastener.ends} | asm.wanted
+
+    def role(body: int) -> BodyRole:
+        if body in asm.wanted:
+            return "wanted"
+        if body in together:
+            return "comes with it"
+        return "stays" if body in asm.stays or lump[body] in home or asm.on_bench else "comes off first"
+
+    return tuple(BodyOn(asm.bodies[body], named(asm, body), role(body), layer.get(body, 0)) for body in sorted(there))

@@ -1,0 +1,123 @@
+"""Plans as plain lines: a list to tick, bag labels, the way back, what may still hold."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+
+from partkin.model.stripping import Moved, RefitPlan, StripPlan, Suspected
+
+WIDTH = 100
+
+
+def lines(plan: StripPlan | RefitPlan) -> list[str]:
+    """Return a plan or its way back as lines to print and tick, the verdict first."""
+    return _strip(plan) if isinstance(plan, StripPlan) else _refit(plan)
+
+
+def labels(plan: StripPlan) -> list[str]:
+    """Return the labels for bags and tags, one a step: number and place first."""
+    return [step.bag for step in plan.steps if step.bag is not None]
+
+
+def stuck_lines(found: Iterable[Suspected]) -> list[str]:
+    """Return what may still hold, the likeliest first."""
+    listed: list[str] = []
+    for suspected in found:
+        listed += _wrapped(f"{suspected.rank:>2}  ", f"{suspected.fastener or 'not in the sheet'}: {suspected.why}")
+        listed += _wrapped("      ", suspected.look)
+    return listed
+
+
+def moved_lines(found: Iterable[Moved]) -> list[str]:
+    """Return what is to be moved across from the original."""
+    listed: list[str] = []
+    for moved in found:
+        listed += _wrapped("[!] " if moved.hold else "[ ] ", moved.says)
+    return listed or ["Nothing that the sheets know has to be moved across."]
+
+
+def _strip(plan: StripPlan) -> list[str]:
+    count = sum(step.do == "undo" for step in plan.steps)
+    pieces = sum(step.count for step in plan.steps)
+    listed = _wrapped(
+        "",
+        f"{plan.name} comes free: {pieces} {'fastener' if pieces == 1 else 'fasteners'} to undo in {count} "
+        f"{'step' if count == 1 else 'steps'}, about {plan.minutes:.0f} min in hand, "
+        f"{_changes(plan.changes_of_place)}.",
+    )
+    listed += _wrapped("", _proof(plan))
+    listed += [line for note in plan.notes for line in _wrapped("", f"Note: {note}.")]
+    if len(plan.comes_off) > 1:
+        listed += _wrapped("", f"Comes off in one lift: {', '.join(plan.comes_off)}.")
+    if plan.left_alone:
+        count = plan.left_alone_pieces
+        more = f" ({count} pieces)" if count != len(plan.left_alone) else ""
+        listed += _wrapped(
+            "", f"Leave these {len(plan.left_alone)} alone{more}: they hold the assembly to itself: "
+            f"{', '.join(plan.left_alone)}.",
+        )  # fmt: skip
+    holds = [caution for caution in plan.cautions if caution.hold]
+    if holds:
+        listed += ["", "First of all"]
+        for caution in holds:
+            listed += _wrapped("  ! ", f"{caution.says}")
+    if plan.unknowns:
+        listed += ["", "Not known: look before you pull"]
+        for unknown in plan.unknowns:
+            listed += _wrapped("  ? ", unknown.says)
+    listed += ["", "Steps"]
+    for step in plan.steps:
+        minutes = f" [{step.minutes:g} min]" if step.minutes else ""
+        where = f"{step.place}: " if step.place else ""
+        listed += _wrapped(f"[ ] {step.number:>3}  ", f"{where}{step.says}{minutes}")
+        if step.mass_kg is not None:
+            listed += _wrapped("         ", f"mass {step.mass_kg:g} kg" + (" at least" if step.mass_unknown else ""))
+        if step.mark is not None:
+            listed += _wrapped("         mark ", step.mark)
+        if step.do != "prepare":
+            for caution in step.cautions:
+                listed += _wrapped("         ! ", caution.says)
+        if step.bag is not None:
+            listed += _wrapped("         ", f"label: {step.bag}")
+    return listed
+
+
+def _proof(plan: StripPlan) -> str:
+    counted = f"{plan.cost_minutes:.1f} min counted with going from place to place and with lifting"
+    if plan.proved:
+        return f"No other plan takes less: {counted}."
+    return f"Not shown to be the cheapest ({plan.limit}): {counted}; none takes less than {plan.bound_minutes:.1f} min."
+
+
+def _changes(count: int) -> str:
+    return "no change of place" if not count else f"{count} change{'' if count == 1 else 's'} of place"
+
+
+def _refit(plan: RefitPlan) -> list[str]:
+    listed = [f"The way back for {plan.part}: {len(plan.steps)} steps."]
+    if plan.connectors:
+        listed += _wrapped("", f"Plugs to count back in: {plan.connectors} ({', '.join(plan.connector_rows)}).")
+    if plan.buy:
+        listed += ["", "To have before you begin"]
+        for buy in plan.buy:
+            kind = buy.kind if buy.count == 1 else f"{buy.kind}s"
+            thread = f" {buy.thread}" if buy.thread else ""
+            listed += _wrapped("[ ] ", f"{buy.count} {kind}{thread} ({buy.fastener}): {buy.says}")
+    listed += ["", "Steps"]
+    for step in plan.steps:
+        where = f"{step.place}: " if step.place else ""
+        listed += _wrapped(f"[ ] {step.number:>3}  ", f"{where}{step.says}")
+        if step.torque_says is not None:
+            listed += _wrapped("         ", step.torque_says)
+        for caution in step.cautions:
+            if step.do != "restore":
+                listed += _wrapped("         ! ", caution.says)
+    return listed
+
+
+def _wrapped(lead: str, text: str) -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead), break_long_words=False,
+        break_on_hyphens=False,
+    )  # fmt: skip
