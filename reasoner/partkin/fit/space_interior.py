@@ -312,7 +312,7 @@ def _advance(
 
 
 def _inside(cone: Floats) -> Floats:
-    return np.asarray(((cone * cone) @ _SIGNS > 0).all(axis=1))
+    return np.asarray((((cone * cone) @ _SIGNS > 0) & (cone[..., 0] > 0)).all(axis=1))
 
 
 def _inverse(cones: _Cones, walks: _Walks, whole: Floats, levers: Floats) -> Floats:
@@ -367,7 +367,7 @@ def _reach(lam: Floats, det: Floats, laml: Floats, ds: Floats, dy: Floats) -> Fl
     for change in (ds, dy):
         cone = change[:, : 3 * k].reshape(m, k, 3)
         a, b = (cone * cone) @ _SIGNS, (lam * cone) @ _SIGNS
-        inside = b * b - a * det
-        leave = np.where(inside >= 0, (np.sqrt(np.maximum(inside, 0.0)) - b) / det, 0.0)
+        # Below zero by rounding alone: lam lies inside its cone.
+        leave = (np.sqrt(np.maximum(b * b - a * det, 0.0)) - b) / det
         fastest = np.maximum(fastest, leave.max(axis=1))
     return np.asarray(1.0 / np.maximum(fastest, 1e-9))

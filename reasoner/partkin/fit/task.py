@@ -147,10 +147,11 @@ def _host_spot(
     feature = fixing.feature
     need = feature.need or "must"
     # A stud of the host stands out of it: the donor has to have an opening there, needed or not.
-    must = need == "must" or feature.kind == "stud"
+    must = need == "must" or (feature.kind == "stud" and not fixing.supposed)
     return Spot(
         feature.feature, _at(placed_by.get(feature.feature), places, dims), _half_travel(fixing),
         feature.angle_deg or 0.0, must=must, should=need == "should" and not must, axis=feature.axis or (0.0, 0.0, 1.0),
+        grip_mm=_grip_mm(fixing), depth_mm=_depth_mm(fixing, thickness_mm),
     )  # fmt: skip
 
 
