@@ -88,7 +88,9 @@ def _placed_by_original(host: Side, original: Side, sizes_of: SizesOf) -> HostFi
 
 
 def _shown_by_original(original: Side, sizes_of: SizesOf) -> HostFixings:
-    fixings = tuple(_with_play(_stood_there(f, sizes_of), f, sizes_of) for f in original.features)
+    fixings = tuple(
+        replace(_with_play(_stood_there(f, sizes_of), f, sizes_of), supposed=True) for f in original.features
+    )
     also_called = {f.goes_on: f.feature for f in original.features if f.goes_on}
     return HostFixings(fixings, "original", {f.feature: f.feature for f in original.features}, also_called)
 

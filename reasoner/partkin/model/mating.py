@@ -33,6 +33,9 @@ class Fixing:
         Where the fixing may stand around that place: the play of the original's own hole.
     across, length
         Sizes with their uncertainty.
+    supposed
+        Nothing of the host is listed here: it is what must have stood under the original's feature, if the
+        original was held there at all.
     """
 
     feature: Feature
@@ -42,6 +45,7 @@ class Fixing:
     play_mm: float = 0.0
     play_half_travel_mm: float = 0.0
     play_angle_deg: float = 0.0
+    supposed: bool = False
 
 
 @dataclass(frozen=True)

@@ -113,13 +113,15 @@ def _conflict(findings: Findings) -> Conflict | None:
         return None
     proofs: tuple[Nogood, ...] = ()
     fixings: list[str] = []
+    features: list[str] = []
     for other in (trial, *(t for t in findings.trials if t is not trial)):
         conflict = other.answer.conflict
         if conflict is not None:
             proofs += conflict.nogoods
             fixings += [f for f in conflict.fixings if f not in fixings]
-    own = trial.answer.conflict
-    return Conflict(tuple(fixings), own.features, own.shortfall_mm, own.pairs, proofs, any(n.local for n in proofs))
+            features += [f for f in conflict.features if f not in features]
+    own, local = trial.answer.conflict, any(nogood.local for nogood in proofs)
+    return Conflict(tuple(fixings), tuple(features), own.shortfall_mm, own.pairs, proofs, local)
 
 
 def _seam_text(findings: Findings) -> str | None:
