@@ -9,15 +9,8 @@ import numpy as np
 import pytest
 from adapting_cases import ask, holes, studs
 
-from partkin.adaptation.limits import (
-    grid_travels_mm,
-    largest_opening_mm,
-    limits_of,
-    opening_room,
-    refuse_cut,
-    rims_of,
-    travel_room,
-)
+from partkin.adaptation.limits import limits_of, refuse_cut
+from partkin.adaptation.room import grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
 from partkin.adaptation.tables import material_of, materials, read_work, rule, shipped_work, washers, work_for
 from partkin.model.build import Outline, Part, Zone
 from partkin.model.fitting import Spot

@@ -68,7 +68,8 @@ def fits(task: FitTask) -> bool:
 
 def main(cases: int) -> None:
     """Print a table, a row a round; exit 1 where a round is too slow."""
-    print(f"{platform.machine()}, {platform.python_implementation()} {platform.python_version()}, {cases} cases a round")
+    python = f"{platform.python_implementation()} {platform.python_version()}"
+    print(f"{platform.machine()}, {python}, {cases} cases a round")
     print("fixings  error_mm  median_s  worst_s  adapted  proved")
     slow = False
     for count, error_mm, most_median_s, most_s in ROUNDS:

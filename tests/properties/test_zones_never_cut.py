@@ -33,10 +33,10 @@ def _fits(task: FitTask) -> bool:
     return best_placement(pairs, stop_at_sign=True).fits
 
 
-def _question(seed: int) -> AdaptationQuestion:
-    """Three or four fixings with errors, and one to three zones strewn over the part, of any shape."""
+def _question(seed: int, most: int) -> AdaptationQuestion:
+    """Three fixings or a few more with errors, and one to three zones strewn over the part, of any shape."""
     draw = np.random.default_rng([seed, 77])
-    asked = random_question(seed, least=3, most=4)
+    asked = random_question(seed, least=3, most=most)
     at = np.array([(f.x_mm, f.y_mm) for f in asked.donor_features])
     zones = []
     for number in range(int(draw.integers(1, 4))):
@@ -70,11 +70,11 @@ def _zone_shape(zone: Zone) -> shapely.Geometry:
     return shapely.make_valid(shapely.Polygon(zone.corners_mm))
 
 
-def _count_cuts(seeds: range) -> int:
+def _count_cuts(seeds: range, most: int) -> int:
     """Check every cut of the donor in every adaptation offered; how many there were."""
     seen = 0
     for seed in seeds:
-        question = _question(seed)
+        question = _question(seed, most)
         zones = [_zone_shape(zone) for zone in question.donor_zones]
         in_zone = {f.feature for f in question.donor_features if f.zone}
         for adaptation in cheapest(question, solve, limit=25, fits=_fits).adaptations:
@@ -90,10 +90,10 @@ def _count_cuts(seeds: range) -> int:
 
 @pytest.mark.parametrize("start", range(0, 300, 50))
 def test_a_protected_zone_is_never_cut(start: int) -> None:
-    assert _count_cuts(range(start, start + 50)) > 10
+    assert _count_cuts(range(start, start + 50), most=3) > 10
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("start", range(1000, 11000, 500))
 def test_a_protected_zone_is_never_cut_in_ten_thousand(start: int) -> None:
-    assert _count_cuts(range(start, start + 500)) > 100
+    assert _count_cuts(range(start, start + 500), most=4) > 100

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from partkin.adaptation.applied import adapted_task
-from partkin.adaptation.choices import Bench, Choice, Unit, enclosing, holds, new_hole, unit_of_pair
+from partkin.adaptation.choices import TAKE_A_HOLE, Bench, Choice, Unit, enclosing, holds, new_hole, unit_of_pair
 from partkin.adaptation.dressing import dress
 from partkin.adaptation.fasteners import fastener_jobs
 from partkin.adaptation.limits import LICENSED, Refusal, refuse_cut
@@ -23,6 +24,7 @@ from partkin.model.fitting import FitAnswer, Option, Placement, Spot
 
 DEFAULT_LIMIT = 200
 DIFFERENT = 2
+CUTS = ("open out", "slot", "new hole", "thread insert")
 TOO_MANY = "no set of permitted jobs was found within the limit"
 
 
@@ -99,11 +101,15 @@ class _Search:
     ) -> None:
         self.question, self.solve, self.unique = question, solve, unique
         self.bench = Bench(question)
-        self.before = solve(question.task)
         self.units = tuple(self._units())
         self.costs = [[self._price(choice) for choice in unit.choices] for unit in self.units]
         geometry = Geometry(question.task, self.units, solve, fits)
         self.optimiser = Optimiser(self.units, geometry, self.costs, self._finish, limit)
+
+    @cached_property
+    def before(self) -> FitAnswer:
+        """How the donor lies as it is."""
+        return self.solve(self.question.task)
 
     def _price(self, choice: Choice) -> int:
         """Thousandths of money, or of minutes (what is used up deciding between equals)."""
@@ -232,8 +238,21 @@ class _Search:
         adaptations = tuple(self._adaptation(optimum, jobs) for optimum in found)
         return AdaptationAnswer(
             tuple(a for a in adaptations if a.actions), self._ruled_out(first.cost), _as_it_is(adaptations),
-            notes=notes,
+            notes=(*self._unchecked(adaptations), *notes),
         )  # fmt: skip
+
+    def _unchecked(self, adaptations: Sequence[Adaptation]) -> tuple[str, ...]:
+        """What the work rests on that nobody has said."""
+        cut = any(action.do in CUTS and action.side == "donor" for each in adaptations for action in each.actions)
+        notes = []
+        if cut and self.bench.donor.material is None:
+            said = self.question.donor.material
+            known = f"is {said!r}, which the table does not know" if said else "is not known"
+            notes.append(f"The material of {self.question.donor.part} {known}: find out before the first cut.")
+        if cut and not self.bench.donor.outline_known:
+            part = self.question.donor.part
+            notes.append(f"The outline of {part} is not known: see to the distances from its edges yourself.")
+        return tuple(notes)
 
     def _stuck(self) -> str | None:
         paired = {unit.feature.id for unit in self.units if unit.feature is not None}
@@ -246,11 +265,13 @@ class _Search:
         return None
 
     def _no_choice(self, unit: Unit) -> str:
-        if unit.bolt_mm is None and unit.feature is None:
+        if unit.feature is not None:
+            return f"{unit.feature.id} cannot be moved"
+        if unit.bolt_mm is None:
             return "what goes through it is not known"
-        if unit.feature is None:
-            return f"a new {unit.host.kind} counterpart cannot be made"
-        return f"{unit.feature.id} cannot be moved"
+        if unit.host.kind not in TAKE_A_HOLE:
+            return f"no feature of the donor goes on it, and a new hole is no counterpart of a {unit.host.kind}"
+        return "no feature of the donor goes on it, and too few others place the part to say where a hole would go"
 
     def _hopeless(self, permitted: Permitted) -> AdaptationAnswer | None:
         """Say why not, where even everything that may be done together does not bring it on."""

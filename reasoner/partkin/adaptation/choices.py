@@ -5,20 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from partkin.adaptation.limits import (
-    PartLimits,
-    Refusal,
-    Rim,
-    centre_line,
-    grid_travels_mm,
-    largest_opening_mm,
-    limits_of,
-    opening_room,
-    refuse_cut,
-    rims_of,
-    travel_room,
-)
+from partkin.adaptation.limits import PartLimits, Refusal, centre_line, limits_of, refuse_cut
 from partkin.adaptation.pairs import Opening, PairSizes, clearance_hole_mm, drill_up_mm, sizes_of, thread_mm
+from partkin.adaptation.room import Rim, grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
 from partkin.adaptation.tables import rule, work_for
 from partkin.model.adapting import AdaptationQuestion
 from partkin.model.build import Feature
@@ -26,6 +15,8 @@ from partkin.model.fitting import Option, Spot
 
 # A rim is an arc of this radius: a line, as near as makes no difference, that the geometry takes as a pair.
 RIM_RADIUS_MM = 1000.0
+# Host features that a plain new hole in the donor goes on.
+TAKE_A_HOLE = ("stud", "tapped hole", "captive nut", "hole", "slot", "peg")
 
 
 @dataclass(frozen=True)
@@ -346,7 +337,7 @@ def _without(bench: Bench, unit: Unit) -> Iterator[Choice]:
 def new_hole(bench: Bench, unit: Unit) -> Iterator[Choice]:
     """A new clearance hole where the fixing is; whether there is room for it shows at the placement."""
     share_mm, bolt_mm = 0.0, unit.bolt_mm
-    if bolt_mm is None or unit.host.kind not in ("stud", "tapped hole", "captive nut", "hole", "slot", "peg"):
+    if bolt_mm is None or unit.host.kind not in TAKE_A_HOLE:
         return
     if unit.host.kind == "captive nut":
         share_mm = unit.host.float_mm or 0.0

@@ -11,8 +11,9 @@ import numpy as np
 
 from partkin.adaptation import phrases
 from partkin.adaptation.choices import Bench, Choice, Unit
-from partkin.adaptation.limits import Obstacle, PartLimits, Refusal, Rim, refuse_cut
+from partkin.adaptation.limits import Obstacle, PartLimits, Refusal, refuse_cut
 from partkin.adaptation.pairs import Opening, drill_up_mm
+from partkin.adaptation.room import Rim
 from partkin.adaptation.standing import heading_deg, lengthened, line3, nearest, standing
 from partkin.adaptation.tables import rule, work_for
 from partkin.model.adapting import Action

@@ -61,7 +61,14 @@ def open_out(what: What, from_mm: float, to_mm: float, bolt_mm: float, edge_mm: 
     'Open out hole d from 7.0 to 8.0 mm.'
     """
     done = "Widen" if what.kind == "slot" else "Open out"
-    return f"{done} {what} from {from_mm:.1f} to {to_mm:.1f} mm.{washer(to_mm, bolt_mm)}{_edge(edge_mm)}"
+    return f"{done} {what} from {from_mm:.1f} to {to_mm:.1f} mm.{_held(what, to_mm, bolt_mm)}{_edge(edge_mm)}"
+
+
+def _held(what: What, across_mm: float, bolt_mm: float, slot: bool = False) -> str:
+    """What covers the hole; a peg has no washer, and its hole no longer places the part."""
+    if what.kind == "peg hole":
+        return " The peg then no longer places the part: line it up by the others."
+    return washer(across_mm, bolt_mm, slot)
 
 
 def slot(
@@ -75,7 +82,7 @@ def slot(
         f"File {what} into a slot {width_mm:.1f} mm wide{wider} and {length_mm:.0f} mm long overall, to one "
         f"side only: the hole stays as one end, and the slot runs from it {runs}, so that the centre of its "
         f"far end lies {travel_mm:.1f} mm from the hole's centre."
-        f"{washer(width_mm, bolt_mm, True)}{_edge(edge_mm)}"
+        f"{_held(what, width_mm, bolt_mm, True)}{_edge(edge_mm)}"
     )
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from partkin.adaptation.choices import RIM_RADIUS_MM, Choice, Shape, Unit, holds
-from partkin.adaptation.limits import Rim
+from partkin.adaptation.room import Rim
 from partkin.adaptation.standing import REACH_TOLERANCE_MM, excess_mm
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, Option, Placement, Spot
 
