@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from partkin.model.build import Build, Feature, Part, Reading
-from partkin.model.words import MM_PER_UNIT
+from partkin.model.words import BOLTS_ON, MM_PER_UNIT
 from partkin.proofs import Held, Named, Vector, cos_sin
 from partkin.tables import parse_thread, threads_join
 
@@ -54,7 +54,8 @@ class Sides:
     """Fixings and donor features by id, which pairs may be made, and the faces that may be turned up.
 
     `faces`: False as seen, True mirrored; both where the sheets do not say. `as_stated`: what was taken as
-    the verdict states it.
+    the verdict states it. `pulled`: how far the donor is pulled by hand at each fixing, which widens what is
+    allowed where it gives `in_plane`.
     """
 
     fixings: Mapping[str, Point]
@@ -62,10 +63,13 @@ class Sides:
     options: frozenset[Named]
     faces: frozenset[bool]
     as_stated: tuple[str, ...]
+    pulled: Fraction = Fraction(0)
+    in_plane: bool = False
 
     def allowed(self, pair: Named) -> Fraction | None:
         """How far the feature may stand from its fixing; None: something needed is not written."""
-        return _allowed(self.fixings[pair[0]], self.features[pair[1]])
+        allowed = _allowed(self.fixings[pair[0]], self.features[pair[1]])
+        return allowed if allowed is None or allowed < 0 or not self.in_plane else allowed + self.pulled
 
     def held(self, pair: Named, mirrored: bool) -> Held:
         """The pair as numbers.
@@ -83,12 +87,12 @@ class Sides:
             raise Unwritten(f"a place or a size of {pair[0]} or {pair[1]} is not written")
         c, s = cos_sin(donor.angle)
         return Held(
-            (flip * donor.at[0], donor.at[1]), host.at, allowed, _half_travel(host), cos_sin(host.angle),
-            _half_travel(donor), (flip * c, s),
+            (flip * donor.at[0], donor.at[1]), host.at, allowed, half_travel(host), cos_sin(host.angle),
+            half_travel(donor), (flip * c, s),
         )  # fmt: skip
 
 
-def _half_travel(point: Point) -> Fraction:
+def half_travel(point: Point) -> Fraction:
     if point.kind != "slot" or point.length is None or point.across is None:
         return Fraction(0)
     return max(Fraction(0), (point.length - point.across) / 2)
@@ -137,8 +141,6 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
         raise Unwritten("the sheets have no such host or donor")
     stated = verdict.get("positions") or {}
     shows = host if verdict["measured_from"] == "host" else _original(build, host, verdict.get("original"))
-    if all(any(row.z_mm is not None for row in build.features_of(part.part)) for part in (shows, donor)):
-        raise Unwritten("both parts have heights, and only flat patterns are checked")
     rows = _rows(build, host, shows)
     hosted = _places(build, shows, stated.get("host"))
     fixings = {name: _fixing(build, feature, shown, hosted.get(shown.feature)) for name, feature, shown in rows}
@@ -148,9 +150,30 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     options = _options(fixings, features, _meant(mine, rows))
     trusted = tuple(
         f"places of {part.part}, adjusted from distances{_farthest(build, part.part, places)}"
-        for part, places in ((shows, hosted), (donor, at)) if _distances(build, part)
+        for part, places in ((shows, hosted), (donor, at)) if has_distances(build, part)
     )  # fmt: skip
-    return Sides(fixings, features, options, _faces(build, shows, donor), trusted)
+    sides = Sides(fixings, features, options, _faces(build, shows, donor), trusted, *_pull(verdict, donor))
+    if not any(row.z_mm is not None for part in (shows, donor) for row in build.features_of(part.part)):
+        return sides
+    from partkin.as_written_in_space import lift
+
+    return lift(sides, build, rows, donor, shows, stated)
+
+
+def _pull(verdict: Mapping, donor: Part) -> tuple[Fraction, bool]:
+    """How far the donor counts as pulled by hand at each fixing, and whether it gives in its plane too.
+
+    What goes on is held to the pull that the verdict states, what does not to all that the sheet says it gives.
+
+    Raises
+    ------
+    Unwritten
+        It would have to give more than the sheet says.
+    """
+    gives, used = exact(donor.flex_mm or 0), exact(verdict.get("flex_used_mm") or 0)
+    if used > gives:
+        raise Unwritten(f"pulled by {float(used)} mm, and the sheet says that {donor.part} gives {float(gives)} mm")
+    return (used if verdict["verdict"] == BOLTS_ON else gives), bool(donor.flex_in_plane)
 
 
 def _meant(mine: tuple[Feature, ...], rows: list[tuple[str, Feature, Feature]]) -> dict[str, str | None]:
@@ -208,7 +231,7 @@ def _fixing(build: Build, feature: Feature, shown: Feature, at: Vector | None) -
 def _point(build: Build, feature: Feature, at: Vector | None, must: bool) -> Point:
     """A feature's own sizes: the newest reading, else its cell, else its thread."""
     thread = parse_thread(feature.thread) if feature.thread else None
-    bolt = exact(thread.major_mm) if thread else _cell(feature.fastener_mm)
+    bolt = exact(thread.major_mm) if thread else cell(feature.fastener_mm)
     across, length = _size(build, feature, "across"), _size(build, feature, "length")
     if across is None and feature.kind not in UNTHREADED:
         across = bolt
@@ -216,33 +239,33 @@ def _point(build: Build, feature: Feature, at: Vector | None, must: bool) -> Poi
     return Point(feature.kind, at, must, across, length, angle, float_mm, feature.thread, bolt)
 
 
-def _cell(value: float | None) -> Fraction | None:
+def cell(value: float | None) -> Fraction | None:
     return None if value is None else exact(value)
 
 
 def _size(build: Build, feature: Feature, quantity: str) -> Fraction | None:
-    found = _cell(feature.across_mm if quantity == "across" else feature.length_mm)
-    for row in _standing(build, feature.part):
+    found = cell(feature.across_mm if quantity == "across" else feature.length_mm)
+    for row in standing(build, feature.part):
         if row.quantity == quantity and row.from_feature == feature.feature:
             found = exact(row.value) * exact(MM_PER_UNIT[row.unit])
     return found
 
 
-def _standing(build: Build, part: str) -> list[Reading]:
+def standing(build: Build, part: str) -> list[Reading]:
     """Readings of a part that no later row corrects."""
     rows = [row for row in build.readings if row.part == part]
     corrected = {row.corrects for row in rows}
     return [row for row in rows if row.reading not in corrected]
 
 
-def _distances(build: Build, part: Part) -> bool:
-    return any(row.quantity in DISTANCES for row in _standing(build, part.part))
+def has_distances(build: Build, part: Part) -> bool:
+    return any(row.quantity in DISTANCES for row in standing(build, part.part))
 
 
 def _places(build: Build, part: Part, stated: Mapping | None) -> dict[str, Vector]:
     """Places by feature: as the sheet has them; adjusted from distances: as the verdict states them."""
     rows = build.features_of(part.part)
-    if not _distances(build, part):
+    if not has_distances(build, part):
         written = [(row.feature, row.x_mm, row.y_mm) for row in rows]
         return {name: (exact(x), exact(y)) for name, x, y in written if x is not None and y is not None}
     if not stated:
@@ -253,7 +276,7 @@ def _places(build: Build, part: Part, stated: Mapping | None) -> dict[str, Vecto
 def _farthest(build: Build, part: str, places: Mapping[str, Vector]) -> str:
     """The reading between centres that these places keep least."""
     off = []
-    for row in _standing(build, part):
+    for row in standing(build, part):
         ends = [places.get(row.from_feature or ""), places.get(row.to_feature or "")]
         if row.quantity == "centres" and ends[0] is not None and ends[1] is not None:
             apart = math.dist(*[tuple(map(float, end)) for end in ends if end is not None])

@@ -132,9 +132,8 @@ def two_exclude(one: HeldInSpace, two: HeldInSpace, box: Box | None) -> bool:
     if box is not None:
         square = dot(donor, donor) + dot(host, host) - around * around
         return least(total((square, ONE), (-2, form(donor, host))), box) > 0
-    ends = [
-        plus(plus(host, one.host_axis, i * one.grip), two.host_axis, k * two.grip) for i, k in product((1, -1), repeat=2)
-    ]
+    signs = product((1, -1), repeat=2)
+    ends = [plus(plus(host, one.host_axis, i * one.grip), two.host_axis, k * two.grip) for i, k in signs]
     slack = EPS * (1 + one.grip + two.grip)
     farthest = min(max(length(end, up=True) for end in ends) + sum(across), length(host, up=True) + around)
     corners = [tuple(pair.grip * v for v in pair.host_axis) for pair in (one, two)]

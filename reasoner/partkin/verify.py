@@ -6,11 +6,12 @@ in `as_written`; here stands what each of the five words claims.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from partkin.as_written import Sides, Unwritten, exact, read_sides
+from partkin.as_written_in_space import SpaceSides
 from partkin.model.build import Build
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, VERDICTS, WITH_ADAPTATION
 from partkin.proofs import (
@@ -23,6 +24,7 @@ from partkin.proofs import (
     pairing_left_open,
     rational_turn,
 )  # fmt: skip
+from partkin.verify_in_space import branch_fault, pairs_stand
 
 WITHIN_MM = Fraction(1, 10**6)
 # The file rounds lengths to six decimals, and a sum of two roundings may differ by as much.
@@ -157,8 +159,7 @@ def _made(verdict: Mapping) -> list[Mapping]:
 
 def _stands(verdict: Mapping, sides: Sides) -> tuple[list[str], list[tuple[str, Fraction]]]:
     """What is wrong with the placement and the figures of the pairs; and each pair's true margin."""
-    mirrored, turn, shift = _placement(verdict["placement"])
-    refused = [] if mirrored in sides.faces else ["the wrong face of the donor is up"]
+    refused = []
     for pair in verdict["pairs"]:
         if pair["offset_mm"] is None and (pair["fixing"], pair["feature"]) in sides.options:
             refused.append(f"{pair['feature']} on {pair['fixing']} is not {pair['state']!r}")
@@ -166,15 +167,31 @@ def _stands(verdict: Mapping, sides: Sides) -> tuple[list[str], list[tuple[str, 
     for key in ("fixing", "feature"):
         used = [pair[key] for pair in made]
         refused += [f"{name} is paired twice" for name in sorted({n for n in used if used.count(n) > 1})]
+    if isinstance(sides, SpaceSides):
+        faults, standing = pairs_stand(sides, verdict["placement"], made)
+        for pair, (name, allowed, margin) in zip(made, standing, strict=True):
+            faults += _state_faults(name, pair, allowed, margin)
+        margins = [(name, margin) for name, _, margin in standing]
+    else:
+        faults, margins = _stands_flat(verdict["placement"], sides, made)
+    refused += faults
+    least = min(margin for _, margin in margins)
+    if verdict["margin_mm"] is not None and abs(least - exact(verdict["margin_mm"])) > MARGIN_MM:
+        refused.append(f"the margin is {float(least):.6f} mm, not {verdict['margin_mm']}")
+    return refused, margins
+
+
+def _stands_flat(
+    placement: Mapping, sides: Sides, made: Sequence[Mapping]
+) -> tuple[list[str], list[tuple[str, Fraction]]]:
+    mirrored, turn, shift = _placement(placement)
+    refused = [] if mirrored in sides.faces else ["the wrong face of the donor is up"]
     margins = []
     for pair in made:
         held = sides.held((pair["fixing"], pair["feature"]), mirrored)
         off = offset(held, turn, shift)
         margins.append((f"{pair['feature']} on {pair['fixing']}", held.allowed - off))
         refused += _pair_faults(pair, held, off)
-    least = min(margin for _, margin in margins)
-    if verdict["margin_mm"] is not None and abs(least - exact(verdict["margin_mm"])) > MARGIN_MM:
-        refused.append(f"the margin is {float(least):.6f} mm, not {verdict['margin_mm']}")
     return refused, margins
 
 
@@ -185,11 +202,13 @@ def _pair_faults(stated: Mapping, held: Held, off: Fraction) -> list[str]:
     for key, value in (("offset_mm", off), ("allowed_mm", held.allowed), ("margin_mm", margin)):
         if abs(exact(stated[key]) - value) > ROUNDED_MM:
             faults.append(f"{key} of {name} is {float(value):.6f}, not {stated[key]}")
+    return faults + _state_faults(name, stated, held.allowed, margin)
+
+
+def _state_faults(name: str, stated: Mapping, allowed: Fraction, margin: Fraction) -> list[str]:
     # Just at a limit either word will do.
-    fair = {_state(held.allowed, margin + slack) for slack in (-ROUNDED_MM, ROUNDED_MM)}
-    if stated["state"] not in fair:
-        faults.append(f"{name} is not {stated['state']!r}")
-    return faults
+    fair = {_state(allowed, margin + slack) for slack in (-ROUNDED_MM, ROUNDED_MM)}
+    return [] if stated["state"] in fair else [f"{name} is not {stated['state']!r}"]
 
 
 def _state(allowed: Fraction, margin: Fraction) -> str:
@@ -276,6 +295,8 @@ def _branch_fault(nogood: Mapping, pairs: frozenset[Named], sides: Sides, mirror
         return "it pairs something twice"
     if nogood.get("local"):
         return "it was not proved over all turns"
+    if isinstance(sides, SpaceSides):
+        return branch_fault(sides, pairs, mirrored, nogood["pieces"])
     try:
         held = {fixing: sides.held((fixing, feature), mirrored) for fixing, feature in pairs}
     except Unwritten as fault:

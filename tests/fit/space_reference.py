@@ -121,7 +121,9 @@ def _walk(pairs: list[Held], turn: np.ndarray, shift: np.ndarray, rounds: int) -
     return worst, turn, shift
 
 
-def _programme(pairs: list[Held], turn: np.ndarray, shift: np.ndarray, middle: np.ndarray, trust: float) -> np.ndarray | None:
+def _programme(
+    pairs: list[Held], turn: np.ndarray, shift: np.ndarray, middle: np.ndarray, trust: float
+) -> np.ndarray | None:
     import cvxpy as cp
 
     x, z = cp.Variable(6), cp.Variable()

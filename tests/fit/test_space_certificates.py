@@ -9,13 +9,13 @@ from fractions import Fraction
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
+from space_reference import held as plain
+from space_tasks import moved, random_known, random_move
 
 from partkin import proofs_in_space as exact
 from partkin.fit import solve
 from partkin.model.fitting import FitTask, Nogood, Option, Piece, Spot, TurnBox
 from partkin.report.verdict_file import _piece
-from space_reference import held as plain
-from space_tasks import moved, random_known, random_move
 
 
 def as_held(task: FitTask, pair: tuple[str, str]) -> exact.HeldInSpace:
@@ -105,9 +105,8 @@ def bound(task: FitTask, nogood: Nogood, piece: Piece, turn: np.ndarray) -> floa
     pairs = {option.fixing: pair for option, pair in zip(small.options, plain(small), strict=True)}
     if piece.apart:
         one, two = (pairs[name] for name in piece.apart)
-        reach = sum(
-            math.hypot(p.allowed + np.linalg.norm(p.host_slot) + np.linalg.norm(p.donor_slot), p.grip) for p in (one, two)
-        )
+        across = [p.allowed + np.linalg.norm(p.host_slot) + np.linalg.norm(p.donor_slot) for p in (one, two)]
+        reach = math.hypot(across[0], one.grip) + math.hypot(across[1], two.grip)
         return float(np.linalg.norm(turn @ (one.p - two.p) - (one.q - two.q))) - reach
     force, couple, axes = dict(piece.weights), dict(piece.couples), dict(piece.axes)
     value = 0.0

@@ -11,7 +11,7 @@ import pytest
 import partkin
 from builders import build
 from partkin.fit.rotations import turned_by
-from partkin.model.build import Build, Feature, Part, Settings
+from partkin.model.build import Build, Feature
 from partkin.report.text import verdict_text
 from partkin.report.verdict_file import verdict_json
 from partkin.verify import confirm
@@ -159,9 +159,7 @@ def test_a_turned_over_cover_is_refused_by_its_axes() -> None:
     flat["F5"] = ((0.0, 0.0, 8.0), (0.0, 0.0, 1.0))
     mirror = {name: ((-at[0], at[1], at[2]), axis) for name, (at, axis) in flat.items()}
     assert partkin.check(made(fixings(flat), donor(mirror)), "donor").verdict == "does not fit"
-    seen = [Part("host", origin="host", seen_from="outside", duty="trim", name="host"),
-            Part("donor", origin="donor", takes_place_of="host", seen_from="inside", duty="structural", name="donor")]  # fmt: skip
-    other = Build(settings=Settings(), parts=tuple(seen), features=(*fixings(flat), *donor(mirror)))
+    other = made(fixings(flat), donor(mirror), seen_from="inside")
     assert partkin.check(other, "donor").verdict == "bolts on"
 
 

@@ -80,8 +80,9 @@ def test_many_random_verdicts_are_confirmed(seed):
 
 
 def test_it_shares_no_code_with_the_stages():
-    allowed = ("partkin.model", "partkin.tables", "partkin.proofs", "partkin.as_written")
-    for module in (partkin.verify, partkin.proofs, partkin.as_written):
+    allowed = ("partkin.model", "partkin.tables", "partkin.proofs", "partkin.as_written", "partkin.verify")
+    flat = (partkin.verify, partkin.proofs, partkin.as_written)
+    for module in (*flat, partkin.verify_in_space, partkin.proofs_in_space, partkin.as_written_in_space):
         for node in ast.walk(ast.parse(inspect.getsource(module))):
             names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
             names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
@@ -293,10 +294,14 @@ def test_what_is_no_verdict_is_refused_and_never_raises(junk):
     assert verify(junk, fitting())
 
 
-def test_a_part_in_space_is_not_confirmed():
+def test_a_flat_placement_is_not_confirmed_where_heights_differ():
     build = fitting()
     true = verdict_of(build)
-    lifted = replace(build, features=tuple(replace(f, z_mm=1.0) for f in build.features))
-    assert "flat" in verify(true, lifted)[0]
+    level = replace(build, features=tuple(replace(f, z_mm=1.0) for f in build.features))
+    assert verify(true, level) == ()
+    lifted = replace(build, features=tuple(replace(f, z_mm=float(k)) for k, f in enumerate(build.features)))
+    assert "the placement is flat" in verify(true, lifted)[0]
     one = tuple(replace(f, z_mm=1.0 if f.part == "host" else None) for f in build.features)
     assert verify(true, replace(build, features=one)) == ()
+    bent = tuple(replace(f, z_mm=float(k) if f.part == "host" else None) for k, f in enumerate(build.features))
+    assert "heights of the other" in verify(true, replace(build, features=bent))[0]

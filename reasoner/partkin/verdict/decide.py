@@ -77,7 +77,7 @@ def decide(findings: Findings) -> Verdict:
         margin_mm=answer.margin_mm if answer is not None and not missing else None,
         placement=answer.placement or None if answer is not None else None,
         gaps=answer.gaps if answer is not None and not missing else (),
-        flex_used_mm=answer.flex_used_mm if answer is not None and answer.flex_used_mm and not missing else None,
+        flex_used_mm=_pulled_mm(answer) if answer is not None and not missing else None,
         pairs=tables.pairs(trial) if trial is not None else (),
         also=answer.also if answer is not None else 0,
         unpaired=tables.unpaired(findings, trial) if trial is not None else (),
@@ -96,6 +96,11 @@ def decide(findings: Findings) -> Verdict:
         host_positions=tuple((spot.id, spot.at_mm) for spot in trial.task.fixings) if trial is not None else (),
         donor_positions=tuple((spot.id, spot.at_mm) for spot in trial.task.features) if trial is not None else (),
     )  # fmt: skip
+
+
+def _pulled_mm(answer: FitAnswer) -> float | None:
+    """The pull under which the placement shown was found; what is for sureness' sake alone is among the reasons."""
+    return answer.flex_used_mm if answer.flex_used_mm and not answer.flex_to_be_sure else None
 
 
 def _offered(findings: Findings, chosen: VerdictWord) -> tuple[Adaptation, ...]:
