@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from partkin import __version__
-from partkin.cli import asking, bench, checking, choosing, folders, seeing
+from partkin.cli import asking, bench, checking, choosing, folders, measuring, seeing, undoing
 from partkin.model.problem import FaultyInput
 
 app = typer.Typer(
@@ -39,7 +39,7 @@ def _whole(
     pass
 
 
-for group in (folders, checking, bench, choosing, seeing, asking):
+for group in (folders, checking, measuring, bench, choosing, undoing, seeing, asking):
     group.register(app)
 
 

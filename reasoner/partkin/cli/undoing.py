@@ -1,0 +1,74 @@
+"""strip, refit: getting a part out and back in with the least that must be undone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from partkin.cli.shared import Folder, say_all
+
+Wanted = Annotated[
+    str, typer.Argument(metavar="PART", help="Id of the part to free: on the car, or on a donor assembly.")
+]
+Done = Annotated[str, typer.Option("--done", help="Numbers of the steps that are done, as 3,4,7.")]
+Without = Annotated[
+    list[str] | None, typer.Option("--without", help="A fastener that will not come: plan without undoing it.")
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    app.command("strip")(strip)
+    app.command("refit")(refit)
+
+
+def strip(
+    part: Wanted,
+    folder: Folder = Path("."),
+    done: Done = "",
+    without: Without = None,
+    stuck: Annotated[
+        str | None, typer.Option("--stuck", help="A fastener or part that will not move: what holds it?")
+    ] = None,
+    labels: Annotated[bool, typer.Option("--labels", help="Print the bag labels only.")] = False,
+    drawing: Annotated[Path | None, typer.Option("--drawing", help="Write what holds what as SVG.")] = None,
+    original: Annotated[
+        str | None, typer.Option("--across-from", metavar="ORIGINAL", help="Also say what to move across from it.")
+    ] = None,
+) -> None:
+    """Plan the least work that frees PART: what to undo in which order, and what to leave alone.
+
+    Example: partkin strip top-velt --in demo-build
+    """
+    from partkin import pipeline, undoing
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    asked = undoing.Asked(part, undoing.numbers(done), tuple(without or ()), stuck, original)
+    found = undoing.strip(build, asked)
+    if labels:
+        typer.echo("\n".join(found.labels))
+    else:
+        typer.echo("\n".join(found.lines))
+    if drawing is not None and found.drawing is not None:
+        pipeline.write_text(drawing, found.drawing)
+        typer.echo(f"wrote {drawing.as_posix()}", err=True)
+    if not found.planned:
+        raise typer.Exit(1)
+
+
+def refit(part: Wanted, folder: Folder = Path("."), without: Without = None) -> None:
+    """Write the way back: the plan of strip in reverse, with the maker's torques that the sheet gives and no others.
+
+    Example: partkin refit top-velt --in demo-build
+    """
+    from partkin import pipeline, undoing
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    lines, planned = undoing.refit(build, part, tuple(without or ()))
+    typer.echo("\n".join(lines))
+    if not planned:
+        raise typer.Exit(1)

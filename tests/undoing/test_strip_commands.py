@@ -1,0 +1,70 @@
+"""strip and refit as a person types them, on the demo."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+PARTKIN = str(Path(sys.executable).with_name("partkin"))
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("undoing") / "demo"
+    run("demo", str(folder))
+    return folder
+
+
+def run(*words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([PARTKIN, *words], capture_output=True, text=True, encoding="utf-8", timeout=60)
+
+
+def test_the_whole_assembly_comes_out_and_its_own_bolts_stay(demo: Path) -> None:
+    told = run("strip", "top-velt", "--in", str(demo))
+    assert told.returncode == 0
+    assert "No other plan takes less" in told.stdout
+    assert "they hold the assembly to itself: B9" in told.stdout
+    assert told.stdout.index("disconnect the battery") < told.stdout.index("(K5)")
+    assert "lift out in one piece" in told.stdout and "two to four people or a hoist" in told.stdout
+
+
+def test_done_leaves_the_rest_and_stuck_names_suspects(demo: Path) -> None:
+    rest = run("strip", "top-velt", "--in", str(demo), "--done", "2,3").stdout
+    assert "[ ]   2 " not in rest and "[ ]   4 " in rest
+    stuck = run("strip", "top-velt", "--in", str(demo), "--stuck", "B5").stdout
+    assert "B1: its row says that it must be off before B5" in stuck
+
+
+def test_another_way_where_one_will_not_come(demo: Path) -> None:
+    told = run("strip", "top-velt", "--in", str(demo), "--without", "S5")
+    assert "(S5)" not in told.stdout
+
+
+def test_the_way_back_invents_no_torque(demo: Path) -> None:
+    told = run("refit", "top-velt", "--in", str(demo)).stdout
+    assert "22 N m (the maker's value, as the sheet has it)" in told
+    assert told.count("N m") == 1 and "look up the maker's value" in told
+
+
+def test_labels_and_drawing(demo: Path, tmp_path: Path) -> None:
+    labels = run("strip", "top-velt", "--in", str(demo), "--labels").stdout
+    assert labels.startswith("bag 2 | engine bay | 3 nuts M8x1.25 | B4")
+    run("strip", "top-velt", "--in", str(demo), "--drawing", str(tmp_path / "held.svg"))
+    assert (tmp_path / "held.svg").read_text(encoding="utf-8").startswith("<svg")
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("strip", "nope"), "there is no part 'nope'"),
+        (("strip", "top-velt", "--without", "Z9"), "there is no fastener 'Z9'"),
+        (("strip", "top-velt", "--done", "two"), "'two' is no step number"),
+        (("refit", "nope"), "there is no part 'nope'"),
+    ],
+)
+def test_wrong_words(demo: Path, words: tuple[str, ...], says: str) -> None:
+    told = run(*words, "--in", str(demo))
+    assert told.returncode == 2 and says in told.stderr
