@@ -12,10 +12,13 @@ from partkin.model.build import Build
 from partkin.model.drawing import CalibrationBin, CalibrationPlot, ChancePlot
 from partkin.model.positions import Positions
 from partkin.model.problem import FaultyInput, Problem
+from partkin.model.words import Instrument
 from partkin.report.shapes import Picture
 
 # Of the reading's own expected spread, each way, and how many values are looked at.
 WIDTHS, VALUES = 4.0, 81
+# What the donor is measured with (somebody else's hands), and the host (on the bench).
+INSTRUMENTS: tuple[Instrument, Instrument] = ("seller", "tape")
 
 
 def pattern(build: Build, part: str) -> Picture:
@@ -84,7 +87,7 @@ def chance_plot(build: Build, donor: str) -> ChancePlot:
         )
     ]  # fmt: skip
     asked = [
-        one for (positions, slope), instrument in zip(sides, (forces_of.SELLER, forces_of.BENCH), strict=True)
+        one for (positions, slope), instrument in zip(sides, INSTRUMENTS, strict=True)
         for one in next_reading.candidates(positions, instrument, features=_felt(positions, slope))
     ]  # fmt: skip
     found = next_reading.next_readings(sides, seen.verdict.margin_mm, asked, build.settings.confidence)
