@@ -61,8 +61,10 @@ class Assembly:
     """Bodies and fasteners around one wanted part; indices run over `bodies` and `fasteners`.
 
     `root`: the wanted part's own body; `wanted`: with its children. `stays`: bodies that are the vehicle.
-    `own_kg`: a body's mass without those of its children that are bodies themselves; `no_mass`: bodies whose mass the
-    sheets do not give. `done`: fasteners undone before. `without`: fasteners that must not be undone. `unheld`: parts in the way that nothing is known to hold.
+    `own_kg`: a body's mass without those of its children that are bodies themselves; `no_mass`: bodies whose
+    mass the sheets do not give. `done`: fasteners undone before. `without`: fasteners that must not be undone.
+    `unheld`: parts in the way that nothing is known to hold, with the fastener that waits for each. `on_bench`:
+    nothing joins the part to what stays.
     """
 
     build: Build

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from partkin.model.build import Build
+from partkin.model.build import Build, Holding
 from partkin.model.problem import Problem
 from partkin.strip.access import is_off, labels, most, run
 from partkin.strip.bodies import Assembly, Fastener, assembly
@@ -23,29 +23,46 @@ def impossible(build: Build) -> tuple[Problem, ...]:
     >>> print(impossible(Build(holdings=rows))[0])
     held_by.csv:2:behind: S1 waits for S2; S2 waits for S1: nobody can undo this. Say which of them is reached first
     """
-    if not build.holdings:
-        return ()
-    problems = []
-    names = list(dict.fromkeys(name for row in build.holdings for name in (row.part, row.held_to)))
-    told: set[frozenset[str]] = set()
-    for name in names:
-        asm = assembly(build, name)
-        blocked = {f.index for f in asm.fasteners} - run(asm, (f.index for f in asm.fasteners))
-        for index in sorted(blocked):
-            chain, closed = _chain(asm, index, blocked)
-            if not closed:
-                continue
-            key = frozenset(fastener.id for fastener, _ in chain)
-            if key in told:
-                continue
-            told.add(key)
-            says = "; ".join(text for _, text in chain)
-            first = min((f for f, _ in chain), key=lambda f: f.rows[0].row if f.rows else 0)
-            row = first.rows[0].row if first.rows else 0
-            problems.append(
-                Problem(SHEET, row, "behind", f"{says}: nobody can undo this", "Say which of them is reached first")
-            )
-    return tuple(sorted(problems))
+    problems: list[Problem] = []
+    covered: set[str] = set()
+    for row in build.holdings:
+        if row.part in covered:
+            continue
+        asm = assembly(build, row.part)
+        joined = {asm.bodies[body] for fastener in asm.fasteners for body in fastener.ends}
+        covered |= joined
+        if not asm.stays:
+            problems.append(_nothing_stays(row, sorted(joined)))
+        problems += _circles(asm)
+    return tuple(sorted(set(problems)))
+
+
+def _nothing_stays(row: Holding, joined: list[str]) -> Problem:
+    return Problem(
+        SHEET,
+        row.row,
+        "held_to",
+        f"each of {', '.join(joined)} is held to another, so nothing of them is the vehicle",
+        "Write what stays on the vehicle under held_to alone, never under part",
+        warning=True,
+    )
+
+
+def _circles(asm: Assembly) -> list[Problem]:
+    every = {fastener.index for fastener in asm.fasteners}
+    blocked = every - run(asm, every)
+    found: dict[frozenset[str], Problem] = {}
+    for index in sorted(blocked):
+        chain, closed = _chain(asm, index, blocked)
+        if not closed:
+            continue
+        says = "; ".join(text for _, text in chain)
+        row = min((f.rows[0].row for f, _ in chain if f.rows), default=0)
+        found.setdefault(
+            frozenset(fastener.id for fastener, _ in chain),
+            Problem(SHEET, row, "behind", f"{says}: nobody can undo this", "Say which of them is reached first"),
+        )
+    return list(found.values())
 
 
 def _chain(asm: Assembly, start: int, blocked: set[int]) -> tuple[list[tuple[Fastener, str]], bool]:

@@ -63,10 +63,13 @@ def plan(
     with_it: tuple[str, ...] = ()
     asm = assembly(build, part, done, without, stays)
     found = cheapest(asm, nodes=nodes, rounds=rounds)
+    reasons: list[str] = []
     while found.chosen is None:
         grown = _held_fast(asm, found)
+        reasons.append(why_blocked(asm, found.blocked))
         if grown is None:
-            return NoPlan(part, why_blocked(asm, found.blocked), tuple(asm.fasteners[i].id for i in found.blocked))
+            said = f"{reasons[0]}. Nor do they come off together: {reasons[-1]}" if with_it else reasons[0]
+            return NoPlan(part, said, tuple(asm.fasteners[i].id for i in found.blocked))
         with_it = (*with_it, *(asm.bodies[body] for body in sorted(grown)))
         asm = replace(asm, wanted=asm.wanted | grown)
         found = cheapest(asm, nodes=nodes, rounds=rounds)

@@ -98,9 +98,15 @@ def _loose(asm: Assembly, event: Event, heavy: bool) -> Step:
     if restraint_parts(asm.build, names) and not stays_lying:
         cautions += (RESTRAINT_CARRIED,)
     return Step(
-        number=0, do=event.do, place=_out_of(asm, event), says=says, bodies=names, mass_kg=mass_kg if mass_kg and not stays_lying else None,
-        mass_unknown=() if stays_lying else unknown, cautions=cautions,
-    )  # fmt: skip
+        number=0,
+        do=event.do,
+        place=_out_of(asm, event),
+        says=says,
+        bodies=names,
+        mass_kg=mass_kg if mass_kg and not stays_lying else None,
+        mass_unknown=() if stays_lying else unknown,
+        cautions=cautions,
+    )
 
 
 def _out_of(asm: Assembly, event: Event) -> str:
