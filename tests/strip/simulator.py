@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from partkin.model.build import Build
 from partkin.model.stripping import RefitPlan, StripPlan
-
 from strip.brute import Taken
 
 

@@ -6,13 +6,13 @@ import random
 from dataclasses import replace
 
 import pytest
+
 from partkin.model.build import Build, Holding
 from partkin.strip.access import labels, reachable, run
 from partkin.strip.blocking import Blocking
 from partkin.strip.bodies import assembly, what_stays
 from partkin.strip.bundles import bundled
 from partkin.strip.solver import cheapest
-
 from strip.brute import Taken
 from strip.invented import random_build, tangled_build, vehicle_build
 

@@ -1,16 +1,17 @@
-"""What a plan says: small cases worked out by hand, and the example. Minutes of the table: common practice, no source."""
+"""What a plan says: small cases worked out by hand, and the example. The table's minutes are common practice."""
 
 from __future__ import annotations
 
 import subprocess
 import sys
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
+
 from partkin.model.build import Build, Holding, Part
 from partkin.strip import labels, left, lines, plan, undone_by
 from partkin.strip.costs import bench_minutes, fastener_rows, lift_row, lift_rows, place_minutes
-
 from strip.reading import example
 
 
@@ -95,7 +96,9 @@ def test_lifting_says_how_many_people_and_measures_the_way_out() -> None:
     assert "50 kg: two to four people or a hoist" in caution.says and "way out of the door" in caution.says
 
 
-@pytest.mark.parametrize(("kg", "least", "hoist"), [(16.0, 1, False), (25.0, 1, False), (25.1, 2, False), (60.1, 0, True)])
+@pytest.mark.parametrize(
+    ("kg", "least", "hoist"), [(16.0, 1, False), (25.0, 1, False), (25.1, 2, False), (60.1, 0, True)]
+)
 def test_the_lifting_table_turns_at_the_filter_values(kg: float, least: int, hoist: bool) -> None:
     """16 kg and 25 kg: HSE INDG143, lifting filter, held close at waist height."""
     assert (lift_row(kg).people_least, lift_row(kg).hoist) == (least, hoist)
@@ -123,8 +126,12 @@ def test_drains_and_isolation_come_before_the_step_that_needs_them() -> None:
 
 @pytest.mark.parametrize(
     ("word", "first", "at_start"),
-    [("high voltage", "isolated", True), ("restraint", "maker's waiting time", True), ("refrigerant", "certified", False)],
-)  # fmt: skip
+    [
+        ("high voltage", "isolated", True),
+        ("restraint", "maker's waiting time", True),
+        ("refrigerant", "certified", False),
+    ],
+)
 def test_each_caution_is_prepared_for_and_said_at_its_step(word: str, first: str, at_start: bool) -> None:
     rows = (
         _held("a", "shell", "S1", "clip"),
@@ -213,8 +220,10 @@ def test_a_fastener_that_will_not_come_is_gone_round_where_there_is_a_way() -> N
     found = plan(example(), "cluster-velt", without=frozenset({"S7"}))
     assert found and "S7" not in found.undone
     rows = (
-        _held("a", "shell", "B1", behind=(("c", "d"),)), _held("c", "shell", "S1"), _held("d", "shell", "S2", minutes=9.0),
-    )  # fmt: skip
+        _held("a", "shell", "B1", behind=(("c", "d"),)),
+        _held("c", "shell", "S1"),
+        _held("d", "shell", "S2", minutes=9.0),
+    )
     first = plan(Build(holdings=rows), "a")
     second = plan(Build(holdings=rows), "a", without=frozenset({"S1"}))
     assert first and first.undone == ("S1", "B1") and second and second.undone == ("S2", "B1")
@@ -271,7 +280,8 @@ def test_what_is_taken_on_trust_is_said_with_what_to_look_for() -> None:
 
 
 def test_a_child_that_nothing_is_known_to_hold_is_asked_about() -> None:
-    build = Build(parts=(Part("dash"), Part("badge", part_of="dash")), holdings=(_held("dash", "shell", "B1", count=2),))
+    parts = (Part("dash"), Part("badge", part_of="dash"))
+    build = Build(parts=parts, holdings=(_held("dash", "shell", "B1", count=2),))
     found = plan(build, "badge")
     assert found and found.undone == () and "badge belongs to dash" in found.unknowns[-1].says
     whole = plan(build, "dash")
@@ -315,13 +325,12 @@ print(stuck(build, "B2"))
 
 
 def test_the_same_sheets_give_the_same_bytes_whatever_the_hash_seed() -> None:
-    tests = str(__import__("pathlib").Path(__file__).parent.parent)
+    tests = str(Path(__file__).parent.parent)
+    command = [sys.executable, "-c", _PROGRAM.format(tests=tests)]
     outputs = [
-        subprocess.run(
-            [sys.executable, "-c", _PROGRAM.format(tests=tests)], capture_output=True, check=True, env={"PYTHONHASHSEED": seed}
-        ).stdout
+        subprocess.run(command, capture_output=True, check=True, env={"PYTHONHASHSEED": seed}).stdout
         for seed in ("1", "2")
-    ]  # fmt: skip
+    ]
     assert outputs[0] == outputs[1] and b"HiGHS" not in outputs[0]
 
 

@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+
 from partkin.model.build import Build, Holding
 from partkin.strip import plan
 from partkin.strip.access import labels, reachable, run
@@ -108,11 +109,15 @@ def test_freeing_one_part_costs_what_the_published_graph_says(part: str) -> None
 def _pen() -> Build:
     """Ullman's pen, taken apart: what he lets precede in assembly comes off after."""
     values = {row["what"]: row["value"] for row in _rows("pen.csv")}
-    joins = {"1": ("head", "body"), "2": ("button", "body"), "3": ("head", "tube"), "4": ("ink", "tube"), "5": ("cap", "body")}
+    joins = {
+        "1": ("head", "body"),
+        "2": ("button", "body"),
+        "3": ("head", "tube"),
+        "4": ("ink", "tube"),
+        "5": ("cap", "body"),
+    }
     behind = {"3": values["connection 3 before"], "1": values["connection 1 before"]}
-    rows = [
-        Holding(*joins[n], n, "clip", behind=((behind[n],),) if n in behind else ()) for n in sorted(joins)
-    ]
+    rows = [Holding(*joins[n], n, "clip", behind=((behind[n],),) if n in behind else ()) for n in sorted(joins)]
     return Build(holdings=tuple(rows))
 
 

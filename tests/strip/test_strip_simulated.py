@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import pytest
+
 from partkin.model.build import Build
 from partkin.strip import plan, refit, undone_by
-
 from strip.invented import random_build, vehicle_build
 from strip.reading import example
 from strip.simulator import Bench, Refused, carried_out, put_back
@@ -24,7 +25,7 @@ def _carried_out(build: Build, part: str = "p0") -> bool:
     put_back(bench, refit(build, found))
     assert bench.undone == 0
     at_vehicle = [step.place for step in found.steps if step.do == "undo"]
-    changes = sum(a != b for a, b in zip(at_vehicle, at_vehicle[1:], strict=False))
+    changes = sum(a != b for a, b in itertools.pairwise(at_vehicle))
     assert changes == found.changes_of_place
     return True
 
@@ -42,7 +43,7 @@ def test_plans_of_a_vehicle_can_be_carried_out() -> None:
     assert all([_carried_out(vehicle_build(seed, 40, 120), f"p{5 + seed}") for seed in (0, 1, 4)])
 
 
-@pytest.mark.parametrize("part", ["dash-velt", "top-velt", "cluster-velt", "glove-velt", "console", "blower", "bag-velt"])
+@pytest.mark.parametrize("part", ["dash-velt", "top-velt", "cluster-velt", "glove-velt", "console", "blower"])
 def test_plans_of_the_example_can_be_carried_out(part: str) -> None:
     assert _carried_out(example(), part)
 

@@ -19,12 +19,28 @@ CHAR_PX = 0.6 * FONT_PX
 LINE_PX = 16.0
 BOX_CHARS = 22
 BOX_PAD = 8.0
-GAP_X, GAP_Y = 26.0, 74.0
+GAP_X, GAP_Y = 26.0, 64.0
+LANE_PX = 18.0
 MARGIN = 24.0
 PER_ROW = 6
 LIST_CHARS = 100
 
+UNDONE = 'stroke-width="3" stroke-dasharray="9 5"'
+LEFT_ALONE = 'stroke-width="1"'
+BEFORE = 'stroke-width="1" stroke-dasharray="1 4"'
+
 Rect = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class _Stroke:
+    """One line between two parts; `shift` sets lines of the same two parts side by side."""
+
+    one: str
+    other: str
+    style: str
+    text: str
+    shift: float
 
 
 @dataclass(frozen=True)
@@ -58,20 +74,21 @@ def drawing(plan: StripPlan) -> str:
         One `<svg>` element with title and description; the same bytes for the same plan.
     """
     rows = _rows(plan)
-    boxes, width, height = _placed(rows)
-    bundles = _bundled(plan)
+    strokes = _all_strokes(plan)
+    lanes, depth = _lanes(rows, strokes)
+    boxes, width, height = _placed(rows, depth)
+    width = max(width, 2 * MARGIN + LIST_CHARS * CHAR_PX)
     taken: list[Rect] = [box.rect for box in boxes.values()]
     lines, numbers = [], []
-    for (a, b), joints in bundles.items():
-        lines += _strokes(boxes[a], boxes[b], joints)
-    for (a, b), joints in bundles.items():
-        text = ", ".join(str(joint.step) for joint in joints if joint.step is not None)
-        spot = _room(boxes[a], boxes[b], text, taken, width) if text else None
+    for number, stroke in enumerate(strokes):
+        points = _points(boxes, stroke, lanes.get(number))
+        d = "M" + "L".join(f"{_n(x)} {_n(y)}" for x, y in points)
+        lines.append(f'<path d="{d}" {stroke.style}/>')
+        spot = _room(points, stroke.text, taken, width) if stroke.text else None
         if spot is not None:
             taken.append(spot)
-            numbers.append(_number(spot, text))
+            numbers.append(_number(spot, stroke.text))
     key, end = _key(plan, height)
-    width = max(width, 2 * MARGIN + LIST_CHARS * CHAR_PX)
     undone = sum(joint.step is not None for joint in plan.joints)
     alone = sum(joint.step is None and not joint.done for joint in plan.joints)
     title = f"What holds {plan.name}"
@@ -117,7 +134,47 @@ def _rows(plan: StripPlan) -> list[list[BodyOn]]:
     return rows[::-1]
 
 
-def _placed(rows: list[list[BodyOn]]) -> tuple[dict[str, _Box], float, float]:
+def _all_strokes(plan: StripPlan) -> list[_Stroke]:
+    """One line for each way that the fasteners between two parts are treated."""
+    found: dict[tuple[str, str], list[Joint]] = {}
+    for joint in plan.joints:
+        for a, b in joint.joins:
+            found.setdefault((b, a) if (b, a) in found else (a, b), []).append(joint)
+    strokes = []
+    for (a, b), joints in found.items():
+        kinds = []
+        steps = [joint.step for joint in joints if joint.step is not None]
+        if steps:
+            kinds.append((UNDONE, ", ".join(map(str, sorted(steps)))))
+        if any(joint.step is None and not joint.done for joint in joints):
+            kinds.append((LEFT_ALONE, ""))
+        if any(joint.done for joint in joints):
+            kinds.append((BEFORE, ""))
+        for number, (style, text) in enumerate(kinds):
+            strokes.append(_Stroke(a, b, style, text, (number - (len(kinds) - 1) / 2) * 8.0))
+    return strokes
+
+
+def _lanes(rows: list[list[BodyOn]], strokes: list[_Stroke]) -> tuple[dict[int, int], list[int]]:
+    """Give lines between two boxes of one row a lane each below it; return lanes by line, and how many a row has."""
+    spot = {body.part: (number, place) for number, row in enumerate(rows) for place, body in enumerate(row)}
+    lanes: dict[int, int] = {}
+    depth = [0] * len(rows)
+    used: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    flat = [n for n, stroke in enumerate(strokes) if spot[stroke.one][0] == spot[stroke.other][0]]
+    for number in sorted(flat, key=lambda n: (abs(spot[strokes[n].one][1] - spot[strokes[n].other][1]), n)):
+        row = spot[strokes[number].one][0]
+        low, high = sorted((spot[strokes[number].one][1], spot[strokes[number].other][1]))
+        lane = 0
+        while any(low <= b and a <= high for a, b in used.get((row, lane), [])):
+            lane += 1
+        used.setdefault((row, lane), []).append((low, high))
+        lanes[number] = lane
+        depth[row] = max(depth[row], lane + 1)
+    return lanes, depth
+
+
+def _placed(rows: list[list[BodyOn]], depth: list[int]) -> tuple[dict[str, _Box], float, float]:
     box_width = BOX_CHARS * CHAR_PX + 2 * BOX_PAD
     widest = max((len(row) for row in rows), default=1)
     width = 2 * MARGIN + widest * box_width + (widest - 1) * GAP_X
@@ -126,14 +183,15 @@ def _placed(rows: list[list[BodyOn]]) -> tuple[dict[str, _Box], float, float]:
     for number, row in enumerate(rows):
         texts = [_folded(body) for body in row]
         height = max(len(lines) for lines in texts) * LINE_PX + 2 * BOX_PAD
-        # Every other row stands half a box to the side, so that fewer lines run under boxes.
+        # Every other row stands a quarter of a box to the side, so that fewer lines run under boxes.
         side = (box_width + GAP_X) / 4 * (1 if number % 2 else -1) if len(rows) > 1 and len(row) < widest else 0.0
         x = (width - len(row) * box_width - (len(row) - 1) * GAP_X) / 2 + side
         for body, lines in zip(row, texts, strict=True):
             boxes[body.part] = _Box(body, lines, x, y, box_width, height)
             x += box_width + GAP_X
-        y += height + GAP_Y
-    return boxes, width, y - GAP_Y + MARGIN
+        last = number == len(rows) - 1
+        y += height + (depth[number] * LANE_PX + LANE_PX if last else GAP_Y + depth[number] * LANE_PX)
+    return boxes, width, y + MARGIN
 
 
 def _folded(body: BodyOn) -> tuple[str, ...]:
@@ -155,50 +213,32 @@ def _wrap(text: str, most: int) -> list[str]:
     return [line for line in lines if line] or [""]
 
 
-def _bundled(plan: StripPlan) -> dict[tuple[str, str], list[Joint]]:
-    found: dict[tuple[str, str], list[Joint]] = {}
-    for joint in plan.joints:
-        for a, b in joint.joins:
-            key = (a, b) if (b, a) not in found else (b, a)
-            found.setdefault(key, []).append(joint)
-    return found
-
-
-def _strokes(one: _Box, other: _Box, joints: list[Joint]) -> list[str]:
-    """One line for each way that fasteners between two parts are treated, side by side."""
-    kinds = []
-    if any(joint.step is not None for joint in joints):
-        kinds.append('stroke-width="3" stroke-dasharray="9 5"')
-    if any(joint.step is None and not joint.done for joint in joints):
-        kinds.append('stroke-width="1"')
-    if any(joint.done for joint in joints):
-        kinds.append('stroke-width="1" stroke-dasharray="1 4"')
+def _points(boxes: dict[str, _Box], stroke: _Stroke, lane: int | None) -> list[tuple[float, float]]:
+    """The corners of a line: straight, or in its lane below the row."""
+    one, other = boxes[stroke.one], boxes[stroke.other]
     (xa, ya), (xb, yb) = one.middle, other.middle
-    strokes = []
-    for number, style in enumerate(kinds):
-        shift = (number - (len(kinds) - 1) / 2) * 8.0
-        if ya == yb:
-            # Two boxes of one row: the line swings below them.
-            low = one.y + one.height + GAP_Y * 0.42 + shift
-            d = f"M{_n(xa + shift)} {_n(one.y + one.height)}V{_n(low)}H{_n(xb + shift)}V{_n(other.y + other.height)}"
-        else:
-            d = f"M{_n(xa + shift)} {_n(ya)}L{_n(xb + shift)} {_n(yb)}"
-        strokes.append(f'<path d="{d}" {style}/>')
-    return strokes
+    if lane is None:
+        return [(xa + stroke.shift, ya), (xb + stroke.shift, yb)]
+    # Each lane leaves its boxes at a place of its own, further out the deeper it lies.
+    aside = min(10.0 + 9.0 * lane, one.width / 2 - 6.0) * (1.0 if xb > xa else -1.0)
+    low = one.y + one.height + LANE_PX * (lane + 1)
+    return [
+        (xa + aside, one.y + one.height),
+        (xa + aside, low),
+        (xb - aside, low),
+        (xb - aside, other.y + other.height),
+    ]
 
 
-def _room(one: _Box, other: _Box, text: str, taken: list[Rect], width: float) -> Rect | None:
+def _room(points: list[tuple[float, float]], text: str, taken: list[Rect], width: float) -> Rect | None:
     """Return a free place for a number along a line; None where there is none."""
-    (xa, ya), (xb, yb) = one.middle, other.middle
-    if ya == yb:
-        low = one.y + one.height + GAP_Y * 0.42
-        points = [(xa + (xb - xa) * t / 20, low) for t in range(2, 19)]
-    else:
-        points = [(xa + (xb - xa) * t / 40, ya + (yb - ya) * t / 40) for t in (20, *_outward(20, 17))]
+    middle = len(points) // 2
+    (xa, ya), (xb, yb) = points[middle - 1], points[middle]
     wide, high = len(text) * CHAR_PX + 6, LINE_PX
-    for x, y in points:
+    for t in (20, *_outward(20, 18)):
+        x, y = xa + (xb - xa) * t / 40, ya + (yb - ya) * t / 40
         rect = (x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)
-        if rect[0] >= 2 and rect[2] <= width - 2 and not any(_overlap(rect, other_) for other_ in taken):
+        if rect[0] >= 2 and rect[2] <= width - 2 and not any(_overlap(rect, other) for other in taken):
             return rect
     return None
 
@@ -246,7 +286,11 @@ def _key(plan: StripPlan, top: float) -> tuple[str, float]:
     for joint in undone:
         pairs = "; ".join(f"{a} - {b}" for a, b in joint.joins)
         guess = ", a guess" if joint.guess else ""
-        listed += _wrap(f"{joint.step}: {joint.fastener}, {joint.count} {joint.kind}, {pairs}{guess}", LIST_CHARS)
+        what = f"{joint.count} {joint.kind}{'' if joint.count == 1 else 's'}"
+        listed += _wrap(
+            f"{joint.step}: {joint.fastener}, {what}, {pairs}{guess}",
+            LIST_CHARS,
+        )
     alone = [joint.fastener for joint in plan.joints if joint.step is None and not joint.done]
     if alone:
         listed += _wrap("left alone: " + ", ".join(alone), LIST_CHARS)
