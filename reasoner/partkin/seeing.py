@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partkin import pipeline
-from partkin.model.build import Build, Reading
+from partkin.model.build import Build
 from partkin.model.drawing import OverlayView, ReportView, TemplateView
-from partkin.model.fitting import Spot
 from partkin.model.mating import Fixing
 from partkin.model.positions import Positions
 from partkin.model.problem import FaultyInput, Problem
@@ -50,44 +49,29 @@ def see(build: Build, donor: str, host: str | None = None) -> Seen:
     FaultyInput
         Where the donor or host cannot be told from the sheets.
     """
+    return seen_from(build, pipeline.find_out(build, donor, host))
+
+
+def seen_from(build: Build, findings: Findings) -> Seen:
+    """What is seen of a check that has been made."""
+    from partkin import levels
     from partkin.verdict import decide
 
-    findings = pipeline.find_out(build, donor, host)
     verdict = decide(findings)
+    if levels.has_others(build, verdict.donor):
+        verdict = replace(verdict, levels=levels.others(build, verdict.donor))
     if verdict.verdict == "not judged":
         return Seen(verdict, {}, (), findings)
     from partkin import trying
 
     places = trying.places_of(findings.known)
-    return Seen(verdict, _positions(findings, places), places.hosted.fixings, findings, places)
-
-
-def _positions(findings: Findings, places: Places) -> dict[str, Positions]:
-    """Where everything is, by part: of several layouts, the ones that were laid on each other."""
-    from partkin.trying import adjusted
-
-    known, trial = findings.known, findings.trial
-    host, donor = places.host, places.donor
-    if trial is not None:
-        placed_by = places.hosted.placed_by
-        host = _as_tried(host, [(spot, placed_by.get(spot.id)) for spot in trial.task.fixings])
-        donor = _as_tried(donor, [(spot, spot.id) for spot in trial.task.features])
-    found = {donor.part: donor, host.part: host}
-    if known.original is not None and known.original.part.part not in found and known.original.features:
-        found[known.original.part.part] = adjusted(known.original)
-    return found
-
-
-def _as_tried(positions: Positions, spots: Sequence[tuple[Spot, str | None]]) -> Positions:
-    """The layout that a trial was made with, told by its places."""
-    from partkin.positions.sampling import of_layout
-
-    for number in range(1, len(positions.layouts)):
-        other = of_layout(positions, number)
-        rows = {name: tuple(float(v) for v in row) for name, row in zip(other.features, other.xyz_mm, strict=True)}
-        if all(rows[name][: len(spot.at_mm)] == spot.at_mm for spot, name in spots if name in rows):
-            return other
-    return positions
+    if findings.trial is not None:
+        places = trying.in_layouts(places, findings.trial.layouts)
+    found = {places.donor.part: places.donor, places.host.part: places.host}
+    original = findings.known.original
+    if original is not None and original.part.part not in found and original.features:
+        found[original.part.part] = trying.adjusted(original)
+    return Seen(verdict, found, places.hosted.fixings, findings, places)
 
 
 def overlay(build: Build, seen: Seen, drawing: int = 1, drawings: int = 1) -> OverlayView | None:
@@ -153,7 +137,7 @@ def report_of(
 
 
 def part_positions(build: Build, part: str) -> Positions:
-    """Where the features of one part are by its own coordinates and standing readings.
+    """Where the features of one part are by its own coordinates and the readings that stand.
 
     Raises
     ------
@@ -161,18 +145,13 @@ def part_positions(build: Build, part: str) -> Positions:
         There is no such part.
     """
     from partkin.positions import adjust
+    from partkin.positions.lengths import current
 
     if build.part(part) is None:
         mend = f"Say one of {', '.join(one.part for one in build.parts)}"
         raise FaultyInput((Problem("parts.csv", 0, "part", f"there is no part {part}", mend),))
-    return adjust(part, build.features_of(part), standing_readings(build, part))
-
-
-def standing_readings(build: Build, part: str) -> tuple[Reading, ...]:
-    """The readings of a part that no later one corrects."""
-    mine = [reading for reading in build.readings if reading.part == part]
-    corrected = {reading.corrects for reading in mine if reading.corrects}
-    return tuple(reading for reading in mine if reading.reading not in corrected)
+    standing = current(reading for reading in build.readings if reading.part == part)
+    return adjust(part, build.features_of(part), standing)
 
 
 def template_of(build: Build, part: str, turned_over: bool = False) -> TemplateView:

@@ -171,9 +171,19 @@ class Told:
             )
         return f'<h3>Reasons</h3><ul class="reasons">{"".join(items)}</ul>'
 
+    def levels(self) -> str:
+        """Return how the parts within it, and the assemblies around it, stand by themselves."""
+        if not self.verdict.levels:
+            return ""
+        items = (
+            f"{mark(level.verdict)} {escaped(level.verdict)}: {prose(_sentence(level.says))}"
+            for level in self.verdict.levels
+        )
+        return f"<h3>At other levels</h3>{listed(items)}"
+
     def beside(self) -> str:
         """Return everything that stands beside the drawing, under the verdict."""
-        return self.cautions() + self.adaptation() + self.unknown() + self.reasons()
+        return self.cautions() + self.adaptation() + self.unknown() + self.levels() + self.reasons()
 
 
 def _sentence(text: str) -> str:
