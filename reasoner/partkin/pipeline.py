@@ -108,6 +108,8 @@ def find_out(build: Build, donor: str, host: str | None = None) -> Findings:
         trials=trying.trials(known, places, confidence),
         suspects=places.host.suspects + places.donor.suspects,
         notes=places.host.notes + places.donor.notes,
+        sides=trying.side_questions(places),
+        layouts_left_out=trying.layouts_left_out(places),
     )  # fmt: skip
     return _deepen(build, findings, places)
 
@@ -120,13 +122,15 @@ def _deepen(build: Build, findings: Findings, places: Places) -> Findings:
     if trial is None:
         return findings
     if findings.face_open or trial.stand in ("fits", "missing", "undecided"):
+        if trial.stand == "missing":
+            from partkin import untied
+
+            findings = untied.fewest(findings, places)
         return replace(findings, seams=seams.compare(findings.known, places, trial.answer, trial))
     from partkin import adapting, next_readings
 
     findings = adapting.look(build, findings, places)
-    if trial.stand == "unsure":
-        findings = replace(findings, asks=next_readings.settling(findings, places))
-    return findings
+    return replace(findings, asks=next_readings.open_readings(findings, places))
 
 
 def known_of(build: Build, donor: str, host: str | None = None) -> Known:

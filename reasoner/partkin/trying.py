@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from types import MappingProxyType
@@ -17,7 +17,7 @@ from partkin.fit.fixings import HostFixings, donor_features, host_fixings
 from partkin.fit.flex import gives, pulled, with_flex
 from partkin.fit.rotations import laid_over
 from partkin.fit.scatter import fits_block
-from partkin.fit.task import Pairing, Prepared, prepare
+from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared, prepare
 from partkin.model.build import Feature
 from partkin.model.fitting import Chance, FitAnswer, FitTask, Spot
 from partkin.model.known import Known, Side
@@ -26,10 +26,13 @@ from partkin.model.positions import Missing, Positions
 from partkin.model.trial import Stand, Trial
 from partkin.openings import clear_of_studs
 from partkin.positions import adjust, dimensions, draws, uniform_in_stadium
+from partkin.positions.asking_for import tells_sides
 from partkin.positions.lengths import current, value_mm
+from partkin.positions.start import POLISHED
 
 SEED = 1
 MOST_LAYOUTS = 8
+MOST_RIVALS = 4
 NOTHING: Mapping[str, float] = MappingProxyType({})
 
 
@@ -73,12 +76,31 @@ def _sizes(known: Known) -> Callable[[Feature], tuple[Size, Size]]:
 
 
 def trials(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]:
-    """Try the donor in every way that the sheets leave open: the face that was looked at, the layouts."""
+    """Try the donor in every way that the sheets leave open.
+
+    The face that was looked at, the layouts, and which of several readings that contradict each other is wrong.
+    """
+    ways: list[tuple[tuple[str, str] | None, Places]] = [(None, places), *_without_each(known, places)]
     found = []
-    for layout in _layouts(places):
-        for mirrored in _faces(known, places):
-            found.append(trial(known, layout, confidence, mirrored=mirrored))
+    for without, there in ways:
+        for layouts in _layouts(there)[:MOST_LAYOUTS]:
+            for mirrored in _faces(known, there):
+                tried = trial(known, in_layouts(there, layouts), confidence, mirrored=mirrored)
+                found.append(replace(tried, layouts=layouts, without=without))
     return tuple(found)
+
+
+def _without_each(known: Known, places: Places) -> list[tuple[tuple[str, str], Places]]:
+    """The places without each reading that may be the wrong one of several."""
+    found: list[tuple[tuple[str, str], Places]] = []
+    for side, positions, whose in ((places.host_side, places.host, "host"), (known.donor, places.donor, "donor")):
+        rivals = [s for s in positions.suspects if not s.left_out and s.quantity is not None]
+        for suspect in rivals[:MOST_RIVALS]:
+            rest = tuple(row for row in side.readings if row.reading != suspect.reading)
+            other = adjusted(replace(side, readings=rest))
+            changed = replace(places, host=other) if whose == "host" else replace(places, donor=other)
+            found.append(((positions.part, suspect.reading), changed))
+    return found
 
 
 def _faces(known: Known, places: Places) -> tuple[bool, ...]:
@@ -89,15 +111,32 @@ def _faces(known: Known, places: Places) -> tuple[bool, ...]:
     return (host != donor,)
 
 
-def _layouts(places: Places) -> list[Places]:
-    """Every combination of layouts that the readings of either side cannot tell apart."""
+def _layouts(places: Places) -> list[tuple[int, int]]:
+    """Every combination of layouts that the readings of either side cannot tell apart, the likeliest first."""
+    host, donor = (max(1, len(side.layouts)) for side in (places.host, places.donor))
+    return sorted(((one, other) for one in range(host) for other in range(donor)), key=lambda two: (sum(two), two))
+
+
+def layouts_left_out(places: Places) -> bool:
+    """Whether there are more layouts than are tried: then what the others say is not known."""
+    cut = any(len(side.layouts) >= POLISHED for side in (places.host, places.donor))
+    return cut or len(_layouts(places)) > MOST_LAYOUTS
+
+
+def side_questions(places: Places) -> tuple[Missing, ...]:
+    """What would tell the layouts of either side, or a layout from its mirror image, apart."""
+    return tuple(m for m in (*places.donor.missing, *places.host.missing) if tells_sides(m))
+
+
+def in_layouts(places: Places, layouts: tuple[int, int]) -> Places:
+    """The places with one layout of either side in front, as a trial was made with."""
     from partkin.positions.sampling import of_layout
 
-    def each(positions: Positions) -> list[Positions]:
-        return [of_layout(positions, n) for n in range(len(positions.layouts))] or [positions]
-
-    pairs = [(host, donor) for host in each(places.host) for donor in each(places.donor)]
-    return [replace(places, host=host, donor=donor) for host, donor in pairs[:MOST_LAYOUTS]]
+    host, donor = (
+        of_layout(side, number) if side.layouts else side
+        for side, number in zip((places.host, places.donor), layouts, strict=True)
+    )
+    return replace(places, host=host, donor=donor)
 
 
 def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) -> Trial:
@@ -209,21 +248,54 @@ def chance_of(
 
     `workmanship_mm`: how far a donor feature that was made or moved by hand may be off besides.
     """
-    pairs = _must_pairs(prepared.task, [(p.fixing, p.feature) for p in answer.pairs])
-    if answer.margin_mm is None or not pairs:
+    pairings = _pairings(prepared, answer)
+    if answer.margin_mm is None or not pairings[0]:
         return certain(bool(answer.fits))
     if _is_exact(prepared, places) and not workmanship_mm:
         return certain(bool(answer.fits))
-    others = [_must_pairs(prepared.task, list(pairing)) for pairing in answer.also_pairs]
     if not workmanship_mm:
-        sure = _sure(prepared, [pairs, *others], places)
+        sure = _sure(prepared, pairings, places)
         if sure is not None:
             return certain(sure)
-    block = fits_block(
-        prepared, [pairs, *others], _host_draws(prepared, places), _donor_draws(prepared, places, workmanship_mm),
-        _size_errors,
-    )  # fmt: skip
-    return sequential(block, confidence)
+    return sequential(_fitting(prepared, pairings, places, workmanship_mm), confidence)
+
+
+def fitting_draws(known: Known, places: Places, trial: Trial, count: int) -> np.ndarray:
+    """Which of the draws that the chance of a trial is taken from let the donor go on.
+
+    Draw k has its positions from draw k of `positions.draws` of either side under `SEED`, and its sizes from
+    `size_errors`; so each can be asked what a reading would have been in it.
+
+    Parameters
+    ----------
+    known
+    places
+        Of the layout that the trial was made with.
+    trial
+        With pairs; what is not known of it counts as kind as it can be.
+    count
+
+    Returns
+    -------
+    ndarray
+        bool (count,).
+    """
+    prepared = replace(prepared_task(known, places, mirrored=trial.mirrored), task=trial.task)
+    return _fitting(prepared, _pairings(prepared, trial.answer), places, NOTHING)(0, count)
+
+
+def _pairings(prepared: Prepared, answer: FitAnswer) -> list[list[Pairing]]:
+    """The pairs that have to hold, of the pairing shown and of those that are as good."""
+    shown = _must_pairs(prepared.task, [(p.fixing, p.feature) for p in answer.pairs])
+    return [shown, *(_must_pairs(prepared.task, list(pairing)) for pairing in answer.also_pairs)]
+
+
+def _fitting(
+    prepared: Prepared, pairings: list[list[Pairing]], places: Places, workmanship_mm: Mapping[str, float]
+) -> Callable[[int, int], np.ndarray]:
+    return fits_block(
+        prepared, pairings, _host_draws(prepared, places), _donor_draws(prepared, places, workmanship_mm), size_errors
+    )
 
 
 def _sure(prepared: Prepared, pairings: list[list[Pairing]], places: Places) -> bool | None:
@@ -255,9 +327,12 @@ def _sure(prepared: Prepared, pairings: list[list[Pairing]], places: Places) -> 
 
 
 def _must_pairs(task: FitTask, pairs: list[Pairing]) -> list[Pairing]:
+    """The pairs that have to hold; those of which a size is not known can never be the ones that fail."""
     must = {s.id for s in task.fixings if s.must}, {s.id for s in task.features if s.must}
-    held = [pair for pair in pairs if pair[0] in must[0] or pair[1] in must[1]]
-    return held or pairs
+    open_ended = {(o.fixing, o.feature) for o in task.options if o.allowed_mm >= UNKNOWN_PLAY_MM}
+    known = [pair for pair in pairs if pair not in open_ended]
+    held = [pair for pair in known if pair[0] in must[0] or pair[1] in must[1]]
+    return held or known
 
 
 def _is_exact(prepared: Prepared, places: Places) -> bool:
@@ -269,7 +344,7 @@ def _is_exact(prepared: Prepared, places: Places) -> bool:
     return not adjusted_any and not any(spread)
 
 
-def _size_errors(name: str, start: int, count: int) -> np.ndarray:
+def size_errors(name: str, start: int, count: int) -> np.ndarray:
     """(count,) evenly within plus or minus 1; draw k of a name is the same however blocks are cut."""
     stream = zlib.crc32(name.encode())
 
@@ -280,7 +355,7 @@ def _size_errors(name: str, start: int, count: int) -> np.ndarray:
     return np.concatenate([whole(b) for b in range(first, last + 1)])[start - first * 128 :][:count]
 
 
-def _rows(positions: Positions, ids: list[str | None]) -> list[int]:
+def _rows(positions: Positions, ids: Sequence[str | None]) -> list[int]:
     return [positions.features.index(name) if name in positions.features else -1 for name in ids]
 
 

@@ -115,9 +115,9 @@ def test_loose_features_are_missing_with_the_reading_that_ties_them_down() -> No
     found = adjust("p", features(QUAD, (0, 1, 2)), readings(QUAD, [(0, 3)]))
     assert found.features == ("f0", "f1", "f2")
     assert asked(found, "centres") == [("f3", "f2")]
-    assert found.missing[0].says.startswith("Measure from f3 to f2 and f1, centre to centre")
+    assert found.missing[0].says.startswith("Measure from f3 to f2, centre to centre, and to f1 if that leaves two")
     bare = adjust("p", features(QUAD, (0, 1, 2)), [])
-    assert bare.missing[0].says.startswith("Measure from f3 to f0, f2 and f1")
+    assert bare.missing[0].says.startswith("Measure from f3 to f0 and f2, centre to centre, and to f1 if that leaves")
 
 
 def test_nothing_known_at_all() -> None:

@@ -9,17 +9,9 @@ import pytest
 
 from partkin.positions import adjust, next_readings
 from partkin.positions.budget import length_row
-from partkin.positions.next_reading import (
-    Band,
-    Candidate,
-    ask_by_draws,
-    candidates,
-    chance_after,
-    in_words,
-    settling,
-    thresholds,
-    variance_drops,
-)
+from partkin.positions.by_draws import ask_by_draws, chance_after
+from partkin.positions.next_reading import Band, Candidate, candidates, settling, thresholds, variance_drops
+from partkin.positions.wording import in_words
 from partkin.tables import greatest_error_mm
 from positions.parts import all_pairs, features, readings
 

@@ -11,17 +11,29 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Suspect:
-    """A reading that the rest of the readings contradict."""
+    """A reading that the rest of the readings contradict.
+
+    `left_out`: it clearly is the wrong one and does not count; False: it or another one is, and all count.
+    `quantity` and the ends say what to read again; None for a stated coordinate.
+    """
 
     reading: str
     w: float
     off_by_mm: float
     says: str
+    left_out: bool = False
+    part: str | None = None
+    quantity: str | None = None
+    from_feature: str | None = None
+    to_feature: str | None = None
 
 
 @dataclass(frozen=True)
 class Missing:
-    """Something that a check needs and the sheets do not say, with the reading that would tell."""
+    """Something that a check needs and the sheets do not say, with the reading that would tell.
+
+    `going_to`: of a left-or-right question, where the line from `from_feature` runs; `to_feature` lies beside it.
+    """
 
     what: str
     part: str
@@ -29,6 +41,7 @@ class Missing:
     from_feature: str | None
     to_feature: str | None
     says: str
+    going_to: str | None = None
 
 
 @dataclass(frozen=True)

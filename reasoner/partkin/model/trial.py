@@ -20,6 +20,8 @@ class Trial:
     can undo), unsure (in between), missing (a needed value is not known), undecided (limit reached).
     `matings`: (fixing, feature) -> how the two go together, for every pair that was considered.
     `missing`: what is needed and not known; empty unless `stand` is missing.
+    `layouts`: number of the host's and of the donor's layout that was tried. `without`: (part, reading) that
+    was left out for this trial, because it or another one must be wrong.
     """
 
     mirrored: bool
@@ -29,6 +31,8 @@ class Trial:
     stand: Stand
     matings: dict[tuple[str, str], Mating]
     missing: tuple[Missing, ...] = ()
+    layouts: tuple[int, int] = (0, 0)
+    without: tuple[str, str] | None = None
 
 
 @dataclass(frozen=True)

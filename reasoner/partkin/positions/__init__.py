@@ -1,7 +1,7 @@
 """Readings -> where features are, with covariance; what to measure next; photographs. Numpy alone."""
 
 from partkin.positions.adjusting import adjust
-from partkin.positions.budget import budget, ellipse
+from partkin.positions.budget import budget, ellipse, place_budget
 from partkin.positions.expecting import predict, surprise
 from partkin.positions.lengths import dimensions
 from partkin.positions.next_reading import next_readings
@@ -14,6 +14,7 @@ __all__ = [
     "draws",
     "ellipse",
     "next_readings",
+    "place_budget",
     "predict",
     "surprise",
     "uniform_in_stadium",

@@ -188,7 +188,10 @@ def _read(survey: Survey, row: int) -> Observed:
 
 def _suspect(survey: Survey, bad: Contradicted) -> Suspect:
     seen = _read(survey, bad.row)
-    return Suspect(seen.reading, bad.w, bad.off_by_mm, asking_for.contradiction(seen, bad))
+    says = asking_for.contradiction(seen, bad)
+    quantity = "centres" if seen.kind == "distance" else None
+    ends = (seen.from_feature, seen.to_feature)
+    return Suspect(seen.reading, bad.w, bad.off_by_mm, says, bad.left_out, survey.part, quantity, *ends)
 
 
 def _handed(network: Network, found: list[Solution]) -> bool:

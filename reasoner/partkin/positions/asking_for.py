@@ -14,6 +14,9 @@ from partkin.positions.network import Solution
 from partkin.positions.start import POLISHED
 from partkin.positions.suspects import Contradicted
 
+SIDE = "left or right"
+WHICH_LAYOUT = "which of"
+
 
 def described(reading: Reading) -> str:
     """Return a reading's quantity and ends in words."""
@@ -50,13 +53,19 @@ def loose(names: Sequence[str], found: Positions, distances: Sequence[Distance])
         to = _widest(found, [other for other in have if other in found.features]) or [
             other for other in names if other not in (name, *have)
         ]
-        wanted = to[: max(1, found.dims + 1 - sum(other in found.features for other in have))]
+        need = max(1, found.dims - sum(other in found.features for other in have))
         asked.append(
             Missing(
-                f"where {name} is", found.part, "centres", name, to[0] if to else None, _tie(name, wanted)
+                f"where {name} is", found.part, "centres", name, to[0] if to else None,
+                _tie(name, to[:need], to[need : need + 1]),
             )
-        )
+        )  # fmt: skip
     return tuple(asked)
+
+
+def tells_sides(missing: Missing) -> bool:
+    """Whether this would tell layouts, or a layout from its mirror image, apart."""
+    return missing.quantity == SIDE or missing.what.startswith(WHICH_LAYOUT)
 
 
 def _widest(found: Positions, have: Sequence[str]) -> list[str]:
@@ -79,11 +88,12 @@ def _widest(found: Positions, have: Sequence[str]) -> list[str]:
     return order
 
 
-def _tie(name: str, wanted: Sequence[str]) -> str:
+def _tie(name: str, wanted: Sequence[str], more: Sequence[str]) -> str:
     if not wanted:
         return f"Give x and y of {name}: there is no other feature to measure it from."
     ways = wanted[0] if len(wanted) == 1 else ", ".join(wanted[:-1]) + " and " + wanted[-1]
-    return f"Measure from {name} to {ways}, centre to centre, or give its x and y."
+    side = f", and to {more[0]} if that leaves two places for it" if more else ""
+    return f"Measure from {name} to {ways}, centre to centre{side}; or give its x and y."
 
 
 def after(
@@ -120,7 +130,7 @@ def _separating(
     count = str(len(layouts)) if len(layouts) < POLISHED else f"{len(layouts)} or more"
     values = " or ".join(f"{length:.0f} mm" for length in dict.fromkeys(lengths_mm.round().tolist()))
     return Missing(
-        f"which of {count} layouts is the right one",
+        f"{WHICH_LAYOUT} {count} layouts is the right one",
         part,
         "centres",
         *ends,
@@ -141,11 +151,12 @@ def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str) -> Mi
     return Missing(
         "which way round it is",
         part,
-        "left or right",
+        SIDE,
         a,
         c,
         "Distances alone do not tell left from right. Looking at the face named in seen_from and going from "
         f"{a} to {b}: is {c} on the left or on the right? Rough x and y of {a}, {b} and {c} answer it.",
+        going_to=b,
     )
 
 

@@ -165,6 +165,40 @@ def budget(positions: Positions, gradient: np.ndarray) -> Budget:
     return combined(names[:count], by_reading[:count], np.diag(spread[:count]), says[:count])
 
 
+def place_budget(positions: Positions, feature: str) -> tuple[tuple[str, float], ...]:
+    """Say which reading contributes what to how uncertain a feature's place is.
+
+    Parameters
+    ----------
+    positions
+    feature
+
+    Returns
+    -------
+    tuple of (str, float)
+        Reading (or stated coordinate) and its share of the variance of the place, all coordinates together,
+        the largest first; the shares add up to 1, and () where the place is exact.
+
+    Raises
+    ------
+    ValueError
+        The feature has no position.
+    """
+    at, d = positions.features.index(feature), positions.dims
+    parts: dict[str, float] = {}
+    for axis in range(d):
+        gradient = np.zeros((len(positions.features), d))
+        gradient[at, axis] = 1.0
+        found = budget(positions, gradient)
+        for share in found.shares:
+            parts[share.name] = parts.get(share.name, 0.0) + share.share * found.uncertainty**2
+    total = sum(parts.values())
+    if total <= 0.0:
+        return ()
+    shares = [(name, value / total) for name, value in parts.items()]
+    return tuple(sorted(shares, key=lambda one: (-round(one[1], 12), one[0])))
+
+
 def weighted_rows(positions: Positions, used: Sequence[Observed]) -> np.ndarray:
     """Return the slope of each observation by the coordinates, over its standard uncertainty (m, n*d)."""
     number = {name: at for at, name in enumerate(positions.features)}

@@ -1,9 +1,7 @@
-"""Which reading is worth taking next: how much it narrows the margin, and how likely it settles the verdict.
+"""Which reading is worth taking next, by the margin: how far it narrows it, how likely it settles the verdict.
 
-Two views of the same question. With a gradient of the verdict's margin everything is normal and a
-candidate costs a rank-one update. With draws of both parts and the verdict of each draw nothing needs to
-be normal or linear: a reading's value weighs the draws (Bayes), which also tells both thresholds of a
-distance that may be too short as well as too long.
+With a gradient of the verdict's margin everything is normal and a candidate costs a rank-one update. Where
+nothing needs to be normal or linear, `by_draws` looks at the same question with draws of both parts.
 """
 
 from __future__ import annotations
@@ -15,18 +13,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from partkin.model.positions import Positions
-from partkin.model.words import Instrument
+from partkin.model.words import Instrument, Quantity
 from partkin.positions import lengths
 from partkin.positions.budget import covariance_mm2
 from partkin.positions.distributions import normal_cdf, normal_quantile
 from partkin.tables import greatest_error_mm
 
-GRID = 241
-
 
 @dataclass(frozen=True)
 class Candidate:
-    """A distance between centres that could be read. `effort`: what it costs to get, in any one unit."""
+    """A distance between centres (or how wide a feature is across) that could be read.
+
+    `effort`: what it costs to get, in any one unit. `to_feature` is empty where one feature is measured.
+    """
 
     part: str
     from_feature: str
@@ -34,6 +33,7 @@ class Candidate:
     sigma_mm: float
     instrument: Instrument | None = None
     effort: float = 1.0
+    quantity: Quantity = "centres"
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,9 @@ class Ask:
     """A candidate with what it is expected to do.
 
     `drop_mm2`: of the margin's variance. `settles`: probability that afterwards the chance is at or
-    beyond the confidence, on either side. `worth`: `settles` per effort. `bands`: in order of the reading.
+    beyond the confidence, on either side. `tells`: expected share of what is open that it closes (of the
+    variance of "it goes on"), 0 to 1; not known by the margin. `worth`: per effort, what the ranking goes by.
+    `bands`: in order of the reading.
     """
 
     candidate: Candidate
@@ -60,6 +62,7 @@ class Ask:
     settles: float
     worth: float
     bands: tuple[Band, ...] = ()
+    tells: float | None = None
 
 
 def candidates(
@@ -248,118 +251,3 @@ def thresholds(
     if gain > 0:
         return Band("does not", None, not_mm), between, Band("bolts on", fits_mm, None)
     return Band("bolts on", None, fits_mm), between, Band("does not", not_mm, None)
-
-
-def chance_after(
-    fits: np.ndarray, drawn_mm: np.ndarray, sigma_mm: float, read_mm: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Chance of fitting once a distance has been read, from draws of what is believed now.
-
-    Every draw is weighed by how likely it would have given the reading (Bayes).
-
-    Parameters
-    ----------
-    fits
-        bool or float64 (n,), the verdict of each draw.
-    drawn_mm
-        float64 (n,), the distance in each draw.
-    sigma_mm
-        Standard uncertainty of the reading.
-    read_mm
-        float64 (q,), values that may be read.
-
-    Returns
-    -------
-    tuple of ndarray
-        Chance at each value (q,), and how likely each value is relative to the others (q,), sum 1.
-    """
-    off = (np.asarray(read_mm)[:, None] - np.asarray(drawn_mm)[None]) / sigma_mm
-    near = -0.5 * off**2
-    top = near.max(axis=1, keepdims=True)
-    weight = np.exp(near - top)
-    mass = weight.sum(axis=1)
-    likely = mass * np.exp(top[:, 0] - top.max())
-    return weight @ np.asarray(fits, dtype=float) / mass, likely / likely.sum()
-
-
-def ask_by_draws(
-    candidate: Candidate, fits: np.ndarray, drawn_mm: np.ndarray, confidence: float = 0.95
-) -> Ask:
-    """Judge a candidate by draws: how likely it settles the verdict, and which values mean what.
-
-    Parameters
-    ----------
-    candidate
-    fits
-        bool (n,), whether each draw of both parts fits.
-    drawn_mm
-        float64 (n,), the candidate's distance in each draw.
-    confidence
-
-    Returns
-    -------
-    Ask
-        `drop_mm2` is 0: no margin is looked at. Bands cover the values that may come out (four standard
-        deviations about what is expected); the outer ones are left open.
-    """
-    drawn = np.asarray(drawn_mm, dtype=float)
-    spread_mm = math.hypot(float(drawn.std()), candidate.sigma_mm)
-    read_mm = drawn.mean() + np.linspace(-4.0, 4.0, GRID) * spread_mm
-    # Finer than the draws are dense, single draws would decide: a wider look can only understate.
-    look_mm = max(candidate.sigma_mm, float(drawn.std()) * len(drawn) ** -0.2)
-    chance, likely = chance_after(fits, drawn, look_mm, read_mm)
-    answers = np.where(chance >= confidence, 1, np.where(chance <= 1.0 - confidence, -1, 0))
-    settles = float(likely[answers != 0].sum())
-    return Ask(
-        candidate,
-        float(drawn.mean()),
-        spread_mm,
-        0.0,
-        settles,
-        settles / candidate.effort,
-        _bands(read_mm, answers),
-    )
-
-
-def _bands(read_mm: np.ndarray, answers: np.ndarray) -> tuple[Band, ...]:
-    words = {1: "bolts on", 0: "between", -1: "does not"}
-    cuts = np.flatnonzero(np.diff(answers)) + 1
-    edges = [None, *(round(float(read_mm[at - 1] + read_mm[at]) / 2.0, 2) for at in cuts), None]
-    starts = [0, *cuts.tolist()]
-    return tuple(
-        Band(words[int(answers[start])], edges[at], edges[at + 1]) for at, start in enumerate(starts)
-    )
-
-
-def in_words(ask: Ask) -> str:
-    """Say what a reading is and what each value of it would mean.
-
-    Examples
-    --------
-    >>> one = Candidate("p", "a", "f", 0.5)
-    >>> bands = (Band("does not", None, 610.9), Band("between", 610.9, 611.8), Band("bolts on", 611.8, None))
-    >>> in_words(Ask(one, 612.0, 0.8, 0.1, 0.9, 0.9, bands))
-    'a to f, centre to centre: 611.8 mm or more means that it bolts on; less than 610.9 mm that it does not'
-    """
-    said: list[str] = []
-    for answer, meaning in (("bolts on", "it bolts on"), ("does not", "it does not")):
-        for band in ask.bands:
-            if band.answer != answer or (band.from_mm is None and band.to_mm is None):
-                continue
-            lead = "means that" if not said else "that"
-            said.append(f"{_range(band, answer)} {lead} {meaning}")
-    one = ask.candidate
-    head = f"{one.from_feature} to {one.to_feature}, centre to centre"
-    return f"{head}: {'; '.join(said)}" if said else head
-
-
-def _range(band: Band, answer: str) -> str:
-    # Rounded towards `between`, so that no value is promised more than it means.
-    if band.from_mm is None:
-        word = "or less" if answer == "bolts on" else ""
-        value = f"{math.floor((band.to_mm or 0.0) * 10.0 + 1e-6) / 10.0:.1f} mm"
-        return f"{value} {word}" if word else f"less than {value}"
-    low = math.ceil(band.from_mm * 10.0 - 1e-6) / 10.0
-    if band.to_mm is None:
-        return f"{low:.1f} mm or more" if answer == "bolts on" else f"more than {low:.1f} mm"
-    return f"{low:.1f} to {math.floor(band.to_mm * 10.0 + 1e-6) / 10.0:.1f} mm"

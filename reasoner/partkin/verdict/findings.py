@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from partkin.model.adapting import AdaptationAnswer
 from partkin.model.fitting import Chance
 from partkin.model.known import Evidence, Known
-from partkin.model.positions import Suspect
+from partkin.model.positions import Missing, Suspect
 from partkin.model.reasons import Unknown
 from partkin.model.trial import SeamCheck, Trial
 from partkin.model.words import DUTIES, Duty
@@ -40,6 +40,10 @@ class Findings:
         Readings that the others contradict.
     asks
         Readings that would settle an unsure verdict, best first.
+    sides
+        What would tell layouts, or a layout from its mirror image, apart: asked where the answers differ.
+    layouts_left_out
+        There are more layouts than were tried, so nothing is settled.
     notes
     """
 
@@ -52,6 +56,8 @@ class Findings:
     adapted_chance: Chance | None = None
     suspects: tuple[Suspect, ...] = ()
     asks: tuple[Unknown, ...] = ()
+    sides: tuple[Missing, ...] = ()
+    layouts_left_out: bool = False
     notes: tuple[str, ...] = field(default=())
 
     @property
@@ -64,8 +70,8 @@ class Findings:
 
     @property
     def face_open(self) -> bool:
-        """Whether the two ways of seeing the parts give different answers."""
-        return len({trial.stand for trial in self.trials}) > 1
+        """Whether the ways that the sheets leave open give different answers, or some were not tried."""
+        return self.layouts_left_out or len({trial.stand for trial in self.trials}) > 1
 
     @property
     def duty(self) -> Duty | None:

@@ -48,16 +48,22 @@ def _seams(findings: Findings) -> list[Unknown]:
 
 
 def _face(findings: Findings) -> list[Unknown]:
+    """What tells apart the ways of laying the parts that give different answers."""
     if not findings.face_open:
         return []
+    asked = [Unknown(m.what, m.says, m.part, m.quantity, m.from_feature, m.to_feature) for m in findings.sides]
     known = findings.known
+    shown = known.original if findings.measured_from == "original" and known.original else known.host
+    both_faces = len({trial.mirrored for trial in findings.trials}) > 1
+    if not both_faces or (asked and (known.donor.part.seen_from is None) == (shown.part.seen_from is None)):
+        return asked
     blank = [s.part.part for s in (known.donor, known.host, known.original) if s and s.part.seen_from is None]
     part = blank[0] if blank else known.donor.part.part
     says = (
         f"from which face were the holes of {part} read (seen_from: outside or inside)? Seen from one face it goes "
         f"on, from the other it does not"
     )
-    return [Unknown("seen_from", says, part, "seen_from")]
+    return [*asked, Unknown("seen_from", says, part, "seen_from")]
 
 
 def _missing(findings: Findings) -> list[Unknown]:
@@ -97,7 +103,11 @@ def _disagreement(findings: Findings) -> list[Unknown]:
 
 
 def _suspects(findings: Findings) -> list[Unknown]:
-    return [Unknown(f"reading {s.reading}", s.says) for s in findings.suspects]
+    return [
+        Unknown(what, s.says, s.part, s.quantity, s.from_feature, s.to_feature) if s.quantity else Unknown(what, s.says)
+        for s in findings.suspects
+        for what in (f"reading {s.reading}",)
+    ]
 
 
 def _doubts(findings: Findings) -> list[Unknown]:

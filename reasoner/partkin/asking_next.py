@@ -1,0 +1,253 @@
+"""What to measure next on a donor: what is needed first, then readings worth taking, or why none is."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from textwrap import wrap
+from typing import Any
+
+from partkin import pipeline
+from partkin.model.build import Build
+from partkin.model.known import Known
+from partkin.model.reasons import Unknown
+from partkin.model.verdict import Verdict
+from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, WITH_ADAPTATION
+from partkin.next_readings import Wanted, donor_at_hand, together, wanted
+from partkin.positions.next_reading import Band, Candidate
+from partkin.positions.wording import meaning, named
+from partkin.trying import Places, places_of
+from partkin.verdict import Findings, decide
+
+MARKS = {BOLTS_ON: "[=]", WITH_ADAPTATION: "[~]", DOES_NOT_FIT: "[x]", NOT_JUDGED: "[!]"}
+WIDTH = 96
+MOST = 5
+MOST_FOR_A_SELLER = 3
+# Below this the best reading does not help much by itself.
+LITTLE = 0.1
+# How the verdict names a reading that the others contradict.
+READING = "reading "
+BETTER = (
+    "No single reading tells much of it. Have every hole read with a finer instrument, or lay a paper template on the "
+    "part (partkin template)."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Next:
+    """What to measure next.
+
+    `needed`: questions without whose answer no chance can be said, or that decide which way round the part is.
+    `readings`: worth taking, best first. `at_hand`: whether the donor was taken to lie before you.
+    """
+
+    verdict: Verdict
+    known: Known
+    needed: tuple[Unknown, ...] = ()
+    readings: tuple[Wanted, ...] = ()
+    at_hand: bool = False
+    places: Places | None = None
+    findings: Findings | None = None
+
+
+def next_for(build: Build, donor: str, host: str | None = None, at_hand: bool | None = None) -> Next:
+    """Say what to measure next on a donor.
+
+    Parameters
+    ----------
+    build
+    donor, host
+        As with `pipeline.check`.
+    at_hand
+        Whether the donor lies before you; None: told by its readings.
+
+    Raises
+    ------
+    FaultyInput
+        Where the donor or host cannot be told from the sheets.
+    """
+    findings = pipeline.find_out(build, donor, host)
+    verdict = decide(findings)
+    near = donor_at_hand(findings.known.donor.readings) if at_hand is None else at_hand
+    needed = _needed(findings, verdict)
+    if findings.trial is None:
+        return Next(verdict, findings.known, needed, at_hand=near, findings=findings)
+    places = places_of(findings.known)
+    readings: tuple[Wanted, ...] = ()
+    if findings.asks:
+        readings = wanted(findings, places, MOST, near, build.settings.labour_rate)
+    return Next(verdict, findings.known, needed, readings, near, places, findings)
+
+
+def for_seller(found: Next) -> tuple[Wanted, ...]:
+    """The readings to ask a seller for in one message: of the donor alone, each worth most beside those before."""
+    if found.findings is None or found.places is None or not found.findings.asks:
+        return ()
+    return together(found.findings, found.places, MOST_FOR_A_SELLER)
+
+
+def _needed(findings: Findings, verdict: Verdict) -> tuple[Unknown, ...]:
+    """The verdict's questions about measuring that are not readings of the ranking."""
+    return tuple(
+        one for one in verdict.unknown
+        if one not in findings.asks and one.part is not None and one.quantity not in (None, "duty", "goes_on")
+    )  # fmt: skip
+
+
+def next_json(found: Next) -> str:
+    """What to measure next as JSON, the same bytes each time."""
+    verdict = found.verdict
+    tree: dict[str, Any] = {
+        "partkin": 1,
+        "donor": verdict.donor,
+        "host": verdict.host,
+        "verdict": verdict.verdict,
+        "chance": None if verdict.chance is None else round(verdict.chance.fits, 4),
+        "at_hand": found.at_hand,
+        "needed": [{"what": one.what, "reading": _reading_tree(one), "says": one.says} for one in found.needed],
+        "readings": [_wanted_tree(one) for one in found.readings],
+    }
+    return json.dumps(tree, indent=1, ensure_ascii=False) + "\n"
+
+
+def _reading_tree(one: Unknown) -> dict[str, str | None]:
+    return {"part": one.part, "quantity": one.quantity, "from": one.from_feature, "to": one.to_feature}
+
+
+def _wanted_tree(one: Wanted) -> dict[str, Any]:
+    ask = one.ask
+    then = None if one.then is None else _candidate_tree(one.then)
+    return {
+        "reading": _candidate_tree(one.reading),
+        "instrument": one.reading.instrument,
+        "minutes": one.minutes,
+        "price": one.price,
+        "expected_mm": round(ask.expected_mm, 2),
+        "give_or_take_mm": round(2.0 * ask.sigma_mm, 2),
+        "settles": round(ask.settles, 3),
+        "tells": None if ask.tells is None else round(ask.tells, 3),
+        "values": [_band_tree(band) for band in ask.bands],
+        "then": then,
+        "says": one.says,
+    }
+
+
+def _candidate_tree(one: Candidate) -> dict[str, str | None]:
+    return {"part": one.part, "quantity": one.quantity, "from": one.from_feature, "to": one.to_feature or None}
+
+
+def _band_tree(band: Band) -> dict[str, Any]:
+    return {"means": band.answer, "from_mm": band.from_mm, "to_mm": band.to_mm}
+
+
+def next_text(found: Next, folder: str) -> str:
+    """What to measure next as lines of text, ending in a newline; `folder` for the commands."""
+    return "\n".join(_lines(found, folder)) + "\n"
+
+
+def _lines(found: Next, folder: str) -> Iterator[str]:
+    verdict = found.verdict
+    said = verdict.chance is not None and verdict.verdict != WITH_ADAPTATION
+    chance = f" (chance {100 * verdict.chance.fits:.0f} %)" if verdict.chance and said else ""
+    yield f"{MARKS.get(verdict.verdict, '[?]')} {verdict.donor} on {verdict.host}: {verdict.verdict}{chance}"
+    if verdict.verdict == NOT_JUDGED:
+        yield from _fold(f"{verdict.says} No reading changes that. {verdict.next_step}", "    ")
+        return
+    if found.needed:
+        yield ""
+        yield "Needed first"
+        for number, question in enumerate(found.needed, start=1):
+            yield from _fold(question.says, "     ", f"  {number}. ")
+            again = question.what.startswith(READING)
+            yield from _again(question, folder) if again else _how_to_record(question, folder, found.at_hand)
+    if found.readings:
+        yield ""
+        yield "Worth reading, best first"
+        for number, one in enumerate(found.readings, start=1):
+            yield from _one(one, number, folder)
+        best = found.readings[0].ask.tells
+        if best is not None and best < LITTLE:
+            yield ""
+            yield from _fold(BETTER, "    ")
+    if not found.needed and not found.readings:
+        yield from _fold(_nothing(found), "    ")
+
+
+def _nothing(found: Next) -> str:
+    trial = found.findings.trial if found.findings is not None else None
+    if found.verdict.verdict in (BOLTS_ON, WITH_ADAPTATION):
+        return "No reading is needed. Before you pay, lay a paper template on the part, or have the seller do it."
+    if found.verdict.verdict == DOES_NOT_FIT:
+        ends = [p.feature for p in trial.answer.conflict.pairs] if trial and trial.answer.conflict else []
+        once = f" Read {' to '.join(ends[:2])} once more: a slip of the tape looks the same." if len(ends) > 1 else ""
+        return f"No reading is needed to say so.{once}"
+    return found.verdict.next_step or BETTER
+
+
+def _one(one: Wanted, number: int, folder: str) -> Iterator[str]:
+    it, ask = one.reading, one.ask
+    cost = f"{one.minutes:g} min" + (f", {one.price:g}" if one.price else "")
+    head = (
+        f"{named(it)}, of {it.part}, {_by(it)} ({cost}): expected {ask.expected_mm:.1f} mm, give or take "
+        f"{2.0 * ask.sigma_mm:.1f}"
+    )
+    yield from _fold(head, "     ", f"  {number}. ")
+    if ask.tells is not None:
+        yield from _fold(
+            f"tells {100 * ask.tells:.0f} % of what is open; settles it in {100 * ask.settles:.0f} of 100 cases",
+            "     ",
+        )
+    said = meaning(ask.bands, 2 if it.quantity == "across" else 1)
+    if said:
+        yield from _fold(said, "     ")
+        if one.then is not None and any(band.answer == "between" for band in ask.bands):
+            yield from _fold(f"between: next {named(one.then)}, of {one.then.part}", "     ")
+    yield f"     {record_command(it.part, it.quantity, it.from_feature, it.to_feature, it.instrument, folder)}"
+
+
+def _by(it: Candidate) -> str:
+    return "told by the seller" if it.instrument == "seller" else f"with a {it.instrument}"
+
+
+def _again(one: Unknown, folder: str) -> Iterator[str]:
+    """How to correct a reading that the others contradict."""
+    place = "" if folder == "." else f' --in "{folder}"' if " " in folder else f" --in {folder}"
+    yield f"     partkin record {one.part} VALUE --corrects {one.what.removeprefix(READING)}{place}"
+
+
+def _how_to_record(one: Unknown, folder: str, at_hand: bool) -> Iterator[str]:
+    if (
+        one.quantity in ("centres", "across", "length")
+        and one.from_feature
+        and (one.to_feature or one.quantity != "centres")
+    ):
+        instrument = None if at_hand else "seller"
+        yield "     " + record_command(
+            one.part or "", one.quantity, one.from_feature, one.to_feature or "", instrument, folder
+        )
+
+
+def record_command(part: str, quantity: str, one: str, other: str, instrument: str | None, folder: str) -> str:
+    """The command that takes a reading down.
+
+    Examples
+    --------
+    >>> record_command("top", "centres", "a", "f", "steel rule", ".")
+    'partkin record top a f VALUE --instrument "steel rule"'
+    """
+    words = ["partkin record", part, one, *([other] if other else []), "VALUE"]
+    if quantity != "centres":
+        words.append(f"--quantity {quantity}")
+    if instrument is not None:
+        words.append(f'--instrument "{instrument}"' if " " in instrument else f"--instrument {instrument}")
+    if folder != ".":
+        words.append(f'--in "{folder}"' if " " in folder else f"--in {folder}")
+    return " ".join(words)
+
+
+def _fold(text: str, indent: str, first: str | None = None) -> list[str]:
+    return wrap(
+        text, WIDTH, initial_indent=indent if first is None else first, subsequent_indent=indent,
+        break_long_words=False, break_on_hyphens=False,
+    )  # fmt: skip

@@ -1,0 +1,254 @@
+"""record, positions, measure-next, photo, same-shape: readings in, places and the next reading out."""
+
+from __future__ import annotations
+
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from partkin.cli.shared import AsJson, Donor, Folder, ForHost, say_all
+
+if TYPE_CHECKING:
+    from partkin.measuring import Change
+
+Part = Annotated[str, typer.Argument(metavar="PART", help="Id of the part.")]
+Image = Annotated[Path, typer.Argument(metavar="IMAGE", help="The photograph (JPEG, PNG, WEBP, TIFF or BMP).")]
+Points = Annotated[
+    Path, typer.Option("--points", metavar="PICKS.csv", help="Picked points: columns feature, px, py (y down).")
+]
+ErrorPx = Annotated[float, typer.Option("--error-px", metavar="PX", help="How exactly you picked, in pixels.")]
+Camera = Annotated[
+    str | None,
+    typer.Option(
+        "--camera", metavar="FX,FY,CX,CY,K1,K2,P1,P2,K3", help="The camera's calibration, as OpenCV gives it."
+    ),
+]
+Corrected = Annotated[bool, typer.Option("--corrected", help="The picture is free of lens distortion already.")]
+
+
+class Face(StrEnum):
+    """Which face of the part a picture shows."""
+
+    outside = "outside"
+    inside = "inside"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    # Values such as -3 would else be taken for options.
+    app.command("record", context_settings={"ignore_unknown_options": True})(record)
+    app.command("positions")(positions)
+    app.command("measure-next")(measure_next)
+    app.command("photo")(photo)
+    app.command("same-shape")(same_shape)
+
+
+def record(
+    part: Part,
+    words: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="[FROM [TO]] VALUE",
+            help='Features, then what was read: a f 612, a f "24 1/8 in", a 7,1 (across). With --at: the feature.',
+        ),
+    ],
+    quantity: Annotated[
+        str | None,
+        typer.Option(
+            "--quantity", "-q", metavar="QUANTITY",
+            help='centres (when left out), "near edges", "far edges", across, length, thickness, mass or gap.',
+        ),
+    ] = None,
+    unit: Annotated[
+        str | None, typer.Option("--unit", "-u", metavar="UNIT", help="mm, cm, m, in; kg, g, lb. Left out: mm, kg.")
+    ] = None,
+    instrument: Annotated[
+        str | None,
+        typer.Option(
+            "--instrument", "-i", metavar="INSTRUMENT",
+            help='"steel rule", tape, caliper, template, photo or seller. Left out: counts as told by a seller.',
+        ),
+    ] = None,
+    plus_minus: Annotated[
+        str | None,
+        typer.Option("--plus-minus", metavar="VALUE", help="Greatest error possible. Left out: the instrument's."),
+    ] = None,
+    at: Annotated[
+        str | None,
+        typer.Option("--at", metavar="X,Y", help="Place of a feature without one, in the part's own frame."),
+    ] = None,
+    by: Annotated[str | None, typer.Option("--by", metavar="WHO", help="Who read it.")] = None,
+    on: Annotated[str | None, typer.Option("--on", metavar="YYYY-MM-DD", help="The day.")] = None,
+    corrects: Annotated[
+        str | None, typer.Option("--corrects", metavar="READING", help="The reading that this one replaces.")
+    ] = None,
+    note: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="Anything you like.")] = None,
+    folder: Folder = Path("."),
+) -> None:  # fmt: skip
+    """Take down a reading of PART: it is added to readings.csv, held against the others, and what it changes is said.
+
+    Nothing is written over. A reading that the others contradict is taken down all the same, and said at once.
+
+    Example: partkin record glove-dask k1 k4 208.5 --unit mm --instrument seller --in demo-build
+    """
+    from partkin import measuring
+    from partkin.progress import Line
+    from partkin.typed_readings import Words
+
+    typed = Words(part, tuple(words), quantity, unit, instrument, plus_minus, by, on, corrects, note)
+    line = Line()
+    try:
+        found = measuring.place(folder, typed, at, line) if at is not None else measuring.record(folder, typed, line)
+    finally:
+        line.close()
+    say_all(found.warnings)
+    typer.echo(found.says)
+    if found.surprise is not None and found.reading is not None:
+        typer.echo(f"LOOK: {found.surprise}")
+        place = "" if folder == Path(".") else f" --in {folder.as_posix()}"
+        again = f"partkin record {part} VALUE --corrects {found.reading.reading}{place}"
+        typer.echo(f"      It counts until it is read again: {again}")
+    _say_changes(found.changes)
+
+
+def _say_changes(changes: tuple[Change, ...]) -> None:
+    from partkin.measuring import change_says
+
+    for change in changes:
+        typer.echo(change_says(change))
+
+
+def positions(part: Part, folder: Folder = Path("."), as_json: AsJson = False) -> None:
+    """Say where the features of PART are, how surely, which reading that rests on, and what does not agree.
+
+    Example: partkin positions top-kurm --in demo-build
+    """
+    from partkin import pipeline, surveyed
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    found = surveyed.survey(build, part)
+    typer.echo(surveyed.survey_json(found) if as_json else surveyed.survey_text(found), nl=False)
+
+
+def measure_next(
+    donor: Donor,
+    folder: Folder = Path("."),
+    host: ForHost = None,
+    as_json: AsJson = False,
+    for_seller: Annotated[
+        bool, typer.Option("--for-seller", help="Write the message to send: three questions at most, and a sketch.")
+    ] = False,
+    at_hand: Annotated[
+        bool | None,
+        typer.Option("--at-hand/--far", help="Whether DONOR lies before you. Left out: told by its readings."),
+    ] = None,
+) -> None:
+    """Say what to measure next on DONOR or its host: what settles the verdict soonest, and what each value means.
+
+    Example: partkin measure-next glove-dask --in demo-build
+    """
+    from partkin import asking_next, pipeline
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    found = asking_next.next_for(build, donor, host, at_hand)
+    if as_json:
+        typer.echo(asking_next.next_json(found), nl=False)
+        return
+    if not for_seller:
+        typer.echo(asking_next.next_text(found, folder.as_posix()), nl=False)
+        return
+    from partkin.seller_message import message_for
+
+    message = message_for(found, folder.as_posix())
+    if message is None:
+        typer.echo(f"{donor}: {found.verdict.verdict}; there is nothing to ask a seller.")
+        return
+    typer.echo(message.text, nl=False)
+    for note in message.notes:
+        print(note, file=sys.stderr)
+
+
+def photo(
+    part: Part,
+    image: Image,
+    points: Points,
+    rectangle: Annotated[
+        str | None,
+        typer.Option(
+            "--rectangle", metavar="W,H,C1,C2,C3,C4", help="A rectangle in the picture: mm, and its corners in order."
+        ),
+    ] = None,
+    known: Annotated[
+        str | None,
+        typer.Option("--known", metavar="A,B,C,D", help="Four or more picked features whose places are known."),
+    ] = None,
+    scale: Annotated[
+        str | None,
+        typer.Option("--scale", metavar="A,B,MM", help="Two picked points and their distance; picture square on."),
+    ] = None,
+    camera: Camera = None,
+    corrected: Corrected = False,
+    error_px: ErrorPx = 1.5,
+    places: Annotated[
+        bool, typer.Option("--places", help="Fill in places of features without one, in place of readings.")
+    ] = False,
+    folder: Folder = Path("."),
+) -> None:
+    """Turn points picked in a photograph of PART's flat face into readings.
+
+    Only picked points and the picture's size are used; where and when it was taken is never looked at.
+
+    Example: partkin photo glove-dask glove.jpg --points picks.csv --rectangle 297,210,p1,p2,p3,p4
+    """
+    from partkin import photographs
+    from partkin.measuring import told
+    from partkin.progress import Line
+
+    asked = photographs.Asked(part, image, points, rectangle, known, scale, camera, corrected, error_px, places)
+    line = Line()
+    try:
+        found = photographs.photograph(folder, asked, line)
+    finally:
+        line.close()
+    for reading in found.readings:
+        typer.echo(f"recorded {reading.reading} of {part}: {told(reading)}")
+    for name in found.placed:
+        typer.echo(f"wrote the place of {name} of {part} into features.csv")
+    for note in found.notes:
+        typer.echo(note)
+    _say_changes(found.changes)
+
+
+def same_shape(
+    part: Annotated[str, typer.Argument(metavar="PART", help="Id of the host, or of a donor that takes its place.")],
+    image: Image,
+    points: Points,
+    face: Annotated[Face | None, typer.Option("--face", help="Which face of the part the picture shows.")] = None,
+    play: Annotated[
+        float, typer.Option("--play", metavar="MM", help="How far a hole may be off and still go on, where not known.")
+    ] = 2.0,
+    camera: Camera = None,
+    corrected: Corrected = False,
+    error_px: ErrorPx = 1.5,
+    folder: Folder = Path("."),
+    as_json: AsJson = False,
+) -> None:
+    """Hold a listing's photograph against the host's fixings: different, or alike but for the size.
+
+    No scale is needed. Five or more points of one flat face; their names may be those of the fixings, or any.
+
+    Example: partkin same-shape top-dask listing.jpg --points picks.csv --in demo-build
+    """
+    from partkin import pipeline
+    from partkin import same_shape as shape
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings)
+    asked = shape.Look(part, image, points, face.value if face is not None else None, play, error_px, camera, corrected)
+    found = shape.compare(build, asked)
+    typer.echo(shape.compared_json(found) if as_json else shape.compared_text(found, folder.as_posix()), nl=False)

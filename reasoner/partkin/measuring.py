@@ -1,0 +1,292 @@
+"""A reading taken down: understood, added to its sheet, held against the others, and what it changes said."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from partkin import pipeline
+from partkin.model.build import Build, Reading
+from partkin.model.problem import FaultyInput, Problem
+from partkin.model.verdict import Verdict
+from partkin.model.words import MM_PER_UNIT, WITH_ADAPTATION
+from partkin.progress import State, Work
+from partkin.tables import greatest_error_mm
+from partkin.typed_readings import FEATURES, Words, understood, understood_place
+
+READINGS = "readings.csv"
+Shown = Callable[[State], None]
+MOST_TRIES = 5
+
+
+@dataclass(frozen=True)
+class Change:
+    """A donor's verdict before and after a reading; None: it could not be checked, and `why`."""
+
+    donor: str
+    before: Verdict | None
+    after: Verdict | None
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """What was taken down.
+
+    `reading`: None where places were filled in. `surprise`: in words, where the reading is far from what the
+    rest predicts. `changes`: of the donors concerned.
+    """
+
+    part: str
+    says: str
+    reading: Reading | None
+    surprise: str | None
+    changes: tuple[Change, ...]
+    warnings: tuple[Problem, ...] = ()
+
+
+def record(folder: Path, typed: Words, shown: Shown | None = None) -> Recorded:
+    """Take down a reading.
+
+    Parameters
+    ----------
+    folder
+        The build folder.
+    typed
+        Names and value; which names come before the value, `NAMES` says.
+    shown
+        Shows the checks of the donors concerned.
+
+    Returns
+    -------
+    Recorded
+        A reading that the others contradict is taken down all the same, and `surprise` says so.
+
+    Raises
+    ------
+    FaultyInput
+        Something was typed that cannot be meant, or the sheets hold faults; then nothing was changed.
+    """
+    build, warnings = pipeline.read(folder)
+    reading = understood(build, typed)
+    before = verdicts(build, reading.part, shown)
+    reading = _appended(folder, build, reading, typed)
+    now, _ = pipeline.read(folder)
+    says = f"recorded {reading.reading} of {reading.part}: {told(reading)}"
+    return Recorded(
+        reading.part, says, reading, surprise_of(build, reading),
+        changes(before, verdicts(now, reading.part, shown)), warnings,
+    )  # fmt: skip
+
+
+def place(folder: Path, typed: Words, at: str, shown: Shown | None = None) -> Recorded:
+    """Write down where a feature without a place is, in the part's own frame.
+
+    Parameters
+    ----------
+    folder, typed, shown
+        As in `record`; one name and no value.
+    at
+        `X,Y` or `X,Y,Z`.
+
+    Raises
+    ------
+    FaultyInput
+        The feature has a place already: it is never written over. Or as in `record`.
+    """
+    from partkin.sheets.filling import fill
+
+    build, warnings = pipeline.read(folder)
+    where = understood_place(build, typed, at)
+    before = verdicts(build, typed.part, shown)
+    names = ("x_mm", "y_mm", "z_mm")
+    cells = {name: plain_number(value) for name, value in zip(names, where.at_mm, strict=False)}
+    if where.plus_minus_mm is not None and where.feature.plus_minus_mm is None:
+        cells["plus_minus_mm"] = plain_number(where.plus_minus_mm)
+    fill(folder, FEATURES, {(typed.part, where.feature.feature): cells})
+    now, _ = pipeline.read(folder)
+    where_mm = ", ".join(f"{name[0]} {cell}" for name, cell in cells.items() if name in names)
+    sure = cells.get("plus_minus_mm")
+    within = f", each within {sure} mm" if sure else ""
+    says = f"wrote the place of {where.feature.feature} of {typed.part} into {FEATURES}: {where_mm} mm{within}"
+    return Recorded(typed.part, says, None, None, changes(before, verdicts(now, typed.part, shown)), warnings)
+
+
+def next_id(build: Build, part: str) -> str:
+    """Return the next free reading id of a part: r1, r2 and so on.
+
+    Examples
+    --------
+    >>> next_id(Build(readings=(Reading("p", "r7", "mass", 1.0, "kg"), Reading("q", "r9", "mass", 1.0, "kg"))), "p")
+    'r8'
+    """
+    ids = {row.reading for row in build.readings if row.part == part}
+    taken = [int(match[1]) for match in (re.fullmatch(r"r(\d{1,9})", one) for one in ids) if match]
+    return f"r{max(taken, default=0) + 1}"
+
+
+def plain_number(value: float) -> str:
+    """Write a number for a sheet, to nine places.
+
+    Examples
+    --------
+    >>> plain_number(24.125), plain_number(612.0)
+    ('24.125', '612')
+    """
+    return f"{value + 0.0:.9f}".rstrip("0").rstrip(".")
+
+
+def row_of(reading: Reading) -> dict[str, str]:
+    """A reading as cells of its sheet."""
+    cells = {
+        "part": reading.part, "reading": reading.reading, "quantity": reading.quantity,
+        "from": reading.from_feature, "to": reading.to_feature, "value": plain_number(reading.value),
+        "unit": reading.unit,
+        "plus_minus": None if reading.plus_minus is None else plain_number(reading.plus_minus),
+        "instrument": reading.instrument, "by": reading.by, "on": reading.on, "corrects": reading.corrects,
+        "note": reading.note,
+    }  # fmt: skip
+    return {name: cell for name, cell in cells.items() if cell}
+
+
+def _appended(folder: Path, build: Build, reading: Reading, typed: Words) -> Reading:
+    """Add the row under the next free id; somebody else may take that in between."""
+    from partkin import sheets
+
+    for turn in range(MOST_TRIES):
+        if turn:
+            build, _ = pipeline.read(folder)
+            reading = understood(build, typed)
+        numbered = replace(reading, reading=next_id(build, reading.part))
+        try:
+            sheets.append(folder, READINGS, row_of(numbered))
+        except FaultyInput as fault:
+            if turn + 1 < MOST_TRIES and all(p.sheet == READINGS and p.column == "reading" for p in fault.problems):
+                continue
+            raise
+        return numbered
+    raise AssertionError("left by return or raise")
+
+
+def told(reading: Reading) -> str:
+    """Say a reading in words, with how far it may be out."""
+    what = _what(reading)
+    head = f"{what}, {plain_number(reading.value)} {reading.unit}"
+    if reading.quantity == "mass":
+        return head
+    if reading.plus_minus is not None:
+        return f"{head}, plus or minus {plain_number(reading.plus_minus)} {reading.unit}"
+    length_mm = reading.value * MM_PER_UNIT[reading.unit]
+    error_mm = greatest_error_mm(reading.instrument, length_mm, reading.quantity)
+    how = reading.instrument or "nobody said what with, so as a seller's"
+    return f"{head}, plus or minus {error_mm:g} mm ({how})"
+
+
+def _what(reading: Reading) -> str:
+    a, b = reading.from_feature, reading.to_feature
+    between = {
+        "centres": "centre to centre",
+        "near edges": "near edge to near edge",
+        "far edges": "far edge to far edge",
+    }
+    if reading.quantity in between:
+        return f"{a} to {b}, {between[reading.quantity]}"
+    if reading.quantity == "gap":
+        return f"gap of {a} to {b}"
+    if reading.quantity in ("across", "length"):
+        return f"{a} {'across' if reading.quantity == 'across' else 'end to end'}"
+    return f"{reading.quantity} at {a}" if a else reading.quantity
+
+
+def surprise_of(build: Build, reading: Reading) -> str | None:
+    """Say that a reading is far from what the rest of its part predicts; None where it is not, or cannot be told."""
+    if reading.quantity not in ("centres", "near edges", "far edges", "across", "length"):
+        return None
+    from partkin.positions import adjust, surprise
+    from partkin.positions.lengths import current
+
+    features = build.features_of(reading.part)
+    mine = current(row for row in build.readings if row.part == reading.part)
+    rest = tuple(row for row in mine if row.reading != reading.corrects)
+    return surprise(adjust(reading.part, features, rest), reading, features, rest)
+
+
+def donors_concerned(build: Build, part: str) -> tuple[str, ...]:
+    """Ids of the donors whose verdict rests on a part: itself, or all that take the place it shows.
+
+    Examples
+    --------
+    >>> from partkin.model.build import Part
+    >>> parts = (Part("h", origin="host"), Part("o", origin="original", takes_place_of="h"))
+    >>> donor = Part("d", origin="donor", takes_place_of="h")
+    >>> [donors_concerned(Build(parts=(*parts, donor)), one) for one in "hod"]
+    [('d',), ('d',), ('d',)]
+    """
+    own = build.part(part)
+    if own is None:
+        return ()
+    if own.origin == "donor":
+        return (part,)
+    places = {part, own.takes_place_of} - {None}
+    return tuple(p.part for p in build.parts if p.origin == "donor" and p.takes_place_of in places)
+
+
+def verdicts(build: Build, part: str, shown: Shown | None = None) -> dict[str, Verdict | str]:
+    """Check every donor concerned: its verdict, or why it could not be checked."""
+    donors = donors_concerned(build, part)
+    found: dict[str, Verdict | str] = {}
+    for donor in Work("donors", len(donors), shown).each(donors):
+        try:
+            found[donor] = pipeline.check(build, donor)
+        except FaultyInput as fault:
+            found[donor] = "; ".join(problem.what for problem in fault.problems)
+    return found
+
+
+def changes(before: dict[str, Verdict | str], after: dict[str, Verdict | str]) -> tuple[Change, ...]:
+    """Set verdicts before and after side by side."""
+    found = []
+    for donor, now in after.items():
+        was = before.get(donor)
+        if isinstance(now, str):
+            found.append(Change(donor, None, None, now))
+        else:
+            found.append(Change(donor, was if isinstance(was, Verdict) else None, now))
+    return tuple(found)
+
+
+def change_says(change: Change) -> str:
+    """Say in one line how a verdict changed."""
+    if change.after is None:
+        return f"{change.donor} was not checked: {change.why}"
+    now = _verdict_says(change.after)
+    if change.before is None:
+        return f"{change.donor}: {now}"
+    was = _verdict_says(change.before)
+    if was == now:
+        return f"{change.donor}: {now}, as before"
+    return f"{change.donor}: {was} -> {now}"
+
+
+def _verdict_says(verdict: Verdict) -> str:
+    if verdict.chance is None or verdict.verdict == WITH_ADAPTATION:
+        return verdict.verdict
+    chance = f" (chance {_percent(verdict.chance.fits)})"
+    return f"{verdict.verdict}{chance}"
+
+
+def _percent(share: float) -> str:
+    """A chance that never rounds to certainty.
+
+    Examples
+    --------
+    >>> _percent(0.9994), _percent(1.0), _percent(0.47), _percent(0.002)
+    ('over 99 %', '100 %', '47 %', 'under 1 %')
+    """
+    if 0.0 < share < 0.01:
+        return "under 1 %"
+    if 0.99 < share < 1.0:
+        return "over 99 %"
+    return f"{100 * share:.0f} %"

@@ -1,0 +1,208 @@
+"""A message to a seller: three questions at most, a sketch with letters, and no word of the trade."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from textwrap import wrap
+
+import numpy as np
+
+from partkin.asking_next import MOST_FOR_A_SELLER, Next, for_seller, record_command
+from partkin.model.build import Feature
+from partkin.model.fitting import Placement
+from partkin.model.reasons import Unknown
+from partkin.next_readings import as_unknown
+
+WIDTH = 72
+COLUMNS, LINES = 56, 18
+LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
+CALLED = {
+    "hole": "hole", "slot": "long hole", "tapped hole": "threaded hole", "captive nut": "nut", "stud": "threaded pin",
+    "peg": "pin", "peg hole": "hole", "clip": "clip", "clip hole": "hole",
+}  # fmt: skip
+FACES = {
+    "outside": "seen from the side that shows when it is fitted",
+    "inside": "seen from the back, the side that is hidden when it is fitted",
+    None: "as it is drawn here; on your part it may be the other way round",
+}
+
+
+@dataclass(frozen=True)
+class Message:
+    """The message, and what it means for you: letters by feature, and how to take the answers down."""
+
+    text: str
+    notes: tuple[str, ...]
+
+
+def message_for(found: Next, folder: str) -> Message | None:
+    """Write to the seller; None where nothing needs to be asked of the donor."""
+    questions = [
+        *(one for one in found.needed if _askable(one, found.verdict.donor)),
+        *map(as_unknown, for_seller(found)),
+    ]
+    questions = questions[:MOST_FOR_A_SELLER]
+    if not questions:
+        return None
+    kinds = {row.feature: row for row in found.known.donor.features}
+    going_to = _ends_of_lines(questions, found)
+    letters = _letters(questions, kinds, going_to)
+    donor = found.known.donor.part
+    lines = _opening(donor.name or "part", len(questions))
+    for number, one in enumerate(questions, start=1):
+        lines += wrap(
+            _question(one, letters, kinds, going_to.get(one)),
+            WIDTH,
+            initial_indent=f"{number}. ",
+            subsequent_indent="   ",
+        )
+    if any(one.quantity == "centres" for one in questions):
+        lines += ["", *wrap(HOW, WIDTH)]
+    sketch = sketch_of(_places(found, list(letters)), letters)
+    if sketch:
+        lines += ["", f"The {donor.name or 'part'}, {FACES[donor.seen_from]}:", "", *sketch]
+        if any(name not in letters for name in _places(found, [])):
+            lines += ["", "o: other holes and pins, to find your way by"]
+    lines += ["", "Thank you!"]
+    return Message("\n".join(lines) + "\n", _notes(questions, letters, folder))
+
+
+HOW = (
+    "Please measure in a straight line from middle to middle, with a tape or ruler, as exactly as you can read it "
+    "(half a millimetre if possible). If the part is curved, hold the tape straight and not along the curve."
+)
+
+
+def _askable(one: Unknown, donor: str) -> bool:
+    if one.part != donor or one.quantity not in ("centres", "across", "length", "left or right", "seen_from"):
+        return False
+    return one.quantity == "seen_from" or one.from_feature is not None
+
+
+def _opening(name: str, count: int) -> list[str]:
+    much = {1: "one question", 2: "two short questions", 3: "three short questions"}[count]
+    return [*wrap(f"Hello, before I buy the {name} I would like to be sure that it fits. I have {much}:", WIDTH), ""]
+
+
+def _letters(
+    questions: Sequence[Unknown], kinds: Mapping[str, Feature], going_to: Mapping[Unknown, str | None]
+) -> dict[str, str]:
+    """Letters of the features that are asked about, in the order of the questions."""
+    names: list[str] = []
+    for one in questions:
+        names += [end for end in (one.from_feature, one.to_feature) if end is not None and end in kinds]
+        names += [end for end in (going_to.get(one),) if end is not None]
+    return dict(zip(dict.fromkeys(names), LETTERS, strict=False))
+
+
+def _ends_of_lines(questions: Sequence[Unknown], found: Next) -> dict[Unknown, str | None]:
+    """Of each left-or-right question: where the line runs to."""
+    sides = found.findings.sides if found.findings is not None else ()
+    return {
+        one: next((m.going_to for m in sides if m.part == one.part and m.says == one.says), None)
+        for one in questions if one.quantity == "left or right"
+    }  # fmt: skip
+
+
+def _question(one: Unknown, letters: Mapping[str, str], kinds: Mapping[str, Feature], going_to: str | None) -> str:
+    def the(name: str | None) -> str:
+        return f"{CALLED[kinds[name].kind]} {letters[name]}" if name is not None and name in letters else "the part"
+
+    if one.quantity == "across":
+        return f"How wide is {the(one.from_feature)} across, in millimetres? _____"
+    if one.quantity == "length":
+        return f"How long is {the(one.from_feature)}, from end to end, in millimetres? _____"
+    if one.quantity == "seen_from":
+        return "Your picture or your measures: were they taken from the side that shows when fitted, or from the back?"
+    if one.quantity == "left or right":
+        return (
+            f"Look at the side that shows when it is fitted, and go from {the(one.from_feature)} to "
+            f"{the(going_to)}: is {the(one.to_feature)} on your left or on your right?"
+        )
+    ends = f"the middle of {the(one.from_feature)} to the middle of {the(one.to_feature)}"
+    return f"How far is it from {ends}, in millimetres? _____"
+
+
+def _notes(questions: Sequence[Unknown], letters: Mapping[str, str], folder: str) -> tuple[str, ...]:
+    notes = ["For you, not for the seller: " + ", ".join(f"{letter} is {name}" for name, letter in letters.items())]
+    for number, one in enumerate(questions, start=1):
+        if one.quantity in ("centres", "across", "length") and one.part and one.from_feature:
+            command = record_command(one.part, one.quantity, one.from_feature, one.to_feature or "", "seller", folder)
+            notes.append(f"  {number}. {command}")
+        else:
+            notes.append(f"  {number}. {one.says}")
+    return tuple(notes)
+
+
+def _places(found: Next, asked: Sequence[str]) -> dict[str, tuple[float, float]]:
+    """Where to draw each feature, in the donor's frame; what has no place where it has to be, if that is known."""
+    if found.places is None:
+        return {}
+    donor = found.places.donor
+    at = {name: (float(x[0]), float(x[1])) for name, x in zip(donor.features, donor.xyz_mm, strict=True)}
+    trial = found.findings.trial if found.findings is not None else None
+    if trial is None or all(name in at for name in asked):
+        return at
+    onto_host = _partners(found)
+    if not at:
+        return {name: place for name, place in onto_host.items()}
+    placement = trial.answer.placement
+    if isinstance(placement, Placement) and len(at) > 1:
+        back = np.linalg.inv(np.array(placement.matrix))
+        for name, (x, y) in onto_host.items():
+            if name not in at:
+                place = back @ np.array([x, y, 0.0, 1.0])
+                at[name] = (float(place[0]), float(place[1]))
+    return at
+
+
+def _partners(found: Next) -> dict[str, tuple[float, float]]:
+    """Host places of the donor features that have one fixing only to go on."""
+    assert found.places is not None and found.findings is not None and found.findings.trial is not None
+    host, shown = found.places.host, found.places.hosted.placed_by
+    options = found.findings.trial.task.options
+    at = {}
+    for row in found.known.donor.features:
+        fixings = [o.fixing for o in options if o.feature == row.feature]
+        if len(fixings) == 1 and shown.get(fixings[0]) in host.features:
+            x = host.xyz_mm[host.features.index(shown[fixings[0]])]
+            at[row.feature] = (float(x[0]), float(x[1]))
+    return at
+
+
+def sketch_of(at_mm: Mapping[str, tuple[float, float]], letters: Mapping[str, str]) -> list[str]:
+    """Draw features as text: letters for those asked about, `o` for the others.
+
+    Examples
+    --------
+    >>> corners = {"a": (0.0, 0.0), "b": (300.0, 0.0), "c": (300.0, 100.0)}
+    >>> for line in sketch_of(corners, {"a": "A", "b": "B"}): print(line)
+                                                            o
+    <BLANKLINE>
+    <BLANKLINE>
+    <BLANKLINE>
+    <BLANKLINE>
+    <BLANKLINE>
+    <BLANKLINE>
+    <BLANKLINE>
+    <BLANKLINE>
+    A                                                       B
+    """
+    if len(at_mm) < 2 or any(name not in at_mm for name in letters):
+        return []
+    points = np.array(list(at_mm.values()))
+    low, size = points.min(axis=0), np.ptp(points, axis=0)
+    # A letter is about twice as high as it is wide.
+    step_mm = max(float(size[0]) / COLUMNS, float(size[1]) / LINES / 2.0, 1e-6)
+    columns = np.round((points[:, 0] - low[0]) / step_mm).astype(int)
+    rows = np.round((points[:, 1] - low[1]) / step_mm / 2.0).astype(int)
+    grid = [[" "] * (COLUMNS + 2 * len(at_mm) + 1) for _ in range(int(rows.max()) + 1)]
+    order = sorted(range(len(points)), key=lambda k: list(at_mm)[k] not in letters)
+    for k in order:
+        name = list(at_mm)[k]
+        line, column = grid[int(rows.max()) - int(rows[k])], int(columns[k])
+        while line[column] != " ":
+            column += 2
+        line[column] = letters.get(name, "o")
+    return ["".join(line).rstrip() for line in grid]

@@ -1,0 +1,238 @@
+"""A reading as it was typed: what is meant by it, or what is wrong and how to mend it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import cast
+
+from partkin.model.build import Build, Feature, Reading
+from partkin.model.problem import FaultyInput, Problem
+from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, QUANTITIES, Instrument, Quantity
+from partkin.sheets.number import UNITS, NotANumber, parse_number
+from partkin.tables import greatest_error_mm
+
+COMMAND = "record"
+FEATURES = "features.csv"
+# How many names stand before the value.
+NAMES = {"centres": 2, "near edges": 2, "far edges": 2, "gap": 2, "across": 1, "length": 1, "thickness": 0, "mass": 0}
+
+
+@dataclass(frozen=True)
+class Words:
+    """What was typed. `words`: names, then the value, as they stood in the command."""
+
+    part: str
+    words: tuple[str, ...]
+    quantity: str | None = None
+    unit: str | None = None
+    instrument: str | None = None
+    plus_minus: str | None = None
+    by: str | None = None
+    on: str | None = None
+    corrects: str | None = None
+    note: str | None = None
+
+
+def understood(build: Build, typed: Words) -> Reading:
+    """Return the reading that was typed, not yet numbered.
+
+    Raises
+    ------
+    FaultyInput
+        With what is wrong and how to mend it.
+    """
+    _check_part(build, typed.part)
+    corrected = _corrected(build, typed)
+    quantity = _quantity(typed.quantity, corrected)
+    names, value_text = _split(typed.words, quantity, corrected)
+    _check_names(build, typed.part, quantity, names)
+    value, unit = _amount(value_text, typed.unit, quantity, corrected)
+    return Reading(
+        typed.part, "", quantity, value, unit,
+        from_feature=names[0] if names else None,
+        to_feature=names[1] if len(names) > 1 else None,
+        plus_minus=None if typed.plus_minus is None else _plus_minus(typed.plus_minus, unit),
+        instrument=_instrument(typed.instrument) or (corrected.instrument if corrected is not None else None),
+        by=typed.by, on=typed.on, corrects=typed.corrects, note=typed.note,
+    )  # fmt: skip
+
+
+def _check_part(build: Build, part: str) -> None:
+    if build.part(part) is None:
+        raise _refused("part", f"there is no part {part}", f"Say one of {', '.join(p.part for p in build.parts)}")
+
+
+def _refused(where: str, what: str, mend: str) -> FaultyInput:
+    return FaultyInput((Problem(COMMAND, 0, where, what, mend),))
+
+
+def _corrected(build: Build, typed: Words) -> Reading | None:
+    if typed.corrects is None:
+        return None
+    mine = [row for row in build.readings if row.part == typed.part]
+    found = next((row for row in mine if row.reading == typed.corrects), None)
+    if found is None:
+        known = ", ".join(row.reading for row in mine) or "none yet"
+        raise _refused("corrects", f"{typed.part} has no reading {typed.corrects}", f"Its readings: {known}")
+    later = next((row for row in mine if row.corrects == typed.corrects), None)
+    if later is not None:
+        what = f"{typed.corrects} is corrected by {later.reading} already"
+        raise _refused("corrects", what, f"Say --corrects {later.reading}")
+    return found
+
+
+def _quantity(word: str | None, corrected: Reading | None) -> Quantity:
+    if word is None:
+        return corrected.quantity if corrected is not None else "centres"
+    plain = " ".join(re.split(r"[\s_-]+", word.strip().lower()))
+    if plain not in QUANTITIES:
+        raise _refused("quantity", f'"{word}" is no quantity that is read', f"Say one of: {', '.join(QUANTITIES)}")
+    if corrected is not None and plain != corrected.quantity:
+        what = f"{corrected.reading} is a reading of {corrected.quantity}, not of {plain}"
+        raise _refused("quantity", what, "A reading is corrected by one of the same thing")
+    return cast(Quantity, plain)
+
+
+def _split(words: Sequence[str], quantity: Quantity, corrected: Reading | None) -> tuple[tuple[str, ...], str]:
+    """Names and value. A correction may leave the names out; thickness may name a feature."""
+    count = NAMES[quantity]
+    ends = tuple(end for end in (corrected.from_feature, corrected.to_feature) if end) if corrected else ()
+    if corrected is not None and words and parse_number(" ".join(words)):
+        return ends, " ".join(words)
+    if quantity == "thickness" and len(words) > 1 and not parse_number(" ".join(words)):
+        count = 1
+    names = {2: "two names", 1: "one name", 0: "no name"}[count]
+    shape = {2: "PART FROM TO VALUE", 1: "PART FEATURE VALUE", 0: "PART VALUE"}[count]
+    if len(words) <= count:
+        what = f"{quantity} is told with {names} and a value, and here is {_seen(words)}"
+        raise _refused("value", what, f"Write: partkin record {shape}")
+    found, value = tuple(words[:count]), " ".join(words[count:])
+    if not parse_number(value) and len(words) > count + 1 and parse_number(" ".join(words[count + 1 :])):
+        what = f"{quantity} is told with {names} and a value, and here is {_seen(words)}"
+        other = ", or say --quantity centres" if count < 2 else ""
+        raise _refused("value", what, f"Write: partkin record {shape}{other}")
+    if corrected is not None and frozenset(found) != frozenset(ends):
+        what = f"{corrected.reading} was read at {' to '.join(ends) or 'the whole part'}, not at {' to '.join(found)}"
+        raise _refused("corrects", what, "A reading is corrected by one of the same thing; leave --corrects out else")
+    return found, value
+
+
+def _seen(words: Sequence[str]) -> str:
+    return " ".join(words) if words else "nothing"
+
+
+def _check_names(build: Build, part: str, quantity: Quantity, names: Sequence[str]) -> None:
+    if quantity == "gap":
+        return
+    known = [feature.feature for feature in build.features_of(part)]
+    for name in names:
+        if name not in known:
+            mend = f"Its features: {', '.join(known)}" if known else f"Add its row to {FEATURES} first"
+            raise _refused("feature", f"{part} has no feature {name}", mend)
+    if len(names) == 2 and names[0] == names[1]:
+        raise _refused("feature", f"{names[0]} is named twice", "Name the two features it was read between")
+
+
+def _amount(text: str, unit: str | None, quantity: Quantity, corrected: Reading | None) -> tuple[float, str]:
+    number = parse_number(text)
+    if isinstance(number, NotANumber):
+        raise _refused("value", number.what, number.mend)
+    usual = "kg" if quantity == "mass" else "mm"
+    if corrected is not None and corrected.unit != usual and number.unit is None and unit is None:
+        what = f"{corrected.reading} is in {corrected.unit}, and no unit is said here"
+        raise _refused("unit", what, f"Say --unit {corrected.unit} or --unit {usual}")
+    said = None if unit is None else UNITS.get(unit.strip().lower())
+    allowed = tuple(KG_PER_UNIT if quantity == "mass" else MM_PER_UNIT)
+    if unit is not None and said not in allowed:
+        raise _refused("unit", f'"{unit}" is no unit of {quantity}', f"Say one of: {', '.join(allowed)}")
+    if number.unit is not None and said is not None and number.unit != said:
+        raise _refused("unit", f"the value is in {number.unit} and --unit says {said}", "Say one of the two")
+    found = number.unit or said or usual
+    if found not in allowed:
+        raise _refused("unit", f"{found} is no unit of {quantity}", f"Say one of: {', '.join(allowed)}")
+    return number.value, found
+
+
+def _plus_minus(text: str, unit: str) -> float:
+    number = parse_number(text)
+    if isinstance(number, NotANumber):
+        raise _refused("plus_minus", number.what, number.mend)
+    if number.unit is not None and number.unit != unit:
+        what = f"plus or minus is in {number.unit} and the value in {unit}"
+        raise _refused("plus_minus", what, "Say both in one unit")
+    if number.value < 0.0:
+        raise _refused("plus_minus", "plus or minus is less than nothing", "Say how far it may be out, either way")
+    return number.value
+
+
+def _instrument(word: str | None) -> Instrument | None:
+    if word is None:
+        return None
+    plain = " ".join(re.split(r"[\s_-]+", word.strip().lower()))
+    plain = "steel rule" if plain == "rule" else plain
+    if plain not in INSTRUMENTS:
+        raise _refused(
+            "instrument", f'"{word}" is no instrument that is known', f"Say one of: {', '.join(INSTRUMENTS)}"
+        )
+    return cast(Instrument, plain)
+
+
+@dataclass(frozen=True)
+class Place:
+    """Coordinates of a feature without a place, in mm, with the greatest error of each."""
+
+    feature: Feature
+    at_mm: tuple[float, ...]
+    plus_minus_mm: float | None
+
+
+def understood_place(build: Build, typed: Words, at: str) -> Place:
+    """Return the place that was typed.
+
+    Raises
+    ------
+    FaultyInput
+        With what is wrong and how to mend it.
+    """
+    _check_part(build, typed.part)
+    if len(typed.words) != 1:
+        raise _refused(
+            "at", f"one feature has a place, and here is {_seen(typed.words)}", "Write: PART FEATURE --at X,Y"
+        )
+    for name, given in (("quantity", typed.quantity), ("corrects", typed.corrects)):
+        if given is not None:
+            raise _refused(name, f"--{name} does not go with --at", "Leave it out: a place is no reading")
+    _check_names(build, typed.part, "across", typed.words)
+    feature = next(f for f in build.features_of(typed.part) if f.feature == typed.words[0])
+    stated = [name for name in ("x_mm", "y_mm", "z_mm") if getattr(feature, name) is not None]
+    if stated:
+        now = ", ".join(f"{name} {getattr(feature, name):g}" for name in stated)
+        mend = f"Read distances from it, or mend row {feature.row} of {FEATURES} by hand if the place is wrong"
+        raise _refused("at", f"{feature.feature} has a place already ({now})", mend)
+    factor = _factor(typed.unit)
+    at_mm = tuple(factor * value for value in _coordinates(at))
+    instrument = _instrument(typed.instrument)
+    if typed.plus_minus is not None:
+        unit = UNITS.get((typed.unit or "mm").strip().lower(), "mm")
+        return Place(feature, at_mm, factor * _plus_minus(typed.plus_minus, unit))
+    reach_mm = max(abs(value) for value in at_mm)
+    return Place(feature, at_mm, greatest_error_mm(instrument, reach_mm, "across") if instrument else None)
+
+
+def _factor(unit: str | None) -> float:
+    said = UNITS.get((unit or "mm").strip().lower())
+    if said not in MM_PER_UNIT:
+        raise _refused("unit", f'"{unit}" is no unit of length', f"Say one of: {', '.join(MM_PER_UNIT)}")
+    return MM_PER_UNIT[said]
+
+
+def _coordinates(text: str) -> tuple[float, ...]:
+    """X,Y or X,Y,Z; with ; between where the numbers have decimal commas."""
+    pieces = text.split(";") if ";" in text else text.split(",")
+    numbers = [parse_number(piece, "," if ";" in text and "." not in text else ".") for piece in pieces]
+    if len(pieces) not in (2, 3) or not all(numbers):
+        mend = "Write X,Y such as 12.5,300, or 12,5;300 with decimal commas"
+        raise _refused("at", f'"{text}" is no place', mend)
+    return tuple(number.value for number in numbers if not isinstance(number, NotANumber))
