@@ -34,7 +34,7 @@ class Brute:
     ties: list[Pairing] = field(default_factory=list)
 
 
-class _Try:
+class Try:
     def __init__(self, task: FitTask) -> None:
         self.task = task
         self.fixings = {spot.id: spot for spot in task.fixings}
@@ -86,9 +86,9 @@ class _Try:
         yield from go(0, ())
 
 
-def brute(task: FitTask) -> Brute:
-    """Try everything."""
-    trial = _Try(task)
+def brute(task: FitTask, trying: type[Try] = Try) -> Brute:
+    """Try everything; `trying` places the pairs."""
+    trial = trying(task)
     musts = tuple({s.id for s in side if s.must} for side in (task.fixings, task.features))
     shoulds = tuple({s.id for s in side if s.should and not s.must} for side in (task.fixings, task.features))
     if not any(musts) and not any(shoulds):
@@ -113,7 +113,7 @@ def brute(task: FitTask) -> Brute:
     return _best(trial, False, 0, short) if short else Brute(False, 0, None)
 
 
-def _best(trial: _Try, fits: bool, value: int, pairings: list[Pairing]) -> Brute:
+def _best(trial: Try, fits: bool, value: int, pairings: list[Pairing]) -> Brute:
     least = min(map(trial.excess_mm, pairings))
     ties = sorted(pairs for pairs in pairings if trial.excess_mm(pairs) <= least + TIE_MM)
     return Brute(fits, value, -least, ties)

@@ -28,6 +28,7 @@ _SAME_MM = 1e-7
 _PRESSING = 1e-6
 _SPINS = 6
 _AGAIN = 3
+_LEANS_RAD = 0.02 * np.array([(0.8, 0.5, 0.1), (-0.5, 0.8, -0.1)])
 _GAIN_MM = 1e-5
 _NEAR_TRACE = 1 + 2 * math.cos(math.radians(3.0))
 
@@ -133,6 +134,8 @@ def starts(pairs: SpacePairs, hints: Sequence[Floats] = ()) -> tuple[Floats, Flo
     for turn in (turns[1], turns[0], turns[2], *hints, *_spun(pairs, turns[1])):
         if all(float((turn * other).sum()) < _NEAR_TRACE for other in kept):
             kept.append(turn)
+    # A pattern as even as the start may stand where leaning either way is as good, and rest there.
+    kept += [lean @ kept[0] for lean in turned_by(_LEANS_RAD)]
     turn = np.stack(kept)
     shift = pairs.q.mean(axis=0) - turn @ pairs.p.mean(axis=0)
     return turn, shift

@@ -1,0 +1,291 @@
+"""Placing and pairing in space: against cones by cvxpy, every pairing, the plane, and rigid moves."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from every_pairing import Try, brute
+from random_tasks import random_task
+from space_reference import excess, held, reference
+from space_tasks import moved, random_known, random_move, random_open, shape
+
+from partkin.fit import solve
+from partkin.fit.arrays import PlanePairs
+from partkin.fit.flex import pulled, with_flex
+from partkin.fit.minimax import best_placement
+from partkin.fit.space_minimax import best_in_space
+from partkin.fit.space_pairs import SpacePairs
+from partkin.fit.space_scatter import fit_in_space
+from partkin.model.fitting import FitAnswer, FitTask, Option, Spot
+
+EXACT_MM = 1e-3
+
+
+def pairs_of(task: FitTask) -> SpacePairs:
+    return SpacePairs.of(task, [(option.fixing, option.feature) for option in task.options])
+
+
+def is_as_good_as_the_reference(seed: int, **effort: int) -> None:
+    """What is found is what it is said to be, and nothing better is known."""
+    task = random_known(seed)
+    found = best_in_space(pairs_of(task))
+    assert excess(held(task), found.turn, found.shift_mm).max() == pytest.approx(found.worst_mm, abs=1e-6)
+    with warnings.catch_warnings():
+        # scipy says where the start is not unique.
+        warnings.simplefilter("ignore", UserWarning)
+        best, turn, shift = reference(task, **effort)
+    assert found.worst_mm <= best + EXACT_MM
+    assert excess(held(task), turn, shift).max() == pytest.approx(best, abs=1e-9)
+    assert np.allclose(found.turn @ found.turn.T, np.eye(3), atol=1e-9) and np.linalg.det(found.turn) > 0
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_no_placement_by_cones_is_better(seed: int) -> None:
+    is_as_good_as_the_reference(seed, rounds=5, starts=1)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(300))
+def test_no_placement_by_cones_from_several_starts_is_better(seed: int) -> None:
+    is_as_good_as_the_reference(seed)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(300))
+def test_the_sign_stands_and_its_proof_or_placement(seed: int) -> None:
+    """What fits has a placement that fits; what does not is proved over every rotation, or says it is not."""
+    task = random_known(seed)
+    answer = solve(task)
+    assert answer.fits is not None
+    if answer.fits:
+        matrix = np.array(answer.placement.matrix)
+        assert excess(held(task), matrix[:3, :3], matrix[:3, 3]).max() <= 2e-6
+    else:
+        assert answer.certified == ("certified locally" if answer.conflict.local else "certified")
+        assert all(nogood.local != bool(nogood.pieces) for nogood in answer.conflict.nogoods)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_rigid_move_of_either_side_changes_nothing(seed: int) -> None:
+    task = random_known(seed)
+    draw = np.random.default_rng([5, seed])
+    other = replace(
+        task, fixings=moved(task.fixings, *random_move(draw)), features=moved(task.features, *random_move(draw))
+    )
+    one, two = solve(task), solve(other)
+    assert one.fits is two.fits
+    if one.fits:
+        assert two.margin_mm == pytest.approx(one.margin_mm, abs=1e-5)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_a_part_goes_on_itself_however_it_lies(seed: int) -> None:
+    draw = np.random.default_rng([6, seed])
+    points, axes = shape(draw, int(draw.integers(1, 9)))
+    host = tuple(Spot(f"F{k}", tuple(p), axis=tuple(a), grip_mm=6.0) for k, (p, a) in enumerate(zip(points, axes)))
+    donor = moved(tuple(replace(s, id=f"d{s.id}", depth_mm=3.0) for s in host), *random_move(draw))
+    task = FitTask(host, donor, tuple(Option(s.id, f"d{s.id}", 0.4) for s in host), given=True)
+    answer = solve(task)
+    assert answer.fits and answer.margin_mm == pytest.approx(0.4, abs=1e-6)
+    assert max(abs(pair.offset_mm) for pair in answer.pairs) < 1e-6
+    assert max(abs(pair.along_mm) for pair in answer.pairs) < 1e-6
+    assert max(gap_mm for _, gap_mm in answer.gaps) < 1e-5
+
+
+def lifted(task: FitTask, tilt: tuple[np.ndarray, np.ndarray] | None = None) -> FitTask:
+    """A flat task in space, its faces having to meet."""
+    fixings = tuple(replace(s, at_mm=(*s.at_mm, 0.0)) for s in task.fixings)
+    features = tuple(replace(s, at_mm=(*s.at_mm, 0.0)) for s in task.features)
+    return replace(task, fixings=fixings, features=moved(features, *tilt) if tilt else features)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_flat_patterns_come_out_as_in_the_plane(seed: int) -> None:
+    """Known pairings, with the faces meeting: no tilt can help."""
+    flat = random_task(seed + 100, 7, 7)
+    shared = [(f, d) for f, d in zip(flat.fixings, flat.features)]
+    options = tuple(Option(f.id, d.id, 0.5) for f, d in shared)
+    task = FitTask(tuple(f for f, _ in shared), tuple(d for _, d in shared), options, True, flat.mirrored)
+    named = [(o.fixing, o.feature) for o in options]
+    plane = best_placement(PlanePairs.of(task, named))
+    tilt = None if flat.mirrored else random_move(np.random.default_rng(seed))
+    space = best_in_space(SpacePairs.of(lifted(task, tilt), named))
+    assert space.fits is plane.fits
+    if plane.worst_mm <= 0:
+        # Faces that have to meet leave nothing along the axis, so in space the excess is never below zero.
+        assert space.worst_mm == pytest.approx(0.0, abs=2e-6)
+    elif plane.worst_mm < 5.0:
+        assert space.worst_mm <= plane.worst_mm + EXACT_MM
+
+
+def test_play_along_the_axis_lets_a_long_part_lean_and_no_more() -> None:
+    """Two studs 300 apart, holes 301.2 apart, 0.5 of play: flat it is 0.1 short each, leaning it is not.
+
+    With a grip of g either way the holes come nearer by 301.2 - sqrt(301.2^2 - (2 g)^2): 0.2 at g = 5.487 (derived).
+    """
+    host = [Spot(f"F{k}", (300.0 * k, 0.0, 0.0)) for k in range(2)]
+    donor = [Spot(f"d{k}", (301.2 * k, 0.0, 0.0)) for k in range(2)]
+    options = (Option("F0", "d0", 0.5), Option("F1", "d1", 0.5))
+    for grip_mm, fits in ((0.0, False), (5.4, False), (5.6, True)):
+        fixings = tuple(replace(s, grip_mm=grip_mm) for s in host)
+        assert solve(FitTask(fixings, tuple(donor), options, given=True)).fits is fits
+
+
+def test_a_deep_hole_leans_by_its_play_over_its_depth() -> None:
+    """A fastener of 6 in a hole of 7, 20 deep, leans by asin(1 / 20) = 2.866 degrees and no further (derived)."""
+    for lean_deg, fits in ((2.8, True), (2.9, False)):
+        lean = math.radians(lean_deg)
+        host = (Spot("F", (0.0, 0.0, 0.0), grip_mm=6.0), Spot("G", (50.0, 0.0, 0.0), grip_mm=6.0))
+        axis = (0.0, math.sin(lean), math.cos(lean))
+        donor = (
+            Spot("d", (0.0, 0.0, 0.0), depth_mm=20.0), Spot("e", (50.0, 0.0, 0.0), axis=axis, depth_mm=20.0),
+        )  # fmt: skip
+        options = (Option("F", "d", 1e-9), Option("G", "e", 0.5))
+        answer = solve(FitTask(host, donor, options, given=True))
+        assert answer.fits is fits, lean_deg
+    assert answer.conflict.fixings == ("F", "G") and answer.certified == "certified"
+
+
+DEGENERATE = {
+    "one": [(5.0, 6.0, 7.0)],
+    "two": [(0.0, 0.0, 0.0), (80.0, 0.0, 10.0)],
+    "coincident": [(0.0, 0.0, 0.0), (0.0, 0.0, 0.0), (50.0, 20.0, 0.0)],
+    "in line": [(0.0, 0.0, 0.0), (40.0, 0.0, 0.0), (100.0, 0.0, 0.0), (150.0, 0.0, 0.0)],
+    "far away": [(9000.0, 9000.0, 9000.0), (9100.0, 9000.0, 9000.0), (9000.0, 9080.0, 9010.0)],
+}
+
+
+@pytest.mark.parametrize("play_mm", [0.0, 0.3])
+@pytest.mark.parametrize("name", DEGENERATE)
+def test_degenerate_layouts_hold(name: str, play_mm: float) -> None:
+    points = DEGENERATE[name]
+    host = tuple(Spot(f"F{k}", p, grip_mm=play_mm) for k, p in enumerate(points))
+    for turn_deg in (0.0, 180.0, 77.0):
+        c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+        turn = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1.0]])
+        donor = moved(tuple(Spot(f"d{k}", p) for k, p in enumerate(points)), turn, np.array([3.0, -4.0, 5.0]))
+        task = FitTask(host, donor, tuple(Option(f"F{k}", f"d{k}", play_mm) for k in range(len(points))), given=True)
+        answer = solve(task)
+        assert answer.fits and answer.margin_mm == pytest.approx(play_mm, abs=2e-6)
+
+
+class SpaceTry(Try):
+    """Every pairing, placed in space; nothing is cut short by distances."""
+
+    def apart_mm(self, one: tuple[str, str], two: tuple[str, str]) -> float:
+        return -math.inf
+
+    def excess_mm(self, pairs) -> float:
+        key = frozenset(pairs)
+        if key not in self.excess_of:
+            self.excess_of[key] = best_in_space(SpacePairs.of(self.task, sorted(key))).worst_mm
+        return self.excess_of[key]
+
+
+def agrees_with_every_pairing(seed: int, fixings: int, features: int) -> FitAnswer:
+    task = random_open(seed, fixings, features)
+    answer, whole = solve(task), brute(task, SpaceTry)
+    assert answer.fits is whole.fits
+    if whole.margin_mm is None:
+        assert answer.margin_mm is None
+    elif whole.fits or whole.margin_mm > -9.0:
+        assert answer.margin_mm == pytest.approx(whole.margin_mm, abs=2e-3)
+    if whole.fits:
+        shoulds = {s.id for s in (*task.fixings, *task.features) if s.should}
+        assert sum((p.fixing in shoulds) + (p.feature in shoulds) for p in answer.pairs) == whole.value
+        assert tuple(sorted((p.fixing, p.feature) for p in answer.pairs)) in {tuple(sorted(t)) for t in whole.ties}
+    return answer
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_pairing_agrees_with_trying_every_one(seed: int) -> None:
+    agrees_with_every_pairing(seed, 3, 4)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(100, 150))
+def test_larger_pairings_agree_with_trying_every_one(seed: int) -> None:
+    agrees_with_every_pairing(seed, 4, 5)
+
+
+@pytest.mark.parametrize("seed", [3, 5, 41])
+def test_conflicts_are_smallest(seed: int) -> None:
+    task = random_known(seed)
+    conflict = solve(task).conflict
+    assert 1 <= len(conflict.fixings) <= 7
+    for left_out in conflict.fixings:
+        kept = [name for name in conflict.fixings if name != left_out]
+        smaller = replace(task, options=tuple(o for o in task.options if o.fixing in kept),
+                          fixings=tuple(replace(s, must=s.id in kept) for s in task.fixings))  # fmt: skip
+        assert solve(smaller).fits or not kept
+
+
+def test_the_same_task_gives_the_same_answer() -> None:
+    task = random_known(4)
+    shuffled = replace(task, fixings=task.fixings[::-1], features=task.features[::-1], options=task.options[::-1])
+    one, two, three = solve(task), solve(task), solve(shuffled)
+    assert one == two
+    assert three.placement == one.placement and three.conflict.nogoods == one.conflict.nogoods
+
+
+def dish(middle_mm: float, **more: float) -> FitTask:
+    """Four corners and a middle that stands higher by 20 on the host, by 20 + middle_mm on the donor."""
+    at = [(-100.0, -80.0, 0.0), (100.0, -80.0, 0.0), (100.0, 80.0, 0.0), (-100.0, 80.0, 0.0), (0.0, 0.0, 20.0)]
+    host = tuple(Spot(f"F{k}", p, grip_mm=6.0) for k, p in enumerate(at))
+    donor = [Spot(f"d{k}", p) for k, p in enumerate(at)]
+    donor[4] = Spot("d4", (0.0, 0.0, 20.0 + middle_mm))
+    options = tuple(Option(f"F{k}", f"d{k}", 0.5) for k in range(5))
+    return FitTask(host, tuple(donor), options, given=True, **more)
+
+
+def test_a_dish_with_a_wrong_height_is_refused_and_names_the_fixings() -> None:
+    """All five may be off by 6 along the axis, so the middle by 12 against the corners (derived)."""
+    assert solve(dish(11.9)).fits is True
+    answer = solve(dish(13.0))
+    assert answer.fits is False and "F4" in answer.conflict.fixings and len(answer.conflict.fixings) == 3
+    assert answer.margin_mm == pytest.approx(-0.5, abs=1e-4)
+    assert answer.gaps[0] == ("F4", pytest.approx(13.0, abs=1e-3))
+
+
+def test_flex_makes_it_go_on_and_says_how_much() -> None:
+    """13 mm is 1 mm too much: half a millimetre at each fixing (derived)."""
+    assert with_flex(dish(13.0, flex_mm=0.4), solve).fits is False
+    answer = with_flex(dish(13.0, flex_mm=2.0), solve)
+    assert answer.fits is True and answer.flex_used_mm == pytest.approx(0.5, abs=0.011)
+    assert with_flex(dish(11.9, flex_mm=2.0), solve).flex_used_mm == 0.0
+    assert with_flex(dish(13.0), solve) == solve(dish(13.0))
+
+
+@pytest.mark.parametrize("short_mm", [0.1, 0.37, 0.9])
+def test_flex_in_the_plane(short_mm: float) -> None:
+    """Two studs 100 apart, holes 101 + 2 short apart, 0.5 of play: each has to give `short_mm` (derived)."""
+    host = (Spot("F0", (0.0, 0.0)), Spot("F1", (100.0, 0.0)))
+    donor = (Spot("d0", (0.0, 0.0)), Spot("d1", (101.0 + 2 * short_mm, 0.0)))
+    task = FitTask(host, donor, (Option("F0", "d0", 0.5), Option("F1", "d1", 0.5)), True, flex_mm=1.0)
+    assert with_flex(task, solve).fits is False
+    answer = with_flex(replace(task, flex_in_plane=True), solve)
+    assert answer.fits is True and answer.flex_used_mm == pytest.approx(short_mm, abs=0.011)
+    assert answer.flex_used_mm >= short_mm - 1e-9
+    assert all(pair.allowed_mm == pytest.approx(0.5 + answer.flex_used_mm) for pair in answer.pairs)
+
+
+def test_a_bolt_too_large_stays_so_however_much_it_gives() -> None:
+    host, donor = (Spot("F0", (0.0, 0.0)),), (Spot("d0", (0.0, 0.0)),)
+    task = FitTask(host, donor, (Option("F0", "d0", -0.25),), True, flex_mm=5.0, flex_in_plane=True)
+    assert with_flex(task, solve).fits is False and pulled(task, 5.0).options == task.options
+
+
+@pytest.mark.parametrize("seed", [2, 4, 6, 26])
+def test_draws_at_once_come_out_as_one_by_one(seed: int) -> None:
+    task = random_known(seed)
+    nominal = pairs_of(task)
+    draw = np.random.default_rng(seed)
+    p, q = (side + draw.uniform(-0.3, 0.3, (60, len(nominal), 3)) for side in (nominal.p, nominal.q))
+    rho = np.broadcast_to(nominal.rho, (60, len(nominal)))
+    together = fit_in_space(nominal, q, p, rho)
+    each = [best_in_space(replace(nominal, p=p[k], q=q[k]), stop_at_sign=True).fits for k in range(60)]
+    assert together.tolist() == each
