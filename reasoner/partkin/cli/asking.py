@@ -1,4 +1,4 @@
-"""ask, export: the graph for those who want it."""
+"""ask, export, import: the graph for those who want it."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ def register(app: typer.Typer) -> None:
     """Add the commands of this module."""
     app.command("ask")(ask)
     app.command("export")(export)
+    app.command("import")(import_)
 
 
 def ask(
@@ -48,21 +49,65 @@ def ask(
 
 def export(
     folder: Folder = Path("."),
+    parts: Annotated[
+        list[str] | None,
+        typer.Option("--part", metavar="PART", help="One part only, with all that is known of it; may be repeated."),
+    ] = None,
+    people: Annotated[
+        bool | None,
+        typer.Option(
+            "--with-people/--without-people",
+            help="Name who read and who sells: when left out, yes for a whole build, no for --part. Notes stay.",
+        ),
+    ] = None,
     to: Annotated[
         Path | None, typer.Option("-o", metavar="FILE", help="Write to a file instead of standard output.")
     ] = None,
 ) -> None:
-    """Write the build as Turtle, the same bytes each time.
+    """Write the build, or some parts of it, as Turtle, the same bytes each time.
 
-    Example: partkin export --in demo-build -o build.ttl
+    Example: partkin export --part top-dask --in demo-build -o top-dask.ttl
     """
-    from partkin import pipeline
+    from partkin import exchanging, pipeline
 
     build, warnings = pipeline.read(folder)
     say_all(warnings)
+    if parts:
+        build, left_out = exchanging.of_parts(build, parts)
+        for text in left_out:
+            typer.echo(f"left out, it names a part that is not in the file: {text}", err=True)
+    if not (people if people is not None else not parts):
+        build = exchanging.without_people(build)
     text = pipeline.export(build)
     if to is None:
         typer.echo(text, nl=False)
     else:
         pipeline.write_text(to, text)
         typer.echo(f"wrote {to.as_posix()}")
+
+
+def import_(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Turtle, as partkin export writes it.")],
+    folder: Folder = Path("."),
+    skip_conflicts: Annotated[
+        bool, typer.Option("--skip-conflicts", help="Where file and folder disagree, keep the folder's and add the rest.")
+    ] = False,
+) -> None:
+    """Add what another workshop's file knows to the sheets: new rows only, all or none, nothing overwritten.
+
+    Nothing is fetched. Files over 64 MB or 200000 statements, blank nodes and texts over 10000 letters are refused.
+    Up to 20000 statements are held against the shapes; more than that against the sheets' own checks alone.
+
+    Example: partkin import top-dask.ttl --in my-build
+    """
+    from partkin import exchanging
+    from partkin.report.exchange import taken_text
+
+    taking, warnings = exchanging.take_in(file, folder, skip_conflicts)
+    say_all(warnings)
+    counts = {sheet: len(rows) for sheet, rows in taking.rows.items()}
+    conflicts = tuple(f"{one.sheet}, {one.what}" for one in taking.conflicts)
+    said = taken_text(
+        folder.as_posix(), counts, taking.there, taking.skipped or {}, conflicts, taking.fuller, taking.notes
+    )
+    typer.echo(said, nl=False)

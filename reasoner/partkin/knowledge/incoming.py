@@ -6,11 +6,13 @@ import re
 import time
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import MISSING, fields, replace
 from functools import cache
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 from partkin.knowledge.backwards import build_from
 from partkin.knowledge.cells import iri_name
+from partkin.knowledge.columns import SHEETS
 from partkin.knowledge.names import full
 from partkin.knowledge.statements import blocks_of, ntriples
 from partkin.model.build import Build
@@ -18,6 +20,8 @@ from partkin.model.problem import Problem
 
 BYTES_AT_MOST: Final = 64 << 20
 TRIPLES_AT_MOST: Final = 200_000
+# The shapes take 0.2 ms a statement; beyond this the sheets' own checks, which refuse the same faults, stand alone.
+SHAPES_AT_MOST: Final = 20_000
 LETTERS_AT_MOST: Final = 10_000
 SECONDS_AT_MOST: Final = 20.0
 LOST_AT_MOST: Final = 20
@@ -43,7 +47,8 @@ def read_turtle(content: bytes) -> Incoming:
     """Read a build from Turtle.
 
     Nothing is fetched, whatever the file names. Blank nodes, and files beyond the limits of this module, are
-    refused.
+    refused. A file of more than `SHAPES_AT_MOST` statements is not held against the shapes; it must come back
+    statement for statement instead, and whoever takes it in holds its rows against the sheets' own checks.
 
     Returns
     -------
@@ -55,23 +60,50 @@ def read_turtle(content: bytes) -> Incoming:
         store = _store(content)
     except _Refused as refused:
         return None, (refused.problem,)
-    from partkin.knowledge.shapes import check_graph
-
     said: list[Triple] = [(one.subject.value, one.predicate.value, one.object.value) for one in store]
     builds = sorted(subject for subject, predicate, value in said if (predicate, value) == _IS_BUILD)
     if len(builds) != 1:
         what = f"the file describes {len(builds)} builds" if builds else "the file describes no build"
         return None, (Problem("import", 0, "file", what, "It must describe one, as partkin export writes it"),)
-    faults = check_graph(_for_shapes(store))
+    large = len(said) > SHAPES_AT_MOST
+    faults = () if large else _faults(store)
     if faults:
         return None, faults
     try:
-        named = _subjects(build_from(said))
+        whole = build_from(said)
+        if faults := _incomplete(whole):
+            return None, faults
+        named = _subjects(whole)
         # A thing under another name than partkin gives it would come back as a different thing.
         build = build_from(triple for triple in said if triple[0] in named)
+        lost = _lost(said, _written(build), builds[0])
     except ValueError as fault:
         return None, (Problem("import", 0, "file", f"a number cannot be read: {fault}", "Mend it there"),)
-    return build, _lost(said, _written(build), builds[0])
+    if large and lost:
+        return None, tuple(replace(one, warning=False) for one in lost)
+    return build, lost
+
+
+def _faults(store: Any) -> tuple[Problem, ...]:
+    from partkin.knowledge.shapes import check_graph
+
+    return check_graph(_for_shapes(store))
+
+
+def _incomplete(build: Build) -> tuple[Problem, ...]:
+    """Return a fault for each kind of cell that a row cannot do without and that is missing, with its first row."""
+    missing: dict[tuple[str, str], int] = {}
+    for sheet in SHEETS:
+        needed = [
+            one.name for one in fields(sheet.row) if one.default is MISSING and type(None) not in get_args(one.type)
+        ]
+        for row in getattr(build, sheet.attribute):
+            for name in needed:
+                if getattr(row, name) is None:
+                    missing.setdefault((sheet.file, name), row.row)
+    return tuple(
+        Problem(file, row, name, f"{name} is not given", "Give it there") for (file, name), row in missing.items()
+    )
 
 
 def _subjects(build: Build) -> set[str]:

@@ -1,7 +1,8 @@
 """The build folder: plain sheets in, values or every fault out; rows added without touching the rest."""
 
-from partkin.sheets.appending import append, append_rows
+from partkin.sheets.appending import append, append_all, append_rows
 from partkin.sheets.columns import COLUMNS, SHEETS, Column, Sheet, describe
+from partkin.sheets.filling import fill
 from partkin.sheets.loading import Loaded, load, read
 from partkin.sheets.number import NotANumber, Number, parse_number
 from partkin.sheets.starting import write_new
@@ -15,8 +16,10 @@ __all__ = [
     "Number",
     "Sheet",
     "append",
+    "append_all",
     "append_rows",
     "describe",
+    "fill",
     "load",
     "parse_number",
     "read",

@@ -78,6 +78,71 @@ def append_rows(folder: Path, sheet: str, rows: Sequence[Mapping[str, str]]) -> 
     raise _refused(sheet, 0, "", what, "Close it there and try again")
 
 
+def append_all(folder: Path, rows: Mapping[str, Sequence[Mapping[str, str]]]) -> None:
+    """Add rows to several sheets that make sense only together: all of them or none.
+
+    Everything is checked before any sheet is written; where writing one fails, those written before it are put
+    back. A sheet that is named with no rows is made with its header where it is missing. Everything else is as
+    with `append`.
+    """
+    with _alone(folder):
+        for _ in range(MOST_TRIES):
+            findings = Findings()
+            contents = read_files(folder, findings)
+            unread = [name for name in rows if contents is None or (name not in contents and (folder / name).exists())]
+            if contents is None or unread:
+                raise FaultyInput(findings.sorted(warnings=False))
+            if _replace_all(folder, contents, _with_all(contents, rows)):
+                return
+    what = "the sheets keep being changed by something else"
+    raise _refused(folder.name, 0, "", what, "Close them there and try again")
+
+
+def _with_all(contents: Mapping[str, bytes], rows: Mapping[str, Sequence[Mapping[str, str]]]) -> dict[str, bytes]:
+    """Return the bytes of every sheet that gets rows, having checked the whole build with them."""
+    before = Findings()
+    tables = _all_checked(contents, before)
+    written = {}
+    for name, added in rows.items():
+        if not added and name in contents:
+            continue
+        grid = read_grid(name, contents[name], Findings()) if tables[name].present else None
+        if tables[name].present and (grid is None or not tables[name].readable):
+            raise FaultyInput(tuple(one for one in before.sorted(warnings=False) if one.sheet == name))
+        written[name] = _written(BY_NAME[name], tables[name], grid, added)
+    _refuse_new_faults({**contents, **written}, before)
+    return written
+
+
+def _refuse_new_faults(contents: Mapping[str, bytes], before: Findings) -> None:
+    after = Findings()
+    _all_checked(contents, after)
+    known = {(one.sheet, one.row, one.column) for one in before.sorted(warnings=False)}
+    new = tuple(one for one in after.sorted(warnings=False) if (one.sheet, one.row, one.column) not in known)
+    if new:
+        raise FaultyInput(new)
+
+
+def _replace_all(folder: Path, before: Mapping[str, bytes], after: Mapping[str, bytes]) -> bool:
+    """Put all new bytes in place; where one cannot be, put the earlier ones back and return False or raise."""
+    done: list[str] = []
+    whole = False
+    try:
+        for name, content in after.items():
+            if not _replace((folder / name).resolve(), before.get(name), content):
+                return False
+            done.append(name)
+        whole = True
+    finally:
+        for name in () if whole else done:
+            old, target = before.get(name), (folder / name).resolve()
+            if old is not None:
+                _replace(target, after[name], old)
+            elif target.read_bytes() == after[name]:
+                target.unlink()
+    return True
+
+
 def _with_rows(sheet: Sheet, contents: Mapping[str, bytes], rows: Sequence[Mapping[str, str]]) -> bytes:
     """Return the bytes of the sheet with the rows, having checked the whole build with them."""
     before = Findings()
@@ -88,14 +153,7 @@ def _with_rows(sheet: Sheet, contents: Mapping[str, bytes], rows: Sequence[Mappi
         if grid is None or not table.readable:
             raise FaultyInput(tuple(one for one in before.sorted(warnings=False) if one.sheet == sheet.name))
     written = _written(sheet, table, grid, rows)
-    after = Findings()
-    _all_checked({**contents, sheet.name: written}, after)
-    known = {(one.sheet, one.row, one.column) for one in before.sorted(warnings=False)}
-    new = tuple(
-        one for one in after.sorted(warnings=False) if (one.sheet, one.row, one.column) not in known
-    )
-    if new:
-        raise FaultyInput(new)
+    _refuse_new_faults({**contents, sheet.name: written}, before)
     return written
 
 
