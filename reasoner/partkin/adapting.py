@@ -8,11 +8,14 @@ import numpy as np
 
 from partkin.adaptation import adapted_task, cheapest, workmanship_of
 from partkin.fit import solve
+from partkin.fit.arrays import PlanePairs
+from partkin.fit.minimax import best_placement
 from partkin.fit.task import Prepared
 from partkin.model.adapting import Adaptation, AdaptationAnswer, AdaptationQuestion
-from partkin.model.build import Build
+from partkin.model.build import Build, Feature
 from partkin.model.fitting import Chance, FitAnswer, FitTask
 from partkin.model.known import Side
+from partkin.model.mating import Size
 from partkin.model.trial import SeamCheck, Trial
 from partkin.next_readings import covariance_mm2
 from partkin.seams import compare
@@ -20,10 +23,11 @@ from partkin.trying import Places, chance_of, prepared_task
 from partkin.verdict import Findings, strictest_duty
 
 
-def look(build: Build, findings: Findings, places: Places) -> Findings:
+def look(build: Build, findings: Findings, places: Places, *, others: bool = True) -> Findings:
     """Add the cheapest adaptation, the chance that the donor goes on after it, and where its seam then lies.
 
-    An adaptation that would put the tear seam of an airbag panel elsewhere is not offered.
+    An adaptation that would put the tear seam of an airbag panel elsewhere is not offered. `others`: look for the
+    next different ways as well.
     """
     trial = findings.trial
     if trial is None:
@@ -38,7 +42,8 @@ def look(build: Build, findings: Findings, places: Places) -> Findings:
     for task in _as_paired_then_open(prepared.task, trial):
         for reserve_mm in dict.fromkeys(share * _spread_mm(places) for share in RESERVES):
             narrowed = replace(question, task=_narrowed(task, reserve_mm), reserve_mm=reserve_mm)
-            answer = cheapest(narrowed, solve)
+            quick = goes_on if task.given and task.dims == 2 else None
+            answer = cheapest(narrowed, solve, fits=quick, different=OTHERS if others else 0)
             if not answer.adaptations:
                 refused.append((answer, None))
                 break
@@ -50,6 +55,15 @@ def look(build: Build, findings: Findings, places: Places) -> Findings:
         if refused[0][0].why == TOO_UNSURE:
             break
     return _nothing_found(findings, places, trial, refused)
+
+
+def goes_on(task: FitTask) -> bool:
+    """Whether a flat task with a given pairing fits: the sign alone, much faster than the whole answer."""
+    held = {spot.id for spot in (*task.fixings, *task.features) if spot.must}
+    pairs = [(o.fixing, o.feature) for o in task.options]
+    if held - {name for pair in pairs for name in pair}:
+        return False
+    return best_placement(PlanePairs.of(task, pairs), stop_at_sign=True).fits
 
 
 def _as_paired_then_open(task: FitTask, trial: Trial) -> list[FitTask]:
@@ -108,6 +122,7 @@ NO_CURE = "new holes do not turn a mirror image into the part (common practice, 
 # Room asked for beyond the workmanship, in shares of the readings' spread: the least that is sure enough.
 RESERVES = (0.0, 0.6, 1.2)
 KEPT_BACK_AT_MOST = 0.7
+OTHERS = 2
 TOO_UNSURE = "work would bring it within reach, but the readings are too coarse to be sure of it"
 
 
@@ -119,8 +134,8 @@ def question_of(build: Build, findings: Findings, trial: Trial, prepared: Prepar
         task=prepared.task,
         donor=known.donor.part,
         host=known.host.part,
-        donor_features=known.donor.features,
-        fixings=tuple(fixing.feature for fixing in prepared.fixings.values()),
+        donor_features=tuple(_sized(f.feature, f.across, f.length) for f in prepared.features.values()),
+        fixings=tuple(_sized(f.feature, f.across, f.length) for f in prepared.fixings.values()),
         matings=tuple(prepared.matings.values()),
         duty=strictest_duty(known),
         host_duty=known.host.part.duty,
@@ -133,6 +148,11 @@ def question_of(build: Build, findings: Findings, trial: Trial, prepared: Prepar
         original=original.part if original is not None else None,
         original_zones=original.zones if original is not None else (),
     )  # fmt: skip
+
+
+def _sized(feature: Feature, across: Size, length: Size) -> Feature:
+    """The feature with the sizes that readings give."""
+    return replace(feature, across_mm=across.mm, length_mm=length.mm if length.mm is not None else feature.length_mm)
 
 
 def _outlines(build: Build, side: Side) -> tuple:

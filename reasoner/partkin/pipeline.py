@@ -63,7 +63,7 @@ def _with_own_work(build: Build, folder: Path) -> Build:
     return replace(build, work=rows)
 
 
-def check(build: Build, donor: str, host: str | None = None) -> Verdict:
+def check(build: Build, donor: str, host: str | None = None, *, others: bool = True) -> Verdict:
     """Say whether a donor goes on its host.
 
     Parameters
@@ -73,6 +73,8 @@ def check(build: Build, donor: str, host: str | None = None) -> Verdict:
         Part id.
     host
         Part id; None: what the donor takes the place of.
+    others
+        Look for the next different adaptations too; the verdict is the same without.
 
     Returns
     -------
@@ -86,11 +88,11 @@ def check(build: Build, donor: str, host: str | None = None) -> Verdict:
     from partkin import levels
     from partkin.verdict import decide
 
-    verdict = decide(find_out(build, donor, host))
+    verdict = decide(find_out(build, donor, host, others=others))
     return replace(verdict, levels=levels.others(build, donor)) if levels.has_others(build, donor) else verdict
 
 
-def find_out(build: Build, donor: str, host: str | None = None) -> Findings:
+def find_out(build: Build, donor: str, host: str | None = None, *, others: bool = True) -> Findings:
     """Gather what the verdict rests on: what is known, how it lies, what may be done."""
     from partkin.verdict import Findings, is_restraint
 
@@ -111,10 +113,10 @@ def find_out(build: Build, donor: str, host: str | None = None) -> Findings:
         sides=trying.side_questions(places),
         layouts_left_out=trying.layouts_left_out(places),
     )  # fmt: skip
-    return _deepen(build, findings, places)
+    return _deepen(build, findings, places, others)
 
 
-def _deepen(build: Build, findings: Findings, places: Places) -> Findings:
+def _deepen(build: Build, findings: Findings, places: Places, others: bool) -> Findings:
     """Add where the seams lie, and where the donor does not simply fit, work to do and readings to take."""
     from partkin import seams
 
@@ -129,7 +131,7 @@ def _deepen(build: Build, findings: Findings, places: Places) -> Findings:
         return replace(findings, seams=seams.compare(findings.known, places, trial.answer, trial))
     from partkin import adapting, next_readings
 
-    findings = adapting.look(build, findings, places)
+    findings = adapting.look(build, findings, places, others=others)
     return replace(findings, asks=next_readings.open_readings(findings, places))
 
 

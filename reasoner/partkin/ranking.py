@@ -34,7 +34,7 @@ def rank(build: Build, host: str | None = None) -> Ranking:
     original = originals[0] if originals else None
     stands_for = {named, *(p.part for p in originals)}
     donors = [
-        Donor(part, pipeline.check(build, part.part, named), _stood_there(part, originals) or original)
+        Donor(part, pipeline.check(build, part.part, named, others=False), _stood_there(part, originals) or original)
         for part in build.parts
         if part.origin == "donor" and part.takes_place_of in stands_for
     ]

@@ -38,8 +38,9 @@ class Finished:
 
 
 def cheapest(
-    question: AdaptationQuestion, solve: Solve, limit: int = DEFAULT_LIMIT, fits: Fits | None = None
-) -> AdaptationAnswer:
+    question: AdaptationQuestion, solve: Solve, limit: int = DEFAULT_LIMIT, fits: Fits | None = None,
+    different: int = DIFFERENT,
+) -> AdaptationAnswer:  # fmt: skip
     """Find the least work that makes the donor go on, within what safety and the material allow.
 
     Parameters
@@ -52,6 +53,8 @@ def cheapest(
         same answer. When it is reached the best found is given with the bound that is proved.
     fits
         The geometry's verdict alone, where that is faster.
+    different
+        How many other sets of jobs to look for beside the cheapest.
 
     Returns
     -------
@@ -67,7 +70,7 @@ def cheapest(
     if refused is not None:
         return AdaptationAnswer((), (), refused.says)
     answers = [
-        _Search(replace(question, task=task), solve, limit, fits, unique).answer()
+        _Search(replace(question, task=task), solve, limit, fits, unique).answer(different)
         for task, unique in pairings(question, solve)
     ]
     if not answers:
@@ -214,7 +217,7 @@ class _Search:
             tuple(n for n, choice in enumerate(unit.choices) if choice.refusal is None) for unit in self.units
         )
 
-    def answer(self) -> AdaptationAnswer:
+    def answer(self, different: int = DIFFERENT) -> AdaptationAnswer:
         """Search, then look for different sets, then for what was ruled out."""
         stuck = self._stuck()
         if stuck is not None:
@@ -228,7 +231,7 @@ class _Search:
             why = "no set of permitted jobs brings it on" if first.proved else TOO_MANY
             return AdaptationAnswer((), self._ruled_out(None), why)
         found, cuts = [first], []
-        while len(found) <= DIFFERENT:
+        while len(found) <= different:
             cuts.append(self._same_again(found[-1].vector or ()))
             following = self.optimiser.run(permitted, cuts)
             if following.vector is None:

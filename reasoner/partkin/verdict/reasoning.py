@@ -25,7 +25,7 @@ def reasons(findings: Findings, chosen: VerdictWord, conflicts: tuple[str, ...] 
     below = [
         *(Reason("", text, (), PLAY_SOURCE) for text in conflicts),
         *_evidence(findings), *_geometry(findings), *_seams(findings), *_forbids(findings),
-        *(Reason("", note) for note in findings.notes),
+        *(Reason("", note) for note in (*findings.notes, *(findings.adapting.notes if findings.adapting else ()))),
     ]  # fmt: skip
     numbered: list[Reason] = []
     carried: list[str] = []
