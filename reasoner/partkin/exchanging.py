@@ -170,7 +170,9 @@ def _differing(mine: Any, row: Any) -> list[tuple[str, Any, Any]]:
 
 
 def _same_way(name: str, here: Any, there: Any) -> bool:
-    """Whether two directions are one: the sheets bring each to length 1, which rounds."""
+    """Whether two values are one: the sheets keep 15 digits, and bring a direction to length 1, which rounds."""
+    if isinstance(here, float) and isinstance(there, float):
+        return math.isclose(here, there, rel_tol=1e-12, abs_tol=1e-12)
     return name == "axis" and None not in (here, there) and math.dist(_unit(here), _unit(there)) < 1e-9
 
 
