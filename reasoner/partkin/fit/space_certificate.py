@@ -35,9 +35,9 @@ BOXES = 6000
 """Boxes that one proof may take."""
 _GRID = 2.0**-14
 _FINE = ((2.0**-15, 1.0), (1.0, 2.0**30))
-_SMALL = 0.25
-_ROUGHLY_MM = 1e-3
-_MOST_AT_ONCE = 16
+_SMALL = 0.1
+_ROUGHLY_MM = 1e-2
+_MOST_AT_ONCE = 8
 _POOL = 400
 _CIRCLE = (-180.0, 180.0)
 

@@ -182,6 +182,7 @@ def settle(
     *,
     hold_turn: bool = False,
     stop_at_sign: bool = False,
+    one_will_do: bool = False,
     settled_mm: float = _SETTLED_MM,
 ) -> Settled:
     """Walk from each start to the least worst excess near it.
@@ -197,6 +198,8 @@ def settle(
     stop_at_sign
         Leave a walk as soon as it stands where every pair is within its play, or its forces show that near
         here it never will.
+    one_will_do
+        Stop all walks where the first one is left so.
     settled_mm
         Gap between the bounds at which a walk has come to rest.
     """
@@ -209,9 +212,12 @@ def settle(
     live = np.arange(m)
     at_rest = np.zeros(m, dtype=bool)
     for _ in range(_STEPS):
-        good = _worst(pairs.draws(live), best.turn[live], best.shift[live]) <= enough[live]
-        at_rest[live[good]] = True
-        live = live[~good]
+        if not hold_turn:
+            good = _worst(pairs.draws(live), best.turn[live], best.shift[live]) <= enough[live]
+            at_rest[live[good]] = True
+            live = live[~good]
+            if one_will_do and good.any():
+                break
         if not len(live):
             break
         some = best.take(live)

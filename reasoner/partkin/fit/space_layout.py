@@ -181,7 +181,7 @@ class SpaceKnown(Known):
         if key not in self.judged:
             ordered, room_mm = tuple(sorted(whole)), limit_mm - FITS_MM
             known = self._space.in_space(ordered).widened(room_mm)
-            placed = best_in_space(known, stop_at_sign=True, hints=self.hints)
+            placed = best_in_space(known, stop_at_sign=True, hints=self.hints, few_starts=True)
             found = _settled(ordered, placed, room_mm)
             if placed.fits:
                 excess_mm = min(found.excess_mm, limit_mm)

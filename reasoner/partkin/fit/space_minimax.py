@@ -26,7 +26,7 @@ WILD_MM = 1.0e4
 """A play so large that it says nothing: pairs of which something is not known get one."""
 _SAME_MM = 1e-7
 _PRESSING = 1e-6
-_SPINS = 6
+_SPINS_RAD = np.radians([0.0, 20.0, -20.0])
 _AGAIN = 3
 _LEANS_RAD = 0.02 * np.array([(0.8, 0.5, 0.1), (-0.5, 0.8, -0.1)])
 _GAIN_MM = 1e-5
@@ -67,7 +67,7 @@ class SpacePlaced:
 
 
 def best_in_space(
-    pairs: SpacePairs, stop_at_sign: bool = False, hints: Sequence[Floats] = ()
+    pairs: SpacePairs, stop_at_sign: bool = False, hints: Sequence[Floats] = (), few_starts: bool = False
 ) -> SpacePlaced:
     """Find the placement with the smallest worst excess near any of several starts.
 
@@ -79,6 +79,8 @@ def best_in_space(
         Enough to know whether it fits.
     hints
         Further rotations (3, 3) to start from.
+    few_starts
+        Leave out the starts that seldom matter: for what will be proved, or refuted, afterwards.
 
     Returns
     -------
@@ -95,13 +97,16 @@ def best_in_space(
     some = pairs.take(tame) if len(tame) < n else pairs
     middle_p, middle_q = some.p.mean(axis=0), some.q.mean(axis=0)
     about = replace(some, p=some.p - middle_p, q=some.q - middle_q)
-    turn, shift = starts(about, hints)
-    found = settle(about, turn, shift, stop_at_sign=stop_at_sign)
+    turn, shift = starts(about, hints, few_starts)
+    found = settle(about, turn, shift, stop_at_sign=stop_at_sign, one_will_do=stop_at_sign)
     for _ in range(_AGAIN):
-        if found.at_rest.all() or (stop_at_sign and found.worst_mm.min() <= 0):
+        stalled = np.flatnonzero(~found.at_rest)
+        if not len(stalled) or (stop_at_sign and found.worst_mm.min() <= 0):
             break
         # A walk that stalled goes on from where it is, its forces forgotten.
-        again = settle(about, found.turn, found.shift_mm, stop_at_sign=stop_at_sign)
+        again = settle(
+            about, found.turn[stalled], found.shift_mm[stalled], stop_at_sign=stop_at_sign, one_will_do=stop_at_sign
+        )
         gained_mm = found.worst_mm.min() - again.worst_mm.min()
         found = again if gained_mm >= 0 else found
         if gained_mm < _GAIN_MM:
@@ -122,7 +127,7 @@ def best_in_space(
     return SpacePlaced(turn, shift, worst, excess, active, across, along, lean)
 
 
-def starts(pairs: SpacePairs, hints: Sequence[Floats] = ()) -> tuple[Floats, Floats]:
+def starts(pairs: SpacePairs, hints: Sequence[Floats] = (), few: bool = False) -> tuple[Floats, Floats]:
     """(m, 3, 3) turns and (m, 3) shifts to start from, for pairs about their middles."""
     points = form(pairs.p, pairs.q).sum(axis=-3)
     axes = form(pairs.b, pairs.a).sum(axis=0)
@@ -134,23 +139,29 @@ def starts(pairs: SpacePairs, hints: Sequence[Floats] = ()) -> tuple[Floats, Flo
     for turn in (turns[1], turns[0], turns[2], *hints, *_spun(pairs, turns[1])):
         if all(float((turn * other).sum()) < _NEAR_TRACE for other in kept):
             kept.append(turn)
-    # A pattern as even as the start may stand where leaning either way is as good, and rest there.
-    kept += [lean @ kept[0] for lean in turned_by(_LEANS_RAD)]
+    if not few:
+        # A pattern as even as the start may stand where leaning either way is as good, and rest there.
+        kept += [lean @ kept[0] for lean in turned_by(_LEANS_RAD)]
     turn = np.stack(kept)
     shift = pairs.q.mean(axis=0) - turn @ pairs.p.mean(axis=0)
     return turn, shift
 
 
 def _spun(pairs: SpacePairs, turn: Floats) -> list[Floats]:
-    """Turn about the line that the points (nearly) lie in: distances say little of that."""
+    """Turn about the line that the points (nearly) lie in, of which distances say little: as the axes agree."""
     if len(pairs) < 2:
         return []
     size, rows = np.linalg.svd(pairs.p, full_matrices=False)[1:]
     slack = 4 * float(np.max(pairs.rho + pairs.s_h + pairs.s_d))
     if size[0] <= 0 or (len(size) > 1 and size[1] > slack * math.sqrt(len(pairs))):
         return []
-    angles = 2 * math.pi * np.arange(1, _SPINS) / _SPINS
-    return list(turned_by(angles[:, None] * (turn @ rows[0])) @ turn)
+    line = turn @ rows[0]
+    axis = pairs.b @ turn.T
+    # sum a.R(x) b = constant + along cos x + across sin x, largest where the axes agree best.
+    along = float((pairs.a * axis).sum() - (pairs.a @ line) @ (axis @ line))
+    across = float((pairs.a * np.cross(line, axis)).sum())
+    angles = math.atan2(across, along) + _SPINS_RAD
+    return list(turned_by(angles[:, None] * line) @ turn)
 
 
 def _gathered(pairs: SpacePairs, turn: Floats, shift: Floats, worst: float) -> tuple[Floats, Floats]:
