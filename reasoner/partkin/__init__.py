@@ -1,9 +1,15 @@
 """partkin: will a part from a sister model bolt on?
 
 >>> import partkin
->>> build = partkin.load_build("demo-build")          # doctest: +SKIP
->>> partkin.check(build, "top-kurm").verdict          # doctest: +SKIP
+>>> from partkin.shipped import shipped
+>>> build = partkin.load_build(shipped("data") / "demo")
+>>> partkin.check(build, "top-kurm").verdict
 'bolts on'
+>>> [way.part for way in partkin.rank(build, "dash-frame").ways if way.verdict == "bolts on"]
+['top-kurm']
+>>> verdict, changes = partkin.explain(build, "top-dask")
+>>> verdict.verdict, len(changes) > 0
+('bolts on with adaptation', True)
 """
 
 from __future__ import annotations
@@ -17,13 +23,17 @@ if TYPE_CHECKING:
 
 __version__ = "0.1.0"
 __all__ = ["__version__", "check", "explain", "load_build", "rank"]
-_HOMES = {"check": "pipeline", "explain": "explaining", "load_build": "pipeline", "rank": "ranking"}
+_ELSEWHERE = {"explain": "explaining", "rank": "ranking"}
 
 
 def __getattr__(name: str) -> Any:
     """Load a module only when something of it is asked for."""
-    if name in _HOMES:
+    if name in _ELSEWHERE:
         from importlib import import_module
 
-        return getattr(import_module(f"partkin.{_HOMES[name]}"), name)
+        return getattr(import_module(f"partkin.{_ELSEWHERE[name]}"), name)
+    if name in __all__:
+        from partkin import pipeline
+
+        return getattr(pipeline, name)
     raise AttributeError(f"module 'partkin' has no attribute {name!r}")

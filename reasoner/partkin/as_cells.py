@@ -39,11 +39,6 @@ def cells_of(sheet: str, rows: Iterable[Any]) -> list[Cells]:
     return found
 
 
-def all_cells(build: Build, sheets: Iterable[str] = HELD_IN) -> dict[str, list[Cells]]:
-    """Return every sheet of a build as cells."""
-    return {sheet: cells_of(sheet, getattr(build, HELD_IN[sheet])) for sheet in sheets}
-
-
 def _cells(sheet: str, row: Any) -> Cells:
     found = {}
     axis = getattr(row, "axis", None)

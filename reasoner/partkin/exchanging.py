@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields, replace
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, Final
 
-from partkin.as_cells import HELD_IN, Cells, all_cells, cell_text, settings_toml
+from partkin.as_cells import HELD_IN, Cells, cell_text, cells_of, settings_toml
 from partkin.model.build import Build, Part, Settings
 from partkin.model.problem import FaultyInput, Problem
 
@@ -85,12 +85,13 @@ def of_parts(build: Build, names: Iterable[str]) -> tuple[Build, tuple[str, ...]
 
 
 def _alone(part: Part, wanted: list[str], left_out: list[str]) -> Part:
-    for name in ("takes_place_of", "part_of"):
-        other = getattr(part, name)
+    place, above = part.takes_place_of, part.part_of
+    for name, other in (("takes_place_of", place), ("part_of", above)):
         if other is not None and other not in wanted:
             left_out.append(f"{name} {other} of {part.part}")
-            part = replace(part, **{name: None})
-    return part
+    return replace(
+        part, takes_place_of=place if place in wanted else None, part_of=above if above in wanted else None
+    )
 
 
 def _no_part(build: Build, name: str, sheet: str = "parts.csv") -> Problem:
@@ -111,10 +112,13 @@ def without_people(build: Build) -> Build:
 def compare(build: Build | None, incoming: Build) -> Taking:
     """Lay a file's rows beside those of a folder (None: it holds no build yet); nothing is changed."""
     if build is None:
-        rows = {sheet: list(getattr(incoming, held)) for sheet, held in HELD_IN.items()}
-        notes = tuple(_place_notes(rows["parts.csv"]))
-        return Taking({sheet: found for sheet, found in rows.items() if found}, {}, notes=notes, new_folder=True)
-    rows, there, conflicts, fuller = {}, {}, [], []
+        whole = {sheet: list(getattr(incoming, held)) for sheet, held in HELD_IN.items()}
+        unsaid = tuple(_place_notes(incoming.parts))
+        return Taking({sheet: found for sheet, found in whole.items() if found}, {}, notes=unsaid, new_folder=True)
+    rows: dict[str, list[Any]] = {}
+    there: dict[str, int] = {}
+    conflicts: Conflicts = []
+    fuller: list[str] = []
     for sheet, held in HELD_IN.items():
         own, theirs = getattr(build, held), getattr(incoming, held)
         if sheet in KEYS:
@@ -135,7 +139,7 @@ def compare(build: Build | None, incoming: Build) -> Taking:
 Conflicts = list[tuple[Problem, Any]]
 
 
-def _key(sheet: str) -> Callable[[Any], Hashable]:
+def _key(sheet: str) -> Callable[[Any], tuple[Any, ...]]:
     names = KEYS[sheet]
     return lambda row: tuple(getattr(row, name) for name in names)
 
@@ -368,7 +372,7 @@ def _cells(taking: Taking) -> dict[str, list[Cells]]:
             faults.append(Problem("parts.csv", 0, "replaces", what, "Mend it in the file"))
     if faults:
         raise FaultyInput(tuple(faults))
-    return all_cells(Build(**{HELD_IN[sheet]: tuple(rows) for sheet, rows in taking.rows.items()}), taking.rows)
+    return {sheet: cells_of(sheet, rows) for sheet, rows in taking.rows.items()}
 
 
 __all__ = ["Taking", "compare", "of_parts", "take_in", "without_people"]

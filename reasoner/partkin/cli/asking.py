@@ -90,7 +90,7 @@ def import_(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="Turtle, as partkin export writes it.")],
     folder: Folder = Path("."),
     skip_conflicts: Annotated[
-        bool, typer.Option("--skip-conflicts", help="Where file and folder disagree, keep the folder's and add the rest.")
+        bool, typer.Option("--skip-conflicts", help="Where they disagree, keep the folder's and add the rest.")
     ] = False,
 ) -> None:
     """Add what another workshop's file knows to the sheets: new rows only, all or none, nothing overwritten.

@@ -21,10 +21,10 @@ def taken_text(
     lines = [f"added to {folder}: {_counted(added)}"]
     lines += [f"there already: {_counted(there)}"] * bool(there)
     if conflicts:
-        lines += ["", "In conflict, left as the folder has it"] + _some(conflicts)
+        lines += ["", "In conflict, left as the folder has it", *_some(conflicts)]
         lines += [f"left out with them: {_counted(skipped)}"] * bool(skipped)
     if fuller:
-        lines += ["", "Known in the file, empty here; nothing is overwritten, so fill these in by hand"] + _some(fuller)
+        lines += ["", "Known in the file, empty here: not filled in, do it by hand", *_some(fuller)]
     lines += ["", "Think of", *_some(notes)] if notes else []
     return "\n".join(lines) + "\n"
 

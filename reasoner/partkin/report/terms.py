@@ -56,8 +56,8 @@ def rules_page(rules: Iterable[Headed], queries: Iterable[Headed]) -> str:
     """The rules in the order in which they run, and the queries."""
     lines = [
         "# Rules and queries", "", MADE.format(folder="ontology/rules and ontology/queries"), "",
-        "Each rule writes into a graph of its own, named `partkin:rule-NAME`; a rule reads only what the sheets say and "
-        "the rules named after *reads*.",
+        "Each rule writes into a graph of its own, named `partkin:rule-NAME`; a rule reads only what the sheets say "
+        "and the rules named after *reads*.",
     ]  # fmt: skip
     for rule in rules:
         lines += ["", f"## {rule.name}", "", rule.header.get("says", ""), ""]
