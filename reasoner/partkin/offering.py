@@ -51,7 +51,8 @@ def read_listings(file: Path, build: Build) -> Listings:
     for row in rows:
         key = (row["option"], row["part"] or None, row["seller"] or None, float(row["price"]) if row["price"] else None)
         if key in known:
-            left_out.append(f"{row['part']} from {row['seller'] or 'the same seller'} at {row['price']}: listed already")
+            seller = row["seller"] or "the same seller"
+            left_out.append(f"{row['part']} from {seller} at {row['price']}: listed already")
             continue
         known.add(key)
         kept.append(row)
@@ -133,7 +134,8 @@ def _text(value: Any) -> str:
 
 
 def _listing(offer: dict[str, Any], product: dict[str, Any]) -> dict[str, str]:
-    about = offer.get("itemOffered") if isinstance(offer.get("itemOffered"), dict) else product
+    offered = offer.get("itemOffered")
+    about = offered if isinstance(offered, dict) else product
     shipping = offer.get("shippingDetails")
     rate = shipping.get("shippingRate") if isinstance(shipping, dict) else None
     used = {

@@ -12,7 +12,6 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 from dataclasses import replace
 
 from builders import studs
-
 from partkin import explaining, ranking
 from partkin.model.build import Build, Feature, Offer, Part, Settings
 

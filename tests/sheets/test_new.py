@@ -1,6 +1,6 @@
 """`partkin new`: a folder that loads at once and says that its rows are invented."""
 
-# ruff: noqa: E501 (one case after another)
+
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """Numbers as people write them."""
 
-# ruff: noqa: E501 (one case after another)
+
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """The tables against published values. Sources: the rows' own columns in tests/published/tables."""
 
-# ruff: noqa: E501 (one case after another)
+
 
 from __future__ import annotations
 
