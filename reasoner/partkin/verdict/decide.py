@@ -173,5 +173,5 @@ def _next_step(chosen: VerdictWord, open_questions: tuple[Unknown, ...], offered
         jobs = len(offered[0].actions)
         return f"Next: weigh the {jobs} job{'s' if jobs != 1 else ''} below against the other ways before you pay."
     if chosen == DOES_NOT_FIT:
-        return "Next: before you let it go, measure the fixings named above once more; a slip of the tape looks the same."
+        return "Next: before you let it go, measure the fixings named above once more; a slip looks the same."
     return "Next: lay a paper template on the part, or have the seller do it, before you pay."
