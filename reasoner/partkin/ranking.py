@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import multiprocessing
+import os
+import sys
+import threading
+from concurrent.futures import ProcessPoolExecutor
 from typing import TYPE_CHECKING
 
 from partkin import pipeline
@@ -10,9 +15,13 @@ from partkin.choosing import rank as put_in_order
 from partkin.model.build import Build, Offer, Part
 from partkin.model.choosing import Calibration, Ranking, Total
 from partkin.model.problem import FaultyInput, Problem
+from partkin.model.verdict import Verdict
 
 if TYPE_CHECKING:
     import pandas
+
+MANY = 12
+MOST_WORKERS = 4
 
 
 def rank(build: Build, host: str | None = None) -> Ranking:
@@ -33,12 +42,33 @@ def rank(build: Build, host: str | None = None) -> Ranking:
     originals = [p for p in build.parts if p.origin == "original" and named in (p.takes_place_of, p.part)]
     original = originals[0] if originals else None
     stands_for = {named, *(p.part for p in originals)}
+    parts = [part for part in build.parts if part.origin == "donor" and part.takes_place_of in stands_for]
+    verdicts = _checked(build, named, [part.part for part in parts])
     donors = [
-        Donor(part, pipeline.check(build, part.part, named, others=False), _stood_there(part, originals) or original)
-        for part in build.parts
-        if part.origin == "donor" and part.takes_place_of in stands_for
+        Donor(part, verdict, _stood_there(part, originals) or original)
+        for part, verdict in zip(parts, verdicts, strict=True)
     ]
     return put_in_order(named, donors, _offers(build, stands_for, {d.part.part for d in donors}), build.settings)
+
+
+_asked: list[tuple[Build, str]] = []
+
+
+def _checked(build: Build, host: str, donors: list[str]) -> list[Verdict]:
+    """Check every donor; many are shared out among the processors where a process can be copied safely."""
+    workers = min(os.cpu_count() or 1, MOST_WORKERS)
+    safe = "fork" in multiprocessing.get_all_start_methods() and threading.active_count() == 1
+    _asked[:] = [(build, host)]
+    if len(donors) < MANY or workers < 2 or not safe or sys.platform == "darwin":
+        return [_check(donor) for donor in donors]
+    pipeline.graph_of(build)
+    with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("fork")) as pool:
+        return list(pool.map(_check, donors, chunksize=2))
+
+
+def _check(donor: str) -> Verdict:
+    build, host = _asked[0]
+    return pipeline.check(build, donor, host, others=False)
 
 
 def _stood_there(donor: Part, originals: list[Part]) -> Part | None:
