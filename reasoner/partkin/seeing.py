@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING
 from partkin import pipeline
 from partkin.model.build import Build
 from partkin.model.drawing import OverlayView, ReportView, TemplateView
+from partkin.model.fitting import Chance
 from partkin.model.mating import Fixing
 from partkin.model.positions import Positions
 from partkin.model.problem import FaultyInput, Problem
+from partkin.model.trial import Stand
 from partkin.model.verdict import Verdict
 from partkin.progress import Work
 
@@ -72,6 +74,45 @@ def seen_from(build: Build, findings: Findings) -> Seen:
     if original is not None and original.part.part not in found and original.features:
         found[original.part.part] = trying.adjusted(original)
     return Seen(verdict, found, places.hosted.fixings, findings, places)
+
+
+@dataclass(frozen=True)
+class Stands:
+    """How a donor lies as it is, before work and anything else is looked at; figures are None where not known."""
+
+    stand: Stand
+    margin_mm: float | None
+    chance: Chance | None
+
+
+def stands(build: Build, donor: str) -> Stands | None:
+    """Lay a donor on its host and no more: quick, and never a verdict by itself.
+
+    Returns
+    -------
+    Stands or None
+        None: it is not judged by geometry, or there is nothing to lay.
+
+    Raises
+    ------
+    FaultyInput
+        As with `see`.
+    """
+    from partkin import trying
+    from partkin.verdict import Findings, is_restraint
+
+    known = pipeline.known_of(build, donor)
+    if is_restraint(known) or not known.donor.features:
+        return None
+    places = trying.places_of(known)
+    if not places.hosted.fixings:
+        return None
+    confidence = build.settings.confidence
+    found = Findings(known, confidence, "host", trials=trying.trials(known, places, confidence)).trial
+    if found is None:
+        return None
+    margin_mm = None if found.stand == "missing" else found.answer.margin_mm
+    return Stands(found.stand, margin_mm, found.chance)
 
 
 def overlay(build: Build, seen: Seen, drawing: int = 1, drawings: int = 1) -> OverlayView | None:

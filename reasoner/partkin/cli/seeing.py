@@ -226,6 +226,6 @@ def page(
 
     Example: partkin page --in demo-build
     """
-    from partkin import page as bench
+    from partkin.page import serve
 
-    bench.serve(folder, port)
+    serve(folder, port)

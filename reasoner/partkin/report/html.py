@@ -2,26 +2,14 @@
 
 from __future__ import annotations
 
-from partkin.model.drawing import OptionRow, OverlayView, ReportView
+from partkin.model.drawing import OverlayView, ReportView
 from partkin.model.verdict import Verdict
 from partkin.report.html_donor import Told, called, readings_of
 from partkin.report.html_figure import shared_shapes
-from partkin.report.html_pieces import (
-    NONE,
-    Sources,
-    chance_cell,
-    listed,
-    mark,
-    mark_symbols,
-    mm,
-    money,
-    part_called,
-    prose,
-    table,
-)
+from partkin.report.html_options import donor_row, options_by_part, options_table, other_row
+from partkin.report.html_pieces import Sources, mark_symbols, money, prose
 from partkin.report.html_style import report_style
 from partkin.report.shapes import millimetres
-from partkin.report.sketch import sketch_svg
 from partkin.report.svg import escaped
 
 
@@ -36,73 +24,17 @@ class _Report:
     # The options side by side
 
     def options(self) -> str:
-        rows = []
-        told = set()
-        by_part = {row.part: row for row in self.view.options if row.option == "donor" and row.part}
-        for number, verdict in enumerate(self.view.verdicts, 1):
-            told.add(verdict.donor)
-            rows.append(self.donor_row(number, verdict, by_part.get(verdict.donor)))
-        for row in self.view.options:
-            if row.option != "donor" or row.part not in told:
-                rows.append(self.other_row(row))
-        unit = f", {self.currency}" if self.currency else ""
-        heads = [
-            ("Option", False),
-            ("Pattern", False),
-            ("Verdict", False),
-            ("Margin, mm", True),
-            ("Chance it fits", True),
-            ("To do", False),
-            (f"Price{unit}", True),
-            (f"Comes to{unit}", True),
+        build, by_part = self.view.build, options_by_part(self.view.options)
+        told = {verdict.donor for verdict in self.view.verdicts}
+        rows = [
+            donor_row(build, verdict, self.overlay_of(number - 1), by_part.get(verdict.donor), f"#d{number}")
+            for number, verdict in enumerate(self.view.verdicts, 1)
         ]
-        body = table("Donors first, then the other ways", heads, rows, stack=True)
-        keys = listed(
-            (f"{mark(state)} {state}" for state in ("lines up", "tight", "out of reach", "blocked")),
-            kind="keys soft",
-        )
+        rows += [other_row(row) for row in self.view.options if row.option != "donor" or row.part not in told]
         spent = self.view.costs_to_date
         total = f"<p>Spent so far: {money(spent, self.currency)}.</p>" if spent is not None else ""
         heading = '<h2 id="options">The options side by side</h2>'
-        return f'<section aria-labelledby="options">{heading}{body}{keys}{total}</section>'
-
-    def donor_row(self, number: int, verdict: Verdict, row: OptionRow | None) -> list[str]:
-        overlay = self.overlay_of(number - 1)
-        sketch = (sketch_svg(overlay) if overlay else "") or NONE
-        todo = NONE
-        if verdict.adaptation:
-            count = len(verdict.adaptation.actions)
-            todo = f"{count} job{'' if count == 1 else 's'}, {verdict.adaptation.minutes:.0f} min"
-        elif verdict.unknown and verdict.verdict == "not enough measured":
-            todo = prose(verdict.unknown[0].says)
-        return [
-            f'<a href="#d{number}">{called(self.view.build, verdict.donor)}</a>',
-            sketch,
-            f"{mark(verdict.verdict)} {escaped(verdict.verdict)}",
-            mm(verdict.margin_mm),
-            chance_cell(verdict.chance),
-            todo,
-            money(row.price, None) if row else NONE,
-            money(row.total, None) if row else NONE,
-        ]
-
-    def other_row(self, row: OptionRow) -> list[str]:
-        what = escaped(row.option) + (f": {part_called(row.part, row.name)}" if row.part else "")
-        told = [prose(row.note)] if row.note and row.note.strip() else []
-        if row.available is False:
-            told.append("not to be had")
-        if row.hours is not None:
-            told.append(f"{row.hours:g} h")
-        return [
-            what,
-            NONE,
-            "no verdict: not a donor" if row.option != "donor" else "not checked",
-            NONE,
-            NONE,
-            "; ".join(told) or NONE,
-            money(row.price, None),
-            money(row.total, None),
-        ]
+        return f'<section aria-labelledby="options">{heading}{options_table(build, rows)}{total}</section>'
 
     def overlay_of(self, index: int) -> OverlayView | None:
         return self.view.overlays[index] if index < len(self.view.overlays) else None

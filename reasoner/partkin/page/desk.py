@@ -1,0 +1,228 @@
+"""What the page knows of its folder: the sheets as they stand now, and the verdicts that follow from them.
+
+Nothing is kept that is not in the sheets; a sheet that changed on disk is read again before anything is answered.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from partkin import pipeline, seeing
+from partkin.measuring import donors_concerned
+from partkin.model.build import Build
+from partkin.model.problem import FaultyInput, Problem
+from partkin.model.verdict import Verdict
+from partkin.progress import Work
+from partkin.seeing import Seen
+from partkin.sheets import SHEETS
+
+NAMES = ("build.toml", "work.csv", *(sheet.name for sheet in SHEETS))
+Stamp = tuple[tuple[str, int, int, int], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Sheets:
+    """The folder at one moment: a build, or every fault of it. `number` grows with every change."""
+
+    number: int
+    build: Build | None
+    problems: tuple[Problem, ...] = ()
+    warnings: tuple[Problem, ...] = ()
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A donor that cannot be checked, and why."""
+
+    problems: tuple[Problem, ...]
+
+
+Answer = Seen | Refused
+
+
+@dataclass
+class _Kept:
+    """What has been found out, under the lock."""
+
+    sheets: Sheets | None = None
+    stamp: Stamp = ()
+    answers: dict[str, Answer] = field(default_factory=dict)
+    before: dict[str, Verdict] = field(default_factory=dict)
+
+
+class Desk:
+    """One folder, asked by several requests at once."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._lock = threading.RLock()
+        self._kept = _Kept()
+        self._work: Work | None = None
+        self._thread: threading.Thread | None = None
+        self._held = False
+        self._alone: dict[str, threading.Lock] = {}
+
+    def sheets(self) -> Sheets:
+        """The sheets as they stand on disk now."""
+        with self._lock:
+            stamp = _stamp(self.folder)
+            if self._kept.sheets is None or stamp != self._kept.stamp:
+                self._read(stamp)
+            assert self._kept.sheets is not None
+            return self._kept.sheets
+
+    def build(self) -> Build:
+        """The build as it stands now.
+
+        Raises
+        ------
+        FaultyInput
+            The sheets hold faults.
+        """
+        now = self.sheets()
+        if now.build is None:
+            raise FaultyInput(now.problems)
+        return now.build
+
+    def _read(self, stamp: Stamp) -> None:
+        old = self._kept.sheets
+        number = old.number + 1 if old is not None else 1
+        try:
+            build, warnings = pipeline.read(self.folder)
+            new = Sheets(number, build, (), warnings)
+        except FaultyInput as fault:
+            new = Sheets(number, None, fault.problems)
+        self._kept.sheets, self._kept.stamp = new, stamp
+        touched = _touched(old.build if old is not None else None, new.build)
+        for donor in touched if touched is not None else tuple(self._kept.answers):
+            answer = self._kept.answers.pop(donor, None)
+            if isinstance(answer, Seen):
+                self._kept.before[donor] = answer.verdict
+
+    def answer(self, donor: str) -> Answer | None:
+        """What is found out of a donor by the sheets of now; None: nothing yet."""
+        self.sheets()
+        with self._lock:
+            return self._kept.answers.get(donor)
+
+    def verdict_before(self, donor: str) -> Verdict | None:
+        """The verdict before the last change of the sheets that touched it."""
+        with self._lock:
+            return self._kept.before.get(donor)
+
+    def look(self, donor: str) -> Answer:
+        """Check a donor in this thread, or wait for the one that is at it."""
+        with self._lock:
+            alone = self._alone.setdefault(donor, threading.Lock())
+        with alone:
+            now = self.sheets()
+            known = self.answer(donor)
+            if known is not None or now.build is None:
+                return known or Refused(now.problems)
+            answer = _checked(now.build, donor)
+            with self._lock:
+                if self._kept.sheets is now:
+                    self._kept.answers[donor] = answer
+            return answer
+
+    def soon(self, donor: str, wait_s: float) -> Answer | None:
+        """Check a donor in the background; its answer where that takes no longer than `wait_s`."""
+        if self.answer(donor) is None:
+            thread = threading.Thread(target=self.look, args=(donor,), name=f"check {donor}", daemon=True)
+            thread.start()
+            thread.join(wait_s)
+        return self.answer(donor)
+
+    def waiting(self) -> tuple[str, ...]:
+        """Donors that are not checked yet."""
+        build = self.sheets().build
+        if build is None:
+            return ()
+        with self._lock:
+            return tuple(donor for donor in seeing.donors_of(build) if donor not in self._kept.answers)
+
+    # The work in the background
+
+    def begin(self) -> None:
+        """See that somebody checks the donors that wait, unless that was stopped."""
+        with self._lock:
+            if self._held or (self._thread is not None and self._thread.is_alive()) or not self.waiting():
+                return
+            self._thread = threading.Thread(target=self._check_all, name="checks", daemon=True)
+            self._thread.start()
+
+    def stop(self) -> None:
+        """End the checks after the one that is being made; what was found out stays."""
+        with self._lock:
+            self._held = True
+            if self._work is not None:
+                self._work.stop()
+
+    def go_on(self) -> None:
+        """Take the checks up again."""
+        with self._lock:
+            self._held = False
+        self.begin()
+
+    @property
+    def held(self) -> bool:
+        """Whether the checks were stopped."""
+        return self._held
+
+    def progress(self) -> str:
+        """How far the checks are, in words; empty where none are being made."""
+        with self._lock:
+            waiting = len(self.waiting())
+            if self._held and waiting:
+                return f"stopped; {waiting} donor{'' if waiting == 1 else 's'} not checked yet"
+            if self._work is None or self._thread is None or not self._thread.is_alive():
+                return ""
+            return self._work.state.says
+
+    def _check_all(self) -> None:
+        while True:
+            waiting = self.waiting()
+            if not waiting or self._held:
+                return
+            work = Work("donors", len(waiting))
+            with self._lock:
+                self._work = work
+            number = self.sheets().number
+            for donor in work.each(waiting):
+                self.look(donor)
+                if self.sheets().number != number:
+                    break
+
+
+def _checked(build: Build, donor: str) -> Answer:
+    try:
+        return seeing.see(build, donor)
+    except FaultyInput as fault:
+        return Refused(fault.problems)
+
+
+def _stamp(folder: Path) -> Stamp:
+    """Tell a change of a sheet without reading it: its time, its size, and which file it is."""
+    found = []
+    for name in NAMES:
+        try:
+            seen = (folder / name).stat()
+        except OSError:
+            continue
+        found.append((name, seen.st_mtime_ns, seen.st_size, seen.st_ino))
+    return tuple(found)
+
+
+def _touched(old: Build | None, new: Build | None) -> tuple[str, ...] | None:
+    """Donors whose verdict a change of the sheets may have changed; None: any of them.
+
+    Readings touch the donors that rest on their part, and those around and within these (`part_of`).
+    """
+    if old is None or new is None or replace(old, readings=()) != replace(new, readings=()):
+        return None
+    parts = {reading.part for reading in set(old.readings) ^ set(new.readings)}
+    if any(part.part_of is not None and part.origin == "donor" for part in new.parts):
+        return None
+    return tuple(dict.fromkeys(donor for part in sorted(parts) for donor in donors_concerned(new, part)))

@@ -1,0 +1,117 @@
+"""One part: a donor with its verdict, drawing, reasons and readings, or a host with what was measured on it."""
+
+from __future__ import annotations
+
+from partkin import seeing
+from partkin.measuring import Change as VerdictChange
+from partkin.measuring import change_says, donors_concerned
+from partkin.model.build import Build, Part
+from partkin.page.desk import Answer, Desk
+from partkin.page.frame import address, faults, refusal, whole
+from partkin.page.markup import Html, tag, text
+from partkin.page.reading_form import Typed, reading_form
+from partkin.report.html_donor import Told, called, readings_of
+from partkin.report.html_pieces import Sources
+from partkin.seeing import Seen
+
+# How long a page waits for a check before it is shown without; the script then fetches it.
+PATIENCE_S = 0.4
+
+
+def part_page(desk: Desk, part: str, said: Html | None = None, typed: Typed | None = None) -> str | None:
+    """Return the page of a part; None: there is no such part.
+
+    `said`: what came of a reading just taken down; `typed`: what was typed where it was refused.
+    """
+    build = desk.sheets().build
+    if build is None:
+        return whole(desk, "Faults", faults(desk.sheets().problems))
+    found = build.part(part)
+    if found is None:
+        return None
+    if found.origin != "donor":
+        return whole(desk, part, _of_the_vehicle(desk, build, found, said, typed))
+    answer = desk.soon(part, PATIENCE_S)
+    desk.begin()
+    form = _form(build, found, answer, typed)
+    spoken = tag("div", said, id_="said", aria_live="polite")
+    return whole(desk, part, _donor(desk, build, part, answer, text([spoken, form])))
+
+
+def _form(build: Build, part: Part, answer: Answer | None, typed: Typed | None) -> Html:
+    heading = tag("h2", "Take down a reading", id_="take-down")
+    return tag("section", heading, reading_form(build, part, _wanted(answer), typed), aria_labelledby="take-down")
+
+
+def _wanted(answer: Answer | None) -> tuple[str, str, str] | None:
+    """Quantity and ends of the reading that the verdict asks for first."""
+    if not isinstance(answer, Seen):
+        return None
+    for one in answer.verdict.unknown:
+        if one.quantity and one.from_feature and one.part == answer.verdict.donor:
+            return one.quantity, one.from_feature, one.to_feature or ""
+    return None
+
+
+def _donor(desk: Desk, build: Build, part: str, answer: Answer | None, form: Html) -> Html:
+    """Return a donor's page. What the script renews has ids that begin with told."""
+    readings = tag("div", Html(readings_of(build, part)), id_="readings")
+    if not isinstance(answer, Seen):
+        heading = tag("h1", Html(called(build, part)))
+        waiting = tag("p", "This donor is being checked. The page shows the verdict as soon as it is there.")
+        told = waiting if answer is None else refusal(answer.problems, "This donor cannot be checked")
+        head = tag("div", told, id_="told-head", class_="whole", data_waiting="yes" if answer is None else None)
+        draw = tag("div", tag("div", id_="told-drawing"), form, class_="draw")
+        return tag("div", heading, head, draw, _beside(tag("div", id_="told-rest"), readings), class_="donor")
+    sources = Sources()
+    view = seeing.overlay(build, answer)
+    told_of = Told(build, answer.verdict, view, sources, "d")
+    head = tag("div", Html(told_of.said()), _change(desk, answer), id_="told-head", class_="whole")
+    drawing = tag(
+        "div", Html(told_of.drawing()), tag("p", *_links(answer, part)), Html(told_of.pairs()), id_="told-drawing"
+    )
+    rest = tag("div", Html(told_of.beside()), id_="told-rest")
+    cited = tag("div", Html(sources.section()), id_="told-sources")
+    body = [
+        tag("h1", Html(told_of.heading)), head, tag("div", drawing, form, class_="draw"), _beside(rest, readings),
+    ]  # fmt: skip
+    return text([tag("div", *body, class_="donor"), cited])
+
+
+def _beside(rest: Html, readings: Html) -> Html:
+    return tag("div", rest, readings, class_="beside")
+
+
+def _links(answer: Seen, part: str) -> list[Html]:
+    links = [("Photographs of it", f"/photos?part={address(part)[1:]}")]
+    if answer.verdict.placement:
+        links.insert(0, ("Lay it on by hand", address("part", part, "lay")))
+    return [text([tag("a", words, href=href), " "]) for words, href in links]
+
+
+def _change(desk: Desk, answer: Seen) -> Html | None:
+    """Return how the verdict changed when the sheets last did."""
+    before = desk.verdict_before(answer.verdict.donor)
+    if before is None:
+        return None
+    says = change_says(VerdictChange(answer.verdict.donor, before, answer.verdict))
+    return tag("p", tag("b", "When the sheets last changed: "), f"{says}.", class_="soft")
+
+
+def _of_the_vehicle(desk: Desk, build: Build, part: Part, said: Html | None, typed: Typed | None) -> Html:
+    """Return the page of a host or an original: which donors rest on it, and what was measured on it."""
+    desk.begin()
+    concerned = donors_concerned(build, part.part)
+    links = [tag("li", tag("a", Html(called(build, donor)), href=address("part", donor))) for donor in concerned]
+    told = "These donors rest on what is measured here:" if links else "No donor rests on this part."
+    readings = tag("div", Html(readings_of(build, part.part)), id_="readings")
+    photographs = tag("p", tag("a", "Photographs of it", href=f"/photos?part={address(part.part)[1:]}"))
+    main = [
+        tag("h1", Html(called(build, part.part))), tag("p", told), tag("ul", *links), photographs,
+        tag("div", said, id_="said", aria_live="polite"),
+        tag(
+            "div", _form(build, part, None, typed), tag("section", tag("h2", "What was measured"), readings),
+            class_="pair",
+        ),
+    ]  # fmt: skip
+    return text(main)

@@ -1,0 +1,293 @@
+"""Points marked in a photograph: the host's pattern drawn onto it, distances, and what is kept of them."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from partkin import photographs, pipeline
+from partkin.measuring import change_says, told
+from partkin.model.build import Build
+from partkin.model.problem import FaultyInput, Problem
+from partkin.page.photo_store import PHOTOS, Photo
+from partkin.photographs import PICKED_WITHIN_PX, Asked
+from partkin.picks import COLUMNS, MOST_PICKS, Picks
+from partkin.positions.photo import NoHomography, homography
+from partkin.positions.pictures import ImageSize, NoImage, read_image_size
+from partkin.positions.sameness import can_match
+from partkin.report.places import rigid_fit
+from partkin.report.symbols import size_mm
+from partkin.report.views import OverlayView
+
+CORNERS = 4
+ROUND = 24
+
+
+@dataclass(frozen=True, eq=False)
+class Marks:
+    """What was marked. `rectangle_mm`: width and height of the known rectangle; None: none is known."""
+
+    part: str
+    at_px: Mapping[str, tuple[float, float]]
+    rectangle_mm: tuple[float, float] | None = None
+
+
+def corner_names(build: Build, part: str) -> tuple[str, ...]:
+    """Names for the rectangle's corners that no feature of the part has."""
+    taken = {feature.feature for feature in build.features_of(part)}
+    prefix = "corner-"
+    while any(f"{prefix}{number}" in taken for number in range(1, CORNERS + 1)):
+        prefix += "-"
+    return tuple(f"{prefix}{number}" for number in range(1, CORNERS + 1))
+
+
+def marks_of(tree: Any) -> Marks:
+    """Read what the script sent.
+
+    Raises
+    ------
+    FaultyInput
+        It is not what the script sends.
+    """
+    try:
+        at_px = {str(name)[:200]: (float(at[0]), float(at[1])) for name, at in dict(tree["marks"]).items()}
+        given = tree.get("rectangle")
+        rectangle = (float(given[0]), float(given[1])) if given else None
+        part = str(tree["part"])
+    except (TypeError, ValueError, KeyError, IndexError, AttributeError):
+        raise _refused("marks", "these are no marks", "Reload the page") from None
+    numbers = [value for at in at_px.values() for value in at] + [*(rectangle or ())]
+    if len(at_px) > MOST_PICKS or not all(map(math.isfinite, numbers)):
+        raise _refused("marks", "these are no marks", "Reload the page")
+    if rectangle is not None and not all(0.0 < side < 1e5 for side in rectangle):
+        raise _refused("rectangle", "a rectangle has two sides above 0", "Write both in mm")
+    return Marks(part, at_px, rectangle)
+
+
+def _refused(where: str, what: str, mend: str) -> FaultyInput:
+    return FaultyInput((Problem("photo", 0, where, what, mend),))
+
+
+# What is seen of them
+
+
+def look(build: Build, photo: Photo, marks: Marks, view: OverlayView | None) -> dict[str, Any]:
+    """Return distances between the marked features, and the host's pattern as the picture should show it.
+
+    Parameters
+    ----------
+    build, photo, marks
+    view
+        How the donor lies on its host; None: the part is no donor, and its own pattern is drawn.
+    """
+    corners = corner_names(build, marks.part)
+    said: list[str] = []
+    found: dict[str, Any] = {"distances": [], "pattern": [], "said": said}
+    whole = marks.rectangle_mm is not None and all(name in marks.at_px for name in corners)
+    seen = None
+    features = [f.feature for f in build.features_of(marks.part) if f.feature in marks.at_px]
+    if whole and len(features) >= 2:
+        try:
+            seen = photographs.seen_in(build, _asked(photo, marks, corners), _picks(photo, marks))
+            found["distances"] = [
+                {"from": r.from_feature, "to": r.to_feature, "says": told(r)}
+                for r in photographs.readings_of(marks.part, seen, photo.name)
+            ]
+            said += seen.notes
+        except FaultyInput as fault:
+            said += [f"{problem.what}. {problem.mend}." for problem in fault.problems]
+    pairs = _pairs(view, features)
+    if view is None or not pairs:
+        return found
+    if seen is not None and len(pairs) >= 2 and marks.rectangle_mm is not None:
+        at_mm = dict(zip(seen.names, seen.at_mm, strict=True))
+        move = _laid(view, [(fixing, at_mm[feature]) for fixing, feature in pairs])
+        corner_px = np.array([marks.at_px[name] for name in corners])
+        made = homography(corner_px, _laid_out(corner_px, marks.rectangle_mm), PICKED_WITHIN_PX)
+        if move is not None and not isinstance(made, NoHomography):
+            found["pattern"] = _pattern(view, pairs, made.matrix, move)
+            said.append("The host's pattern is drawn at its true size, laid on the marked features as well as it goes.")
+    elif len(pairs) >= 4:
+        said += _by_shape(found, view, pairs, marks)
+    return found
+
+
+def _by_shape(found: dict[str, Any], view: OverlayView, pairs: list[tuple[str, str]], marks: Marks) -> list[str]:
+    """Without a known size the host's pattern is stretched onto the marks: shape alone can be seen."""
+    host = np.array([_at(view, fixing) for fixing, _ in pairs])
+    seen = np.array([marks.at_px[feature] for _, feature in pairs])
+    made = homography(seen, host, PICKED_WITHIN_PX)
+    if isinstance(made, NoHomography):
+        return [f"{made.reason}."]
+    found["pattern"] = _pattern(view, pairs, made.matrix, (np.eye(2), np.zeros(2)))
+    allowed = {pair.fixing: max(0.0, pair.allowed_mm or 0.0) for pair in view.pairs}
+    slack = np.array([allowed.get(fixing, 0.0) for fixing, _ in pairs])
+    # Which face a picture shows is not asked, so both are allowed.
+    told_of = can_match(host, seen, PICKED_WITHIN_PX, [fixing for fixing, _ in pairs], slack_mm=slack)
+    return ["Size is not known here: the host's pattern is stretched onto the marks.", told_of.says]
+
+
+def _laid(view: OverlayView, places: list[tuple[str, np.ndarray]]) -> tuple[np.ndarray, np.ndarray] | None:
+    """The turn and shift that lay the host's fixings on places of the picture's face, for the drawing alone.
+
+    A picture may show either face, so both hands are tried and the nearer one is taken.
+    """
+    best: tuple[float, np.ndarray, np.ndarray] | None = None
+    for mirrored in (False, True):
+        move = rigid_fit([(_at(view, fixing), tuple(map(float, at))) for fixing, at in places], mirrored)
+        if move is None:
+            continue
+        turn, shift = np.array([row[:2] for row in move[:2]]), np.array([move[0][3], move[1][3]])
+        off = sum(float(np.sum((turn @ _at(view, fixing) + shift - at) ** 2)) for fixing, at in places)
+        if best is None or off < best[0] - 1e-9:
+            best = off, turn, shift
+    return None if best is None else best[1:]
+
+
+def _pairs(view: OverlayView | None, features: list[str]) -> list[tuple[str, str]]:
+    """Fixings with the marked features that are meant for them."""
+    if view is None:
+        return []
+    there = {fixing.id for fixing in view.fixings}
+    return [(p.fixing, p.feature) for p in view.pairs if p.feature in features and p.fixing in there]
+
+
+def _at(view: OverlayView, fixing: str) -> tuple[float, float]:
+    """Where a fixing of the view is, in the host's frame."""
+    found = next(one for one in view.fixings if one.id == fixing)
+    return found.at_mm[0], found.at_mm[1]
+
+
+def _laid_out(corner_px: np.ndarray, rectangle_mm: tuple[float, float]) -> np.ndarray:
+    """The rectangle on its face, its corners in the order in which they run in the picture (which has y down)."""
+    x, y = corner_px[:, 0], corner_px[:, 1]
+    clockwise = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)) > 0
+    width, height = rectangle_mm
+    up = -height if clockwise else height
+    return np.array([[0.0, 0.0], [width, 0.0], [width, up], [0.0, up]])
+
+
+def _pattern(
+    view: OverlayView, pairs: list[tuple[str, str]], matrix: np.ndarray, move: tuple[np.ndarray, np.ndarray]
+) -> list[dict[str, Any]]:
+    """Every fixing as the picture should show it: its middle, its edge, and the play about it, in px."""
+    paired = dict(pairs)
+    allowed = {pair.fixing: pair.allowed_mm for pair in view.pairs}
+    angle = np.linspace(0.0, 2.0 * math.pi, ROUND, endpoint=False)
+    circle = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    found = []
+    for fixing in view.fixings:
+        middle = np.array(fixing.at_mm[:2]) @ move[0].T + move[1]
+        radius = (size_mm(fixing) or 5.0) / 2
+        play = allowed.get(fixing.id)
+        rings = [radius] + ([play] if play is not None and 0.0 < play < 1e3 else [])
+        seen = [_projected(matrix, middle + circle * ring) for ring in rings]
+        at = _projected(matrix, middle[None])
+        if at is None or any(ring is None for ring in seen):
+            continue
+        found.append(
+            {
+                "id": fixing.id, "feature": paired.get(fixing.id), "at": at[0],
+                "edge": seen[0], "play": seen[1] if len(seen) > 1 else None,
+            }
+        )  # fmt: skip
+    return found
+
+
+def _projected(matrix: np.ndarray, at_mm: np.ndarray) -> list[list[float]] | None:
+    """Points of the face in px; None where one lies behind the camera."""
+    ahead = np.concatenate([at_mm, np.ones((len(at_mm), 1))], axis=1) @ matrix.T
+    if not (np.sign(ahead[:, 2]) == np.sign(ahead[0, 2])).all() or np.abs(ahead[:, 2]).min() < 1e-12:
+        return None
+    return [[round(float(value), 2) for value in row] for row in ahead[:, :2] / ahead[:, 2:]]
+
+
+# What is kept of them
+
+
+def picks_file(folder: Path, photo: Photo) -> Path:
+    """Where the marks of a picture are kept."""
+    return folder / PHOTOS / f"{photo.name}.picks.csv"
+
+
+def kept(folder: Path, photo: Photo) -> dict[str, Any]:
+    """The marks that are kept of a picture, with the digest that saving them anew has to name."""
+    path = picks_file(folder, photo)
+    content = path.read_bytes() if path.is_file() else b""
+    found: dict[str, Any] = {"digest": _digest(content), "part": None, "rectangle": None, "marks": {}}
+    rows = list(csv.DictReader(io.StringIO(content.decode("utf-8", "replace"))))
+    for row in rows[:MOST_PICKS]:
+        try:
+            found["marks"][row["feature"]] = [float(row["px"]), float(row["py"])]
+            found["part"] = row.get("part") or found["part"]
+            if row.get("width_mm") and row.get("height_mm"):
+                found["rectangle"] = [float(row["width_mm"]), float(row["height_mm"])]
+        except (KeyError, TypeError, ValueError):
+            continue
+    return found
+
+
+def _digest(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()
+
+
+def keep(folder: Path, build: Build, photo: Photo, marks: Marks, digest: str) -> str:
+    """Write the marks beside the picture; returns the new digest.
+
+    Raises
+    ------
+    FaultyInput
+        Somebody changed them since they were read; nothing was changed.
+    """
+    path = picks_file(folder, photo)
+    before = path.read_bytes() if path.is_file() else b""
+    if _digest(before) != digest:
+        raise _refused("marks", "these marks were changed by something else", "Reload the page to see them")
+    corners = corner_names(build, marks.part)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([*COLUMNS, "part", "width_mm", "height_mm"])
+    sides = [f"{side:.10g}" for side in marks.rectangle_mm] if marks.rectangle_mm else ["", ""]
+    for name, (x, y) in sorted(marks.at_px.items()):
+        writer.writerow([name, f"{x:.2f}", f"{y:.2f}", marks.part, *(sides if name in corners else ["", ""])])
+    path.parent.mkdir(exist_ok=True)
+    pipeline.write_text(path, out.getvalue())
+    return _digest(out.getvalue().encode())
+
+
+def take_down(folder: Path, build: Build, photo: Photo, marks: Marks) -> list[str]:
+    """Turn kept marks into readings with instrument photo; returns what was taken down and what it changed.
+
+    Raises
+    ------
+    FaultyInput
+        Nothing can be told from the picture, and why; no sheet was changed.
+    """
+    corners = corner_names(build, marks.part)
+    done = photographs.photograph(folder, _asked(photo, marks, corners, picks_file(folder, photo)))
+    said = [f"Taken down as {reading.reading}: {told(reading)}." for reading in done.readings]
+    return [*said, *done.notes, *(f"{change_says(change)}." for change in done.changes)]
+
+
+def _asked(photo: Photo, marks: Marks, corners: tuple[str, ...], points: Path | None = None) -> Asked:
+    if marks.rectangle_mm is None:
+        raise _refused("rectangle", "the size of the rectangle is not said", "Write its width and height in mm")
+    sides = ",".join(f"{side:.10g}" for side in marks.rectangle_mm)
+    asked = Asked(marks.part, photo.path, points or photo.path)
+    return replace(asked, rectangle=f"{sides},{','.join(corners)}")
+
+
+def _picks(photo: Photo, marks: Marks) -> Picks:
+    size = read_image_size(photo.path)
+    if isinstance(size, NoImage):
+        raise _refused("image", size.reason, "Give another picture")
+    assert isinstance(size, ImageSize)
+    return Picks({name: np.array(at) for name, at in marks.at_px.items()}, size, photo.name)

@@ -1,0 +1,246 @@
+"""Which address is answered by what. Every answer goes through the guard."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.formparsers import MultiPartException
+from starlette.requests import Request
+from starlette.responses import FileResponse, HTMLResponse, JSONResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from partkin import seeing
+from partkin.model.build import Build
+from partkin.model.problem import FaultyInput, Problem
+from partkin.page import frame, lay_view, part_view, photo_marks, photo_store, photo_view, reading_form
+from partkin.page.build_view import build_page
+from partkin.page.desk import Desk
+from partkin.page.frame import address, refusal
+from partkin.page.guard import Guard
+from partkin.page.markup import Html, tag, text
+from partkin.page.photo_store import Photo
+from partkin.positions.pictures import NoImage, read_image_size
+from partkin.seeing import Seen
+
+MOST_FIELDS = 20
+
+
+def make_app(folder: Path, key: str, port: int) -> Guard:
+    """Make the page of a folder.
+
+    Parameters
+    ----------
+    folder
+    key
+        Of this start; whoever names it is let in.
+    port
+        That it is asked for under.
+    """
+    pages = Pages(Desk(folder))
+    app = Starlette(routes=[
+        Route("/", pages.build),
+        Route("/page.css", pages.style),
+        *(Route(f"/{name}", pages.script) for name in frame.SCRIPTS),
+        Route("/icon.svg", pages.icon),
+        Route("/state", pages.state),
+        Route("/checks", pages.checks, methods=["POST"]),
+        Route("/part/{part}/readings", pages.reading, methods=["POST"]),
+        Route("/part/{part}/lay.json", pages.figures),
+        Route("/part/{part}/lay", pages.lay),
+        Route("/part/{part}", pages.part),
+        Route("/photos", pages.photos, methods=["GET"]),
+        Route("/photos", pages.upload, methods=["POST"]),
+        Route("/photos/{name}/image", pages.image),
+        Route("/photos/{name}/marks", pages.marks, methods=["GET"]),
+        Route("/photos/{name}/look", pages.look, methods=["POST"]),
+        Route("/photos/{name}/keep", pages.keep, methods=["POST"]),
+        Route("/photos/{name}", pages.photo),
+    ])  # fmt: skip
+    return Guard(app, key, port)
+
+
+class Pages:
+    """The answers, one method an address. Plain ones run in threads; those that read a body do so first."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+
+    # What is the same each time
+
+    def style(self, request: Request) -> Response:
+        return Response(frame.style(), media_type="text/css")
+
+    def icon(self, request: Request) -> Response:
+        return Response(frame.ICON, media_type="image/svg+xml")
+
+    def script(self, request: Request) -> Response:
+        return Response(frame.script(request.url.path.lstrip("/")), media_type="text/javascript")
+
+    # The build and its parts
+
+    def build(self, request: Request) -> Response:
+        return HTMLResponse(build_page(self.desk))
+
+    def part(self, request: Request) -> Response:
+        page = part_view.part_page(self.desk, request.path_params["part"])
+        return _not_there(self.desk) if page is None else HTMLResponse(page)
+
+    def state(self, request: Request) -> Response:
+        sheets = self.desk.sheets()
+        donors = seeing.donors_of(sheets.build) if sheets.build is not None else ()
+        done = [donor for donor in donors if self.desk.answer(donor) is not None]
+        return JSONResponse({
+            "number": sheets.number, "done": done, "progress": self.desk.progress(), "held": self.desk.held,
+        })  # fmt: skip
+
+    async def checks(self, request: Request) -> Response:
+        form = await _form(request)
+        if form.get("do") == "stop":
+            self.desk.stop()
+        elif form.get("do") == "go":
+            await run_in_threadpool(self.desk.go_on)
+        return RedirectResponse("/", 303)
+
+    async def reading(self, request: Request) -> Response:
+        form = await _form(request)
+        return await run_in_threadpool(self._take_down, request, form)
+
+    def _take_down(self, request: Request, form: dict[str, str]) -> Response:
+        """Answer a script with the few lines that are new, and a browser without one with the whole page."""
+        part, script = request.path_params["part"], _is_script(request)
+        try:
+            said = reading_form.take_down(self.desk, part, form).said
+            status = 200
+        except FaultyInput as fault:
+            said, status = refusal(fault.problems), 422
+        if script:
+            return JSONResponse({"said": said, "taken": status == 200}, status)
+        page = part_view.part_page(self.desk, part, said, form if status != 200 else None)
+        return _not_there(self.desk) if page is None else HTMLResponse(page, status)
+
+    def lay(self, request: Request) -> Response:
+        return self._of_donor(request, lambda build, donor: HTMLResponse(lay_view.lay_page(self.desk, build, donor)))
+
+    def figures(self, request: Request) -> Response:
+        def answer(build: Build, donor: str) -> Response:
+            found = lay_view.lay_figures(self.desk, build, donor)
+            return JSONResponse({"why": found}, 409) if isinstance(found, str) else JSONResponse(found)
+
+        return self._of_donor(request, answer)
+
+    def _of_donor(self, request: Request, answer: Callable[[Build, str], Response]) -> Response:
+        build, name = self.desk.sheets().build, request.path_params["part"]
+        found = build.part(name) if build is not None else None
+        if build is None or found is None or found.origin != "donor":
+            return _not_there(self.desk)
+        return answer(build, name)
+
+    # Photographs
+
+    def photos(self, request: Request) -> Response:
+        return HTMLResponse(photo_view.photos_page(self.desk, _part_asked(request)))
+
+    async def upload(self, request: Request) -> Response:
+        try:
+            async with request.form(max_files=1, max_fields=MOST_FIELDS) as form:
+                file, part = form.get("photo"), form.get("part")
+                if isinstance(file, str) or file is None:
+                    raise FaultyInput((Problem("photo", 0, "file", "no picture was given", "Choose one"),))
+                content, name = await file.read(), file.filename or "photo"
+            kept = await run_in_threadpool(photo_store.keep, self.desk.folder, name, content)
+        except (FaultyInput, MultiPartException) as fault:
+            problems = fault.problems if isinstance(fault, FaultyInput) else (_no_form(fault),)
+            return HTMLResponse(await run_in_threadpool(photo_view.photos_page, self.desk, None, problems), 422)
+        query = f"?part={address(str(part))[1:]}" if part else ""
+        return RedirectResponse(address("photos", kept) + query, 303)
+
+    def photo(self, request: Request) -> Response:
+        build, found = self.desk.sheets().build, self._photo(request)
+        if build is None or found is None:
+            return _not_there(self.desk)
+        return HTMLResponse(photo_view.photo_page(self.desk, build, found, _part_asked(request)))
+
+    def image(self, request: Request) -> Response:
+        found = self._photo(request)
+        if found is None:
+            return _not_there(self.desk)
+        size = read_image_size(found.path)
+        if isinstance(size, NoImage):
+            return Response(f"{size.reason}\n", 422, media_type="text/plain")
+        return FileResponse(found.path, media_type=found.type)
+
+    def marks(self, request: Request) -> Response:
+        found = self._photo(request)
+        return _not_there(self.desk) if found is None else JSONResponse(photo_marks.kept(self.desk.folder, found))
+
+    async def look(self, request: Request) -> Response:
+        return await self._marked(request, self._look)
+
+    async def keep(self, request: Request) -> Response:
+        return await self._marked(request, self._keep)
+
+    async def _marked(self, request: Request, answer: Callable[[Photo, Any], dict[str, Any]]) -> Response:
+        """Answer marks sent by the script."""
+        found = await run_in_threadpool(self._photo, request)
+        if found is None:
+            return _not_there(self.desk)
+        try:
+            tree = json.loads(await request.body())
+            return JSONResponse(await run_in_threadpool(answer, found, tree))
+        except FaultyInput as fault:
+            return JSONResponse({"refused": refusal(fault.problems)}, 422)
+        except (ValueError, RecursionError):
+            return JSONResponse({"refused": refusal((_no_form("not JSON"),))}, 422)
+
+    def _look(self, found: Photo, tree: Any) -> dict[str, Any]:
+        build, marks = self.desk.build(), photo_marks.marks_of(tree)
+        part = build.part(marks.part)
+        answer = self.desk.look(marks.part) if part is not None and part.origin == "donor" else None
+        view = seeing.overlay(build, answer) if isinstance(answer, Seen) else None
+        return photo_marks.look(build, found, marks, view)
+
+    def _keep(self, found: Photo, tree: Any) -> dict[str, Any]:
+        build, marks = self.desk.build(), photo_marks.marks_of(tree)
+        digest = photo_marks.keep(self.desk.folder, build, found, marks, str(tree.get("digest", "")))
+        said: Html = tag("p", f"The marks are kept in photos/{photo_marks.picks_file(self.desk.folder, found).name}.")
+        if tree.get("readings"):
+            try:
+                lines = photo_marks.take_down(self.desk.folder, build, found, marks)
+                said = text([said, [tag("p", line) for line in lines]])
+            except FaultyInput as fault:
+                said = text([said, refusal(fault.problems, "No reading was taken down")])
+        return {"digest": digest, "said": said}
+
+    def _photo(self, request: Request) -> Photo | None:
+        return photo_store.photo(self.desk.folder, request.path_params["name"])
+
+
+def _is_script(request: Request) -> bool:
+    return request.headers.get("accept", "").startswith("application/json")
+
+
+def _part_asked(request: Request) -> str | None:
+    return request.query_params.get("part")
+
+
+async def _form(request: Request) -> dict[str, str]:
+    """The fields of a plain form; files are not taken here."""
+    try:
+        async with request.form(max_files=0, max_fields=MOST_FIELDS) as form:
+            return {name: value for name, value in form.items() if isinstance(value, str)}
+    except MultiPartException:
+        return {}
+
+
+def _no_form(fault: object) -> Problem:
+    return Problem("page", 0, "form", f"this could not be read ({fault})", "Reload the page and send it again")
+
+
+def _not_there(desk: Desk) -> HTMLResponse:
+    main = [tag("h1", "There is no such page"), tag("p", tag("a", "To the build", href="/"))]
+    return HTMLResponse(frame.whole(desk, "Not there", text(main)), 404)

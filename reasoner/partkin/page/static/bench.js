@@ -1,0 +1,99 @@
+"use strict";
+// Shows how far the checks are, fetches a verdict when it is there, and sends the reading form without a reload.
+(() => {
+  const live = document.getElementById("live");
+  const own = Number(live.dataset.number);
+  const progress = document.getElementById("progress");
+  const buttons = document.querySelectorAll("#checks button");
+  const changed = document.getElementById("changed");
+  let number = own;
+  let done = null;
+
+  async function fetched(address, options) {
+    const answer = await fetch(address, options);
+    if (!answer.ok && answer.status !== 422) throw new Error(String(answer.status));
+    return answer;
+  }
+
+  // Takes parts of this page as the server would now show it; what is being typed stays.
+  async function refresh() {
+    const text = await (await fetched(location.href)).text();
+    const fresh = new DOMParser().parseFromString(text, "text/html");
+    if (fresh.getElementById("faults")) location.reload();
+    for (const old of document.querySelectorAll("#readings, [id^=told-]")) {
+      const now = fresh.getElementById(old.id);
+      if (now) old.replaceWith(document.adoptNode(now));
+    }
+    number = Number(fresh.getElementById("live").dataset.number);
+  }
+
+  async function look() {
+    const state = await (await fetched("/state")).json();
+    progress.textContent = state.progress;
+    for (const button of buttons) {
+      button.hidden = !state.progress || (button.value === "stop") === state.held;
+    }
+    const busy = state.progress !== "" && !state.held;
+    const more = done !== null && state.done.join(" ") !== done;
+    done = state.done.join(" ");
+    if (state.number !== number) {
+      // Fields that somebody works in are left alone: the sheets are shown anew when asked for.
+      if (document.querySelector("#marking, #lay")) changed.hidden = false;
+      else if (document.getElementById("faults")) location.reload();
+      else await refresh();
+    } else if (document.querySelector("[data-waiting]") || (more && location.pathname === "/")) {
+      await refresh();
+    }
+    return busy || Boolean(document.querySelector("[data-waiting]"));
+  }
+
+  async function watch() {
+    let busy = false;
+    try {
+      busy = await look();
+    } catch {
+      progress.textContent = "The program behind this page does not answer. Was it ended?";
+    }
+    setTimeout(watch, busy ? 400 : 2000);
+  }
+  watch();
+
+  const checks = document.getElementById("checks");
+  checks.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const body = new URLSearchParams({ do: event.submitter ? event.submitter.value : "stop" });
+    await fetched("/checks", { method: "POST", body });
+    await look();
+  });
+
+  const form = document.getElementById("reading");
+  if (!form) return;
+  const said = document.getElementById("said");
+  const ENDS = { across: 1, length: 1, thickness: 1, mass: 0 };
+  const quantity = form.elements.quantity;
+
+  function fit() {
+    const ends = ENDS[quantity.value] ?? 2;
+    form.querySelector(".f-from").hidden = ends < 1;
+    form.querySelector(".f-to").hidden = ends < 2;
+  }
+  quantity.addEventListener("change", fit);
+  fit();
+
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const began = performance.now();
+    const headers = { accept: "application/json" };
+    const answer = await fetched(form.action, { method: "POST", headers, body: new URLSearchParams(new FormData(form)) });
+    const found = await answer.json();
+    // The server escapes all that people wrote; the policy of this page lets no script run from here.
+    const lines = new DOMParser().parseFromString(found.said, "text/html").body.childNodes;
+    said.replaceChildren(...lines);
+    said.dataset.ms = String(performance.now() - began);
+    if (found.taken) {
+      for (const name of ["value", "note"]) form.elements[name].value = "";
+      await refresh();
+    }
+    form.elements.value.focus();
+  });
+})();
