@@ -46,7 +46,9 @@ def read_listings(file: Path, build: Build) -> Listings:
     rows = [_row(file, number, listing, build, faults) for number, listing in enumerate(listings, start=1)]
     if faults:
         raise FaultyInput(tuple(faults))
-    known = {(o.option, o.part, o.seller, o.price) for o in build.offers}
+    known: set[tuple[str, str | None, str | None, float | None]] = {
+        (o.option, o.part, o.seller, o.price) for o in build.offers
+    }
     kept, left_out = [], []
     for row in rows:
         key = (row["option"], row["part"] or None, row["seller"] or None, float(row["price"]) if row["price"] else None)
