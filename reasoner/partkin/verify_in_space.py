@@ -9,6 +9,8 @@ from partkin.as_written import Unwritten, exact
 from partkin.as_written_in_space import SpaceSides
 from partkin.proofs import Named, cos_sin
 from partkin.proofs_in_space import (
+    LEAN_COS,
+    LEAN_MM,
     HeldInSpace,
     Solid,
     dot,
@@ -78,7 +80,8 @@ def _figures(
 ) -> tuple[Fraction, list[tuple[str, Fraction]]]:
     """The true margin, and each figure that is another than stated."""
     across, along, lean = stands(held, rotation, shift)
-    offset, allowed = (across, held.allowed) if pair["direction"] == "across" else (along, held.grip)
+    leans = lean + LEAN_MM * (1 - LEAN_COS), LEAN_MM * (1 - LEAN_COS)
+    offset, allowed = {"across": (across, held.allowed), "along": (along, held.grip), "lean": leans}[pair["direction"]]
     margin = min(held.allowed - across, held.grip - along, -lean)
     at = tuple(a + b - c for a, b, c in zip(turned(rotation, held.donor), shift, held.host, strict=True))
     true = {

@@ -69,7 +69,7 @@ def test_the_sign_stands_and_its_proof_or_placement(seed: int) -> None:
         assert all(nogood.local != bool(nogood.pieces) for nogood in answer.conflict.nogoods)
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(8))
 def test_a_rigid_move_of_either_side_changes_nothing(seed: int) -> None:
     task = random_known(seed)
     draw = np.random.default_rng([5, seed])
@@ -201,9 +201,9 @@ def agrees_with_every_pairing(seed: int, fixings: int, features: int) -> FitAnsw
     return answer
 
 
-@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("seed", range(4))
 def test_pairing_agrees_with_trying_every_one(seed: int) -> None:
-    agrees_with_every_pairing(seed, 3, 4)
+    agrees_with_every_pairing(seed, 3, 3)
 
 
 @pytest.mark.slow

@@ -63,12 +63,12 @@ def refused(first: int, last: int) -> list[tuple[int, FitTask, Nogood]]:
 
 @pytest.fixture(scope="module")
 def proofs() -> list[tuple[int, FitTask, Nogood]]:
-    return refused(0, 26)
+    return refused(0, 16)
 
 
 def test_every_proof_is_confirmed_in_fractions(proofs) -> None:
-    assert len(proofs) >= 8
-    assert sum(len(nogood.pieces) > 1 for _, _, nogood in proofs) >= 3
+    assert len(proofs) >= 6
+    assert sum(len(nogood.pieces) > 1 for _, _, nogood in proofs) >= 2
     for seed, task, nogood in proofs:
         assert nogood.local or confirmed(task, nogood) is None, seed
     assert not any(nogood.local for _, _, nogood in proofs)
@@ -76,7 +76,7 @@ def test_every_proof_is_confirmed_in_fractions(proofs) -> None:
 
 @pytest.mark.slow
 def test_more_proofs_are_confirmed_and_few_are_local() -> None:
-    found = refused(26, 300)
+    found = refused(16, 300)
     assert len(found) > 100
     for seed, task, nogood in found:
         assert nogood.local or confirmed(task, nogood) is None, seed

@@ -163,6 +163,19 @@ def test_a_turned_over_cover_is_refused_by_its_axes() -> None:
     assert partkin.check(other, "donor").verdict == "bolts on"
 
 
+def test_an_axis_that_points_another_way_is_told_in_degrees() -> None:
+    """The fifth hole is drilled from above instead of through the wall."""
+    wrong = donor(BRACKET)
+    wrong[4] = replace(wrong[4], axis=tuple(float(v) for v in TURN @ (0.0, 0.0, 1.0)))
+    sheets = made(fixings(BRACKET), wrong)
+    verdict = partkin.check(sheets, "donor")
+    assert verdict.verdict == "does not fit" and "F5" in verdict.conflict.fixings
+    assert "degrees off that of" in verdict_text(verdict) and "mm out of reach, lean" not in verdict_text(verdict)
+    (odd,) = [pair for pair in verdict.pairs if pair.fixing == "F5"]
+    assert odd.direction == "lean" and odd.lean_deg > 30.0 and odd.state == "out of reach"
+    assert confirm(json.loads(verdict_json(verdict)), sheets).refused == ()
+
+
 def test_heights_on_one_side_alone_are_asked_for() -> None:
     unknown = [replace(f, z_mm=None, axis=None) for f in donor(DISH, turn=np.eye(3))]
     verdict = partkin.check(made(fixings(DISH), unknown), "donor")

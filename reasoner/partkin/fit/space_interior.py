@@ -260,7 +260,7 @@ def _step(cones: _Cones, walks: _Walks, settled_mm: float, sign: bool) -> tuple[
     missing, line_missing = values - s, lines - sl
     off = np.maximum(np.abs(missing).max(axis=(1, 2)), np.abs(line_missing).max(axis=1))
     done = (gap < settled_mm) & (off < settled_mm)
-    lost = ~(_inside(s) & _inside(y) & np.isfinite(gap))
+    lost = ~(_inside(s, sl) & _inside(y, yl) & np.isfinite(gap))
     if lost.any():
         # Rounding has carried a walk out of its cones: it stays where it is.
         s, y = (np.where(lost[:, None, None], (1.0, 0.0, 0.0), value) for value in (s, y))
@@ -317,8 +317,10 @@ def _advance(
     walks.put(on, moved)
 
 
-def _inside(cone: Floats) -> Floats:
-    return np.asarray((((cone * cone) @ _SIGNS > 0) & (cone[..., 0] > 0)).all(axis=1))
+def _inside(cone: Floats, line: Floats) -> Floats:
+    """Walks whose cones and lines have not been left, nor are left by rounding alone."""
+    room = (cone * cone) @ _SIGNS
+    return np.asarray(((room > 1e-14 * cone[..., 0] ** 2) & (cone[..., 0] > 0)).all(axis=1) & (line > 0).all(axis=1))
 
 
 def _inverse(cones: _Cones, walks: _Walks, whole: Floats, levers: Floats) -> Floats:
@@ -354,7 +356,7 @@ def _scaling(s: Floats, y: Floats) -> Floats:
     rs = 1 / np.sqrt(np.maximum((s * s) @ _SIGNS, 1e-300))
     ry = 1 / np.sqrt(np.maximum((y * y) @ _SIGNS, 1e-300))
     sb, yb = s * rs[..., None], y * ry[..., None]
-    middle = np.sqrt((1 + (sb * yb).sum(axis=-1)) * 0.5)
+    middle = np.sqrt(np.maximum(1 + (sb * yb).sum(axis=-1), 1.0) * 0.5)
     w = (sb + _SIGNS * yb) / (2 * middle)[..., None]
     out = np.empty((*s.shape, 3))
     out[..., 0, 0] = w[..., 0]

@@ -11,19 +11,19 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal
 
 import numpy as np
 
 from partkin.fit.layout import Layout, Pair, Side
+from partkin.fit.matching import cover
 from partkin.fit.rotations import angle_deg
 from partkin.fit.search import Found
 from partkin.fit.settle import Known, Settled
 from partkin.fit.space_certificate import prove
 from partkin.fit.space_minimax import FITS_MM, WILD_MM, SpacePlaced, best_in_space
-from partkin.fit.space_pairs import SpacePairs, grip_mm
-from partkin.fit.work import Masks, Work
-from partkin.model.fitting import FitTask, PairFit, Piece, Placement, Spot
+from partkin.fit.space_pairs import LEAN_COS, LEAN_SCALE_MM, SpacePairs, grip_mm
+from partkin.fit.work import Demand, Masks, Work
+from partkin.model.fitting import Direction, FitTask, PairFit, Piece, Placement, Spot
 
 Floats = np.ndarray
 
@@ -211,6 +211,24 @@ class SpaceWork(Work):
         must, should = needs_of(sides)
         return cls(task, layout, SpaceKnown(layout), must, should, node_limit)
 
+    def some_pairing(self, demands: Sequence[Demand]) -> Found:
+        """Return a pairing of these demands as near as laying the sides' main directions together shows."""
+        layout, aim = self.layout, self.needing(demands)
+        rows, columns = layout.rows, layout.columns
+        assert isinstance(rows, SpaceSide) and isinstance(columns, SpaceSide)
+        can = np.isfinite(layout.allowed_mm) & aim.useful()
+        here, there = (side.xyz_mm - side.xyz_mm.mean(axis=0) for side in (rows, columns))
+        best: Found | None = None
+        for turn in _main_directions(here, there):
+            off = here[:, None] - there @ turn.T
+            far = np.sqrt((off * off).sum(axis=-1)) - np.where(can, layout.allowed_mm, 0.0)
+            pairs = tuple((cover(can, far, aim.need, aim.count)[0] or {}).items())
+            settled = self.known.place(pairs)
+            if best is None or settled.excess_mm < best.excess_mm:
+                best = Found(pairs, 0, settled.excess_mm, settled.turn_rad, settled.shift_mm)
+        assert best is not None
+        return best
+
     def placed(self, found: Found) -> SpacePlaced:
         """The whole placement of a pairing."""
         settled = self.known.place(found.pairs)
@@ -246,6 +264,14 @@ class SpaceWork(Work):
         return found.pieces
 
 
+def _main_directions(rows: Floats, columns: Floats) -> list[Floats]:
+    """The four rotations (3, 3) that lay the main directions of points about their middle along the others'."""
+    sides = [np.linalg.svd(at, full_matrices=True)[2] for at in (rows, columns)]
+    signs = [(x, y, z) for x in (1, -1) for y in (1, -1) for z in (1, -1)]
+    turns = [sides[0].T @ np.diag(sign) @ sides[1] for sign in signs]
+    return [turn for turn in turns if np.linalg.det(turn) > 0]
+
+
 def needs_of(sides: tuple[Sequence[Spot], Sequence[Spot]]) -> tuple[Masks, Masks]:
     """Which spots of both sides must and which should be paired; all should where everything is spare."""
     must = [np.array([spot.must for spot in side], dtype=bool) for side in sides]
@@ -256,23 +282,24 @@ def needs_of(sides: tuple[Sequence[Spot], Sequence[Spot]]) -> tuple[Masks, Masks
 
 
 def stands(pairs: SpacePairs, named: Sequence[tuple[str, str]], placed: SpacePlaced) -> list[PairFit]:
-    """Each pair's figures: across the axis, or along it where that is what leaves less."""
+    """Each pair's figures, in the direction that leaves least: across, along, or how far its axis leans."""
     contact = pairs.contact(placed.turn[None], placed.shift_mm[None])
     across, along = pairs.across_mm(contact)[0], contact.along_mm[0]
     cosine = (contact.axis[0] * pairs.a).sum(axis=1)
     found = []
     for i, (fixing, feature) in enumerate(named):
-        offset, allowed = float(across[i]), float(pairs.rho[i])
-        direction: Literal["across", "along"] = "across"
-        if pairs.grip[i] - abs(along[i]) < allowed - offset:
-            offset, allowed, direction = abs(float(along[i])), float(pairs.grip[i]), "along"
-        margin = allowed - offset
-        if pairs.rho[i] < WILD_MM:
-            # Axes that point too far apart count too.
-            margin = min(margin, -float(placed.excess_mm[i]))
+        off: dict[Direction, tuple[float, float]] = {
+            "across": (float(across[i]), float(pairs.rho[i])), "along": (abs(float(along[i])), float(pairs.grip[i])),
+            "lean": (LEAN_SCALE_MM * (1.0 - float(cosine[i])), LEAN_SCALE_MM * (1.0 - LEAN_COS)),
+        }  # fmt: skip
+        if pairs.rho[i] >= WILD_MM:
+            # Of a pair of which something is not known, nothing is said along the axis.
+            off = {"across": off["across"]}
+        direction = min(off, key=lambda way: off[way][1] - off[way][0])
+        offset, allowed = off[direction]
         lean_deg = math.degrees(math.acos(min(1.0, max(-1.0, float(cosine[i])))))
         found.append(
-            PairFit(fixing, feature, offset, allowed, margin, direction, float(along[i]), lean_deg)
+            PairFit(fixing, feature, offset, allowed, allowed - offset, direction, float(along[i]), lean_deg)
         )
     return found
 

@@ -87,13 +87,17 @@ class Placement:
     z_mm: float | None = None
 
 
+Direction = Literal["across", "along", "lean"]
+
+
 @dataclass(frozen=True)
 class PairFit:
     """How one pair stands at the placement; `state` without `blocked`, which the mating decides.
 
-    In space offset and allowed are those of the direction that leaves less, `across` the fixing's axis or
-    `along` it; `along_mm` is how far the feature stands off along the axis, `lean_deg` by how much its axis
-    leans against the fixing's. None in the plane.
+    In space offset and allowed are those of the direction that leaves least: `across` the fixing's axis, `along`
+    it, or how far the axes `lean` against each other, as if at the end of a metre. `along_mm` is how far the
+    feature stands off along the axis, `lean_deg` by how much its axis leans against the fixing's. None in the
+    plane.
     """
 
     fixing: str
@@ -101,7 +105,7 @@ class PairFit:
     offset_mm: float
     allowed_mm: float
     margin_mm: float
-    direction: Literal["across", "along"] = "across"
+    direction: Direction = "across"
     along_mm: float | None = None
     lean_deg: float | None = None
 

@@ -82,19 +82,25 @@ def _in_space(task: FitTask, conflict: Conflict) -> str:
     pairs = listed([f"{p.feature} on {p.fixing}" for p in conflict.pairs])
     how = "by no turn and shift" if task.given else "under no pairing"
     worst = min(conflict.pairs, key=lambda pair: pair.margin_mm)
-    where = f"along the axis of {worst.fixing}" if worst.direction == "along" else f"across the axis of {worst.fixing}"
-    text = (
-        f"{how} do {listed(conflict.fixings)} all go together: at best ({pairs}) they are still "
-        f"{mm(conflict.shortfall_mm or 0.0)} out of reach, {where} among others"
-    )
+    if worst.direction == "lean":
+        still = f"the axis of {worst.feature} still points {worst.lean_deg:.0f} degrees off that of {worst.fixing}"
+    else:
+        still = (
+            f"they are still {mm(conflict.shortfall_mm or 0.0)} out of reach, {worst.direction} the axis of "
+            f"{worst.fixing} among others"
+        )
+    text = f"{how} do {listed(conflict.fixings)} all go together: at best ({pairs}) {still}"
     if len(conflict.pairs) == 2:
         one, other = conflict.pairs
         host_mm = _between(task.fixings, one.fixing, other.fixing)
         donor_mm = _between(task.features, one.feature, other.feature)
-        text += (
-            f" ({one.feature} and {other.feature} are {donor_mm:.1f} mm apart, {one.fixing} and {other.fixing} "
-            f"{host_mm:.1f} mm)"
-        )
+        if worst.direction == "lean":
+            host_deg = _between_axes(task.fixings, one.fixing, other.fixing)
+            donor_deg = _between_axes(task.features, one.feature, other.feature)
+            apart = f"point {donor_deg:.0f} degrees apart", f"{host_deg:.0f} degrees"
+        else:
+            apart = f"are {donor_mm:.1f} mm apart", f"{host_mm:.1f} mm"
+        text += f" ({one.feature} and {other.feature} {apart[0]}, {one.fixing} and {other.fixing} {apart[1]})"
     if conflict.local:
         text += "; found from several starts, not proved over every turn"
     return text
@@ -103,6 +109,12 @@ def _in_space(task: FitTask, conflict: Conflict) -> str:
 def _between(spots: tuple[Spot, ...], one: str, other: str) -> float:
     at = {spot.id: spot.at_mm for spot in spots}
     return math.dist(at[one], at[other])
+
+
+def _between_axes(spots: tuple[Spot, ...], one: str, other: str) -> float:
+    axis = {spot.id: spot.axis for spot in spots}
+    cosine = sum(a * b for a, b in zip(axis[one], axis[other], strict=True))
+    return math.degrees(math.acos(max(-1.0, min(1.0, cosine))))
 
 
 def _travel(task: FitTask, pair: PairFit) -> float:

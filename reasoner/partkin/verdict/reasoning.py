@@ -56,7 +56,7 @@ def _geometry(findings: Findings) -> list[Reason]:
     if len(findings.trials) > 1:
         found.append(Reason("", "which face was looked at is not said for one of the two: both were tried", (), None))
     if answer.margin_mm is not None and trial.stand != "missing":
-        found.append(Reason("", _margin(len(answer.pairs), answer.margin_mm), (), PLAY_SOURCE))
+        found.append(Reason("", _margin(answer, answer.margin_mm), (), PLAY_SOURCE))
     if answer.also:
         found.append(Reason("", f"{answer.also} other ways of pairing are equally good", (), None))
     if trial.chance is not None and trial.stand != "missing":
@@ -96,7 +96,11 @@ def _in_space(answer: FitAnswer) -> list[Reason]:
     return found
 
 
-def _margin(count: int, margin_mm: float) -> str:
+def _margin(answer: FitAnswer, margin_mm: float) -> str:
+    count = len(answer.pairs)
+    worst = min(answer.pairs, key=lambda pair: pair.margin_mm)
+    if worst.direction == "lean" and margin_mm < 0 and worst.lean_deg is not None:
+        return f"at the best placement the axes of the worst of {count} pairs point {worst.lean_deg:.0f} degrees apart"
     if margin_mm >= -1e-6:
         return f"at the best placement all {count} pairs line up, the tightest with {mm(max(margin_mm, 0.0))} to spare"
     return f"at the best placement the worst of {count} pairs is {mm(-margin_mm)} out of reach"

@@ -39,9 +39,12 @@ def pairs(trial: Trial) -> tuple[Pair, ...]:
 def _pair(trial: Trial, pair: PairFit) -> Pair:
     mating = trial.matings.get((pair.fixing, pair.feature))
     why = mating.blocked if mating is not None else None
+    blocked = why is not None
+    if not blocked and pair.direction == "lean" and pair.margin_mm < 0:
+        why = f"its axis points {pair.lean_deg:.0f} degrees off that of the fixing"
     return Pair(
         pair.fixing, pair.feature, pair.offset_mm, pair.allowed_mm, pair.margin_mm,
-        state(pair.margin_mm, why is not None), why, pair.direction, pair.along_mm, pair.lean_deg,
+        state(pair.margin_mm, blocked), why, pair.direction, pair.along_mm, pair.lean_deg,
     )  # fmt: skip
 
 
