@@ -20,9 +20,10 @@ from partkin.model.reasons import Unknown
 from partkin.model.trial import Trial
 from partkin.positions import draws, lengths
 from partkin.positions.budget import covariance_mm2 as covariance_mm2
-from partkin.positions.by_draws import ask_by_draws, promises, weight_between
+from partkin.positions.by_draws import agreement, ask_by_draws, told_by_each, weight_between
 from partkin.positions.next_reading import Ask, Candidate
 from partkin.positions.next_reading import next_readings as by_margin
+from partkin.positions.sampling import as_normal
 from partkin.positions.wording import meaning, named
 from partkin.reading_costs import SELLER, effort_minutes, instrument_for, reading_costs
 from partkin.tables import greatest_error_mm
@@ -68,7 +69,8 @@ class Wanted:
 class Field:
     """Every reading that could be taken (c of them), and the draws that they are judged by.
 
-    `drawn_mm` (c, n): what each would come out at; `fits` (n,).
+    `drawn_mm` (c, n): what each would come out at; `fits` (n,). `agrees_within` (c,): how many standard deviations
+    off each may be and still agree with the other readings of its part; None: no matter how far.
     """
 
     candidates: tuple[Candidate, ...]
@@ -76,6 +78,13 @@ class Field:
     fits: np.ndarray
     confidence: float
     donor: str
+    agrees_within: tuple[float | None, ...] = ()
+
+    def ask(self, at: int, weight: np.ndarray | None = None) -> Ask:
+        """Judge one candidate by the draws."""
+        return ask_by_draws(
+            self.candidates[at], self.fits, self.drawn_mm[at], self.confidence, weight, self.agrees_within[at]
+        )
 
 
 def open_readings(findings: Findings, places: Places) -> tuple[Unknown, ...]:
@@ -153,7 +162,12 @@ def wanted(
     field = field_of(findings, here, trial, on_bench, labour_rate, count)
     if not field.candidates:
         return ()
-    return _by_margin(field, here, trial, most) if _one_way(field) else ranked(field, most)
+    return best_of(field, here, trial, most)
+
+
+def best_of(field: Field, places: Places, trial: Trial, most: int) -> tuple[Wanted, ...]:
+    """The best readings of a field: by its draws, or by the margin where hardly a draw goes one of the two ways."""
+    return _by_margin(field, places, trial, most) if _one_way(field) else ranked(field, most)
 
 
 def together(findings: Findings, places: Places, most: int) -> tuple[Wanted, ...]:
@@ -163,7 +177,7 @@ def together(findings: Findings, places: Places, most: int) -> tuple[Wanted, ...
         return ()
     here = in_layouts(places, trial.layouts)
     whole = field_of(findings, here, trial, at_hand=False)
-    field = _only(whole, [at for at, one in enumerate(whole.candidates) if one.part == whole.donor])
+    field = only(whole, [at for at, one in enumerate(whole.candidates) if one.part == whole.donor])
     if not field.candidates:
         return ()
     if _one_way(field):
@@ -175,7 +189,7 @@ def together(findings: Findings, places: Places, most: int) -> tuple[Wanted, ...
         at = next((at for at in _order(field, weight) if field.candidates[at] not in asked), None)
         if at is None:
             break
-        ask = ask_by_draws(field.candidates[at], field.fits, field.drawn_mm[at], field.confidence, weight)
+        ask = field.ask(at, weight)
         found.append(_wanted(ask, field.donor, None))
         weight = weight * weight_between(ask, field.drawn_mm[at])
         if weight.sum() < FEWEST_DRAWS:
@@ -193,10 +207,10 @@ def ranked(field: Field, most: int, weight: np.ndarray | None = None) -> tuple[W
     """The best of the field with their thresholds, and what to read where each leaves it open."""
     found = []
     order = _order(field, weight)
-    near = _only(field, order[:MOST_FOLLOWED])
+    near = only(field, order[:MOST_FOLLOWED])
     for at in order[:most]:
         one = field.candidates[at]
-        ask = ask_by_draws(one, field.fits, field.drawn_mm[at], field.confidence, weight)
+        ask = field.ask(at, weight)
         between = weight_between(ask, field.drawn_mm[at]) * (1.0 if weight is None else weight)
         after = _order(near, between) if between.sum() > FEWEST_DRAWS else []
         then = next((near.candidates[other] for other in after if near.candidates[other] != one), None)
@@ -204,17 +218,23 @@ def ranked(field: Field, most: int, weight: np.ndarray | None = None) -> tuple[W
     return tuple(found)
 
 
-def _only(field: Field, rows: list[int]) -> Field:
-    return replace(field, candidates=tuple(field.candidates[at] for at in rows), drawn_mm=field.drawn_mm[rows])
+def only(field: Field, rows: list[int]) -> Field:
+    """Some candidates of a field."""
+    return replace(
+        field,
+        candidates=tuple(field.candidates[at] for at in rows),
+        drawn_mm=field.drawn_mm[rows],
+        agrees_within=tuple(field.agrees_within[at] for at in rows),
+    )
 
 
 def _order(field: Field, weight: np.ndarray | None) -> list[int]:
-    told = promises(field.candidates, field.fits, field.drawn_mm, field.confidence, weight)
+    told = told_by_each(field.candidates, field.fits, field.drawn_mm, weight)
     keys = [
         (-round(float(tells) / one.effort, 6), one.part, one.from_feature, one.to_feature)
-        for one, tells in zip(field.candidates, told.tells, strict=True)
+        for one, tells in zip(field.candidates, told, strict=True)
     ]
-    worth = [at for at in range(len(keys)) if told.tells[at] >= LEAST_TOLD]
+    worth = [at for at in range(len(keys)) if told[at] >= LEAST_TOLD]
     return sorted(worth, key=keys.__getitem__)
 
 
@@ -281,6 +301,8 @@ def field_of(
     """List what could be read on either part, with its value in each draw."""
     known = findings.known
     pairs = _measured_pairs(trial)
+    # Once a reading is in, the check takes what it ties together as normal; so what it will say is foretold so.
+    places = replace(places, host=as_normal(places.host), donor=as_normal(places.donor))
     shown = places.hosted.placed_by
     host_rows = places.host_side.readings
     candidates: list[Candidate] = []
@@ -297,7 +319,14 @@ def field_of(
         drawn.append(values_mm)
     fits = fitting_draws(known, places, trial, count) if candidates else np.zeros(count, dtype=bool)
     spread = np.array(drawn) if drawn else np.zeros((0, count))
-    return Field(tuple(candidates), spread, fits, findings.confidence, known.donor.part.part)
+    near = {side.part: _agrees_within(side) for side in (places.host, places.donor)}
+    within = tuple(near[one.part] if one.quantity == "centres" else None for one in candidates)
+    return Field(tuple(candidates), spread, fits, findings.confidence, known.donor.part.part, within)
+
+
+def _agrees_within(side: Positions) -> float | None:
+    """None where the readings disagree already: then everything is widened, and one more changes little."""
+    return agreement(side.chi_square, side.degrees_of_freedom) if side.agree else None
 
 
 def _measured_pairs(trial: Trial) -> list[tuple[str, str]]:

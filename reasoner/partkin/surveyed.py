@@ -139,7 +139,7 @@ def survey_text(surveyed: Surveyed) -> str:
 def _lines(surveyed: Surveyed) -> Iterator[str]:
     found = surveyed.positions
     named = f" ({surveyed.name})" if surveyed.name else ""
-    yield f"{found.part}{named}: {_summary(found)}"
+    yield from _fold(f"{found.part}{named}: {_summary(found)}", "", "    ")
     if found.features:
         yield ""
         yield from _places(surveyed)
@@ -158,7 +158,8 @@ def _summary(found: Positions) -> str:
         words.append(f"{loose} without a place")
     distances = sum(row.kind == "distance" and row.used for row in found.observed)
     if distances:
-        words.append(f"{distances} distance{'s' if distances != 1 else ''} adjusted with what is stated")
+        stated = " with the stated places" if found.framed else ""
+        words.append(f"{distances} distance{'s' if distances != 1 else ''} adjusted{stated}")
         spare = found.degrees_of_freedom
         words.append(f"{spare} of the readings to spare" if spare else "none to spare, so nothing shows a slip")
     if len(found.layouts) > 1:
@@ -178,7 +179,7 @@ def _places(surveyed: Surveyed) -> Iterator[str]:
     yield (f"  {'feature':<{width}} {'x':>9} {'y':>9} {height} {'long':>6} {'short':>6} {'angle':>6}  rests on")
     for number, name in enumerate(found.features):
         at = surveyed.ellipses[name]
-        cells = "".join(f" {value + 0.0:9.2f}" for value in found.xyz_mm[number])
+        cells = "".join(f" {round(float(value), 2) + 0.0:9.2f}" for value in found.xyz_mm[number])
         angle = f"{at.angle_deg:6.0f}" if at.long_mm - at.short_mm > 0.005 else f"{'':>6}"
         rests = _rests_on(surveyed, name)
         yield f"  {name:<{width}}{cells}  {at.long_mm:6.2f} {at.short_mm:6.2f} {angle}  {rests}"
@@ -205,7 +206,7 @@ def _readings(observed: Sequence[Observed]) -> Iterator[str]:
         left = "" if row.used else "  left out"
         yield (
             f"  {row.reading:<{width}} {between:<{ends}} {row.value_mm:9.2f} {row.adjusted_mm:9.2f} "
-            f"{row.residual_mm + 0.0:6.2f} {100 * row.redundancy:6.0f} %  {row.w + 0.0:5.1f}{left}"
+            f"{round(row.residual_mm, 2) + 0.0:6.2f} {100 * row.redundancy:6.0f} %  {round(row.w, 1) + 0.0:5.1f}{left}"
         )
 
 
@@ -215,6 +216,10 @@ def _section(title: str, texts: Sequence[str]) -> Iterator[str]:
     yield ""
     yield title
     for text in texts:
-        yield from wrap(
-            text, WIDTH, initial_indent="  - ", subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
-        )
+        yield from _fold(text, "  - ", "    ")
+
+
+def _fold(text: str, first: str, indent: str) -> list[str]:
+    return wrap(
+        text, WIDTH, initial_indent=first, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+    )

@@ -22,6 +22,7 @@ from partkin.positions.by_draws import ask_by_draws
 from partkin.positions.distributions import normal_quantile
 from partkin.positions.lengths import Distance, centre_distances, standard_uncertainty_mm
 from partkin.positions.next_reading import Ask, Band, Candidate
+from partkin.positions.sampling import as_normal
 from partkin.positions.wording import meaning
 from partkin.reading_costs import SELLER, effort_minutes, instrument_for
 from partkin.tables import greatest_error_mm
@@ -201,8 +202,8 @@ def _judged(findings: Findings, places: Places, trial: Trial, spot: Spot, candid
     """What each distance from the spot means, by draws over everywhere that it might be near there."""
     sigma_mm = max(one.sigma_mm for one in candidates)
     wide_mm = 1.5 * (spot.play_mm + 4.0 * sigma_mm)
-    donor = with_guess(places.donor, spot.feature, spot.at_mm, wide_mm)
-    guessed = replace(places, donor=donor)
+    donor = with_guess(as_normal(places.donor), spot.feature, spot.at_mm, wide_mm)
+    guessed = replace(places, donor=donor, host=as_normal(places.host))
     tried = trying.trial(findings.known, guessed, findings.confidence, mirrored=trial.mirrored)
     if not tried.answer.pairs:
         return [Ask(one, _length(donor, one), one.sigma_mm, 0.0, 0.0, 0.0) for one in candidates]

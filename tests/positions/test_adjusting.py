@@ -266,3 +266,9 @@ def test_any_sheet_gives_an_answer(seed: int) -> None:
 def test_two_thousand_sheets_give_an_answer() -> None:
     for seed in range(60, 2060):
         holds_together(seed)
+
+
+def test_whole_numbers_as_coordinates_are_numbers() -> None:
+    rows = [Feature("p", name, "hole", x_mm=x, y_mm=y) for name, x, y in (("a", 0, 0), ("b", 300, 0), ("c", 0, 200))]
+    read = [Reading("p", "r1", "centres", 390.0, "mm", "a", "b", plus_minus=0.2)]
+    assert adjust("p", rows, read).suspects

@@ -109,7 +109,7 @@ def _dims(mine: dict[str, Feature]) -> int:
 
 def _coordinates(row: Feature, d: int) -> np.ndarray:
     stated = (row.x_mm, row.y_mm, row.z_mm)[:d]
-    return np.array([math.nan if value is None else value for value in stated])
+    return np.array([math.nan if value is None else value for value in stated], dtype=float)
 
 
 def _survey(part: str, mine: dict[str, Feature], distances: Sequence[lengths.Distance]) -> Survey:

@@ -8,27 +8,22 @@ too long.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
-from partkin.positions.distributions import normal_cdf
+from partkin.positions.distributions import chi_square_quantile, normal_cdf
 from partkin.positions.next_reading import Ask, Band, Candidate
 
 GRID = 241
 COARSE_GRID = 33
 BINS = 96
 FINE_BINS = 512
+# Fewer draws than this behind a value promise nothing.
+FEWEST_BEHIND = 40.0
+# A value is promised an answer only where less than this share of the error asked for is left.
+PROMISED = 0.75
 # How far out a reading is looked at, in standard deviations of what is expected.
 REACH = 4.0
-
-
-@dataclass(frozen=True, eq=False)
-class Promise:
-    """What each of c candidates is expected to do: `settles`, `tells` as in `Ask`, float64 (c,)."""
-
-    settles: np.ndarray
-    tells: np.ndarray
 
 
 def chance_after(
@@ -76,11 +71,10 @@ def look_mm(sigma_mm: float, spread_mm: float, count: float) -> float:
     return max(sigma_mm, spread_mm * max(count, 1.0) ** -0.2, 1e-9)
 
 
-def promises(
-    candidates: tuple[Candidate, ...], fits: np.ndarray, drawn_mm: np.ndarray, confidence: float = 0.95,
-    weight: np.ndarray | None = None,
-) -> Promise:  # fmt: skip
-    """Judge many candidates at once, on a coarser grid than `ask_by_draws`.
+def told_by_each(
+    candidates: tuple[Candidate, ...], fits: np.ndarray, drawn_mm: np.ndarray, weight: np.ndarray | None = None
+) -> np.ndarray:
+    """Return what each of many candidates is expected to tell, on a coarser grid than `ask_by_draws`.
 
     Parameters
     ----------
@@ -90,19 +84,20 @@ def promises(
         bool (n,).
     drawn_mm
         float64 (c, n): each candidate's value in each draw.
-    confidence
     weight
         float64 (n,), of the draws; equal when left out.
 
     Returns
     -------
-    Promise
+    ndarray
+        float64 (c,), `Ask.tells` of each.
     """
     drawn = np.asarray(drawn_mm, dtype=float)
     c, n = drawn.shape
-    if not c:
-        return Promise(np.zeros(0), np.zeros(0))
     own = np.ones(n) / n if weight is None else np.asarray(weight, dtype=float) / float(np.sum(weight))
+    now = float(own @ fits)
+    if not c or not 0.0 < now < 1.0:
+        return np.zeros(c)
     middle = drawn @ own
     spread = np.sqrt(np.maximum((drawn - middle[:, None]) ** 2 @ own, 0.0))
     sigma = np.array([one.sigma_mm for one in candidates])
@@ -120,16 +115,13 @@ def promises(
     likely = np.einsum("cgb,cb->cg", kernel, mass)
     chance = np.einsum("cgb,cb->cg", kernel, good) / np.maximum(likely, 1e-300)
     likely /= likely.sum(axis=1, keepdims=True)
-    settled = (chance >= confidence) | (chance <= 1.0 - confidence)
-    now = float(own @ fits)
     left = (likely * chance * (1.0 - chance)).sum(axis=1)
-    tells = 1.0 - left / (now * (1.0 - now)) if 0.0 < now < 1.0 else np.zeros(c)
-    return Promise((likely * settled).sum(axis=1), np.clip(tells, 0.0, 1.0))
+    return np.clip(1.0 - left / (now * (1.0 - now)), 0.0, 1.0)
 
 
 def ask_by_draws(
     candidate: Candidate, fits: np.ndarray, drawn_mm: np.ndarray, confidence: float = 0.95,
-    weight: np.ndarray | None = None,
+    weight: np.ndarray | None = None, agrees_within: float | None = None,
 ) -> Ask:  # fmt: skip
     """Judge a candidate by draws: how likely it settles the verdict, and which values mean what.
 
@@ -143,6 +135,9 @@ def ask_by_draws(
     confidence
     weight
         float64 (n,), of the draws; equal when left out.
+    agrees_within
+        How many standard deviations a value may be from what is expected and still agree with the other readings
+        (`agreement`); beyond, it will be asked for again and settles nothing.
 
     Returns
     -------
@@ -157,9 +152,12 @@ def ask_by_draws(
     spread_mm = math.hypot(drawn_spread_mm, candidate.sigma_mm)
     read_mm = middle_mm + np.linspace(-REACH, REACH, GRID) * spread_mm
     look = look_mm(candidate.sigma_mm, drawn_spread_mm, 1.0 / float(own @ own))
-    chance, likely = _chance_in_bins(fits, drawn, look, read_mm, own)
-    answers = _answers(chance, confidence)
-    settles = float(likely[answers != 0].sum())
+    chance, likely, behind = _told_at(fits, drawn, look, read_mm, own)
+    answers = _answers(chance, behind, confidence)
+    if agrees_within is not None:
+        answers[np.abs(read_mm - middle_mm) > agrees_within * spread_mm] = 2
+    settled = ((chance >= confidence) | (chance <= 1.0 - confidence)) & (answers != 2)
+    settles = float(likely[settled].sum())
     now = float(own @ fits)
     left = float(likely @ (chance * (1.0 - chance)))
     tells = min(1.0, max(0.0, 1.0 - left / (now * (1.0 - now)))) if 0.0 < now < 1.0 else 0.0
@@ -168,38 +166,70 @@ def ask_by_draws(
     )  # fmt: skip
 
 
-def _chance_in_bins(
+def agreement(chi_square: float, degrees_of_freedom: int, level: float = 0.95) -> float:
+    """How many standard deviations one more reading may be off for a network still to agree with itself.
+
+    Parameters
+    ----------
+    chi_square, degrees_of_freedom
+        Of the network without it.
+
+    Examples
+    --------
+    >>> round(agreement(0.0, 0), 2)
+    1.96
+    """
+    limit = chi_square_quantile(level, degrees_of_freedom + 1)
+    return math.sqrt(max(0.0, limit - chi_square))
+
+
+def _told_at(
     fits: np.ndarray, drawn_mm: np.ndarray, sigma_mm: float, read_mm: np.ndarray, own: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """`chance_after` of draws put into bins much narrower than the look."""
-    if len(drawn_mm) <= FINE_BINS:
-        return chance_after(fits, drawn_mm, sigma_mm, read_mm, own)
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """As `chance_after`, in bins much narrower than the look, with how many draws stand behind each value."""
     low_mm, high_mm = float(read_mm[0]), float(read_mm[-1])
     place = np.clip((drawn_mm - low_mm) / (high_mm - low_mm) * FINE_BINS, 0, FINE_BINS - 1).astype(int)
     mass = np.bincount(place, own, FINE_BINS)
     good = np.bincount(place, own * fits, FINE_BINS)
-    there = mass > 0.0
-    middles_mm = low_mm + (np.flatnonzero(there) + 0.5) * (high_mm - low_mm) / FINE_BINS
-    return chance_after(good[there] / mass[there], middles_mm, sigma_mm, read_mm, mass[there])
+    square = np.bincount(place, own**2, FINE_BINS)
+    middles_mm = low_mm + (np.arange(FINE_BINS) + 0.5) * (high_mm - low_mm) / FINE_BINS
+    kernel = np.exp(-0.5 * ((read_mm[:, None] - middles_mm[None]) / sigma_mm) ** 2)
+    total = kernel @ mass
+    chance = kernel @ good / np.maximum(total, 1e-300)
+    behind = total**2 / np.maximum(kernel**2 @ square, 1e-300)
+    return chance, total / total.sum(), behind
 
 
-def _answers(chance: np.ndarray, confidence: float) -> np.ndarray:
+def _answers(chance: np.ndarray, behind: np.ndarray, confidence: float) -> np.ndarray:
     """What each value means: 1 bolts on, -1 does not, 0 neither.
 
     Nothing is promised that a value further in or out takes back: it bolts on between two values only
-    where it does all the way, and it does not beyond one only where it does not all the way.
+    where it does all the way, and it does not beyond one only where it does not all the way. Nor is anything
+    promised where few draws stand behind a value; beyond those, "does not" goes on as it was.
     """
-    peak = int(np.argmax(chance))
-    held = np.concatenate([np.minimum.accumulate(chance[peak::-1])[::-1], np.minimum.accumulate(chance[peak:])[1:]])
-    below = np.maximum.accumulate(chance)
-    above = np.maximum.accumulate(chance[::-1])[::-1]
-    outer = np.minimum(below, above)
-    return np.where(held >= confidence, 1, np.where(outer <= 1.0 - confidence, -1, 0))
+    # Half a draw of either answer keeps few of one kind from looking certain.
+    careful = (chance * behind + 0.5) / (behind + 1.0)
+    known = behind >= FEWEST_BEHIND
+    if not known.any():
+        return np.zeros(len(chance), dtype=int)
+    first, last = int(np.argmax(known)), len(known) - 1 - int(np.argmax(known[::-1]))
+    inner = careful[first : last + 1]
+    peak = int(np.argmax(inner))
+    held = np.concatenate([np.minimum.accumulate(inner[peak::-1])[::-1], np.minimum.accumulate(inner[peak:])[1:]])
+    outer = np.minimum(np.maximum.accumulate(inner), np.maximum.accumulate(inner[::-1])[::-1])
+    bar = PROMISED * (1.0 - confidence)
+    told = np.where(held >= 1.0 - bar, 1, np.where(outer <= bar, -1, 0))
+    answers = np.zeros(len(chance), dtype=int)
+    answers[first : last + 1] = told
+    answers[:first], answers[last + 1 :] = min(0, told[0]), min(0, told[-1])
+    if (told == 1).all():
+        answers[:] = 1
+    return answers
 
 
 def _bands(read_mm: np.ndarray, answers: np.ndarray) -> tuple[Band, ...]:
     """Ranges of one answer each. `bolts on` is never promised beyond the values that were looked at."""
-    words = {1: "bolts on", 0: "between", -1: "does not"}
+    words = {1: "bolts on", 0: "between", -1: "does not", 2: "again"}
     if len(set(answers.tolist())) > 1:
         far = float(read_mm[1] - read_mm[0])
         if answers[0] == 1:

@@ -38,7 +38,11 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Band:
-    """A range of readings that leads to one answer: `bolts on`, `does not` or `between`. None: no end."""
+    """A range of readings that leads to one answer. None: no end.
+
+    `bolts on`, `does not`, `between` (the verdict stays open) or `again`: so far from what is expected that it does
+    not agree with the other readings, and is to be read once more.
+    """
 
     answer: str
     from_mm: float | None

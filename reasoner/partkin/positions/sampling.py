@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from partkin.model.positions import Positions
-from partkin.positions.budget import weighted_rows
+from partkin.positions.budget import covariance_mm2, weighted_rows
 
 BLOCK = 128
 
@@ -61,6 +61,15 @@ def of_layout(positions: Positions, layout: int) -> Positions:
         xyz_mm=positions.layouts[layout],
         covariance_mm2=positions.layout_covariances_mm2[layout],
     )
+
+
+def as_normal(positions: Positions) -> Positions:
+    """Return the same positions with normal errors everywhere, as they are once a reading ties features together.
+
+    Adjusted features keep their covariance, the others have that of their rectangular errors.
+    """
+    names = positions.features
+    return replace(positions, covariance_mm2=covariance_mm2(positions), adjusted=names)
 
 
 def uniform_in_stadium(
