@@ -8,6 +8,8 @@ from http.cookies import CookieError, SimpleCookie
 from typing import Any
 from urllib.parse import parse_qs
 
+from starlette.exceptions import HTTPException
+
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
@@ -29,10 +31,6 @@ HEADERS = (
     (b"cross-origin-resource-policy", b"same-origin"),
     (b"cache-control", b"no-store"),
 )
-
-
-class TooMuch(Exception):
-    """More was sent than the limit."""
 
 
 class Guard:
@@ -66,20 +64,13 @@ class Guard:
         if not length.isdigit() or int(length) > limit:
             await _plain(send, 413, f"More than {limit} bytes are not taken.")
             return
-        begun = False
 
         async def sent(message: Message) -> None:
-            nonlocal begun
             if message["type"] == "http.response.start":
-                begun = True
                 message = {**message, "headers": [*_without(message["headers"]), *HEADERS]}
             await send(message)
 
-        try:
-            await self.app(scope, _counted(receive, limit), sent)
-        except TooMuch:
-            if not begun:
-                await _plain(send, 413, f"More than {limit} bytes are not taken.")
+        await self.app(scope, _counted(receive, limit), sent)
 
     def _refusal(self, scope: Scope, headers: dict[str, list[str]]) -> tuple[int, str] | None:
         """Status and reason, where a request is not let through."""
@@ -141,7 +132,7 @@ def _counted(receive: Receive, limit: int) -> Receive:
         message = await receive()
         had += len(message.get("body", b"") or b"")
         if had > limit:
-            raise TooMuch
+            raise HTTPException(413, f"More than {limit} bytes are not taken.")
         return message
 
     return counting

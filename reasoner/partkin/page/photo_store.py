@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -92,7 +93,10 @@ def _upright(content: bytes) -> bytes:
     if len(content) > MOST_BYTES:
         raise _refused(f"the picture is larger than {MOST_BYTES // 1_000_000} MB", mend)
     try:
-        with Image.open(io.BytesIO(content), formats=FORMATS) as picture:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            opened = Image.open(io.BytesIO(content), formats=FORMATS)
+        with opened as picture:
             if picture.width * picture.height > MOST_PIXELS:
                 raise _refused(f"the picture has more than {MOST_PIXELS // 1_000_000} million pixels", mend)
             turned = ImageOps.exif_transpose(picture)
@@ -102,7 +106,7 @@ def _upright(content: bytes) -> bytes:
             return out.getvalue()
     except UnidentifiedImageError:
         raise _refused("this is not a picture that can be read", mend) from None
-    except Image.DecompressionBombError:
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise _refused(f"the picture has more than {MOST_PIXELS // 1_000_000} million pixels", mend) from None
     except (OSError, ValueError, SyntaxError) as fault:
         raise _refused(f"the picture cannot be unpacked ({fault})", mend) from None

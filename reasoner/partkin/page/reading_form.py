@@ -112,7 +112,7 @@ def _words(part: str, cells: dict[str, str]) -> Words:
 
 def _known(desk: Desk, donor: str) -> Verdict | None:
     answer = desk.answer(donor)
-    return answer.verdict if isinstance(answer, Seen) else None
+    return answer.verdict if isinstance(answer, Seen) else desk.verdict_before(donor)
 
 
 def _said(desk: Desk, build: Build, reading: Reading, before: dict[str, Verdict | None]) -> Html:

@@ -60,7 +60,7 @@ def make_app(folder: Path, key: str, port: int) -> Guard:
         Route("/photos/{name}/look", pages.look, methods=["POST"]),
         Route("/photos/{name}/keep", pages.keep, methods=["POST"]),
         Route("/photos/{name}", pages.photo),
-    ])  # fmt: skip
+    ], exception_handlers={404: pages.not_there})  # fmt: skip
     return Guard(app, key, port)
 
 
@@ -74,6 +74,9 @@ class Pages:
 
     def style(self, request: Request) -> Response:
         return Response(frame.style(), media_type="text/css")
+
+    def not_there(self, request: Request, fault: Exception) -> Response:
+        return _not_there(self.desk)
 
     def icon(self, request: Request) -> Response:
         return Response(frame.ICON, media_type="image/svg+xml")

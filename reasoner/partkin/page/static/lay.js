@@ -250,8 +250,7 @@
     });
     element.addEventListener("pointermove", (event) => {
       if (!last) return;
-      const shown = element.getBoundingClientRect().width / element.viewBox.baseVal.width;
-      const per = pixels() * shown;
+      const per = pixels() * element.getScreenCTM().a;
       shifted((event.clientX - last[0]) / per, -(event.clientY - last[1]) / per);
       last = [event.clientX, event.clientY];
       show();

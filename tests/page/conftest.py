@@ -1,0 +1,114 @@
+"""A running page on a copy of the demo, and a browser."""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import threading
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import httpx
+import pytest
+
+from partkin.page.routes import make_app
+from partkin.shipped import shipped
+
+CHROMIUM = Path("/usr/bin/chromium")
+KEY = "a-key-for-tests"
+
+
+def demo_in(folder: Path) -> Path:
+    shutil.copytree(shipped("data") / "demo", folder)
+    return folder
+
+
+@dataclass(frozen=True)
+class Running:
+    """A page being served for real, on the loopback address."""
+
+    folder: Path
+    port: int
+
+    @property
+    def origin(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    @property
+    def entrance(self) -> str:
+        return f"{self.origin}/enter?key={KEY}"
+
+    def client(self, inside: bool = True) -> httpx.Client:
+        """A client that sends what a browser sends with its own page's requests; `inside`: with the cookie."""
+        cookies = {f"partkin-{self.port}": KEY} if inside else {}
+        return httpx.Client(base_url=self.origin, cookies=cookies, headers={"origin": self.origin}, timeout=30)
+
+
+class Server:
+    """Serves until told to end."""
+
+    def __init__(self, folder: Path) -> None:
+        import uvicorn
+
+        self.socket = socket.socket()
+        self.socket.bind(("127.0.0.1", 0))
+        port = self.socket.getsockname()[1]
+        self.running = Running(folder, port)
+        config = uvicorn.Config(make_app(folder, KEY, port), log_level="warning", ws="none", lifespan="off")
+        self.server = uvicorn.Server(config)
+        self.thread = threading.Thread(target=self.server.run, kwargs={"sockets": [self.socket]}, daemon=True)
+
+    def __enter__(self) -> Running:
+        self.thread.start()
+        for _ in range(500):
+            if self.server.started:
+                break
+            time.sleep(0.01)
+        return self.running
+
+    def __exit__(self, *_: object) -> None:
+        self.server.should_exit = True
+        self.thread.join(10)
+        self.socket.close()
+
+
+@pytest.fixture
+def page(tmp_path):
+    """A page on a fresh demo."""
+    with Server(demo_in(tmp_path / "build")) as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def shared_page(tmp_path_factory):
+    """A page on one demo for tests that change nothing."""
+    with Server(demo_in(tmp_path_factory.mktemp("page") / "build")) as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def browser():
+    if not CHROMIUM.exists():
+        pytest.skip("Chromium is not installed")
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as playwright:
+        found = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox", "--disable-gpu"])
+        yield found
+        found.close()
+
+
+@pytest.fixture
+def tab(browser):
+    """A tab in which nothing may go wrong unseen: errors of scripts, refused loads, requests to elsewhere."""
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    made = context.new_page()
+    made.wrong = []
+    made.asked = []
+    made.on("pageerror", lambda error: made.wrong.append(f"error: {error}"))
+    made.on("console", lambda message: made.wrong.append(message.text) if message.type in ("error", "warning") else None)
+    made.on("request", lambda request: made.asked.append(request.url))
+    made.on("dialog", lambda dialog: (made.wrong.append(f"dialog: {dialog.message}"), dialog.dismiss()))
+    yield made
+    assert made.wrong == []
+    context.close()

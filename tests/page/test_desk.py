@@ -1,0 +1,156 @@
+"""The sheets are the only truth: what changed on disk is read again, and only what it touches is checked anew."""
+
+from __future__ import annotations
+
+import os
+import time
+
+import pytest
+
+from partkin import pipeline, seeing, sheets
+from partkin.model.problem import FaultyInput
+from partkin.page.desk import Desk, Refused
+from partkin.progress import Work
+from partkin.seeing import Seen
+
+from .conftest import demo_in
+
+READING = {"part": "top-kurm", "reading": "t9", "quantity": "centres", "from": "a", "to": "b", "value": "1276", "unit": "mm"}
+
+
+@pytest.fixture
+def desk(tmp_path):
+    return Desk(demo_in(tmp_path / "build"))
+
+
+def settled(desk):
+    for _ in range(400):
+        if not desk.waiting():
+            return
+        time.sleep(0.02)
+    raise AssertionError("the checks do not come to an end")
+
+
+def test_the_verdicts_are_those_of_the_check(desk):
+    build = pipeline.load_build(desk.folder)
+    desk.begin()
+    settled(desk)
+    for donor in seeing.donors_of(build):
+        assert desk.answer(donor).verdict == pipeline.check(build, donor)
+
+
+def test_a_changed_sheet_is_read_again_and_only_what_it_touches_is_checked_again(desk):
+    desk.begin()
+    settled(desk)
+    number, kept = desk.sheets().number, desk.answer("top-dask")
+    assert desk.sheets().number == number, "nothing changed, nothing is read"
+    sheets.append(desk.folder, "readings.csv", READING)
+    assert desk.waiting() == ("top-kurm",)
+    assert desk.sheets().number == number + 1
+    assert desk.answer("top-dask") is kept
+    assert desk.verdict_before("top-kurm").verdict == "bolts on"
+    assert isinstance(desk.look("top-kurm"), Seen)
+
+
+def test_a_change_of_anything_but_readings_touches_everything(desk):
+    desk.begin()
+    settled(desk)
+    sheet = desk.folder / "features.csv"
+    sheet.write_text(sheet.read_text().replace("top-dask,a,hole,9", "top-dask,a,hole,9.5"))
+    assert desk.waiting() == seeing.donors_of(desk.build())
+
+
+def test_a_reading_on_the_host_touches_every_donor_that_rests_on_it(desk):
+    desk.begin()
+    settled(desk)
+    sheets.append(desk.folder, "readings.csv", {**READING, "part": "dash-frame", "from": "F1", "to": "F2"})
+    assert {"top-kurm", "top-dask"} <= set(desk.waiting())
+    assert "bag-kurm" not in desk.waiting() and "glove-dask" not in desk.waiting()
+
+
+def test_an_edit_that_keeps_length_and_time_is_still_seen_where_the_file_is_another(desk):
+    """An editor writes a new file and moves it into the place of the old one."""
+    desk.sheets()
+    sheet = desk.folder / "readings.csv"
+    seen = sheet.stat()
+    beside = desk.folder / "readings.new"
+    beside.write_text(sheet.read_text().replace("1276.2", "1277.2"))
+    os.utime(beside, ns=(seen.st_atime_ns, seen.st_mtime_ns))
+    beside.replace(sheet)
+    assert any(reading.value == 1277.2 for reading in desk.build().readings)
+
+
+def test_faults_are_told_and_mended_sheets_are_read_again(desk):
+    sheet = desk.folder / "features.csv"
+    whole = sheet.read_text()
+    sheet.write_text(whole.replace("top-dask,a,hole", "top-dask,a,whole"))
+    assert desk.sheets().build is None
+    assert any("whole" in problem.what for problem in desk.sheets().problems)
+    with pytest.raises(FaultyInput):
+        desk.build()
+    assert isinstance(desk.look("top-dask"), Refused)
+    sheet.write_text(whole)
+    assert desk.build() == pipeline.load_build(desk.folder)
+
+
+def test_stopping_keeps_what_was_found_and_going_on_does_the_rest(desk):
+    desk.stop()
+    desk.begin()
+    waiting = desk.waiting()
+    assert waiting == seeing.donors_of(desk.build()), "stopped before the first"
+    assert f"stopped; {len(waiting)} donors not checked yet" == desk.progress()
+    first = desk.look(waiting[0])
+    desk.go_on()
+    settled(desk)
+    assert desk.answer(waiting[0]) is first
+    time.sleep(0.05)
+    assert desk.progress() == ""
+
+
+def test_a_donor_that_cannot_be_checked_is_said_and_the_others_go_on(desk):
+    sheet = desk.folder / "parts.csv"
+    sheet.write_text(sheet.read_text().replace("bag-kurm,passenger airbag module,kurm,OK4-9001,,donor,bag-seat", "bag-kurm,passenger airbag module,kurm,OK4-9001,,donor,"))
+    desk.begin()
+    settled(desk)
+    refused = [donor for donor in seeing.donors_of(desk.build()) if isinstance(desk.answer(donor), Refused)]
+    assert refused == ["bag-kurm"]
+    assert desk.answer("bag-kurm").problems
+
+
+def test_two_who_ask_at_once_share_one_check(desk, monkeypatch):
+    import threading
+
+    made = []
+    real = seeing.see
+
+    def slow(build, donor, host=None):
+        made.append(donor)
+        time.sleep(0.1)
+        return real(build, donor, host)
+
+    monkeypatch.setattr(seeing, "see", slow)
+    found = []
+    threads = [threading.Thread(target=lambda: found.append(desk.look("bag-kurm"))) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert made == ["bag-kurm"] and len({id(one) for one in found}) == 1
+
+
+def test_a_report_that_is_stopped_keeps_what_was_checked(desk):
+    build = desk.build()
+    work = Work("donors", 5)
+    donors = seeing.donors_of(build)
+    seen = []
+
+    def shown(state):
+        seen.append(state)
+        if state.done == 2:
+            work.stop()
+
+    work._shown = shown
+    view = seeing.report_of(build, donors, work)
+    assert [verdict.donor for verdict in view.verdicts] == list(donors[:2])
+    assert len(view.overlays) == 2
+    assert view.notes == (f"Stopped before all were checked; not looked at: {', '.join(donors[2:])}.",)
