@@ -53,7 +53,7 @@ def photo_page(desk: Desk, build: Build, photo: Photo, part: str | None) -> str:
     targets = [
         tag(
             "li", tag("input", type_="radio", name="target", value=name, id_=f"t{number}"),
-            tag("label", f"corner {number + 1} of the rectangle" if number < 4 else name, for_=f"t{number}"),
+            tag("label", f"corner {number + 1}" if number < 4 else name, for_=f"t{number}"),
             tag("span", class_="at"),
         )
         for number, name in enumerate(names)

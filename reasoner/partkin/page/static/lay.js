@@ -2,7 +2,7 @@
 // Moves a donor on its host by hand, and says how every pair then lies. The formulas are those of the check.
 (() => {
   const NS = "http://www.w3.org/2000/svg";
-  const WIDTH = 760, EDGE = 40, CELL = 96, TIGHT_MM = 0.1;
+  const BROADEST = 900, CELL = 96, TIGHT_MM = 0.1;
   const INK = "#111", BLUE = "#0072B2";
   const FACTORS = [500, 200, 100, 50, 20, 10, 5, 2, 1];
   const box = document.getElementById("lay");
@@ -117,6 +117,9 @@
 
   function drawField() {
     const [x0, y0, x1, y1] = extent();
+    // Drawn for the width that there is, so that letters keep their size.
+    const field = document.getElementById("field");
+    const WIDTH = Math.max(280, Math.min(BROADEST, field.clientWidth)), EDGE = WIDTH < 520 ? 26 : 40;
     scale = Math.min((WIDTH - 2 * EDGE) / Math.max(x1 - x0, 1), 420 / Math.max(y1 - y0, 1));
     const height = Math.max((y1 - y0) * scale + 2 * EDGE, 140);
     const x = WIDTH / 2 - ((x0 + x1) / 2) * scale, y = height / 2 + ((y0 + y1) / 2) * scale;
@@ -130,9 +133,11 @@
       const px = [spot.x_mm * scale + x, -spot.y_mm * scale + y];
       const r = Math.max(spot.across_mm ?? 5, 1) / 2 * scale + spot.half_mm * scale + 4;
       svg.append(node("path", { d: `M${px[0] - r} ${px[1]}H${px[0] + r}M${px[0]} ${px[1] - r}V${px[1] + r}`, ...pen(INK, 0.6, { "stroke-dasharray": "9 2 1.5 2" }) }));
-      svg.append(node("text", { x: px[0] + r + 3, y: px[1] - 5, "font-size": 12, class: "h" }, spot.id));
+      const last = px[0] + r + 3 + 8 * spot.id.length > WIDTH - 4;
+      const anchor = last ? { x: px[0] - r - 3, "text-anchor": "end" } : { x: px[0] + r + 3 };
+      svg.append(node("text", { ...anchor, y: px[1] - 5, "font-size": 12, class: "h" }, spot.id));
     }
-    document.getElementById("field").replaceChildren(svg);
+    field.replaceChildren(svg);
     nodes.field = svg;
   }
 
