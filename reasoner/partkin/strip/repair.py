@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from partkin.strip.access import carried, has_left, lump_of_wanted, run
+from partkin.strip.blocking import Blocking
 from partkin.strip.bodies import Assembly
 from partkin.strip.master import Chosen, cost_minutes
 
@@ -22,6 +23,8 @@ class Repair:
         Whether the wanted part is carried away in the end.
     can, on_vehicle
         Fasteners that some order reaches: at all, and on the vehicle.
+    guide
+        How much the relaxation uses each fastener: what it uses is added first and left out last.
     """
 
     asm: Assembly
@@ -29,6 +32,7 @@ class Repair:
     lifted: bool
     can: frozenset[int]
     on_vehicle: frozenset[int]
+    guide: tuple[float, ...]
 
     def good(self, chosen: Chosen) -> bool:
         """Whether a solution can be carried out and does what is wanted."""
@@ -52,7 +56,10 @@ class Repair:
         asm = self.asm
         chosen = self._at_least(chosen)
         cost = cost_minutes(asm, chosen, self.lifted)
-        order = sorted(chosen.undone - frozenset(self.wanted), key=lambda i: (-asm.fasteners[i].minutes, i))
+        order = sorted(
+            chosen.undone - frozenset(self.wanted),
+            key=lambda i: (round(self.guide[i], 3), -asm.fasteners[i].minutes, i),
+        )
         for index in order:
             gone = frozenset([index])
             smaller = Chosen(chosen.undone - gone, chosen.at_bench - gone, chosen.carried)
@@ -64,23 +71,31 @@ class Repair:
         return chosen
 
     def repaired(self, chosen: Chosen) -> Chosen:
-        """Add what helps until it can be carried out; failing that, undo all that can be; then leave out again."""
+        """Add what is missing until it can be carried out, the cheapest each time; then leave out again."""
         asm = self.asm
         if asm.on_bench:
-            return self.tidied(Chosen(self._grown(chosen.undone, self.can, False), frozenset(), asm.wanted))
+            grown = self._grown(chosen.undone, self.can, False)
+            return self.tidied(Chosen(grown, frozenset(), asm.wanted))
         first = self._grown(chosen.undone - chosen.at_bench, self.on_vehicle, True)
         if first.issuperset(self.wanted):
             return self.tidied(Chosen(first, frozenset(), asm.wanted))
+        options = [self._with_bench(first, chosen.undone), self._with_bench(self.on_vehicle, chosen.undone)]
+        if self.on_vehicle.issuperset(self.wanted):
+            grown = self._grown(chosen.undone | frozenset(self.wanted), self.on_vehicle, True)
+            options.append(Chosen(grown, frozenset(), asm.wanted))
+        tidied = [self.tidied(option) for option in options if option is not None and self.good(option)]
+        return min(tidied, key=lambda option: cost_minutes(asm, option, self.lifted))
+
+    def _with_bench(self, first: frozenset[int], undone: frozenset[int]) -> Chosen | None:
+        """Return a solution that does `first` on the vehicle and the rest at the bench; None where that cannot be."""
+        asm = self.asm
         if not has_left(asm, first):
-            first = self.on_vehicle
+            return None
         everything = frozenset(range(len(asm.fasteners))) - asm.without
         along = frozenset(carried(asm, everything - first, lump_of_wanted(asm, first)))
-        second = self._grown(chosen.undone - first, along, False, first)
-        if not (first | second).issuperset(self.wanted):
-            first = self.on_vehicle
-            along = frozenset(carried(asm, everything - first, lump_of_wanted(asm, first)))
-            second = frozenset(run(asm, along, first)) - first
-        return self.tidied(Chosen(first | second, second, asm.wanted))
+        reach = frozenset(run(asm, along, first)) - first
+        second = self._grown((undone | frozenset(self.wanted)) - first, reach, False, first)
+        return Chosen(first | second, second, asm.wanted)
 
     def _at_least(self, chosen: Chosen) -> Chosen:
         """Carry to the bench only what is still joined to the part then."""
@@ -92,22 +107,32 @@ class Repair:
     def _grown(
         self, start: frozenset[int], among: frozenset[int], in_place: bool, before: frozenset[int] = frozenset()
     ) -> frozenset[int]:
-        """Add what the blocked ones wait for, until none is blocked or nothing is left to add."""
+        """Add the cheapest of what a blocked one waits for, until none is blocked.
+
+        Whatever is among `among` can be reached with the rest of it.
+        """
+        asm = self.asm
+        blocking = Blocking(asm, in_place)
+        nothing = [0.0] * len(asm.fasteners)
         chosen = start & among
         while True:
-            done = frozenset(run(self.asm, chosen, before, in_place)) - before
-            more = self._helping(chosen - done, among - chosen)
-            if chosen <= done:
+            blocked = sorted(chosen - run(asm, chosen, before, in_place))
+            if not blocked:
                 return chosen
-            if not more:
-                return frozenset(run(self.asm, among, before, in_place)) - before
-            chosen |= more
-
-    def _helping(self, blocked: frozenset[int], spare: frozenset[int]) -> frozenset[int]:
-        """Return what the blocked fasteners' clauses name, or what holds it."""
-        asm = self.asm
-        ways = [way for index in blocked for clause in asm.fasteners[index].behind for way in clause]
-        found = {way.fastener for way in ways if way.fastener is not None}
-        for family in {way.family for way in ways if way.family}:
-            found |= {f.index for f in asm.fasteners if any((a in family) != (b in family) for a, b in f.joins)}
-        return frozenset(found & spare)
+            index = blocked[0]
+            order = sorted(
+                (among | before) - {index},
+                key=lambda i: (
+                    i not in before,
+                    i not in chosen,
+                    round(self.guide[i], 3),
+                    -asm.fasteners[i].minutes,
+                    i,
+                ),
+            )
+            others = blocking.others(index, order, nothing, float("inf"))
+            missing = [other for other in others or () if other not in chosen]
+            if not missing:
+                # A circle among the chosen: something of all that helps opens it.
+                return frozenset(run(asm, among, before, in_place)) - before
+            chosen |= {min(missing, key=lambda i: (-round(self.guide[i], 3), asm.fasteners[i].minutes, i))}

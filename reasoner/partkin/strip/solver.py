@@ -18,6 +18,7 @@ STALL_ROUNDS = 6
 STALL_MINUTES = 0.05
 ROUNDS = 60
 NODES = 400
+ROUND_NODES = 60
 
 
 @dataclass(frozen=True)
@@ -70,14 +71,15 @@ def _search(asm: Assembly, must: tuple[int, ...] | None, nodes: int, rounds: int
     blocked = tuple(index for index in wanted if index not in can)
     if blocked:
         return Found(None, 0.0, 0.0, True, blocked=blocked)
-    repair = Repair(asm, wanted, lifted, can, on_vehicle)
     master = Master(asm, wanted, lifted, can, on_vehicle)
     separation = Separation(asm, master.columns, can, on_vehicle)
-    _relax(master, separation)
+    guide = _relax(master, separation)
+    repair = Repair(asm, wanted, lifted, can, on_vehicle, guide)
+    round_nodes = ROUND_NODES
     best, bound, limit, spent, taken = None, 0.0, None, 0, 0
     while taken < rounds:
         taken += 1
-        master.make_whole(nodes - spent)
+        master.make_whole(min(round_nodes, nodes - spent))
         solved = master.solve()
         bound = max(bound, master.bound())
         spent += master.nodes()
@@ -91,9 +93,11 @@ def _search(asm: Assembly, must: tuple[int, ...] | None, nodes: int, rounds: int
         offered = repair.tidied(chosen) if repair.good(chosen) else repair.repaired(chosen)
         if best is None or cost_minutes(asm, offered, lifted) < cost_minutes(asm, best, lifted):
             best = offered
-        if cost_minutes(asm, best, lifted) <= bound + TOLERANCE_MINUTES or not rows or stopped:
+        if cost_minutes(asm, best, lifted) <= bound + TOLERANCE_MINUTES or stopped:
             break
         master.add_rows(rows)
+        if not rows:
+            round_nodes *= 2
     else:
         limit = f"the search stopped after {rounds} rounds"
     if best is None:
@@ -106,14 +110,21 @@ def _search(asm: Assembly, must: tuple[int, ...] | None, nodes: int, rounds: int
     return Found(best, cost, least, proved, None if proved else limit, rounds=taken)
 
 
-def _relax(master: Master, separation: Separation) -> None:
-    """Add rows at the relaxation until it breaks none, or they no longer lift the bound."""
+def _relax(master: Master, separation: Separation) -> tuple[float, ...]:
+    """Add rows at the relaxation until it breaks none, or they no longer lift the bound.
+
+    Returns how much it then uses each fastener.
+    """
     bounds: list[float] = []
+    used: tuple[float, ...] = (0.0,) * len(master.columns.w)
     while len(bounds) < RELAXED_ROUNDS and master.solve():
+        values = master.values()
+        used = tuple(values[column] for column in master.columns.w)
         bounds.append(master.bound())
         if len(bounds) > STALL_ROUNDS and bounds[-1] - bounds[-1 - STALL_ROUNDS] < STALL_MINUTES:
-            return
-        rows = separation.rows(master.values(), RELAXED_ROWS)
+            break
+        rows = separation.rows(values, RELAXED_ROWS)
         if not rows:
-            return
+            break
         master.add_rows(rows)
+    return used
