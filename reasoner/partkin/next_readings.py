@@ -319,8 +319,8 @@ def field_of(
         drawn.append(values_mm)
     fits = fitting_draws(known, places, trial, count) if candidates else np.zeros(count, dtype=bool)
     spread = np.array(drawn) if drawn else np.zeros((0, count))
-    near = {side.part: _agrees_within(side) for side in (places.host, places.donor)}
-    within = tuple(near[one.part] if one.quantity == "centres" else None for one in candidates)
+    agreeing = {side.part: _agrees_within(side) for side in (places.host, places.donor)}
+    within = tuple(agreeing[one.part] if one.quantity == "centres" else None for one in candidates)
     return Field(tuple(candidates), spread, fits, findings.confidence, known.donor.part.part, within)
 
 

@@ -106,7 +106,9 @@ def tab(browser):
     made.wrong = []
     made.asked = []
     made.on("pageerror", lambda error: made.wrong.append(f"error: {error}"))
-    made.on("console", lambda message: made.wrong.append(message.text) if message.type in ("error", "warning") else None)
+    made.on(
+        "console", lambda message: made.wrong.append(message.text) if message.type in ("error", "warning") else None
+    )
     made.on("request", lambda request: made.asked.append(request.url))
     made.on("dialog", lambda dialog: (made.wrong.append(f"dialog: {dialog.message}"), dialog.dismiss()))
     yield made

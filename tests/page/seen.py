@@ -3,7 +3,8 @@
 # Anything that sticks out of the page, or is cut by its own box.
 STICKS_OUT = """() => {
   const wide = document.documentElement.clientWidth, bad = [];
-  if (document.documentElement.scrollWidth > wide) bad.push('the page scrolls sideways: ' + document.documentElement.scrollWidth);
+  if (document.documentElement.scrollWidth > wide)
+    bad.push('the page scrolls sideways: ' + document.documentElement.scrollWidth);
   for (const e of document.querySelectorAll('body *')) {
     if (e.closest('desc, title, style, script, thead, datalist, option, .skip, .shared, #sheet')) continue;
     const box = e.getBoundingClientRect();
@@ -29,7 +30,8 @@ LIE_ON = """() => {
   const boxes = [], bad = [];
   const wanted = 'td, th, caption, p, li, h1, h2, h3, label, button, select, input, dt, dd, svg text, #loupe';
   for (const e of document.querySelectorAll(wanted)) {
-    if (e.querySelector('p, li, table, button, input, select, label') || e.closest('thead, datalist, #sheet, .view')) continue;
+    if (e.querySelector('p, li, table, button, input, select, label') ||
+        e.closest('thead, datalist, #sheet, .view')) continue;
     const box = e.getBoundingClientRect();
     if (!box.width || !box.height || e.getAttribute('transform')) continue;
     const slack = e.tagName === 'text' ? 2.2 : 0.6;

@@ -119,7 +119,9 @@ def test_a_page_of_another_program_on_this_machine_gets_nothing(browser, page):
             self.send_response(200)
             self.send_header("content-type", "text/html")
             self.end_headers()
-            form = f'<form id=f method=post action="{page.origin}/part/top-kurm/readings"><input name=quantity value=mass>'
+            form = (
+                f'<form id=f method=post action="{page.origin}/part/top-kurm/readings"><input name=quantity value=mass>'
+            )
             self.wfile.write(f"{form}<input name=value value=6></form><img id=i src='{page.origin}/icon.svg'>".encode())
 
         def log_message(self, *_):
@@ -154,7 +156,8 @@ def test_a_script_in_a_parts_name_is_only_a_name(tab, page):
         whole = f'"{bad}",dask' if sheet.endswith("csv") else bad
         assert old in text
         path.write_text(text.replace(old, whole))
-    append(page.folder, "readings.csv", {"part": "top-dask", "reading": "n1", "quantity": "mass", "value": "6", "unit": "kg", "note": NASTY, "by": NASTY})  # fmt: skip
+    mass = {"part": "top-dask", "reading": "n1", "quantity": "mass", "value": "6", "unit": "kg"}
+    append(page.folder, "readings.csv", {**mass, "note": NASTY, "by": NASTY})
     with_picture(page, "<img src=x onerror=alert(1)>.jpg".replace("/", ""))
     enter(tab, page)
     for path in ("/", "/part/top-dask", "/part/top-dask/lay", "/photos"):
@@ -190,7 +193,9 @@ def test_a_reading_taken_down_shows_what_it_changes(tab, page):
     assert "Taken down as" in tab.inner_text("#said") and "glove-dask" in tab.inner_text("#said")
     assert rows(page)[-1]["value"] == "208.1"
     until(tab, "document.getElementById('readings').textContent.includes('208.1 mm')")
-    assert tab.input_value("#f-value") == "" and tab.input_value("#f-from") == "k4", "what was typed stays, the value does not"
+    assert tab.input_value("#f-value") == "" and tab.input_value("#f-from") == "k4", (
+        "what was typed stays, the value does not"
+    )
     tab.fill("#f-value", "three")
     tab.click("text=Take it down")
     tab.wait_for_selector("#said [role=alert]")
@@ -246,7 +251,8 @@ def on_screen(tab, at):
 def marks_in(tab):
     """Marks as the page shows them, in px."""
     return tab.evaluate(
-        "[...document.querySelectorAll('#targets li')].map(e => e.querySelector('.at').textContent.split(', ').map(Number))"
+        "[...document.querySelectorAll('#targets li')]"
+        ".map(e => e.querySelector('.at').textContent.split(', ').map(Number))"
     )
 
 
@@ -258,7 +264,9 @@ def test_marking_with_a_pointer(tab, page):
     for at in wanted:
         tab.mouse.click(*on_screen(tab, at))
     found = marks_in(tab)
-    scale = tab.evaluate("document.getElementById('photo').naturalWidth") / tab.locator("#photo").bounding_box()["width"]
+    scale = (
+        tab.evaluate("document.getElementById('photo').naturalWidth") / tab.locator("#photo").bounding_box()["width"]
+    )
     assert all(math.dist(one, at) < 1.5 * scale + 1 for one, at in zip(found, wanted, strict=True)), "by a screen pixel"
     tab.fill("#rectangle", "210 x 148")
     until(tab, "document.querySelectorAll('#distances li').length === 6")
@@ -408,7 +416,9 @@ def test_margins_by_hand_are_those_of_the_check_to_a_hundredth(tab, looked_at, d
     best = answer.verdict.placement
     shown = read_table(tab)
     for pair in answer.verdict.pairs:
-        assert shown[pair.fixing] == pytest.approx((pair.offset_mm, pair.margin_mm), abs=0.0051), "at the best placement"
+        assert shown[pair.fixing] == pytest.approx((pair.offset_mm, pair.margin_mm), abs=0.0051), (
+            "at the best placement"
+        )
     for turn, x, y in PLACEMENTS:
         place_by_hand(tab, best, turn, x, y)
         now = tab.evaluate("JSON.parse(document.getElementById('lay').dataset.placement)")
@@ -429,7 +439,9 @@ def test_margins_by_hand_are_those_of_the_check_to_a_hundredth(tab, looked_at, d
 
 
 def read_table(tab):
-    found = tab.evaluate("[...document.querySelectorAll('#pairs tr')].map(r => [...r.children].map(c => c.textContent))")
+    found = tab.evaluate(
+        "[...document.querySelectorAll('#pairs tr')].map(r => [...r.children].map(c => c.textContent))"
+    )
     return {row[0]: (float(row[2]), float(row[4])) for row in found}
 
 

@@ -15,7 +15,15 @@ from partkin.seeing import Seen
 
 from .conftest import demo_in
 
-READING = {"part": "top-kurm", "reading": "t9", "quantity": "centres", "from": "a", "to": "b", "value": "1276", "unit": "mm"}
+READING = {
+    "part": "top-kurm",
+    "reading": "t9",
+    "quantity": "centres",
+    "from": "a",
+    "to": "b",
+    "value": "1276",
+    "unit": "mm",
+}
 
 
 @pytest.fixture
@@ -109,7 +117,12 @@ def test_stopping_keeps_what_was_found_and_going_on_does_the_rest(desk):
 
 def test_a_donor_that_cannot_be_checked_is_said_and_the_others_go_on(desk):
     sheet = desk.folder / "parts.csv"
-    sheet.write_text(sheet.read_text().replace("bag-kurm,passenger airbag module,kurm,OK4-9001,,donor,bag-seat", "bag-kurm,passenger airbag module,kurm,OK4-9001,,donor,"))
+    sheet.write_text(
+        sheet.read_text().replace(
+            "bag-kurm,passenger airbag module,kurm,OK4-9001,,donor,bag-seat",
+            "bag-kurm,passenger airbag module,kurm,OK4-9001,,donor,",
+        )
+    )
     desk.begin()
     settled(desk)
     refused = [donor for donor in seeing.donors_of(desk.build()) if isinstance(desk.answer(donor), Refused)]

@@ -43,7 +43,9 @@ def test_a_wrong_key_opens_nothing(shared_page, key):
         assert client.get("/", headers={"cookie": f"partkin={KEY}"}).status_code == 403, "the cookie of another port"
 
 
-@pytest.mark.parametrize("host", ["evil.example", "evil.example:{port}", "127.0.0.1", "127.0.0.1:1", "[::1]:{port}", ""])
+@pytest.mark.parametrize(
+    "host", ["evil.example", "evil.example:{port}", "127.0.0.1", "127.0.0.1:1", "[::1]:{port}", ""]
+)
 def test_a_name_that_points_here_is_not_enough(shared_page, host):
     """DNS rebinding: a stranger's name leads to 127.0.0.1, and the browser sends that name."""
     with shared_page.client() as client:
