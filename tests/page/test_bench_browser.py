@@ -15,7 +15,7 @@ from . import picture
 from .conftest import KEY, Server, demo_in
 from .seen import LIE_ON, STICKS_OUT
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.slow, pytest.mark.browser]
 
 AXE = [folder / "node_modules/axe-core/axe.min.js" for folder in Path(__file__).resolve().parents]
 PAGES = {
