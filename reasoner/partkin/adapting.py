@@ -47,7 +47,11 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
             if not answer.adaptations:
                 refused.append((answer, None))
                 break
-            sound, lying = _sound(findings, answer, prepared, places)
+            measured = tuple(one for one in answer.adaptations if not _rests_on_unknown(prepared, one))
+            if not measured:
+                refused.append((replace(answer, adaptations=(), why=UNMEASURED), None))
+                break
+            sound, lying = _sound(findings, replace(answer, adaptations=measured), prepared, places)
             if sound:
                 kept = replace(answer, adaptations=tuple(adaptation for adaptation, _ in sound))
                 return replace(findings, seams=lying, adapting=kept, adapted_chance=sound[0][1])
@@ -86,7 +90,7 @@ def _nothing_found(
     findings: Findings, places: Places, trial: Trial, refused: list[tuple[AdaptationAnswer, SeamCheck | None]]
 ) -> Findings:
     """Keep why: readings too coarse rather than no work possible, and a seam too far before either."""
-    unsure = [answer for answer, _ in refused if answer.why == TOO_UNSURE]
+    unsure = [answer for answer, _ in refused if answer.why in (TOO_UNSURE, UNMEASURED)]
     lying = next((seams for _, seams in refused if seams is not None and seams.too_far), None)
     seams = lying or compare(findings.known, places, trial.answer, trial)
     return replace(findings, seams=seams, adapting=(unsure or [refused[-1][0]])[0])
@@ -123,6 +127,7 @@ NO_CURE = "new holes do not turn a mirror image into the part (common practice, 
 RESERVES = (0.0, 0.6, 1.2)
 KEPT_BACK_AT_MOST = 0.7
 OTHERS = 2
+UNMEASURED = "work would bring what is measured within reach, but not everything that has to hold is measured"
 TOO_UNSURE = "work would bring it within reach, but the readings are too coarse to be sure of it"
 
 
@@ -157,6 +162,12 @@ def _sized(feature: Feature, across: Size, length: Size) -> Feature:
 
 def _outlines(build: Build, side: Side) -> tuple:
     return tuple(outline for outline in build.outlines if outline.part == side.part.part)
+
+
+def _rests_on_unknown(prepared: Prepared, adaptation: Adaptation) -> bool:
+    """Whether a pair that has to hold afterwards lacks a size or a place: not known is never taken as yes."""
+    must = {spot.id for spot in (*prepared.task.fixings, *prepared.task.features) if spot.must}
+    return any(pair in prepared.unknown and not must.isdisjoint(pair) for pair in adaptation.pairs)
 
 
 def _after(

@@ -420,6 +420,11 @@ def _by_margin(field: Field, places: Places, trial: Trial, most: int) -> tuple[W
     asks = by_margin(sides, trial.answer.margin_mm, distances, field.confidence)
     order = sorted(range(len(asks)), key=lambda at: -round(asks[at].drop_mm2 / asks[at].candidate.effort, 9))
     best = [replace(asks[at], bands=()) for at in order if asks[at].drop_mm2 > 1e-9]
+    if not best:
+        # Patterns that lie exactly on each other have no direction in which the margin falls: the widest first.
+        spread = dict(zip(field.candidates, field.drawn_mm.std(axis=1), strict=True))
+        widest = sorted(asks, key=lambda ask: -round(float(spread[ask.candidate]) / ask.candidate.effort, 9))
+        best = [replace(ask, bands=()) for ask in widest]
     return tuple(_wanted(ask, field.donor, None) for ask in best[:most])
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 
 from partkin.adaptation.zones import seam_departure
@@ -36,8 +37,8 @@ def compare(known: Known, places: Places, laid: FitAnswer, chosen: Trial) -> Sea
         return None
     original = known.original
     on_donor, on_original = _kinds(known.donor), _kinds(original)
-    unknown_on_donor = tuple(k for k in AIRBAG_ZONES if k in on_original and k not in on_donor)
-    unknown_on_original = tuple(k for k in AIRBAG_ZONES if k in on_donor and k not in on_original)
+    unknown_on_donor = tuple(k for k in AIRBAG_ZONES if on_original[k] > on_donor[k])
+    unknown_on_original = tuple(k for k in AIRBAG_ZONES if on_donor[k] > on_original[k])
     if not laid.placement or chosen.stand in ("missing", "undecided") or original is None:
         return SeamCheck(True, (), (), unknown_on_donor, unknown_on_original)
     found = _original_on_host(known, original, places)
@@ -55,8 +56,9 @@ def compare(known: Known, places: Places, laid: FitAnswer, chosen: Trial) -> Sea
     )  # fmt: skip
 
 
-def _kinds(side: Side | None) -> set[str]:
-    return set() if side is None else {zone.kind for zone in side.zones if zone.kind in AIRBAG_ZONES}
+def _kinds(side: Side | None) -> Counter[str]:
+    """How many seams and doors of each kind a side lists."""
+    return Counter() if side is None else Counter(zone.kind for zone in side.zones if zone.kind in AIRBAG_ZONES)
 
 
 IDENTITY = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0))

@@ -158,7 +158,7 @@ def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) ->
         return _trial(mirrored, judged if answer.fits else prepared, answer, chance, _stand(answer, chance, confidence))
     least = with_flex(_optimistic(prepared, places), solve)
     if least.fits is False and chance_of(prepared, least, places).fits <= 1.0 - confidence:
-        return _trial(mirrored, prepared, least, None, "does not")
+        return _trial(mirrored, prepared, least, None, "does not", _needed(prepared, places))
     return _trial(mirrored, prepared, least, None, "missing", _needed(prepared, places))
 
 

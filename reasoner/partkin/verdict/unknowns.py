@@ -5,12 +5,13 @@ from __future__ import annotations
 from partkin.model.reasons import Unknown
 from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, VerdictWord
 from partkin.verdict.findings import Findings, leading
+from partkin.verdict.phrases import mm
 
 
 def unknowns(findings: Findings, chosen: VerdictWord) -> tuple[Unknown, ...]:
     """Collect the open questions of a verdict."""
     found = [
-        *_duty(findings, chosen), *_seams(findings), *_face(findings), *_missing(findings),
+        *_duty(findings, chosen), *_seams(findings), *_face(findings), *_missing(findings, chosen),
         *_limit(findings), *findings.asks, *_disagreement(findings), *_suspects(findings), *_doubts(findings),
     ]  # fmt: skip
     if chosen == NOT_ENOUGH and not found:
@@ -66,9 +67,11 @@ def _face(findings: Findings) -> list[Unknown]:
     return [*asked, Unknown("seen_from", says, part, "seen_from")]
 
 
-def _missing(findings: Findings) -> list[Unknown]:
+def _missing(findings: Findings, chosen: VerdictWord) -> list[Unknown]:
+    """What the verdict waits for; and, of a donor that conflicts, what any work on it would wait for."""
     trial = findings.trial
-    if trial is None or trial.stand != "missing":
+    waits = trial is not None and (trial.stand == "missing" or (trial.stand == "does not" and chosen == DOES_NOT_FIT))
+    if trial is None or not waits:
         return []
     return [
         Unknown(m.what, m.says, m.part, m.quantity, m.from_feature, m.to_feature)
@@ -88,11 +91,18 @@ def _limit(findings: Findings) -> list[Unknown]:
 
 
 def _disagreement(findings: Findings) -> list[Unknown]:
-    trial, lead = findings.trial, leading(findings.known)
+    trial, lead, seams = findings.trial, leading(findings.known), findings.seams
+    donor = findings.known.donor.part.part
+    if lead is not None and seams is not None and seams.too_far:
+        kind, departure_mm, _ = seams.too_far[0]
+        says = (
+            f"{lead.says}, yet its {kind} reads as lying {mm(departure_mm)} from the original's. One of them "
+            f"is wrong: read its corners once more, and read the number off the part itself"
+        )
+        return [Unknown("readings against part number", says, donor, "centres")]
     if lead is None or trial is None or trial.stand != "does not" or trial.answer.conflict is None:
         return []
     names = [pair.feature for pair in trial.answer.conflict.pairs]
-    donor = findings.known.donor.part.part
     says = (
         f"{lead.says}, yet the readings say that it does not go on. One of them is wrong: read "
         f"{' to '.join(names[:2]) or 'the holes'} of {donor} once more, and read the number off the part itself"

@@ -1,0 +1,69 @@
+"""What an audit by the contract alone found, each kept as a story."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+import partkin
+from builders import build, given, holes, studs
+from partkin.model.build import Build, Part, Zone
+
+PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0)]
+SEAM = ((100.0, 50.0), (200.0, 50.0), (200.0, 90.0), (100.0, 90.0))
+FAR_SEAM = tuple((x + 150.0, y) for x, y in SEAM)
+
+
+def with_seams(*zones: Zone, number: str | None = None) -> Build:
+    """A donor that fits on its host, an original in the same frame, and the seams of either."""
+    made = build(studs(PLATE), given(holes(PLATE)), duty="trim")
+    original = Part("old", origin="original", takes_place_of="host", seen_from="outside", duty="trim")
+    parts = tuple(replace(p, part_number=number) if p.origin != "host" else p for p in (*made.parts, original))
+    features = [
+        replace(f, part="old", feature=f"o{n}", goes_on=f"F{n}", thread="M6x1")
+        for n, f in enumerate(holes(PLATE), start=1)
+    ]
+    return replace(made, parts=parts, features=(*made.features, *features), zones=zones)
+
+
+@pytest.mark.parametrize("gap", [{"across_mm": None}, {"x_mm": None, "y_mm": None}, {"kind": "slot"}])
+@pytest.mark.parametrize("x_mm", [302.5, 320.0])
+def test_no_work_is_promised_past_a_fixing_that_is_not_measured(gap: dict, x_mm: float) -> None:
+    donor = given(holes(PLATE))
+    donor[1] = replace(donor[1], x_mm=x_mm)
+    donor[2] = replace(donor[2], **gap)
+    verdict = partkin.check(build(studs(PLATE), donor, duty="trim"), "donor")
+    assert verdict.verdict == "does not fit", "what is measured conflicts; what is not is never taken as yes"
+    assert verdict.adaptation is None and verdict.conflict is not None
+    assert verdict.unknown[0].part == "donor" and "a3" in verdict.unknown[0].what, "what the work waits for"
+
+
+def test_a_spare_hole_that_is_not_measured_keeps_no_work_back() -> None:
+    donor = [*given(holes([*PLATE[:1], (302.5, 0.0), *PLATE[2:]])), replace(holes([(9.0, 9.0)])[0], feature="s")]
+    donor[4] = replace(donor[4], across_mm=None, need="spare")
+    assert partkin.check(build(studs(PLATE), donor, duty="trim"), "donor").verdict == "bolts on with adaptation"
+
+
+def test_coarse_readings_of_patterns_that_lie_exactly_on_each_other_name_a_reading() -> None:
+    host, donor = ([replace(f, plus_minus_mm=3.0) for f in side] for side in (studs(PLATE), given(holes(PLATE))))
+    verdict = partkin.check(build(host, donor), "donor")
+    assert verdict.verdict == "not enough measured"
+    first = verdict.unknown[0]
+    assert first.quantity == "centres" and first.from_feature and first.to_feature
+    assert not any("nothing of" in u.says for u in verdict.unknown), "every feature is measured, however coarsely"
+
+
+def test_one_of_two_seams_that_is_not_known_is_said_first() -> None:
+    seams = (Zone("old", "s1", "tear seam", SEAM), Zone("old", "s2", "tear seam", FAR_SEAM))
+    verdict = partkin.check(with_seams(*seams, Zone("donor", "s1", "tear seam", SEAM)), "donor")
+    assert verdict.unknown and verdict.unknown[0].what == "tear seam of donor"
+    verdict = partkin.check(with_seams(seams[0], *(replace(s, part="donor") for s in seams)), "donor")
+    assert verdict.unknown and verdict.unknown[0].what == "tear seam of old"
+
+
+def test_a_part_number_and_a_seam_that_disagree_are_said() -> None:
+    zones = (Zone("old", "s1", "tear seam", SEAM), Zone("donor", "s1", "tear seam", FAR_SEAM))
+    verdict = partkin.check(with_seams(*zones, number="AB-1"), "donor")
+    assert verdict.verdict == "bolts on"
+    assert any(u.what == "readings against part number" and "tear seam" in u.says for u in verdict.unknown)
