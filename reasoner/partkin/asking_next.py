@@ -9,6 +9,7 @@ from textwrap import wrap
 from typing import Any
 
 from partkin import pipeline
+from partkin.measuring import stated_chance
 from partkin.model.build import Build
 from partkin.model.known import Known
 from partkin.model.reasons import Unknown
@@ -28,6 +29,8 @@ MOST_FOR_A_SELLER = 3
 LITTLE = 0.1
 # How the verdict names a reading that the others contradict.
 READING = "reading "
+# Rough places say no more than which way round a part is.
+ROUGHLY_MM = 25.0
 BETTER = (
     "No single reading tells much of it. Have every hole read with a finer instrument, or lay a paper template on the "
     "part (partkin template)."
@@ -148,8 +151,8 @@ def next_text(found: Next, folder: str) -> str:
 
 def _lines(found: Next, folder: str) -> Iterator[str]:
     verdict = found.verdict
-    said = verdict.chance is not None and verdict.verdict != WITH_ADAPTATION
-    chance = f" (chance {100 * verdict.chance.fits:.0f} %)" if verdict.chance and said else ""
+    stated = stated_chance(verdict)
+    chance = "" if stated is None else f" (chance {stated})"
     yield f"{MARKS.get(verdict.verdict, '[?]')} {verdict.donor} on {verdict.host}: {verdict.verdict}{chance}"
     if verdict.verdict == NOT_JUDGED:
         yield from _fold(f"{verdict.says} No reading changes that. {verdict.next_step}", "    ")
@@ -159,8 +162,12 @@ def _lines(found: Next, folder: str) -> Iterator[str]:
         yield "Needed first"
         for number, question in enumerate(found.needed, start=1):
             yield from _fold(question.says, "     ", f"  {number}. ")
-            again = question.what.startswith(READING)
-            yield from _again(question, folder) if again else _how_to_record(question, folder, found.at_hand)
+            if question.what.startswith(READING):
+                yield from _again(question, folder)
+            elif question.quantity == "left or right":
+                yield from (f"     {line}" for line in side_commands(found, question, folder))
+            else:
+                yield from _how_to_record(question, folder, found.at_hand)
     if found.readings:
         yield ""
         yield "Worth reading, best first"
@@ -210,10 +217,37 @@ def _by(it: Candidate) -> str:
     return "told by the seller" if it.instrument == "seller" else f"with a {it.instrument}"
 
 
+def side_commands(found: Next, one: Unknown, folder: str) -> list[str]:
+    """What to write down for either answer to a left-or-right question: rough places that only tell the side."""
+    asked = next((m for m in found.findings.sides if m.says == one.says), None) if found.findings else None
+    sides = (found.places.donor, found.places.host) if found.places is not None else ()
+    positions = next((side for side in sides if side.part == one.part), None)
+    if asked is None or positions is None or positions.framed or asked.going_to is None:
+        return []
+    names = [name for name in (asked.from_feature, asked.going_to, asked.to_feature) if name in positions.features]
+    if len(names) != 3:
+        return []
+    at_mm = {name: positions.xyz_mm[positions.features.index(name)] for name in names}
+    (ax, ay), (bx, by), (cx, cy) = (at_mm[name][:2] for name in names)
+    is_left = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax) > 0
+    lines = []
+    for answer in ("left", "right"):
+        sign = 1.0 if (answer == "left") == is_left else -1.0
+        lines.append(f"{answer}:")
+        for name in names:
+            x, y = float(at_mm[name][0]), sign * float(at_mm[name][1])
+            place = f"{x + 0.0:.0f},{y + 0.0:.0f}"
+            lines.append(f"  partkin record {one.part} {name} --at {place} --plus-minus {ROUGHLY_MM:g}{_in(folder)}")
+    return lines
+
+
+def _in(folder: str) -> str:
+    return "" if folder == "." else f' --in "{folder}"' if " " in folder else f" --in {folder}"
+
+
 def _again(one: Unknown, folder: str) -> Iterator[str]:
     """How to correct a reading that the others contradict."""
-    place = "" if folder == "." else f' --in "{folder}"' if " " in folder else f" --in {folder}"
-    yield f"     partkin record {one.part} VALUE --corrects {one.what.removeprefix(READING)}{place}"
+    yield f"     partkin record {one.part} VALUE --corrects {one.what.removeprefix(READING)}{_in(folder)}"
 
 
 def _how_to_record(one: Unknown, folder: str, at_hand: bool) -> Iterator[str]:
@@ -241,9 +275,7 @@ def record_command(part: str, quantity: str, one: str, other: str, instrument: s
         words.append(f"--quantity {quantity}")
     if instrument is not None:
         words.append(f'--instrument "{instrument}"' if " " in instrument else f"--instrument {instrument}")
-    if folder != ".":
-        words.append(f'--in "{folder}"' if " " in folder else f"--in {folder}")
-    return " ".join(words)
+    return " ".join(words) + _in(folder)
 
 
 def _fold(text: str, indent: str, first: str | None = None) -> list[str]:

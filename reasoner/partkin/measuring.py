@@ -11,7 +11,7 @@ from partkin import pipeline
 from partkin.model.build import Build, Reading
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
-from partkin.model.words import MM_PER_UNIT, WITH_ADAPTATION
+from partkin.model.words import MM_PER_UNIT, NOT_ENOUGH, WITH_ADAPTATION
 from partkin.progress import State, Work
 from partkin.tables import greatest_error_mm
 from partkin.typed_readings import FEATURES, Words, understood, understood_place
@@ -258,23 +258,42 @@ def changes(before: dict[str, Verdict | str], after: dict[str, Verdict | str]) -
 
 
 def change_says(change: Change) -> str:
-    """Say in one line how a verdict changed."""
+    """Say in one line how a verdict changed, and what it now hangs on where that is another thing than before."""
     if change.after is None:
         return f"{change.donor} was not checked: {change.why}"
-    now = _verdict_says(change.after)
+    now, first = _verdict_says(change.after), _open_first(change.after)
     if change.before is None:
         return f"{change.donor}: {now}"
     was = _verdict_says(change.before)
-    if was == now:
-        return f"{change.donor}: {now}, as before"
-    return f"{change.donor}: {was} -> {now}"
+    asks = f"; now open: {first}" if first and first != _open_first(change.before) else ""
+    return f"{change.donor}: {now}, as before{asks}" if was == now else f"{change.donor}: {was} -> {now}{asks}"
+
+
+def _open_first(verdict: Verdict) -> str:
+    """What a verdict that is not reached hangs on first; empty where it is reached."""
+    return verdict.unknown[0].what if verdict.verdict == NOT_ENOUGH and verdict.unknown else ""
 
 
 def _verdict_says(verdict: Verdict) -> str:
-    if verdict.chance is None or verdict.verdict == WITH_ADAPTATION:
-        return verdict.verdict
-    chance = f" (chance {_percent(verdict.chance.fits)})"
-    return f"{verdict.verdict}{chance}"
+    chance = stated_chance(verdict)
+    return verdict.verdict if chance is None else f"{verdict.verdict} (chance {chance})"
+
+
+def stated_chance(verdict: Verdict) -> str | None:
+    """The chance in words, where it is that of the whole verdict.
+
+    None after work, and where it holds for one of several ways only that are still open.
+    """
+    one_of_several = any(
+        u.quantity in ("left or right", "seen_from") or u.what.startswith("which of") for u in verdict.unknown
+    )
+    if (
+        verdict.chance is None
+        or verdict.verdict == WITH_ADAPTATION
+        or (one_of_several and verdict.verdict == NOT_ENOUGH)
+    ):
+        return None
+    return _percent(verdict.chance.fits)
 
 
 def _percent(share: float) -> str:

@@ -32,8 +32,6 @@ from partkin.verdict import Findings
 
 MOST_ASKED = 3
 DRAWS = 2048
-# Enough for the three readings that a check names.
-DRAWS_OF_A_CHECK = 1024
 # What is read next where a reading leaves the verdict open is looked for among so many of the best.
 MOST_FOLLOWED = 12
 OPEN_PLAY_MM = 1.0e4
@@ -118,7 +116,7 @@ def open_readings(findings: Findings, places: Places) -> tuple[Unknown, ...]:
 
 def settling(findings: Findings, places: Places) -> tuple[Unknown, ...]:
     """The readings that are expected to settle most of what is open, best first, as the verdict lists them."""
-    return tuple(as_unknown(one) for one in wanted(findings, places, MOST_ASKED, count=DRAWS_OF_A_CHECK))
+    return tuple(as_unknown(one) for one in wanted(findings, places))
 
 
 def as_unknown(one: Wanted) -> Unknown:

@@ -45,7 +45,7 @@ class Look:
 
 @dataclass(frozen=True)
 class Compared:
-    """The answer, with the host that it is about and the donor's names of the picks (fixing -> pick)."""
+    """The answer, with the host that it is about, the names of the picks (fixing -> pick) and the donor's features."""
 
     host: str
     donor: str | None
@@ -53,6 +53,7 @@ class Compared:
     sought: bool
     notes: tuple[str, ...]
     called: tuple[tuple[str, str], ...] = ()
+    donors_own: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,7 +105,8 @@ def compare(build: Build, asked: Look) -> Compared:
     )
     called = tuple(zip((name or "" for name in meant), picks.at_px, strict=True)) if told else answer.pairs
     notes = (*pattern.notes, *_naming_notes(list(picks.at_px), meant, told))
-    return Compared(pattern.host, pattern.donor, answer, not told, notes, called)
+    own = frozenset(f.feature for f in build.features_of(pattern.donor or ""))
+    return Compared(pattern.host, pattern.donor, answer, not told, notes, called, own)
 
 
 def _naming_notes(picked: list[str], meant: list[str | None], told: bool) -> list[str]:
@@ -138,6 +140,8 @@ def _pattern(build: Build, asked: Look) -> _Pattern:
     names = tuple(f.feature.feature for f in fixings)
     rows = [host.features.index(shown[name]) for name in names]
     at_mm, notes = _flat(host.xyz_mm[rows], known.host.part.part)
+    if not 0.0 < asked.error_px < 1000.0:
+        raise _refused("error_px", f"a picking error of {asked.error_px:g} px cannot be", "Say about 1 to 3")
     if not 0.0 <= asked.play_mm < 1000.0:
         raise _refused("play", f"a play of {asked.play_mm:g} mm cannot be", "Say how far a hole may be off, about 2")
     allowed = _allowed(known, places) if known.donor.features else {}
@@ -231,6 +235,9 @@ def _next(found: Compared, folder: str) -> list[str]:
     a, b = (called.get(name, name) for name in read)
     if found.donor is None:
         return ["", f"Next: ask for {a} to {b}, from middle to middle."]
+    if not {a, b} <= found.donors_own:
+        where = f"under the names that the two have among the features of {found.donor}"
+        return ["", *_fold(f"Next: ask the seller for {a} to {b}, from middle to middle, and take it down {where}.")]
     command = record_command(found.donor, "centres", a, b, "seller", folder)
     return ["", f"Next: ask the seller for {a} to {b}, from middle to middle, then:", f"  {command}"]
 

@@ -8,14 +8,15 @@ from textwrap import wrap
 
 import numpy as np
 
-from partkin.asking_next import MOST_FOR_A_SELLER, Next, for_seller, record_command
+from partkin.asking_next import MOST_FOR_A_SELLER, Next, for_seller, record_command, side_commands
 from partkin.model.build import Feature
 from partkin.model.fitting import Placement
 from partkin.model.reasons import Unknown
 from partkin.next_readings import as_unknown
+from partkin.text_sketch import sketch_of
+from partkin.trying import in_layouts
 
 WIDTH = 72
-COLUMNS, LINES = 56, 18
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 CALLED = {
     "hole": "hole", "slot": "long hole", "tapped hole": "threaded hole", "captive nut": "nut", "stud": "threaded pin",
@@ -25,6 +26,13 @@ FACES = {
     "outside": "seen from the side that shows when it is fitted",
     "inside": "seen from the back, the side that is hidden when it is fitted",
     None: "as it is drawn here; on your part it may be the other way round",
+}
+
+EITHER = "as it is drawn here or turned over (that is what I would like to know)"
+SHOWN = {
+    "inside": "Look at the back, the side that is hidden when it is fitted",
+    "outside": "Look at the side that shows when it is fitted",
+    None: "Look at the side that shows when it is fitted",
 }
 
 
@@ -52,20 +60,23 @@ def message_for(found: Next, folder: str) -> Message | None:
     lines = _opening(donor.name or "part", len(questions))
     for number, one in enumerate(questions, start=1):
         lines += wrap(
-            _question(one, letters, kinds, going_to.get(one)),
+            _question(one, letters, kinds, going_to.get(one), SHOWN[donor.seen_from]),
             WIDTH,
             initial_indent=f"{number}. ",
             subsequent_indent="   ",
         )
     if any(one.quantity == "centres" for one in questions):
         lines += ["", *wrap(HOW, WIDTH)]
-    sketch = sketch_of(_places(found, list(letters)), letters)
+    drawn = _places(found, list(letters))
+    sketch = sketch_of(drawn, letters)
     if sketch:
-        lines += ["", f"The {donor.name or 'part'}, {FACES[donor.seen_from]}:", "", *sketch]
-        if any(name not in letters for name in _places(found, [])):
+        turned = any(one.quantity == "left or right" for one in questions)
+        lines += ["", *wrap(f"The {donor.name or 'part'}, {EITHER if turned else FACES[donor.seen_from]}:", WIDTH), ""]
+        lines += sketch
+        if any(name not in letters for name in drawn):
             lines += ["", "o: other holes and pins, to find your way by"]
     lines += ["", "Thank you!"]
-    return Message("\n".join(lines) + "\n", _notes(questions, letters, folder))
+    return Message("\n".join(lines) + "\n", _notes(found, questions, letters, folder))
 
 
 HOW = (
@@ -91,8 +102,8 @@ def _letters(
     """Letters of the features that are asked about, in the order of the questions."""
     names: list[str] = []
     for one in questions:
-        names += [end for end in (one.from_feature, one.to_feature) if end is not None and end in kinds]
-        names += [end for end in (going_to.get(one),) if end is not None]
+        ends = (one.from_feature, going_to.get(one), one.to_feature)
+        names += [end for end in ends if end is not None and end in kinds]
     return dict(zip(dict.fromkeys(names), LETTERS, strict=False))
 
 
@@ -105,7 +116,9 @@ def _ends_of_lines(questions: Sequence[Unknown], found: Next) -> dict[Unknown, s
     }  # fmt: skip
 
 
-def _question(one: Unknown, letters: Mapping[str, str], kinds: Mapping[str, Feature], going_to: str | None) -> str:
+def _question(
+    one: Unknown, letters: Mapping[str, str], kinds: Mapping[str, Feature], going_to: str | None, look: str
+) -> str:
     def the(name: str | None) -> str:
         return f"{CALLED[kinds[name].kind]} {letters[name]}" if name is not None and name in letters else "the part"
 
@@ -117,19 +130,22 @@ def _question(one: Unknown, letters: Mapping[str, str], kinds: Mapping[str, Feat
         return "Your picture or your measures: were they taken from the side that shows when fitted, or from the back?"
     if one.quantity == "left or right":
         return (
-            f"Look at the side that shows when it is fitted, and go from {the(one.from_feature)} to "
-            f"{the(going_to)}: is {the(one.to_feature)} on your left or on your right?"
+            f"{look}, and go from {the(one.from_feature)} to {the(going_to)}: is {the(one.to_feature)} on your left "
+            f"or on your right?"
         )
     ends = f"the middle of {the(one.from_feature)} to the middle of {the(one.to_feature)}"
     return f"How far is it from {ends}, in millimetres? _____"
 
 
-def _notes(questions: Sequence[Unknown], letters: Mapping[str, str], folder: str) -> tuple[str, ...]:
+def _notes(found: Next, questions: Sequence[Unknown], letters: Mapping[str, str], folder: str) -> tuple[str, ...]:
     notes = ["For you, not for the seller: " + ", ".join(f"{letter} is {name}" for name, letter in letters.items())]
     for number, one in enumerate(questions, start=1):
         if one.quantity in ("centres", "across", "length") and one.part and one.from_feature:
             command = record_command(one.part, one.quantity, one.from_feature, one.to_feature or "", "seller", folder)
             notes.append(f"  {number}. {command}")
+        elif one.quantity == "left or right":
+            lines = [f"     {line}" for line in side_commands(found, one, folder)]
+            notes += [f"  {number}. rough places answer it:", *lines] if lines else [f"  {number}. {one.says}"]
         else:
             notes.append(f"  {number}. {one.says}")
     return tuple(notes)
@@ -139,9 +155,10 @@ def _places(found: Next, asked: Sequence[str]) -> dict[str, tuple[float, float]]
     """Where to draw each feature, in the donor's frame; what has no place where it has to be, if that is known."""
     if found.places is None:
         return {}
-    donor = found.places.donor
-    at = {name: (float(x[0]), float(x[1])) for name, x in zip(donor.features, donor.xyz_mm, strict=True)}
     trial = found.findings.trial if found.findings is not None else None
+    places = in_layouts(found.places, trial.layouts) if trial is not None else found.places
+    donor = places.donor
+    at = {name: (float(x[0]), float(x[1])) for name, x in zip(donor.features, donor.xyz_mm, strict=True)}
     if trial is None or all(name in at for name in asked):
         return at
     onto_host = _partners(found)
@@ -169,40 +186,3 @@ def _partners(found: Next) -> dict[str, tuple[float, float]]:
             x = host.xyz_mm[host.features.index(shown[fixings[0]])]
             at[row.feature] = (float(x[0]), float(x[1]))
     return at
-
-
-def sketch_of(at_mm: Mapping[str, tuple[float, float]], letters: Mapping[str, str]) -> list[str]:
-    """Draw features as text: letters for those asked about, `o` for the others.
-
-    Examples
-    --------
-    >>> corners = {"a": (0.0, 0.0), "b": (300.0, 0.0), "c": (300.0, 100.0)}
-    >>> for line in sketch_of(corners, {"a": "A", "b": "B"}): print(line)
-                                                            o
-    <BLANKLINE>
-    <BLANKLINE>
-    <BLANKLINE>
-    <BLANKLINE>
-    <BLANKLINE>
-    <BLANKLINE>
-    <BLANKLINE>
-    <BLANKLINE>
-    A                                                       B
-    """
-    if len(at_mm) < 2 or any(name not in at_mm for name in letters):
-        return []
-    points = np.array(list(at_mm.values()))
-    low, size = points.min(axis=0), np.ptp(points, axis=0)
-    # A letter is about twice as high as it is wide.
-    step_mm = max(float(size[0]) / COLUMNS, float(size[1]) / LINES / 2.0, 1e-6)
-    columns = np.round((points[:, 0] - low[0]) / step_mm).astype(int)
-    rows = np.round((points[:, 1] - low[1]) / step_mm / 2.0).astype(int)
-    grid = [[" "] * (COLUMNS + 2 * len(at_mm) + 1) for _ in range(int(rows.max()) + 1)]
-    order = sorted(range(len(points)), key=lambda k: list(at_mm)[k] not in letters)
-    for k in order:
-        name = list(at_mm)[k]
-        line, column = grid[int(rows.max()) - int(rows[k])], int(columns[k])
-        while line[column] != " ":
-            column += 2
-        line[column] = letters.get(name, "o")
-    return ["".join(line).rstrip() for line in grid]

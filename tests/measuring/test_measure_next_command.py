@@ -1,0 +1,225 @@
+"""partkin measure-next: what is said to the person, to a program, and to a seller."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from measuring.panels import LEANING, all_pairs, panel
+from partkin import asking_next
+from partkin.model.build import Build
+from partkin.seller_message import Message, message_for
+from partkin.text_sketch import sketch_of
+
+JARGON = (
+    "datum",
+    "covariance",
+    "fixing",
+    "seen_from",
+    "centre to centre",
+    "donor",
+    "host",
+    "mm)",
+    "feature",
+    "plus or",
+)
+
+
+def rough(instrument: str = "seller") -> Build:
+    """A donor known to 1.2 mm by what a seller told: its verdict is open."""
+    build = panel(LEANING, [(0, 1)], placed=range(4), instrument=instrument, within_mm=2.5)
+    return replace(
+        build,
+        features=tuple(replace(f, plus_minus_mm=1.2) if f.part == "donor" else f for f in build.features),
+    )
+
+
+def message(build: Build) -> Message:
+    found = message_for(asking_next.next_for(build, "donor"), ".")
+    assert found is not None
+    return found
+
+
+def test_for_a_person() -> None:
+    text = asking_next.next_text(asking_next.next_for(rough("tape"), "donor"), "my build")
+    assert text.startswith("[?] donor on host: not enough measured (chance ")
+    assert "Worth reading, best first" in text
+    assert re.search(r"  1\. a\d to a\d, centre to centre, of donor, with a steel rule \(1.5 min\): expected", text)
+    assert re.search(r"tells \d+ % of what is open; settles it in \d+ of 100 cases", text)
+    assert 'VALUE --instrument "steel rule" --in "my build"' in text
+    assert all(len(line) <= 96 for line in text.splitlines() if "partkin record" not in line)
+    text.encode("ascii")
+
+
+def test_for_a_program() -> None:
+    found = asking_next.next_for(rough("tape"), "donor")
+    tree = json.loads(asking_next.next_json(found))
+    assert (tree["donor"], tree["host"], tree["verdict"], tree["at_hand"]) == (
+        "donor",
+        "host",
+        "not enough measured",
+        True,
+    )
+    first = tree["readings"][0]
+    assert set(first["reading"]) == {"part", "quantity", "from", "to"}
+    assert 0.0 <= first["settles"] <= 1.0 and 0.0 < first["tells"] <= 1.0
+    assert [band["from_mm"] for band in first["values"][1:]] == [band["to_mm"] for band in first["values"][:-1]]
+    assert {band["means"] for band in first["values"]} <= {"bolts on", "does not", "between", "again"}
+    assert tree == json.loads(asking_next.next_json(asking_next.next_for(rough("tape"), "donor")))
+
+
+def test_a_check_names_the_same_readings() -> None:
+    from partkin.pipeline import check
+
+    verdict = check(rough("tape"), "donor")
+    told = [(u.part, u.from_feature, u.to_feature) for u in verdict.unknown]
+    ranked = asking_next.next_for(rough("tape"), "donor").readings
+    assert told == [(w.reading.part, w.reading.from_feature, w.reading.to_feature) for w in ranked[:3]]
+    assert verdict.next_step == f"Next: {verdict.unknown[0].says}"
+
+
+def test_settled_needs_no_reading() -> None:
+    fits = asking_next.next_text(asking_next.next_for(panel(LEANING, placed=range(4)), "donor"), ".")
+    assert fits.startswith("[=] donor on host: bolts on (chance 100 %)\n    No reading is needed.")
+    apart = panel([(0.0, 0.0), (420.0, 0.0), *LEANING[2:]], placed=range(4), host=LEANING)
+    conflict = asking_next.next_text(asking_next.next_for(apart, "donor"), ".")
+    assert conflict.startswith("[x] donor on host: does not fit")
+    assert "once more: a slip of the tape looks the same" in conflict
+    assert message_for(asking_next.next_for(panel(LEANING, placed=range(4)), "donor"), ".") is None
+
+
+def test_what_is_needed_comes_first() -> None:
+    text = asking_next.next_text(asking_next.next_for(panel(LEANING, placed=(0, 1, 2)), "donor"), ".")
+    assert "Needed first\n  1. ask the seller for a3 to" in text
+    assert "partkin record donor a3 " in text
+
+
+# To the seller
+
+
+def test_three_questions_at_most_on_the_donor_alone() -> None:
+    told = message(rough())
+    questions = re.findall(r"^\d\. ", told.text, re.MULTILINE)
+    assert 1 <= len(questions) <= 3
+    assert "before I buy the side panel" in told.text
+    assert "in millimetres? _____" in " ".join(told.text.split())
+
+
+def test_no_word_of_the_trade() -> None:
+    for build in (rough(), panel(LEANING, placed=(0, 1, 2)), panel(LEANING, all_pairs(4)), panel(LEANING)):
+        text = message(build).text
+        assert not [word for word in JARGON if word in text.lower()]
+        assert not re.search(r"\ba\d\b", text), "ids of the sheet mean nothing to a seller"
+        text.encode("ascii")
+        assert all(len(line) <= 72 for line in text.splitlines())
+
+
+def test_the_notes_tell_which_letter_is_which_and_how_to_take_the_answers_down() -> None:
+    told = message(panel(LEANING, placed=(0, 1, 2)))
+    assert re.match(r"For you, not for the seller: A is a3, B is a\d, C is a\d", told.notes[0])
+    assert all("partkin record donor a3 a" in note and "--instrument seller" in note for note in told.notes[1:])
+
+
+def test_the_sketch_lies_as_the_part_does() -> None:
+    """Letters stand where the features do: right of, above, and none is lost."""
+    sketch = sketch_of({"a": (0, 0), "b": (400, 0), "c": (430, 180), "d": (60, 250)}, {"a": "A", "c": "C"})
+    where = {letter: (line.index(letter), -row) for row, line in enumerate(sketch) for letter in "AC" if letter in line}
+    assert where["C"][0] > where["A"][0] and where["C"][1] > where["A"][1]
+    assert sum(line.count("o") for line in sketch) == 2
+    assert max(map(len, sketch)) <= 64 and len(sketch) <= 19
+
+
+def test_features_in_one_place_keep_their_letters() -> None:
+    sketch = sketch_of({"a": (0, 0), "b": (0.1, 0), "c": (900, 3)}, {"a": "A", "b": "B", "c": "C"})
+    assert sorted("".join(sketch).replace(" ", "")) == ["A", "B", "C"]
+
+
+def test_a_loose_hole_is_drawn_where_it_has_to_be() -> None:
+    text = message(panel(LEANING, placed=(0, 1, 2))).text
+    drawn = text[text.index("The side panel,") :].splitlines()
+    rows = {
+        letter: at
+        for at, line in enumerate(drawn)
+        for letter in "ABC"
+        if line.strip().startswith(letter) or line.rstrip().endswith(letter)
+    }
+    assert rows["A"] == min(rows.values()), "a3 has the largest y"
+
+
+def test_left_or_right_is_asked_without_giving_it_away() -> None:
+    told = message(panel(LEANING, all_pairs(4)))
+    words = " ".join(told.text.split())
+    assert "go from hole A to hole B: is hole C on your left or on your right?" in words
+    assert "as it is drawn here or turned over" in words
+    assert any("partkin record donor a0 --at 0,0 --plus-minus 25" in note for note in told.notes)
+
+
+def test_questions_asked_together_do_not_say_the_same() -> None:
+    found = asking_next.next_for(rough(), "donor")
+    pairs = [frozenset((w.reading.from_feature, w.reading.to_feature)) for w in asking_next.for_seller(found)]
+    assert len(set(pairs)) == len(pairs)
+    assert all(w.reading.part == "donor" and w.reading.instrument == "seller" for w in asking_next.for_seller(found))
+
+
+# As a command
+
+
+def test_the_command(partkin) -> None:
+    shown = partkin("measure-next", "glove-dask")
+    assert shown.exit_code == 0
+    assert "Needed first" in shown.output
+    assert json.loads(partkin("measure-next", "glove-dask", "--json").output)["needed"][0]["reading"]["from"] == "k4"
+    sent = partkin("measure-next", "glove-dask", "--for-seller")
+    assert "Hello, before I buy the glovebox surround" in sent.stdout
+    assert "A is k4" not in sent.stdout and "A is k4" in sent.stderr
+    done = partkin("measure-next", "top-kurm", "--for-seller")
+    assert "there is nothing to ask a seller" in done.output
+
+
+def test_a_restraint_part_is_never_measured_into_a_verdict(partkin) -> None:
+    shown = partkin("measure-next", "bag-kurm")
+    assert shown.exit_code == 0
+    assert shown.output.startswith("[!] bag-kurm on bag-seat: not judged")
+    assert "No reading changes that" in shown.output
+    assert "nothing to ask" in partkin("measure-next", "bag-kurm", "--for-seller").output
+
+
+@pytest.mark.parametrize("words", [("nobody",), ("dash-frame",)])
+def test_what_is_no_donor_is_refused(partkin, words: tuple[str, ...]) -> None:
+    assert partkin("measure-next", *words).exit_code == 2
+
+
+def test_at_hand_or_far_may_be_said(partkin, folder: Path) -> None:
+    path = folder / "features.csv"
+    path.write_text(
+        path.read_text().replace("top-kurm,a,hole,9,,,,,,0.1,-0.0,,0.5", "top-kurm,a,hole,9,,,,,,0.1,-0.0,,3")
+    )
+    near = json.loads(partkin("measure-next", "top-kurm", "--json", "--at-hand").output)
+    far = json.loads(partkin("measure-next", "top-kurm", "--json", "--far").output)
+    assert {one["instrument"] for one in near["readings"] if one["reading"]["part"] == "top-kurm"} <= {
+        "tape", "steel rule", "caliper",
+    }  # fmt: skip
+    assert {one["instrument"] for one in far["readings"] if one["reading"]["part"] == "top-kurm"} <= {"seller"}
+    assert near["at_hand"] and not far["at_hand"]
+
+
+def test_asking_takes_less_than_a_tenth_of_a_second() -> None:
+    import time
+
+    from partkin import next_readings, trying
+    from partkin.pipeline import find_out, known_of
+
+    build = rough("tape")
+    findings, places = find_out(build, "donor"), trying.places_of(known_of(build, "donor"))
+    next_readings.open_readings(findings, places)
+    spent = []
+    for _ in range(5):
+        begun = time.process_time()
+        next_readings.open_readings(findings, places)
+        spent.append(time.process_time() - begun)
+    assert np.median(spent) < 0.1

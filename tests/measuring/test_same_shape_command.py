@@ -1,0 +1,153 @@
+"""partkin same-shape: a listing's photograph without scale against the host's fixings."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from measuring.pictures import picks, picture, view
+from partkin import same_shape
+from partkin.model.build import Build, Feature, Part
+from partkin.model.problem import FaultyInput
+from partkin.pipeline import load_build
+
+HOLES = ("a", "b", "c", "d", "e", "f", "g", "h")
+
+
+def places(folder: Path, part: str, names: tuple[str, ...] = ()) -> dict[str, tuple[float, float]]:
+    found = [f for f in load_build(folder).features if f.part == part and f.need != "spare"]
+    return {f.feature: (f.x_mm, f.y_mm) for f in found if not names or f.feature in names}
+
+
+def shown(partkin, tmp_path: Path, at_px: dict, *words: str):
+    return partkin("same-shape", words[0], picture(tmp_path), "--points", picks(tmp_path, at_px), *words[1:])
+
+
+def test_the_same_shape_is_only_that(partkin, tmp_path: Path, folder: Path) -> None:
+    done = shown(partkin, tmp_path, view(1, places(folder, "dash-frame"), 1.0), "dash-frame")
+    assert done.exit_code == 0
+    assert done.output.startswith("[?] THE SHAPE AGREES, SIZE UNKNOWN: the picture against the fixings of dash-frame")
+    assert "read F1 to F2, centre to centre, on the part (1276.0 mm on the host)" in " ".join(done.output.split())
+    assert "A picture never shows that a part fits" in done.output
+
+
+def test_a_different_shape_is_named_with_what_shows_it(partkin, tmp_path: Path, folder: Path) -> None:
+    other = places(folder, "dash-frame")
+    other["F4"] = (other["F4"][0] + 45.0, other["F4"][1] - 30.0)
+    done = shown(partkin, tmp_path, view(2, other, 1.0), "dash-frame", "--corrected")
+    assert done.exit_code == 0
+    told = " ".join(done.output.split())
+    assert told.startswith("[x] DIFFERENT")
+    assert "F4" in told.split("show it")[0]
+    assert "Chance that picking error alone makes the same pattern look this different" in told
+
+
+def test_four_points_agree_with_any_four(partkin, tmp_path: Path, folder: Path) -> None:
+    few = places(folder, "dash-frame", ("F1", "F2", "F3", "F5"))
+    done = shown(partkin, tmp_path, view(3, few), "dash-frame")
+    assert "a picture of four points agrees with any four" in done.output.lower()
+
+
+def test_names_of_the_donors_holes_that_say_what_they_go_on(partkin, tmp_path: Path, folder: Path) -> None:
+    """glove-dask's holes go on G1 to G4, and a fifth is picked by the name of no fixing."""
+    path = folder / "features.csv"
+    rows = (
+        "glovebox-frame,G5,captive nut,,,,1,M5x0.8,,,,,,,must,\nglove-velt,g5,hole,7,,,,M5x0.8,,190,120,,0.3,G5,must,\n"
+    )
+    path.write_text(path.read_text() + rows + "glove-dask,k5,hole,7,,,,,,,,,,G5,,\n")
+    true = {f"k{at}": place for at, place in enumerate(places(folder, "glove-velt").values(), 1)}
+    done = shown(partkin, tmp_path, view(4, true, 1.0), "glove-dask")
+    told = " ".join(done.output.split())
+    assert "THE SHAPE AGREES" in told and "Laid on so" not in told
+    assert "partkin record glove-dask k" in told
+    assert "of glovebox-frame" in told
+
+
+def test_any_names_will_do_and_the_pairing_is_told(partkin, tmp_path: Path, folder: Path) -> None:
+    true = dict(zip("stuvwxyz", places(folder, "dash-frame").values(), strict=True))
+    done = shown(partkin, tmp_path, view(5, true, 1.0), "dash-frame", "--corrected")
+    told = " ".join(done.output.split())
+    assert "Laid on so: s on F1, t on F2" in told
+    assert "ask for" in told
+
+
+def test_a_name_that_is_none_is_said(partkin, tmp_path: Path, folder: Path) -> None:
+    true = {("Fx" if name == "F1" else name): at for name, at in places(folder, "dash-frame").items()}
+    done = shown(partkin, tmp_path, view(6, true, 1.0), "dash-frame", "--corrected")
+    assert "Fx is no fixing of the host, so which pick shows which fixing was sought." in " ".join(done.output.split())
+
+
+def test_the_mirror_image_is_another_part(partkin, tmp_path: Path, folder: Path) -> None:
+    mirrored = {name: (-x, y) for name, (x, y) in places(folder, "side-velt-left").items()}
+    told = shown(partkin, tmp_path, view(7, mirrored, 0.5), "console-body", "--corrected", "--face", "outside").output
+    assert told.startswith("[x] DIFFERENT") and "mirror image" in told
+    told = shown(partkin, tmp_path, view(7, mirrored, 0.5), "console-body", "--corrected").output
+    assert "THE SHAPE AGREES" in told, "which face is shown is not said, so both are allowed"
+
+
+def test_what_still_goes_on_is_never_called_different(partkin, tmp_path: Path, folder: Path) -> None:
+    """Each hole off by less than the play that is taken for granted."""
+    rng = np.random.default_rng(0)
+    other = {
+        name: (x + rng.uniform(-1.4, 1.4), y + rng.uniform(-1.4, 1.4))
+        for name, (x, y) in places(folder, "dash-frame").items()
+    }
+    for seed in range(6):
+        told = shown(partkin, tmp_path, view(seed, other, 1.0), "dash-frame", "--corrected").output
+        assert "THE SHAPE AGREES" in told
+
+
+def test_as_json(partkin, tmp_path: Path, folder: Path) -> None:
+    done = shown(partkin, tmp_path, view(1, places(folder, "dash-frame"), 1.0), "top-dask", "--json")
+    tree = json.loads(done.output)
+    assert (tree["answer"], tree["host"], tree["donor"], tree["read"]) == (
+        "agrees",
+        "dash-frame",
+        "top-dask",
+        ["F1", "F2"],
+    )
+    assert tree["host_mm"] == pytest.approx(1276.0, abs=0.01)
+
+
+def test_the_command_for_the_reading_is_given_only_in_the_donors_own_names(
+    partkin, tmp_path: Path, folder: Path
+) -> None:
+    by_fixing = shown(partkin, tmp_path, view(1, places(folder, "dash-frame"), 1.0), "top-dask").output
+    assert "partkin record" not in by_fixing
+    assert "under the names" in by_fixing
+
+
+def test_refusals(partkin, tmp_path: Path, folder: Path) -> None:
+    view_px = view(1, places(folder, "dash-frame"))
+    assert shown(partkin, tmp_path, view_px, "nothing").exit_code == 2
+    assert shown(partkin, tmp_path, view_px, "dash-frame", "--play", "-1").exit_code == 2
+    assert shown(partkin, tmp_path, view_px, "dash-frame", "--error-px", "0").exit_code == 2
+    assert shown(partkin, tmp_path, view_px, "bag-seat").exit_code == 2
+
+
+def space(z: float) -> Build:
+    places = ((0.0, 0.0, 0.0), (300.0, 0.0, 0.0), (310.0, 200.0, 0.0), (0.0, 180.0, 0.0), (150.0, 90.0, z))
+    rows = tuple(
+        Feature("h", f"F{at}", "stud", 6.0, x_mm=x, y_mm=y, z_mm=z, need="must") for at, (x, y, z) in enumerate(places)
+    )
+    return Build(parts=(Part("h", origin="host", seen_from="outside"),), features=rows)
+
+
+def test_only_one_flat_face_can_be_held_against_a_picture(tmp_path: Path) -> None:
+    points = {f"F{at}": (x, y) for at, (x, y) in enumerate([(0, 0), (300, 0), (310, 200), (0, 180), (150, 90)])}
+    image, file = picture(tmp_path), picks(tmp_path, view(1, points))
+    flat = same_shape.compare(space(0.3), same_shape.Look("h", image, file))
+    assert flat.answer.answer == "agrees" and "in one plane" in flat.notes[0]
+    with pytest.raises(FaultyInput, match="do not lie in one plane"):
+        same_shape.compare(space(30.0), same_shape.Look("h", image, file))
+
+
+def test_the_one_reading_then_feeds_the_chance(partkin, folder: Path) -> None:
+    """The distance that is asked for goes into the sheet as any other and moves the verdict's chance."""
+    before = partkin("measure-next", "glove-dask", "--json").output
+    partkin("record", "glove-dask", "k1", "k4", "208.1", "--instrument", "seller")
+    assert json.loads(before)["chance"] is None
+    assert json.loads(partkin("measure-next", "glove-dask", "--json").output)["chance"] is not None
