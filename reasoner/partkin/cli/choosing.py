@@ -111,7 +111,7 @@ def outcome(
     happened: Annotated[str, typer.Option("--happened", help="What really happened: begin with fits or did not fit.")],
     folder: Folder = Path("."),
     on: Annotated[str | None, typer.Option("--on", help="Day, ISO 8601.")] = None,
-    note: Annotated[str | None, typer.Option("--note")] = None,
+    note: Annotated[str | None, typer.Option("--note", help="Anything you like.")] = None,
 ) -> None:
     """Keep what really happened, beside the verdict and the chance of now.
 
