@@ -11,10 +11,20 @@ from pathlib import Path
 import numpy as np
 
 from partkin import pipeline
+from partkin.gathering import Faults
 from partkin.measuring import Change, Shown, changes, next_id, plain_number, row_of, verdicts
 from partkin.model.build import Build, Reading
 from partkin.model.problem import FaultyInput, Problem
-from partkin.picks import Picks, camera_of, read_picks, rectangle_of, scale_of
+from partkin.picks import (
+    Picks,
+    Rectangle,
+    Scale,
+    camera_of,
+    checked_error_px,
+    read_picks,
+    rectangle_of,
+    scale_of,
+)
 from partkin.positions import adjust
 from partkin.positions.lengths import coordinate_half_width_mm, current, standard_uncertainty_mm
 from partkin.positions.photo import Camera, NoHomography, distance, homography, to_plane
@@ -88,7 +98,13 @@ def photograph(folder: Path, asked: Asked, shown: Shown | None = None) -> Photog
         Nothing can be told from the picture, and why; or the sheets hold faults. Then nothing was changed.
     """
     build, _ = pipeline.read(folder)
-    seen = seen_in(build, asked, read_picks(asked.image, asked.points))
+    faults = Faults("photo")
+    picks = faults.kept(read_picks, asked.image, asked.points)
+    faults.kept(_understood, build, asked)
+    faults.raise_any()
+    if picks is None:
+        raise AssertionError("they are there, or a fault says why not")
+    seen = seen_in(build, asked, picks)
     before = verdicts(build, asked.part, shown)
     readings: tuple[Reading, ...] = () if asked.places else _write_readings(folder, build, asked, seen)
     placed = _write_places(folder, build, asked, seen) if asked.places else ()
@@ -108,23 +124,32 @@ def seen_in(build: Build, asked: Asked, picks: Picks) -> Seen:
     FaultyInput
         With what keeps it from being told.
     """
-    if build.part(asked.part) is None:
-        raise _refused("part", f"there is no part {asked.part}", f"Say one of {', '.join(p.part for p in build.parts)}")
-    ways = [way for way in (asked.rectangle, asked.known, asked.scale) if way is not None]
-    if len(ways) != 1:
-        mend = "Say one of --rectangle W,H,corners, --known FEATURES and --scale A,B,MM"
-        raise _refused("known", "what is known in the picture has to be said in one way", mend)
-    if not 0.0 < asked.error_px < 1000.0:
-        raise _refused("error_px", f"a picking error of {asked.error_px:g} px cannot be", "Say about 1 to 3")
-    camera = camera_of(asked.camera) if asked.camera is not None else None
+    camera, rectangle, scale = _understood(build, asked)
     try:
-        if asked.scale is not None:
-            return _by_scale(build, asked, picks, camera)
-        if asked.rectangle is not None:
-            return _by_rectangle(build, asked, picks, camera)
+        if scale is not None:
+            return _by_scale(build, asked, picks, camera, scale)
+        if rectangle is not None:
+            return _by_rectangle(build, asked, picks, camera, rectangle)
         return _by_known(build, asked, picks, camera)
     except ValueError as fault:
         raise _refused("camera", str(fault), "See that the calibration is of this camera at this size") from None
+
+
+def _understood(build: Build, asked: Asked) -> tuple[Camera | None, Rectangle | None, Scale | None]:
+    """The calibration and what is known in the picture; or everything that is wrong with what was asked."""
+    faults = Faults("photo")
+    if build.part(asked.part) is None:
+        mend = f"Say one of {', '.join(p.part for p in build.parts)}"
+        faults.add("part", f"there is no part {asked.part}", mend)
+    if sum(way is not None for way in (asked.rectangle, asked.known, asked.scale)) != 1:
+        mend = "Say one of --rectangle W,H,corners, --known FEATURES and --scale A,B,MM"
+        faults.add("known", "what is known in the picture has to be said in one way", mend)
+    faults.kept(checked_error_px, "photo", asked.error_px)
+    camera = faults.kept(camera_of, asked.camera) if asked.camera is not None else None
+    rectangle = faults.kept(rectangle_of, asked.rectangle) if asked.rectangle is not None else None
+    scale = faults.kept(scale_of, asked.scale) if asked.scale is not None else None
+    faults.raise_any()
+    return camera, rectangle, scale
 
 
 def _picked_features(build: Build, asked: Asked, picks: Picks, others: Sequence[str]) -> tuple[str, ...]:
@@ -138,7 +163,8 @@ def _picked_features(build: Build, asked: Asked, picks: Picks, others: Sequence[
         mend = (
             f"Name a feature of {asked.part} ({', '.join(known) or 'it has none yet'}), or what is known in the picture"
         )
-        raise _refused("points", f"{strange[0]} is no feature of {asked.part}", mend)
+        what = f"is no feature of {asked.part}"
+        raise FaultyInput(tuple(Problem("photo", 0, "points", f"{name} {what}", mend) for name in strange))
     found = tuple(name for name in known if name in picks.at_px and name not in others)
     if not found:
         mend = "Pick its holes too, under the names that they have in features.csv"
@@ -146,8 +172,8 @@ def _picked_features(build: Build, asked: Asked, picks: Picks, others: Sequence[
     return found
 
 
-def _by_rectangle(build: Build, asked: Asked, picks: Picks, camera: Camera | None) -> Seen:
-    (width, height), corners = rectangle_of(asked.rectangle or "")
+def _by_rectangle(build: Build, asked: Asked, picks: Picks, camera: Camera | None, rectangle: Rectangle) -> Seen:
+    (width, height), corners = rectangle
     names = _picked_features(build, asked, picks, corners)
     if len(names) < 2:
         raise _refused("points", f"only {names[0]} was picked: one point alone has no distance", "Pick a second one")
@@ -220,10 +246,10 @@ def _behind(matrix: np.ndarray, at_mm: np.ndarray) -> bool:
     return bool((depth <= 0.0).any() and (depth > 0.0).any())
 
 
-def _by_scale(build: Build, asked: Asked, picks: Picks, camera: Camera | None) -> Seen:
+def _by_scale(build: Build, asked: Asked, picks: Picks, camera: Camera | None, scale: Scale) -> Seen:
     from partkin.positions.photo import undistorted
 
-    ends, length_mm = scale_of(asked.scale or "")
+    ends, length_mm = scale
     own = {row.feature for row in build.features_of(asked.part)}
     names = _picked_features(build, asked, picks, tuple(end for end in ends if end not in own))
     if len(names) < 2:

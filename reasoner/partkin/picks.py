@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from partkin.gathering import Faults
 from partkin.model.problem import FaultyInput, Problem
 from partkin.positions.photo import Camera
 from partkin.positions.pictures import ImageSize, NoImage, read_image_size
@@ -35,12 +36,12 @@ class Picks:
         Raises
         ------
         FaultyInput
-            A name was not picked.
+            Names that were not picked.
         """
         lacking = [name for name in names if name not in self.at_px]
         if lacking:
             mend = f"Add its row, or name one of: {', '.join(self.at_px)}"
-            raise FaultyInput((Problem("photo", 0, where, f"{lacking[0]} was not picked", mend),))
+            raise FaultyInput(tuple(Problem("photo", 0, where, f"{name} was not picked", mend) for name in lacking))
         return np.array([self.at_px[name] for name in names])
 
 
@@ -56,16 +57,23 @@ def read_picks(image: Path, points: Path) -> Picks:
     Raises
     ------
     FaultyInput
-        With every fault of the file; or the picture is none, or too large.
+        With every fault of the file; and the picture is none, or too large.
     """
-    size = read_image_size(image)
-    if isinstance(size, NoImage):
-        mend = f"Give a photograph of at most 40 million pixels: {'JPEG, PNG, WEBP, TIFF or BMP'}"
-        raise FaultyInput((Problem("photo", 0, "image", size.reason, mend),))
-    return Picks(_points(points, size), size, image.name)
+    faults = Faults("photo")
+    size: ImageSize | None = None
+    told = read_image_size(image)
+    if isinstance(told, NoImage):
+        faults.add("image", told.reason, "Give a photograph of at most 40 million pixels: JPEG, PNG, WEBP, TIFF or BMP")
+    else:
+        size = told
+    picked = faults.kept(_points, points, size)
+    faults.raise_any()
+    if size is None or picked is None:
+        raise AssertionError("both are there, or a fault says why not")
+    return Picks(picked, size, image.name)
 
 
-def _points(path: Path, size: ImageSize) -> dict[str, np.ndarray]:
+def _points(path: Path, size: ImageSize | None) -> dict[str, np.ndarray]:
     name = path.name
     try:
         if path.stat().st_size > LARGEST_BYTES:
@@ -84,27 +92,25 @@ def _points(path: Path, size: ImageSize) -> dict[str, np.ndarray]:
     lacking = [column for column in COLUMNS if column not in header]
     if lacking:
         mend = "Give it a first row with the columns feature, px, py"
-        raise FaultyInput((Problem(name, 1, lacking[0], f"the column {lacking[0]} is missing", mend),))
+        raise FaultyInput(tuple(Problem(name, 1, one, f"the column {one} is missing", mend) for one in lacking))
     places = [header.index(column) for column in COLUMNS]
     problems: list[Problem] = []
     found: dict[str, np.ndarray] = {}
     for number, row in enumerate(grid.rows[1:], start=2):
         cells = [row[at].strip() if at < len(row) else "" for at in places]
         if any(cells):
-            _take(found, problems, (name, number), cells, size)
+            _take(found, problems, (name, number), cells)
     if len(found) > MOST_PICKS:
         problems.append(Problem(name, 0, "", f"more than {MOST_PICKS} points were picked", "Pick fewer"))
     if not problems and not found:
         problems.append(Problem(name, 0, "", "no point was picked", "Give one row a point: feature, px, py"))
-    problems += _outside(name, found, size) if not problems else []
+    problems += _outside(name, found, size) if size is not None and not problems else []
     if problems:
         raise FaultyInput(tuple(problems))
     return found
 
 
-def _take(
-    found: dict[str, np.ndarray], problems: list[Problem], where: tuple[str, int], cells: list[str], size: ImageSize
-) -> None:
+def _take(found: dict[str, np.ndarray], problems: list[Problem], where: tuple[str, int], cells: list[str]) -> None:
     name, number = where
     if not cells[0]:
         problems.append(Problem(name, number, "feature", "the point has no name", "Write which feature it shows"))
@@ -133,7 +139,12 @@ def _outside(name: str, found: Mapping[str, np.ndarray], size: ImageSize) -> lis
     return [Problem(name, 0, "px", what, "Pick in this very picture, at its full size")]
 
 
-def rectangle_of(text: str) -> tuple[tuple[float, float], tuple[str, ...]]:
+# Width and height in mm with the corners in order round it; two ends and how far they are apart in mm.
+Rectangle = tuple[tuple[float, float], tuple[str, ...]]
+Scale = tuple[tuple[str, str], float]
+
+
+def rectangle_of(text: str) -> Rectangle:
     """Read `W,H,c1,c2,c3,c4`: width, height, and the names of its corners, in order round it.
 
     Raises
@@ -155,7 +166,7 @@ def rectangle_of(text: str) -> tuple[tuple[float, float], tuple[str, ...]]:
     return (float(sizes[0] or 0.0), float(sizes[1] or 0.0)), tuple(pieces[2:])
 
 
-def scale_of(text: str) -> tuple[tuple[str, str], float]:
+def scale_of(text: str) -> Scale:
     """Read `A,B,LENGTH`: two picked points and how far they are apart, in mm.
 
     Raises
@@ -195,3 +206,17 @@ def camera_of(text: str) -> Camera:
         mend = "Write fx,fy,cx,cy in pixels, then k1,k2,p1,p2,k3 where the lens was calibrated"
         raise FaultyInput((Problem("photo", 0, "camera", f'"{text}" is no calibration', mend),))
     return Camera(*values)
+
+
+def checked_error_px(command: str, error_px: float) -> float:
+    """Return a picking error that can be.
+
+    Raises
+    ------
+    FaultyInput
+        It cannot.
+    """
+    if not 0.0 < error_px < 1000.0:
+        what = f"a picking error of {error_px:g} px cannot be"
+        raise FaultyInput((Problem(command, 0, "error_px", what, "Say about 1 to 3"),))
+    return error_px

@@ -12,11 +12,12 @@ import numpy as np
 
 from partkin import pipeline, trying
 from partkin.asking_next import record_command
+from partkin.gathering import Faults
 from partkin.model.build import Build, Part
 from partkin.model.known import Known, Side
 from partkin.model.problem import FaultyInput, Problem
-from partkin.picks import camera_of, read_picks
-from partkin.positions.photo import undistorted
+from partkin.picks import camera_of, checked_error_px, read_picks
+from partkin.positions.photo import Camera, undistorted
 from partkin.positions.sameness import PhotoAnswer, can_match
 from partkin.trying import Places
 
@@ -83,12 +84,20 @@ def compare(build: Build, asked: Look) -> Compared:
     FaultyInput
         The part, the picture or the picks cannot be used.
     """
-    picks = read_picks(asked.image, asked.points)
-    pattern = _pattern(build, asked)
+    faults = Faults("same-shape")
+    picks = faults.kept(read_picks, asked.image, asked.points)
+    pattern = faults.kept(_pattern, build, asked)
+    faults.kept(checked_error_px, "same-shape", asked.error_px)
+    if not 0.0 <= asked.play_mm < 1000.0:
+        faults.add("play", f"a play of {asked.play_mm:g} mm cannot be", "Say how far a hole may be off, about 2")
+    camera = faults.kept(camera_of, asked.camera) if asked.camera is not None else None
+    faults.raise_any()
+    if picks is None or pattern is None:
+        raise AssertionError("both are there, or a fault says why not")
     at_px = np.array(list(picks.at_px.values()))
     lens_free = asked.corrected
-    if asked.camera is not None:
-        at_px, lens_free = undistorted(camera_of(asked.camera), at_px), True
+    if camera is not None:
+        at_px, lens_free = _undistorted(camera, at_px), True
     same_face = None if asked.face is None or pattern.face is None else asked.face == pattern.face
     meant = [_fixing_of(name, pattern) for name in picks.at_px]
     told = all(meant) and len(set(meant)) == len(meant)
@@ -107,6 +116,13 @@ def compare(build: Build, asked: Look) -> Compared:
     notes = (*pattern.notes, *_naming_notes(list(picks.at_px), meant, told))
     own = frozenset(f.feature for f in build.features_of(pattern.donor or ""))
     return Compared(pattern.host, pattern.donor, answer, not told, notes, called, own)
+
+
+def _undistorted(camera: Camera, at_px: np.ndarray) -> np.ndarray:
+    try:
+        return undistorted(camera, at_px)
+    except ValueError as fault:
+        raise _refused("camera", str(fault), "See that the calibration is of this camera at this size") from None
 
 
 def _naming_notes(picked: list[str], meant: list[str | None], told: bool) -> list[str]:
@@ -140,10 +156,6 @@ def _pattern(build: Build, asked: Look) -> _Pattern:
     names = tuple(f.feature.feature for f in fixings)
     rows = [host.features.index(shown[name]) for name in names]
     at_mm, notes = _flat(host.xyz_mm[rows], known.host.part.part)
-    if not 0.0 < asked.error_px < 1000.0:
-        raise _refused("error_px", f"a picking error of {asked.error_px:g} px cannot be", "Say about 1 to 3")
-    if not 0.0 <= asked.play_mm < 1000.0:
-        raise _refused("play", f"a play of {asked.play_mm:g} mm cannot be", "Say how far a hole may be off, about 2")
     allowed = _allowed(known, places) if known.donor.features else {}
     slack = np.array(
         [

@@ -7,14 +7,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import cast
 
-from partkin.model.build import Build, Feature, Reading
+from partkin.gathering import Faults
+from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, QUANTITIES, Instrument, Quantity
-from partkin.sheets.number import UNITS, NotANumber, parse_number
+from partkin.sheets.number import UNITS, NotANumber, Number, parse_number
+from partkin.sheets.typed import faults_of_cells
 from partkin.tables import greatest_error_mm
 
 COMMAND = "record"
-FEATURES = "features.csv"
+FEATURES, READINGS = "features.csv", "readings.csv"
 # How many names stand before the value.
 NAMES = {"centres": 2, "near edges": 2, "far edges": 2, "gap": 2, "across": 1, "length": 1, "thickness": 0, "mass": 0}
 
@@ -41,36 +43,54 @@ def understood(build: Build, typed: Words) -> Reading:
     Raises
     ------
     FaultyInput
-        With what is wrong and how to mend it.
+        With everything that is wrong, and how to mend it.
     """
-    _check_part(build, typed.part)
-    corrected = _corrected(build, typed)
-    quantity = _quantity(typed.quantity, corrected)
-    names, value_text = _split(typed.words, quantity, corrected)
-    _check_names(build, typed.part, quantity, names)
-    value, unit = _amount(value_text, typed.unit, quantity, corrected)
+    faults = Faults(COMMAND)
+    part = faults.kept(_part_of, build, typed.part)
+    corrected = faults.kept(_corrected, build, typed) if part is not None and typed.corrects is not None else None
+    quantity = faults.kept(_quantity, typed.quantity, corrected)
+    unit = None if quantity is None else faults.kept(_unit_said, typed.unit, quantity)
+    # Without the reading that is corrected it is not known what the words should be.
+    readable = typed.corrects is None or corrected is not None
+    split = faults.kept(_split, typed.words, quantity, corrected) if quantity is not None and readable else None
+    amount = None
+    if split is not None and quantity is not None:
+        if part is not None:
+            _check_names(build, typed.part, quantity, split[0], faults)
+        if typed.unit is None or unit is not None:
+            amount = faults.kept(_amount, split[1], unit, quantity, corrected)
+        else:
+            faults.kept(_number, split[1])
+    instrument = faults.kept(_instrument, typed.instrument)
+    plus_minus = faults.kept(_plus_minus, typed.plus_minus, amount[1] if amount else unit)
+    for problem in faults_of_cells(READINGS, {"by": typed.by, "on": typed.on, "note": typed.note}):
+        faults.add(problem.column, problem.what, problem.mend)
+    faults.raise_any()
+    if quantity is None or split is None or amount is None:
+        raise AssertionError("each of them is there, or a fault says why not")
+    names = split[0]
     return Reading(
-        typed.part, "", quantity, value, unit,
+        typed.part, "", quantity, *amount,
         from_feature=names[0] if names else None,
         to_feature=names[1] if len(names) > 1 else None,
-        plus_minus=None if typed.plus_minus is None else _plus_minus(typed.plus_minus, unit),
-        instrument=_instrument(typed.instrument) or (corrected.instrument if corrected is not None else None),
+        plus_minus=plus_minus,
+        instrument=instrument or (corrected.instrument if corrected is not None else None),
         by=typed.by, on=typed.on, corrects=typed.corrects, note=typed.note,
     )  # fmt: skip
 
 
-def _check_part(build: Build, part: str) -> None:
-    if build.part(part) is None:
+def _part_of(build: Build, part: str) -> Part:
+    found = build.part(part)
+    if found is None:
         raise _refused("part", f"there is no part {part}", f"Say one of {', '.join(p.part for p in build.parts)}")
+    return found
 
 
 def _refused(where: str, what: str, mend: str) -> FaultyInput:
     return FaultyInput((Problem(COMMAND, 0, where, what, mend),))
 
 
-def _corrected(build: Build, typed: Words) -> Reading | None:
-    if typed.corrects is None:
-        return None
+def _corrected(build: Build, typed: Words) -> Reading:
     mine = [row for row in build.readings if row.part == typed.part]
     found = next((row for row in mine if row.reading == typed.corrects), None)
     if found is None:
@@ -123,43 +143,59 @@ def _seen(words: Sequence[str]) -> str:
     return " ".join(words) if words else "nothing"
 
 
-def _check_names(build: Build, part: str, quantity: Quantity, names: Sequence[str]) -> None:
+def _check_names(build: Build, part: str, quantity: Quantity, names: Sequence[str], faults: Faults) -> None:
     if quantity == "gap":
         return
     known = [feature.feature for feature in build.features_of(part)]
     for name in names:
         if name not in known:
             mend = f"Its features: {', '.join(known)}" if known else f"Add its row to {FEATURES} first"
-            raise _refused("feature", f"{part} has no feature {name}", mend)
-    if len(names) == 2 and names[0] == names[1]:
-        raise _refused("feature", f"{names[0]} is named twice", "Name the two features it was read between")
+            faults.add("feature", f"{part} has no feature {name}", mend)
+    if len(names) == 2 and names[0] == names[1] and names[0] in known:
+        faults.add("feature", f"{names[0]} is named twice", "Name the two features it was read between")
 
 
-def _amount(text: str, unit: str | None, quantity: Quantity, corrected: Reading | None) -> tuple[float, str]:
+def _number(text: str) -> Number:
     number = parse_number(text)
     if isinstance(number, NotANumber):
         raise _refused("value", number.what, number.mend)
+    return number
+
+
+def _units_of(quantity: Quantity) -> tuple[str, ...]:
+    return tuple(KG_PER_UNIT if quantity == "mass" else MM_PER_UNIT)
+
+
+def _unit_said(unit: str | None, quantity: Quantity) -> str | None:
+    said = None if unit is None else UNITS.get(unit.strip().lower())
+    if unit is not None and said not in _units_of(quantity):
+        mend = f"Say one of: {', '.join(_units_of(quantity))}"
+        raise _refused("unit", f'"{unit}" is no unit of {quantity}', mend)
+    return said
+
+
+def _amount(text: str, said: str | None, quantity: Quantity, corrected: Reading | None) -> tuple[float, str]:
+    number = _number(text)
     usual = "kg" if quantity == "mass" else "mm"
-    if corrected is not None and corrected.unit != usual and number.unit is None and unit is None:
+    if corrected is not None and corrected.unit != usual and number.unit is None and said is None:
         what = f"{corrected.reading} is in {corrected.unit}, and no unit is said here"
         raise _refused("unit", what, f"Say --unit {corrected.unit} or --unit {usual}")
-    said = None if unit is None else UNITS.get(unit.strip().lower())
-    allowed = tuple(KG_PER_UNIT if quantity == "mass" else MM_PER_UNIT)
-    if unit is not None and said not in allowed:
-        raise _refused("unit", f'"{unit}" is no unit of {quantity}', f"Say one of: {', '.join(allowed)}")
     if number.unit is not None and said is not None and number.unit != said:
         raise _refused("unit", f"the value is in {number.unit} and --unit says {said}", "Say one of the two")
     found = number.unit or said or usual
-    if found not in allowed:
-        raise _refused("unit", f"{found} is no unit of {quantity}", f"Say one of: {', '.join(allowed)}")
+    if found not in _units_of(quantity):
+        raise _refused("unit", f"{found} is no unit of {quantity}", f"Say one of: {', '.join(_units_of(quantity))}")
     return number.value, found
 
 
-def _plus_minus(text: str, unit: str) -> float:
+def _plus_minus(text: str | None, unit: str | None) -> float | None:
+    """A greatest error in the unit of its value; with no unit known only the number is looked at."""
+    if text is None:
+        return None
     number = parse_number(text)
     if isinstance(number, NotANumber):
         raise _refused("plus_minus", number.what, number.mend)
-    if number.unit is not None and number.unit != unit:
+    if number.unit is not None and unit is not None and number.unit != unit:
         what = f"plus or minus is in {number.unit} and the value in {unit}"
         raise _refused("plus_minus", what, "Say both in one unit")
     if number.value < 0.0:
@@ -194,31 +230,42 @@ def understood_place(build: Build, typed: Words, at: str) -> Place:
     Raises
     ------
     FaultyInput
-        With what is wrong and how to mend it.
+        With everything that is wrong, and how to mend it.
     """
-    _check_part(build, typed.part)
+    faults = Faults(COMMAND)
+    part = faults.kept(_part_of, build, typed.part)
     if len(typed.words) != 1:
-        raise _refused(
-            "at", f"one feature has a place, and here is {_seen(typed.words)}", "Write: PART FEATURE --at X,Y"
-        )
+        what = f"one feature has a place, and here is {_seen(typed.words)}"
+        faults.add("at", what, "Write: PART FEATURE --at X,Y")
     for name, given in (("quantity", typed.quantity), ("corrects", typed.corrects)):
         if given is not None:
-            raise _refused(name, f"--{name} does not go with --at", "Leave it out: a place is no reading")
-    _check_names(build, typed.part, "across", typed.words)
+            faults.add(name, f"--{name} does not go with --at", "Leave it out: a place is no reading")
+    if part is not None and len(typed.words) == 1:
+        _check_names(build, typed.part, "across", typed.words, faults)
+        _check_unplaced(build, typed, faults)
+    factor = faults.kept(_factor, typed.unit)
+    values = faults.kept(_coordinates, at)
+    instrument = faults.kept(_instrument, typed.instrument)
+    unit = UNITS.get((typed.unit or "mm").strip().lower())
+    plus_minus = faults.kept(_plus_minus, typed.plus_minus, unit)
+    faults.raise_any()
+    if factor is None or values is None:
+        raise AssertionError("each of them is there, or a fault says why not")
     feature = next(f for f in build.features_of(typed.part) if f.feature == typed.words[0])
-    stated = [name for name in ("x_mm", "y_mm", "z_mm") if getattr(feature, name) is not None]
-    if stated:
-        now = ", ".join(f"{name} {getattr(feature, name):g}" for name in stated)
-        mend = f"Read distances from it, or mend row {feature.row} of {FEATURES} by hand if the place is wrong"
-        raise _refused("at", f"{feature.feature} has a place already ({now})", mend)
-    factor = _factor(typed.unit)
-    at_mm = tuple(factor * value for value in _coordinates(at))
-    instrument = _instrument(typed.instrument)
-    if typed.plus_minus is not None:
-        unit = UNITS.get((typed.unit or "mm").strip().lower(), "mm")
-        return Place(feature, at_mm, factor * _plus_minus(typed.plus_minus, unit))
+    at_mm = tuple(factor * value for value in values)
+    if plus_minus is not None:
+        return Place(feature, at_mm, factor * plus_minus)
     reach_mm = max(abs(value) for value in at_mm)
     return Place(feature, at_mm, greatest_error_mm(instrument, reach_mm, "across") if instrument else None)
+
+
+def _check_unplaced(build: Build, typed: Words, faults: Faults) -> None:
+    for feature in build.features_of(typed.part):
+        stated = [name for name in ("x_mm", "y_mm", "z_mm") if getattr(feature, name) is not None]
+        if feature.feature == typed.words[0] and stated:
+            now = ", ".join(f"{name} {getattr(feature, name):g}" for name in stated)
+            mend = f"Read distances from it, or mend row {feature.row} of {FEATURES} by hand if the place is wrong"
+            faults.add("at", f"{feature.feature} has a place already ({now})", mend)
 
 
 def _factor(unit: str | None) -> float:

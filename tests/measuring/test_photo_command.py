@@ -277,6 +277,29 @@ def test_picks_that_are_none(partkin, tmp_path: Path, text: str, says: bytes) ->
     assert says in done.stderr_bytes
 
 
+def test_everything_that_is_wrong_is_told_at_once(partkin, tmp_path: Path, folder: Path) -> None:
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    image, points = tmp_path / "no.jpg", tmp_path / "picks.csv"
+    points.write_text("feature,px,py\nk1,left,4\n,3,4\n")
+    done = partkin(
+        "photo", "nothing", image, "--points", points, "--rectangle", "1,2", "--scale", "a", "--camera", "1",
+        "--error-px", "0",
+    )  # fmt: skip
+    assert done.exit_code == 2
+    columns = [line.split(":")[2] for line in done.stderr.splitlines()]
+    assert columns == ["image", "px", "feature", "part", "known", "error_px", "camera", "rectangle", "scale"]
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+
+
+def test_every_strange_pick_is_named(partkin, tmp_path: Path) -> None:
+    image, points = picture(tmp_path), picks(tmp_path, {**view(8, {**HOLES, **PAPER}), "s": (9, 9), "t": (99, 9)})
+    done = partkin("photo", "glove-dask", image, "--points", points, "--rectangle", RECTANGLE)
+    assert done.exit_code == 2
+    assert [line.split(". ")[0] for line in done.stderr.splitlines()] == [
+        "photo::points: s is no feature of glove-dask", "photo::points: t is no feature of glove-dask",
+    ]  # fmt: skip
+
+
 def test_picks_of_any_spreadsheet_are_read(partkin, tmp_path: Path) -> None:
     shown = view(8, {**HOLES, **PAPER})
     image, points = picture(tmp_path), tmp_path / "picks.csv"

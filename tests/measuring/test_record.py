@@ -103,6 +103,20 @@ def test_a_correction_may_leave_out_what_stays() -> None:
     assert typed("b", "a", "24 1/4 in", corrects="r1").value == 24.25
 
 
+def test_everything_that_is_wrong_is_told_at_once() -> None:
+    rest = {"unit": "ell", "instrument": "laser", "plus_minus": "-3", "on": "31.5."}
+    with pytest.raises(FaultyInput) as refused:
+        typed("x", "y", "long", **rest)
+    columns = [problem.column for problem in refused.value.problems]
+    assert columns == ["unit", "feature", "feature", "value", "instrument", "plus_minus", "on"]
+    with pytest.raises(FaultyInput) as refused:
+        understood(TOP, Words("tip", ("x", "y", "612"), unit="ell"))
+    assert [problem.column for problem in refused.value.problems] == ["part", "unit"]
+    with pytest.raises(FaultyInput) as refused:
+        typed("612", corrects="r9", instrument="laser")
+    assert [problem.column for problem in refused.value.problems] == ["corrects", "instrument"]
+
+
 def test_no_such_part_names_those_there_are() -> None:
     with pytest.raises(FaultyInput, match=r"there is no part tip\. Say one of top"):
         understood(TOP, Words("tip", ("a", "b", "612")))
@@ -236,6 +250,14 @@ def test_a_stated_place_is_never_written_over(partkin, folder: Path) -> None:
 def test_no_place_at_all(partkin, folder: Path, at: str) -> None:
     before = (folder / "features.csv").read_bytes()
     assert partkin("record", "glove-dask", "k4", "--at", at).exit_code == 2
+    assert (folder / "features.csv").read_bytes() == before
+
+
+def test_everything_that_is_wrong_with_a_place_is_told_at_once(partkin, folder: Path) -> None:
+    before = (folder / "features.csv").read_bytes()
+    done = partkin("record", "glove-dask", "k1", "--at", "x", "-u", "ell", "-i", "laser", "--plus-minus", "-3")
+    assert done.exit_code == 2
+    assert [line.split(":")[2] for line in done.stderr.splitlines()] == ["at", "unit", "at", "instrument", "plus_minus"]
     assert (folder / "features.csv").read_bytes() == before
 
 

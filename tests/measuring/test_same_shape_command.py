@@ -128,6 +128,16 @@ def test_refusals(partkin, tmp_path: Path, folder: Path) -> None:
     assert shown(partkin, tmp_path, view_px, "bag-seat").exit_code == 2
 
 
+def test_everything_that_is_wrong_is_told_at_once(partkin, tmp_path: Path) -> None:
+    points = tmp_path / "picks.csv"
+    points.write_text("feature,px,py\nk1,left,4\n")
+    rest = ("--play", "-1", "--error-px", "0", "--camera", "1")
+    done = partkin("same-shape", "nothing", tmp_path / "no.jpg", "--points", points, *rest)
+    assert done.exit_code == 2
+    columns = [line.split(":")[2] for line in done.stderr.splitlines()]
+    assert columns == ["image", "px", "part", "error_px", "play", "camera"]
+
+
 def space(z: float) -> Build:
     places = ((0.0, 0.0, 0.0), (300.0, 0.0, 0.0), (310.0, 200.0, 0.0), (0.0, 180.0, 0.0), (150.0, 90.0, z))
     rows = tuple(
