@@ -198,6 +198,7 @@ def agrees_with_every_pairing(seed: int, fixings: int, features: int) -> FitAnsw
         shoulds = {s.id for s in (*task.fixings, *task.features) if s.should}
         assert sum((p.fixing in shoulds) + (p.feature in shoulds) for p in answer.pairs) == whole.value
         assert tuple(sorted((p.fixing, p.feature) for p in answer.pairs)) in {tuple(sorted(t)) for t in whole.ties}
+        assert answer.also == len(whole.ties) - 1
     return answer
 
 
@@ -210,6 +211,25 @@ def test_pairing_agrees_with_trying_every_one(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(100, 150))
 def test_larger_pairings_agree_with_trying_every_one(seed: int) -> None:
     agrees_with_every_pairing(seed, 4, 5)
+
+
+@pytest.mark.parametrize(("count", "also"), [(6, 2), (8, 3)])
+def test_every_symmetric_pairing_is_counted(count: int, also: int) -> None:
+    """A ring whose fixings stand high and low by turns comes to itself at every second one (derived)."""
+    draw = np.random.default_rng(count)
+    turn = 2 * math.pi * np.arange(count) / count
+    at = np.column_stack([100 * np.cos(turn), 100 * np.sin(turn), 10.0 * (np.arange(count) % 2)])
+    host = tuple(Spot(f"F{k}", tuple(p), grip_mm=6.0) for k, p in enumerate(at))
+    off = at + draw.uniform(-0.1, 0.1, at.shape)
+    lying = tuple(Spot(f"d{k}", tuple(p), must=False, should=True) for k, p in enumerate(off))
+    donor = moved(lying, *random_move(draw))
+    answer = solve(FitTask(host, donor, tuple(Option(f.id, d.id, 0.5) for f in host for d in donor)))
+    assert answer.fits and answer.also == also
+    margins = []
+    for pairs in (*answer.also_pairs, tuple((p.fixing, p.feature) for p in answer.pairs)):
+        given = FitTask(host, donor, tuple(Option(*pair, 0.5) for pair in pairs), given=True)
+        margins.append(-best_in_space(pairs_of(given)).worst_mm)
+    assert max(margins) - min(margins) < 1e-6
 
 
 @pytest.mark.parametrize("seed", [3, 5, 41])

@@ -99,7 +99,7 @@ def test_what_is_proved_near_here_alone_says_so(monkeypatch: pytest.MonkeyPatch)
     """With no boxes allowed nothing can be proved over every turn."""
     from partkin.fit import space_certificate, space_layout
 
-    def hardly(pairs, ids, near=()):
+    def hardly(pairs, ids, near=(), limit=0):
         return space_certificate.prove(pairs, ids, near, limit=1)
 
     monkeypatch.setattr(space_layout, "prove", hardly)

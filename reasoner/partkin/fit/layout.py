@@ -108,6 +108,11 @@ class Layout:
         apart = np.abs(self.row_gap_mm[:, row, None] - self.column_gap_mm[None, :, column])
         return (apart - self.reach_mm - self.reach_mm[row, column]) / 2
 
+    def two_rows_need_mm(self, a: int, b: int) -> np.ndarray:
+        """(m, m) mm: the same for two rows, for each two columns."""
+        apart = np.abs(self.row_gap_mm[a, b] - self.column_gap_mm)
+        return (apart - self.reach_mm[a][:, None] - self.reach_mm[b][None, :]) / 2
+
 
 @dataclass(frozen=True, eq=False)
 class Aim:

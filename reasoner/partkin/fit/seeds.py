@@ -119,8 +119,7 @@ def _single_seeds(first: int, base: np.ndarray, aim: Aim, bar: Bar) -> list[Seed
 def two_need_mm(layout: Layout, pair: tuple[int, int], base: np.ndarray) -> np.ndarray:
     """(m, m) mm: inflation that two rows need at least, for each two columns."""
     a, b = pair
-    apart = np.abs(layout.row_gap_mm[a, b] - layout.column_gap_mm)
-    need = (apart - layout.reach_mm[a][:, None] - layout.reach_mm[b][None, :]) / 2
+    need = layout.two_rows_need_mm(a, b)
     need = np.maximum(need, np.maximum(base[a][:, None], base[b][None, :]))
     np.fill_diagonal(need, NEVER_MM)
     return need

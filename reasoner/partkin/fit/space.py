@@ -19,6 +19,7 @@ from partkin.model.fitting import FitAnswer, FitTask, PairFit
 # How often a search may begin again because a proof came upon a placement that no start had led to.
 MOST_BEGINNINGS = 6
 SAME_WAY = 0.866
+NODES_FOR_ONE = 2
 
 
 def solve_space(task: FitTask, node_limit: int) -> FitAnswer:
@@ -29,7 +30,7 @@ def solve_space(task: FitTask, node_limit: int) -> FitAnswer:
     task
         Places with three coordinates. Semantics of must, should and spare as in `solve.solve`.
     node_limit
-        How many nodes each search may open.
+        How many nodes each search may open; in space half of them, as each takes longer.
 
     Returns
     -------
@@ -40,6 +41,7 @@ def solve_space(task: FitTask, node_limit: int) -> FitAnswer:
     """
     from partkin.fit.solve import answer_of
 
+    node_limit = max(1, node_limit // NODES_FOR_ONE)
     work = SpaceWork.of(task, node_limit)
     assert isinstance(work.known, SpaceKnown)
     hints = work.known.hints

@@ -196,7 +196,8 @@ def apart_always(pairs: SpacePairs, i: int, k: int) -> float:
     host = pairs.q[i] - pairs.q[k]
     apart, around = float(np.linalg.norm(host)), ball_mm(pairs, i, k)
     farthest = min(float(np.linalg.norm(host + corners, axis=1).max()) + across, apart + around)
-    nearest = from_origin(host, corners[0] + corners[1], corners[0] - corners[1]) - across
+    ends = (pairs.a[j] * pairs.grip[j] for j in (i, k))
+    nearest = float(distance_span(host, *ends)[0]) - across
     return max(donor - farthest, max(nearest, apart - around) - donor)
 
 
@@ -206,23 +207,32 @@ def ball_mm(pairs: SpacePairs, i: int, k: int) -> float:
     return float(np.hypot(across, pairs.grip[[i, k]]).sum())
 
 
-def from_origin(middle: Floats, one: Floats, two: Floats) -> float:
-    """Distance of the origin from the parallelogram middle + x one/2 + y two/2, |x| <= 1, |y| <= 1."""
-    one, two = one / 2, two / 2
-    square = np.array([[one @ one, one @ two], [one @ two, two @ two]])
-    right = -np.array([one @ middle, two @ middle])
-    if np.linalg.det(square) > 1e-12 * max(1.0, float(np.trace(square)) ** 2):
-        x, y = np.linalg.solve(square, right)
-        if abs(x) <= 1 and abs(y) <= 1:
-            return float(np.linalg.norm(middle + x * one + y * two))
-    far = []
-    for fixed, moving in ((one, two), (two, one)):
-        for side in (-1.0, 1.0):
-            left = middle + side * fixed
-            size = float(moving @ moving)
-            slid = min(1.0, max(-1.0, -float(left @ moving) / size)) if size > 0 else 0.0
-            far.append(float(np.linalg.norm(left + slid * moving)))
-    return min(far)
+def distance_span(middle: Floats, one: Floats, two: Floats) -> tuple[Floats, Floats]:
+    """Least and greatest distance of the origin from the parallelograms middle + x one + y two, |x|, |y| <= 1.
+
+    All (..., 3); the least is at both free, or with one of the two at an end.
+    """
+    farthest = np.zeros(middle.shape[:-1])
+    for x in (1.0, -1.0):
+        for y in (1.0, -1.0):
+            farthest = np.maximum(farthest, _size(middle + x * one + y * two))
+    uu, uw, ww = ((a * b).sum(axis=-1) for a, b in ((one, one), (one, two), (two, two)))
+    mu, mw = -(middle * one).sum(axis=-1), -(middle * two).sum(axis=-1)
+    square = uu * ww - uw * uw
+    safe = np.where(square > 1e-12 * np.maximum(1.0, uu * ww), square, np.inf)
+    found = [((mu * ww - mw * uw) / safe, (mw * uu - mu * uw) / safe)]
+    for end in (1.0, -1.0):
+        found.append((np.full_like(uu, end), (mw - end * uw) / np.where(ww > 0, ww, np.inf)))
+        found.append(((mu - end * uw) / np.where(uu > 0, uu, np.inf), np.full_like(uu, end)))
+    nearest = np.full(middle.shape[:-1], np.inf)
+    for x, y in found:
+        at = middle + np.clip(x, -1.0, 1.0)[..., None] * one + np.clip(y, -1.0, 1.0)[..., None] * two
+        nearest = np.minimum(nearest, _size(at))
+    return nearest, farthest
+
+
+def _size(vector: Floats) -> Floats:
+    return np.asarray(np.sqrt((vector * vector).sum(axis=-1)))
 
 
 def apart_forms(pairs: SpacePairs) -> tuple[list[tuple[int, int]], Floats]:

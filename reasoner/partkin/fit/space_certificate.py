@@ -46,11 +46,13 @@ _CIRCLE = (-180.0, 180.0)
 class SpaceProof:
     """What a search of all rotations came to.
 
-    `pieces`: the proof. `better`: a rotation (3, 3) at which the pairs do hold. Neither: undecided.
+    `pieces`: the proof. `better`: a rotation (3, 3) at which the pairs do hold. Neither: undecided. `boxes`: how
+    many were looked at.
     """
 
     pieces: tuple[Piece, ...] | None = None
     better: Floats | None = None
+    boxes: int = 0
 
 
 def prove(
@@ -150,13 +152,11 @@ class _Search:
             left = self._close(left, first=len(self.plain) + before)
             if not len(left):
                 break
-            if len(self.tree.parent) + 2 * len(left) > self.limit:
-                return SpaceProof()
-            parts = self._cut(left)
+            parts = None if len(self.tree.parent) + 2 * len(left) > self.limit else self._cut(left)
             if parts is None:
-                return SpaceProof()
+                return SpaceProof(boxes=len(self.tree.parent))
             left = parts
-        return SpaceProof(self._pieces())
+        return SpaceProof(self._pieces(), boxes=len(self.tree.parent))
 
     def _close(self, rows: Floats, first: int) -> Floats:
         """Close what the bounds from `first` on close; return the rest."""

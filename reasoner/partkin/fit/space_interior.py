@@ -272,9 +272,9 @@ def _step(cones: _Cones, walks: _Walks, settled_mm: float, sign: bool) -> tuple[
     whole = np.concatenate([(back @ slope).reshape(m, 3 * k, -1), line_slope / wl[..., None]], axis=1)
     balance = -(y.reshape(m, 1, 3 * k) @ slope.reshape(m, 3 * k, -1))[:, 0] - (yl[:, None] @ line_slope)[:, 0]
     balance[:, _Z] += 1.0
-    # The forces' own bound is above zero, and they balance well enough for it to count.
-    short = (walks.z - gap > _SHORT_MM) & (off < _SHORT_MM) & (np.abs(balance).max(axis=1) < 0.1 * _SHORT_MM)
-    done |= short & sign
+    # The forces' own bound stays above zero for all moves of up to the part's size, however they balance.
+    short = walks.z - gap - np.abs(balance).sum(axis=1) * cones.size
+    done |= sign & (short > _SHORT_MM) & (off < _SHORT_MM + 0.01 * np.maximum(walks.z, 0.0))
     invert = _inverse(cones, walks, whole, levers)
     lacking = np.concatenate([(back @ missing[..., None]).reshape(m, -1), line_missing / wl], axis=1)
     scaled = np.concatenate([lam.reshape(m, -1), laml], axis=1)

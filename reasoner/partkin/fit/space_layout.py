@@ -1,9 +1,8 @@
 """A task in space for the pairing search, which knows distances and known pairings and nothing of the plane.
 
-The search inflates what is allowed by e, and takes it that a pair's outer radius then grows by e. In space it
-grows by at most sqrt(2) e (across and along the axis at once), so every length that it compares is given
-to it over sqrt(2). Its test of a third point against two is of the plane: the columns are told as all in
-one place, where that test rules nothing out.
+The search's test of a third point against two is of the plane: the columns are told as all in one place,
+and reaches over sqrt(2), so that it rules nothing out that can be had: no excess is below the lesser of
+what is allowed across and along, and that is never more than such a reach.
 """
 
 from __future__ import annotations
@@ -14,12 +13,13 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from partkin.fit.layout import Layout, Pair, Side
+from partkin.fit.layout import NEVER_MM, Layout, Pair, Side
 from partkin.fit.matching import cover
 from partkin.fit.rotations import angle_deg
 from partkin.fit.search import Found
 from partkin.fit.settle import Known, Settled
-from partkin.fit.space_certificate import prove
+from partkin.fit.space_bound import distance_span
+from partkin.fit.space_certificate import BOXES, prove
 from partkin.fit.space_minimax import FITS_MM, WILD_MM, SpacePlaced, best_in_space
 from partkin.fit.space_pairs import LEAN_COS, LEAN_SCALE_MM, SpacePairs, grip_mm
 from partkin.fit.work import Demand, Masks, Work
@@ -31,6 +31,8 @@ Floats = np.ndarray
 # allowed, and a little for allowances that are inflated.
 _AXES_DEG = 64.0
 _ROOT = math.sqrt(2.0)
+# Boxes of rotations that all proofs of one answer may look at together.
+BOXES_IN_ALL = 60_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,17 +60,17 @@ class SpaceSide(Side):
         axes = np.linalg.svd(off, full_matrices=False)[2]
         return replace(self, at_mm=(off @ axes[:2].T).reshape(len(off), -1)[:, :2] + np.zeros((1, 2)))
 
-    def gap_mm(self) -> Floats:
-        """(n, n) distances over sqrt(2)."""
-        off = self.xyz_mm[:, None] - self.xyz_mm[None]
-        return np.asarray(np.sqrt((off * off).sum(axis=-1)) / _ROOT)
-
 
 @dataclass(frozen=True, eq=False)
 class SpaceLayout(Layout):
-    """Rows and columns of the pairing search of a task in space; `mirrored` as the task's donor."""
+    """Rows and columns of the pairing search of a task in space.
+
+    `across_mm` and `grip_mm` (n, m): play and half travels, and what is allowed along the axis.
+    """
 
     task: FitTask = field(default_factory=lambda: FitTask((), (), ()))
+    across_mm: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    grip_mm: Floats = field(default_factory=lambda: np.zeros((0, 0)))
 
     @classmethod
     def of(cls, task: FitTask) -> SpaceLayout:
@@ -82,11 +84,46 @@ class SpaceLayout(Layout):
         grip = np.array([[grip_mm(h, d) for d in donor.spots] for h in host.spots]).reshape(allowed.shape)
         across = allowed + host.half_travel_mm[:, None] + donor.half_travel_mm[None, :]
         reach = np.where(across >= 0, np.hypot(across, grip), across) / _ROOT
+        hosts, donors = (_size(side.xyz_mm[:, None] - side.xyz_mm[None]) for side in (host, donor))
         if sum(spot.must for spot in donor.spots) > sum(spot.must for spot in host.spots):
             rows = donor.spread()
-            return cls(host, rows, False, allowed.T.copy(), reach.T.copy(), donor.gap_mm(), host.gap_mm(), task)
+            return cls(host, rows, False, allowed.T.copy(), reach.T.copy(), donors, hosts, task, across.T, grip.T)
         rows = host.spread()
-        return cls(rows, donor, True, allowed, reach, host.gap_mm(), donor.gap_mm(), task)
+        return cls(rows, donor, True, allowed, reach, hosts, donors, task, across, grip)
+
+    def pair_need_mm(self, row: int, column: int) -> Floats:
+        """How far every allowance must be inflated before each pair can stand beside (row, column), at least."""
+        rows, columns = np.asarray(np.indices(self.allowed_mm.shape))
+        return self._need_mm(np.full_like(rows, row), np.full_like(rows, column), rows, columns)
+
+    def two_rows_need_mm(self, a: int, b: int) -> Floats:
+        """(m, m) mm: the same for two rows, for each two columns."""
+        one, two = np.asarray(np.indices((self.allowed_mm.shape[1],) * 2))
+        return self._need_mm(np.full_like(one, a), one, np.full_like(one, b), two)
+
+    def _need_mm(self, row: Floats, column: Floats, other_row: Floats, other_column: Floats) -> Floats:
+        """Inflation that two pairs each need at least: index arrays of one shape.
+
+        The donor's distance has to lie between those of the nearest and the farthest points that both plays
+        leave, across and along each axis. An inflation by e widens that by 2 e to 4 e; a ball about both, by
+        2 e to 2 sqrt(2) e.
+        """
+        host, donor = self.host, self.donor
+        assert isinstance(host, SpaceSide) and isinstance(donor, SpaceSide)
+        pairs = (row, column), (other_row, other_column)
+        (h, d), (g, e) = pairs if self.fixings_in_rows else ((column, row), (other_column, other_row))
+        across, along = (tuple(table[pair] for pair in pairs) for table in (self.across_mm, self.grip_mm))
+        off, length = host.xyz_mm[g] - host.xyz_mm[h], _size(donor.xyz_mm[e] - donor.xyz_mm[d])
+        one, two = host.axis[h] * along[0][..., None], host.axis[g] * along[1][..., None]
+        nearest, farthest = distance_span(off, one, two)
+        reach = np.where(np.isfinite(across[0] + across[1]), across[0] + across[1], -np.inf)
+        cut = np.maximum(length - farthest, nearest - length) - reach
+        ball = [np.hypot(np.where(np.isfinite(a), a, 0.0), g) for a, g in zip(across, along, strict=True)]
+        round_about = np.abs(length - _size(off)) - ball[0] - ball[1]
+        need = np.maximum(
+            cut / np.where(cut > 0, 4.0, 2.0), round_about / np.where(round_about > 0, 2.0 * _ROOT, 2.0)
+        )
+        return np.where(np.isfinite(reach), need, NEVER_MM)
 
     def in_space(self, pairs: Sequence[Pair]) -> SpacePairs:
         """Arrays of these (row, column) pairs for the placement."""
@@ -114,15 +151,20 @@ class SpaceSettled(Settled):
 class SpaceKnown(Known):
     """Placements of known pairings in space, each set of pairs worked out once.
 
-    `hints`: rotations at which a set of pairs once held although no start had led there.
+    `hints`: rotations at which a set of pairs once held although no start had led there. `sure`: what has been
+    judged from every start.
     """
 
     hints: list[Floats] = field(default_factory=list)
+    sure: dict[tuple[frozenset[Pair], float], Settled] = field(default_factory=dict)
     _clash: Floats | None = None
 
     def settle(self, pairs: Sequence[Pair], limit_mm: float) -> Settled | tuple[Pair, ...]:
         """Find the best placement of `pairs` (at least one), or a few of them that exceed the limit."""
-        return self._known_conflict(pairs, limit_mm) or self._at_most(self.place(pairs), limit_mm)
+        known = self._known_conflict(pairs, limit_mm)
+        if known is None and isinstance(few := self._at_most(self._surely(pairs, limit_mm), limit_mm), tuple):
+            return few
+        return known or self._at_most(self.place(pairs), limit_mm)
 
     def judge(self, pairs: Sequence[Pair], limit_mm: float) -> Settled | tuple[Pair, ...]:
         """Find any placement of `pairs` within the limit, or a few of them that exceed it."""
@@ -173,22 +215,34 @@ class SpaceKnown(Known):
         return few
 
     def _sign(self, pairs: Sequence[Pair], limit_mm: float) -> Settled:
-        """Widen what is allowed by the limit, less what counts as none, and look at the sign alone."""
+        """Look at the sign alone, from few starts: what does not hold will be proved, or refuted, afterwards."""
         whole = frozenset(pairs)
         key = whole, limit_mm
         if whole in self.solved:
             return self.solved[whole]
         if key not in self.judged:
-            ordered, room_mm = tuple(sorted(whole)), limit_mm - FITS_MM
-            known = self._space.in_space(ordered).widened(room_mm)
-            placed = best_in_space(known, stop_at_sign=True, hints=self.hints, few_starts=True)
-            found = _settled(ordered, placed, room_mm)
-            if placed.fits:
-                excess_mm = min(found.excess_mm, limit_mm)
-            else:
-                excess_mm = max(found.excess_mm, float(np.nextafter(limit_mm, np.inf)))
-            self.judged[key] = replace(found, excess_mm=excess_mm)
+            self.judged[key] = self._signed(whole, limit_mm, few_starts=True)
         return self.judged[key]
+
+    def _surely(self, pairs: Sequence[Pair], limit_mm: float) -> Settled:
+        """Look at the sign alone, from every start."""
+        whole = frozenset(pairs)
+        key = whole, limit_mm
+        if whole in self.solved:
+            return self.solved[whole]
+        if key not in self.sure:
+            self.judged[key] = self.sure[key] = self._signed(whole, limit_mm, few_starts=False)
+        return self.sure[key]
+
+    def _signed(self, whole: frozenset[Pair], limit_mm: float, few_starts: bool) -> Settled:
+        """Widen what is allowed by the limit, less what counts as none."""
+        ordered, room_mm = tuple(sorted(whole)), limit_mm - FITS_MM
+        known = self._space.in_space(ordered).widened(room_mm)
+        placed = best_in_space(known, stop_at_sign=True, hints=self.hints, few_starts=few_starts)
+        found = _settled(ordered, placed, room_mm)
+        if placed.fits:
+            return replace(found, excess_mm=min(found.excess_mm, limit_mm))
+        return replace(found, excess_mm=max(found.excess_mm, float(np.nextafter(limit_mm, np.inf))))
 
 
 class HoldsAfterAll(Exception):
@@ -201,7 +255,9 @@ class HoldsAfterAll(Exception):
 
 @dataclass(eq=False)
 class SpaceWork(Work):
-    """One task in space being worked on."""
+    """One task in space being worked on; `boxes_left`: how many its proofs may still look at."""
+
+    boxes_left: int = BOXES_IN_ALL
 
     @classmethod
     def of(cls, task: FitTask, node_limit: int) -> SpaceWork:
@@ -258,7 +314,8 @@ class SpaceWork(Work):
         settled = self.known.place(ordered)
         assert isinstance(settled, SpaceSettled) and settled.placed is not None
         ids = [layout.ids(pair)[0] for pair in ordered]
-        found = prove(layout.in_space(ordered), ids, [settled.placed])
+        found = prove(layout.in_space(ordered), ids, [settled.placed], min(BOXES, self.boxes_left))
+        self.boxes_left -= found.boxes
         if found.better is not None:
             raise HoldsAfterAll(found.better)
         return found.pieces
@@ -279,6 +336,10 @@ def needs_of(sides: tuple[Sequence[Spot], Sequence[Spot]]) -> tuple[Masks, Masks
     if not any(side.any() for side in (*must, *should)):
         should = [np.ones(len(side), dtype=bool) for side in sides]
     return (must[0], must[1]), (should[0], should[1])
+
+
+def _size(vector: Floats) -> Floats:
+    return np.asarray(np.sqrt((vector * vector).sum(axis=-1)))
 
 
 def stands(pairs: SpacePairs, named: Sequence[tuple[str, str]], placed: SpacePlaced) -> list[PairFit]:
