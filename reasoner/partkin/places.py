@@ -1,0 +1,125 @@
+"""Where everything is: positions of both sides, and every way of taking them that the sheets leave open."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from partkin.fit.fixings import HostFixings, donor_features, host_fixings
+from partkin.fit.task import Prepared, prepare
+from partkin.model.build import Feature
+from partkin.model.known import Known, Side
+from partkin.model.mating import Size
+from partkin.model.positions import Missing, Positions
+from partkin.positions import adjust, dimensions
+from partkin.positions.asking_for import tells_sides
+from partkin.positions.lengths import current, value_mm
+from partkin.positions.start import POLISHED
+
+MOST_LAYOUTS = 8
+MOST_RIVALS = 4
+
+
+@dataclass(frozen=True, eq=False)
+class Places:
+    """Where everything is: the part that shows the fixings, and the donor."""
+
+    hosted: HostFixings
+    host_side: Side
+    host: Positions
+    donor: Positions
+
+
+def places_of(known: Known) -> Places:
+    """Adjust the readings of the donor and of the part that shows where the fixings are."""
+    donor = adjusted(known.donor)
+    host = adjusted(known.host)
+    hosted = host_fixings(known.host, known.original, frozenset(host.features), sizes(known))
+    side = known.host if hosted.measured_from == "host" or known.original is None else known.original
+    return Places(hosted, side, host if side is known.host else adjusted(side), donor)
+
+
+def adjusted(side: Side) -> Positions:
+    """Positions of one side's features."""
+    return adjust(side.part.part, side.features, side.readings)
+
+
+def sizes(known: Known) -> Callable[[Feature], tuple[Size, Size]]:
+    readings = {
+        side.part.part: side.readings for side in (known.host, known.original, known.donor) if side is not None
+    }  # fmt: skip
+
+    def sizes_of(feature: Feature) -> tuple[Size, Size]:
+        found = dimensions(feature, readings.get(feature.part, ()))
+        return (
+            Size(found.across_mm, found.across_half_width_mm),
+            Size(found.length_mm, found.length_half_width_mm),
+        )
+
+    return sizes_of
+
+
+def without_each(known: Known, places: Places) -> list[tuple[tuple[str, str], Places]]:
+    """The places without each reading that may be the wrong one of several."""
+    found: list[tuple[tuple[str, str], Places]] = []
+    for side, positions, whose in ((places.host_side, places.host, "host"), (known.donor, places.donor, "donor")):
+        rivals = [s for s in positions.suspects if not s.left_out and s.quantity is not None]
+        for suspect in rivals[:MOST_RIVALS]:
+            rest = tuple(row for row in side.readings if row.reading != suspect.reading)
+            other = adjusted(replace(side, readings=rest))
+            changed = replace(places, host=other) if whose == "host" else replace(places, donor=other)
+            found.append(((positions.part, suspect.reading), changed))
+    return found
+
+
+def faces(known: Known, places: Places) -> tuple[bool, ...]:
+    host, donor = places.host_side.part.seen_from, known.donor.part.seen_from
+    handed = places.donor.handed and places.host.handed
+    if not handed or (host is None) != (donor is None):
+        return (False, True)
+    return (host != donor,)
+
+
+def layouts(places: Places) -> list[tuple[int, int]]:
+    """Every combination of layouts that the readings of either side cannot tell apart, the likeliest first."""
+    host, donor = (max(1, len(side.layouts)) for side in (places.host, places.donor))
+    return sorted(((one, other) for one in range(host) for other in range(donor)), key=lambda two: (sum(two), two))
+
+
+def layouts_left_out(places: Places) -> bool:
+    """Whether there are more layouts than are tried: then what the others say is not known."""
+    cut = any(len(side.layouts) >= POLISHED for side in (places.host, places.donor))
+    return cut or len(layouts(places)) > MOST_LAYOUTS
+
+
+def side_questions(places: Places) -> tuple[Missing, ...]:
+    """What would tell the layouts of either side, or a layout from its mirror image, apart."""
+    return tuple(m for m in (*places.donor.missing, *places.host.missing) if tells_sides(m))
+
+
+def in_layouts(places: Places, layouts: tuple[int, int]) -> Places:
+    """The places with one layout of either side in front, as a trial was made with."""
+    from partkin.positions.sampling import of_layout
+
+    host, donor = (
+        of_layout(side, number) if side.layouts else side
+        for side, number in zip((places.host, places.donor), layouts, strict=True)
+    )
+    return replace(places, host=host, donor=donor)
+
+
+def prepared_task(known: Known, places: Places, *, mirrored: bool) -> Prepared:
+    """The numbers of one trial."""
+    part = known.donor.part
+    return prepare(
+        places.hosted, donor_features(known.donor, sizes(known)), places.host, places.donor,
+        host_part=places.host_side.part.part, mirrored=mirrored, flex_mm=part.flex_mm or 0.0,
+        flex_in_plane=bool(part.flex_in_plane), host_thickness_mm=_thickness_mm(places.host_side),
+        donor_thickness_mm=_thickness_mm(known.donor),
+    )  # fmt: skip
+
+
+def _thickness_mm(side: Side) -> float | None:
+    """Thickness of a part: its newest reading, else its cell."""
+    read = [row for row in current(side.readings) if row.quantity == "thickness" and row.part == side.part.part]
+    return value_mm(read[-1]) if read else side.part.thickness_mm
