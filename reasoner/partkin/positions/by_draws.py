@@ -20,8 +20,8 @@ BINS = 96
 FINE_BINS = 512
 # Fewer draws than this behind a value promise nothing.
 FEWEST_BEHIND = 40.0
-# A value is promised an answer only where less than this share of the error asked for is left.
-PROMISED = 0.75
+# A value is promised an answer only where its chance is beyond the bar by so many standard deviations of the draws.
+PROMISED = 1.5
 # How far out a reading is looked at, in standard deviations of what is expected.
 REACH = 4.0
 
@@ -213,12 +213,12 @@ def _answers(chance: np.ndarray, behind: np.ndarray, confidence: float) -> np.nd
     if not known.any():
         return np.zeros(len(chance), dtype=int)
     first, last = int(np.argmax(known)), len(known) - 1 - int(np.argmax(known[::-1]))
-    inner = careful[first : last + 1]
-    peak = int(np.argmax(inner))
-    held = np.concatenate([np.minimum.accumulate(inner[peak::-1])[::-1], np.minimum.accumulate(inner[peak:])[1:]])
-    outer = np.minimum(np.maximum.accumulate(inner), np.maximum.accumulate(inner[::-1])[::-1])
-    bar = PROMISED * (1.0 - confidence)
-    told = np.where(held >= 1.0 - bar, 1, np.where(outer <= bar, -1, 0))
+    unsure = PROMISED * np.sqrt(careful * (1.0 - careful) / (behind + 1.0))
+    low, high = (careful - unsure)[first : last + 1], (careful + unsure)[first : last + 1]
+    peak = int(np.argmax(low))
+    held = np.concatenate([np.minimum.accumulate(low[peak::-1])[::-1], np.minimum.accumulate(low[peak:])[1:]])
+    outer = np.minimum(np.maximum.accumulate(high), np.maximum.accumulate(high[::-1])[::-1])
+    told = np.where(held >= confidence, 1, np.where(outer <= 1.0 - confidence, -1, 0))
     answers = np.zeros(len(chance), dtype=int)
     answers[first : last + 1] = told
     answers[:first], answers[last + 1 :] = min(0, told[0]), min(0, told[-1])
