@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import secrets
 import socket
 import sys
@@ -47,4 +48,6 @@ def serve(folder: Path, port: int = 0) -> None:
             app, log_level="warning", access_log=False, server_header=False, limit_concurrency=64,
             timeout_graceful_shutdown=2, ws="none", lifespan="off",
         )  # fmt: skip
-        uvicorn.Server(config).run(sockets=[listening])
+        # Ctrl-C is how it is meant to end: uvicorn finishes what it is answering and raises it again.
+        with contextlib.suppress(KeyboardInterrupt):
+            uvicorn.Server(config).run(sockets=[listening])
