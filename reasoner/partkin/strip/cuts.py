@@ -30,6 +30,12 @@ class Separation:
         self.anywhere = Blocking(asm) if asm.on_bench or columns.y else None
         self.in_place = None if asm.on_bench else Blocking(asm, in_place=True)
 
+    @property
+    def work(self) -> int:
+        """Return how much was looked at so far; some 10 to 20 nanoseconds each, and the same on every machine."""
+        looks = sum(blocking.looks for blocking in (self.in_place, self.anywhere) if blocking is not None)
+        return looks * len(self.asm.fasteners)
+
     def rows(self, values: list[float], most: int) -> list[Row]:
         """Return rows that a (fractional) solution breaks, about `most` of them.
 

@@ -234,6 +234,16 @@ class Master:
         self.relaxed = False
         self.node_limit = node_limit
 
+    def make_relaxed(self) -> None:
+        """From now on fractions again."""
+        self.relaxed = True
+        self.highs = self._loaded()
+
+    def fix(self, undone: Iterable[int]) -> None:
+        """Undo some fasteners for good."""
+        for index in sorted(undone):
+            self.highs.changeColBounds(self.columns.w[index], 1.0, 1.0)
+
     def solve(self) -> bool:
         """Solve as it stands; False where there is no solution, or none was found within the limits."""
         if not self.relaxed:

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from partkin.strip.access import carried, has_left, lump_of_wanted, run
+from partkin.strip.access import carried, has_left, lump_of_wanted
 from partkin.strip.blocking import Blocking
 from partkin.strip.bodies import Assembly
 from partkin.strip.master import Chosen, cost_minutes
 
 
-@dataclass(frozen=True)
 class Repair:
     """What is wanted of a solution, and what can be done at most.
 
@@ -27,12 +24,27 @@ class Repair:
         How much the relaxation uses each fastener: what it uses is added first and left out last.
     """
 
-    asm: Assembly
-    wanted: tuple[int, ...]
-    lifted: bool
-    can: frozenset[int]
-    on_vehicle: frozenset[int]
-    guide: tuple[float, ...]
+    def __init__(
+        self,
+        asm: Assembly,
+        wanted: tuple[int, ...],
+        lifted: bool,
+        can: frozenset[int],
+        on_vehicle: frozenset[int],
+        guide: tuple[float, ...],
+    ) -> None:
+        self.asm = asm
+        self.wanted = wanted
+        self.lifted = lifted
+        self.can = can
+        self.on_vehicle = on_vehicle
+        self.guide = guide
+        self.reach = {in_place: Blocking(asm, in_place) for in_place in (False, True)}
+
+    def _run(self, allowed: frozenset[int], in_place: bool) -> frozenset[int]:
+        """Return what comes undone when only these may: `access.run`, in bits."""
+        bits = self.reach[in_place].run(sum(1 << index for index in allowed))
+        return frozenset(index for index in allowed if bits >> index & 1)
 
     def good(self, chosen: Chosen) -> bool:
         """Whether a solution can be carried out and does what is wanted."""
@@ -40,16 +52,17 @@ class Repair:
         if not chosen.undone.issuperset(self.wanted):
             return False
         if asm.on_bench:
-            return run(asm, chosen.undone) == chosen.undone
+            return self._run(chosen.undone, False) == chosen.undone
         first = chosen.undone - chosen.at_bench
-        if run(asm, first, in_place=True) != first:
+        if self._run(first, True) != first:
             return False
         if not chosen.at_bench:
             return True
         if not has_left(asm, first):
             return False
         along = carried(asm, chosen.at_bench, lump_of_wanted(asm, first))
-        return len(along) == len(chosen.at_bench) and run(asm, along, first) == chosen.undone
+        # Whatever is reached in place is reached when nothing is held in place, so one run does for both.
+        return len(along) == len(chosen.at_bench) and self._run(chosen.undone, False) == chosen.undone
 
     def tidied(self, chosen: Chosen) -> Chosen:
         """Leave out whatever is not needed, dearest first, where that does not make the lift dearer."""
@@ -93,7 +106,7 @@ class Repair:
             return None
         everything = frozenset(range(len(asm.fasteners))) - asm.without
         along = frozenset(carried(asm, everything - first, lump_of_wanted(asm, first)))
-        reach = frozenset(run(asm, along, first)) - first
+        reach = self._run(along | first, False) - first
         second = self._grown((undone | frozenset(self.wanted)) - first, reach, False, first)
         return Chosen(first | second, second, asm.wanted)
 
@@ -111,12 +124,11 @@ class Repair:
 
         Whatever is among `among` can be reached with the rest of it.
         """
-        asm = self.asm
-        blocking = Blocking(asm, in_place)
+        asm, blocking = self.asm, self.reach[in_place]
         nothing = [0.0] * len(asm.fasteners)
         chosen = start & among
         while True:
-            blocked = sorted(chosen - run(asm, chosen, before, in_place))
+            blocked = sorted(chosen - self._run(chosen | before, in_place))
             if not blocked:
                 return chosen
             index = blocked[0]
@@ -134,5 +146,5 @@ class Repair:
             missing = [other for other in others or () if other not in chosen]
             if not missing:
                 # A circle among the chosen: something of all that helps opens it.
-                return frozenset(run(asm, among, before, in_place)) - before
+                return self._run(among | before, in_place) - before
             chosen |= {min(missing, key=lambda i: (-round(self.guide[i], 3), asm.fasteners[i].minutes, i))}

@@ -17,8 +17,14 @@ WHOLE_ROWS = 200
 STALL_ROUNDS = 6
 STALL_MINUTES = 0.05
 ROUNDS = 60
-NODES = 400
+NODES = 240
 ROUND_NODES = 60
+# Above so many fasteners fewer branches: each takes longer.
+NODES_SIZE = 200
+# Of `Separation.work`: about 15 s on one core.
+WORK, DIVE_WORK = 1_000_000_000, 1_500_000_000
+# A dive rounds up what the relaxation uses at least so much.
+ROUNDED_UP, SLIGHT, DIVES = 0.6, 1e-4, 60
 
 
 @dataclass(frozen=True)
@@ -72,59 +78,109 @@ def _search(asm: Assembly, must: tuple[int, ...] | None, nodes: int, rounds: int
     if blocked:
         return Found(None, 0.0, 0.0, True, blocked=blocked)
     master = Master(asm, wanted, lifted, can, on_vehicle)
-    separation = Separation(asm, master.columns, can, on_vehicle)
-    guide = _relax(master, separation)
-    repair = Repair(asm, wanted, lifted, can, on_vehicle, guide)
-    round_nodes = ROUND_NODES
-    best, bound, limit, spent, taken = None, 0.0, None, 0, 0
-    while taken < rounds:
-        taken += 1
-        master.make_whole(min(round_nodes, nodes - spent))
-        solved = master.solve()
-        bound = max(bound, master.bound())
-        spent += master.nodes()
-        if not solved:
-            limit = f"the search stopped after {nodes} branches"
-            break
-        stopped = spent >= nodes
-        values = master.values()
-        chosen = master.chosen(values)
-        rows = separation.rows(values, WHOLE_ROWS)
-        offered = repair.tidied(chosen) if repair.good(chosen) else repair.repaired(chosen)
-        if best is None or cost_minutes(asm, offered, lifted) < cost_minutes(asm, best, lifted):
-            best = offered
-        if cost_minutes(asm, best, lifted) <= bound + TOLERANCE_MINUTES or stopped:
-            break
-        master.add_rows(rows)
-        if not rows:
-            round_nodes *= 2
+    search = _Search(asm, wanted, lifted, master, Separation(asm, master.columns, can, on_vehicle))
+    search.relax()
+    search.repair = Repair(asm, wanted, lifted, can, on_vehicle, search.used)
+    if search.separation.work >= WORK:
+        search.limit = "the search stopped at its limit of work"
+        search.dive()
     else:
-        limit = f"the search stopped after {rounds} rounds"
-    if best is None:
-        best = repair.repaired(Chosen(frozenset(wanted), frozenset(), asm.wanted))
-    cost = cost_minutes(asm, best, lifted)
-    proved = cost <= bound + TOLERANCE_MINUTES
-    if not proved and limit is None:
-        limit = f"the search stopped after {nodes} branches"
-    least = cost if proved else max(0.0, bound - master.ties())
-    return Found(best, cost, least, proved, None if proved else limit, rounds=taken)
+        search.whole(max(1, round(nodes * min(1.0, NODES_SIZE / max(1, len(asm.fasteners))))), rounds)
+    return search.found()
 
 
-def _relax(master: Master, separation: Separation) -> tuple[float, ...]:
-    """Add rows at the relaxation until it breaks none, or they no longer lift the bound.
+class _Search:
+    """One search: what the program is, what the best solution is so far, and what none can go below."""
 
-    Returns how much it then uses each fastener.
-    """
-    bounds: list[float] = []
-    used: tuple[float, ...] = (0.0,) * len(master.columns.w)
-    while len(bounds) < RELAXED_ROUNDS and master.solve():
-        values = master.values()
-        used = tuple(values[column] for column in master.columns.w)
-        bounds.append(master.bound())
-        if len(bounds) > STALL_ROUNDS and bounds[-1] - bounds[-1 - STALL_ROUNDS] < STALL_MINUTES:
-            break
-        rows = separation.rows(values, RELAXED_ROWS)
-        if not rows:
-            break
-        master.add_rows(rows)
-    return used
+    def __init__(
+        self, asm: Assembly, wanted: tuple[int, ...], lifted: bool, master: Master, separation: Separation
+    ) -> None:
+        self.asm = asm
+        self.wanted = wanted
+        self.lifted = lifted
+        self.master = master
+        self.separation = separation
+        self.used: tuple[float, ...] = (0.0,) * len(asm.fasteners)
+        self.repair: Repair
+        self.best: Chosen | None = None
+        self.bound = 0.0
+        self.limit: str | None = None
+        self.taken = 0
+
+    def relax(self) -> None:
+        """Add rows at the relaxation until it breaks none, or they no longer lift the bound, or it is too much work."""
+        master, bounds = self.master, [0.0]
+        while len(bounds) < RELAXED_ROUNDS and self.separation.work < WORK and master.solve():
+            values = master.values()
+            self.used = tuple(values[column] for column in master.columns.w)
+            bounds.append(master.bound())
+            if len(bounds) > STALL_ROUNDS and bounds[-1] - bounds[-STALL_ROUNDS] < STALL_MINUTES:
+                break
+            rows = self.separation.rows(values, RELAXED_ROWS)
+            if not rows:
+                break
+            master.add_rows(rows)
+        self.bound = bounds[-1]
+
+    def dive(self) -> None:
+        """Round the relaxation up bit by bit, with rows for what each rounding still overlooks; keep what comes out."""
+        master = self.master
+        master.make_relaxed()
+        fixed = set(self.wanted)
+        for _ in range(DIVES):
+            if self.separation.work >= DIVE_WORK or not master.solve():
+                break
+            values = master.values()
+            used = [values[column] for column in master.columns.w]
+            rows = self.separation.rows(values, RELAXED_ROWS)
+            free = [i for i in range(len(used)) if i not in fixed and used[i] > SLIGHT]
+            if not rows and not free:
+                break
+            up = [i for i in free if used[i] >= ROUNDED_UP]
+            fixed |= set(up or sorted(free, key=lambda i: (-round(used[i], 6), i))[:1])
+            master.add_rows(rows)
+            master.fix(fixed)
+        self._offer(self.repair.repaired(Chosen(frozenset(fixed), frozenset(), self.asm.wanted)))
+
+    def whole(self, nodes: int, rounds: int) -> None:
+        """Solve in whole numbers, adding rows for what cannot be carried out, until the proof or the limits."""
+        spent, round_nodes = 0, ROUND_NODES
+        while self.taken < rounds and spent < nodes and self.separation.work < WORK:
+            self.taken += 1
+            self.master.make_whole(min(round_nodes, nodes - spent))
+            solved = self.master.solve()
+            self.bound = max(self.bound, self.master.bound())
+            spent += max(1, self.master.nodes())
+            if not solved:
+                break
+            values = self.master.values()
+            chosen = self.master.chosen(values)
+            rows = self.separation.rows(values, WHOLE_ROWS)
+            good = self.repair.good(chosen)
+            self._offer(self.repair.tidied(chosen) if good else self.repair.repaired(chosen))
+            if self._proved():
+                return
+            self.master.add_rows(rows)
+            if not rows:
+                round_nodes *= 2
+        self.limit = "the search stopped at its limit of branches"
+        self.dive()
+
+    def _offer(self, chosen: Chosen) -> None:
+        if self.best is None or self._cost(chosen) < self._cost(self.best):
+            self.best = chosen
+
+    def _cost(self, chosen: Chosen) -> float:
+        return cost_minutes(self.asm, chosen, self.lifted)
+
+    def _proved(self) -> bool:
+        return self.best is not None and self._cost(self.best) <= self.bound + TOLERANCE_MINUTES
+
+    def found(self) -> Found:
+        """Return the best solution with what is shown of it."""
+        if self.best is None:
+            start = Chosen(frozenset(self.wanted), frozenset(), self.asm.wanted)
+            self.best = self.repair.repaired(start)
+        cost, proved = self._cost(self.best), self._proved()
+        least = cost if proved else max(0.0, self.bound - self.master.ties())
+        return Found(self.best, cost, least, proved, None if proved else self.limit, rounds=self.taken)
