@@ -6,19 +6,18 @@ from dataclasses import replace
 
 import numpy as np
 
-from partkin.adaptation import adapted_task, cheapest, workmanship_of
+from partkin.adaptation import DEFAULT_LIMIT, GOES_ON_AS_IT_IS, Cheapest, adapted_task, workmanship_of
 from partkin.fit import solve
-from partkin.fit.arrays import PlanePairs
-from partkin.fit.minimax import best_placement
 from partkin.fit.task import Prepared
 from partkin.model.adapting import Adaptation, AdaptationAnswer, AdaptationQuestion
 from partkin.model.build import Build, Feature
-from partkin.model.fitting import Chance, FitAnswer, FitTask
+from partkin.model.fitting import Chance, FitAnswer, FitTask, Spot
 from partkin.model.known import Side
 from partkin.model.mating import Size
 from partkin.model.trial import SeamCheck, Trial
 from partkin.next_readings import covariance_mm2
 from partkin.seams import compare
+from partkin.signs import goes_on, laid
 from partkin.trying import Places, chance_of, prepared_task
 from partkin.verdict import Findings, strictest_duty
 
@@ -37,44 +36,70 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
         seams = compare(findings.known, places, trial.answer, trial)
         return replace(findings, seams=seams, adapting=AdaptationAnswer((), why=f"{wrong_way.says}; {NO_CURE}"))
     prepared = prepared_task(findings.known, places, mirrored=trial.mirrored)
-    question = question_of(build, findings, trial, prepared)
+    measured, waiting = _measured(prepared, trial)
+    question = question_of(build, findings, trial, replace(prepared, task=measured))
+    if waiting:
+        return _nothing_found(findings, places, trial, [(_as_far_as_measured(question, trial), None)])
     refused: list[tuple[AdaptationAnswer, SeamCheck | None]] = []
-    for task in _as_paired_then_open(prepared.task, trial):
-        for reserve_mm in dict.fromkeys(share * _spread_mm(places) for share in RESERVES):
-            narrowed = replace(question, task=_narrowed(task, reserve_mm), reserve_mm=reserve_mm)
-            quick = goes_on if task.given and task.dims == 2 else None
-            answer = cheapest(narrowed, solve, fits=quick, different=OTHERS if others else 0)
-            if not answer.adaptations:
-                refused.append((answer, None))
-                break
-            measured = tuple(one for one in answer.adaptations if not _rests_on_unknown(prepared, one))
-            if not measured:
-                refused.append((replace(answer, adaptations=(), why=UNMEASURED), None))
-                break
-            sound, lying = _sound(findings, replace(answer, adaptations=measured), prepared, places)
-            if sound:
-                kept = replace(answer, adaptations=tuple(adaptation for adaptation, _ in sound))
-                return replace(findings, seams=lying, adapting=kept, adapted_chance=sound[0][1])
-            refused.append((replace(answer, adaptations=(), why=TOO_UNSURE), lying))
-        if refused[0][0].why == TOO_UNSURE:
+    for reserve_mm in dict.fromkeys(share * _spread_mm(places) for share in RESERVES):
+        search = _search(question, trial, reserve_mm)
+        if not search.first.adaptations:
+            refused.append((search.whole(0), None))
             break
+        sound, lying = _sound(findings, search.first, prepared, places)
+        if sound:
+            answer = search.whole(OTHERS if others else 0)
+            more, _ = _sound(findings, replace(answer, adaptations=answer.adaptations[1:]), prepared, places)
+            kept = (answer.adaptations[0], *(adaptation for adaptation, _ in more))
+            return replace(
+                findings, seams=lying, adapting=replace(answer, adaptations=kept), adapted_chance=sound[0][1]
+            )
+        refused.append((replace(search.first, adaptations=(), why=TOO_UNSURE), lying))
     return _nothing_found(findings, places, trial, refused)
 
 
-def goes_on(task: FitTask) -> bool:
-    """Whether a flat task with a given pairing fits: the sign alone, much faster than the whole answer."""
+def _measured(prepared: Prepared, trial: Trial) -> tuple[FitTask, bool]:
+    """The task without pairs of which a size or a place is missing; whether something that has to hold waits for one.
+
+    Not known is never taken as yes, so no work is offered past it.
+    """
+    task = prepared.task
+    options = tuple(o for o in task.options if (o.fixing, o.feature) not in prepared.unknown)
+    known = {name for o in options for name in (o.fixing, o.feature)}
+    waiting = {name for pair in prepared.unknown for name in pair} - known
+    shown = {(p.fixing, p.feature) for p in trial.answer.pairs}
+    waiting |= {name for pair in shown & prepared.unknown for name in pair}
     held = {spot.id for spot in (*task.fixings, *task.features) if spot.must}
-    pairs = [(o.fixing, o.feature) for o in task.options]
-    if held - {name for pair in pairs for name in pair}:
-        return False
-    return best_placement(PlanePairs.of(task, pairs), stop_at_sign=True).fits
+
+    def freed(spots: tuple[Spot, ...]) -> tuple[Spot, ...]:
+        return tuple(replace(s, must=s.must and s.id not in waiting) for s in spots)
+
+    measured = replace(
+        task, fixings=freed(task.fixings), features=freed(task.features),
+        options=tuple(o for o in options if waiting.isdisjoint((o.fixing, o.feature))),
+    )  # fmt: skip
+    return measured, not held.isdisjoint(waiting)
 
 
-def _as_paired_then_open(task: FitTask, trial: Trial) -> list[FitTask]:
-    """The pairing that lies nearest first; every other one only where that cannot be made to go on."""
-    pairs = {(p.fixing, p.feature) for p in trial.answer.pairs}
-    nearest = replace(task, options=tuple(o for o in task.options if (o.fixing, o.feature) in pairs), given=True)
-    return [nearest, task] if trial.answer.margin_mm is not None and not task.given else [task]
+def _as_far_as_measured(question: AdaptationQuestion, trial: Trial) -> AdaptationAnswer:
+    """Whether work would bring what is measured within reach: none is offered before the rest is measured too."""
+    answer = _search(question, trial, 0.0, limit=TRIED_UNMEASURED).first
+    if answer.adaptations or answer.why == GOES_ON_AS_IT_IS:
+        return replace(answer, adaptations=(), why=UNMEASURED)
+    return answer
+
+
+def _search(question: AdaptationQuestion, trial: Trial, reserve_mm: float, limit: int = DEFAULT_LIMIT) -> Cheapest:
+    """The search with some of every play kept back: the nearest pairing first, others where that cannot be adapted."""
+    asked = replace(question, task=_narrowed(question.task, reserve_mm), reserve_mm=reserve_mm)
+    options = {(o.fixing, o.feature) for o in asked.task.options}
+    shown = tuple((p.fixing, p.feature) for p in trial.answer.pairs if (p.fixing, p.feature) in options)
+    held = {spot.id for spot in (*asked.task.fixings, *asked.task.features) if spot.must}
+    nearest = shown if held <= {name for pair in shown for name in pair} else ()
+    flat = asked.task.dims == 2
+    return Cheapest(
+        asked, solve, fits=goes_on if flat else None, lay=laid if flat else None, nearest=nearest, limit=limit
+    )
 
 
 def _narrowed(task: FitTask, reserve_mm: float) -> FitTask:
@@ -90,7 +115,7 @@ def _nothing_found(
     findings: Findings, places: Places, trial: Trial, refused: list[tuple[AdaptationAnswer, SeamCheck | None]]
 ) -> Findings:
     """Keep why: readings too coarse rather than no work possible, and a seam too far before either."""
-    unsure = [answer for answer, _ in refused if answer.why in (TOO_UNSURE, UNMEASURED)]
+    unsure = [answer for answer, _ in refused if answer.why == TOO_UNSURE]
     lying = next((seams for _, seams in refused if seams is not None and seams.too_far), None)
     seams = lying or compare(findings.known, places, trial.answer, trial)
     return replace(findings, seams=seams, adapting=(unsure or [refused[-1][0]])[0])
@@ -127,6 +152,8 @@ NO_CURE = "new holes do not turn a mirror image into the part (common practice, 
 RESERVES = (0.0, 0.6, 1.2)
 KEPT_BACK_AT_MOST = 0.7
 OTHERS = 2
+# Sets of jobs that are tried only to say whether work would do, where no work is offered yet.
+TRIED_UNMEASURED = 40
 UNMEASURED = "work would bring what is measured within reach, but not everything that has to hold is measured"
 TOO_UNSURE = "work would bring it within reach, but the readings are too coarse to be sure of it"
 
@@ -164,18 +191,12 @@ def _outlines(build: Build, side: Side) -> tuple:
     return tuple(outline for outline in build.outlines if outline.part == side.part.part)
 
 
-def _rests_on_unknown(prepared: Prepared, adaptation: Adaptation) -> bool:
-    """Whether a pair that has to hold afterwards lacks a size or a place: not known is never taken as yes."""
-    must = {spot.id for spot in (*prepared.task.fixings, *prepared.task.features) if spot.must}
-    return any(pair in prepared.unknown and not must.isdisjoint(pair) for pair in adaptation.pairs)
-
-
 def _after(
     prepared: Prepared, adaptation: Adaptation, places: Places, confidence: float
 ) -> tuple[FitAnswer, Chance] | None:
     """How the donor lies once the work is done, and its chance with what marking and drilling by hand adds."""
     task = adapted_task(prepared.task, adaptation)
-    answer = solve(task)
+    answer = laid(task)
     if not answer.fits:
         return None
     changed = replace(prepared, task=task, unknown=frozenset((o.fixing, o.feature) for o in task.options))

@@ -11,7 +11,7 @@ from collections import defaultdict
 
 import numpy as np
 
-from partkin.adaptation.answering import _Search
+from partkin.adaptation.one_pairing import OnePairing
 from partkin.fit import solve
 from partkin.fit.arrays import PlanePairs
 from partkin.fit.batch import batch_fits
@@ -23,7 +23,7 @@ Vector = tuple[int, ...]
 
 def cheapest_of_all(question: AdaptationQuestion) -> int | None:
     """Cost in thousandths of the cheapest permitted set that goes on; None: none does."""
-    search = _Search(question, solve, 10_000, None, True)
+    search = OnePairing(question, solve, solve, 10_000, None)
     if search._stuck() is not None:
         return None
     permitted = search._permitted()
@@ -38,14 +38,14 @@ def cheapest_of_all(question: AdaptationQuestion) -> int | None:
     return None
 
 
-def _goes_on(search: _Search, vector: Vector) -> bool:
+def _goes_on(search: OnePairing, vector: Vector) -> bool:
     """Lay it down with every rim from the start, size the jobs, and ask again with those sizes."""
     choices = {n: unit.choices[c] for n, (unit, c) in enumerate(zip(search.units, vector, strict=True))}
     answer = solve(search.optimiser.geometry.task_of(choices))
     return bool(answer.fits and answer.placement and search._finish(vector, answer.placement))
 
 
-def _keeps_enough(search: _Search, vector: Vector) -> bool:
+def _keeps_enough(search: OnePairing, vector: Vector) -> bool:
     """Two of the donor's own fixings go on placing it (one, where it has only one)."""
     own = [unit for unit in search.units if unit.feature is not None]
     kept = sum(
@@ -55,7 +55,7 @@ def _keeps_enough(search: _Search, vector: Vector) -> bool:
     return kept >= min(2, len(own))
 
 
-def _reachable(search: _Search, vectors: list[Vector]) -> np.ndarray:
+def _reachable(search: OnePairing, vectors: list[Vector]) -> np.ndarray:
     """Whether each set can be laid down, all rims included."""
     found = np.zeros(len(vectors), dtype=bool)
     groups: dict[tuple[object, ...], list[int]] = defaultdict(list)

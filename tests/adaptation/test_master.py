@@ -62,7 +62,7 @@ def test_many_sets_are_programmed() -> None:
 def test_an_adaptation_costs_the_same_by_either_master(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     asked = random_question(seed)
     listed = cheapest(asked, solve)
-    monkeypatch.setattr("partkin.adaptation.answering.Optimiser", functools.partial(Optimiser, most_listed=1))
+    monkeypatch.setattr("partkin.adaptation.one_pairing.Optimiser", functools.partial(Optimiser, most_listed=1))
     programmed = cheapest(asked, solve)
     assert [each.cost for each in listed.adaptations] == [each.cost for each in programmed.adaptations]
     assert [each.minutes for each in listed.adaptations[:1]] == [each.minutes for each in programmed.adaptations[:1]]

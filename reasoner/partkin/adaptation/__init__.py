@@ -1,6 +1,6 @@
 """The cheapest change that makes a donor fit, and what may not be touched."""
 
-from partkin.adaptation.answering import cheapest
+from partkin.adaptation.answering import DEFAULT_LIMIT, GOES_ON_AS_IT_IS, Cheapest, cheapest
 from partkin.adaptation.applied import adapted_features, adapted_task, workmanship_of
 from partkin.adaptation.bench_sheet import worklist
 from partkin.adaptation.connectors import compare_connectors
@@ -9,6 +9,9 @@ from partkin.adaptation.tables import read_work
 from partkin.adaptation.zones import near_zone, seam_departure
 
 __all__ = [
+    "DEFAULT_LIMIT",
+    "GOES_ON_AS_IT_IS",
+    "Cheapest",
     "adapted_features",
     "adapted_task",
     "cheapest",

@@ -2,39 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import replace
 from functools import cached_property
 
-import numpy as np
-
-from partkin.adaptation.applied import adapted_task
-from partkin.adaptation.choices import TAKE_A_HOLE, Bench, Choice, Unit, enclosing, holds, new_hole, unit_of_pair
-from partkin.adaptation.dressing import dress
-from partkin.adaptation.fasteners import fastener_jobs
-from partkin.adaptation.limits import LICENSED, Refusal, refuse_cut
-from partkin.adaptation.optimise import Optimiser, Optimum, Permitted, Vector
-from partkin.adaptation.pairing import pairings
-from partkin.adaptation.pairs import blocked_by_thread, bolt_of
-from partkin.adaptation.placing import RIM_MARK, Fits, Geometry, Refuted, Sets, Solve
-from partkin.adaptation.refusals import ruled_out
-from partkin.adaptation.standing import line3, standing
-from partkin.model.adapting import Action, Adaptation, AdaptationAnswer, AdaptationQuestion
-from partkin.model.fitting import FitAnswer, Option, Placement, Spot
+from partkin.adaptation.limits import LICENSED
+from partkin.adaptation.one_pairing import GOES_ON_AS_IT_IS, OnePairing
+from partkin.adaptation.pairing import Pairs, is_only, pairings
+from partkin.adaptation.placing import Fits, Solve
+from partkin.model.adapting import AdaptationAnswer, AdaptationQuestion
 
 DEFAULT_LIMIT = 200
 DIFFERENT = 2
-CUTS = ("open out", "slot", "new hole", "thread insert")
-TOO_MANY = "no set of permitted jobs was found within the limit"
-
-
-@dataclass(frozen=True)
-class Finished:
-    """Jobs of one set, checked by the geometry with the sizes asked for."""
-
-    actions: tuple[Action, ...]
-    pairs: tuple[tuple[str, str], ...]
-    margin_mm: float
 
 
 def cheapest(
@@ -66,287 +45,78 @@ def cheapest(
     -----
     Cost is minutes at the build's labour rate and what is used up; without a rate the least minutes count.
     """
-    refused = _not_to_be_altered(question)
-    if refused is not None:
-        return AdaptationAnswer((), (), refused.says)
-    answers = [
-        _Search(replace(question, task=task), solve, limit, fits, unique).answer(different)
-        for task, unique in pairings(question, solve)
-    ]
-    if not answers:
-        return AdaptationAnswer((), (), "no feature of the donor can go on any fixing")
-    return min(enumerate(answers), key=lambda numbered: (_rank(numbered[1]), numbered[0]))[1]
+    return Cheapest(question, solve, limit=limit, fits=fits).whole(different)
 
 
-def _not_to_be_altered(question: AdaptationQuestion) -> Refusal | None:
+class Cheapest:
+    """One question, answered as far as is asked: the cheapest alone, or with different sets and what was ruled out.
+
+    Parameters
+    ----------
+    question
+    solve, fits
+        The geometry, as for `cheapest`.
+    nearest
+        A pairing that is tried before all others; they are looked at only where it cannot be made to go on. Empty:
+        the cheapest over all pairings found is taken.
+    lay
+        `solve` for tasks with a given pairing, where that is faster.
+    limit
+    """
+
+    def __init__(
+        self, question: AdaptationQuestion, solve: Solve, *, fits: Fits | None = None, nearest: Pairs = (),
+        lay: Solve | None = None, limit: int = DEFAULT_LIMIT,
+    ) -> None:  # fmt: skip
+        self.question, self.solve, self.fits, self.nearest = question, solve, fits, nearest
+        self.lay, self.limit = lay or solve, limit
+        self.chosen: OnePairing | None = None
+
+    @cached_property
+    def first(self) -> AdaptationAnswer:
+        """The cheapest alone; what was ruled out is left for `whole`."""
+        refused = _not_to_be_altered(self.question)
+        if refused is not None:
+            return AdaptationAnswer((), (), refused)
+        best: tuple[tuple[bool, float, float], AdaptationAnswer] | None = None
+        for asked in self._each():
+            answer = asked.first()
+            if best is None or _rank(answer) < best[0]:
+                best, self.chosen = (_rank(answer), answer), asked
+            if self.nearest and (answer.adaptations or answer.why == GOES_ON_AS_IT_IS):
+                break
+        return best[1] if best is not None else AdaptationAnswer((), (), "no feature of the donor can go on any fixing")
+
+    def whole(self, different: int = DIFFERENT) -> AdaptationAnswer:
+        """The cheapest, others, and what was ruled out."""
+        first = self.first
+        if self.chosen is None:
+            return first
+        if first.adaptations:
+            task, pairs = self.question.task, self.chosen.pairs
+            self.chosen.unique = task.given or is_only(self.question, pairs, self.fits or _sign(self.solve))
+        return self.chosen.whole(different)
+
+    def _each(self) -> Iterator[OnePairing]:
+        for task in pairings(self.question, self.solve, self.nearest):
+            yield OnePairing(replace(self.question, task=task), self.solve, self.lay, self.limit, self.fits)
+
+
+def _sign(solve: Solve) -> Fits:
+    return lambda task: solve(task).fits
+
+
+def _not_to_be_altered(question: AdaptationQuestion) -> str | None:
     duty, part = question.duty, question.donor.part
     if duty is None:
-        says = f"the duty of {part} is not known: it goes on as it is or not at all until it is; {LICENSED}"
-    elif duty in ("structural", "restraint"):
-        says = f"{part} is a {duty} part: it goes on as it is or not at all; {LICENSED}"
-    else:
-        return None
-    return Refusal(says, "project rule")
+        return f"the duty of {part} is not known: it goes on as it is or not at all until it is; {LICENSED}"
+    if duty in ("structural", "restraint"):
+        return f"{part} is a {duty} part: it goes on as it is or not at all; {LICENSED}"
+    return None
 
 
 def _rank(answer: AdaptationAnswer) -> tuple[bool, float, float]:
     if not answer.adaptations:
-        return (True, 0.0, 0.0)
+        return (answer.why != GOES_ON_AS_IT_IS, 0.0, 0.0)
     first = answer.adaptations[0]
     return (False, first.cost if first.cost is not None else first.minutes, first.minutes)
-
-
-class _Search:
-    """One pairing."""
-
-    def __init__(
-        self, question: AdaptationQuestion, solve: Solve, limit: int, fits: Fits | None, unique: bool
-    ) -> None:
-        self.question, self.solve, self.unique = question, solve, unique
-        self.bench = Bench(question)
-        self.units = tuple(self._units())
-        self.costs = [[self._price(choice) for choice in unit.choices] for unit in self.units]
-        geometry = Geometry(question.task, self.units, solve, fits)
-        self.optimiser = Optimiser(self.units, geometry, self.costs, self._finish, limit)
-
-    @cached_property
-    def before(self) -> FitAnswer:
-        """How the donor lies as it is."""
-        return self.solve(self.question.task)
-
-    def _price(self, choice: Choice) -> int:
-        """Thousandths of money, or of minutes (what is used up deciding between equals)."""
-        rate = self.question.settings.labour_rate
-        if rate is None:
-            return round(1000.0 * choice.minutes + choice.cost)
-        return round(1000.0 * (choice.minutes * rate / 60.0 + choice.cost))
-
-    def _units(self) -> list[Unit]:
-        task = self.question.task
-        by_fixing = {option.fixing: option for option in task.options}
-        spots = {spot.id: spot for spot in task.features}
-        free = [spot for spot in task.features if spot.id not in {o.feature for o in task.options}]
-        units = []
-        for fixing in task.fixings:
-            option = by_fixing.get(fixing.id)
-            if option is not None:
-                feature: Spot | None = spots[option.feature]
-            else:
-                feature = self._wrong_thread(fixing, free)
-                if feature is None and not fixing.must:
-                    continue
-                free = [spot for spot in free if spot is not feature]
-            units.append(self._unit(fixing, feature, option))
-        return units
-
-    def _unit(self, fixing: Spot, feature: Spot | None, option: Option | None) -> Unit:
-        if feature is not None:
-            return self._without_hopeless_holes(unit_of_pair(self.bench, fixing, feature, option))
-        host = self.bench.host_feature[fixing.id]
-        unit = Unit(fixing, None, host, None, None, (), bolt_of(self.question, host, host))
-        return self._without_hopeless_holes(replace(unit, choices=tuple(new_hole(self.bench, unit))))
-
-    def _wrong_thread(self, fixing: Spot, free: list[Spot]) -> Spot | None:
-        """The feature that stands at a fixing and only lacks the right thread."""
-        named = blocked_by_thread(self.question.matings, fixing.id)
-        candidates = [spot for spot in free if spot.id in named]
-        if len(candidates) <= 1 or not self.before.placement:
-            return candidates[0] if candidates else None
-        unit = Unit(fixing, candidates[0], self.bench.host_feature[fixing.id], None, None, ())
-        placement = self.before.placement
-
-        def away_mm(spot: Spot) -> float:
-            stands = standing(replace(unit, feature=spot), placement, "donor")
-            return float(((line3(spot)[0, :2] - stands.other[0]) ** 2).sum())
-
-        return min(candidates, key=away_mm)
-
-    def _without_hopeless_holes(self, unit: Unit) -> Unit:
-        """Offer a new hole only where there is room for one at the best placement of the rest.
-
-        The donor's own hole counts as an obstacle: a hole half in another is no hole. The rest is laid down
-        as it is; the check is made again at the placement of the whole adaptation.
-        """
-        judged = [
-            self._judged_hole(unit, choice) if choice.do == ("new hole",) and choice.refusal is None else choice
-            for choice in unit.choices
-        ]
-        return replace(unit, choices=tuple(choice for choice in judged if choice is not None))
-
-    def _judged_hole(self, unit: Unit, choice: Choice) -> Choice | None:
-        rest = self._rest_of(unit.fixing.id)
-        if rest is None or not rest.placement:
-            return None
-        dressed = dress(self.bench, (replace(unit, choices=(choice,)),), (0,), rest.placement)
-        if dressed.refusal is None:
-            return choice
-        # That its own old hole is in the way rules nothing out that anyone would want.
-        in_the_way = unit.feature is not None and self._is_in_the_way(unit.feature, dressed.actions[0])
-        return None if in_the_way else replace(choice, refusal=dressed.refusal)
-
-    def _is_in_the_way(self, old: Spot, new: Action) -> bool:
-        alone = [o for o in self.bench.donor.obstacles if o.what == "hole" and o.name == old.id]
-        at = np.array([(new.at_mm or (0.0, 0.0))[:2]] * 2)
-        limits = replace(self.bench.donor, obstacles=tuple(alone))
-        return refuse_cut(limits, at, new.to_mm or 0.0, 0.0, False) is not None
-
-    def _rest_of(self, fixing: str) -> FitAnswer | None:
-        task = self.question.task
-        options = tuple(option for option in task.options if option.fixing != fixing)
-        if not options:
-            return None
-        used = {option.fixing for option in options}, {option.feature for option in options}
-        fixings = tuple(replace(s, must=True) for s in task.fixings if s.id in used[0])
-        features = tuple(replace(s, must=False, should=True) for s in task.features if s.id in used[1])
-        return self.solve(replace(task, fixings=fixings, features=features, options=options, given=True))
-
-    def _finish(self, vector: Vector, placement: Placement) -> Finished | None:
-        dressed = dress(self.bench, self.units, vector, placement)
-        chosen = [unit.choices[choice] for unit, choice in zip(self.units, vector, strict=True)]
-        # A set with a refused job is asked about only to say what it would have saved.
-        if dressed.refusal is not None and all(choice.refusal is None for choice in chosen):
-            return None
-        trial = Adaptation(dressed.actions, 0.0, None, 0.0, False, None, dressed.pairs)
-        after = self.solve(adapted_task(self.question.task, trial))
-        if not after.fits or after.margin_mm is None:
-            return None
-        return Finished(dressed.actions, dressed.pairs, after.margin_mm)
-
-    def _permitted(self) -> Permitted:
-        return tuple(
-            tuple(n for n, choice in enumerate(unit.choices) if choice.refusal is None) for unit in self.units
-        )
-
-    def answer(self, different: int = DIFFERENT) -> AdaptationAnswer:
-        """Search, then look for different sets, then for what was ruled out."""
-        stuck = self._stuck()
-        if stuck is not None:
-            return AdaptationAnswer((), self._ruled_out(None), stuck)
-        permitted = self._permitted()
-        hopeless = self._hopeless(permitted)
-        if hopeless is not None:
-            return hopeless
-        first = self.optimiser.run(permitted)
-        if first.vector is None:
-            why = "no set of permitted jobs brings it on" if first.proved else TOO_MANY
-            return AdaptationAnswer((), self._ruled_out(None), why)
-        found, cuts = [first], []
-        while len(found) <= different:
-            cuts.append(self._same_again(found[-1].vector or ()))
-            following = self.optimiser.run(permitted, cuts)
-            if following.vector is None:
-                break
-            found.append(following)
-        jobs, notes = fastener_jobs(self.bench, self.units)
-        adaptations = tuple(self._adaptation(optimum, jobs) for optimum in found)
-        return AdaptationAnswer(
-            tuple(a for a in adaptations if a.actions), self._ruled_out(first.cost), _as_it_is(adaptations),
-            notes=(*self._unchecked(adaptations), *notes),
-        )  # fmt: skip
-
-    def _unchecked(self, adaptations: Sequence[Adaptation]) -> tuple[str, ...]:
-        """What the work rests on that nobody has said."""
-        cut = any(action.do in CUTS and action.side == "donor" for each in adaptations for action in each.actions)
-        notes = []
-        if cut and self.bench.donor.material is None:
-            said = self.question.donor.material
-            known = f"is {said!r}, which the table does not know" if said else "is not known"
-            notes.append(f"The material of {self.question.donor.part} {known}: find out before the first cut.")
-        if cut and not self.bench.donor.outline_known:
-            part = self.question.donor.part
-            notes.append(f"The outline of {part} is not known: see to the distances from its edges yourself.")
-        return tuple(notes)
-
-    def _stuck(self) -> str | None:
-        paired = {unit.feature.id for unit in self.units if unit.feature is not None}
-        for spot in self.question.task.features:
-            if spot.must and spot.id not in paired:
-                return f"{spot.id} of the donor has to go somewhere, and no fixing takes it"
-        for unit in self.units:
-            if not unit.choices:
-                return f"nothing can be done at {unit.fixing.id}: {self._no_choice(unit)}"
-        return None
-
-    def _no_choice(self, unit: Unit) -> str:
-        if unit.feature is not None:
-            return f"{unit.feature.id} cannot be moved"
-        if unit.bolt_mm is None:
-            return "what goes through it is not known"
-        if unit.host.kind not in TAKE_A_HOLE:
-            return f"no feature of the donor goes on it, and a new hole is no counterpart of a {unit.host.kind}"
-        return "no feature of the donor goes on it, and too few others place the part to say where a hole would go"
-
-    def _hopeless(self, permitted: Permitted) -> AdaptationAnswer | None:
-        """Say why not, where even everything that may be done together does not bring it on."""
-        for unit, choices in zip(self.units, permitted, strict=True):
-            if not choices:
-                why = f"nothing may be done at {unit.fixing.id}: {_reason(unit)}"
-                return AdaptationAnswer((), self._ruled_out(None), why)
-        geometry = Geometry(self.question.task, self.units, self.solve, None)
-        found = geometry.lay(self._widest(permitted), lifting=False)
-        if not isinstance(found, Refuted) or not found.sets:
-            return None
-        conflict = found.conflict
-        names = sorted({name.split(RIM_MARK)[0] for name in conflict.fixings}) if conflict else []
-        why = f"even with all that may be done, {', '.join(names) or 'its fixings'} do not go on together"
-        if conflict is not None and not any(RIM_MARK in name for name in conflict.fixings):
-            if conflict.shortfall_mm is not None:
-                why += f": {conflict.shortfall_mm:.2f} mm short"
-            return AdaptationAnswer((), self._ruled_out(None), why, conflict)
-        return AdaptationAnswer((), self._ruled_out(None), f"{why}: edges, holes or zones keep their slots short")
-
-    def _widest(self, permitted: Permitted) -> dict[int, Choice]:
-        """For each unit a choice that holds all that is permitted, real or not."""
-        widest: dict[int, Choice] = {}
-        for number, (unit, choices) in enumerate(zip(self.units, permitted, strict=True)):
-            offered = [unit.choices[n] for n in choices]
-            whole = next((one for one in offered if all(holds(other, one) for other in offered)), None)
-            if whole is None:
-                whole = enclosing(offered)
-            widest[number] = whole
-        return widest
-
-    def _same_again(self, vector: Vector) -> Sets:
-        """A different set does without at least one of these jobs, and not only by a larger one instead."""
-        sets = []
-        for number, choice in enumerate(vector):
-            unit = self.units[number]
-            done = unit.choices[choice]
-            if not done.do:
-                continue
-            same = frozenset(
-                n
-                for n, other in enumerate(unit.choices)
-                if (other.do, other.side) == (done.do, done.side)
-                or (other.shape is not None and done.shape is not None and holds(done, other))
-            )
-            sets.append((number, same))
-        return tuple(sets)
-
-    def _adaptation(self, optimum: Optimum, jobs: tuple[Action, ...]) -> Adaptation:
-        finished = optimum.finished
-        assert isinstance(finished, Finished)
-        own = [job for job in jobs if job.fixing in dict(finished.pairs)]
-        actions = (*finished.actions, *own) if finished.actions else ()
-        actions = tuple(replace(action, order=n) for n, action in enumerate(actions, start=1))
-        rate = self.question.settings.labour_rate
-        minutes = round(sum(action.minutes or 0.0 for action in actions), 1)
-        cost = None if rate is None else round(sum(action.cost or 0.0 for action in actions), 2)
-        more = 0.0 if rate is None else sum(action.cost or 0.0 for action in own)
-        bound = None if rate is None or optimum.bound is None else round(optimum.bound / 1000.0 + more, 2)
-        return Adaptation(
-            actions, minutes, cost, finished.margin_mm, optimum.proved and self.unique, bound, finished.pairs
-        )
-
-    def _ruled_out(self, below: int | None) -> tuple:
-        return ruled_out(self.units, self.optimiser, self.costs, below, self.question)
-
-
-def _as_it_is(adaptations: Sequence[Adaptation]) -> str | None:
-    return "it goes on as it is" if adaptations and not adaptations[0].actions else None
-
-
-def _reason(unit: Unit) -> str:
-    return next((choice.refusal.says for choice in unit.choices if choice.refusal), "no job reaches")
-
-

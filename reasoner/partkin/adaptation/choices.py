@@ -289,7 +289,10 @@ def _hemmed(
     most_mm = grid_travels_mm(width_mm, longest_mm)[-1]
     near, _, refusal = rims_of(limits, spot, width_mm, bolt_mm, most_mm)
     if not near:
-        return Shape(opening.play_mm(width_mm, bolt_mm) - miss_mm, travel_mm=most_mm), width_mm, None
+        # No rim is near, and yet the hole itself may stand off the part as drawn, or in an opening of it.
+        start = refuse_cut(limits, centre_line(spot), width_mm, bolt_mm, True, spot.id)
+        shape = Shape(opening.play_mm(width_mm, bolt_mm) - miss_mm, travel_mm=most_mm)
+        return (shape if start is None else None), width_mm, start
     # A drill wider than need be: hemmed in, its length cannot be rounded up to the next whole step.
     width_mm = max(width_mm, drill_up_mm(bolt_mm + 2.0 * (miss_mm - opening.share_mm) + 0.5))
     travels = grid_travels_mm(width_mm, longest_mm)

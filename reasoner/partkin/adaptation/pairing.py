@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from partkin.adaptation.choices import Bench, unit_of_pair
-from partkin.adaptation.placing import Solve
+from partkin.adaptation.placing import Fits, Solve
 from partkin.model.adapting import AdaptationQuestion
 from partkin.model.fitting import FitTask, Option
 
@@ -14,31 +14,46 @@ MOST_PAIRINGS = 4
 Pairs = tuple[tuple[str, str], ...]
 
 
-def pairings(question: AdaptationQuestion, solve: Solve) -> list[tuple[FitTask, bool]]:
-    """List the tasks to adapt, each with its pairing given, and whether it is the only pairing possible.
+def pairings(question: AdaptationQuestion, solve: Solve, nearest: Pairs = ()) -> Iterator[FitTask]:
+    """Go through the tasks to adapt, each with its pairing given: the nearest one first, where one is named.
 
-    An open task is asked twice: as it is, and with every feature at the widest that may be made of it. Where
-    no other pairing fits even then, the cheapest adaptation of that one is the cheapest of all.
+    An open task is asked twice: as it is, and with every feature at the widest that may be made of it.
     """
     task = question.task
     if task.given or _is_given(task.options):
-        return [(replace(task, given=True), True)]
-    widest = _widest(question)
-    found: list[Pairs] = []
-    for asked in (widest, task):
+        yield replace(task, given=True)
+        return
+    tried = [tuple(sorted(nearest))] if nearest else []
+    if nearest:
+        yield _given(task, nearest)
+    for asked in (widest(question), task):
         answer = solve(asked)
         pairs = tuple((pair.fixing, pair.feature) for pair in answer.pairs)
-        found += [pairs, *answer.also_pairs] if pairs else []
-    kept = list(dict.fromkeys(tuple(sorted(pairs)) for pairs in found))[:MOST_PAIRINGS]
-    only = len(kept) == 1 and not _another(widest, kept[0], solve)
-    return [(_given(task, pairs), only) for pairs in kept]
+        for each in [pairs, *answer.also_pairs] if pairs else []:
+            in_order = tuple(sorted(each))
+            if in_order not in tried and len(tried) < MOST_PAIRINGS:
+                tried.append(in_order)
+                yield _given(task, in_order)
+
+
+def is_only(question: AdaptationQuestion, pairs: Pairs, fits: Fits) -> bool:
+    """Whether no other pairing fits even with every feature at the widest that may be made of it.
+
+    Then the cheapest adaptation of this one is the cheapest of all.
+    """
+    asked = widest(question)
+    for pair in pairs:
+        without = tuple(o for o in asked.options if (o.fixing, o.feature) != pair)
+        if fits(replace(asked, options=without, given=False)) is not False:
+            return False
+    return True
 
 
 def _is_given(options: Sequence[Option]) -> bool:
     return len({o.fixing for o in options}) == len(options) == len({o.feature for o in options})
 
 
-def _widest(question: AdaptationQuestion) -> FitTask:
+def widest(question: AdaptationQuestion) -> FitTask:
     """Every pair at the widest reach that any permitted job gives it."""
     bench, task = Bench(question), question.task
     fixings = {spot.id: spot for spot in task.fixings}
@@ -53,15 +68,6 @@ def _widest(question: AdaptationQuestion) -> FitTask:
         ]
         options.append(replace(option, allowed_mm=max([option.allowed_mm, *reaches])))
     return replace(task, options=tuple(options))
-
-
-def _another(widest: FitTask, pairs: Pairs, solve: Solve) -> bool:
-    """Whether some other pairing fits with everything at its widest."""
-    for pair in pairs:
-        without = tuple(o for o in widest.options if (o.fixing, o.feature) != pair)
-        if solve(replace(widest, options=without)).fits is not False:
-            return True
-    return False
 
 
 def _given(task: FitTask, pairs: Pairs) -> FitTask:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from partkin.adaptation.choices import Unit
+from partkin.adaptation.choices import Choice, Unit
 from partkin.adaptation.optimise import Optimiser
 from partkin.model.adapting import AdaptationQuestion, RuledOut
 
@@ -49,13 +49,20 @@ def _worded(
     unit: Unit, number: int, cost: int, question: AdaptationQuestion, below: int | None
 ) -> RuledOut:
     choice = unit.choices[number]
-    do = choice.cuts or choice.do[-1]
-    feature = unit.feature.id if unit.feature is not None else unit.fixing.id
-    if choice.side == "host":
-        feature = unit.fixing.id
-    job = NAMES.get(do, do).format(feature=feature, fixing=unit.fixing.id)
+    do, feature = choice.cuts or choice.do[-1], _worked_on(unit, choice)
     rate, currency = question.settings.labour_rate, question.settings.currency
     took = f"{cost / 1000.0:.0f} min" if rate is None else f"{cost / 1000.0:.2f} {currency or ''}".strip()
     would = "would be cheaper" if below is not None else "would bring it on"
     assert choice.refusal is not None
-    return RuledOut(do, feature, f"{job} {would} ({took}), but {choice.refusal.says}", choice.refusal.source)
+    says = f"{job_name(unit, choice)} {would} ({took}), but {choice.refusal.says}"
+    return RuledOut(do, feature, says, choice.refusal.source)
+
+
+def _worked_on(unit: Unit, choice: Choice) -> str:
+    return unit.feature.id if unit.feature is not None and choice.side != "host" else unit.fixing.id
+
+
+def job_name(unit: Unit, choice: Choice) -> str:
+    """Name a job as it stands in a sentence."""
+    do = choice.cuts or choice.do[-1]
+    return NAMES.get(do, do).format(feature=_worked_on(unit, choice), fixing=unit.fixing.id)
