@@ -2,27 +2,35 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from partkin.model.build import Build, Part
 from partkin.model.verdict import Level, Verdict
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, WITH_ADAPTATION
 
 GOES_ON = (BOLTS_ON, WITH_ADAPTATION)
+# Fasteners named in the sentence; the plan names them all.
+MOST_LISTED = 6
 
 
-def has_others(build: Build, donor: str) -> bool:
-    """Whether the donor holds, or belongs to, another donor that has a place of its own."""
-    return bool(_others(build, donor))
+def told(build: Build, verdict: Verdict) -> Verdict:
+    """Add to a verdict how every donor within this one, and every assembly around it, stands for its own place.
+
+    The best first. Where a part of what does not go on whole goes on, one sentence says both, and what has to be
+    separated.
+    """
+    beside = _others(build, verdict.donor)
+    return replace(verdict, levels=_judged(build, verdict, beside)) if beside else verdict
 
 
-def others(build: Build, donor: str) -> tuple[Level, ...]:
-    """Judge every donor within this one, and every assembly around it, each for its own place; the best first."""
+def _judged(build: Build, own: Verdict, beside: list[tuple[Part, bool]]) -> tuple[Level, ...]:
     from partkin.pipeline import find_out
     from partkin.verdict import decide
 
     found = []
-    for part, within in _others(build, donor):
-        verdict = decide(find_out(build, part.part))
-        says = _says(build, part, verdict, donor, within)
+    for part, within in beside:
+        verdict = decide(find_out(build, part.part, others=False))
+        says = _says(build, part, verdict, own, within)
         found.append(Level(part.part, part.name, verdict.host, verdict.verdict, within, says))
     return tuple(sorted(found, key=lambda level: (level.verdict not in GOES_ON, not level.within)))
 
@@ -52,17 +60,36 @@ def _above(build: Build, part: Part) -> list[str]:
     return found
 
 
-def _says(build: Build, part: Part, verdict: Verdict, donor: str, within: bool) -> str:
-    name = f"{part.part} ({part.name})" if part.name else part.part
-    where = f"part of {donor}" if within else f"the assembly that {donor} belongs to"
+def _says(build: Build, part: Part, verdict: Verdict, own: Verdict, within: bool) -> str:
+    """How a part within the donor, or an assembly round it, stands beside the donor's own verdict."""
+    donor = build.part(own.donor)
+    assert donor is not None
+    whole, piece = (donor, part) if within else (part, donor)
+    of_whole, of_piece = (own, verdict) if within else (verdict, own)
+    if of_whole.verdict == DOES_NOT_FIT and of_piece.verdict in GOES_ON:
+        return (
+            f"the whole {called(whole)} does not go on {of_whole.host}{_differs(of_whole)}; its {called(piece)} does, "
+            f"on {of_piece.host}{_after_work(of_piece)}; {_separating(build, piece.part)}"
+        )
+    where = f"part of {donor.part}" if within else f"the assembly that {donor.part} belongs to"
     if verdict.verdict in GOES_ON:
-        work = " after work on it" if verdict.verdict == WITH_ADAPTATION else ""
-        if within:
-            return f"{name}, {where}, goes on {verdict.host}{work}; {_separating(build, part.part)}"
-        return f"{name}, {where}, goes on {verdict.host} whole{work}"
+        apart = f"; {_separating(build, part.part)}" if within else ""
+        return f"{called(part)}, {where}, goes on {verdict.host}{' whole' * (not within)}{_after_work(verdict)}{apart}"
     if verdict.verdict == DOES_NOT_FIT:
-        return f"{name}, {where}, does not go on {verdict.host} whole{_differs(verdict)}"
-    return f"{name}, {where}, on {verdict.host}: {verdict.says or verdict.verdict}"
+        return f"{called(part)}, {where}, does not go on {verdict.host}{' whole' * (not within)}{_differs(verdict)}"
+    return f"{called(part)}, {where}, on {verdict.host}: {verdict.says or verdict.verdict}"
+
+
+def called(part: Part) -> str:
+    """What a part is, with its id."""
+    return f"{part.name} ({part.part})" if part.name else part.part
+
+
+def _after_work(verdict: Verdict) -> str:
+    if verdict.verdict != WITH_ADAPTATION:
+        return ""
+    minutes = f", {verdict.adaptation.minutes:g} min" if verdict.adaptation is not None else ""
+    return f" after work on it{minutes}"
 
 
 def _differs(verdict: Verdict) -> str:
@@ -75,19 +102,30 @@ def _differs(verdict: Verdict) -> str:
 
 
 def _separating(build: Build, part: str) -> str:
-    """Name what joins a part to the rest of its assembly, from held_by.csv, whichever of the two the row is about.
+    """What has to be undone to get a part out of its assembly, and how long that takes, by the strip plan.
 
     >>> from partkin.model.build import Holding
-    >>> _separating(Build(holdings=(Holding("top", "frame", "s1", "screw", 4),)), "top")
-    'to separate it from frame undo 4 screws (s1)'
+    >>> rows = (Holding("top", "frame", "s1", "screw", 4),)
+    >>> _separating(Build(parts=(Part("top"), Part("frame")), holdings=rows), "top")
+    'to separate it undo 4 screws (s1): about 2 min in hand, partkin strip top says how'
     """
-    found: dict[str, list[str]] = {}
-    for row in build.holdings:
-        if part in (row.part, row.held_to):
-            other = row.held_to if row.part == part else row.part
-            sure = "" if row.certain else ", a guess"
-            found.setdefault(other, []).append(f"{row.count} {row.kind}{'s' * (row.count != 1)} ({row.fastener}{sure})")
+    from partkin.strip.planning import plan
+
+    found = plan(build, part)
     if not found:
+        return f"it cannot be separated: {found.reason}"
+    undone = [joint for joint in found.joints if joint.step is not None]
+    if not undone:
         return "what holds it to the rest is not known: list it in held_by.csv"
-    said = "; ".join(f"from {other} undo {', '.join(undo)}" for other, undo in found.items())
-    return f"to separate it {said}"
+    listed = [
+        f"{joint.count} {joint.kind}{'s' * (joint.count != 1)} ({joint.fastener}{', a guess' * joint.guess})"
+        for joint in undone[:MOST_LISTED]
+    ]
+    more = f" and {len(undone) - MOST_LISTED} more rows" if len(undone) > MOST_LISTED else ""
+    aside = [body.part for body in found.bodies if body.role == "comes off first"]
+    first = f"take off {', '.join(aside)} first and " if aside else ""
+    stuck = f", with {', '.join(found.with_it)} still on it" if found.with_it else ""
+    return (
+        f"to separate it {first}undo {', '.join(listed)}{more}{stuck}: about {found.minutes:.0f} min in hand, "
+        f"partkin strip {part} says how"
+    )

@@ -85,11 +85,15 @@ def check(build: Build, donor: str, host: str | None = None, *, others: bool = T
     FaultyInput
         Where the donor or host cannot be told from the sheets.
     """
+    return decided(build, find_out(build, donor, host, others=others))
+
+
+def decided(build: Build, findings: Findings) -> Verdict:
+    """Make the verdict of a donor, with how it stands at other levels of what it belongs to."""
     from partkin import levels
     from partkin.verdict import decide
 
-    verdict = decide(find_out(build, donor, host, others=others))
-    return replace(verdict, levels=levels.others(build, donor)) if levels.has_others(build, donor) else verdict
+    return levels.told(build, decide(findings))
 
 
 def find_out(build: Build, donor: str, host: str | None = None, *, others: bool = True) -> Findings:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import importlib
+import math
 import multiprocessing
 import os
 import sys
@@ -9,19 +11,29 @@ import threading
 from concurrent.futures import ProcessPoolExecutor
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from partkin import pipeline
 from partkin.choosing import Donor, calibration, total
 from partkin.choosing import rank as put_in_order
 from partkin.model.build import Build, Offer, Part
-from partkin.model.choosing import Calibration, Ranking, Total
+from partkin.model.choosing import Calibration, Foretold, Ranking, Total
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
+from partkin.model.words import NOT_ENOUGH
 
 if TYPE_CHECKING:
     import pandas
 
+    from partkin.verdict import Findings
+
 MANY = 12
 MOST_WORKERS = 4
+# Readings whose worth in money is looked at, and values of each that are looked at.
+MOST_FORETOLD = 3
+VALUES = 97
+
+Judged = tuple[Verdict, tuple[Foretold, ...]]
 
 
 def rank(build: Build, host: str | None = None) -> Ranking:
@@ -43,10 +55,10 @@ def rank(build: Build, host: str | None = None) -> Ranking:
     original = originals[0] if originals else None
     stands_for = {named, *(p.part for p in originals)}
     parts = [part for part in build.parts if part.origin == "donor" and part.takes_place_of in stands_for]
-    verdicts = _checked(build, named, [part.part for part in parts])
+    judged = _checked(build, named, [part.part for part in parts])
     donors = [
-        Donor(part, verdict, _stood_there(part, originals) or original)
-        for part, verdict in zip(parts, verdicts, strict=True)
+        Donor(part, verdict, _stood_there(part, originals) or original, told)
+        for part, (verdict, told) in zip(parts, judged, strict=True)
     ]
     return put_in_order(named, donors, _offers(build, stands_for, {d.part.part for d in donors}), build.settings)
 
@@ -54,21 +66,64 @@ def rank(build: Build, host: str | None = None) -> Ranking:
 _asked: list[tuple[Build, str]] = []
 
 
-def _checked(build: Build, host: str, donors: list[str]) -> list[Verdict]:
+def _checked(build: Build, host: str, donors: list[str]) -> list[Judged]:
     """Check every donor; many are shared out among the processors where a process can be copied safely."""
-    workers = min(os.cpu_count() or 1, MOST_WORKERS)
+    workers = min(_processors(), MOST_WORKERS)
     safe = "fork" in multiprocessing.get_all_start_methods() and threading.active_count() == 1
     _asked[:] = [(build, host)]
     if len(donors) < MANY or workers < 2 or not safe or sys.platform == "darwin":
         return [_check(donor) for donor in donors]
-    pipeline.graph_of(build)
+    _shared(build)
     with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("fork")) as pool:
-        return list(pool.map(_check, donors, chunksize=2))
+        return list(pool.map(_check, donors))
 
 
-def _check(donor: str) -> Verdict:
+def _processors() -> int:
+    """How many this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def _shared(build: Build) -> None:
+    """Make once what every process needs: the graph, and the modules that checks come to import."""
+    pipeline.graph_of(build)
+    for name in ("trying", "adapting", "next_readings", "seams", "untied", "verdict"):
+        importlib.import_module(f"partkin.{name}")
+
+
+def _check(donor: str) -> Judged:
     build, host = _asked[0]
-    return pipeline.check(build, donor, host, others=False)
+    findings = pipeline.find_out(build, donor, host, others=False)
+    verdict = pipeline.decided(build, findings)
+    priced = any(offer.part == donor and offer.price is not None for offer in build.offers)
+    return verdict, foretold(findings) if priced and verdict.verdict == NOT_ENOUGH else ()
+
+
+def foretold(findings: Findings) -> tuple[Foretold, ...]:
+    """The readings that would settle most, each with what it may say and the chance after it, by the check's draws.
+
+    Empty where the chance is not known, or nothing that can be read tells anything.
+    """
+    from partkin import next_readings, trying
+    from partkin.positions.by_draws import REACH, chance_after
+
+    trial = findings.trial
+    if trial is None or trial.stand != "unsure" or not trial.answer.pairs:
+        return ()
+    there = trying.in_layouts(trying.places_of(findings.known), trial.layouts)
+    at_hand = next_readings.donor_at_hand(findings.known.donor.readings)
+    field = next_readings.field_of(findings, there, trial, at_hand)
+    if not field.candidates:
+        return ()
+    found = []
+    for one in next_readings.best_of(field, there, trial, MOST_FORETOLD):
+        drawn_mm = field.drawn_mm[field.candidates.index(one.reading)]
+        spread_mm = math.hypot(float(drawn_mm.std()), one.reading.sigma_mm)
+        read_mm = float(drawn_mm.mean()) + np.linspace(-REACH, REACH, VALUES) * spread_mm
+        chance, likely = chance_after(field.fits, drawn_mm, one.reading.sigma_mm, read_mm)
+        results = tuple(zip(likely.tolist(), chance.tolist(), strict=True))
+        what = next_readings.as_unknown(one).what
+        found.append(Foretold(f"{one.reading.instrument or 'read'}: {what}", one.price, one.minutes, results))
+    return tuple(found)
 
 
 def _stood_there(donor: Part, originals: list[Part]) -> Part | None:
@@ -79,7 +134,7 @@ def _stood_there(donor: Part, originals: list[Part]) -> Part | None:
 def _offers(build: Build, stands_for: set[str], donors: set[str]) -> list[Offer]:
     return [
         offer for offer in build.offers
-        if (offer.option == "donor" and offer.part in donors) or (offer.option != "donor" and offer.part in stands_for)
+        if offer.part in donors or (offer.option != "donor" and offer.part in stands_for)
     ]  # fmt: skip
 
 
@@ -101,15 +156,21 @@ def frame(ranking: Ranking) -> pandas.DataFrame:
     """The ranking as a table of pandas, one row a way."""
     import pandas
 
+    worth = {one.donor: one for one in ranking.asking}
     rows = [
         {
-            "option": way.option, "part": way.part, "verdict": way.verdict, "chance": way.chance, "price": way.price,
-            "carriage": way.carriage, "adaptation": way.adaptation, "labour": way.labour,
+            "option": way.option, "part": way.part, "verdict": way.verdict, "level": way.level, "chance": way.chance,
+            "price": way.price, "carriage": way.carriage, "adaptation": way.adaptation, "labour": way.labour,
+            "trim": way.trim,
             "expected_low": way.expected.low if way.expected else None,
             "expected_high": way.expected.high if way.expected else None,
             "until_done_low": way.until_done.low if way.until_done else None,
             "until_done_high": way.until_done.high if way.until_done else None,
-            "worst": way.worst, "ruled_out": way.ruled_out,
+            "lost": way.lost,
+            "worst_low": way.worst.low if way.worst else None, "worst_high": way.worst.high if way.worst else None,
+            "available": way.available, "ruled_out": way.ruled_out,
+            "asking_saves": worth[way.part].saves if way.part in worth else None,
+            "asking_saves_at_most": worth[way.part].saves_at_most if way.part in worth else None,
         }
         for way in ranking.ways
     ]  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -59,9 +59,7 @@ def seen_from(build: Build, findings: Findings) -> Seen:
     from partkin import levels
     from partkin.verdict import decide
 
-    verdict = decide(findings)
-    if levels.has_others(build, verdict.donor):
-        verdict = replace(verdict, levels=levels.others(build, verdict.donor))
+    verdict = levels.told(build, decide(findings))
     if verdict.verdict == "not judged":
         return Seen(verdict, {}, (), findings)
     from partkin import trying

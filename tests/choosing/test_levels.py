@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import partkin
-from partkin.model.build import Build, Feature, Holding, Part
+from partkin.model.build import Build, Feature, Holding, Offer, Part
 
 AT = {"F1": (0.0, 0.0), "F2": (300.0, 0.0), "F3": (300.0, 200.0), "F4": (0.0, 200.0)}
 
@@ -38,9 +40,11 @@ def test_the_whole_does_not_go_on_and_its_skin_does() -> None:
     verdict = partkin.check(build(screws, clips), "dash")
     assert verdict.verdict == "does not fit"
     assert [(level.part, level.verdict, level.within) for level in verdict.levels] == [("skin", "bolts on", True)]
+    # One sentence says both, with what has to be separated by the plan: 6 screws and a clip (work times of the tables).
     assert verdict.levels[0].says == (
-        "skin (leather top), part of dash, goes on frame; "
-        "to separate it from dash undo 6 screws (s1), 1 clip (c1, a guess)"
+        "the whole dashboard (dash) does not go on cowl: it differs at 4 fixings (F1, F2, F3, F4); its leather top "
+        "(skin) does, on frame; to separate it undo 6 screws (s1), 1 clip (c1, a guess): about 3 min in hand, "
+        "partkin strip skin says how"
     )
 
 
@@ -51,4 +55,37 @@ def test_what_is_not_known_of_its_fasteners_is_said() -> None:
 def test_from_the_skin_the_whole_is_told_with_where_it_differs() -> None:
     level = partkin.check(build(), "skin").levels[0]
     assert (level.part, level.within) == ("dash", False)
-    assert "does not go on cowl whole: it differs at" in level.says and "(F" in level.says
+    assert level.says.startswith("the whole dashboard (dash) does not go on cowl: it differs at 4 fixings (F1, ")
+    assert "; its leather top (skin) does, on frame; what holds it" in level.says
+
+
+def test_what_is_in_the_way_is_named_and_what_cannot_be_separated_is_said() -> None:
+    first = build(Holding("skin", "dash", "s1", "screw", 4, behind=(("vent",),)), Holding("vent", "dash", "s2", "clip"))
+    first = replace(first, parts=(*first.parts, Part("vent", duty="trim")))
+    says = partkin.check(first, "dash").levels[0].says
+    assert "to separate it take off vent first and undo " in says and "4 screws (s1)" in says
+    glued = (Holding("skin", "dash", "s1", "screw", 4, behind=(("a",),)),
+             Holding("a", "dash", "s2", "screw", 1, behind=(("skin",),)))
+    first = replace(first, parts=(*first.parts[:4], Part("a", duty="trim")), holdings=glued)
+    assert "it cannot be separated: " in partkin.check(first, "dash").levels[0].says
+
+
+def test_three_levels_are_judged_each_for_its_own_place() -> None:
+    first = build(Holding("skin", "dash", "s1", "screw", 6))
+    stitching = Part("stitching", "stitched panel", origin="donor", takes_place_of="frame", part_of="skin",
+                     seen_from="outside", duty="trim")
+    first = replace(first, parts=(*first.parts, stitching), features=(*first.features, *holes("stitching", 9.0)))
+    assert [(one.part, one.verdict, one.within) for one in partkin.check(first, "dash").levels] == [
+        ("skin", "bolts on", True), ("stitching", "bolts on with adaptation", True)]
+    assert [(one.part, one.within) for one in partkin.check(first, "skin").levels] == [
+        ("stitching", True), ("dash", False)]
+
+
+def test_the_best_level_stands_in_the_ranking() -> None:
+    first = build(Holding("skin", "dash", "s1", "screw", 6))
+    first = replace(first, offers=(Offer("donor", "dash", 200.0, 30.0), Offer("donor", "skin", 90.0, 10.0)))
+    whole = partkin.rank(first, "cowl").ways[0]
+    assert (whole.part, whole.ruled_out, whole.level) == ("dash", "does not fit", "skin")
+    assert any("its leather top (skin) does" in text for text in whole.says)
+    skin = partkin.rank(first, "frame").ways[0]
+    assert (skin.part, skin.ruled_out, skin.level) == ("skin", None, "skin")

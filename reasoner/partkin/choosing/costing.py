@@ -1,4 +1,4 @@
-"""What a way costs when all is counted, and in which order the ways stand."""
+"""What a way costs when all is counted."""
 
 from __future__ import annotations
 
@@ -8,21 +8,20 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from partkin.model.build import Cost, Offer, Part, Settings
-from partkin.model.choosing import Asking, Range, Ranking, Total, Way
+from partkin.model.choosing import Foretold, Range, Total, Way
 from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED, WITH_ADAPTATION
 from partkin.shipped import shipped
 
-UNSURE = (NOT_ENOUGH,)
-
 
 @dataclass(frozen=True)
 class Donor:
-    """A donor with its verdict, and the part that it would stand in for."""
+    """A donor with its verdict, the part that it would stand in for, and what could be read before buying."""
 
     part: Part
     verdict: Verdict
     original: Part | None = None
+    foretold: tuple[Foretold, ...] = ()
 
 
 @cache
@@ -32,15 +31,16 @@ def shares() -> dict[str, float]:
         return {row["what"]: float(row["value"]) for row in csv.DictReader(sheet)}
 
 
-def chance_of(verdict: Verdict) -> float | None:
+def chance_of(verdict: Verdict, confidence: float = 0.95) -> float | None:
     """The chance that a donor goes on as planned; None where a value that is needed is missing.
 
-    By the maker's own number it is taken as certain. What does not fit has none.
+    By the maker's own number, whatever the readings say, it is taken as certain. What does not fit has none.
     """
     if verdict.verdict == WITH_ADAPTATION and verdict.adapted_chance is not None:
         return verdict.adapted_chance.fits
     if verdict.verdict == BOLTS_ON:
-        return verdict.chance.fits if verdict.chance is not None else 1.0
+        by_reading = verdict.chance is not None and verdict.chance.fits >= confidence
+        return verdict.chance.fits if verdict.chance is not None and by_reading else 1.0
     if verdict.verdict in (DOES_NOT_FIT, NOT_JUDGED):
         return 0.0 if verdict.verdict == DOES_NOT_FIT else None
     return verdict.chance.fits if verdict.chance is not None else None
@@ -82,29 +82,47 @@ def cost_of_job(outlay: float, loss: float, chance: float | None, next_way: floa
     return Range(mean, mean)
 
 
-def way_of_donor(donor: Donor, offer: Offer | None, settings: Settings) -> Way:
-    """Count what a donor costs, as far as it is known."""
+def way_of_donor(donor: Donor, offer: Offer | None, settings: Settings, match: Offer | None = None) -> Way:
+    """Count what a donor costs, as far as it is known; `match`: what matching its finish costs."""
     verdict, part = donor.verdict, donor.part
-    work = verdict.adaptation if verdict.verdict == WITH_ADAPTATION else None
+    work = verdict.adaptation if verdict.verdict in (WITH_ADAPTATION, NOT_ENOUGH) else None
     adaptation = _work_cost(work.minutes, work.cost, settings) if work is not None else 0.0
-    says = [*_said_of(verdict), *_trim(donor)]
+    says = _said_of(verdict)
     if work is not None and adaptation is None:
         says.append(f"{work.minutes:g} min of adaptation, not priced: the build has no labour_rate")
     way = _priced(offer, settings, says)
-    chance = chance_of(verdict)
-    return _with_risk(
-        replace(
-            way, option="donor", part=part.part, verdict=verdict.verdict, chance=chance, adaptation=adaptation,
-            ruled_out=_why_out(verdict) or way.ruled_out, says=tuple(says),
-        )
+    trim = _trim(donor, match, settings, says)
+    level = level_of(verdict)
+    if level is not None and level != part.part:
+        says += [found.says for found in verdict.levels if found.part == level]
+    return replace(
+        way, option=offer.option if offer is not None else "donor", part=part.part, verdict=verdict.verdict,
+        chance=_planned(verdict, settings), adaptation=adaptation, trim=trim,
+        ruled_out=_why_out(verdict) or way.ruled_out, says=tuple(says), level=level,
     )  # fmt: skip
+
+
+def _planned(verdict: Verdict, settings: Settings) -> float | None:
+    """The chance as planned: where it is open, and work makes it go on whichever way the readings fall, with that."""
+    if verdict.verdict == NOT_ENOUGH and verdict.adaptation is not None and verdict.adapted_chance is not None:
+        return verdict.adapted_chance.fits
+    return chance_of(verdict, settings.confidence)
 
 
 def way_of_offer(offer: Offer, settings: Settings) -> Way:
     """Count what repair, new or custom costs: taken to do the job once it is paid."""
     says: list[str] = []
     way = _priced(offer, settings, says)
-    return _with_risk(replace(way, option=offer.option, part=offer.part, chance=1.0, adaptation=0.0, says=tuple(says)))
+    return replace(way, option=offer.option, part=offer.part, chance=1.0, adaptation=0.0, says=tuple(says))
+
+
+def level_of(verdict: Verdict) -> str | None:
+    """The largest piece that goes on: an assembly round the donor, the donor itself, or a part within it."""
+    goes_on = [level for level in verdict.levels if level.verdict in (BOLTS_ON, WITH_ADAPTATION)]
+    around = [level.part for level in goes_on if not level.within]
+    itself = [verdict.donor] if verdict.verdict in (BOLTS_ON, WITH_ADAPTATION) else []
+    within = [level.part for level in goes_on if level.within]
+    return next(iter((*around, *itself, *within)), None)
 
 
 def _priced(offer: Offer | None, settings: Settings, says: list[str]) -> Way:
@@ -113,7 +131,7 @@ def _priced(offer: Offer | None, settings: Settings, says: list[str]) -> Way:
     if offer is None or offer.price is None:
         says.append("its price is not known")
     if offer is not None and offer.shipping is None:
-        says.append("carriage is not stated; counted as none")
+        says.append("carriage is not stated: what it comes to is at least what is shown")
     if offer is not None and offer.hours:
         labour = round(offer.hours * settings.labour_rate, 2) if settings.labour_rate is not None else None
         if labour is None:
@@ -121,31 +139,69 @@ def _priced(offer: Offer | None, settings: Settings, says: list[str]) -> Way:
     sold = offer is not None and offer.available is False
     return Way(
         option="donor", part=None, verdict=None, chance=None, price=offer.price if offer else None,
-        carriage=(offer.shipping or 0.0) if offer else None, adaptation=None, labour=labour, trim=None, expected=None,
+        carriage=offer.shipping if offer else None, adaptation=None, labour=labour, trim=0.0, expected=None,
         until_done=None, worst=None, available=offer.available if offer else None,
         ruled_out="not to be had" if sold else None,
     )  # fmt: skip
 
 
-def _with_risk(way: Way) -> Way:
-    """Add what it costs on average and at worst."""
+def with_risk(way: Way, ways: list[Way]) -> Way:
+    """Add what it costs on average, what is lost where it does not go on, and the worst case."""
     outlay = outlay_of(way)
     if outlay is None or way.ruled_out:
         return way
-    loss = loss_of(way)
-    # No donor is certain until it is on: what its readings say is an estimate.
-    worst = round(loss if way.option == "donor" else outlay, 2)
-    return replace(way, expected=expected_cost(outlay, loss, way.chance), worst=worst)
+    loss = round(loss_of(way), 2) if way.verdict is not None else None
+    expected = expected_cost(outlay, loss if loss is not None else outlay, way.chance)
+    until = cost_of_job(outlay, loss if loss is not None else outlay, way.chance, sure_way(way, ways))
+    unopened = not open_above(way)
+    return replace(
+        way,
+        expected=expected if unopened else Range(expected.low, None),
+        until_done=until if unopened or until is None else Range(until.low, None),
+        lost=loss,
+        worst=_worst(way, outlay, loss, ways),
+    )
+
+
+def _worst(way: Way, outlay: float, loss: float | None, ways: list[Way]) -> Range:
+    """Money out in the worst case. No donor is certain until it is on: what its readings say is an estimate."""
+    if loss is None:
+        return Range(outlay, None if open_above(way) else outlay)
+    others = [other for other in ways if other.verdict is None and not other.ruled_out and outlay_of(other) is not None]
+    if not others:
+        return Range(max(outlay, loss), None)
+    cheapest = min(others, key=lambda other: outlay_of(other) or 0.0)
+    low = round(max(outlay, loss + (outlay_of(cheapest) or 0.0)), 2)
+    return Range(low, None if open_above(way) or open_above(cheapest) else low)
+
+
+def sure_way(way: Way, ways: list[Way]) -> float | None:
+    """What the cheapest other way that is sure costs; None: there is none with a price."""
+    sure = [
+        cost for other in ways
+        if other is not way and other.chance == 1.0 and not other.ruled_out and (cost := outlay_of(other)) is not None
+    ]  # fmt: skip
+    return min(sure, default=None)
 
 
 def outlay_of(way: Way) -> float | None:
-    """What is paid when all goes as planned; None where the price or the work is not priced."""
-    parts = (way.price, way.carriage, way.adaptation, way.labour)
-    return None if any(value is None for value in parts) else round(sum(value or 0.0 for value in parts), 2)
+    """What is paid when all goes as planned, at least; None where the price or the work is not priced."""
+    needed = (way.price, way.adaptation, way.labour)
+    if any(value is None for value in needed):
+        return None
+    return round(sum(value or 0.0 for value in (*needed, way.carriage, way.trim)), 2)
+
+
+def open_above(way: Way) -> bool:
+    """Whether something that has to be paid besides is not known: carriage, or matching the finish."""
+    return way.carriage is None or way.trim is None
 
 
 def loss_of(way: Way) -> float:
-    """What is gone when it does not go on: the outlay less what a resale brings, and carriage once more."""
+    """What is gone when it does not go on: the outlay less what a resale brings, and carriage once more.
+
+    Its finish is matched only once it goes on.
+    """
     share = shares()
     price, carriage = way.price or 0.0, way.carriage or 0.0
     work = (way.adaptation or 0.0) + (way.labour or 0.0) * share["wasted_hours"]
@@ -165,106 +221,37 @@ def _why_out(verdict: Verdict) -> str | None:
 
 
 def _said_of(verdict: Verdict) -> list[str]:
-    said = [unknown.says for unknown in verdict.unknown[:1]] if verdict.verdict in UNSURE else []
+    said = [unknown.says for unknown in verdict.unknown[:1]] if verdict.verdict == NOT_ENOUGH else []
+    if verdict.verdict == NOT_ENOUGH and verdict.adaptation is not None:
+        said.append("the work that makes it go on whichever way the readings fall is counted in")
     return said + ["held: see the cautions of check"] * any(caution.hold for caution in verdict.safety)
 
 
-def _trim(donor: Donor) -> list[str]:
-    """A finish that differs has to be matched; on one side alone it shows."""
-    own, other = donor.part.finish, donor.original.finish if donor.original is not None else None
-    if not own or not other or own.strip().lower() == other.strip().lower():
-        return []
-    return [f"finish {own} against {other}: price the match before you buy (common practice, no source)"]
-
-
-def rank(host: str, donors: Iterable[Donor], offers: Iterable[Offer], settings: Settings) -> Ranking:
-    """Put all ways side by side, the cheapest until the job is done first.
-
-    Parameters
-    ----------
-    host
-    donors
-        Every donor of that host, with its verdict.
-    offers
-        For them, and for repair, new and custom of the original.
-    settings
-
-    Returns
-    -------
-    Ranking
-    """
-    offers = tuple(offers)
-    ways = [way for donor in donors for way in _ways_of(donor, offers, settings)]
-    ways += [way_of_offer(offer, settings) for offer in offers if offer.option != "donor"]
-    ways = [replace(way, until_done=_until_done(way, ways)) for way in ways]
-    ways.sort(key=_place)
-    return Ranking(host, settings.currency, tuple(ways), _changes(ways), _asking(ways))
-
-
-def _ways_of(donor: Donor, offers: tuple[Offer, ...], settings: Settings) -> list[Way]:
-    mine = [offer for offer in offers if offer.option == "donor" and offer.part == donor.part.part]
-    return [way_of_donor(donor, offer, settings) for offer in mine] or [way_of_donor(donor, None, settings)]
-
-
-def _until_done(way: Way, ways: list[Way]) -> Range | None:
-    outlay = outlay_of(way)
-    if outlay is None or way.ruled_out:
+def _trim(donor: Donor, match: Offer | None, settings: Settings, says: list[str]) -> float | None:
+    """What it costs to match the finish, where it differs: a repair or custom offer that names the donor says."""
+    if match is not None and match.price is not None:
+        hours = match.hours or 0.0
+        if not hours or settings.labour_rate is not None:
+            return round(match.price + (match.shipping or 0.0) + hours * (settings.labour_rate or 0.0), 2)
+        says.append(f"{hours:g} h of matching its finish, not priced: the build has no labour_rate")
         return None
-    sure = [
-        cost for other in ways
-        if other is not way and other.chance == 1.0 and not other.ruled_out and (cost := outlay_of(other)) is not None
-    ]  # fmt: skip
-    return cost_of_job(outlay, loss_of(way), way.chance, min(sure, default=None))
+    own, other = donor.part.finish, donor.original.finish if donor.original is not None else None
+    if (own or "").strip().lower() == (other or "").strip().lower() or donor.original is None:
+        return 0.0
+    if not own or not other:
+        says.append(f"the finish of {'the original' if own else donor.part.part} is not known: matching it may cost")
+        return None
+    says.append(
+        f"finish {own} against {other}: price the match before you buy, in offers.csv as custom for {donor.part.part} "
+        f"(common practice, no source)"
+    )
+    return None
 
 
-def _place(way: Way) -> tuple[bool, bool, bool, float, str, str]:
-    """Ruled out last, then without a price, then without a sure way behind it; names break ties."""
+def middle(way: Way) -> float | None:
+    """What the order goes by: until the job is done, else on average; the middle, or the least of an open range."""
     cost = way.until_done or way.expected
-    middle = 0.0 if cost is None else (cost.low + (cost.high if cost.high is not None else cost.low)) / 2
-    return (way.ruled_out is not None, cost is None, way.until_done is None, middle, way.option, way.part or "")
-
-
-def _changes(ways: list[Way]) -> tuple[str, ...]:
-    """What would put the second way before the first."""
-    priced = [way for way in ways if way.until_done is not None or way.expected is not None]
-    open_prices = [f"a price for {_name(way)}" for way in ways if not way.ruled_out and outlay_of(way) is None]
-    found = [f"{wanted} may change the order" for wanted in open_prices]
-    if len(priced) < 2:
-        return tuple(found)
-    first, second = priced[0], priced[1]
-    gap = _middle(second) - _middle(first)
-    if gap == 0:
-        return (f"{_name(first)} and {_name(second)} cost the same: a tie", *found)
-    dearer, cheaper = f"{_name(first)} costs {gap:.2f} more", f"{_name(second)} {gap:.2f} less"
-    found.insert(0, f"{_name(second)} comes first if {dearer}, or {cheaper}")
-    return tuple(found)
-
-
-def _middle(way: Way) -> float:
-    cost = way.until_done or way.expected or Range(0.0, 0.0)
-    return (cost.low + (cost.high if cost.high is not None else cost.low)) / 2
-
-
-def _name(way: Way) -> str:
-    return way.part if way.option == "donor" and way.part else way.option
-
-
-def _asking(ways: list[Way]) -> tuple[Asking, ...]:
-    """The most that finding out before buying can save: what a wrong purchase costs, times how likely it is."""
-    found = []
-    for way in ways:
-        outlay = outlay_of(way)
-        if way.verdict not in UNSURE or outlay is None or way.chance is None or way.ruled_out:
-            continue
-        others = [outlay_of(o) for o in ways if o is not way and o.chance == 1.0 and not o.ruled_out]
-        fallback = min((cost for cost in others if cost is not None), default=None)
-        if fallback is None:
-            saves = (1.0 - way.chance) * loss_of(way)
-        else:
-            blind = min(way.chance * outlay + (1.0 - way.chance) * (loss_of(way) + fallback), fallback)
-            saves = blind - (way.chance * min(outlay, fallback) + (1.0 - way.chance) * fallback)
-        found.append(Asking(way.part or "", round(max(saves, 0.0), 2), way.says[0] if way.says else ""))
-    return tuple(found)
+    return None if cost is None else (cost.low + (cost.high if cost.high is not None else cost.low)) / 2
 
 
 def total(costs: Iterable[Cost], ways: Iterable[Way], settings: Settings) -> Total:
@@ -279,4 +266,4 @@ def total(costs: Iterable[Cost], ways: Iterable[Way], settings: Settings) -> Tot
     return Total(settings.currency, spent, tuple(kinds.items()), after)
 
 
-__all__ = ["Donor", "chance_of", "cost_of_job", "expected_cost", "rank", "total"]
+__all__ = ["Donor", "chance_of", "cost_of_job", "expected_cost", "level_of", "total"]

@@ -123,7 +123,7 @@ def outcome(
     build, warnings = pipeline.read(folder)
     say_all(warnings)
     verdict = pipeline.check(build, donor)
-    chance = chance_of(verdict)
+    chance = chance_of(verdict, build.settings.confidence)
     row = {
         "donor": donor, "on": on or "", "verdict_then": verdict.verdict, "happened": happened, "note": note or "",
         "chance_then": "" if chance is None else f"{chance:.4g}",

@@ -29,18 +29,26 @@ class Way:
         That it does the job as planned: of a donor, that it goes on (after its adaptation); 1 for other ways.
         None: not known.
     price, carriage, adaptation, labour, trim
-        What is paid out: None where not known. `adaptation` and `labour` at the build's labour rate.
+        What is paid out: None where not known. `adaptation` and `labour` at the build's labour rate; `trim`:
+        matching a finish that differs.
     expected
-        Money out on average: what is paid if it goes on, and the loss if it does not, weighed by the chance.
+        Money out on average: what is paid if it goes on, and the loss if it does not, weighed by the chance. Open
+        above where carriage or trim is not known.
     until_done
         On average until the job is done: where it does not go on, the cheapest sure way is paid as well.
-    worst
+    lost
         Money gone if it does not go on after all.
+    worst
+        Money out in the worst case, until the job is done: of a donor, what is lost and the cheapest way that
+        is no donor; open above where there is none.
     available
     ruled_out
         Why this is no way at all (does not fit, not for sale, never judged); None: it is one.
     says
         What is not known or must be thought of, in words.
+    level
+        Of a donor: the largest piece of it that goes on (an assembly round it, itself, or a part of it), by part
+        id; None: no piece does as far as is known.
     """
 
     option: str
@@ -54,18 +62,20 @@ class Way:
     trim: float | None
     expected: Range | None
     until_done: Range | None
-    worst: float | None
+    worst: Range | None
     available: bool | None
     ruled_out: str | None
     says: tuple[str, ...] = ()
+    lost: float | None = None
+    level: str | None = None
 
 
 @dataclass(frozen=True)
 class Ranking:
     """All ways for one host, best first; those ruled out last.
 
-    `change`: what would change the order, in words. `asking`: for a donor that is not certain, the most that it
-    is worth to find out before buying, and from what reading.
+    `change`: what would change the order, in words. `asking`: for a donor that is not certain, what it is worth to
+    find out before buying, and from what reading.
     """
 
     host: str
@@ -76,12 +86,45 @@ class Ranking:
 
 
 @dataclass(frozen=True)
+class Foretold:
+    """A reading that may be taken before buying, with what it may say.
+
+    `price`, `minutes`: what it costs to take. `results`: (share, chance) each: how likely it comes out so, and the
+    chance that the donor goes on once it has.
+    """
+
+    reading: str
+    price: float
+    minutes: float
+    results: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
 class Asking:
-    """What a reading before buying is expected to save, at most."""
+    """What it is worth to find out before buying a donor.
+
+    Attributes
+    ----------
+    donor
+    saves_at_most
+        On average, if one could know for certain; where the chance is not known, at the chance where it is worth
+        most.
+    says
+        The question, in words.
+    saves
+        On average, by the one reading that is worth most, its own cost not yet taken off; None: it cannot be told.
+    costs
+        Of that reading: its price, and its minutes at the build's rate (None: no rate).
+    reading
+        Which.
+    """
 
     donor: str
     saves_at_most: float
     says: str
+    saves: float | None = None
+    costs: float | None = None
+    reading: str | None = None
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,26 @@ import json
 from dataclasses import asdict
 from textwrap import wrap
 
-from partkin.model.choosing import Calibration, Range, Ranking, Total, Way
+from partkin.model.choosing import Asking, Calibration, Range, Ranking, Total, Way
 
 WIDTH = 96
-COLUMNS = ("way", "verdict", "chance", "price", "carriage", "work", "expected", "until done", "at worst")
+COLUMNS = (
+    "way", "verdict", "best level", "chance", "price", "carriage", "adapt", "hours", "trim", "expected", "until done",
+    "lost", "at worst",
+)
+# Columns of words, to the left; figures stand to the right.
+WORDS = 3
+SHEET = (
+    "way", "option", "part", "verdict", "best level", "chance", "price", "carriage", "adaptation", "hours", "trim",
+    "expected low", "expected high", "until done low", "until done high", "lost if not", "worst low", "worst high",
+    "available", "ruled out", "asking saves", "asking saves at most", "asking costs", "says",
+)
+KEY = (
+    "best level: the largest piece that goes on. adapt, hours: at the build's rate. trim: matching the finish.",
+    "expected: money out on average; until done: with the cheapest sure way behind it where it does not go on;",
+    "lost: gone if it does not go on after all; at worst: with the cheapest way that is no donor behind it.",
+    "?: not known, never invented. +: at least that; carriage or matching the finish is not known.",
+)
 
 
 def ranking_text(ranking: Ranking) -> str:
@@ -22,11 +38,7 @@ def ranking_text(ranking: Ranking) -> str:
     widths = [max(len(row[n]) for row in [COLUMNS, *rows]) for n in range(len(COLUMNS))]
     lines += [_line(COLUMNS, widths), _line(tuple("-" * width for width in widths), widths)]
     lines += [_line(row, widths) for row in rows]
-    lines += [
-        "",
-        "expected: money out on average; until done: with the cheapest sure way behind it where it does not go on;",
-        "at worst: gone if it does not go on after all. ?: not known, never invented.",
-    ]
+    lines += ["", *KEY]
     for way in ranking.ways:
         said = [*([f"ruled out: {way.ruled_out}"] if way.ruled_out else []), *way.says]
         if said:
@@ -35,18 +47,51 @@ def ranking_text(ranking: Ranking) -> str:
         lines += ["", "What would change the order", *(line for text in ranking.change for line in _fold(text))]
     if ranking.asking:
         lines += ["", "Worth finding out before you pay"]
-        for asking in ranking.asking:
-            lines += _fold(f"{asking.donor}: saves at most {asking.saves_at_most:.2f} on average. {asking.says}")
+        lines += [line for one in ranking.asking for line in _fold(_asking(one, ranking.currency))]
     return "\n".join(lines) + "\n"
 
 
+def _asking(one: Asking, currency: str | None) -> str:
+    """What finding out before paying saves, as one text."""
+    unit = f" {currency}" if currency else ""
+    if one.saves is None:
+        return f"{one.donor}: knowing for certain saves {one.saves_at_most:.2f}{unit} at most. {one.says}"
+    costs = f"; taking it costs {one.costs:.2f}{unit}" if one.costs is not None else "; its minutes are not priced"
+    dear = costs + ", more than it saves" if one.costs is not None and one.costs > one.saves else costs
+    return (
+        f"{one.donor}: {one.reading} saves {one.saves:.2f}{unit} on average{dear} (knowing for certain: "
+        f"{one.saves_at_most:.2f}{unit}). {one.says}"
+    )
+
+
 def ranking_csv(ranking: Ranking) -> str:
-    """The ways as CSV."""
+    """The ways as CSV for a spreadsheet: figures as numbers, what is not known as an empty cell."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    writer.writerows(_row(way) for way in ranking.ways)
+    writer.writerow(SHEET)
+    asking = {one.donor: one for one in ranking.asking}
+    writer.writerows(_cells(way, asking.get(way.part or "")) for way in ranking.ways)
     return out.getvalue()
+
+
+def _cells(way: Way, worth: Asking | None) -> tuple[str, ...]:
+    ranges: list[float | None] = []
+    for found in (way.expected, way.until_done):
+        ranges += [found.low, found.high] if found is not None else [None, None]
+    worst = [way.worst.low, way.worst.high] if way.worst is not None else [None, None]
+    asked = [worth.saves, worth.saves_at_most, worth.costs] if worth is not None else [None, None, None]
+    figures = (way.price, way.carriage, way.adaptation, way.labour, way.trim, *ranges, way.lost, *worst)
+    available = "" if way.available is None else "yes" if way.available else "no"
+    return (
+        _name(way), way.option, way.part or "", way.verdict or "", way.level or "",
+        "" if way.chance is None else f"{way.chance:.4g}",
+        *(_blank(figure) for figure in figures), available, way.ruled_out or "", *(_blank(figure) for figure in asked),
+        "; ".join(way.says),
+    )  # fmt: skip
+
+
+def _blank(amount: float | None) -> str:
+    return "" if amount is None else f"{amount:.2f}"
 
 
 def as_json(found: Ranking | Total | Calibration) -> str:
@@ -62,7 +107,8 @@ def total_text(found: Total) -> str:
     lines += [f"    {kind:<{width}}  {amount:>10.2f}" for kind, amount in found.by_kind]
     if found.after:
         lines += ["", "After each way"]
-        lines += [f"    {_name(way):<24}  {_money(amount):>10}" for way, amount in found.after]
+        lines += [f"    {_name(way):<24}  {_after(way, amount):>11}" for way, amount in found.after]
+        lines += ["", "+: something that has to be paid besides is not known. ?: no price is known."]
     return "\n".join(lines) + "\n"
 
 
@@ -84,20 +130,33 @@ def score_text(found: Calibration) -> str:
 
 
 def _row(way: Way) -> tuple[str, ...]:
-    work = None if way.adaptation is None or way.labour is None else way.adaptation + way.labour
     return (
-        _name(way), way.verdict or "", "?" if way.chance is None else f"{way.chance:.2f}", _money(way.price),
-        _money(way.carriage), _money(work), _range(way.expected), _range(way.until_done), _money(way.worst),
+        _name(way), way.verdict or "", _level(way), "?" if way.chance is None else f"{way.chance:.2f}",
+        _money(way.price), _money(way.carriage), _money(way.adaptation), _money(way.labour), _money(way.trim),
+        _range(way.expected), _range(way.until_done), "" if way.verdict is None else _money(way.lost),
+        _range(way.worst),
     )  # fmt: skip
 
 
+def _level(way: Way) -> str:
+    """The largest piece that goes on."""
+    if way.verdict is None:
+        return ""
+    return "whole" if way.level == way.part else way.level or ("?" if way.ruled_out is None else "none")
+
+
 def _line(cells: tuple[str, ...], widths: list[int]) -> str:
-    laid = [c.ljust(w) if n < 2 else c.rjust(w) for n, (c, w) in enumerate(zip(cells, widths, strict=True))]
+    laid = [c.ljust(w) if n < WORDS else c.rjust(w) for n, (c, w) in enumerate(zip(cells, widths, strict=True))]
     return "  ".join(laid).rstrip()
 
 
 def _name(way: Way) -> str:
     return way.part or "donor" if way.option == "donor" else f"{way.option} {way.part or ''}".rstrip()
+
+
+def _after(way: Way, amount: float | None) -> str:
+    open_ = way.carriage is None or way.trim is None
+    return _money(amount) + ("+" if open_ and amount is not None else " ")
 
 
 def _money(amount: float | None) -> str:
@@ -108,7 +167,7 @@ def _range(found: Range | None) -> str:
     if found is None:
         return "?"
     if found.high is None:
-        return f"{found.low:.2f} or more"
+        return f"{found.low:.2f}+"
     return f"{found.low:.2f}" if found.low == found.high else f"{found.low:.2f} to {found.high:.2f}"
 
 
