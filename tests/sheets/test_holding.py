@@ -32,6 +32,12 @@ def test_fasteners_behind_each_other() -> None:
     assert "never come off: a, b, c, a" in loaded.problems[0].what
 
 
+def test_a_part_held_to_itself() -> None:
+    loaded = held("p,p,a,bolt,,", "p,car,b,bolt,,")
+    assert places(loaded) == ["held_by.csv:2:held_to"]
+    assert "p is held to itself" in loaded.problems[0].what
+
+
 def test_a_bolt_behind_the_part_that_it_holds() -> None:
     loaded = held("p,car,a,bolt,p,")
     assert "never come off: a, p, a" in loaded.problems[0].what
@@ -102,7 +108,8 @@ def test_as_undoing_them_one_by_one() -> None:
             behind = [
                 sorted(set(draw.choices(names + bodies, k=draw.randint(1, 2)))) for _ in range(draw.randint(0, 1))
             ]
-            rows.append((draw.choice(bodies), draw.choice(["car", "p", "q"]), name, behind))
+            part = draw.choice(bodies)
+            rows.append((part, draw.choice([to for to in ("car", "p", "q") if to != part]), name, behind))
         bodies_named = {body for part, to, *_ in rows for body in (part, to)}
         rows = [
             (part, to, name, [[other for other in c if other in names or other in bodies_named] or ["f0"] for c in b])

@@ -41,6 +41,19 @@ class Step:
     bag: str | None = None
     cautions: tuple[Caution, ...] = ()
 
+    @property
+    def key(self) -> str:
+        """What the step is known by when the numbers change: its fastener, or what is carried or made ready.
+
+        Examples
+        --------
+        >>> Step(3, "undo", "cabin", "", fastener="B1").key, Step(4, "take off", "cabin", "", bodies=("cowl",)).key
+        ('B1', 'take off:cowl')
+        """
+        if self.fastener is not None:
+            return self.fastener
+        return f"{self.do}:{self.bodies[0] if self.bodies else self.cautions[0].rule if self.cautions else ''}"
+
 
 @dataclass(frozen=True)
 class Joint:
@@ -203,3 +216,23 @@ class Moved:
     says: str
     fasteners: tuple[str, ...] = ()
     hold: bool = False
+
+
+@dataclass(frozen=True)
+class PlanView:
+    """A plan with all that is shown beside it, for the report and the page.
+
+    `says`: the sentences at its head, the verdict first; `tools`: what to lay out, with how many fasteners each
+    undoes; `moved_from`: the original that `moved` is read against (None: not asked, or there is none);
+    `plan` None: there is none, and `says` has the reason.
+    """
+
+    part: str
+    name: str
+    says: tuple[str, ...]
+    plan: StripPlan | None = None
+    way_back: RefitPlan | None = None
+    tools: tuple[tuple[str, int], ...] = ()
+    labels: tuple[str, ...] = ()
+    moved_from: str | None = None
+    moved: tuple[Moved, ...] = ()

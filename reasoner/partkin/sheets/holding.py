@@ -27,6 +27,9 @@ def check_holding(tables: Mapping[str, Table], findings: Findings) -> None:
     known = frozenset(names)
     for record in table.records:
         _check_id(record, first[record["fastener"]], parts.keys() | bodies.keys(), findings)
+        if record["part"] == record["held_to"]:
+            mend = "Name the other part or body that it is held to"
+            findings.fault(SHEET, record["row"], "held_to", f"{record['part']} is held to itself", mend)
         for wrong in (name for clause in record.get("behind", ()) for name in clause if name not in known):
             what = f"{wrong} is neither a part nor a fastener"
             mend = f"{findings.meant(wrong, names)}Name what must be off first (; for all, | for either)"

@@ -9,7 +9,7 @@ from partkin.strip.drawing import drawing
 from partkin.strip.holding import left, stuck, undone_by
 from partkin.strip.planning import plan
 from partkin.strip.refit import refit
-from partkin.strip.text import labels, lines, moved_lines, stuck_lines
+from partkin.strip.text import labels, lines, moved_lines, said, stuck_lines, tools
 
 __all__ = [
     "drawing",
@@ -21,7 +21,9 @@ __all__ = [
     "moved_lines",
     "plan",
     "refit",
+    "said",
     "stuck",
     "stuck_lines",
+    "tools",
     "undone_by",
 ]

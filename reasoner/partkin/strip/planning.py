@@ -115,6 +115,9 @@ def _told(asm: Assembly, part: str, found: Found, chosen: Chosen, with_it: tuple
     notes = []
     if asm.on_bench:
         notes.append("nothing here is held to a vehicle: all of it is taken to lie on a bench")
+    rows = asm.build.holdings
+    if any(row.held_to == part for row in rows) and not any(row.part == part for row in rows):
+        notes.append(f"no row holds {part} to anything; it is free once all that is held to it is off")
     if with_it:
         notes.append(f"what will not come stays on it: {part} comes off with {', '.join(with_it)}")
     number = {name: body for body, name in enumerate(asm.bodies)}

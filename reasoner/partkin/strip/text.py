@@ -37,26 +37,50 @@ def moved_lines(found: Iterable[Moved]) -> list[str]:
     return listed or ["Nothing that the sheets know has to be moved across."]
 
 
-def _strip(plan: StripPlan) -> list[str]:
-    count = sum(step.do == "undo" for step in plan.steps)
-    pieces = sum(step.count for step in plan.steps)
-    listed = _wrapped(
-        "",
-        f"{plan.name} comes free: {pieces} {'fastener' if pieces == 1 else 'fasteners'} to undo in {count} "
-        f"{'step' if count == 1 else 'steps'}, about {plan.minutes:.0f} min in hand, "
+def said(plan: StripPlan) -> tuple[str, ...]:
+    """Return the sentences at the head of a plan, the verdict first."""
+    if nothing_known(plan):
+        return (
+            f"Nothing is known to hold {plan.name}, so there is no plan yet. Write what holds it into held_by.csv, and "
+            "look before you pull.",
+        )
+    pieces, steps = sum(step.count for step in plan.steps), len(plan.steps)
+    told = [
+        f"{plan.name} comes free: {pieces} {'fastener' if pieces == 1 else 'fasteners'} to undo, {steps} "
+        f"{'step' if steps == 1 else 'steps'} in all, about {plan.minutes:.0f} min in hand, "
         f"{_changes(plan.changes_of_place)}.",
-    )
-    listed += _wrapped("", _proof(plan))
-    listed += [line for note in plan.notes for line in _wrapped("", f"Note: {note}.")]
+        _proof(plan),
+        *(f"Note: {note}." for note in plan.notes),
+    ]
     if len(plan.comes_off) > 1:
-        listed += _wrapped("", f"Comes off in one lift: {', '.join(plan.comes_off)}.")
+        told.append(f"Comes off in one lift: {', '.join(plan.comes_off)}.")
     if plan.left_alone:
-        count = plan.left_alone_pieces
-        more = f" ({count} pieces)" if count != len(plan.left_alone) else ""
-        listed += _wrapped(
-            "", f"Leave these {len(plan.left_alone)} alone{more}: they hold the assembly to itself: "
-            f"{', '.join(plan.left_alone)}.",
-        )  # fmt: skip
+        pieces = plan.left_alone_pieces
+        this, they = ("this one", "it holds") if pieces == 1 else (f"these {pieces}", "they hold")
+        told.append(f"Leave {this} alone: {they} the assembly to itself ({', '.join(plan.left_alone)}).")
+    return tuple(told)
+
+
+def nothing_known(plan: StripPlan) -> bool:
+    """Whether no row of the sheet joins the part to anything: then nothing is shown by an empty plan."""
+    mine = {body.part for body in plan.bodies if body.role == "wanted"} | {plan.part}
+    return not any((a in mine) != (b in mine) for joint in plan.joints for a, b in joint.joins)
+
+
+def tools(plan: StripPlan) -> tuple[tuple[str, int], ...]:
+    """Return the tools of a plan in the order in which they are first needed, with how many fasteners each undoes."""
+    found: dict[str, int] = {}
+    for step in plan.steps:
+        if step.tool:
+            found[step.tool] = found.get(step.tool, 0) + step.count
+    return tuple(found.items())
+
+
+def _strip(plan: StripPlan) -> list[str]:
+    listed = [line for sentence in said(plan) for line in _wrapped("", sentence)]
+    if tools(plan):
+        lay_out = ", ".join(f"{tool} ({count})" for tool, count in tools(plan))
+        listed += _wrapped("", f"Tools, and how many each undoes: {lay_out}.")
     holds = [caution for caution in plan.cautions if caution.hold]
     if holds:
         listed += ["", "First of all"]
@@ -66,6 +90,8 @@ def _strip(plan: StripPlan) -> list[str]:
         listed += ["", "Not known: look before you pull"]
         for unknown in plan.unknowns:
             listed += _wrapped("  ? ", unknown.says)
+    if nothing_known(plan):
+        return listed
     listed += ["", "Steps"]
     for step in plan.steps:
         minutes = f" [{step.minutes:g} min]" if step.minutes else ""
