@@ -17,7 +17,7 @@ from partkin.model.mating import Size
 from partkin.model.trial import SeamCheck, Trial
 from partkin.next_readings import covariance_mm2
 from partkin.seams import compare
-from partkin.signs import goes_on, laid
+from partkin.signs import goes_on, laid, pressing
 from partkin.trying import Places, chance_of, prepared_task
 from partkin.verdict import Findings, strictest_duty
 
@@ -44,7 +44,8 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
     for reserve_mm in dict.fromkeys(share * _spread_mm(places) for share in RESERVES):
         search = _search(question, trial, reserve_mm)
         if not search.first.adaptations:
-            refused.append((search.whole(0), None))
+            # Where less room would do, that there is none with more is only a want of sureness.
+            refused = refused or [(search.whole(0), None)]
             break
         sound, lying = _sound(findings, search.first, prepared, places)
         if sound:
@@ -96,10 +97,9 @@ def _search(question: AdaptationQuestion, trial: Trial, reserve_mm: float, limit
     shown = tuple((p.fixing, p.feature) for p in trial.answer.pairs if (p.fixing, p.feature) in options)
     held = {spot.id for spot in (*asked.task.fixings, *asked.task.features) if spot.must}
     nearest = shown if held <= {name for pair in shown for name in pair} else ()
-    flat = asked.task.dims == 2
-    return Cheapest(
-        asked, solve, fits=goes_on if flat else None, lay=laid if flat else None, nearest=nearest, limit=limit
-    )
+    if asked.task.dims == 3:
+        return Cheapest(asked, solve, nearest=nearest, limit=limit)
+    return Cheapest(asked, solve, fits=goes_on, lay=laid, pressing=pressing, nearest=nearest, limit=limit)
 
 
 def _narrowed(task: FitTask, reserve_mm: float) -> FitTask:

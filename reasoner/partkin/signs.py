@@ -27,6 +27,20 @@ def goes_on(task: FitTask) -> bool | None:
         return None
 
 
+def pressing(task: FitTask) -> tuple[str, ...] | None:
+    """Fixings of a flat task with a given pairing that cannot all hold, mostly the few that decide; None: all hold."""
+    pairs = [(o.fixing, o.feature) for o in task.options]
+    placed = best_placement(PlanePairs.of(task, pairs), stop_at_sign=True)
+    if placed.fits:
+        return None
+    named = tuple(fixing for (fixing, _), active in zip(pairs, placed.active, strict=True) if active)
+    if not 0 < len(named) < len(pairs):
+        return tuple(fixing for fixing, _ in pairs)
+    few = [pair for pair in pairs if pair[0] in named]
+    alone = best_placement(PlanePairs.of(task, few), stop_at_sign=True)
+    return tuple(fixing for fixing, _ in pairs) if alone.fits else named
+
+
 def laid(task: FitTask) -> FitAnswer:
     """Answer a flat task with a given pairing as `solve` does, without the movement that is left in it.
 

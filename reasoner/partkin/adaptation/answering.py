@@ -9,7 +9,7 @@ from functools import cached_property
 from partkin.adaptation.limits import LICENSED
 from partkin.adaptation.one_pairing import GOES_ON_AS_IT_IS, OnePairing
 from partkin.adaptation.pairing import Pairs, is_only, pairings
-from partkin.adaptation.placing import Fits, Solve
+from partkin.adaptation.placing import Fits, Pressing, Solve
 from partkin.model.adapting import AdaptationAnswer, AdaptationQuestion
 
 DEFAULT_LIMIT = 200
@@ -56,6 +56,8 @@ class Cheapest:
     question
     solve, fits
         The geometry, as for `cheapest`.
+    pressing
+        Fixings that cannot all hold under a given pairing, where that is faster than to look for them.
     nearest
         A pairing that is tried before all others; they are looked at only where it cannot be made to go on. Empty:
         the cheapest over all pairings found is taken.
@@ -66,10 +68,10 @@ class Cheapest:
 
     def __init__(
         self, question: AdaptationQuestion, solve: Solve, *, fits: Fits | None = None, nearest: Pairs = (),
-        lay: Solve | None = None, limit: int = DEFAULT_LIMIT,
+        lay: Solve | None = None, pressing: Pressing | None = None, limit: int = DEFAULT_LIMIT,
     ) -> None:  # fmt: skip
         self.question, self.solve, self.fits, self.nearest = question, solve, fits, nearest
-        self.lay, self.limit = lay or solve, limit
+        self.lay, self.pressing, self.limit = lay or solve, pressing, limit
         self.chosen: OnePairing | None = None
 
     @cached_property
@@ -99,7 +101,8 @@ class Cheapest:
 
     def _each(self) -> Iterator[OnePairing]:
         for task in pairings(self.question, self.solve, self.nearest):
-            yield OnePairing(replace(self.question, task=task), self.solve, self.lay, self.limit, self.fits)
+            asked = replace(self.question, task=task)
+            yield OnePairing(asked, self.solve, self.lay, self.limit, self.fits, self.pressing)
 
 
 def _sign(solve: Solve) -> Fits:

@@ -15,7 +15,7 @@ from partkin.adaptation.fasteners import fastener_jobs
 from partkin.adaptation.limits import refuse_cut
 from partkin.adaptation.optimise import Optimiser, Optimum, Permitted, Vector
 from partkin.adaptation.pairs import blocked_by_thread, bolt_of
-from partkin.adaptation.placing import RIM_MARK, Fits, Geometry, Refuted, Sets, Solve
+from partkin.adaptation.placing import RIM_MARK, Fits, Geometry, Pressing, Refuted, Sets, Solve
 from partkin.adaptation.refusals import job_name, ruled_out
 from partkin.adaptation.standing import line3, standing
 from partkin.model.adapting import Action, Adaptation, AdaptationAnswer, AdaptationQuestion, RuledOut
@@ -44,13 +44,13 @@ class OnePairing:
 
     def __init__(
         self, question: AdaptationQuestion, solve: Solve, lay: Solve, limit: int, fits: Fits | None,
-        unique: bool = True,
+        pressing: Pressing | None = None, unique: bool = True,
     ) -> None:  # fmt: skip
         self.question, self.solve, self.lay, self.unique = question, solve, lay, unique
         self.bench = Bench(question)
         self.units = tuple(self._units())
         self.costs = [[self._price(choice) for choice in unit.choices] for unit in self.units]
-        geometry = Geometry(question.task, self.units, lay, fits)
+        geometry = Geometry(question.task, self.units, lay, fits, pressing)
         self.optimiser = Optimiser(self.units, geometry, self.costs, self._finish, limit)
 
     @property

@@ -17,6 +17,7 @@ from partkin.model.fitting import Conflict, FitAnswer, FitTask, Option, Placemen
 
 Solve = Callable[[FitTask], FitAnswer]
 Fits = Callable[[FitTask], bool | None]
+Pressing = Callable[[FitTask], tuple[str, ...] | None]
 Sets = tuple[tuple[int, frozenset[int]], ...]
 RIM_MARK = "~"
 
@@ -36,8 +37,10 @@ class Refuted:
 class Geometry:
     """The units with the geometry's answers; counts what it asks."""
 
-    def __init__(self, task: FitTask, units: Sequence[Unit], solve: Solve, fits: Fits | None) -> None:
-        self.task, self.units, self.solve = task, units, solve
+    def __init__(
+        self, task: FitTask, units: Sequence[Unit], solve: Solve, fits: Fits | None, pressing: Pressing | None = None
+    ) -> None:
+        self.task, self.units, self.solve, self.pressing = task, units, solve, pressing
         self.fits = fits or (lambda asked: solve(asked).fits)
         self.quick = fits is not None
         self.asked = 0
@@ -71,8 +74,8 @@ class Geometry:
         """
         asked = {n: with_rims(choice, ()) for n, choice in whole.items()}
         while True:
-            if self.quick and self._fits(asked) is False:
-                conflict = self._smallest(asked)
+            conflict = self._conflict(asked) if self.quick else None
+            if conflict is not None:
                 return Refuted(self.lift(conflict) if lifting else self._below(conflict))
             self.asked += 1
             answer = self.solve(self.task_of(asked))
@@ -92,6 +95,17 @@ class Geometry:
     def _fits(self, choices: dict[int, Choice]) -> bool | None:
         self.asked += 1
         return self.fits(self.task_of(choices))
+
+    def _conflict(self, choices: dict[int, Choice]) -> dict[int, Choice] | None:
+        """A smallest conflict by the quick sign; None: there is none, or it is not decided."""
+        if self.pressing is None:
+            return self._smallest(choices) if self._fits(choices) is False else None
+        self.asked += 1
+        named = self.pressing(self.task_of(choices))
+        if named is None:
+            return None
+        fixings = {name.split(RIM_MARK)[0] for name in named}
+        return self._smallest({n: c for n, c in choices.items() if self.units[n].fixing.id in fixings})
 
     def _smallest(self, conflict: dict[int, Choice]) -> dict[int, Choice]:
         """Leave out what the conflict does without: by halves, then one by one."""

@@ -9,7 +9,7 @@ from partkin.adaptation.optimise import Optimiser
 from partkin.model.adapting import AdaptationQuestion, RuledOut
 
 MOST_SHOWN = 6
-MOST_TRIED = 24
+MOST_TRIED = 12
 NAMES = {
     "open out": "opening out {feature}",
     "slot": "a slot at {feature}",
