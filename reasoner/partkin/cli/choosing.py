@@ -47,7 +47,8 @@ def why(
     build, warnings = pipeline.read(folder)
     say_all(warnings)
     if not other:
-        typer.echo(chain_text(pipeline.check(build, donor, host)), nl=False)
+        verdict, disagreeing = explaining.told(build, donor, host)
+        typer.echo(chain_text(verdict, [(one.says, one.decides) for one in disagreeing]), nl=False)
         return
     verdict, changes = explaining.explain(build, donor, host)
     typer.echo(changes_text(verdict, [(change.says, change.source) for change in changes]), nl=False)

@@ -11,17 +11,28 @@ from partkin.model.verdict import Verdict
 WIDTH = 96
 
 
-def chain_text(verdict: Verdict) -> str:
-    """The verdict and what it rests on, each reason under the one that it carries; ends in a newline."""
+def chain_text(verdict: Verdict, disagreeing: Iterable[tuple[str, str]] = ()) -> str:
+    """The verdict and what it rests on, each reason under the one that it carries; ends in a newline.
+
+    `disagreeing`: (says, what decides) of each disagreement.
+    """
     by_id = {reason.id: reason for reason in verdict.reasons}
     lines = [f"{verdict.donor} on {verdict.host}: {verdict.verdict}"]
     lines += _fold(verdict.says, "  ", "  ")
     if verdict.reasons:
         lines += ["", "because"]
         lines += _under(verdict.reasons[0], by_id, 1)
+    told = list(disagreeing)
+    if told:
+        lines += ["", "where the evidence disagrees"]
+        for says, decides in told:
+            lines += [*_fold(says, "  - ", "    "), *_fold(f"decides: {decides}", "    ", "    ")]
     if verdict.unknown:
         lines += ["", "and not known"]
         lines += [line for unknown in verdict.unknown for line in _fold(unknown.says, "  ? ", "    ")]
+    if verdict.levels:
+        lines += ["", "at other levels"]
+        lines += [line for level in verdict.levels for line in _fold(level.says, "  - ", "    ")]
     return "\n".join(lines) + "\n"
 
 
