@@ -15,10 +15,10 @@ class Action:
     """One job of an adaptation.
 
     `do`: open out, slot, new hole, leave unused, spacer, longer bolt, other bolt, thread insert, new clip,
-    trim edge, move over, connector adapter. `to_mm`: diameter, width or thickness, as `do` says; `length_mm`
+    trim edge, move over (a bracket of the original, or what a connector belongs to), connector adapter. `to_mm`: diameter, width or thickness, as `do` says; `length_mm`
     (overall), `angle_deg`: of a slot, in the part's frame; `at_mm`: centre, in the part's frame.
     `allowed_mm`: the play of its pair once the job is done. `workmanship_mm`: how far a careful hand may
-    miss the centre asked for. `side`: donor or host.
+    miss the centre asked for. `side`: donor or host. `material_cost`: what is used up, which `cost` holds too.
     """
 
     do: str
@@ -38,6 +38,7 @@ class Action:
     allowed_mm: float | None = None
     workmanship_mm: float = 0.0
     side: str = "donor"
+    material_cost: float | None = None
 
 
 @dataclass(frozen=True)
@@ -99,6 +100,25 @@ class WorkRow:
 
 
 @dataclass(frozen=True)
+class Bracket:
+    """A part of the original that goes on a fixing by itself and can be moved over to the donor.
+
+    `feature`: its feature that goes on `fixing`. `holes`: how many hold it to the original (None: not known), none
+    of them farther than `reach_mm` from that feature (None: not known). `undo`: how it comes off, in words, and
+    `minutes` for it. `duty`: its own or, where that is empty, the original's.
+    """
+
+    part: str
+    feature: str
+    fixing: str
+    holes: int | None = None
+    reach_mm: float | None = None
+    undo: str | None = None
+    minutes: float = 0.0
+    duty: Duty | None = None
+
+
+@dataclass(frozen=True)
 class AdaptationQuestion:
     """All that the search for the cheapest adaptation needs.
 
@@ -127,6 +147,8 @@ class AdaptationQuestion:
         Rows that override the shipped ones.
     reserve_mm
         Tolerance that every changed size has to leave besides workmanship: for the spread of the readings.
+    brackets
+        Parts of the original that may be moved over.
     """
 
     task: FitTask
@@ -147,6 +169,7 @@ class AdaptationQuestion:
     bolts: tuple[tuple[str, str, float], ...] = ()
     work: tuple[WorkRow, ...] = ()
     reserve_mm: float = 0.0
+    brackets: tuple[Bracket, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -162,7 +185,7 @@ class Mark:
 class Step:
     """One line of the bench sheet.
 
-    `marks`: dimensions that find the place; `check`: what to see after the step.
+    `marks`: dimensions that find the place; `before`: what to see before the cut; `check`: what to see after it.
     """
 
     order: int
@@ -175,6 +198,7 @@ class Step:
     minutes: float | None = None
     cautions: tuple[str, ...] = ()
     check: str | None = None
+    before: str | None = None
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from partkin.model.adapting import Adaptation, RuledOut
+from partkin.model.adapting import Action, Adaptation, ConnectorLine, EdgeGap, RuledOut
 from partkin.model.fitting import Chance, Conflict, Placement
 from partkin.model.reasons import Caution, Reason, Unknown
 from partkin.model.words import PairState, VerdictWord
@@ -88,3 +88,7 @@ class Verdict:
     donor_positions: tuple[tuple[str, tuple[float, ...]], ...] = ()
     gaps: tuple[tuple[str, float], ...] = ()
     flex_used_mm: float | None = None
+    edges: tuple[EdgeGap, ...] = ()
+    connectors: tuple[ConnectorLine, ...] = ()
+    besides: tuple[Action, ...] = ()
+    besides_ruled_out: tuple[RuledOut, ...] = ()
