@@ -122,7 +122,8 @@ def changes(findings: Findings) -> tuple[Change, ...]:
     if trial.answer.margin_mm is None:
         return _by_number(findings.known)
     if verdict.verdict == BOLTS_ON:
-        return _undone(trial) if trial.task.dims == 2 else _kept(trial.answer.margin_mm)
+        undone = _undone(trial) if trial.task.dims == 2 else ()
+        return undone or _kept(trial.answer.margin_mm)
     return (*_mended(trial), *_by_number(findings.known))
 
 
@@ -137,7 +138,7 @@ def _by_number(known: Known) -> tuple[Change, ...]:
 
 
 def _kept(margin_mm: float) -> tuple[Change, ...]:
-    """In space: how far every feature may be off without undoing it."""
+    """In space, or where the patterns lie exactly on each other: how far every feature may be off."""
     says = f"as long as no feature stands more than {max(margin_mm, 0.0):.2f} mm off where it was read it goes on"
     return (Change(says, max(margin_mm, 0.0), SOURCE),)
 

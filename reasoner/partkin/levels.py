@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from partkin.model.build import Build, Part
+from partkin.model.stripping import NoPlan
 from partkin.model.verdict import Level, Verdict
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, WITH_ADAPTATION
 
@@ -112,7 +113,7 @@ def _separating(build: Build, part: str) -> str:
     from partkin.strip.planning import plan
 
     found = plan(build, part)
-    if not found:
+    if isinstance(found, NoPlan):
         return f"it cannot be separated: {found.reason}"
     undone = [joint for joint in found.joints if joint.step is not None]
     if not undone:
