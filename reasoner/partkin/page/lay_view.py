@@ -96,7 +96,7 @@ def _title(view: OverlayView | None) -> str:
 def _bench() -> Html:
     label = "The donor on the host. Arrow keys move it, Q and W turn it, Home puts it back."
     field = tag("div", id_="field", tabindex="0", role="application", aria_label=label)
-    return tag("div", field, tag("ul", id_="cells"), class_="bench")
+    return tag("div", field, tag("p", id_="factor", class_="soft"), tag("ul", id_="cells"), class_="bench")
 
 
 def _controls() -> Html:

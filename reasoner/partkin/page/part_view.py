@@ -61,32 +61,27 @@ def _donor(desk: Desk, build: Build, part: str, answer: Answer | None, form: Htm
         waiting = tag("p", "This donor is being checked. The page shows the verdict as soon as it is there.")
         told = waiting if answer is None else refusal(answer.problems, "This donor cannot be checked")
         head = tag("div", told, id_="told-head", class_="whole", data_waiting="yes" if answer is None else None)
-        draw = tag("div", tag("div", id_="told-drawing"), form, class_="draw")
-        return tag("div", heading, head, draw, _beside(tag("div", id_="told-rest"), readings), class_="donor")
+        draw = tag("div", tag("div", id_="told-drawing"), form, readings, class_="draw")
+        return tag("div", heading, head, draw, tag("div", id_="told-rest", class_="beside"), class_="donor")
     sources = Sources()
     view = seeing.overlay(build, answer)
     told_of = Told(build, answer.verdict, view, sources, "d")
     head = tag("div", Html(told_of.said()), _change(desk, answer), id_="told-head", class_="whole")
     drawing = tag(
-        "div", Html(told_of.drawing()), tag("p", *_links(answer, part)), Html(told_of.pairs()), id_="told-drawing"
+        "div", Html(told_of.drawing()), tag("p", *_links(answer, part), class_="ways"), Html(told_of.pairs()), id_="told-drawing"
     )
-    rest = tag("div", Html(told_of.beside()), id_="told-rest")
+    rest = tag("div", Html(told_of.beside()), id_="told-rest", class_="beside")
     cited = tag("div", Html(sources.section()), id_="told-sources")
-    body = [
-        tag("h1", Html(told_of.heading)), head, tag("div", drawing, form, class_="draw"), _beside(rest, readings),
-    ]  # fmt: skip
+    draw = tag("div", drawing, form, readings, class_="draw")
+    body = [tag("h1", Html(told_of.heading)), head, draw, rest]
     return text([tag("div", *body, class_="donor"), cited])
-
-
-def _beside(rest: Html, readings: Html) -> Html:
-    return tag("div", rest, readings, class_="beside")
 
 
 def _links(answer: Seen, part: str) -> list[Html]:
     links = [("Photographs of it", f"/photos?part={address(part)[1:]}")]
     if answer.verdict.placement:
         links.insert(0, ("Lay it on by hand", address("part", part, "lay")))
-    return [text([tag("a", words, href=href), " "]) for words, href in links]
+    return [tag("a", words, href=href) for words, href in links]
 
 
 def _change(desk: Desk, answer: Seen) -> Html | None:

@@ -41,13 +41,12 @@ class _Laid:
     text_width: float
 
 
-def _laid(a: Point, b: Point, along: Point, away: float, text: str) -> _Laid:
-    """Lay a dimension line parallel to `along` at a distance from the two points (y down)."""
+def _laid(a: Point, b: Point, along: Point, depth_at: float, text: str) -> _Laid:
+    """Lay a dimension line parallel to `along` and `depth_at` along its normal, for two points (y down)."""
     normal = (-along[1], along[0])
-    base = a[0] * normal[0] + a[1] * normal[1]
     ends = []
     for point in (a, b):
-        depth = base + away - (point[0] * normal[0] + point[1] * normal[1])
+        depth = depth_at - (point[0] * normal[0] + point[1] * normal[1])
         ends.append((point[0] + normal[0] * depth, point[1] + normal[1] * depth))
     turn_deg = -math.degrees(math.atan2(along[1], along[0]))
     # Readable from below or from the right: from just over -90 up to 90 degrees.
@@ -138,12 +137,14 @@ def span_marks(
         f"host {millimetres(span.host_mm, 1)}",
         f"donor {millimetres(span.donor_mm, 1)}: {difference_words(span)}",
     )
+    base = host[0][0] * normal[0] + host[0][1] * normal[1]
     for strict in (True, False):
         for sign in (first, -first):
             for away in _AWAY:
                 lines = []
+                # Both from the host's points, so that the figures never run into each other.
                 for points, text, more in ((host, texts[0], 0.0), (donor, texts[1], 20.0)):
-                    line = _slid_inside(_laid(*points, along, sign * (away + more), text), room, strict)
+                    line = _slid_inside(_laid(*points, along, base + sign * (away + more), text), room, strict)
                     if line is not None and _ends_inside(line, room):
                         lines.append(line)
                 if len(lines) == 2:

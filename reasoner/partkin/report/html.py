@@ -48,7 +48,7 @@ class _Report:
         return (
             f'<section class="donor{plain}" aria-labelledby="d{number}"><h2 id="d{number}">{told.heading}</h2>'
             f'<div class="whole">{told.said()}</div><div class="draw">{told.drawing()}{told.pairs()}</div>'
-            f'<div class="beside">{told.beside()}{readings}</div></section>'
+            f'<div class="beside">{told.beside()}</div><div class="measured">{readings}</div></section>'
         )
 
     def hosts(self) -> str:

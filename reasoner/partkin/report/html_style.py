@@ -81,14 +81,11 @@ footer{margin-top:3rem;padding-bottom:2rem}
 footer p{border-top:1px solid #111;padding-top:.6rem}
 @media (min-width:1240px){
 main,header,footer{max-width:82rem}
-.donor{display:grid;grid-template-columns:minmax(0,760px) minmax(0,1fr);column-gap:2.4rem;align-items:start}
-.donor{grid-template-rows:auto auto 1fr}
-.donor h2{grid-column:1/-1}
-.donor .whole{grid-column:2;grid-row:2}
-.donor .draw{grid-column:1;grid-row:2/span 2}
-.plain{display:block}
+.donor::after{content:"";display:block;clear:both}
+.donor .whole,.donor .beside{float:right;clear:right;width:calc(100% - 760px - 2.4rem)}
+.donor .draw,.donor .measured{float:left;clear:left;width:760px}
+.plain .whole,.plain .draw,.plain .beside,.plain .measured{float:none;width:auto}
 .hosts{display:grid;grid-template-columns:repeat(2,minmax(0,1fr));column-gap:2.4rem}
-.donor .beside{grid-column:2;grid-row:3}
 .draw figure{margin-top:.2rem}
 }
 @media (max-width:1000px){
@@ -123,14 +120,25 @@ figure p.narrow{display:block}
 }
 @media print{
 @page{size:A4;margin:12mm}
-body{font-size:9.5pt}
+html{font-size:9.5pt}
+body{font-size:1rem}
 main,header,footer{max-width:none;padding:0}
-.donor{break-before:page}
+header{padding-top:0}
+section{margin-top:1.6rem}
+.donor{break-before:page;margin-top:0}
 figure,tr,.hold,li{break-inside:avoid}
 h2,h3,caption,thead{break-after:avoid}
 .sheet{max-width:none}
-figure>svg{max-width:none;max-height:150mm}
-.donor{display:block}
+.sheet>svg{max-height:125mm}
+.cells ul{grid-template-columns:repeat(auto-fill,minmax(74px,1fr))}
+.cells .dw{width:70px;height:70px}
+.hosts{columns:2;column-gap:2.4rem}
+.hosts>div{break-inside:avoid}
+.stack td,.stack tbody th{min-width:0}
+.stack tbody th{width:17%}
+.stack td.sketch{width:20mm}
+td.sketch svg{width:18mm}
+.stack td[data-l="To do"]{width:34%}
 a{text-decoration:none}
 th,td{padding-top:.12rem;padding-bottom:.12rem}
 }

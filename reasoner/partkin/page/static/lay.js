@@ -146,6 +146,8 @@
     const widest = Math.max(...plays, 0.5);
     const factor = FACTORS.find((one) => widest * scale * one <= 0.39 * CELL) ?? 1;
     cellScale = scale * factor;
+    document.getElementById("factor").textContent =
+      `Each pair, ${factor} times as large as the pattern above. Circle: play allowed. Dot: the donor's centre.`;
     const list = document.getElementById("cells");
     list.replaceChildren();
     nodes.cells = data.pairs.map((pair) => {
