@@ -5,12 +5,19 @@ pyoxigraph alone; rdflib, pyshacl and owlrl come in only with `validate`, `contr
 `read_turtle`.
 """
 
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
 from partkin.knowledge.asking import ask_check
-from partkin.knowledge.examining import contradictions, validate
 from partkin.knowledge.graph import Knowledge, compile_graph, to_build
-from partkin.knowledge.incoming import read_turtle
-from partkin.knowledge.questions import ask, list_queries
-from partkin.knowledge.turtle import export_turtle
+
+if TYPE_CHECKING:
+    from partkin.knowledge.examining import contradictions, validate
+    from partkin.knowledge.incoming import read_turtle
+    from partkin.knowledge.questions import ask, list_queries
+    from partkin.knowledge.turtle import export_turtle
 
 __all__ = [
     "Knowledge",
@@ -24,3 +31,15 @@ __all__ = [
     "to_build",
     "validate",
 ]
+# What a check has no need of.
+_ELSEWHERE = {
+    "ask": "questions", "contradictions": "examining", "export_turtle": "turtle", "list_queries": "questions",
+    "read_turtle": "incoming", "validate": "examining",
+}  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:
+    """Load a module only when something of it is asked for."""
+    if name in _ELSEWHERE:
+        return getattr(import_module(f"{__name__}.{_ELSEWHERE[name]}"), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
