@@ -191,6 +191,11 @@ def _outlines(build: Build, side: Side) -> tuple:
     return tuple(outline for outline in build.outlines if outline.part == side.part.part)
 
 
+def laid_after(prepared: Prepared, adaptation: Adaptation) -> FitAnswer:
+    """How the donor lies once the work is done as asked for."""
+    return laid(adapted_task(prepared.task, adaptation))
+
+
 def _after(
     prepared: Prepared, adaptation: Adaptation, places: Places, confidence: float
 ) -> tuple[FitAnswer, Chance] | None:

@@ -89,11 +89,16 @@ def check(build: Build, donor: str, host: str | None = None, *, others: bool = T
 
 
 def decided(build: Build, findings: Findings) -> Verdict:
-    """Make the verdict of a donor, with how it stands at other levels of what it belongs to."""
+    """Make the verdict of a donor, with its edges and connectors, and how it stands at other levels."""
     from partkin import levels
     from partkin.verdict import decide
 
-    return levels.told(build, decide(findings))
+    verdict = decide(findings)
+    if build.connectors or build.neighbours:
+        from partkin import surroundings
+
+        verdict = surroundings.told(build, findings, verdict)
+    return levels.told(build, verdict)
 
 
 def find_out(build: Build, donor: str, host: str | None = None, *, others: bool = True) -> Findings:

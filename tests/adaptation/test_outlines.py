@@ -46,7 +46,7 @@ def test_a_gap_that_opens_along_the_edge() -> None:
     assert gap.narrowest_at_mm == pytest.approx((400.0, 0.0), abs=0.2)
     assert gap.trim_mm == pytest.approx(0.5)
     assert gap.widest_mm > 6.4
-    assert "Take up to 0.5 mm off the edge between" in gap.says and "too wide" in gap.says
+    assert "It is up to 0.5 mm too narrow, over 29 mm of edge" in gap.says and "too wide" in gap.says
     # Trimmed where the gap is under 3.5: the lowest 0.5 / tan 1 = 28.6 mm of the edge.
     assert max(y for _, y in gap.tight_at_mm) == pytest.approx(28.6, abs=1.5)
 

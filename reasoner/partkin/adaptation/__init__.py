@@ -3,7 +3,7 @@
 from partkin.adaptation.answering import DEFAULT_LIMIT, GOES_ON_AS_IT_IS, Cheapest, cheapest
 from partkin.adaptation.applied import adapted_features, adapted_task, workmanship_of
 from partkin.adaptation.bench_sheet import worklist
-from partkin.adaptation.connectors import compare_connectors
+from partkin.adaptation.connectors import compare_connectors, connector_jobs
 from partkin.adaptation.outlines import edge_gaps, trim_jobs
 from partkin.adaptation.tables import read_work
 from partkin.adaptation.zones import near_zone, seam_departure
@@ -16,6 +16,7 @@ __all__ = [
     "adapted_task",
     "cheapest",
     "compare_connectors",
+    "connector_jobs",
     "edge_gaps",
     "near_zone",
     "read_work",

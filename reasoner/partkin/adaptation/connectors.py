@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
+from partkin.adaptation.choices import Bench
+from partkin.adaptation.dressing import priced_action
 from partkin.adaptation.limits import LICENSED
-from partkin.model.adapting import ConnectorLine
+from partkin.model.adapting import Action, AdaptationQuestion, ConnectorLine
 from partkin.model.build import Connector
 
 RESTRAINT = re.compile(r"(?<![a-z])(air[ -]?bag|srs|squib|pretensioner|restraint|seat[ -]?belt)", re.IGNORECASE)
@@ -38,6 +40,18 @@ def compare_connectors(original: Iterable[Connector], donor: Iterable[Connector]
         lines.append(_line(wanted, found))
     lines += [_spare(connector) for connector in left]
     return tuple(lines)
+
+
+def connector_jobs(question: AdaptationQuestion, lines: Iterable[ConnectorLine]) -> tuple[Action, ...]:
+    """Make a job of each connector that needs an adapter or is moved over; of a restraint's never.
+
+    A part whose duty lets nothing be altered gets its plugs moved over or adapted all the same: that is the loom's.
+    """
+    bench, jobs = Bench(question), {"needs an adapter": "connector adapter", "move over": "move over"}
+    return tuple(
+        priced_action(bench, jobs[line.state], line.connector, "donor", line.says, None)
+        for line in lines if line.state in jobs
+    )  # fmt: skip
 
 
 def _counterpart(wanted: Connector, among: list[Connector]) -> Connector | None:

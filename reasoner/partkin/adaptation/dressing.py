@@ -92,7 +92,7 @@ def priced_action(bench: Bench, do: str, feature: str, side: str, says: str, fix
     part = (bench.question.donor if side == "donor" else bench.question.host).part
     return Action(
         do, feature, part, None, row.minutes, cost, says, fixing=fixing, tools=row.tools, source=row.source,
-        workmanship_mm=row.workmanship_mm, side=side,
+        workmanship_mm=row.workmanship_mm, side=side, material_cost=row.cost,
     )  # fmt: skip
 
 

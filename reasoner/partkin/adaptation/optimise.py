@@ -17,7 +17,9 @@ from partkin.adaptation.placing import Geometry, Refuted, Sets
 from partkin.adaptation.standing import REACH_TOLERANCE_MM, excess_mm
 from partkin.adaptation.tables import rule
 from partkin.model.fitting import Placement
+from partkin.pulse import beat
 
+SETS = "sets of jobs"
 Vector = tuple[int, ...]
 Permitted = tuple[tuple[int, ...], ...]
 # Two pairs are called too far apart only beyond this, so that rounding never refutes what fits.
@@ -71,6 +73,7 @@ class Optimiser:
 
     def __post_init__(self) -> None:
         """Refute by distance alone what two fixings show."""
+        self.most = self.left
         task = self.geometry.task
         if task.dims == 2 and not (task.flex_mm and task.flex_in_plane):
             self.cuts += pairwise(self.units)
@@ -151,6 +154,7 @@ class Optimiser:
         """Ask the geometry about the master's vector: it is borne out, refuted or put aside."""
         if vector not in self.borne_out:
             self.left -= 1
+            beat(SETS, self.most - self.left, self.most)
             placed = self.geometry.place(vector)
             if isinstance(placed, Refuted):
                 if placed.sets:
@@ -168,6 +172,7 @@ class Optimiser:
 
     def _settled(self, best: Found | None, bound: int | None, aim: _Aim, stopped: bool = False) -> Optimum:
         """Say what is proved: sets that were put aside without a proof may have been cheaper."""
+        beat(SETS, self.most, self.most)
         if best is None:
             return Optimum(None, None, None, bound, not stopped and not aim.unproved)
         low = min([best[0], *aim.unproved] + ([bound] if bound is not None else []))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -10,7 +11,7 @@ import numpy as np
 
 from partkin.adaptation.choices import Bench
 from partkin.adaptation.dressing import priced_action
-from partkin.adaptation.limits import LICENSED, SAFETY, Refusal, apart_mm
+from partkin.adaptation.limits import LICENSED, SAFETY, Refusal, apart_mm, edge_distance_mm
 from partkin.adaptation.tables import rule
 from partkin.adaptation.zones import Matrix, in_host
 from partkin.model.adapting import Action, AdaptationQuestion, EdgeGap
@@ -21,6 +22,11 @@ from partkin.model.words import PROTECTED_ZONES
 SAMPLE_MM = 1.0
 # Common practice, no source: farther apart than this, two edges do not face each other.
 FACING_MM = 30.0
+# An edge faces what lies within 60 degrees of straight out of it.
+FACING_COSINE = 0.5
+# Common practice, no source: an eye takes a gap that changes by less than this as even.
+EVEN_MM = 0.5
+MOST_STRETCHES = 3
 
 
 def edge_gaps(
@@ -29,6 +35,7 @@ def edge_gaps(
     neighbours: Iterable[Neighbour],
     donor_to_host: Matrix,
     to_host: Mapping[str, Matrix] | None = None,
+    landmarks: Mapping[str, Sequence[float]] | None = None,
 ) -> tuple[EdgeGap, ...]:
     """Measure the gap along each edge that neighbours.csv lists, as a person reads it.
 
@@ -37,13 +44,15 @@ def edge_gaps(
     donor_outlines
         In the donor's frame. An outline named as the row's `edge` is used alone; where none is, all edges.
     neighbour_outlines
-        Of every neighbour, each in its own frame.
+        Of every neighbour, each in its own frame. Two corners are a line: an edge of which no more is known.
     neighbours
         Rows of neighbours.csv for the part that the donor takes the place of.
     donor_to_host
         4 x 4, row major.
     to_host
         Placements of the neighbours, by part; those left out lie in the host's frame already.
+    landmarks
+        Fixings in the host's frame: a place is told by the nearest of them.
 
     Returns
     -------
@@ -52,7 +61,7 @@ def edge_gaps(
         out. Gaps are to the sampling of 1 mm along the edge.
     """
     ours = [line for line in donor_outlines if line.kind == "edge" and len(line.corners_mm) > 2]
-    theirs = [line for line in neighbour_outlines if line.kind == "edge" and len(line.corners_mm) > 2]
+    theirs = [line for line in neighbour_outlines if line.kind == "edge" and len(line.corners_mm) > 1]
     found = []
     for row in neighbours:
         lines = [line for line in ours if line.name == row.edge] or ours
@@ -64,17 +73,23 @@ def edge_gaps(
             row,
             [in_host(line.corners_mm, donor_to_host)[:, :2] for line in lines],
             [in_host(line.corners_mm, move)[:, :2] for line in facing],
+            landmarks or {},
         )
         if gap is not None:
             found.append(gap)
     return tuple(found)
 
 
-def _gap(row: Neighbour, ours: list[np.ndarray], theirs: list[np.ndarray]) -> EdgeGap | None:
+def _gap(
+    row: Neighbour, ours: list[np.ndarray], theirs: list[np.ndarray], landmarks: Mapping[str, Sequence[float]]
+) -> EdgeGap | None:
     import shapely
 
-    part = shapely.make_valid(shapely.union_all([shapely.Polygon(ring) for ring in ours]))
-    other = shapely.make_valid(shapely.union_all([shapely.Polygon(ring) for ring in theirs]))
+    def whole(rings: list[np.ndarray]) -> Any:
+        shapes = [shapely.Polygon(ring) if len(ring) > 2 else shapely.LineString(ring) for ring in rings]
+        return shapely.make_valid(shapely.union_all(shapes))
+
+    part, other = whole(ours), whole(theirs)
     points, gaps_mm = _facing(shapely, ours, part, other)
     if len(points) == 0:
         return None
@@ -89,7 +104,7 @@ def _gap(row: Neighbour, ours: list[np.ndarray], theirs: list[np.ndarray]) -> Ed
         row.edge, row.neighbour, round(float(gaps_mm[low]), 2), _place(points[low]), round(float(gaps_mm[high]), 2),
         _place(points[high]), (row.gap_min_mm, row.gap_max_mm), round(overlap_mm2, 1), trim_mm, "",
     )  # fmt: skip
-    return replace(gap, says=_says(gap, tight), tight_at_mm=tuple(_place(point) for point in tight))
+    return replace(gap, says=_says(gap, tight, landmarks), tight_at_mm=tuple(_place(point) for point in tight))
 
 
 def _place(point: np.ndarray) -> tuple[float, float]:
@@ -98,48 +113,76 @@ def _place(point: np.ndarray) -> tuple[float, float]:
 
 def _facing(shapely: Any, rings: Sequence[np.ndarray], part: Any, other: Any) -> tuple[np.ndarray, np.ndarray]:
     """Points of the edge that face the neighbour, (n, 2), with the gap there: negative where they overlap."""
-    samples = np.vstack([_along(ring) for ring in rings])
+    along = [_along(ring) for ring in rings]
+    samples, outwards = (np.vstack([one[n] for one in along]) for n in (0, 1))
     points = shapely.points(samples)
     gaps_mm = shapely.distance(points, other)
     inside = shapely.contains(other, points)
     gaps_mm = np.where(inside, -shapely.distance(points, other.boundary), gaps_mm)
-    shortest = shapely.shortest_line(points, other.boundary)
+    shortest = shapely.shortest_line(points, other)
     # The way to the neighbour runs outside the part, or else another stretch of the edge faces it.
     through = shapely.length(shapely.intersection(shortest, part))
-    facing = inside | ((gaps_mm <= FACING_MM) & (through < 0.05))
+    ways = shapely.get_coordinates(shortest).reshape(-1, 2, 2)
+    towards = np.einsum("ni,ni->n", ways[:, 1] - ways[:, 0], outwards)
+    faces = towards >= FACING_COSINE * gaps_mm
+    facing = inside | ((gaps_mm <= FACING_MM) & (through < 0.05) & faces)
     return samples[facing], gaps_mm[facing]
 
 
-def _along(ring: np.ndarray) -> np.ndarray:
-    points = []
-    for start, end in zip(ring, np.roll(ring, -1, axis=0), strict=True):
-        count = max(1, int(np.ceil(np.linalg.norm(end - start) / SAMPLE_MM)))
+def _along(ring: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Points along a ring, (n, 2), and the directions out of it there, (n, 2)."""
+    ends = np.roll(ring, -1, axis=0)
+    area = float((ring[:, 0] * ends[:, 1] - ring[:, 1] * ends[:, 0]).sum())
+    way = 1.0 if area >= 0.0 else -1.0
+    points, outwards = [], []
+    for start, end in zip(ring, ends, strict=True):
+        length_mm = float(np.linalg.norm(end - start))
+        if length_mm == 0.0:
+            continue
+        count = max(1, math.ceil(length_mm / SAMPLE_MM))
         points.append(start + (np.arange(count) / count)[:, None] * (end - start))
-    return np.vstack(points)
+        across = way * np.array([end[1] - start[1], start[0] - end[0]]) / length_mm
+        outwards.append(np.repeat(across[None], count, axis=0))
+    return np.vstack(points), np.vstack(outwards)
 
 
-def _says(gap: EdgeGap, tight: np.ndarray) -> str:
+def _says(gap: EdgeGap, tight: np.ndarray, landmarks: Mapping[str, Sequence[float]]) -> str:
     low, high = gap.wanted_mm
     wanted = ""
     if low is not None and high is not None:
-        wanted = f" (wanted {low:g} to {high:g})"
+        wanted = f" (wanted {low:g} to {high:g} mm)"
     elif low is not None or high is not None:
-        wanted = f" (wanted at least {low:g})" if low is not None else f" (wanted at most {high:g})"
+        wanted = f" (wanted at least {low:g} mm)" if low is not None else f" (wanted at most {high:g} mm)"
     narrow = f"narrowest {gap.narrowest_mm:.1f} mm" if gap.narrowest_mm >= 0.0 else (
         f"overlaps by up to {-gap.narrowest_mm:.1f} mm"
     )  # fmt: skip
-    text = (
-        f"{gap.edge} to {gap.neighbour}: {narrow} near x {gap.narrowest_at_mm[0]:.0f}, y {gap.narrowest_at_mm[1]:.0f}; "
-        f"widest {gap.widest_mm:.1f} mm near x {gap.widest_at_mm[0]:.0f}, y {gap.widest_at_mm[1]:.0f}{wanted}."
-    )
+    text = f"{gap.edge} to {gap.neighbour}: {narrow}, {_near(gap.narrowest_at_mm, landmarks)}"
+    if gap.widest_mm - gap.narrowest_mm >= EVEN_MM:
+        text += f"; widest {gap.widest_mm:.1f} mm, {_near(gap.widest_at_mm, landmarks)}"
+    else:
+        text += "; even along its length"
+    text += f"{wanted}."
     if gap.trim_mm is not None:
-        (ax, ay), (bx, by) = tight.min(axis=0), tight.max(axis=0)
-        text += (
-            f" Take up to {gap.trim_mm:.1f} mm off the edge between x {ax:.0f}, y {ay:.0f} and x {bx:.0f}, y {by:.0f}."
-        )
+        text += f" It is up to {gap.trim_mm:.1f} mm too narrow, over {len(tight) * SAMPLE_MM:.0f} mm of edge."
     if high is not None and gap.widest_mm > high + 1e-6:
         text += f" The widest place is {gap.widest_mm - high:.1f} mm too wide: no trimming mends that."
     return text
+
+
+def _near(point: Sequence[float], landmarks: Mapping[str, Sequence[float]]) -> str:
+    """A place by the nearest fixing, and which way from it; by its coordinates where no fixing is known."""
+    if not landmarks:
+        return f"near x {point[0]:.0f}, y {point[1]:.0f}"
+    name = min(landmarks, key=lambda one: (math.dist(landmarks[one][:2], point[:2]), one))
+    x, y = (float(a - b) for a, b in zip(point[:2], landmarks[name][:2], strict=True))
+    away = [
+        f"{abs(way):.0f} mm {words[way > 0]} of"
+        for way, words in ((x, ("left", "right")), (y, ("below", "above")))
+        if abs(way) >= 1.0
+    ]
+    # "12 mm right of and 30 mm below F2"
+    told = " and ".join(away).replace("below of", "below").replace("above of", "above")
+    return f"{told} {name}" if told else f"at {name}"
 
 
 def trim_jobs(
@@ -151,29 +194,65 @@ def trim_jobs(
     -------
     actions, refusals
         No edge is trimmed of a part whose duty or material forbids cutting, nor within the margin of a
-        protected zone.
+        protected zone, nor nearer to a hole than its distance from an edge.
     """
     bench = Bench(question)
     actions, refusals = [], []
-    margin = rule("zone margin")
+    landmarks = {spot.id: spot.at_mm for spot in question.task.features if spot.id in bench.donor_feature}
     back = np.linalg.inv(np.array(donor_to_host, dtype=float))
     for gap in gaps:
         if gap.trim_mm is None:
             continue
-        refusal = bench.donor.may("slot")
-        stretch = np.array([*gap.tight_at_mm, gap.narrowest_at_mm])
-        on_donor = np.c_[stretch, np.zeros(len(stretch))] @ back[:2, :3].T + back[:2, 3]
-        for obstacle in bench.donor.obstacles:
-            if obstacle.what in PROTECTED_ZONES and refusal is None:
-                away_mm = min(apart_mm(np.array([at, at]), obstacle.starts, obstacle.ends) for at in on_donor)
-                # What comes off brings the edge nearer.
-                if away_mm - gap.trim_mm < margin.value:
-                    says = f"the edge to {gap.neighbour} lies {away_mm:.0f} mm from the {obstacle.what} {obstacle.name}"
-                    refusal = Refusal(f"{says}; {LICENSED}", SAFETY)
+        tight = np.array(gap.tight_at_mm)
+        on_donor = np.c_[tight, np.zeros(len(tight))] @ back[:2, :3].T + back[:2, 3]
+        refusal = bench.donor.may("slot") or _refuse_trim(bench, gap, on_donor)
         if refusal is not None:
             refusals.append(refusal)
             continue
-        done = priced_action(bench, "trim edge", gap.edge, "donor", gap.says, None)
-        actions.append(replace(done, to_mm=gap.trim_mm, at_mm=tuple(round(float(v), 1) for v in on_donor[-1])))
+        done = priced_action(bench, "trim edge", gap.edge, "donor", _trim_says(gap, on_donor, landmarks), None)
+        middle = on_donor[len(on_donor) // 2]
+        actions.append(replace(done, to_mm=gap.trim_mm, at_mm=tuple(round(float(v), 1) for v in middle)))
     return tuple(actions), tuple(refusals)
 
+
+def _refuse_trim(bench: Bench, gap: EdgeGap, on_donor: np.ndarray) -> Refusal | None:
+    """What comes off brings the edge nearer to zones and holes."""
+    assert gap.trim_mm is not None
+    limits, margin = bench.donor, rule("zone margin")
+    group = limits.material.rules_as if limits.material else "moulded"
+    for obstacle in limits.obstacles:
+        if obstacle.what not in (*PROTECTED_ZONES, "hole"):
+            continue
+        away_mm = min(apart_mm(np.array([at, at]), obstacle.starts, obstacle.ends) for at in on_donor)
+        if obstacle.what == "hole":
+            # The bolt is not known here, and is never larger than its hole.
+            least_mm, source = edge_distance_mm(group, obstacle.across_mm, obstacle.across_mm)
+            if away_mm - gap.trim_mm < least_mm:
+                left = f"leave {away_mm - gap.trim_mm:.1f} mm between it and the centre of {obstacle.name}"
+                says = f"trimming the edge to {gap.neighbour} would {left} ({least_mm:.1f} are kept)"
+                return Refusal(says, source, obstacle.name)
+        elif away_mm - gap.trim_mm < margin.value:
+            says = f"the edge to {gap.neighbour} lies {away_mm:.0f} mm from the {obstacle.what} {obstacle.name}"
+            return Refusal(f"{says} ({margin.value:g} mm are kept); {LICENSED}", SAFETY)
+    return None
+
+
+def _trim_says(gap: EdgeGap, on_donor: np.ndarray, landmarks: Mapping[str, Sequence[float]]) -> str:
+    """Where and how much, by the donor's own features, a stretch after the other."""
+    places = []
+    for stretch in _stretches(on_donor)[:MOST_STRETCHES]:
+        ends = f"from {_near(stretch[0], landmarks)} to {_near(stretch[-1], landmarks)}"
+        places.append(f"{len(stretch) * SAMPLE_MM:.0f} mm {ends}")
+    return (
+        f"Take up to {gap.trim_mm:.1f} mm off the edge to {gap.neighbour}: {'; '.join(places)}. Mark the line with "
+        "tape while the part is on, stay on the outside of it, and try it on again before taking more."
+    )
+
+
+def _stretches(points: np.ndarray) -> list[np.ndarray]:
+    """Points of an edge as the runs that they make, the longest first; the first and last may be one run."""
+    cuts = np.flatnonzero(np.linalg.norm(np.diff(points, axis=0), axis=1) > 1.5 * SAMPLE_MM) + 1
+    runs = np.split(points, cuts)
+    if len(runs) > 1 and float(np.linalg.norm(runs[0][0] - runs[-1][-1])) <= 1.5 * SAMPLE_MM:
+        runs = [np.vstack([runs[-1], runs[0]]), *runs[1:-1]]
+    return sorted(runs, key=len, reverse=True)

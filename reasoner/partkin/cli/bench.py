@@ -20,14 +20,12 @@ def adapt(donor: Donor, folder: Folder = Path("."), host: ForHost = None) -> Non
 
     Example: partkin adapt top-dask --in demo-build
     """
-    from partkin import bench, pipeline
+    from partkin import pipeline
     from partkin.report.bench import adapt_text
 
     build, warnings = pipeline.read(folder)
     say_all(warnings)
-    b = bench.bench(build, donor, host)
-    currency = build.settings.currency
-    typer.echo(adapt_text(b.verdict, b.gaps, b.trims, b.connectors, b.refused, currency), nl=False)
+    typer.echo(adapt_text(pipeline.check(build, donor, host), build.settings.currency), nl=False)
 
 
 def worklist(donor: Donor, folder: Folder = Path("."), host: ForHost = None) -> None:
@@ -40,8 +38,8 @@ def worklist(donor: Donor, folder: Folder = Path("."), host: ForHost = None) -> 
 
     build, warnings = pipeline.read(folder)
     say_all(warnings)
-    b = bench.bench(build, donor, host)
-    if not b.steps:
-        typer.echo(f"{b.verdict.donor}: {b.verdict.verdict}, so there is nothing to work at. {b.verdict.says}")
+    verdict, steps = bench.bench(build, donor, host)
+    if not steps:
+        typer.echo(f"{verdict.donor}: {verdict.verdict}, so there is nothing to work at. {verdict.says}")
         return
-    typer.echo(worklist_text(b.verdict, b.steps, build.settings.currency), nl=False)
+    typer.echo(worklist_text(verdict, steps), nl=False)

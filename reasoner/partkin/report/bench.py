@@ -2,35 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
-from partkin.model.adapting import Action, ConnectorLine, EdgeGap, RuledOut, Step
+from partkin.model.adapting import Step
 from partkin.model.verdict import Verdict
 from partkin.report.text import verdict_work
 
 WIDTH = 96
 
 
-def adapt_text(
-    verdict: Verdict, gaps: Iterable[EdgeGap], trims: Iterable[Action], connectors: Iterable[ConnectorLine],
-    refused: Iterable[RuledOut], currency: str | None,
-) -> str:  # fmt: skip
-    """What to do to a donor, the next ways of doing it, what is ruled out; ends in a newline."""
-    lines = [f"{verdict.donor} on {verdict.host}: {verdict.verdict}", *_fold(verdict.says, "  ")]
-    lines += verdict_work(verdict, currency)
-    for title, texts in (
-        ("Edges", [gap.says for gap in gaps] + [trim.says for trim in trims]),
-        ("Connectors", [line.says for line in connectors if line.state != "matches"]),
-        ("Ruled out besides", [f"{each.says} [{each.source}]" for each in refused]),
-    ):
-        if texts:
-            lines += ["", title, *(line for text in texts for line in _fold(text, "  - "))]
-    lines += _holds(verdict)
-    return "\n".join(lines) + "\n"
+def adapt_text(verdict: Verdict, currency: str | None) -> str:
+    """What to do to a donor, the next ways of doing it, what is ruled out, what goes with it; ends in a newline."""
+    lines = [f"{verdict.donor} on {verdict.host}: {verdict.verdict}", *_fold(verdict.says, "  "), *_holds(verdict)]
+    return "\n".join([*lines, *verdict_work(verdict, currency)]) + "\n"
 
 
-def worklist_text(verdict: Verdict, steps: Iterable[Step], currency: str | None) -> str:
+def worklist_text(verdict: Verdict, steps: Sequence[Step]) -> str:
     """The bench sheet; ends in a newline."""
     lines = [f"Bench sheet: {verdict.donor} on {verdict.host}", *_fold(verdict.says, ""), *_holds(verdict)]
     for step in steps:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from textwrap import wrap
 
-from partkin.model.adapting import Adaptation
+from partkin.model.adapting import Action, Adaptation
 from partkin.model.verdict import Pair, Verdict
 from partkin.model.words import NOT_ENOUGH
 
@@ -14,6 +14,8 @@ MARKS = {
     "bolts on": "[=]", "bolts on with adaptation": "[~]", "does not fit": "[x]", "not enough measured": "[?]",
     "not judged": "[!]",
 }  # fmt: skip
+# Connectors that ask for something, and for no job that can be priced.
+UNSETTLED = ("to be found out", "licensed practice only")
 PAIR_MARKS = {"lines up": "=", "tight": "-", "out of reach": "x", "blocked": "#"}
 
 
@@ -31,6 +33,7 @@ def _lines(verdict: Verdict, currency: str | None) -> Iterator[str]:
     yield from _why(verdict)
     yield from _pairs(verdict)
     yield from _work(verdict, currency)
+    yield from _beside(verdict, currency)
     yield from _open(verdict)
     yield from _levels(verdict)
     rest = [caution for caution in verdict.safety if not caution.hold]
@@ -79,21 +82,21 @@ def _figures(pair: Pair) -> str:
 
 
 def verdict_work(verdict: Verdict, currency: str | None) -> list[str]:
-    """The work and what is ruled out, as lines."""
-    return list(_work(verdict, currency))
+    """The work with its tools, what is ruled out, and what goes with it, as lines."""
+    return [*_work(verdict, currency, tools=True), *_beside(verdict, currency, tools=True)]
 
 
-def _work(verdict: Verdict, currency: str | None) -> Iterator[str]:
+def _work(verdict: Verdict, currency: str | None, tools: bool = False) -> Iterator[str]:
     if verdict.adaptation is not None:
         yield ""
         beside = " (whichever way the readings fall)" if verdict.verdict == NOT_ENOUGH else ""
         yield f"What to do to it{beside}"
-        yield from _jobs(verdict.adaptation, currency)
+        yield from _jobs(verdict.adaptation, currency, tools)
         if verdict.adapted_chance is not None:
             yield from _fold(f"Chance that it goes on after that: {verdict.adapted_chance.fits:.1%}.", "    ")
         for number, other in enumerate(verdict.other_adaptations, start=2):
             yield f"  Another way ({number})"
-            yield from _jobs(other, currency)
+            yield from _jobs(other, currency, tools)
     if verdict.ruled_out:
         yield ""
         yield "Ruled out"
@@ -101,14 +104,39 @@ def _work(verdict: Verdict, currency: str | None) -> Iterator[str]:
             yield from _fold(f"{ruled.says} [{ruled.source}]", "    ", first="  - ")
 
 
-def _jobs(adaptation: Adaptation, currency: str | None) -> Iterator[str]:
+def _jobs(adaptation: Adaptation, currency: str | None, tools: bool) -> Iterator[str]:
     for number, action in enumerate(adaptation.actions, start=1):
-        cost = f", {action.cost:.2f} {currency or ''}".rstrip() if action.cost is not None else ""
-        minutes = f" ({action.minutes:g} min{cost})" if action.minutes is not None else ""
-        yield from _fold(f"{action.says}{minutes}", "     ", first=f"  {number}. ")
+        yield from _job(action, currency, tools, f"  {number}. ", "     ")
     sure = "" if adaptation.proved_cheapest else "; not proved to be the cheapest"
-    cost = f", {adaptation.cost:.2f} {currency or ''}".rstrip() if adaptation.cost is not None else ""
-    yield f"     in all {adaptation.minutes:g} min{cost}{sure}"
+    yield f"     in all {adaptation.minutes:g} min{_money(adaptation.cost, currency)}{sure}"
+
+
+def _job(action: Action, currency: str | None, tools: bool, first: str, indent: str) -> Iterator[str]:
+    minutes = f" ({action.minutes:g} min{_money(action.cost, currency)})" if action.minutes is not None else ""
+    yield from _fold(f"{action.says}{minutes}", indent, first=first)
+    if tools:
+        used = _money(action.material_cost, currency).removeprefix(", ") if action.material_cost else ""
+        told = [f"tools: {', '.join(action.tools)}" * bool(action.tools), f"material: {used}" * bool(used)]
+        yield from _fold("; ".join(filter(None, told)), indent)
+
+
+def _money(amount: float | None, currency: str | None) -> str:
+    return "" if amount is None else f", {amount:.2f} {currency or ''}".rstrip()
+
+
+def _beside(verdict: Verdict, currency: str | None, tools: bool = False) -> Iterator[str]:
+    """Gaps, connectors and their jobs: whichever way the fixings are met."""
+    lines = [gap.says for gap in verdict.edges]
+    lines += [f"{ruled.says} [{ruled.source}]" for ruled in verdict.besides_ruled_out]
+    lines += [line.says for line in verdict.connectors if line.state in UNSETTLED]
+    if not lines and not verdict.besides:
+        return
+    yield ""
+    yield "Beside the fixings"
+    for line in lines:
+        yield from _fold(line, "    ", first="  - ")
+    for action in verdict.besides:
+        yield from _job(action, currency, tools, "  - ", "    ")
 
 
 def _levels(verdict: Verdict) -> Iterator[str]:

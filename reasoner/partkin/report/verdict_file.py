@@ -6,7 +6,7 @@ import json
 import re
 from typing import Any
 
-from partkin.model.adapting import Action, Adaptation
+from partkin.model.adapting import Action, Adaptation, EdgeGap
 from partkin.model.fitting import Chance, Conflict, Nogood, Piece, Placement
 from partkin.model.verdict import Pair, Verdict
 
@@ -46,9 +46,19 @@ def as_tree(verdict: Verdict) -> dict[str, Any]:
         "conflict": _conflict(verdict.conflict, verdict.conflict_says),
         "adaptations": [action for action in map(_action, _actions(verdict.adaptation))],
         "other_adaptations": [[_action(a) for a in _actions(other)] for other in verdict.other_adaptations],
+        "adaptation_totals": [_totals(one) for one in (verdict.adaptation, *verdict.other_adaptations) if one],
         "adapted_chance": _chance(verdict.adapted_chance),
         "ruled_out": [
             {"do": r.do, "feature": r.feature, "says": r.says, "source": r.source} for r in verdict.ruled_out
+        ],
+        "edges": [_edge(gap) for gap in verdict.edges],
+        "connectors": [
+            {"connector": c.connector, "original": c.original, "donor": c.donor, "state": c.state, "says": c.says}
+            for c in verdict.connectors
+        ],
+        "besides": [_action(action) for action in verdict.besides],
+        "besides_ruled_out": [
+            {"do": r.do, "feature": r.feature, "says": r.says, "source": r.source} for r in verdict.besides_ruled_out
         ],
         "unknown": [
             {
@@ -96,6 +106,15 @@ def _placement(placement: Placement) -> dict[str, Any]:
     return {
         "turn_deg": number(placement.turn_deg), "x_mm": number(placement.x_mm), "y_mm": number(placement.y_mm),
         **height, "mirrored": placement.mirrored, "matrix": [[cell + 0.0 for cell in row] for row in placement.matrix],
+    }  # fmt: skip
+
+
+def _edge(gap: EdgeGap) -> dict[str, Any]:
+    return {
+        "edge": gap.edge, "neighbour": gap.neighbour, "narrowest_mm": number(gap.narrowest_mm),
+        "narrowest_at_mm": list(gap.narrowest_at_mm), "widest_mm": number(gap.widest_mm),
+        "widest_at_mm": list(gap.widest_at_mm), "wanted_mm": [number(one) for one in gap.wanted_mm],
+        "overlap_mm2": number(gap.overlap_mm2), "trim_mm": number(gap.trim_mm), "says": gap.says,
     }  # fmt: skip
 
 
@@ -153,11 +172,20 @@ def _actions(adaptation: Adaptation | None) -> tuple[Action, ...]:
     return adaptation.actions if adaptation is not None else ()
 
 
+def _totals(adaptation: Adaptation) -> dict[str, Any]:
+    return {
+        "minutes": number(adaptation.minutes), "cost": number(adaptation.cost),
+        "margin_mm": number(adaptation.margin_mm), "proved_cheapest": adaptation.proved_cheapest,
+        "bound_cost": number(adaptation.bound_cost),
+    }  # fmt: skip
+
+
 def _action(action: Action) -> dict[str, Any]:
     return {
         "do": action.do, "feature": action.feature, "part": action.part, "fixing": action.fixing,
         "to_mm": number(action.to_mm), "length_mm": number(action.length_mm), "angle_deg": number(action.angle_deg),
         "at_mm": None if action.at_mm is None else [number(v) for v in action.at_mm],
         "minutes": number(action.minutes), "cost": number(action.cost), "tools": list(action.tools),
-        "says": action.says,
+        "says": action.says, "order": action.order, "side": action.side, "allowed_mm": number(action.allowed_mm),
+        "material_cost": number(action.material_cost), "source": action.source,
     }  # fmt: skip
