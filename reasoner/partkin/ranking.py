@@ -6,14 +6,16 @@ import importlib
 import math
 import multiprocessing
 import os
+import signal
 import sys
 import threading
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from partkin import pipeline
+from partkin import pipeline, pulse
 from partkin.choosing import Donor, calibration, total
 from partkin.choosing import rank as put_in_order
 from partkin.model.build import Build, Offer, Part
@@ -21,6 +23,7 @@ from partkin.model.choosing import Calibration, Foretold, Ranking, Total
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
 from partkin.model.words import NOT_ENOUGH
+from partkin.progress import Work
 
 if TYPE_CHECKING:
     import pandas
@@ -36,7 +39,7 @@ VALUES = 97
 Judged = tuple[Verdict, tuple[Foretold, ...]]
 
 
-def rank(build: Build, host: str | None = None) -> Ranking:
+def rank(build: Build, host: str | None = None, work: Work | None = None) -> Ranking:
     """Check every donor of a host and put all ways side by side.
 
     Parameters
@@ -44,6 +47,8 @@ def rank(build: Build, host: str | None = None) -> Ranking:
     build
     host
         A host part, or an original; None: the only host that donors are meant for.
+    work
+        Progress, and a way to stop (Ctrl-C too): donors checked by then are ranked, `work.undone` names the rest.
 
     Raises
     ------
@@ -55,10 +60,11 @@ def rank(build: Build, host: str | None = None) -> Ranking:
     original = originals[0] if originals else None
     stands_for = {named, *(p.part for p in originals)}
     parts = [part for part in build.parts if part.origin == "donor" and part.takes_place_of in stands_for]
-    judged = _checked(build, named, [part.part for part in parts])
+    judged = _checked(build, named, [part.part for part in parts], work or Work("donors", len(parts)))
+    # Fewer than there are, where that was stopped.
     donors = [
         Donor(part, verdict, _stood_there(part, originals) or original, told)
-        for part, (verdict, told) in zip(parts, judged, strict=True)
+        for part, (verdict, told) in zip(parts, judged, strict=False)
     ]
     return put_in_order(named, donors, _offers(build, stands_for, {d.part.part for d in donors}), build.settings)
 
@@ -66,16 +72,36 @@ def rank(build: Build, host: str | None = None) -> Ranking:
 _asked: list[tuple[Build, str]] = []
 
 
-def _checked(build: Build, host: str, donors: list[str]) -> list[Judged]:
+def _checked(build: Build, host: str, donors: list[str], work: Work) -> list[Judged]:
     """Check every donor; many are shared out among the processors where a process can be copied safely."""
     workers = min(_processors(), MOST_WORKERS)
     safe = "fork" in multiprocessing.get_all_start_methods() and threading.active_count() == 1
     _asked[:] = [(build, host)]
     if len(donors) < MANY or workers < 2 or not safe or sys.platform == "darwin":
-        return [_check(donor) for donor in donors]
+        return _gathered(work, donors, map(_check, donors))
     _shared(build)
-    with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("fork")) as pool:
-        return list(pool.map(_check, donors))
+    with ProcessPoolExecutor(workers, multiprocessing.get_context("fork"), _quietly) as pool:
+        found = _gathered(work, donors, pool.map(_check, donors))
+        pool.shutdown(cancel_futures=True)
+    return found
+
+
+def _quietly() -> None:
+    """What a process that helps does first: it shows nothing, and leaves it to the first one to be stopped."""
+    pulse.silence()
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _gathered(work: Work, donors: Sequence[str], answers: Iterable[Judged]) -> list[Judged]:
+    """What is found out, up to where the work is stopped."""
+    found: list[Judged] = []
+    coming: Iterator[Judged] = iter(answers)
+    try:
+        for _ in work.each(donors):
+            found.append(next(coming))
+    except KeyboardInterrupt:
+        work.stop()
+    return found
 
 
 def _processors() -> int:

@@ -23,6 +23,9 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
+# What typer makes of Ctrl-C.
+INTERRUPTED = 130
+
 
 def _version(wanted: bool) -> None:
     if wanted:
@@ -45,15 +48,20 @@ for group in (folders, checking, measuring, bench, choosing, undoing, seeing, as
 
 def run() -> None:
     """Run a command: 0 answered, 2 faulty input (every fault on standard error), 1 anything else."""
+    from partkin.progress import on_terminal
+
     try:
-        app()
+        with on_terminal():
+            app()
     except FaultyInput as fault:
         for problem in fault.problems:
             print(problem, file=sys.stderr)
         sys.exit(2)
     except BrokenPipeError:
         sys.exit(1)
-    except KeyboardInterrupt:
+    except SystemExit as end:
+        if end.code != INTERRUPTED:
+            raise
         print("stopped; nothing was changed", file=sys.stderr)
         sys.exit(1)
     except (OSError, RuntimeError) as failure:

@@ -61,16 +61,25 @@ def rank(
 ) -> None:
     """Put all ways side by side: donors, repair, new and custom, with what each costs and risks.
 
+    Ctrl-C ends the checks early; donors checked by then are ranked, and the rest named.
+
     Example: partkin rank --for dash-frame --in demo-build
     """
     from partkin import pipeline, ranking
+    from partkin.progress import Line, Work
     from partkin.report.ranking import as_json, ranking_csv, ranking_text
 
     build, warnings = pipeline.read(folder)
     say_all(warnings)
-    found = ranking.rank(build, host)
+    line = Line()
+    work = Work("donors", 0, line)
+    found = ranking.rank(build, host, work)
+    line.close()
     write = {Shape.table: ranking_text, Shape.csv: ranking_csv, Shape.json: as_json}[shape]
     typer.echo(write(found), nl=False)
+    if work.undone:
+        typer.echo(f"Stopped before all were checked; not ranked: {', '.join(work.undone)}.", err=True)
+        raise typer.Exit(1)
 
 
 def costs(folder: Folder = Path("."), host: ForHost = None, as_json: AsJson = False) -> None:

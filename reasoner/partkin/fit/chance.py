@@ -20,6 +20,7 @@ import numpy as np
 from partkin.fit.arrays import Floats, PlanePairs
 from partkin.fit.minimax import best_placement
 from partkin.model.fitting import Chance
+from partkin.pulse import beat
 
 BLOCK = 128
 _LOG_ODDS = math.log(100.0)
@@ -61,6 +62,8 @@ def sequential(
         n += count
         if excludes(k, n, upper) and excludes(k, n, lower):
             break
+        beat("draws", n, most)
+    beat("draws", n, n)
     low, high = bounds(k, n)
     return Chance(k / n, low, high, n)
 

@@ -5,6 +5,7 @@ Nothing is kept that is not in the sheets; a sheet that changed on disk is read 
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -14,7 +15,7 @@ from partkin.measuring import donors_concerned
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
-from partkin.progress import Work
+from partkin.progress import Stopped, Work
 from partkin.seeing import Seen
 from partkin.sheets import SHEETS
 
@@ -154,7 +155,7 @@ class Desk:
             self._thread.start()
 
     def stop(self) -> None:
-        """End the checks after the one that is being made; what was found out stays."""
+        """End the checks, the one that is being made too where it is long; what was found out stays."""
         with self._lock:
             self._held = True
             if self._work is not None:
@@ -189,11 +190,16 @@ class Desk:
             work = Work("donors", len(waiting))
             with self._lock:
                 self._work = work
-            number = self.sheets().number
-            for donor in work.each(waiting):
-                self.look(donor)
-                if self.sheets().number != number:
-                    break
+            with contextlib.suppress(Stopped):
+                self._through(work, waiting)
+
+    def _through(self, work: Work, waiting: tuple[str, ...]) -> None:
+        """Check one after another, until the sheets change."""
+        number = self.sheets().number
+        for donor in work.each(waiting):
+            self.look(donor)
+            if self.sheets().number != number:
+                break
 
 
 def _checked(build: Build, donor: str) -> Answer:

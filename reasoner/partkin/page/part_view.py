@@ -67,9 +67,8 @@ def _donor(desk: Desk, build: Build, part: str, answer: Answer | None, form: Htm
     view = seeing.overlay(build, answer)
     told_of = Told(build, answer.verdict, view, sources, "d")
     head = tag("div", Html(told_of.said()), _change(desk, answer), id_="told-head", class_="whole")
-    drawing = tag(
-        "div", Html(told_of.drawing()), tag("p", *_links(answer, part), class_="ways"), Html(told_of.pairs()), id_="told-drawing"
-    )
+    ways = tag("p", *_links(answer, part), class_="ways")
+    drawing = tag("div", Html(told_of.drawing()), ways, Html(told_of.pairs()), id_="told-drawing")
     rest = tag("div", Html(told_of.beside()), id_="told-rest", class_="beside")
     cited = tag("div", Html(sources.section()), id_="told-sources")
     draw = tag("div", drawing, form, readings, class_="draw")
