@@ -15,7 +15,7 @@ from partkin.model.known import Known
 from partkin.model.reasons import Unknown
 from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, WITH_ADAPTATION
-from partkin.next_readings import Wanted, donor_at_hand, together, wanted
+from partkin.next_readings import BETTER, LATER, Wanted, donor_at_hand, together, wanted
 from partkin.positions.next_reading import Band, Candidate
 from partkin.positions.wording import meaning, named
 from partkin.trying import Places, places_of
@@ -31,10 +31,6 @@ LITTLE = 0.1
 READING = "reading "
 # Rough places say no more than which way round a part is.
 ROUGHLY_MM = 25.0
-BETTER = (
-    "No single reading tells much of it. Have every hole read with a finer instrument, or lay a paper template on the "
-    "part (partkin template)."
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -170,13 +166,16 @@ def _lines(found: Next, folder: str) -> Iterator[str]:
                 yield from _how_to_record(question, folder, found.at_hand)
     if found.readings:
         yield ""
-        yield "Worth reading, best first"
+        if found.readings[0].later:
+            yield from _fold(f"{_sentence(LATER)}:", "")
+        else:
+            yield "Worth reading, best first"
         for number, one in enumerate(found.readings, start=1):
             yield from _one(one, number, folder)
         best = found.readings[0].ask.tells
         if best is not None and best < LITTLE:
             yield ""
-            yield from _fold(BETTER, "    ")
+            yield from _fold(_sentence(BETTER), "    ")
     if not found.needed and not found.readings:
         yield from _fold(_nothing(found), "    ")
 
@@ -189,7 +188,11 @@ def _nothing(found: Next) -> str:
         ends = [p.feature for p in trial.answer.conflict.pairs] if trial and trial.answer.conflict else []
         once = f" Read {' to '.join(ends[:2])} once more: a slip of the tape looks the same." if len(ends) > 1 else ""
         return f"No reading is needed to say so.{once}"
-    return found.verdict.next_step or BETTER
+    return found.verdict.next_step or _sentence(BETTER)
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}" + ("." if text == BETTER else "")
 
 
 def _one(one: Wanted, number: int, folder: str) -> Iterator[str]:

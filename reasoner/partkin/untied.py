@@ -12,10 +12,10 @@ from itertools import combinations
 import numpy as np
 
 from partkin import trying
+from partkin.could_read import OPEN_PLAY_MM, donor_at_hand
 from partkin.model.fitting import Placement
 from partkin.model.positions import Missing, Positions
 from partkin.model.trial import Trial
-from partkin.next_readings import OPEN_PLAY_MM, donor_at_hand
 from partkin.positions import draws
 from partkin.positions.asking_for import tells_sides
 from partkin.positions.by_draws import ask_by_draws

@@ -75,8 +75,9 @@ def adjust(part: str, features: Sequence[Feature], readings: Sequence[Reading]) 
     firm = firm_points(whole.network)
     if len(firm) < 2:
         return _stated(part, mine, missing, notes, distances)
-    found = _adjusted(_among(whole, firm), missing, notes)
-    rest = [name for name in mine if name not in found.features]
+    survey = _among(whole, firm)
+    rest = [name for name in mine if name not in survey.points]
+    found = _adjusted(survey, missing, notes, rest)
     return replace(found, missing=found.missing + asking_for.loose(rest, found, distances))
 
 
@@ -116,9 +117,7 @@ def _survey(part: str, mine: dict[str, Feature], distances: Sequence[lengths.Dis
     d = _dims(mine)
     number = {name: at for at, name in enumerate(mine)}
     seen_mm = np.array([_coordinates(row, d) for row in mine.values()])
-    sigma_mm = [
-        lengths.standard_uncertainty_mm(lengths.coordinate_half_width_mm(row)) for row in mine.values()
-    ]
+    sigma_mm = [lengths.standard_uncertainty_mm(lengths.coordinate_half_width_mm(row)) for row in mine.values()]
     network = Network(
         np.array([[number[row.from_feature], number[row.to_feature]] for row in distances]),
         np.array([row.length_mm for row in distances]),
@@ -136,7 +135,7 @@ def _among(whole: Survey, points: np.ndarray) -> Survey:
     return Survey(whole.part, names, kept, whole.network.among(points))
 
 
-def _adjusted(survey: Survey, missing: tuple[Missing, ...], notes: tuple[str, ...]) -> Positions:
+def _adjusted(survey: Survey, missing: tuple[Missing, ...], notes: tuple[str, ...], others: Sequence[str]) -> Positions:
     searched = search(survey.network)
     network, found = searched.network, searched.found
     observed = [_observed(survey, found[0], int(row), at) for at, row in enumerate(searched.kept)]
@@ -144,7 +143,7 @@ def _adjusted(survey: Survey, missing: tuple[Missing, ...], notes: tuple[str, ..
     handed = _handed(network, found)
     shaken = any(not bad.left_out for bad in searched.contradicted)
     positions = _as_positions(survey, network, found, handed, shaken)
-    asked = asking_for.after(survey.points, positions.layouts, handed, survey.part, survey.readings)
+    asked = asking_for.after(survey.points, positions.layouts, handed, survey.part, survey.readings, others)
     return replace(
         positions,
         missing=(*missing, *asked),
@@ -219,9 +218,7 @@ def _handed(network: Network, found: list[Solution]) -> bool:
     return mirrored.chi_square > max(layout_limit(solution), solution.chi_square + RIVAL_LAYOUT)
 
 
-def _as_positions(
-    survey: Survey, network: Network, found: list[Solution], handed: bool, shaken: bool
-) -> Positions:
+def _as_positions(survey: Survey, network: Network, found: list[Solution], handed: bool, shaken: bool) -> Positions:
     best = found[0]
     d = network.size[1]
     framed = gauge(network, best.xyz_mm).shape[1] == 0

@@ -34,8 +34,7 @@ def sizes(part: str, unusable: Sequence[Unusable]) -> tuple[Missing, ...]:
             "across",
             name,
             None,
-            f"Read how wide {name} is across: without it a reading from its edge does not give one from its "
-            "centre.",
+            f"Read how wide {name} is across: without it a reading from its edge does not give one from its centre.",
         )
         for name in names
     )
@@ -102,13 +101,14 @@ def after(
     handed: bool,
     part: str,
     readings: Sequence[Distance],
+    others: Sequence[str] = (),
 ) -> tuple[Missing, ...]:
-    """Ask for what tells apart the layouts, and the layout from its mirror image."""
+    """Ask for what tells apart the layouts, and the layout from its mirror image; `others` have no place yet."""
     asked: list[Missing] = []
     if len(layouts) > 1:
         asked.append(_separating(points, layouts, part, readings))
     if not handed:
-        asked.append(_which_way_round(points, layouts[0], part))
+        asked.append(_which_way_round(points, layouts[0], part, others))
     return tuple(asked)
 
 
@@ -134,12 +134,11 @@ def _separating(
         part,
         "centres",
         *ends,
-        f"The readings allow {count} layouts. Measure {ends[0]} to {ends[1]}, centre to centre: it is "
-        f"{values}.",
+        f"The readings allow {count} layouts. Measure {ends[0]} to {ends[1]}, centre to centre: it is {values}.",
     )
 
 
-def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str) -> Missing:
+def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str, others: Sequence[str]) -> Missing:
     """A left-or-right question about the widest triangle that the features make."""
     pairs = list(combinations(range(len(points)), 2))
     base = max(pairs, key=lambda pair: round(float(np.linalg.norm(xyz_mm[pair[0]] - xyz_mm[pair[1]])), 6))
@@ -148,6 +147,7 @@ def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str) -> Mi
     beside = xyz_mm - xyz_mm[base[0]]
     beside = np.linalg.norm(beside - np.outer(beside @ along, along), axis=1)
     a, b, c = points[base[0]], points[base[1]], points[int(np.argmax(beside))]
+    spared = f"; those of {', '.join(others)} too spare a third distance to each" if others else ""
     return Missing(
         "which way round it is",
         part,
@@ -155,7 +155,8 @@ def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str) -> Mi
         a,
         c,
         "Distances alone do not tell left from right. Looking at the face named in seen_from and going from "
-        f"{a} to {b}: is {c} on the left or on the right? Rough x and y of {a}, {b} and {c} answer it.",
+        f"{a} to {b}: is {c} on the left or on the right? Rough x and y of {a}, {b} and {c} (to 25 mm, as from a "
+        f"picture) answer it{spared}.",
         going_to=b,
     )
 
@@ -186,9 +187,7 @@ def remarks(solution: Solution, positions: Positions) -> tuple[str, ...]:
             f"widened {positions.sigma0:.1f} times."
         )
     if solution.soft:
-        notes.append(
-            "Some features stand in one line: distances along it tell little of how far one stands beside it."
-        )
+        notes.append("Some features stand in one line: distances along it tell little of how far one stands beside it.")
     if solution.degrees_of_freedom == 0:
         notes.append("Nothing checks these readings: one more would show a slip of the tape.")
     return tuple(notes)

@@ -159,9 +159,7 @@ def centre_distances(
     return tuple(distances), tuple(unusable)
 
 
-def _between_centres(
-    features: Mapping[str, Feature], rows: Sequence[Reading], row: Reading
-) -> Distance | Unusable:
+def _between_centres(features: Mapping[str, Feature], rows: Sequence[Reading], row: Reading) -> Distance | Unusable:
     a, b = features.get(row.from_feature or ""), features.get(row.to_feature or "")
     if a is None or b is None or a is b:
         return Unusable(row, "it does not name two different features of this part")
@@ -175,9 +173,7 @@ def _between_centres(
             variance_mm2 += (0.5 * standard_uncertainty_mm(size.across_half_width_mm)) ** 2
         shift_mm = _edge_shift_mm(a, b, rows, far=row.quantity == "far edges")
         if shift_mm is None:
-            return Unusable(
-                row, "an edge of a slot stands where its direction says, and that or a place is not known"
-            )
+            return Unusable(row, "an edge of a slot stands where its direction says, and that or a place is not known")
         length_mm += shift_mm
     if length_mm <= 0.0:
         return Unusable(row, "the distance between centres comes out at nothing or less")
@@ -185,9 +181,7 @@ def _between_centres(
     return Distance(row.reading, a.feature, b.feature, length_mm, sigma_mm)
 
 
-def edges_to_centres_mm(
-    features: Mapping[str, Feature], readings: Sequence[Reading], reading: Reading
-) -> float | None:
+def edges_to_centres_mm(features: Mapping[str, Feature], readings: Sequence[Reading], reading: Reading) -> float | None:
     """Return what is added to an edge distance to get the distance of centres; None where it is not known."""
     a, b = features.get(reading.from_feature or ""), features.get(reading.to_feature or "")
     rows = current(readings)

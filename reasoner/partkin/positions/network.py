@@ -73,9 +73,7 @@ class Network:
         seen_mm = self.seen_mm.copy()
         dropped = np.delete(self.weighed, rows[rows >= m] - m)
         seen_mm.ravel()[dropped] = np.nan
-        return Network(
-            self.edges[kept], self.length_mm[kept], self.sigma_mm[kept], seen_mm, self.seen_sigma_mm
-        )
+        return Network(self.edges[kept], self.length_mm[kept], self.sigma_mm[kept], seen_mm, self.seen_sigma_mm)
 
     def among(self, points: np.ndarray) -> Network:
         """Return what was observed among some of the points, which are renumbered in their order."""

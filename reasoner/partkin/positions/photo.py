@@ -192,9 +192,7 @@ def _fitted(picture: np.ndarray, plane: np.ndarray, sigma_px: float, notes: tupl
     norm = float(np.linalg.norm(h)) * float(np.sign(h[6:] @ [*plane[0], 1.0]) or 1.0)
     h, covariance = h / norm, linear @ covariance @ linear.T / norm**2
     worst = float(np.linalg.norm(fits.residual[0], axis=1).max() / to_picture[0, 0])
-    return Homography(
-        h.reshape(3, 3), covariance, sigma_px, worst, float(fits.chi_square[0]), 2 * len(p) - 8, notes
-    )
+    return Homography(h.reshape(3, 3), covariance, sigma_px, worst, float(fits.chi_square[0]), 2 * len(p) - 8, notes)
 
 
 def _refusal(picture: np.ndarray, plane: np.ndarray) -> str | None:
@@ -227,9 +225,7 @@ def _spread_out(four: np.ndarray) -> bool:
     return True
 
 
-def to_plane(
-    h: Homography, points_px: np.ndarray, camera: Camera | None = None
-) -> tuple[np.ndarray, np.ndarray]:
+def to_plane(h: Homography, points_px: np.ndarray, camera: Camera | None = None) -> tuple[np.ndarray, np.ndarray]:
     """Carry picked points back onto the face.
 
     Parameters

@@ -91,9 +91,7 @@ def whitening(variance: np.ndarray) -> np.ndarray:
     return out
 
 
-def fit(
-    plane: np.ndarray, picture: np.ndarray, sigma: float, slack: np.ndarray, rounds: int = ROUNDS
-) -> Fits:
+def fit(plane: np.ndarray, picture: np.ndarray, sigma: float, slack: np.ndarray, rounds: int = ROUNDS) -> Fits:
     """Fit homographies to b cases by Gauss-Newton on what is seen in the picture.
 
     Parameters

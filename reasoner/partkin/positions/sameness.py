@@ -148,9 +148,7 @@ def can_match(
     return replace(told, fixings=names) if told.answer == "different" else told
 
 
-def _case(
-    host: np.ndarray, seen: np.ndarray, sigma_px: float, slack_mm: np.ndarray, same_face: bool | None
-) -> _Case:
+def _case(host: np.ndarray, seen: np.ndarray, sigma_px: float, slack_mm: np.ndarray, same_face: bool | None) -> _Case:
     to_plane, to_picture = projective.centred(host), projective.centred(seen)
     return _Case(
         projective.moved(to_plane, host),
@@ -223,8 +221,7 @@ def _different(
     told = f"{', '.join(proof)} show it" if proof else "all fixings together show it"
     return PhotoAnswer(
         "different",
-        f"The patterns differ: no view of the host's fixings looks like this picture; {told}. "
-        + _odds(chance),
+        f"The patterns differ: no view of the host's fixings looks like this picture; {told}. " + _odds(chance),
         error_probability=chance,
         fixings=proof,
         chi_square=chi2,

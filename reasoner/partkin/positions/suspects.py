@@ -105,9 +105,7 @@ def worst_contradicted(solution: Solution) -> tuple[int | None, list[int]]:
     if math.sqrt(squared[worst]) <= normal_quantile(1.0 - FAMILY_LEVEL / (2.0 * checked)):
         return None, []
     left = solution.chi_square - squared
-    limit = max(
-        chi_square_quantile(LAYOUT_LEVEL, solution.degrees_of_freedom - 1), left[worst] + RIVAL_READING
-    )
+    limit = max(chi_square_quantile(LAYOUT_LEVEL, solution.degrees_of_freedom - 1), left[worst] + RIVAL_READING)
     rivals = (left <= limit) & (solution.redundancy > 1e-6)
     return worst, [int(at) for at in np.flatnonzero(rivals) if at != worst]
 
@@ -136,9 +134,7 @@ def _off(network: Network, solution: Solution, row: int) -> tuple[float, float]:
 def _named(
     network: Network, kept: np.ndarray, solution: Solution, left_out: dict[int, float], rivals: list[int]
 ) -> tuple[Contradicted, ...]:
-    named = [
-        Contradicted(row, w, _off(network, solution, row)[0], left_out=True) for row, w in left_out.items()
-    ]
+    named = [Contradicted(row, w, _off(network, solution, row)[0], left_out=True) for row, w in left_out.items()]
     # A distance is misread more easily than a coordinate, which stands in the sheet for all to see.
     distances = [at for at in rivals if kept[at] < len(network.length_mm)]
     for at in sorted(distances or rivals):
