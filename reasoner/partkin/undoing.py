@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from textwrap import wrap
 
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
-from partkin.model.stripping import NoPlan, StripPlan
+from partkin.model.stripping import NoPlan, PlanView, StripPlan
 from partkin.strip.across import move_across
+from partkin.strip.bodies import children_of, family
 from partkin.strip.circles import impossible
-from partkin.strip.drawing import drawing
 from partkin.strip.holding import left, stuck, undone_by
 from partkin.strip.planning import plan
 from partkin.strip.refit import refit as way_back
-from partkin.strip.text import labels, lines, moved_lines, stuck_lines
+from partkin.strip.text import labels, lines, moved_lines, nothing_known, said, stuck_lines, tools
 
 WIDTH = 96
 
@@ -35,12 +36,11 @@ class Asked:
 
 @dataclass(frozen=True)
 class Told:
-    """The answer as lines; `planned` False: there is no plan."""
+    """The answer as lines; `plan` None: there is none."""
 
     lines: tuple[str, ...]
     labels: tuple[str, ...] = ()
-    drawing: str | None = None
-    planned: bool = True
+    plan: StripPlan | None = None
 
 
 def numbers(text: str) -> tuple[int, ...]:
@@ -52,29 +52,75 @@ def numbers(text: str) -> tuple[int, ...]:
         Where something else stands there.
     """
     words = [word.strip() for word in text.replace(";", ",").split(",") if word.strip()]
-    bad = [word for word in words if not word.isdigit()]
+    bad = [word for word in words if not (word.isascii() and word.isdigit())]
     if bad:
-        mend = "Give the numbers of the plan's steps, as --done 3,4,7"
-        raise FaultyInput((Problem("strip", 0, "--done", f"{bad[0]!r} is no step number", mend),))
+        raise FaultyInput(tuple(_no_step(repr(word), "is no step number") for word in bad))
     return tuple(dict.fromkeys(int(word) for word in words))
+
+
+def _no_step(name: str, what: str) -> Problem:
+    return Problem("strip", 0, "--done", f"{name} {what}", "Give the numbers of the plan's steps, as --done 3,4,7")
 
 
 def strip(build: Build, asked: Asked) -> Told:
     """Plan the least work that frees a part, and answer what goes with it."""
     _refuse(build, asked)
     whole = plan(build, asked.part, without=frozenset(asked.without))
+    told: list[str] = []
     if isinstance(whole, NoPlan):
-        return Told((f"No plan frees {asked.part}: {whole.reason}",), planned=False)
-    undone = undone_by(whole, asked.done)
-    told = lines(whole)
-    if asked.done:
-        told = _what_is_left(whole, asked.done)
+        told = [f"No plan frees {asked.part}: {whole.reason}"]
+    else:
+        strange = [number for number in asked.done if not 0 < number <= len(whole.steps)]
+        if strange:
+            raise FaultyInput(
+                tuple(_no_step(str(number), f"is none of the plan's {len(whole.steps)} steps") for number in strange)
+            )
+        told = _what_is_left(whole, asked.done) if asked.done else lines(whole)
     if asked.stuck is not None:
+        undone = undone_by(whole, asked.done) if isinstance(whole, StripPlan) else frozenset()
         told = [f"What may still hold {asked.stuck}", "", *stuck_lines(stuck(build, asked.stuck, done=undone))]
-    if asked.across_from is not None:
-        moved = move_across(build, asked.across_from, asked.part)
-        told += ["", f"To move across from {asked.across_from}", *moved_lines(moved)]
-    return Told(tuple(told), tuple(labels(whole)), drawing(whole))
+        told += ["", *_without(build, asked, whole)]
+    original = asked.across_from or original_of(build, asked.part)
+    if original is not None and asked.stuck is None:
+        told += ["", f"To move across from {original}", *moved_lines(move_across(build, original, asked.part))]
+    if isinstance(whole, NoPlan):
+        return Told(tuple(told))
+    return Told(tuple(told), tuple(labels(whole)), whole)
+
+
+def original_of(build: Build, donor: str) -> str | None:
+    """Return the original whose place a donor takes, as a check picks it: the first that is measured, else the first."""
+    found = build.part(donor)
+    if found is None or found.origin != "donor" or found.takes_place_of is None:
+        return None
+    place = found.takes_place_of
+    originals = [part for part in build.parts if part.origin == "original"]
+    if any(part.part == place for part in originals):
+        return place
+    measured = {feature.part for feature in build.features if feature.x_mm is not None}
+    there = [part.part for part in originals if part.takes_place_of == place]
+    return next((name for name in there if name in measured), next(iter(there), None))
+
+
+def _without(build: Build, asked: Asked, whole: StripPlan | NoPlan) -> list[str]:
+    """What it takes to leave a fastener alone that will not come."""
+    name = asked.stuck
+    if name is None or all(row.fastener != name for row in build.holdings):
+        return []
+    if isinstance(whole, StripPlan) and name not in whole.undone:
+        return _folded("", f"The plan for {asked.part} leaves {name} alone as it is.")
+    other = plan(build, asked.part, without=frozenset((*asked.without, name)))
+    if isinstance(other, NoPlan):
+        return _folded("", f"Without undoing {name} nothing frees {asked.part}: {other.reason}.")
+    more = ""
+    if isinstance(whole, StripPlan):
+        more = f", {other.cost_minutes - whole.cost_minutes:.1f} min more than with it"
+    along = f"; it then comes off with {', '.join(other.with_it)}" if other.with_it else ""
+    words = " ".join(f"--without {fastener}" for fastener in (*asked.without, name))
+    return _folded(
+        "", f"If {name} will not come at all: another way takes {other.cost_minutes:.1f} min{more}{along}. "
+        f"It is listed by: partkin strip {asked.part} {words}",
+    )  # fmt: skip
 
 
 def _what_is_left(whole: StripPlan, done: tuple[int, ...]) -> list[str]:
@@ -119,4 +165,43 @@ def refit(build: Build, part: str, without: tuple[str, ...] = ()) -> tuple[list[
     whole = plan(build, part, without=frozenset(without))
     if isinstance(whole, NoPlan):
         return [f"No plan frees {part}, so there is no way back to write: {whole.reason}"], False
+    if nothing_known(whole):
+        return [f"{said(whole)[0]} The way back is written from the plan."], True
     return lines(way_back(build, whole)), True
+
+
+def view_of(build: Build, part: str, without: tuple[str, ...] = ()) -> PlanView:
+    """Return a part's plan with all that the report and the page show beside it.
+
+    Raises
+    ------
+    FaultyInput
+        No such part or fastener, or fasteners that wait for each other.
+    """
+    _refuse(build, Asked(part, without=without))
+    found = build.part(part)
+    name = f"{found.name} ({part})" if found is not None and found.name else part
+    original = original_of(build, part)
+    moved = move_across(build, original, part) if original is not None else ()
+    whole = plan(build, part, without=frozenset(without))
+    if isinstance(whole, NoPlan):
+        return PlanView(part, name, (f"No plan frees {part}: {whole.reason}.",), moved_from=original, moved=moved)
+    return PlanView(
+        part, name, said(whole), whole, way_back(build, whole), tools(whole), tuple(labels(whole)), original, moved
+    )
+
+
+def to_plan(build: Build, donors: Collection[str]) -> tuple[str, ...]:
+    """Return the parts that a report of some donors plans for, in sheet order.
+
+    They are the donors and the originals whose place these take, where a row of held_by.csv joins them to
+    anything; restraint parts are left to licensed practice.
+    """
+    originals = {original_of(build, donor) for donor in donors}
+    held = {name for row in build.holdings for name in (row.part, row.held_to)}
+    children = children_of(build)
+    return tuple(
+        part.part for part in build.parts
+        if (part.part in donors or part.part in originals) and part.duty != "restraint"
+        and held.intersection(family(children, part.part))
+    )  # fmt: skip

@@ -35,7 +35,7 @@ def strip(
     labels: Annotated[bool, typer.Option("--labels", help="Print the bag labels only.")] = False,
     drawing: Annotated[Path | None, typer.Option("--drawing", help="Write what holds what as SVG.")] = None,
     original: Annotated[
-        str | None, typer.Option("--across-from", metavar="ORIGINAL", help="Also say what to move across from it.")
+        str | None, typer.Option("--across-from", metavar="ORIGINAL", help="Say what to move across from it; a donor's own original by itself.")
     ] = None,
 ) -> None:
     """Plan the least work that frees PART: what to undo in which order, and what to leave alone.
@@ -52,10 +52,12 @@ def strip(
         typer.echo("\n".join(found.labels))
     else:
         typer.echo("\n".join(found.lines))
-    if drawing is not None and found.drawing is not None:
-        pipeline.write_text(drawing, found.drawing)
+    if drawing is not None and found.plan is not None:
+        from partkin.report.plan_drawing import plan_file
+
+        pipeline.write_text(drawing, plan_file(found.plan))
         typer.echo(f"wrote {drawing.as_posix()}", err=True)
-    if not found.planned:
+    if found.plan is None:
         raise typer.Exit(1)
 
 

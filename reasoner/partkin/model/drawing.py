@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from partkin.model.build import Build
+from partkin.model.stripping import PlanView
 from partkin.model.verdict import Pair, Verdict
 from partkin.model.words import Face, Kind, Need, OptionKind, OutlineKind, VerdictWord, ZoneKind
 
@@ -162,7 +163,10 @@ class OptionRow:
 
 @dataclass(frozen=True)
 class ReportView:
-    """A whole report: every verdict with its drawing (None: nothing could be drawn), in one order."""
+    """A whole report: every verdict with its drawing (None: nothing could be drawn), in one order.
+
+    `plans`: how the originals come out, and the donors off their own assemblies, where the sheets tell.
+    """
 
     build: Build
     verdicts: tuple[Verdict, ...]
@@ -170,6 +174,7 @@ class ReportView:
     options: tuple[OptionRow, ...] = ()
     costs_to_date: float | None = None
     notes: tuple[str, ...] = field(default=())
+    plans: tuple[PlanView, ...] = ()
 
 
 @dataclass(frozen=True)

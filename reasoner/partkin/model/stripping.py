@@ -208,9 +208,12 @@ class RefitPlan:
 
 @dataclass(frozen=True)
 class Moved:
-    """One thing the original carries and the donor lacks. `what`: a part or a connector, as `kind` says."""
+    """One thing the original carries and the donor lacks. `what`: a part or a connector, as `kind` says.
 
-    kind: Literal["part", "connector"]
+    `look`: no sheet says what the original carries, so somebody has to look.
+    """
+
+    kind: Literal["part", "connector", "look"]
     what: str
     on: str
     says: str

@@ -8,6 +8,7 @@ from partkin.report.html_donor import Told, called, readings_of
 from partkin.report.html_figure import shared_shapes
 from partkin.report.html_options import donor_row, options_by_part, options_table, other_row
 from partkin.report.html_pieces import Sources, mark_symbols, money, prose
+from partkin.report.html_plan import plan_section
 from partkin.report.html_style import report_style
 from partkin.report.shapes import millimetres
 from partkin.report.svg import escaped
@@ -80,6 +81,7 @@ class _Report:
         body = self.options()
         body += "".join(self.donor(number, verdict) for number, verdict in enumerate(self.view.verdicts, 1))
         body += self.hosts()
+        body += "".join(plan_section(plan, self.sources, f"p{number}") for number, plan in enumerate(self.view.plans, 1))
         notes = "".join(f"<p>{prose(note)}</p>" for note in self.view.notes)
         body += self.sources.section()
         return (

@@ -30,12 +30,10 @@ def plan_section(view: PlanView, sources: Sources, key: str) -> str:
     heading = f'<h2 id="{key}">Getting it out: {prose(view.name)}</h2>'
     body = head(view, sources)
     if view.plan is not None and view.plan.undone:
-        body += held_figure(view.plan, key)
-        body += f"<h3>Out: steps to tick</h3>{step_list(view.plan, sources)}"
-    body += moved(view)
-    if view.way_back is not None and view.plan is not None and view.plan.undone:
-        body += f"<h3>Back in: steps to tick</h3>{way_back(view.way_back, sources)}"
-    body += label_list(view.labels)
+        out = f"<h3>Out: steps to tick</h3>{step_list(view.plan, sources)}"
+        back = f"<h3>Back in: steps to tick</h3>{way_back(view.way_back, sources)}" if view.way_back else ""
+        body += f'{held_figure(view.plan, key)}<div class="sides"><div>{out}</div><div>{back}</div></div>'
+    body += moved(view) + label_list(view.labels)
     return f'<section class="plan" aria-labelledby="{key}">{heading}{body}</section>'
 
 
@@ -90,7 +88,9 @@ def step_list(
             attributes = f' name="done" value="{escaped(named(step))}"' if named else ""
             if step.key in done:
                 attributes += ' checked="checked"'
-            items.append(_item(attributes, str(step.number), step.says + minutes, _also(step), step_cautions(step), sources))
+            items.append(
+                _item(attributes, str(step.number), step.says + minutes, _also(step), step_cautions(step), sources)
+            )
         parts.append(f'<h4>{prose(place or "anywhere")}</h4><ul class="ticks">{"".join(items)}</ul>')
     return "".join(parts)
 
@@ -117,9 +117,7 @@ def _item(
     shown = f'<span class="no">{number}</span>' if number else ""
     more = "".join(f'<span class="also">{prose(text)}</span>' for text in also)
     more += "".join(f'<span class="also take-care">{_caution(caution, sources)}</span>' for caution in cautions)
-    return (
-        f'<li><label><input type="checkbox"{attributes}/>{shown}<span class="what">{prose(says)}</span></label>{more}</li>'
-    )
+    return f'<li><label><input type="checkbox"{attributes}/>{shown}<span class="what">{prose(says)}</span></label>{more}</li>'
 
 
 def _caution(caution: Caution, sources: Sources) -> str:
@@ -136,7 +134,10 @@ def moved(view: PlanView) -> str:
         else f'<li><label><input type="checkbox"/><span class="what">{prose(one.says)}</span></label></li>'
         for one in view.moved
     )
-    return f'<h3>To move across from {prose(view.moved_from)}</h3><ul class="ticks bare">{items}</ul>'
+    heading = f"<h3>To move across from {prose(view.moved_from)}</h3>"
+    if not view.moved:
+        return f"{heading}<p>Nothing that the sheets know has to be moved across.</p>"
+    return f'{heading}<ul class="ticks bare">{items}</ul>'
 
 
 def way_back(plan: RefitPlan, sources: Sources) -> str:
@@ -155,7 +156,9 @@ def way_back(plan: RefitPlan, sources: Sources) -> str:
         parts.append(f'<h4>To have before you begin</h4><ul class="ticks bare">{"".join(items)}</ul>')
     for place, steps in groupby(plan.steps, key=lambda step: step.place):
         rows = "".join(
-            _item("", str(step.number), step.says, _torque(step), step.cautions if step.do != "restore" else (), sources)
+            _item(
+                "", str(step.number), step.says, _torque(step), step.cautions if step.do != "restore" else (), sources
+            )
             for step in steps
         )
         parts.append(f'<h4>{prose(place or "to try")}</h4><ul class="ticks">{rows}</ul>')
@@ -173,5 +176,5 @@ def label_list(labels: Sequence[str]) -> str:
     items = []
     for label in labels:
         number, *rest = label.split(" | ")
-        items.append(f'<li><b>{prose(number)}</b>{"".join(f"<span>{prose(line)}</span>" for line in rest)}</li>')
+        items.append(f"<li><b>{prose(number)}</b>{''.join(f'<span>{prose(line)}</span>' for line in rest)}</li>")
     return f'<h3>Labels for bags and tags</h3><ul class="labels">{"".join(items)}</ul>'

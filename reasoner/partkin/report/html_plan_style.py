@@ -8,7 +8,6 @@ PLAN_STYLE = """
 .ticks .no{text-align:right;font-weight:bold;font-variant-numeric:tabular-nums}
 ul.ticks input[type=checkbox]{appearance:none;margin:.12rem 0 0;padding:0;width:1.15rem;height:1.15rem;background:#fff}
 ul.ticks input[type=checkbox]{border:1.5px solid #111;border-radius:0;print-color-adjust:exact}
-ul.ticks input:checked{background:linear-gradient(45deg,transparent 44%,#111 44%,#111 56%,transparent 56%)}
 ul.ticks input:checked{background:linear-gradient(45deg,transparent 44%,#111 44%,#111 56%,transparent 56%),
 linear-gradient(-45deg,transparent 44%,#111 44%,#111 56%,transparent 56%)}
 ul.ticks input:focus-visible{outline:3px solid #0072B2;outline-offset:2px}
@@ -27,6 +26,7 @@ ul.ticks input:focus-visible{outline:3px solid #0072B2;outline-offset:2px}
 }
 @media print{
 .plan{break-before:page}
+h4{break-after:avoid}
 .ticks li{padding:.2rem 0}
 .labels{grid-template-columns:repeat(3,1fr)}
 }

@@ -1,5 +1,6 @@
 """The report's one style sheet: black on white, thin and thick rules, readable from 360 pixels to paper."""
 
+from partkin.report.html_plan_style import PLAN_STYLE
 from partkin.report.svg import FONT, screen_style
 
 _PAGE = """
@@ -147,5 +148,5 @@ th,td{padding-top:.12rem;padding-bottom:.12rem}
 
 def report_style() -> str:
     """Return the style sheet of the report with that of its drawings; free of `<` and `&`."""
-    lines = [line.strip() for line in _PAGE.replace("@FONT@", FONT).splitlines()]
+    lines = [line.strip() for line in (_PAGE.replace("@FONT@", FONT) + PLAN_STYLE).splitlines()]
     return "".join(line for line in lines if line) + screen_style()

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from partkin.model.stripping import Joint, StripPlan
 from partkin.report.plan_layout import FONT_PX, LINE_PX, MARGIN, PAD, Laid, Spot, Wire, laid
-from partkin.report.shapes import INK, text_width, wrapped
+from partkin.report.shapes import INK, wrapped
 from partkin.report.svg import FONT, escaped, short
 
 BROAD_PX = 760.0

@@ -15,7 +15,9 @@ from partkin.model.stripping import BodyOn, BodyRole, Joint, StripPlan
 from partkin.report.shapes import text_width, wrapped
 
 FONT_PX, LINE_PX = 11.0, 14.0
-BOX_PX, PAD, GAP, BETWEEN = 132.0, 7.0, 18.0, 14.0
+BOX_PX, PAD, GAP = 132.0, 7.0, 18.0
+# A line that passes a row, and how far it keeps from its neighbours there.
+PASSING_PX, BESIDE = 2.0, 7.0
 LANE_PX, SLOPE_PX, MARGIN = 13.0, 46.0, 10.0
 NAME_LINES = 3
 SWEEPS = 6
@@ -164,7 +166,7 @@ def _passing(rows: list[list[Spot]], level: dict[int, int], upper: Spot, lower: 
     """Return the spots of a line from top to bottom, with new ones in the rows that it passes."""
     through = [upper]
     for number in range(level[id(upper)] + 1, level[id(lower)]):
-        passed = Spot(BETWEEN)
+        passed = Spot(PASSING_PX)
         rows[number].append(passed)
         through.append(passed)
     through.append(lower)
@@ -188,22 +190,23 @@ def _order(rows: list[list[Spot]]) -> None:
             row.sort(key=lambda spot: middles[id(spot)])
 
 
+def _gap(one: Spot, other: Spot) -> float:
+    return GAP if one.body is not None and other.body is not None else BESIDE
+
+
 def _place(rows: list[list[Spot]], width: float) -> float:
     """Give every spot its x: near the middle of its neighbours, in order, none on another."""
-    def room(row: list[Spot]) -> float:
-        return sum(spot.width for spot in row) + GAP * (len(row) - 1) + 2 * MARGIN
-
-    width = max([width, *map(room, rows)])
     for row in rows:
-        x = (width - room(row)) / 2 + MARGIN
-        for spot in row:
-            spot.x = x + spot.width / 2
-            x += spot.width + GAP
+        x = MARGIN
+        for before, spot in zip([None, *row], row, strict=False):
+            x += spot.width / 2 + (_gap(before, spot) + before.width / 2 if before is not None else 0.0)
+            spot.x = x
+    width = max([width, *(row[-1].rect[2] + MARGIN for row in rows)])
     for sweep in range(SWEEPS):
         for row in rows if sweep % 2 else rows[::-1]:
             wish = []
             for spot in row:
-                beside = [other.x for other in (*spot.above, *spot.below)] or [spot.x]
+                beside = [other.x for other in (*spot.above, *spot.below)] or [width / 2]
                 wish.append(sum(beside) / len(beside))
             _settle(row, wish, width)
     ends = [(spot.rect[0], spot.rect[2]) for row in rows for spot in row]
@@ -215,22 +218,18 @@ def _place(rows: list[list[Spot]], width: float) -> float:
 
 def _settle(row: list[Spot], wish: list[float], width: float) -> None:
     """Bring a row as near to its wishes as its order and the gaps allow: halfway between all left and all right."""
-    to_right, edge = [], MARGIN - GAP
-    for spot, x in zip(row, wish, strict=True):
-        to_right.append(max(x, edge + GAP + spot.width / 2))
-        edge = to_right[-1] + spot.width / 2
-    to_left, edge = [], width - MARGIN + GAP
-    for spot, x in zip(row[::-1], wish[::-1], strict=True):
-        to_left.append(min(x, edge - GAP - spot.width / 2))
-        edge = to_left[-1] - spot.width / 2
-    edge = width - MARGIN + GAP
-    for spot, right, left in zip(row[::-1], to_right[::-1], to_left, strict=True):
-        spot.x = min((right + left) / 2, edge - GAP - spot.width / 2)
-        edge = spot.x - spot.width / 2
-    edge = MARGIN - GAP
-    for spot in row:
-        spot.x = max(spot.x, edge + GAP + spot.width / 2)
-        edge = spot.x + spot.width / 2
+    # How far each stands from the first when they stand close.
+    close = [0.0]
+    for one, other in pairwise(row):
+        close.append(close[-1] + one.width / 2 + _gap(one, other) + other.width / 2)
+    least, most = MARGIN + row[0].width / 2, width - MARGIN - row[-1].width / 2 - close[-1]
+    lead = [min(max(x - off, least), most) for x, off in zip(wish, close, strict=True)]
+    to_right, to_left = list(lead), list(lead)
+    for place in range(1, len(row)):
+        to_right[place] = max(to_right[place], to_right[place - 1])
+        to_left[-1 - place] = min(to_left[-1 - place], to_left[-place])
+    for spot, right, left, off in zip(row, to_right, to_left, close, strict=True):
+        spot.x = (right + left) / 2 + off
 
 
 def _lanes(rows: list[list[Spot]], level: dict[int, int], wires: list[Wire]) -> dict[int, int]:

@@ -5,20 +5,19 @@ Imports are lazy in effect: HiGHS is loaded by the first plan, not by this packa
 
 from partkin.strip.across import move_across
 from partkin.strip.circles import impossible
-from partkin.strip.drawing import drawing
 from partkin.strip.holding import left, stuck, undone_by
 from partkin.strip.planning import plan
 from partkin.strip.refit import refit
-from partkin.strip.text import labels, lines, moved_lines, said, stuck_lines, tools
+from partkin.strip.text import labels, lines, moved_lines, nothing_known, said, stuck_lines, tools
 
 __all__ = [
-    "drawing",
     "impossible",
     "labels",
     "left",
     "lines",
     "move_across",
     "moved_lines",
+    "nothing_known",
     "plan",
     "refit",
     "said",

@@ -16,8 +16,8 @@ def move_across(build: Build, original: str, donor: str) -> tuple[Moved, ...]:
     """Return the parts and connectors that the original has and the donor does not.
 
     A child of the donor stands for a child of the original when it takes its place, has its part number (or
-    replaces that number), or has its name. A connector stands for one with the same name, or with the same
-    keying and number of ways where the names differ.
+    replaces that number), or has its name. A connector stands for one with the same name, unless its ways or
+    its keying are known to differ, or with the same keying and number of ways where the names differ.
 
     Parameters
     ----------
@@ -28,7 +28,8 @@ def move_across(build: Build, original: str, donor: str) -> tuple[Moved, ...]:
     Returns
     -------
     tuple of Moved
-        In sheet order, the parts first; `hold` on what must not be moved on this advice.
+        In sheet order, the parts first; `hold` on what must not be moved on this advice. One of kind `look`
+        where no sheet has a part or a connector on the original.
 
     Raises
     ------
@@ -59,6 +60,12 @@ def move_across(build: Build, original: str, donor: str) -> tuple[Moved, ...]:
         says += f": {RESTRAINT}" if hold else known
         found.append(Moved("part", part.part, part.part_of or original, says, held, hold))
     found += _connectors(build, original, donor, {part.part for part in had}, {part.part for part in has})
+    if not had and all(plug.part != original for plug in build.connectors):
+        says = (
+            f"no sheet says what {original} carries: look it over for brackets, clips, captive nuts, ducts, lamps, "
+            "sensors and looms that the donor lacks"
+        )
+        found.append(Moved("look", original, original, says))
     return tuple(found)
 
 
@@ -83,16 +90,28 @@ def _connectors(build: Build, original: str, donor: str, had: set[str], has: set
     for plug in build.connectors:
         if plug.part != original and plug.part not in had:
             continue
-        match = next((other for other in spare if _plain(other.connector) == _plain(plug.connector)), None)
+        called = [other for other in spare if _plain(other.connector) == _plain(plug.connector)]
+        match = next((other for other in called if not _unlike(other, plug)), None)
         match = match or next((other for other in spare if _same_plug(other, plug)), None)
         if match is not None:
             spare.remove(match)
             continue
-        ways = f", {plug.ways} ways" if plug.ways is not None else ""
-        keyed = f", keyed {plug.keyed_as}" if plug.keyed_as else ""
-        says = f"connector {plug.connector} ({plug.part}{ways}{keyed}): the donor has none like it"
+        lacks = f"the donor's has {_described(called[0])}" if called else "the donor has none like it"
+        says = f"connector {plug.connector} (of {plug.part}; {_described(plug)}): {lacks}"
         found.append(Moved("connector", plug.connector, plug.part, says))
     return found
+
+
+def _described(plug: Connector) -> str:
+    ways = f"{plug.ways} ways" if plug.ways is not None else "ways not known"
+    return f"{ways}, keyed {plug.keyed_as}" if plug.keyed_as else ways
+
+
+def _unlike(a: Connector, b: Connector) -> bool:
+    """Whether what is known of both says that the plugs differ."""
+    return (None not in (a.ways, b.ways) and a.ways != b.ways) or (
+        None not in (a.keyed_as, b.keyed_as) and a.keyed_as != b.keyed_as
+    )
 
 
 def _same_plug(a: Connector, b: Connector) -> bool:

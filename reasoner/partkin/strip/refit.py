@@ -42,8 +42,9 @@ def refit(build: Build, plan: StripPlan) -> RefitPlan:
     rows: dict[str, list[Holding]] = {}
     for row in build.holdings:
         rows.setdefault(row.fastener, []).append(row)
-    mine = family(children_of(build), plan.part)
-    trim = {part.part for part in build.parts if part.duty == "trim"} - set(mine)
+    # What goes back with the part is not the trim that covers it.
+    mine = {*family(children_of(build), plan.part), *plan.comes_off}
+    trim = {part.part for part in build.parts if part.duty == "trim"} - mine
     back = [_back(step, rows) for step in reversed(plan.steps)]
     place = _before_trim(plan, back, trim)
     covered = any(step.do in ("put on", "do up") for step in back[place:])
