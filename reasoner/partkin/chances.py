@@ -34,7 +34,7 @@ def chance_of(
 
     `workmanship_mm`: how far a donor feature that was made or moved by hand may be off besides.
     """
-    pairings = _pairings(prepared, answer)
+    pairings = pairings_of(prepared, answer)
     if answer.margin_mm is None or not pairings[0]:
         return certain(bool(answer.fits))
     if _is_exact(prepared, places) and not workmanship_mm:
@@ -67,10 +67,10 @@ def fitting_draws(known: Known, places: Places, trial: Trial, count: int) -> np.
         bool (count,).
     """
     prepared = replace(prepared_task(known, places, mirrored=trial.mirrored), task=trial.task)
-    return _fitting(prepared, _pairings(prepared, trial.answer), places, NOTHING)(0, count)
+    return _fitting(prepared, pairings_of(prepared, trial.answer), places, NOTHING)(0, count)
 
 
-def _pairings(prepared: Prepared, answer: FitAnswer) -> list[list[Pairing]]:
+def pairings_of(prepared: Prepared, answer: FitAnswer) -> list[list[Pairing]]:
     """The pairs that have to hold, of the pairing shown and of those that are as good."""
     shown = _must_pairs(prepared.task, [(p.fixing, p.feature) for p in answer.pairs])
     return [shown, *(_must_pairs(prepared.task, list(pairing)) for pairing in answer.also_pairs)]

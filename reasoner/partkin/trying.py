@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from partkin.chances import SEED, chance_of, fitting_draws, size_errors
+from partkin.coarse import same_would
 from partkin.fit import solve
 from partkin.fit.flex import gives, pulled, with_flex
 from partkin.fit.task import Prepared
@@ -61,14 +62,20 @@ def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) ->
         sure, answer = clear_of_studs(known, sure) or (sure, answer)
     open_ends = bool(prepared.unknown or _placeless(prepared, places))
     if answer.fits is None:
-        return _trial(mirrored, prepared, answer, None, "undecided")
+        return Trial(mirrored, prepared.task, answer, None, "undecided", prepared.matings)
     if answer.fits or not open_ends:
         answer, chance, judged = _as_pulled(sure, answer, places, confidence)
-        return _trial(mirrored, judged if answer.fits else prepared, answer, chance, _stand(answer, chance, confidence))
-    least = with_flex(_optimistic(prepared, places), solve)
-    if least.fits is False and chance_of(prepared, least, places).fits <= 1.0 - confidence:
-        return _trial(mirrored, prepared, least, None, "does not", _needed(prepared, places))
-    return _trial(mirrored, prepared, least, None, "missing", _needed(prepared, places))
+        stand, alike = _stand(judged, answer, chance, places, confidence)
+        task = (judged if answer.fits else prepared).task
+        return Trial(mirrored, task, answer, chance, stand, prepared.matings, same_would=alike)
+    kindest = replace(prepared, task=_optimistic(prepared, places))
+    least = with_flex(kindest.task, solve)
+    stand = "missing"
+    if least.fits is False:
+        chance = chance_of(prepared, least, places)
+        if _stand(kindest, least, chance, places, confidence)[0] == "does not":
+            stand = "does not"
+    return Trial(mirrored, prepared.task, least, None, stand, prepared.matings, _needed(prepared, places))
 
 
 def _as_pulled(
@@ -87,20 +94,25 @@ def _as_pulled(
     return replace(answer, flex_used_mm=sure.task.flex_mm, flex_to_be_sure=True), chance, soft
 
 
-def _trial(
-    mirrored: bool, prepared: Prepared, answer: FitAnswer, chance: Chance | None, stand: Stand,
-    missing: tuple[Missing, ...] = (),
-) -> Trial:  # fmt: skip
-    return Trial(mirrored, prepared.task, answer, chance, stand, prepared.matings, missing)
+def _stand(
+    judged: Prepared, answer: FitAnswer, chance: Chance, places: Places, confidence: float
+) -> tuple[Stand, float | None]:
+    """A verdict needs both: the likely positions and enough of the ways the readings may be out.
 
-
-def _stand(answer: FitAnswer, chance: Chance, confidence: float) -> Stand:
-    """A verdict needs both: the likely positions and enough of the ways the readings may be out."""
+    Against the donor it needs a third thing: that the same part, read as coarsely, would seldom look so far off. Not
+    where readings contradict each other: that makes them all look coarse, and `trials` leaves out each in turn.
+    """
     if answer.fits and chance.fits >= confidence:
-        return "fits"
-    if not answer.fits and chance.fits <= 1.0 - confidence:
-        return "does not"
-    return "unsure"
+        return "fits", None
+    if answer.fits or chance.fits > 1.0 - confidence:
+        return "unsure", None
+    alike = same_would(judged, answer, places) if chance.draws and not _slips(places) else None
+    return "does not" if alike is None or alike <= 1.0 - confidence else "unsure", alike
+
+
+def _slips(places: Places) -> bool:
+    """Whether one of several readings must be wrong."""
+    return any(not suspect.left_out for side in (places.host, places.donor) for suspect in side.suspects)
 
 
 def _without_unknown(prepared: Prepared) -> Prepared:

@@ -21,7 +21,8 @@ class Trial:
     `matings`: (fixing, feature) -> how the two go together, for every pair that was considered.
     `missing`: what is needed and not known; empty unless `stand` is missing.
     `layouts`: number of the host's and of the donor's layout that was tried. `without`: (part, reading) that
-    was left out for this trial, because it or another one must be wrong.
+    was left out for this trial, because it or another one must be wrong. `same_would`: where the chance alone would say
+    that it does not fit, how often the same part, read as coarsely, would look as far off; None: not asked.
     """
 
     mirrored: bool
@@ -33,6 +34,7 @@ class Trial:
     missing: tuple[Missing, ...] = ()
     layouts: tuple[int, int] = (0, 0)
     without: tuple[str, str] | None = None
+    same_would: float | None = None
 
 
 @dataclass(frozen=True)
