@@ -89,7 +89,7 @@ def strip(build: Build, asked: Asked) -> Told:
 
 
 def original_of(build: Build, donor: str) -> str | None:
-    """Return the original whose place a donor takes, as a check picks it: the first that is measured, else the first."""
+    """Return the original whose place a donor takes: as with a check the first that is measured, else the first."""
     found = build.part(donor)
     if found is None or found.origin != "donor" or found.takes_place_of is None:
         return None

@@ -74,7 +74,7 @@ def test_what_is_drawn_is_what_the_plan_says(drawn: list[tuple[StripPlan, Laid]]
         touched = {name for joint in found.joints if joint.step for pair in joint.joins for name in pair}
         assert not left_out & touched and len(left_out) == len(layout.not_drawn)
         pairs = {
-            how: {frozenset(pair) for joint in found.joints if test(joint) for pair in joint.joins if shown.issuperset(pair)}
+            how: {frozenset(pair) for j in found.joints if test(j) for pair in j.joins if shown.issuperset(pair)}
             for how, test in (
                 ("undone", lambda joint: joint.step is not None),
                 ("left alone", lambda joint: joint.step is None and not joint.done),
@@ -198,8 +198,6 @@ def test_as_a_browser_shows_it(page: str, tmp_path: Path, width: int) -> None:
             ".map(e => e.getBoundingClientRect().height)"
         )
         assert sizes and min(sizes) >= 9.0, "the drawing's text keeps a size that can be read"
-        boxes = tab.evaluate(
-            "[...document.querySelectorAll('.ticks input')].map(e => e.getBoundingClientRect()).map(r => [r.width, r.height])"
-        )
+        boxes = tab.evaluate("[...document.querySelectorAll('.ticks input')].map(e => [e.offsetWidth, e.offsetHeight])")
         assert boxes and all(side >= 15 for box in boxes for side in box)
         browser.close()

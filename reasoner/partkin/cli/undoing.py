@@ -35,7 +35,8 @@ def strip(
     labels: Annotated[bool, typer.Option("--labels", help="Print the bag labels only.")] = False,
     drawing: Annotated[Path | None, typer.Option("--drawing", help="Write what holds what as SVG.")] = None,
     original: Annotated[
-        str | None, typer.Option("--across-from", metavar="ORIGINAL", help="Say what to move across from it; a donor's own original by itself.")
+        str | None,
+        typer.Option("--across-from", metavar="ORIGINAL", help="What to move across from it. For a donor said anyway."),
     ] = None,
 ) -> None:
     """Plan the least work that frees PART: what to undo in which order, and what to leave alone.

@@ -81,7 +81,8 @@ class _Report:
         body = self.options()
         body += "".join(self.donor(number, verdict) for number, verdict in enumerate(self.view.verdicts, 1))
         body += self.hosts()
-        body += "".join(plan_section(plan, self.sources, f"p{number}") for number, plan in enumerate(self.view.plans, 1))
+        plans = enumerate(self.view.plans, 1)
+        body += "".join(plan_section(plan, self.sources, f"p{number}") for number, plan in plans)
         notes = "".join(f"<p>{prose(note)}</p>" for note in self.view.notes)
         body += self.sources.section()
         return (

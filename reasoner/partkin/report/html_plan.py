@@ -117,7 +117,8 @@ def _item(
     shown = f'<span class="no">{number}</span>' if number else ""
     more = "".join(f'<span class="also">{prose(text)}</span>' for text in also)
     more += "".join(f'<span class="also take-care">{_caution(caution, sources)}</span>' for caution in cautions)
-    return f'<li><label><input type="checkbox"{attributes}/>{shown}<span class="what">{prose(says)}</span></label>{more}</li>'
+    label = f'<label><input type="checkbox"{attributes}/>{shown}<span class="what">{prose(says)}</span></label>'
+    return f"<li>{label}{more}</li>"
 
 
 def _caution(caution: Caution, sources: Sources) -> str:

@@ -139,10 +139,13 @@ def key_strokes(plan: StripPlan) -> list[tuple[str, str]]:
     used = {"undone before"} if any(joint.done for joint in plan.joints) else set()
     used |= {"undone", "left alone"}
     return [
-        (f'<svg class="dw" viewBox="0 0 28 18" aria-hidden="true"><path d="M0 9H28" stroke="{INK}" {STROKES[how]}/></svg>',
-         words)
+        (f'<svg class="dw" viewBox="0 0 28 18" aria-hidden="true">{_sample(how)}</svg>', words)
         for how, words in KEY if how in used
     ]  # fmt: skip
+
+
+def _sample(how: str) -> str:
+    return f'<path d="M0 9H28" stroke="{INK}" {STROKES[how]}/>'
 
 
 def _listed(plan: StripPlan, found: Laid) -> tuple[str, float]:
@@ -159,7 +162,7 @@ def _listed(plan: StripPlan, found: Laid) -> tuple[str, float]:
             lines.append(f"{words}: {', '.join(names)}.")
     room = found.width - 2 * MARGIN
     texts, y = [], found.height + LINE_PX
-    for line in (part for line in lines for part in wrapped(line, FONT_PX, room)):
+    for line in (row for sentence in lines for row in wrapped(sentence, FONT_PX, room)):
         texts.append(f'<text x="{short(MARGIN)}" y="{short(y)}" fill="{INK}">{escaped(line)}</text>')
         y += LINE_PX
     return "".join(texts), y
