@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partkin import pipeline
 from partkin.model.build import Build
 from partkin.model.drawing import OverlayView, ReportView, TemplateView
-from partkin.model.fitting import Chance
 from partkin.model.mating import Fixing
 from partkin.model.positions import Positions
 from partkin.model.problem import FaultyInput, Problem
-from partkin.model.trial import Stand
+from partkin.model.stripping import PlanView
 from partkin.model.verdict import Verdict
 from partkin.progress import Work
 
@@ -54,17 +53,14 @@ def see(build: Build, donor: str, host: str | None = None) -> Seen:
     return seen_from(build, pipeline.find_out(build, donor, host))
 
 
-def seen_from(build: Build, findings: Findings) -> Seen:
-    """What is seen of a check that has been made."""
-    from partkin import levels
-    from partkin.verdict import decide
-
-    verdict = levels.told(build, decide(findings))
+def seen_from(build: Build, findings: Findings, places: Places | None = None) -> Seen:
+    """What is seen of a check that has been made; `places`: as it was made with, where they are at hand."""
+    verdict = pipeline.decided(build, findings)
     if verdict.verdict == "not judged":
         return Seen(verdict, {}, (), findings)
     from partkin import trying
 
-    places = trying.places_of(findings.known)
+    places = trying.places_of(findings.known) if places is None else places
     if findings.trial is not None:
         places = trying.in_layouts(places, findings.trial.layouts)
     found = {places.donor.part: places.donor, places.host.part: places.host}
@@ -74,43 +70,42 @@ def seen_from(build: Build, findings: Findings) -> Seen:
     return Seen(verdict, found, places.hosted.fixings, findings, places)
 
 
-@dataclass(frozen=True)
-class Stands:
-    """How a donor lies as it is, before work and anything else is looked at; figures are None where not known."""
+@dataclass(frozen=True, eq=False)
+class Lying:
+    """How a donor lies as it is, before work and anything else is looked at; never a verdict by itself."""
 
-    stand: Stand
-    margin_mm: float | None
-    chance: Chance | None
+    findings: Findings
+    places: Places | None
+
+    @property
+    def settled(self) -> bool:
+        """Whether the verdict needs no search for work or readings, and so comes at once."""
+        trial = self.findings.trial
+        return self.places is None or trial is None or trial.stand in ("fits", "missing", "undecided")
+
+    @property
+    def margin_mm(self) -> float | None:
+        """The least margin, where everything is measured."""
+        trial = self.findings.trial
+        return None if trial is None or trial.stand == "missing" else trial.answer.margin_mm
 
 
-def stands(build: Build, donor: str) -> Stands | None:
-    """Lay a donor on its host and no more: quick, and never a verdict by itself.
-
-    Returns
-    -------
-    Stands or None
-        None: it is not judged by geometry, or there is nothing to lay.
+def lie(build: Build, donor: str) -> Lying:
+    """Lay a donor on its host and no more.
 
     Raises
     ------
     FaultyInput
         As with `see`.
     """
-    from partkin import trying
-    from partkin.verdict import Findings, is_restraint
+    return Lying(*pipeline.lie(build, donor))
 
-    known = pipeline.known_of(build, donor)
-    if is_restraint(known) or not known.donor.features:
-        return None
-    places = trying.places_of(known)
-    if not places.hosted.fixings:
-        return None
-    confidence = build.settings.confidence
-    found = Findings(known, confidence, "host", trials=trying.trials(known, places, confidence)).trial
-    if found is None:
-        return None
-    margin_mm = None if found.stand == "missing" else found.answer.margin_mm
-    return Stands(found.stand, margin_mm, found.chance)
+
+def seen_of(build: Build, lying: Lying) -> Seen:
+    """Go on from how a donor lies to its verdict."""
+    if lying.places is None:
+        return seen_from(build, lying.findings)
+    return seen_from(build, pipeline.deepen(build, lying.findings, lying.places), lying.places)
 
 
 def overlay(build: Build, seen: Seen, drawing: int = 1, drawings: int = 1) -> OverlayView | None:
@@ -158,21 +153,29 @@ def report_of(
     work = work or Work("donors", len(chosen))
     found: list[Seen] = []
     said: list[str] = [*notes]
-    begun: set[str] = set()
     try:
         for donor in work.each(chosen):
             try:
                 found.append(see(build, donor))
             except FaultyInput as fault:
                 said += [f"{donor} was not checked. {problem}" for problem in fault.problems]
-            begun.add(donor)
     except KeyboardInterrupt:
         work.stop()
-    left = [donor for donor in chosen if donor not in begun]
-    if left:
-        said.append(f"Stopped before all were checked; not looked at: {', '.join(left)}.")
+    if work.undone:
+        said.append(f"Stopped before all were checked; not looked at: {', '.join(work.undone)}.")
     overlays = [overlay(build, seen, number, len(found)) for number, seen in enumerate(found, 1)]
-    return report_view(build, [seen.verdict for seen in found], overlays, notes=said)
+    verdicts = [seen.verdict for seen in found]
+    return replace(report_view(build, verdicts, overlays, notes=said), plans=_plans(build, verdicts))
+
+
+def _plans(build: Build, verdicts: Sequence[Verdict]) -> tuple[PlanView, ...]:
+    """Return how the originals come out and the donors come off, where held_by.csv tells."""
+    if not build.holdings:
+        return ()
+    from partkin import undoing
+
+    parts = undoing.to_plan(build, {verdict.donor for verdict in verdicts})
+    return tuple(undoing.view_of(build, part) for part in parts)
 
 
 def part_positions(build: Build, part: str) -> Positions:
