@@ -17,7 +17,7 @@ from starlette.routing import Route
 from partkin import seeing
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
-from partkin.page import frame, lay_view, part_view, photo_marks, photo_store, photo_view, reading_form
+from partkin.page import frame, lay_view, out_view, part_view, photo_marks, photo_store, photo_view, reading_form
 from partkin.page.build_view import build_page
 from partkin.page.desk import Desk
 from partkin.page.frame import address, refusal
@@ -28,6 +28,8 @@ from partkin.positions.pictures import NoImage, read_image_size
 from partkin.seeing import Seen
 
 MOST_FIELDS = 20
+# Steps and fasteners that an address may name.
+MOST_NAMED = 500
 
 
 def make_app(folder: Path, key: str, port: int) -> Guard:
@@ -52,6 +54,7 @@ def make_app(folder: Path, key: str, port: int) -> Guard:
         Route("/part/{part}/readings", pages.reading, methods=["POST"]),
         Route("/part/{part}/lay.json", pages.figures),
         Route("/part/{part}/lay", pages.lay),
+        Route("/part/{part}/out", pages.out),
         Route("/part/{part}", pages.part),
         Route("/photos", pages.photos, methods=["GET"]),
         Route("/photos", pages.upload, methods=["POST"]),
@@ -69,6 +72,7 @@ class Pages:
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
+        self.plans = out_view.Plans()
 
     # What is the same each time
 
@@ -125,6 +129,13 @@ class Pages:
             return JSONResponse({"said": said, "taken": status == 200}, status)
         page = part_view.part_page(self.desk, part, said, form if status != 200 else None)
         return _not_there(self.desk) if page is None else HTMLResponse(page, status)
+
+    def out(self, request: Request) -> Response:
+        query = request.query_params
+        named = [tuple(dict.fromkeys(query.getlist(name)))[:MOST_NAMED] for name in ("done", "without")]
+        asked = out_view.OutAsked(named[0], named[1], query.get("stuck") or None)
+        found = out_view.out_page(self.desk, self.plans, request.path_params["part"], asked)
+        return _not_there(self.desk) if found is None else HTMLResponse(*found)
 
     def lay(self, request: Request) -> Response:
         return self._of_donor(request, lambda build, donor: HTMLResponse(lay_view.lay_page(self.desk, build, donor)))

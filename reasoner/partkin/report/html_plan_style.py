@@ -21,6 +21,8 @@ ul.ticks input:focus-visible{outline:3px solid #0072B2;outline-offset:2px}
 .labels b{display:block;font-size:1.125rem}
 .labels li{display:flex;flex-direction:column}
 .left-of-it{font-weight:bold}
+.plan pre{white-space:pre-wrap;overflow-wrap:anywhere;font-size:.8125rem;line-height:1.4;margin:.6rem 0}
+.scripted #keep{display:none}
 @media (min-width:1000px){
 .sides{display:grid;grid-template-columns:minmax(0,1fr) minmax(0,1fr);column-gap:2.4rem}
 }
@@ -28,6 +30,8 @@ ul.ticks input:focus-visible{outline:3px solid #0072B2;outline-offset:2px}
 .plan{break-before:page}
 h4{break-after:avoid}
 .ticks li{padding:.2rem 0}
+#ticks{display:block}
+#ticks button{display:none}
 .labels{grid-template-columns:repeat(3,1fr)}
 }
 """
