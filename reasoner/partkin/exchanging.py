@@ -81,6 +81,7 @@ def of_parts(build: Build, names: Iterable[str]) -> tuple[Build, tuple[str, ...]
         connectors=tuple(connector for connector in build.connectors if connector.part in wanted),
         neighbours=tuple(gap for gap in build.neighbours if gap.part in wanted and gap.neighbour in wanted),
         holdings=tuple(row for row in build.holdings if row.part in wanted and row.held_to in wanted),
+        looks=tuple(row for row in build.looks if row.part in wanted and row.beside in wanted),
     ), tuple(left_out)
 
 

@@ -47,7 +47,7 @@ ASKED = {
     "other hand": "look which hand is moulded or stamped into it, and take its hand down in parts.csv",
     "other drive": "ask on which side the steering of its car was, and take that down in parts.csv",
     "other years": "ask for the day its car was built: the years of a model overlap a change in mid-life",
-    "looks different": "photograph it once more, square on, or read one distance off it",
+    "pictured different": "pick the holes once more in a photograph taken square on, or read distances off it",
 }
 
 

@@ -254,6 +254,29 @@ def _next(found: Compared, folder: str) -> list[str]:
     return ["", f"Next: ask the seller for {a} to {b}, from middle to middle, then:", f"  {command}"]
 
 
+# What is kept of an answer, in the words of looks.csv.
+KEPT = {"different": "different", "agrees": "alike"}
+
+
+def row_to_keep(found: Compared, asked: Look, on: str | None = None) -> dict[str, str] | None:
+    """The row of looks.csv that an answer makes; None where it tells nothing.
+
+    Raises
+    ------
+    FaultyInput
+        The picture is of no donor, so that it speaks for none.
+    """
+    if found.donor is None:
+        raise _refused("part", f"{asked.part} is no donor: the picture speaks for none", "Name the donor that it shows")
+    looks = KEPT.get(found.answer.answer)
+    if looks is None:
+        return None
+    return {
+        "part": found.donor, "beside": found.host, "looks": looks, "picture": asked.image.name, "on": on or "",
+        "note": "" if not found.sought else "which hole is which was sought",
+    }  # fmt: skip
+
+
 def compared_json(found: Compared) -> str:
     """The answer as JSON, the same bytes each time."""
     tree = asdict(found.answer)

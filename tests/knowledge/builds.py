@@ -13,6 +13,7 @@ from partkin.model.build import (
     Cost,
     Feature,
     Holding,
+    Look,
     Neighbour,
     Offer,
     Outcome,
@@ -107,6 +108,9 @@ def random_builds(draw: st.DrawFn) -> Build:
         outcomes=listed(st.builds(
             Outcome, donor=some_part, on=maybe(days), verdict_then=maybe(word(words.VERDICTS)),
             happened=anything, note=maybe(anything), chance_then=maybe(numbers), row=rows)),
+        looks=listed(st.builds(
+            Look, part=some_part, beside=some_part, looks=word(words.LIKENESSES), picture=maybe(anything),
+            on=maybe(days), note=maybe(anything), row=rows)),
         holdings=listed(st.builds(
             Holding, part=some_part, held_to=some_part, fastener=ids, kind=word(words.FASTENER_KINDS),
             count=counts, thread=maybe(anything), tool=maybe(anything), minutes=maybe(numbers),
@@ -207,6 +211,10 @@ def dashboard() -> Build:
         ),
         neighbours=(Neighbour("top-1", "front", "bag", 6.0, 3.0, 5.0), Neighbour("top-1", "left", "bag", 4.0)),
         outcomes=(Outcome("top-2", None, "bolts on", "went on as it was", chance_then=0.98),),
+        looks=(
+            Look("top-3", "top-1", "alike", "listing-1.jpg", "2024-05-30"),
+            Look("bag", "frame", "different", note="invented"),
+        ),
         holdings=(Holding("top-1", "frame", "nut-1", "stud nut", 2, behind=(("plug-1", "bag"), ("clip-1",)),
                           cautions=("restraint", "heavy")),),
     )

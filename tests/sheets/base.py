@@ -79,6 +79,10 @@ old,frame,bolt-1,bolt,4,M6x1,10 mm socket,2,clip-1,cabin,,yes,9,no,invented
 old,frame,clip-1,clip,6,,trim tool,1,,cabin,heavy;glass,guess,,yes,invented
 dash,frame,bolt-2,bolt,2,,,3,old;bolt-1|clip-1,cabin,,yes,,,invented
 """,
+    "looks.csv": """\
+part,beside,looks,picture,on,note
+new,frame,alike,listing.jpg,2024-05-30,invented
+""",
     "outcomes.csv": """\
 donor,on,verdict_then,chance_then,happened,note
 new,2024-06-10,bolts on,0.97,it went on,invented

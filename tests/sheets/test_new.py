@@ -23,6 +23,7 @@ def test_it_loads_without_a_word(tmp_path: Path) -> None:
         loaded.build.models, loaded.build.parts, loaded.build.features, loaded.build.readings, loaded.build.offers,
         loaded.build.costs, loaded.build.neighbours, loaded.build.zones, loaded.build.outlines,
         loaded.build.connectors, loaded.build.outcomes, loaded.build.holdings,
+        loaded.build.looks,
     ):  # fmt: skip
         assert rows
 

@@ -235,20 +235,31 @@ def same_shape(
     camera: Camera = None,
     corrected: Corrected = False,
     error_px: ErrorPx = 1.5,
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Add the answer to looks.csv, where why and check count it as evidence.")
+    ] = False,
+    on: Annotated[str | None, typer.Option("--on", metavar="YYYY-MM-DD", help="The day, with --keep.")] = None,
     folder: Folder = Path("."),
     as_json: AsJson = False,
 ) -> None:
     """Hold a listing's photograph against the host's fixings: different, or alike but for the size.
 
     No scale is needed. Five or more points of one flat face; their names may be those of the fixings, or any.
+    It never decides alone: a picture does not tell the size, and points can be picked wrong.
 
     Example: partkin same-shape top-dask listing.jpg --points picks.csv --in demo-build
     """
-    from partkin import pipeline
+    from partkin import pipeline, sheets
     from partkin import same_shape as shape
 
     build, warnings = pipeline.read(folder)
     say_all(warnings)
     asked = shape.Look(part, image, points, face.value if face is not None else None, play, error_px, camera, corrected)
     found = shape.compare(build, asked)
+    row = shape.row_to_keep(found, asked, on) if keep else None
     typer.echo(shape.compared_json(found) if as_json else shape.compared_text(found, folder.as_posix()), nl=False)
+    if row is not None:
+        sheets.append(folder, "looks.csv", row)
+    if keep:
+        kept = f"kept in looks.csv: {row['looks']}" if row is not None else "nothing kept: the picture does not tell"
+        typer.echo(kept, err=True)

@@ -12,6 +12,7 @@ from partkin.model.build import (
     Cost,
     Feature,
     Holding,
+    Look,
     Neighbour,
     Offer,
     Outcome,
@@ -259,9 +260,22 @@ HOLDINGS: Final = Sheet(
     segment="holding",
 )
 
+LOOKS: Final = Sheet(
+    "looks.csv", "looks", Look, "partkin:Look",
+    (
+        PART,
+        Column("beside", "partkin:beside", "part"),
+        Column("looks", "partkin:likeness", "word", "likeness"),
+        Column("picture", "partkin:picture", "text"),
+        ON,
+        NOTE,
+    ),
+    segment="look",
+)
+
 SHEETS: Final = (
     MODELS, PARTS, FEATURES, READINGS, OFFERS, COSTS, NEIGHBOURS, ZONES, OUTLINES, CONNECTORS, OUTCOMES,
-    HOLDINGS,
+    HOLDINGS, LOOKS,
 )
 
 # The words of each concept scheme.
@@ -280,6 +294,7 @@ WORDS: Final[dict[str, tuple[str, ...]]] = {
     "fastener": words.FASTENER_KINDS,
     "caution": words.CAUTIONS,
     "verdict": words.VERDICTS,
+    "likeness": words.LIKENESSES,
 }
 
 

@@ -116,6 +116,29 @@ def _looks_alike(pair: Pair) -> Told:
     )
 
 
+def _pictured_alike(pair: Pair) -> Told:
+    return (
+        f"a photograph of the donor may show the pattern of the {pair.label}; a picture never tells the size",
+        _pictures(pair, "alike"),
+    )
+
+
+def _pictured_unlike(pair: Pair) -> Told:
+    return (
+        f"in no view can the photograph of the donor be one of the pattern of the {pair.label}",
+        _pictures(pair, "different"),
+    )
+
+
+def _pictures(pair: Pair, likeness: str) -> tuple[str, ...]:
+    donor, other = pair.donor.part.part, pair.other.part.part
+    rows = pair.graph.rows("looks", [pair.graph.part(donor)])
+    return tuple(
+        f"{row.get('picture', 'a photograph')} was held against {other}: {likeness}"
+        for row in rows if last(row["beside"]) == other and row["likeness"] == full(f"partkin:likeness-{likeness}")
+    )  # fmt: skip
+
+
 def _other_hand(pair: Pair) -> Told:
     ours, theirs = pair.donor.part.hand, pair.other.part.hand
     return (
@@ -165,10 +188,12 @@ FINDINGS: dict[str, Finding] = {
         "replacesPart": Finding("superseded", 2, "superseding", _superseded),
         "carriedOverFrom": Finding("carried over", 4, "carried-over", _carried_over),
         "looksLike": Finding("looks alike", 5, "looks-alike", _looks_alike),
+        "picturedLike": Finding("pictured alike", 5, "pictured-alike", _pictured_alike),
         "olderThan": Finding("older part number", 0, "older-number", _older),
         "otherHandThan": Finding("other hand", 0, "other-hand", _other_hand),
         "otherDriveThan": Finding("other drive", 0, "other-drive", _other_drive),
         "otherYearsThan": Finding("other years", 0, "other-years", _other_years),
+        "picturedUnlike": Finding("pictured different", 0, "pictured-different", _pictured_unlike),
     }.items()
 }
 

@@ -10,6 +10,7 @@ from partkin.model.words import (
     Hand,
     Instrument,
     Kind,
+    Likeness,
     Need,
     OptionKind,
     Origin,
@@ -189,6 +190,19 @@ class Connector:
 
 
 @dataclass(frozen=True)
+class Look:
+    """looks.csv: what a photograph of a donor said when it was held against the part it would stand in for."""
+
+    part: str
+    beside: str
+    looks: Likeness
+    picture: str | None = None
+    on: str | None = None
+    note: str | None = None
+    row: int = 0
+
+
+@dataclass(frozen=True)
 class Outcome:
     """outcomes.csv: what really happened."""
 
@@ -246,6 +260,7 @@ class Build:
     connectors: tuple[Connector, ...] = ()
     outcomes: tuple[Outcome, ...] = ()
     holdings: tuple[Holding, ...] = ()
+    looks: tuple[Look, ...] = ()
     work: tuple[Any, ...] = ()
 
     def part(self, part_id: str) -> Part | None:

@@ -9,8 +9,8 @@ from partkin.model.build import Connector, Feature, Part, Reading, VehicleModel,
 class Evidence:
     """One reason to believe (or doubt) that a donor may stand in, as the rules derived it.
 
-    kind: same part number, superseded, carried over, looks alike (they speak for it); other hand,
-    other drive, other years (they speak against it, and never decide alone).
+    kind: same part number, superseded, carried over, looks alike, pictured alike (they speak for it); older part
+    number, other hand, other drive, other years, pictured different (they speak against it, and never decide alone).
     strength: 1 is the strongest (same part number), 5 the weakest (looks alike); 0 for doubts.
     """
 

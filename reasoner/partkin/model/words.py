@@ -11,6 +11,7 @@ Duty = Literal["trim", "body", "structural", "restraint"]
 Hand = Literal["left", "right"]
 Face = Literal["outside", "inside"]
 ZoneKind = Literal["tear seam", "airbag door", "structural", "keep clear", "opening"]
+Likeness = Literal["alike", "different"]
 Quantity = Literal["centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap"]
 Instrument = Literal["steel rule", "tape", "caliper", "template", "photo", "seller"]
 OptionKind = Literal["donor", "repair", "new", "custom"]
@@ -41,6 +42,7 @@ LENGTH_QUANTITIES: Final = ("centres", "near edges", "far edges", "across", "len
 MM_PER_UNIT: Final = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 KG_PER_UNIT: Final = {"kg": 1.0, "g": 0.001, "lb": 0.45359237}
 INSTRUMENTS: Final = ("steel rule", "tape", "caliper", "template", "photo", "seller")
+LIKENESSES: Final = ("alike", "different")
 OPTION_KINDS: Final = ("donor", "repair", "new", "custom")
 FASTENER_KINDS: Final = (
     "bolt", "screw", "nut", "stud nut", "clip", "connector", "hose", "clamp", "adhesive", "strap",

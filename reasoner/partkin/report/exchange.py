@@ -8,7 +8,7 @@ NAMES = {
     "models.csv": "models", "parts.csv": "parts", "features.csv": "features", "readings.csv": "readings",
     "offers.csv": "offers", "costs.csv": "costs", "neighbours.csv": "gaps", "zones.csv": "zones",
     "outlines.csv": "outlines", "connectors.csv": "connectors", "outcomes.csv": "outcomes",
-    "held_by.csv": "fasteners",
+    "held_by.csv": "fasteners", "looks.csv": "photographs held against a pattern",
 }  # fmt: skip
 MOST_LISTED = 20
 

@@ -12,6 +12,7 @@ from partkin.model.build import (
     Cost,
     Feature,
     Holding,
+    Look,
     Neighbour,
     Offer,
     Outcome,
@@ -43,6 +44,7 @@ def build_of(tables: Mapping[str, Table], settings: Settings) -> Build:
         outlines=tuple(_outlines(tables["outlines.csv"])),
         connectors=_plain(Connector, tables["connectors.csv"]),
         outcomes=tuple(_outcome(record) for record in tables["outcomes.csv"].records),
+        looks=_plain(Look, tables["looks.csv"]),
         holdings=tuple(_holding(record, tables["held_by.csv"]) for record in tables["held_by.csv"].records),
     )
 
