@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
+from partkin.model.words import BOLTS_ON, WITH_ADAPTATION
 
 if TYPE_CHECKING:
     from partkin.knowledge import Knowledge
@@ -94,7 +95,7 @@ def decided(build: Build, findings: Findings) -> Verdict:
     from partkin.verdict import decide
 
     verdict = decide(findings)
-    if build.connectors or build.neighbours:
+    if verdict.verdict in (BOLTS_ON, WITH_ADAPTATION) or build.connectors:
         from partkin import surroundings
 
         verdict = surroundings.told(build, findings, verdict)
@@ -103,17 +104,23 @@ def decided(build: Build, findings: Findings) -> Verdict:
 
 def find_out(build: Build, donor: str, host: str | None = None, *, others: bool = True) -> Findings:
     """Gather what the verdict rests on: what is known, how it lies, what may be done."""
+    findings, places = lie(build, donor, host)
+    return findings if places is None else deepen(build, findings, places, others)
+
+
+def lie(build: Build, donor: str, host: str | None = None) -> tuple[Findings, Places | None]:
+    """Gather what is known, and how the donor lies as it is; no places where it is not judged, or nothing can lie."""
     from partkin.verdict import Findings, is_restraint
 
     known = known_of(build, donor, host)
     confidence = build.settings.confidence
     if is_restraint(known):
-        return Findings(known, confidence, _measured_from(known))
+        return Findings(known, confidence, _measured_from(known)), None
     from partkin import trying
 
     places = trying.places_of(known)
     if not places.hosted.fixings or not known.donor.features:
-        return Findings(known, confidence, places.hosted.measured_from)
+        return Findings(known, confidence, places.hosted.measured_from), None
     findings = Findings(
         known, confidence, places.hosted.measured_from,
         trials=trying.trials(known, places, confidence),
@@ -122,13 +129,11 @@ def find_out(build: Build, donor: str, host: str | None = None, *, others: bool 
         sides=trying.side_questions(places),
         layouts_left_out=trying.layouts_left_out(places),
     )  # fmt: skip
-    return _deepen(build, findings, places, others)
+    return findings, places
 
 
-def _deepen(build: Build, findings: Findings, places: Places, others: bool) -> Findings:
+def deepen(build: Build, findings: Findings, places: Places, others: bool = True) -> Findings:
     """Add where the seams lie, and where the donor does not simply fit, work to do and readings to take."""
-    from partkin import seams
-
     trial = findings.trial
     if trial is None:
         return findings
@@ -137,7 +142,7 @@ def _deepen(build: Build, findings: Findings, places: Places, others: bool) -> F
             from partkin import untied
 
             findings = untied.fewest(findings, places)
-        return replace(findings, seams=seams.compare(findings.known, places, trial.answer, trial))
+        return replace(findings, seams=trial.seams)
     from partkin import adapting, next_readings
 
     findings = adapting.look(build, findings, places, others=others)

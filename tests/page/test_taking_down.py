@@ -12,6 +12,7 @@ import pytest
 from partkin import pipeline, sheets
 from partkin.measuring import donors_concerned
 from partkin.model.problem import FaultyInput
+from partkin.page import reading_form
 from partkin.page.desk import Desk
 from partkin.page.reading_form import take_down
 
@@ -23,6 +24,12 @@ KURM = {"quantity": "centres", "from": "a", "to": "b", "value": "1276.2", "unit"
 @pytest.fixture
 def desk(tmp_path):
     return Desk(demo_in(tmp_path / "build"))
+
+
+@pytest.fixture
+def patient(monkeypatch):
+    """However busy this machine is, everything that can be said at once is."""
+    monkeypatch.setattr(reading_form, "PATIENCE_S", 60.0)
 
 
 def rows(desk):
@@ -54,14 +61,14 @@ def test_it_is_one_more_row_and_nothing_else(desk):
     assert last["reading"] == taken.reading.reading
 
 
-def test_it_says_at_once_what_it_changes(desk):
+def test_it_says_at_once_what_it_changes(desk, patient):
     desk.look("top-kurm")
     said = plain(take_down(desk, "top-kurm", KURM).said)
     verdict = pipeline.check(pipeline.load_build(desk.folder), "top-kurm")
     assert f"bolts on as before, least margin {verdict.margin_mm:.2f} mm (before: 0.50)" in said
 
 
-def test_a_verdict_that_changes_is_told_with_both_words(desk):
+def test_a_verdict_that_changes_is_told_with_both_words(desk, patient):
     """k4 is what the demo's glove surround waits for: two distances place it."""
     desk.look("glove-dask")
     glove = {"quantity": "centres", "unit": "mm", "instrument": "caliper", "plus_minus": "0.3"}
@@ -72,11 +79,27 @@ def test_a_verdict_that_changes_is_told_with_both_words(desk):
     assert f"glove-dask): not enough measured, and now {now.verdict}" in said
 
 
-def test_where_work_must_be_sought_the_lie_is_told_at_once_and_the_verdict_follows(desk):
+def test_where_work_must_be_sought_the_lie_is_told_at_once_and_the_verdict_follows(desk, patient):
     desk.look("top-dask")
     said = plain(take_down(desk, "top-dask", {**KURM, "value": "1276"}).said)
     assert "it does not go on as it is, least margin -0." in said and "The verdict follows." in said
     assert desk.look("top-dask").verdict.verdict == "bolts on with adaptation"
+
+
+def test_what_is_not_known_in_time_follows(desk, monkeypatch):
+    monkeypatch.setattr(reading_form, "PATIENCE_S", 0.0)
+    said = plain(take_down(desk, "dash-frame", READINGS["dash-frame"]).said)
+    assert said.count("is being checked. The verdict follows.") == 2 and len(desk.waiting()) == 5
+    assert desk.look("top-kurm").verdict.verdict == "bolts on"
+
+
+def test_time_runs_out_in_the_middle_of_the_draws(desk, monkeypatch):
+    monkeypatch.setattr(reading_form, "PATIENCE_S", 60.0)
+    desk.sheets()
+    real, turn = reading_form.time.monotonic, iter([0.0, 0.0, 1000.0])
+    monkeypatch.setattr(reading_form.time, "monotonic", lambda: next(turn, real()))
+    said = plain(take_down(desk, "top-kurm", KURM).said)
+    assert "Taken down as" in said and "is being checked. The verdict follows." in said
 
 
 def test_a_slip_of_the_tape_is_taken_down_and_said(desk):

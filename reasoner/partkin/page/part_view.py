@@ -11,7 +11,7 @@ from partkin.page.frame import address, faults, refusal, whole
 from partkin.page.markup import Html, tag, text
 from partkin.page.reading_form import Typed, reading_form
 from partkin.report.html_donor import Told, called, readings_of
-from partkin.report.html_pieces import Sources
+from partkin.report.html_pieces import Sources, mark
 from partkin.seeing import Seen
 
 # How long a page waits for a check before it is shown without; the script then fetches it.
@@ -77,7 +77,9 @@ def _donor(desk: Desk, build: Build, part: str, answer: Answer | None, form: Htm
 
 
 def _links(answer: Seen, part: str) -> list[Html]:
-    links = [("Photographs of it", f"/photos?part={address(part)[1:]}")]
+    links = [
+        ("Photographs of it", f"/photos?part={address(part)[1:]}"), ("Getting it out", address("part", part, "out")),
+    ]  # fmt: skip
     if answer.verdict.placement:
         links.insert(0, ("Lay it on by hand", address("part", part, "lay")))
     return [tag("a", words, href=href) for words, href in links]
@@ -92,16 +94,29 @@ def _change(desk: Desk, answer: Seen) -> Html | None:
     return tag("p", tag("b", "When the sheets last changed: "), f"{says}.", class_="soft")
 
 
+def _donor_line(desk: Desk, build: Build, donor: str) -> Html:
+    """Return a donor with its verdict, as far as that is known."""
+    link, answer = tag("a", Html(called(build, donor)), href=address("part", donor)), desk.answer(donor)
+    if answer is None:
+        return tag("li", link, ": being checked", data_waiting="yes")
+    if not isinstance(answer, Seen):
+        return tag("li", link, ": cannot be checked")
+    return tag("li", link, ": ", Html(mark(answer.verdict.verdict)), f" {answer.verdict.verdict}")
+
+
 def _of_the_vehicle(desk: Desk, build: Build, part: Part, said: Html | None, typed: Typed | None) -> Html:
     """Return the page of a host or an original: which donors rest on it, and what was measured on it."""
     desk.begin()
     concerned = donors_concerned(build, part.part)
-    links = [tag("li", tag("a", Html(called(build, donor)), href=address("part", donor))) for donor in concerned]
-    told = "These donors rest on what is measured here:" if links else "No donor rests on this part."
+    told = "These donors rest on what is measured here:" if concerned else "No donor rests on this part."
+    donors = tag("ul", *(_donor_line(desk, build, donor) for donor in concerned), id_="told-donors")
     readings = tag("div", Html(readings_of(build, part.part)), id_="readings")
-    photographs = tag("p", tag("a", "Photographs of it", href=f"/photos?part={address(part.part)[1:]}"))
+    photographs = tag(
+        "p", tag("a", "Photographs of it", href=f"/photos?part={address(part.part)[1:]}"), " ",
+        tag("a", "Getting it out", href=address("part", part.part, "out")), class_="keys",
+    )  # fmt: skip
     main = [
-        tag("h1", Html(called(build, part.part))), tag("p", told), tag("ul", *links), photographs,
+        tag("h1", Html(called(build, part.part))), tag("p", told), donors if concerned else None, photographs,
         tag("div", said, id_="said", aria_live="polite"),
         tag(
             "div", _form(build, part, None, typed), tag("section", tag("h2", "What was measured"), readings),

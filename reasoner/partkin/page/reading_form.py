@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from partkin import measuring, sheets
+from partkin import measuring, pulse, sheets
 from partkin.measuring import donors_concerned, next_id, row_of, surprise_of, told
 from partkin.model.build import Build, Part, Reading
 from partkin.model.problem import FaultyInput
@@ -16,14 +17,14 @@ from partkin.page.frame import address
 from partkin.page.markup import Html, tag, text
 from partkin.report.html_donor import called
 from partkin.report.html_pieces import chance_words, mark, mm
-from partkin.seeing import Seen, Stands, stands
+from partkin.seeing import Lying, Seen
 from partkin.typed_readings import NAMES, Words, understood
 
 FIELDS = ("quantity", "from", "to", "value", "unit", "instrument", "plus_minus", "by", "on", "corrects", "note")
 Typed = Mapping[str, str]
 LONGEST = 500
-# A donor that lies so is answered whole at once; of the others work is sought, which takes longer.
-QUICKLY = ("fits", "missing", "undecided")
+# What is not known by then follows: the answer to a reading is wanted within a tenth of a second.
+PATIENCE_S = 0.08
 
 
 @dataclass(frozen=True)
@@ -83,12 +84,13 @@ def take_down(desk: Desk, part: str, typed: Typed) -> Taken:
     FaultyInput
         It cannot be meant so, or the sheets hold faults; nothing was changed.
     """
+    until_s = time.monotonic() + PATIENCE_S
     build = desk.build()
     before = {donor: _known(desk, donor) for donor in donors_concerned(build, part)}
     words = _words(part, {name: typed.get(name, "").strip()[:LONGEST] for name in FIELDS})
     reading = replace(understood(build, words), reading=next_id(build, part))
     sheets.append(desk.folder, measuring.READINGS, row_of(reading))
-    return Taken(reading, _said(desk, build, reading, before))
+    return Taken(reading, _said(desk, build, reading, before, until_s))
 
 
 def _words(part: str, cells: dict[str, str]) -> Words:
@@ -115,7 +117,9 @@ def _known(desk: Desk, donor: str) -> Verdict | None:
     return answer.verdict if isinstance(answer, Seen) else desk.verdict_before(donor)
 
 
-def _said(desk: Desk, build: Build, reading: Reading, before: dict[str, Verdict | None]) -> Html:
+def _said(
+    desk: Desk, build: Build, reading: Reading, before: dict[str, Verdict | None], until_s: float
+) -> Html:  # fmt: skip
     """Return what a reading did: a surprise, and each donor concerned."""
     lines = [tag("p", tag("b", f"Taken down as {reading.reading}: "), f"{told(reading)}.")]
     surprise = surprise_of(build, reading)
@@ -124,23 +128,33 @@ def _said(desk: Desk, build: Build, reading: Reading, before: dict[str, Verdict 
         lines.append(tag("div", tag("b", f"Look: {surprise}"), again, class_="hold"))
     now = desk.sheets().build
     if now is not None:
-        lines += [_line_of(desk, now, donor, was) for donor, was in before.items()]
+        lines += [_line_of(desk, now, donor, was, until_s) for donor, was in before.items()]
     return text(lines)
 
 
-def _line_of(desk: Desk, build: Build, donor: str, was: Verdict | None) -> Html:
+class _OutOfTime(Exception):
+    """The answer is waited for."""
+
+
+def _line_of(desk: Desk, build: Build, donor: str, was: Verdict | None, until_s: float) -> Html:
+    """Return what a donor's verdict is now, or as much of it as is known in the time there is."""
     name = tag("a", Html(called(build, donor)), href=address("part", donor))
+
+    def in_time(*_: object) -> None:
+        if time.monotonic() > until_s:
+            raise _OutOfTime
+
     try:
-        lies = stands(build, donor)
-    except FaultyInput as fault:
-        return tag("p", name, f" cannot be checked: {'; '.join(problem.what for problem in fault.problems)}.")
-    if lies is None or lies.stand in QUICKLY:
-        answer = desk.look(donor)
-        if isinstance(answer, Seen):
-            return tag("p", name, ": ", *_verdict_words(was, answer.verdict))
-        return tag("p", name, f" cannot be checked: {'; '.join(problem.what for problem in answer.problems)}.")
-    desk.soon(donor, 0.0)
-    return tag("p", name, ": ", *_stand_words(was, lies), " The verdict follows.")
+        in_time()
+        with pulse.heard(in_time):
+            found = desk.quickly(donor)
+    except _OutOfTime:
+        return tag("p", name, " is being checked. The verdict follows.")
+    if isinstance(found, Lying):
+        return tag("p", name, ": ", *_stand_words(was, found), " The verdict follows.")
+    if isinstance(found, Seen):
+        return tag("p", name, ": ", *_verdict_words(was, found.verdict))
+    return tag("p", name, f" cannot be checked: {'; '.join(problem.what for problem in found.problems)}.")
 
 
 def _verdict_words(was: Verdict | None, now: Verdict) -> list[object]:
@@ -153,9 +167,11 @@ def _verdict_words(was: Verdict | None, now: Verdict) -> list[object]:
     return [*words, _figures(was, now.margin_mm, now.chance), "."]
 
 
-def _stand_words(was: Verdict | None, now: Stands) -> list[object]:
-    lies = "it does not go on as it is" if now.stand == "does not" else "whether it goes on as it is cannot be told"
-    return [lies, _figures(was, now.margin_mm, now.chance), "."]
+def _stand_words(was: Verdict | None, now: Lying) -> list[object]:
+    trial = now.findings.trial
+    assert trial is not None
+    lies = "it does not go on as it is" if trial.stand == "does not" else "whether it goes on as it is cannot be told"
+    return [lies, _figures(was, now.margin_mm, trial.chance), "."]
 
 
 def _figures(was: Verdict | None, margin_mm: float | None, chance: object) -> str:
