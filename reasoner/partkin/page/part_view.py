@@ -112,8 +112,8 @@ def _of_the_vehicle(desk: Desk, build: Build, part: Part, said: Html | None, typ
     donors = tag("ul", *(_donor_line(desk, build, donor) for donor in concerned), id_="told-donors")
     readings = tag("div", Html(readings_of(build, part.part)), id_="readings")
     photographs = tag(
-        "p", tag("a", "Photographs of it", href=f"/photos?part={address(part.part)[1:]}"), " ",
-        tag("a", "Getting it out", href=address("part", part.part, "out")), class_="keys",
+        "p", tag("a", "Photographs of it", href=f"/photos?part={address(part.part)[1:]}"),
+        tag("a", "Getting it out", href=address("part", part.part, "out")), class_="ways",
     )  # fmt: skip
     main = [
         tag("h1", Html(called(build, part.part))), tag("p", told), donors if concerned else None, photographs,

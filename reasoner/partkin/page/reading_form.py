@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 from partkin import measuring, pulse, sheets
 from partkin.measuring import donors_concerned, next_id, row_of, surprise_of, told
 from partkin.model.build import Build, Part, Reading
-from partkin.model.problem import FaultyInput
 from partkin.model.verdict import Verdict
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, QUANTITIES
 from partkin.page.desk import Desk
