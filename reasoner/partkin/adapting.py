@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from partkin.adaptation import DEFAULT_LIMIT, GOES_ON_AS_IT_IS, Cheapest, adapted_task, workmanship_of
+from partkin.brackets import brackets_of
 from partkin.fit import solve
 from partkin.fit.task import Prepared
 from partkin.model.adapting import Adaptation, AdaptationAnswer, AdaptationQuestion
@@ -18,7 +19,7 @@ from partkin.model.trial import SeamCheck, Trial
 from partkin.next_readings import covariance_mm2
 from partkin.seams import compare
 from partkin.signs import goes_on, laid, pressing
-from partkin.trying import Places, chance_of, prepared_task
+from partkin.trying import Places, chance_of, in_layouts, prepared_task
 from partkin.verdict import Findings, strictest_duty
 
 
@@ -35,11 +36,16 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
     if wrong_way is not None:
         seams = compare(findings.known, places, trial.answer, trial)
         return replace(findings, seams=seams, adapting=AdaptationAnswer((), why=f"{wrong_way.says}; {NO_CURE}"))
+    places = in_layouts(places, trial.layouts)
     prepared = prepared_task(findings.known, places, mirrored=trial.mirrored)
     measured, waiting = _measured(prepared, trial)
     question = question_of(build, findings, trial, replace(prepared, task=measured))
     if waiting:
         return _nothing_found(findings, places, trial, [(_as_far_as_measured(question, trial), None)])
+    if len(findings.trials) > 1:
+        answer = _as_far_as_measured(question, trial)
+        told = replace(answer, why=_several(findings)) if answer.why == UNMEASURED else answer
+        return _nothing_found(findings, places, trial, [(told, None)])
     refused: list[tuple[AdaptationAnswer, SeamCheck | None]] = []
     for reserve_mm in dict.fromkeys(share * _spread_mm(places) for share in RESERVES):
         search = _search(question, trial, reserve_mm)
@@ -51,12 +57,24 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
         if sound:
             answer = search.whole(OTHERS if others else 0)
             more, _ = _sound(findings, replace(answer, adaptations=answer.adaptations[1:]), prepared, places)
-            kept = (answer.adaptations[0], *(adaptation for adaptation, _ in more))
+            kept = tuple(
+                _with_pairing(one, trial) for one in (answer.adaptations[0], *(adaptation for adaptation, _ in more))
+            )
             return replace(
                 findings, seams=lying, adapting=replace(answer, adaptations=kept), adapted_chance=sound[0][1]
             )
         refused.append((replace(search.first, adaptations=(), why=TOO_UNSURE), lying))
     return _nothing_found(findings, places, trial, refused)
+
+
+def _with_pairing(adaptation: Adaptation, trial: Trial) -> Adaptation:
+    """Say how the donor is laid on for the work where that is not how it was shown to lie best as it is."""
+    shown = {p.fixing: p.feature for p in trial.answer.pairs}
+    own = {f.id for f in trial.task.features}
+    if all(shown.get(fixing, feature) == feature for fixing, feature in adaptation.pairs if feature in own):
+        return adaptation
+    pairs = ", ".join(f"{feature} on {fixing}" for fixing, feature in adaptation.pairs)
+    return replace(adaptation, notes=(*adaptation.notes, f"This lays it on another way round: {pairs}."))
 
 
 def _measured(prepared: Prepared, trial: Trial) -> tuple[FitTask, bool]:
@@ -80,6 +98,16 @@ def _measured(prepared: Prepared, trial: Trial) -> tuple[FitTask, bool]:
         options=tuple(o for o in options if waiting.isdisjoint((o.fixing, o.feature))),
     )  # fmt: skip
     return measured, not held.isdisjoint(waiting)
+
+
+def _several(findings: Findings) -> str:
+    """What has to be found out before any work: cuts for one way of laying it on would be wrong for the other."""
+    trials = findings.trials
+    if any(trial.without is not None for trial in trials):
+        return f"{WOULD_DO}, but readings contradict each other: take the ones named below again before any work"
+    if len({trial.mirrored for trial in trials}) > 1:
+        return f"{WOULD_DO}, but which face was looked at (seen_from) has to be known on both parts before any work"
+    return f"{WOULD_DO}, but the readings leave more than one layout open: tell them apart before any work"
 
 
 def _as_far_as_measured(question: AdaptationQuestion, trial: Trial) -> AdaptationAnswer:
@@ -154,8 +182,9 @@ KEPT_BACK_AT_MOST = 0.7
 OTHERS = 2
 # Sets of jobs that are tried only to say whether work would do, where no work is offered yet.
 TRIED_UNMEASURED = 40
+WOULD_DO = "work would bring it within reach"
 UNMEASURED = "work would bring what is measured within reach, but not everything that has to hold is measured"
-TOO_UNSURE = "work would bring it within reach, but the readings are too coarse to be sure of it"
+TOO_UNSURE = f"{WOULD_DO}, but the readings are too coarse to be sure of it"
 
 
 def question_of(build: Build, findings: Findings, trial: Trial, prepared: Prepared) -> AdaptationQuestion:
@@ -179,6 +208,7 @@ def question_of(build: Build, findings: Findings, trial: Trial, prepared: Prepar
         host_outlines=_outlines(build, known.host),
         original=original.part if original is not None else None,
         original_zones=original.zones if original is not None else (),
+        brackets=brackets_of(build, original.part, frozenset(prepared.fixings)) if original is not None else (),
     )  # fmt: skip
 
 

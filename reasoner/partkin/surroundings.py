@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from itertools import chain
 
 from partkin import adapting, trying
-from partkin.adaptation import compare_connectors, connector_jobs, edge_gaps, trim_jobs
+from partkin.adaptation import compare_connectors, connector_jobs, edge_gaps, fasteners_as_it_is, trim_jobs
 from partkin.model.adapting import AdaptationQuestion, EdgeGap, RuledOut
 from partkin.model.build import Build
 from partkin.model.fitting import Placement
@@ -26,7 +26,7 @@ class Lying:
 
 
 def told(build: Build, findings: Findings, verdict: Verdict) -> Verdict:
-    """Add the gaps along its edges, its connectors, and the jobs that these ask for, where the donor goes on."""
+    """Add gaps along its edges, connectors, fasteners, and the jobs that these ask for, where the donor goes on."""
     known = findings.known
     if verdict.verdict == NOT_JUDGED:
         return verdict
@@ -36,6 +36,9 @@ def told(build: Build, findings: Findings, verdict: Verdict) -> Verdict:
     if there is None:
         return replace(verdict, connectors=connectors)
     jobs = connector_jobs(there.question, connectors)
+    if verdict.adaptation is None and verdict.pairs:
+        more, notes = fasteners_as_it_is(there.question, [(pair.fixing, pair.feature) for pair in verdict.pairs])
+        jobs, verdict = (*more, *jobs), replace(verdict, notes=(*verdict.notes, *notes))
     if there.placement is None:
         return replace(verdict, connectors=connectors, besides=jobs)
     edges = _edges(build, findings, verdict, there.placement)
@@ -51,7 +54,7 @@ def lying(build: Build, findings: Findings, verdict: Verdict) -> Lying | None:
     trial = findings.trial
     if trial is None or verdict.verdict not in GOES_ON:
         return None
-    places = trying.places_of(findings.known)
+    places = trying.in_layouts(trying.places_of(findings.known), trial.layouts)
     prepared = trying.prepared_task(findings.known, places, mirrored=trial.mirrored)
     question = adapting.question_of(build, findings, trial, prepared)
     placement = verdict.placement

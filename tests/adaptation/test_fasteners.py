@@ -94,7 +94,8 @@ def test_a_difference_too_small_to_matter() -> None:
 
 def test_studs_that_may_be_too_short_are_named() -> None:
     answer = cheapest(_asked(studs(*SQUARE), 5.0, 3.0), solve)
-    assert "2.0 mm thicker" in answer.notes[-1] and "F1, F2, F3, F4" in answer.notes[-1]
+    notes = answer.adaptations[0].notes
+    assert "2.0 mm thicker" in notes[-1] and "F1, F2, F3, F4" in notes[-1]
 
 
 def test_clips_are_counted_on_as_new() -> None:

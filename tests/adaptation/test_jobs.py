@@ -309,10 +309,13 @@ def test_nothing_known_of_what_goes_through() -> None:
 
 
 def test_what_nobody_has_said_is_noted() -> None:
-    notes = cheapest(_square((306.0, 200.0), donor=Part("D", duty="trim")), solve).notes
-    assert "The material of D is not known: find out before the first cut." in notes
-    assert any("outline of D is not known" in note for note in notes)
-    odd = cheapest(_square((306.0, 200.0), donor=Part("D", material="papier-mache", duty="trim")), solve).notes
+    def notes(**known: object) -> tuple[str, ...]:
+        return cheapest(_square((306.0, 200.0), **known), solve).adaptations[0].notes
+
+    unsaid = notes(donor=Part("D", duty="trim"))
+    assert "The material of D is not known: find out before the first cut." in unsaid
+    assert any("outline of D is not known" in note for note in unsaid)
+    odd = notes(donor=Part("D", material="papier-mache", duty="trim"))
     assert any("'papier-mache', which the table does not know" in note for note in odd)
     rim = Outline("D", "edge", "rim", ((-50.0, -50.0), (360.0, -50.0), (360.0, 250.0), (-50.0, 250.0)))
-    assert cheapest(_square((306.0, 200.0), donor_outlines=(rim,)), solve).notes == ()
+    assert notes(donor_outlines=(rim,)) == ()

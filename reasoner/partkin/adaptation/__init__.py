@@ -4,6 +4,7 @@ from partkin.adaptation.answering import DEFAULT_LIMIT, GOES_ON_AS_IT_IS, Cheape
 from partkin.adaptation.applied import adapted_features, adapted_task, workmanship_of
 from partkin.adaptation.bench_sheet import worklist
 from partkin.adaptation.connectors import compare_connectors, connector_jobs
+from partkin.adaptation.fasteners import fasteners_as_it_is
 from partkin.adaptation.outlines import edge_gaps, trim_jobs
 from partkin.adaptation.tables import read_work
 from partkin.adaptation.zones import near_zone, seam_departure
@@ -18,6 +19,7 @@ __all__ = [
     "compare_connectors",
     "connector_jobs",
     "edge_gaps",
+    "fasteners_as_it_is",
     "near_zone",
     "read_work",
     "seam_departure",

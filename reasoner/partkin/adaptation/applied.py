@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from partkin.model.adapting import Action, Adaptation
+from partkin.model.adapting import Action, Adaptation, Bracket
 from partkin.model.build import Feature
 from partkin.model.fitting import FitTask, Option, Spot
 
@@ -43,10 +43,15 @@ def adapted_task(task: FitTask, adaptation: Adaptation) -> FitTask:
         elif action.do in RESHAPES:
             side = features if action.side == "donor" else fixings
             side[action.feature] = _reshaped(side[action.feature], action)
-    left_out = {a.fixing for a in adaptation.actions if a.do == "leave unused"}
+    left_out = {a.fixing for a in adaptation.actions if a.do in ("leave unused", "move over")}
+    # A bracket that is moved over is fixed where its fixing is.
+    met = {a.fixing for a in adaptation.actions if a.do == "move over"}
     return replace(
         task,
-        fixings=tuple(replace(s, should=False) if s.id in left_out else s for s in fixings.values()),
+        fixings=tuple(
+            replace(s, should=False, must=s.must and s.id not in met) if s.id in left_out else s
+            for s in fixings.values()
+        ),
         features=tuple(features.values()),
         options=tuple(Option(*pair, allowed_mm[pair]) for pair in adaptation.pairs),
         given=True,
@@ -81,9 +86,10 @@ def workmanship_of(adaptation: Adaptation, side: str = "donor") -> dict[str, flo
 
 
 def adapted_features(
-    features: Iterable[Feature], adaptation: Adaptation, side: str = "donor"
+    features: Iterable[Feature], adaptation: Adaptation, side: str = "donor", brackets: Iterable[Bracket] = ()
 ) -> tuple[Feature, ...]:
-    """Return the features of a part as its sheet would list them after the work."""
+    """Return the features of a part as its sheet would list them after the work; `brackets`: those of the question."""
+    moved = {bracket.fixing: bracket.feature for bracket in brackets}
     changed: dict[str, Feature] = {feature.feature: feature for feature in features}
     for action in adaptation.actions:
         if action.side != side:
@@ -95,6 +101,12 @@ def adapted_features(
             changed[action.feature] = Feature(
                 action.part, action.feature, "hole", across_mm=action.to_mm, x_mm=x, y_mm=y, z_mm=z,
                 goes_on=action.fixing, need="should",
+            )  # fmt: skip
+        elif action.do == "move over" and action.at_mm is not None and action.fixing in moved:
+            x, y, z = (*action.at_mm, None)[:3]
+            changed[action.feature] = replace(
+                moved[action.fixing], part=action.part, feature=action.feature, x_mm=x, y_mm=y, z_mm=z,
+                goes_on=action.fixing,
             )  # fmt: skip
     return tuple(changed.values())
 

@@ -5,16 +5,27 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from partkin.adaptation.limits import PartLimits, Refusal, centre_line, limits_of, refuse_cut
+from partkin.adaptation.limits import (
+    LICENSED,
+    SAFETY,
+    PartLimits,
+    Refusal,
+    centre_line,
+    limits_of,
+    refuse_cut,
+)
 from partkin.adaptation.pairs import Opening, PairSizes, clearance_hole_mm, drill_up_mm, sizes_of, thread_mm
 from partkin.adaptation.room import Rim, grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
 from partkin.adaptation.tables import rule, work_for
-from partkin.model.adapting import AdaptationQuestion
+from partkin.model.adapting import AdaptationQuestion, Bracket
 from partkin.model.build import Feature
 from partkin.model.fitting import Option, Spot
+from partkin.model.words import PROTECTED_ZONES
 
 # A rim is an arc of this radius: a line, as near as makes no difference, that the geometry takes as a pair.
 RIM_RADIUS_MM = 1000.0
+# Common practice, no source: holes to drill for a bracket of which nobody has said how it is held.
+BRACKET_HOLES = 2
 # Host features that a plain new hole in the donor goes on.
 TAKE_A_HOLE = ("stud", "tapped hole", "captive nut", "hole", "slot", "peg")
 
@@ -58,6 +69,7 @@ class Choice:
     cost: float
     across_mm: float | None = None
     refusal: Refusal | None = None
+    bracket: Bracket | None = None
 
     @property
     def cuts(self) -> str | None:
@@ -196,8 +208,8 @@ def _beats(other: Choice, choice: Choice, first: bool) -> bool:
     """Whether `other` makes `choice` pointless. Leaving a pair out never makes work on it pointless."""
     if other.refusal is not None or (other.shape is None) != (choice.shape is None):
         return False
-    if choice.do == ("thread insert",):
-        return False  # A thinner bolt is less work and holds less: both are worth offering.
+    if choice.do in (("thread insert",), ("move over",)):
+        return False  # A thinner bolt holds less, a new hole may find no room: both are worth offering.
     dearer = other.minutes > choice.minutes or other.cost > choice.cost
     if dearer or not holds(choice, other):
         return False
@@ -332,6 +344,7 @@ def _without(bench: Bench, unit: Unit) -> Iterator[Choice]:
         return
     if not unit.fixing.must and unit.host.kind not in ("stud", "peg"):
         yield bench.choice(("leave unused",), "donor", None)
+    yield from move_over(bench, unit)
     if unit.donor is not None and unit.donor.kind not in ("hole", "slot", "peg hole"):
         return
     yield from new_hole(bench, unit)
@@ -351,3 +364,27 @@ def new_hole(bench: Bench, unit: Unit) -> Iterator[Choice]:
     miss_mm = bench.tolerance_mm("new hole")
     across_mm = clearance_hole_mm(bolt_mm, share_mm, miss_mm)
     yield bench.choice(("new hole",), "donor", None, across_mm, bench.donor.may("new hole"))
+
+
+def move_over(bench: Bench, unit: Unit) -> Iterator[Choice]:
+    """A bracket of the original, taken over to the donor; whether it keeps clear of zones shows at the placement."""
+    drill_minutes, drill_cost = bench.work("new hole")
+    minutes, cost = bench.work("move over")
+    for bracket in bench.question.brackets:
+        if bracket.fixing == unit.fixing.id:
+            holes = bracket.holes or BRACKET_HOLES
+            yield Choice(
+                ("move over",), "donor", None, minutes + bracket.minutes + holes * drill_minutes,
+                cost + holes * drill_cost, refusal=_kept_where_it_is(bench, bracket), bracket=bracket,
+            )  # fmt: skip
+
+
+def _kept_where_it_is(bench: Bench, bracket: Bracket) -> Refusal | None:
+    if bracket.duty in (None, "structural", "restraint"):
+        duty = f"is a {bracket.duty} part" if bracket.duty else "has no duty written down"
+        return Refusal(f"{bracket.part} {duty}: it is not moved on this program's advice; {LICENSED}", SAFETY)
+    if bracket.reach_mm is None and any(o.what in PROTECTED_ZONES for o in bench.donor.obstacles):
+        part = bench.question.donor.part
+        says = f"where the holes for {bracket.part} would come is not known, and {part} has a protected zone"
+        return Refusal(f"{says}; {LICENSED}", SAFETY)
+    return bench.donor.may("new hole")

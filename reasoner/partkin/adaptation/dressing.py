@@ -11,7 +11,7 @@ import numpy as np
 
 from partkin.adaptation import phrases
 from partkin.adaptation.choices import Bench, Choice, Unit
-from partkin.adaptation.limits import Obstacle, PartLimits, Refusal, refuse_cut
+from partkin.adaptation.limits import Obstacle, PartLimits, Refusal, refuse_bracket, refuse_cut
 from partkin.adaptation.pairs import Opening, drill_up_mm
 from partkin.adaptation.room import Rim
 from partkin.adaptation.standing import heading_deg, lengthened, line3, nearest, standing
@@ -51,16 +51,18 @@ def dress(bench: Bench, units: Sequence[Unit], vector: Sequence[int], placement:
     actions: list[Action] = []
     cuts: list[Cut] = []
     pairs: list[tuple[str, str]] = []
+    refusal: Refusal | None = None
     for unit, chosen in zip(units, vector, strict=True):
         choice = unit.choices[chosen]
         made = _Job(bench, unit, choice, placement)
         actions += made.actions
         cuts += made.cuts
+        refusal = refusal or made.refusal
         if made.paired is not None:
             pairs.append((unit.fixing.id, made.paired))
     actions.sort(key=lambda action: ORDER.index(action.do))
     numbered = tuple(replace(action, order=n) for n, action in enumerate(actions, start=1))
-    return Dressed(numbered, tuple(pairs), _collision(bench, cuts))
+    return Dressed(numbered, tuple(pairs), refusal or _collision(bench, cuts))
 
 
 def _collision(bench: Bench, cuts: list[Cut]) -> Refusal | None:
@@ -109,6 +111,7 @@ class _Job:
         self.bench, self.unit, self.choice, self.placement = bench, unit, choice, placement
         self.cuts: list[Cut] = []
         self.actions: list[Action] = []
+        self.refusal: Refusal | None = None
         self.paired: str | None = unit.feature.id if unit.feature is not None else None
         self.part = (bench.question.donor if choice.side == "donor" else bench.question.host).part
         for do in choice.do:
@@ -117,6 +120,7 @@ class _Job:
                 "slot": self._slot,
                 "new hole": self._new_hole,
                 "leave unused": self._leave,
+                "move over": self._move_over,
                 "other bolt": self._other_bolt,
                 "thread insert": self._insert,
             }[do]()
@@ -267,11 +271,15 @@ class _Job:
                 best, found = float(gap @ along) / length_mm, spot.id
         return found
 
-    def _new_hole(self) -> None:
-        unit, across_mm = self.unit, self.choice.across_mm or 0.0
+    @property
+    def fixing_at_mm(self) -> tuple[float, ...]:
+        """Where the fixing stands in the donor's frame, to a tenth."""
         back = np.linalg.inv(np.array(self.placement.matrix, dtype=float))
-        there = line3(unit.fixing).mean(axis=0) @ back[:3, :3].T + back[:3, 3]
-        at_mm = tuple(round(float(value), 1) for value in there[: len(unit.fixing.at_mm)])
+        there = line3(self.unit.fixing).mean(axis=0) @ back[:3, :3].T + back[:3, 3]
+        return tuple(round(float(value), 1) for value in there[: len(self.unit.fixing.at_mm)])
+
+    def _new_hole(self) -> None:
+        unit, across_mm, at_mm = self.unit, self.choice.across_mm or 0.0, self.fixing_at_mm
         old = unit.feature.id if unit.feature is not None else None
         name = f"new-{unit.fixing.id}"
         line = np.array([at_mm[:2], at_mm[:2]])
@@ -294,6 +302,22 @@ class _Job:
         feature = self.unit.feature.id if self.unit.feature is not None else self.unit.fixing.id
         self.paired = None
         self._add("leave unused", phrases.leave_unused(self.unit.fixing.id, feature), feature=feature)
+
+    def _move_over(self) -> None:
+        """The bracket goes where the fixing is: the pair no longer depends on where the part lies."""
+        bracket, at_mm = self.choice.bracket, self.fixing_at_mm
+        assert bracket is not None
+        original = self.bench.question.original
+        says = phrases.move_over(bracket, original.part if original else "the original", at_mm, self.part)
+        self.paired = None
+        self.refusal = refuse_bracket(self.bench.donor, at_mm, bracket)
+        rate = self.bench.question.settings.labour_rate
+        cost = None if rate is None else round(self.choice.minutes * rate / 60.0 + self.choice.cost, 2)
+        drill = work_for("new hole", self.bench.donor.group, self.bench.question.work)
+        self._add(
+            "move over", says, feature=f"moved-{self.unit.fixing.id}", at_mm=at_mm, minutes=self.choice.minutes,
+            cost=cost, material_cost=self.choice.cost, tools=("tools to undo it", *drill.tools),
+        )  # fmt: skip
 
     def _other_bolt(self) -> None:
         sizes = self.unit.sizes

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from partkin.adaptation.choices import Bench, Unit
+from partkin.adaptation.choices import Bench, Unit, unit_of_pair
 from partkin.adaptation.dressing import priced_action
 from partkin.adaptation.limits import OPENINGS
 from partkin.adaptation.pairs import THREADED
 from partkin.adaptation.tables import material_of, next_bolt_length_mm, rule, washer_for
-from partkin.model.adapting import Action
+from partkin.model.adapting import Action, AdaptationQuestion
 
 
 @dataclass(frozen=True)
@@ -86,7 +86,7 @@ def fastener_jobs(bench: Bench, units: Sequence[Unit]) -> tuple[tuple[Action, ..
         thicker_mm = 0.0
     for unit in units:
         if "clip" in (unit.host.kind, unit.donor.kind if unit.donor else None):
-            says = f"Use a new clip at {unit.fixing.id}: old ones break or loosen when they come off."
+            says = f"At {unit.fixing.id}: use a new clip; old ones break or loosen when they come off."
             actions.append(_job(bench, "new clip", unit, says))
         elif thicker_mm < 0.0 and _is_bolted(unit):
             actions.append(_spacer(bench, unit, -thicker_mm))
@@ -103,6 +103,24 @@ def fastener_jobs(bench: Bench, units: Sequence[Unit]) -> tuple[tuple[Action, ..
     return tuple(actions), tuple(notes)
 
 
+def fasteners_as_it_is(
+    question: AdaptationQuestion, pairs: Sequence[tuple[str, str]]
+) -> tuple[tuple[Action, ...], tuple[str, ...]]:
+    """Say what a donor that goes on as it is asks for besides: spacers, longer bolts, new clips; and what to see to.
+
+    Parameters
+    ----------
+    question
+    pairs
+        (fixing, feature) as it lies.
+    """
+    bench, task = Bench(question), question.task
+    fixings, features = {spot.id: spot for spot in task.fixings}, {spot.id: spot for spot in task.features}
+    options = {(option.fixing, option.feature): option for option in task.options}
+    units = [unit_of_pair(bench, fixings[a], features[b], options.get((a, b))) for a, b in pairs]
+    return fastener_jobs(bench, units)
+
+
 def _is_bolted(unit: Unit) -> bool:
     if unit.host.kind == "stud":
         return True
@@ -116,8 +134,8 @@ def _job(bench: Bench, do: str, unit: Unit, says: str) -> Action:
 
 def _spacer(bench: Bench, unit: Unit, thick_mm: float) -> Action:
     says = (
-        f"Put a spacer or washers {thick_mm:.1f} mm thick between the donor and {unit.fixing.id}: the donor is that "
-        "much thinner than the original, and its face is to lie where the original's lay. The bolt stays as long."
+        f"At {unit.fixing.id}: put a spacer or washers {thick_mm:.1f} mm thick between donor and fixing. The donor is "
+        "that much thinner than the original, and its face is to lie where the original's lay. The bolt stays as long."
     )
     return replace(_job(bench, "spacer", unit, says), to_mm=thick_mm)
 
@@ -136,8 +154,8 @@ def _longer_bolt(bench: Bench, unit: Unit, donor_mm: float, thicker_mm: float) -
     if length_mm is None:
         return None
     says = (
-        f"At {unit.fixing.id} use an M{unit.bolt_mm:g} bolt {length_mm:g} mm long or longer: {clamped_mm:g} mm clamped "
-        f"+ {stack.washer_mm:g} washer + {stack.engaged_mm:g} in the thread = {stack.needed_mm:.1f} mm, because the "
-        f"donor is {thicker_mm:.1f} mm thicker than the original. See that it does not reach the bottom."
+        f"At {unit.fixing.id}: use an M{unit.bolt_mm:g} bolt {length_mm:g} mm long or longer: {clamped_mm:g} mm "
+        f"clamped + {stack.washer_mm:g} washer + {stack.engaged_mm:g} in the thread = {stack.needed_mm:.1f} mm, because "
+        f"the donor is {thicker_mm:.1f} mm thicker than the original. See that it does not reach the bottom."
     )
     return replace(_job(bench, "longer bolt", unit, says), to_mm=unit.bolt_mm, length_mm=length_mm)

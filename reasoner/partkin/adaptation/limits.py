@@ -9,7 +9,7 @@ import numpy as np
 
 from partkin.adaptation.tables import Material, material_of, rule, rule_or_none
 from partkin.adaptation.zones import near_zone
-from partkin.model.adapting import AdaptationQuestion
+from partkin.model.adapting import AdaptationQuestion, Bracket
 from partkin.model.build import Feature, Outline, Part, Zone
 from partkin.model.fitting import Spot
 from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES, Duty
@@ -275,6 +275,25 @@ def refuse_cut(
             if away_mm < least_mm:
                 says = f"its centre would come within {away_mm:.0f} mm of an edge ({least_mm:.1f} are kept)"
                 return Refusal(says, source)
+    return None
+
+
+def refuse_bracket(limits: PartLimits, at_mm: tuple[float, ...], bracket: Bracket) -> Refusal | None:
+    """Check that a bracket whose own feature comes to a place reaches the part, and no hole for it a protected zone."""
+    margin, at = rule("zone margin"), np.array([at_mm[:2], at_mm[:2]], dtype=float)
+    rings = [obstacle for obstacle in limits.obstacles if obstacle.what == "edge" and len(obstacle.starts) > 2]
+    if rings and bracket.reach_mm is not None and not any(_covers(ring, at) for ring in rings):
+        away_mm = min(apart_mm(at, ring.starts, ring.ends) for ring in rings)
+        if away_mm > bracket.reach_mm:
+            reach = f"it reaches {bracket.reach_mm:.0f} mm, and the edge is {away_mm:.0f} mm away"
+            return Refusal(f"{bracket.part} would not reach the part as its outline is drawn: {reach}", "the outline")
+    for obstacle in limits.obstacles:
+        if obstacle.what in PROTECTED_ZONES:
+            kept_mm = apart_mm(at, obstacle.starts, obstacle.ends) - (bracket.reach_mm or 0.0)
+            if kept_mm < margin.value or _covers(obstacle, at):
+                where = f"come within {max(0.0, kept_mm):.0f} mm of"
+                says = f"its holes could {where} the {obstacle.what} {obstacle.name} ({margin.value:g} mm are kept)"
+                return Refusal(f"{says}; {LICENSED}", margin.source)
     return None
 
 

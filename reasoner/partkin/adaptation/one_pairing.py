@@ -9,7 +9,17 @@ from functools import cached_property
 import numpy as np
 
 from partkin.adaptation.applied import adapted_task
-from partkin.adaptation.choices import TAKE_A_HOLE, Bench, Choice, Unit, enclosing, holds, new_hole, unit_of_pair
+from partkin.adaptation.choices import (
+    TAKE_A_HOLE,
+    Bench,
+    Choice,
+    Unit,
+    enclosing,
+    holds,
+    move_over,
+    new_hole,
+    unit_of_pair,
+)
 from partkin.adaptation.dressing import dress
 from partkin.adaptation.fasteners import fastener_jobs
 from partkin.adaptation.limits import refuse_cut
@@ -22,6 +32,8 @@ from partkin.model.adapting import Action, Adaptation, AdaptationAnswer, Adaptat
 from partkin.model.fitting import FitAnswer, Option, Placement, Spot
 
 CUTS = ("open out", "slot", "new hole", "thread insert")
+# Jobs done where the fixing stands once the part is laid on by the rest.
+MADE_THERE = (("new hole",), ("move over",))
 GOES_ON_AS_IT_IS = "it goes on as it is"
 TOO_MANY = "no set of permitted jobs was found within the limit"
 
@@ -93,7 +105,8 @@ class OnePairing:
             return self._without_hopeless_holes(unit_of_pair(self.bench, fixing, feature, option))
         host = self.bench.host_feature[fixing.id]
         unit = Unit(fixing, None, host, None, None, (), bolt_of(self.question, host, host))
-        return self._without_hopeless_holes(replace(unit, choices=tuple(new_hole(self.bench, unit))))
+        choices = (*new_hole(self.bench, unit), *move_over(self.bench, unit))
+        return self._without_hopeless_holes(replace(unit, choices=choices))
 
     def _wrong_thread(self, fixing: Spot, free: list[Spot]) -> Spot | None:
         """The feature that stands at a fixing and only lacks the right thread."""
@@ -117,7 +130,7 @@ class OnePairing:
         as it is; the check is made again at the placement of the whole adaptation.
         """
         judged = [
-            self._judged_hole(unit, choice) if choice.do == ("new hole",) and choice.refusal is None else choice
+            self._judged_hole(unit, choice) if choice.do in MADE_THERE and choice.refusal is None else choice
             for choice in unit.choices
         ]
         return replace(unit, choices=tuple(choice for choice in judged if choice is not None))
@@ -129,6 +142,8 @@ class OnePairing:
         dressed = dress(self.bench, (replace(unit, choices=(choice,)),), (0,), rest.placement)
         if dressed.refusal is None:
             return choice
+        if choice.do == ("move over",):
+            return replace(choice, refusal=dressed.refusal)
         # That its own old hole is in the way rules nothing out that anyone would want.
         in_the_way = unit.feature is not None and self._is_in_the_way(unit.feature, dressed.actions[0])
         return None if in_the_way else replace(choice, refusal=dressed.refusal)
@@ -200,15 +215,15 @@ class OnePairing:
 
     def _worded(self, found: Sequence[Optimum]) -> AdaptationAnswer:
         jobs, notes = fastener_jobs(self.bench, self.units)
-        adaptations = tuple(self._adaptation(optimum, jobs) for optimum in found)
+        adaptations = tuple(self._adaptation(optimum, jobs, notes) for optimum in found)
         return AdaptationAnswer(
             tuple(a for a in adaptations if a.actions), (),
-            None if adaptations[0].actions else GOES_ON_AS_IT_IS, notes=(*self._unchecked(adaptations), *notes),
+            None if adaptations[0].actions else GOES_ON_AS_IT_IS,
         )  # fmt: skip
 
-    def _unchecked(self, adaptations: Sequence[Adaptation]) -> tuple[str, ...]:
+    def _unchecked(self, actions: Sequence[Action]) -> tuple[str, ...]:
         """What the work rests on that nobody has said."""
-        cut = any(action.do in CUTS and action.side == "donor" for each in adaptations for action in each.actions)
+        cut = any(action.do in CUTS and action.side == "donor" for action in actions)
         notes = []
         if cut and self.bench.donor.material is None:
             said = self.question.donor.material
@@ -286,7 +301,7 @@ class OnePairing:
             sets.append((number, same))
         return tuple(sets)
 
-    def _adaptation(self, optimum: Optimum, jobs: tuple[Action, ...]) -> Adaptation:
+    def _adaptation(self, optimum: Optimum, jobs: tuple[Action, ...], notes: tuple[str, ...]) -> Adaptation:
         finished = optimum.finished
         assert isinstance(finished, Finished)
         own = [job for job in jobs if job.fixing in dict(finished.pairs)]
@@ -298,8 +313,9 @@ class OnePairing:
         more = 0.0 if rate is None else sum(action.cost or 0.0 for action in own)
         bound = None if rate is None or optimum.bound is None else round(optimum.bound / 1000.0 + more, 2)
         return Adaptation(
-            actions, minutes, cost, finished.margin_mm, optimum.proved and self.unique, bound, finished.pairs
-        )
+            actions, minutes, cost, finished.margin_mm, optimum.proved and self.unique, bound, finished.pairs,
+            optimum.proved, (*self._unchecked(actions), *notes),
+        )  # fmt: skip
 
     def _ruled_out(self, below: int | None) -> tuple[RuledOut, ...]:
         return ruled_out(self.units, self.optimiser, self.costs, below, self.question)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from partkin.adaptation.limits import PartLimits, edge_distance_mm
 from partkin.adaptation.tables import rule, washer_for
+from partkin.model.adapting import Bracket
 
 
 @dataclass(frozen=True)
@@ -76,7 +77,7 @@ def slot(
     towards: str | None, bolt_mm: float, edge_mm: float | None,
 ) -> str:  # fmt: skip
     """A new slot, to one side of the hole."""
-    runs = f"towards {towards} ({_angle(along_deg)})" if towards else f"at {_angle(along_deg)}"
+    runs = f"towards {towards} ({_angle(along_deg)})" if towards else _angle(along_deg, "at ")
     wider = f" (the hole is {from_mm:.1f})" if width_mm > from_mm + 1e-9 else ""
     return (
         f"File {what} into a slot {width_mm:.1f} mm wide{wider} and {length_mm:.0f} mm long overall, to one "
@@ -86,14 +87,14 @@ def slot(
     )
 
 
-def _angle(along_deg: float) -> str:
+def _angle(along_deg: float, at: str = "") -> str:
     """An angle as it is marked out: whole degrees from the x axis, the shorter way round."""
     whole = round(along_deg) % 360
     if whole == 0:
         return "along the x axis of the part"
     if whole <= 180:
-        return f"{whole} degrees from the x axis of the part, anticlockwise"
-    return f"{360 - whole} degrees from the x axis of the part, clockwise"
+        return f"{at}{whole} degrees from the x axis of the part, anticlockwise"
+    return f"{at}{360 - whole} degrees from the x axis of the part, clockwise"
 
 
 def longer_slot(
@@ -101,7 +102,7 @@ def longer_slot(
     along_deg: float, edge_mm: float | None,
 ) -> str:  # fmt: skip
     """A slot that is there already, made longer at one end."""
-    end = f"the end towards {towards}" if towards else f"the end at {_angle(along_deg)}"
+    end = f"the end towards {towards}" if towards else f"the end that lies {_angle(along_deg, 'at ')}"
     wider = to_width_mm > width_mm + 1e-9
     widened = f" and widen it from {width_mm:.1f} to {to_width_mm:.1f} mm" if wider else ""
     longer = f"Lengthen {what} from {from_mm:.1f} to {to_mm:.1f} mm overall, at {end} only"
@@ -117,6 +118,17 @@ def new_hole(
     return (
         f"Drill a new {across_mm:.1f} mm hole for fixing {fixing} at {place} of the part. Lay the part on by "
         f"its other fixings first and see that the mark falls on {fixing}.{leave}{_edge(edge_mm)}"
+    )
+
+
+def move_over(bracket: Bracket, original: str, at_mm: tuple[float, ...], donor: str) -> str:
+    """A bracket that changes parts."""
+    undo = f": {bracket.undo}" if bracket.undo else ""
+    holes = f"its {bracket.holes} hole{'s' * (bracket.holes != 1)}" if bracket.holes else "its holes"
+    place = ", ".join(f"{axis} {value:.1f}" for axis, value in zip("xyz", at_mm, strict=False))
+    return (
+        f"Move {bracket.part} over from {original}{undo}. Fasten it to {bracket.fixing} on the vehicle, lay {donor} on "
+        f"by its other fixings, mark the donor through {holes} (near {place} of the part), and fix it there."
     )
 
 

@@ -14,6 +14,7 @@ NAMES = {
     "open out": "opening out {feature}",
     "slot": "a slot at {feature}",
     "new hole": "a new hole for {fixing}",
+    "move over": "moving a bracket over to {fixing}",
     "thread insert": "a thread insert in {feature}",
 }
 

@@ -15,7 +15,8 @@ class Action:
     """One job of an adaptation.
 
     `do`: open out, slot, new hole, leave unused, spacer, longer bolt, other bolt, thread insert, new clip,
-    trim edge, move over (a bracket of the original, or what a connector belongs to), connector adapter. `to_mm`: diameter, width or thickness, as `do` says; `length_mm`
+    trim edge, move over (a bracket of the original, or what a connector belongs to), connector adapter.
+    `to_mm`: diameter, width or thickness, as `do` says; `length_mm`
     (overall), `angle_deg`: of a slot, in the part's frame; `at_mm`: centre, in the part's frame.
     `allowed_mm`: the play of its pair once the job is done. `workmanship_mm`: how far a careful hand may
     miss the centre asked for. `side`: donor or host. `material_cost`: what is used up, which `cost` holds too.
@@ -57,6 +58,8 @@ class Adaptation:
 
     `margin_mm`: after the work, by the sizes asked for. `bound_cost`: no set of jobs costs less (None: no
     labour rate is known). `pairs`: the pairing after the work; a new hole is named `new-` and its fixing.
+    `proved_as_paired`: nothing cheaper would do under this pairing (`proved_cheapest`: under any). `notes`: what has
+    to be known or seen to before the first cut.
     """
 
     actions: tuple[Action, ...]
@@ -66,6 +69,8 @@ class Adaptation:
     proved_cheapest: bool
     bound_cost: float | None = None
     pairs: tuple[tuple[str, str], ...] = ()
+    proved_as_paired: bool = False
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -103,13 +108,13 @@ class WorkRow:
 class Bracket:
     """A part of the original that goes on a fixing by itself and can be moved over to the donor.
 
-    `feature`: its feature that goes on `fixing`. `holes`: how many hold it to the original (None: not known), none
+    `feature`: the one of it that goes on `fixing`. `holes`: how many hold it to the original (None: not known), none
     of them farther than `reach_mm` from that feature (None: not known). `undo`: how it comes off, in words, and
     `minutes` for it. `duty`: its own or, where that is empty, the original's.
     """
 
     part: str
-    feature: str
+    feature: Feature
     fixing: str
     holes: int | None = None
     reach_mm: float | None = None

@@ -8,6 +8,7 @@ from textwrap import wrap
 from partkin.model.adapting import Action, Adaptation
 from partkin.model.verdict import Pair, Verdict
 from partkin.model.words import NOT_ENOUGH
+from partkin.together import together
 
 WIDTH = 96
 MARKS = {
@@ -91,7 +92,7 @@ def _work(verdict: Verdict, currency: str | None, tools: bool = False) -> Iterat
         yield ""
         beside = " (whichever way the readings fall)" if verdict.verdict == NOT_ENOUGH else ""
         yield f"What to do to it{beside}"
-        yield from _jobs(verdict.adaptation, currency, tools)
+        yield from _jobs(verdict.adaptation, currency, tools, _sure(verdict.adaptation))
         if verdict.adapted_chance is not None:
             yield from _fold(f"Chance that it goes on after that: {verdict.adapted_chance.fits:.1%}.", "    ")
         for number, other in enumerate(verdict.other_adaptations, start=2):
@@ -104,11 +105,20 @@ def _work(verdict: Verdict, currency: str | None, tools: bool = False) -> Iterat
             yield from _fold(f"{ruled.says} [{ruled.source}]", "    ", first="  - ")
 
 
-def _jobs(adaptation: Adaptation, currency: str | None, tools: bool) -> Iterator[str]:
-    for number, action in enumerate(adaptation.actions, start=1):
+def _sure(adaptation: Adaptation) -> str:
+    if adaptation.proved_cheapest:
+        return ""
+    if adaptation.proved_as_paired:
+        return "; the cheapest for this way of laying it on, and there is another"
+    return "; not proved to be the cheapest"
+
+
+def _jobs(adaptation: Adaptation, currency: str | None, tools: bool, sure: str = "") -> Iterator[str]:
+    for number, action in enumerate(together(adaptation.actions), start=1):
         yield from _job(action, currency, tools, f"  {number}. ", "     ")
-    sure = "" if adaptation.proved_cheapest else "; not proved to be the cheapest"
-    yield f"     in all {adaptation.minutes:g} min{_money(adaptation.cost, currency)}{sure}"
+    yield from _fold(f"in all {adaptation.minutes:g} min{_money(adaptation.cost, currency)}{sure}", "     ")
+    for note in adaptation.notes:
+        yield from _fold(note, "     ")
 
 
 def _job(action: Action, currency: str | None, tools: bool, first: str, indent: str) -> Iterator[str]:
@@ -135,7 +145,7 @@ def _beside(verdict: Verdict, currency: str | None, tools: bool = False) -> Iter
     yield "Beside the fixings"
     for line in lines:
         yield from _fold(line, "    ", first="  - ")
-    for action in verdict.besides:
+    for action in together(verdict.besides):
         yield from _job(action, currency, tools, "  - ", "    ")
 
 
