@@ -62,7 +62,7 @@ def chance_plot(build: Build, donor: str) -> ChancePlot:
     Raises
     ------
     FaultyInput
-        Nothing is placed, or no reading tells anything.
+        Nothing is placed, something that has to be known first is missing, or no reading tells anything.
     """
     from partkin import next_readings
     from partkin.positions.by_draws import chance_after, look_mm
@@ -70,12 +70,16 @@ def chance_plot(build: Build, donor: str) -> ChancePlot:
 
     seen = seeing.see(build, donor)
     trial, places = seen.findings.trial, seen.places
+    if trial is not None and trial.stand in ("missing", "undecided"):
+        first = seen.verdict.unknown[0].says if seen.verdict.unknown else seen.verdict.says
+        what = f"the chance of {donor} is not known before everything that it needs is measured"
+        raise FaultyInput((Problem("readings.csv", 0, "", what, f"First: {first}"),))
     best = next_readings.wanted(seen.findings, places, 1) if places is not None else ()
     if trial is None or places is None or not best:
         mend = "partkin check says what its verdict rests on"
         raise FaultyInput((Problem("readings.csv", 0, "", f"no reading would tell more of {donor}", mend),))
     ask, one = best[0].ask, best[0].reading
-    at_hand = next_readings.donor_at_hand(seen.findings.known.donor.readings)
+    at_hand = best[0].later or next_readings.donor_at_hand(seen.findings.known.donor.readings)
     field = next_readings.field_of(seen.findings, places, trial, at_hand)
     drawn_mm = field.drawn_mm[field.candidates.index(one)]
     wide_mm = look_mm(one.sigma_mm, float(drawn_mm.std()), len(drawn_mm))

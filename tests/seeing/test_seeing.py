@@ -249,6 +249,9 @@ def test_the_chance_against_the_next_reading_turns_where_its_bands_say():
 def test_where_no_reading_tells_more_that_is_said(demo):
     with pytest.raises(FaultyInput):
         seeing_plots.chance_plot(demo, "bag-kurm")
+    with pytest.raises(FaultyInput) as fault:
+        seeing_plots.chance_plot(demo, "glove-dask")
+    assert "k4" in fault.value.problems[0].mend, "what is missing comes first"
 
 
 def test_outcomes_are_counted_by_the_chance_that_was_said(demo):
