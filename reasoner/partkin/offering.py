@@ -12,8 +12,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from partkin.as_cells import number_text
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
+from partkin.model.words import OPTION_KINDS
+from partkin.sheets.columns import GREATEST_AMOUNT
+from partkin.sheets.number import NotANumber, parse_number
 
 LARGEST_BYTES = 5_000_000
 MOST_LISTINGS = 10_000
@@ -21,6 +25,8 @@ COLUMNS = ("option", "part", "price", "shipping", "seller", "on", "available", "
 IN_STOCK = ("instock", "limitedavailability", "onlineonly", "instoreonly", "presale", "preorder")
 GONE = ("outofstock", "soldout", "discontinued")
 HOLDS = ("@graph", "itemListElement", "item", "offers", "itemOffered")
+MEND = "Give a CSV file with the columns of offers.csv, or JSON-LD with schema.org Product and Offer"
+AMOUNTS = ("price", "shipping", "hours")
 CONTEXTS = ("https://schema.org", "http://schema.org", "https://schema.org/", "http://schema.org/")
 
 
@@ -42,6 +48,8 @@ def read_listings(file: Path, build: Build) -> Listings:
     """
     content = _content(file)
     listings = _json_ld(file, content) if content.lstrip().startswith(("{", "[")) else _table(file, content)
+    if not listings:
+        raise FaultyInput((Problem(file.name, 0, "file", "it holds no listing", MEND),))
     faults: list[Problem] = []
     rows = [_row(file, number, listing, build, faults) for number, listing in enumerate(listings, start=1)]
     if faults:
@@ -62,19 +70,24 @@ def read_listings(file: Path, build: Build) -> Listings:
 
 
 def _content(file: Path) -> str:
-    mend = "Give a CSV file with the columns of offers.csv, or JSON-LD with schema.org Product and Offer"
     try:
         if file.stat().st_size > LARGEST_BYTES:
-            raise FaultyInput((Problem(file.name, 0, "file", "it is larger than 5 MB", mend),))
+            raise FaultyInput((Problem(file.name, 0, "file", "it is larger than 5 MB", MEND),))
         return file.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as fault:
-        raise FaultyInput((Problem(file.name, 0, "file", "it is not UTF-8 text", mend),)) from fault
+        raise FaultyInput((Problem(file.name, 0, "file", "it is not UTF-8 text", MEND),)) from fault
+    except OSError as fault:
+        reason = (fault.strerror or "no reason was given").lower()
+        raise FaultyInput((Problem(file.name, 0, "file", f"it cannot be read: {reason}", MEND),)) from fault
 
 
 def _table(file: Path, content: str) -> list[dict[str, str]]:
     head = content.partition("\n")[0]
     between = ";" if head.count(";") > head.count(",") else ","
-    rows = list(csv.DictReader(io.StringIO(content), delimiter=between))[: MOST_LISTINGS + 1]
+    reader = csv.DictReader(io.StringIO(content), delimiter=between)
+    if not {"part", "mpn"} & {(name or "").strip().lower() for name in reader.fieldnames or ()}:
+        raise FaultyInput((Problem(file.name, 1, "part", "no column is called part or mpn", MEND),))
+    rows = list(reader)[: MOST_LISTINGS + 1]
     if len(rows) > MOST_LISTINGS:
         raise FaultyInput((Problem(file.name, 0, "file", f"it has more than {MOST_LISTINGS} rows", "Split it"),))
     return [
@@ -172,9 +185,29 @@ def _row(file: Path, number: int, listing: dict[str, str], build: Build, faults:
         mend = f"Convert the price to {own} first; nothing is converted here"
         faults.append(Problem(file.name, number, "currency", f"the price is in {currency}, the build in {own}", mend))
     known = {column: listing.get(column, "") for column in COLUMNS}
+    for column in AMOUNTS:
+        known[column] = _amount(file, number, column, known[column], faults)
+    if known["option"] and known["option"] not in OPTION_KINDS:
+        mend = f"Write one of: {', '.join(OPTION_KINDS)}"
+        faults.append(Problem(file.name, number, "option", f"{known['option']!r} is no way of mending", mend))
     more = [f"{k}={v}" for k, v in listing.items() if k not in (*COLUMNS, "currency", "mpn") and v]
     note = "; ".join([known["note"], *more] if known["note"] else more)
     return {**known, "part": part or "", "option": known["option"] or "donor", "note": note}
+
+
+def _amount(file: Path, number: int, column: str, text: str, faults: list[Problem]) -> str:
+    """A sum as plain digits; faults are collected."""
+    if not text:
+        return ""
+    read = parse_number(text)
+    if isinstance(read, NotANumber):
+        faults.append(Problem(file.name, number, column, read.what, read.mend))
+        return ""
+    if read.unit is not None or not 0 <= read.value <= GREATEST_AMOUNT:
+        mend = "Write an amount of 0 or more without a unit; the currency stands in a column of its own"
+        faults.append(Problem(file.name, number, column, f"{text[:40]!r} is no amount", mend))
+        return ""
+    return number_text(read.value)
 
 
 def _part_of(listing: dict[str, str], build: Build) -> str | None:

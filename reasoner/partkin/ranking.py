@@ -130,7 +130,7 @@ def foretold(findings: Findings) -> tuple[Foretold, ...]:
     Empty where the chance is not known, or nothing that can be read tells anything.
     """
     from partkin import next_readings, trying
-    from partkin.positions.by_draws import REACH, chance_after
+    from partkin.positions.by_draws import REACH, chance_after, look_mm
 
     trial = findings.trial
     if trial is None or trial.stand != "unsure" or not trial.answer.pairs:
@@ -145,7 +145,9 @@ def foretold(findings: Findings) -> tuple[Foretold, ...]:
         drawn_mm = field.drawn_mm[field.candidates.index(one.reading)]
         spread_mm = math.hypot(float(drawn_mm.std()), one.reading.sigma_mm)
         read_mm = float(drawn_mm.mean()) + np.linspace(-REACH, REACH, VALUES) * spread_mm
-        chance, likely = chance_after(field.fits, drawn_mm, one.reading.sigma_mm, read_mm)
+        # No finer than the draws are dense: else single ones would decide.
+        look = look_mm(one.reading.sigma_mm, float(drawn_mm.std()), len(drawn_mm))
+        chance, likely = chance_after(field.fits, drawn_mm, look, read_mm)
         results = tuple(zip(likely.tolist(), chance.tolist(), strict=True))
         what = next_readings.as_unknown(one).what
         found.append(Foretold(f"{one.reading.instrument or 'read'}: {what}", one.price, one.minutes, results))
@@ -185,7 +187,8 @@ def frame(ranking: Ranking) -> pandas.DataFrame:
     worth = {one.donor: one for one in ranking.asking}
     rows = [
         {
-            "option": way.option, "part": way.part, "verdict": way.verdict, "level": way.level, "chance": way.chance,
+            "option": way.option, "part": way.part, "seller": way.seller, "verdict": way.verdict, "level": way.level,
+            "chance": way.chance,
             "price": way.price, "carriage": way.carriage, "adaptation": way.adaptation, "labour": way.labour,
             "trim": way.trim,
             "expected_low": way.expected.low if way.expected else None,

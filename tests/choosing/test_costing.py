@@ -203,6 +203,20 @@ def test_the_chance_that_would_change_the_order_does() -> None:
         assert others == {"donor", "new"} and ("below" in text) == (chance > turns)
 
 
+def test_the_same_part_of_several_sellers_is_told_apart_and_the_next_other_part_named() -> None:
+    sold = (Offer("donor", "donor", 100.0, 0.0, "one"), Offer("donor", "donor", 110.0, 0.0, "two"),
+            Offer("donor", "donor", 110.0, 0.0, "two"), Offer("new", "old", 300.0, 0.0))  # fmt: skip
+    found = ranking.rank(made(*sold), "host")
+    assert [way.called for way in found.ways] == ["donor, one", "donor, two (1)", "donor, two (2)", "new old"]
+    assert any(text.startswith("donor, two (1) comes first if donor, one costs 10.00 more") for text in found.change)
+    assert any(text.startswith("new old comes first if donor, one costs 200.00 more") for text in found.change)
+    assert any("new old comes first if the chance of donor, one is below" in text for text in found.change)
+
+
+def test_where_nothing_is_meant_for_a_part_it_is_said() -> None:
+    assert "nothing to put side by side" in ranking_text(ranking.rank(made(), "donor"))
+
+
 def test_a_new_one_of_the_donor_fits_as_the_donor_does() -> None:
     found = ranking.rank(made(Offer("donor", "donor", 100.0, 0.0), Offer("new", "donor", 400.0, 0.0)), "host")
     assert [(way.option, way.verdict) for way in found.ways] == [("donor", "bolts on"), ("new", "bolts on")]

@@ -59,11 +59,34 @@ def test_what_is_listed_already_is_left_out(tmp_path: Path) -> None:
         ("[" * 100_000, "it is no JSON"),
         ('{"@type": "Offer", "price": NaN}', "it is no JSON"),
         ("part,price\n" + "top,1\n" * 10_001, "more than 10000 rows"),
+        ("hello", "no column is called part or mpn"),
+        ("", "no column is called part or mpn"),
+        ("part,price\n", "it holds no listing"),
+        ('{"@context": "https://schema.org", "@type": "Product", "mpn": "ok 77"}', "it holds no listing"),
+        ("part,price\ntop,cheap\n", "cheap"),
+        ("part,price\ntop,-5\n", "is no amount"),
+        ("part,price\ntop,1e400\n", "price"),
+        ("part,price,hours\ntop,5,3 mm\n", "is no amount"),
+        ("part,price,option\ntop,5,steal\n", "no way of mending"),
     ],
 )
 def test_refused(tmp_path: Path, content: str, says: str) -> None:
     with pytest.raises(FaultyInput, match=says):
         read_listings(written(tmp_path, content), BUILD)
+
+
+def test_every_fault_is_named_at_once_and_a_missing_file_too(tmp_path: Path) -> None:
+    with pytest.raises(FaultyInput) as caught:
+        read_listings(written(tmp_path, "part,price,option\nzzz,12,donor\ntop,abc,donor\ntop,-5,steal\n"), BUILD)
+    assert [(one.row, one.column) for one in caught.value.problems] == [
+        (1, "part"), (2, "price"), (3, "price"), (3, "option")]
+    with pytest.raises(FaultyInput, match="cannot be read: no such file"):
+        read_listings(tmp_path / "none", BUILD)
+
+
+def test_a_comma_for_the_decimal_sign_is_read(tmp_path: Path) -> None:
+    row = read_listings(written(tmp_path, "part;price;shipping\ntop;70,50;9,5\n"), BUILD).rows[0]
+    assert (row["price"], row["shipping"]) == ("70.5", "9.5")
 
 
 def test_too_large_is_refused_unread(tmp_path: Path) -> None:

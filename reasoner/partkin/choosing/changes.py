@@ -25,30 +25,34 @@ def changes(ways: list[Way]) -> tuple[str, ...]:
     found = [_price_wanted(way, priced, ways) for way in unpriced]
     if len(priced) < 2:
         return tuple(found)
-    first, second = priced[0], priced[1]
-    gap = round((middle(second) or 0.0) - (middle(first) or 0.0), 2)
+    first = priced[0]
     tied = [way for way in priced if middle(way) == middle(first)]
     if len(tied) > 1:
-        names = " and ".join(name_of(way) for way in tied)
+        names = " and ".join(way.called for way in tied)
         return (f"{names} cost the same: a tie, in the order of their names", *found)
-    said = [
-        f"{name_of(second)} comes first if {name_of(first)} costs {gap:.2f} more, or {name_of(second)} {gap:.2f} less"
-    ]
-    said += _by_chance(first, second, ways)
-    said += _by_what_is_open(first, second, gap)
+    # The same part from another seller shares its chance and its finish.
+    rival = next((way for way in priced[1:] if way.part != first.part), None)
+    said = [_by_money(first, other) for other in dict.fromkeys((priced[1], rival)) if other is not None]
+    if rival is not None:
+        said += _by_chance(first, rival, ways)
+        said += _by_what_is_open(first, rival)
     return (*said, *found)
 
 
-def name_of(way: Way) -> str:
-    """How a way is called: a donor by its part alone."""
-    return way.part if way.option == "donor" and way.part else f"{way.option} {way.part or ''}".rstrip()
+def _gap(first: Way, second: Way) -> float:
+    return round((middle(second) or 0.0) - (middle(first) or 0.0), 2)
+
+
+def _by_money(first: Way, second: Way) -> str:
+    gap = _gap(first, second)
+    return f"{second.called} comes first if {first.called} costs {gap:.2f} more, or {second.called} {gap:.2f} less"
 
 
 def _price_wanted(way: Way, priced: list[Way], ways: list[Way]) -> str:
     """Up to which price a way without one would come first."""
-    wanted = f"a price for {name_of(way)} may change the order"
+    wanted = f"a price for {way.called} may change the order"
     if way.price is not None:
-        return f"what the work on {name_of(way)} costs may change the order: give the build a labour_rate"
+        return f"what the work on {way.called} costs may change the order: give the build a labour_rate"
     if not priced or way.adaptation is None or way.labour is None:
         return wanted
     best, rest = middle(priced[0]) or 0.0, way.adaptation + way.labour + (way.carriage or 0.0) + (way.trim or 0.0)
@@ -60,7 +64,7 @@ def _price_wanted(way: Way, priced: list[Way], ways: list[Way]) -> str:
         fixed = way.chance * rest + (1.0 - way.chance) * (loss_of(way) + after)
         most = (best - fixed) / (way.chance + (1.0 - way.chance) * (1.0 - shares()["resale"]))
     if most <= 0:
-        return f"no price puts {name_of(way)} first: its carriage and work alone come to more"
+        return f"no price puts {way.called} first: its carriage and work alone come to more"
     return f"{wanted}: it comes first below {most:.2f}"
 
 
@@ -74,20 +78,20 @@ def _by_chance(first: Way, second: Way, ways: list[Way]) -> list[str]:
         slope = outlay - (loss_of(way) + after)
         turns = ((middle(other) or 0.0) - (loss_of(way) + after)) / slope if slope < 0 else -1.0
         if 0.0 < turns < 1.0 and (turns < way.chance) == (word == "below"):
-            found.append(f"{name_of(second)} comes first if the chance of {name_of(way)} is {word} {turns:.2f}")
+            found.append(f"{second.called} comes first if the chance of {way.called} is {word} {turns:.2f}")
     return found
 
 
-def _by_what_is_open(first: Way, second: Way, gap: float) -> list[str]:
+def _by_what_is_open(first: Way, second: Way) -> list[str]:
     """What of the first is counted as nothing because it is not known."""
-    found = []
+    found, gap = [], _gap(first, second)
     for what, ours, theirs in (
         ("carriage", first.carriage, second.carriage), ("matching the finish", first.trim, second.trim),
     ):  # fmt: skip
         if ours is None:
-            beside = f" beyond that of {name_of(second)}" if theirs is None else ""
+            beside = f" beyond that of {second.called}" if theirs is None else ""
             found.append(
-                f"{what} of {name_of(first)} is not known: {name_of(second)} comes first if it costs over {gap:.2f}"
+                f"{what} of {first.called} is not known: {second.called} comes first if it costs over {gap:.2f}"
                 f"{beside}"
             )
     return found
@@ -172,4 +176,4 @@ class _Stake:
         return max(self.saved(((p, 1.0), (1.0 - p, 0.0))) for p in tries)
 
 
-__all__ = ["asking", "changes", "name_of"]
+__all__ = ["asking", "changes"]

@@ -141,7 +141,7 @@ def _priced(offer: Offer | None, settings: Settings, says: list[str]) -> Way:
         option="donor", part=None, verdict=None, chance=None, price=offer.price if offer else None,
         carriage=offer.shipping if offer else None, adaptation=None, labour=labour, trim=0.0, expected=None,
         until_done=None, worst=None, available=offer.available if offer else None,
-        ruled_out="not to be had" if sold else None,
+        ruled_out="not to be had" if sold else None, seller=offer.seller if offer else None,
     )  # fmt: skip
 
 

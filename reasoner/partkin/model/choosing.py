@@ -46,6 +46,9 @@ class Way:
         Why this is no way at all (does not fit, not for sale, never judged); None: it is one.
     says
         What is not known or must be thought of, in words.
+    seller
+    called
+        What it is called beside the others: with its seller where there are several of one name.
     level
         Of a donor: the largest piece of it that goes on (an assembly round it, itself, or a part of it), by part
         id; None: no piece does as far as is known.
@@ -68,6 +71,8 @@ class Way:
     says: tuple[str, ...] = ()
     lost: float | None = None
     level: str | None = None
+    seller: str | None = None
+    called: str = ""
 
 
 @dataclass(frozen=True)

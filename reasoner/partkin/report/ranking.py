@@ -38,11 +38,13 @@ def ranking_text(ranking: Ranking) -> str:
     widths = [max(len(row[n]) for row in [COLUMNS, *rows]) for n in range(len(COLUMNS))]
     lines += [_line(COLUMNS, widths), _line(tuple("-" * width for width in widths), widths)]
     lines += [_line(row, widths) for row in rows]
+    if not rows:
+        return f"No donor is meant for {ranking.host}, and no offer names it: there is nothing to put side by side.\n"
     lines += ["", *KEY]
     for way in ranking.ways:
         said = [*([f"ruled out: {way.ruled_out}"] if way.ruled_out else []), *way.says]
         if said:
-            lines += ["", _name(way), *(line for text in said for line in _fold(text))]
+            lines += ["", way.called, *(line for text in said for line in _fold(text))]
     if ranking.change:
         lines += ["", "What would change the order", *(line for text in ranking.change for line in _fold(text))]
     if ranking.asking:
@@ -83,7 +85,7 @@ def _cells(way: Way, worth: Asking | None) -> tuple[str, ...]:
     figures = (way.price, way.carriage, way.adaptation, way.labour, way.trim, *ranges, way.lost, *worst)
     available = "" if way.available is None else "yes" if way.available else "no"
     return (
-        _name(way), way.option, way.part or "", way.verdict or "", way.level or "",
+        way.called, way.option, way.part or "", way.verdict or "", way.level or "",
         "" if way.chance is None else f"{way.chance:.4g}",
         *(_blank(figure) for figure in figures), available, way.ruled_out or "", *(_blank(figure) for figure in asked),
         "; ".join(way.says),
@@ -106,8 +108,9 @@ def total_text(found: Total) -> str:
     width = max([len(kind) for kind, _ in found.by_kind] + [4])
     lines += [f"    {kind:<{width}}  {amount:>10.2f}" for kind, amount in found.by_kind]
     if found.after:
+        longest = max(24, *(len(way.called) for way, _ in found.after))
         lines += ["", "After each way"]
-        lines += [f"    {_name(way):<24}  {_after(way, amount):>11}" for way, amount in found.after]
+        lines += [f"    {way.called:<{longest}}  {_after(way, amount):>11}" for way, amount in found.after]
         lines += ["", "+: something that has to be paid besides is not known. ?: no price is known."]
     return "\n".join(lines) + "\n"
 
@@ -118,7 +121,7 @@ def score_text(found: Calibration) -> str:
     if found.bins:
         lines += ["", "    stated          count   stated  happened   95 % bounds"]
         for here in found.bins:
-            off = "" if here.happened_low <= here.stated <= here.happened_high else "  outside"
+            off = "" if not found.enough or here.happened_low <= here.stated <= here.happened_high else "  outside"
             bounds = f"{here.happened_low:.2f} to {here.happened_high:.2f}"
             lines.append(
                 f"    {here.low:.2f} to {here.high:.2f}  {here.count:>8}  {here.stated:>7.2f}  {here.happened:>8.2f}   "
@@ -131,7 +134,7 @@ def score_text(found: Calibration) -> str:
 
 def _row(way: Way) -> tuple[str, ...]:
     return (
-        _name(way), way.verdict or "", _level(way), "?" if way.chance is None else f"{way.chance:.2f}",
+        way.called, way.verdict or "", _level(way), "?" if way.chance is None else f"{way.chance:.2f}",
         _money(way.price), _money(way.carriage), _money(way.adaptation), _money(way.labour), _money(way.trim),
         _range(way.expected), _range(way.until_done), "" if way.verdict is None else _money(way.lost),
         _range(way.worst),
@@ -148,10 +151,6 @@ def _level(way: Way) -> str:
 def _line(cells: tuple[str, ...], widths: list[int]) -> str:
     laid = [c.ljust(w) if n < WORDS else c.rjust(w) for n, (c, w) in enumerate(zip(cells, widths, strict=True))]
     return "  ".join(laid).rstrip()
-
-
-def _name(way: Way) -> str:
-    return way.part or "donor" if way.option == "donor" else f"{way.option} {way.part or ''}".rstrip()
 
 
 def _after(way: Way, amount: float | None) -> str:
