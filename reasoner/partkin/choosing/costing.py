@@ -176,10 +176,14 @@ def _worst(way: Way, outlay: float, loss: float | None, ways: list[Way]) -> Rang
 
 
 def sure_way(way: Way, ways: list[Way]) -> float | None:
-    """What the cheapest other way that is sure costs; None: there is none with a price."""
+    """What the cheapest other way that is sure costs; None: there is none with a price.
+
+    The same part of another seller is no other way: where one does not go on, neither does the next.
+    """
     sure = [
         cost for other in ways
         if other is not way and other.chance == 1.0 and not other.ruled_out and (cost := outlay_of(other)) is not None
+        and (way.verdict is None or other.part != way.part)
     ]  # fmt: skip
     return min(sure, default=None)
 
