@@ -39,10 +39,13 @@ def test_dimensions_from_two_edges_that_exist() -> None:
     """New hole at (150, 100) in a rim from -30 to 330 and to 230: 130 from lower and upper edge, 180 from the sides."""
     hole = next(step for step in _sheet(_asked(donor_outlines=(RIM,))) if step.do == "new hole")
     assert [mark.distance_mm for mark in hole.marks] == [130.0, 180.0]
-    assert hole.marks[0].says == "130.0 mm square to the lower edge (x -30, y -30 to x 330, y -30)"
+    assert hole.marks[0].says == "130.0 mm square to the lower edge (360 mm long, past a and b)"
+    assert hole.before == "With the part laid on by its other fixings, the mark falls on F5."
     slot = next(step for step in _sheet(_asked(donor_outlines=(RIM,))) if step.do == "slot")
     # The far end of the slot lies at (300, 200): 30 from the upper and from the right edge.
     assert [mark.distance_mm for mark in slot.marks] == [pytest.approx(30.0, abs=0.1)] * 2
+    assert slot.says.endswith("It runs to the left, seen as in step 1.")
+    assert slot.before is not None and "The mark lies 6.0 mm from the centre of c" in slot.before
 
 
 def test_dimensions_from_two_holes_where_no_edge_is_known() -> None:
@@ -61,15 +64,39 @@ def test_marks_cross_well_and_find_the_point() -> None:
     assert not marks_for((0.0, 0.0), (), in_line[:2])
 
 
+def test_what_is_out_of_reach_of_a_rule_is_measured_from_last() -> None:
+    """The right edge is 600 mm away and the hole p 100 mm: the upper edge and p; a short edge carries no square."""
+    long = Outline("D", "edge", "rim", ((-600.0, -30.0), (600.0, -30.0), (600.0, 60.0), (-600.0, 60.0)))
+    holes_there = [Spot("p", (100.0, 0.0)), Spot("q", (0.0, 40.0))]
+    assert [mark.start for mark in marks_for((0.0, 0.0), (long,), holes_there)] == [
+        "the lower edge (1200 mm long, past p)", "p",
+    ]  # fmt: skip
+    assert len(marks_for((0.0, 0.0), (long,), ())) == 0
+
+
+def test_the_part_is_turned_by_its_two_farthest_holes() -> None:
+    says = _sheet(_asked())[0].says
+    assert "Turn it until hole c lies 306 mm to the right of a and 200 mm above it." in says
+
+
+def test_the_same_job_at_several_fixings_is_one_step() -> None:
+    asked = replace(
+        _asked(), donor=Part("D", material="steel", duty="trim", thickness_mm=1.0), original=Part("O", thickness_mm=3.0)
+    )
+    [spacers] = [step for step in _sheet(asked) if step.do == "spacer"]
+    assert spacers.says.startswith("At F1, F2, F3, F4 and F5: put a spacer or washers 2.0 mm thick")
+    assert spacers.minutes == 10.0
+
+
 def test_cautions_stand_where_they_apply() -> None:
-    door = Zone("D", "Z9", "airbag door", ((100.0, -250.0), (200.0, -250.0), (200.0, -200.0), (100.0, -200.0)))
+    door = Zone("D", "Z9", "airbag door", ((200.0, 60.0), (290.0, 60.0), (290.0, 130.0), (200.0, 130.0)))
     part = Part("D", material="leather-covered foam", duty="trim", mass_kg=18.0, seen_from="inside")
     steps = _sheet(_asked(donor=part, donor_zones=(door,)))
     first, last = steps[0], steps[-1]
-    assert any("18 kg" in caution for caution in first.cautions) and "seen from inside" in first.says
+    assert any("18 kg" in caution for caution in first.cautions) and "its inside face towards you" in first.says
     cut = next(step for step in steps if step.do == "slot")
     assert any("depth stop" in caution for caution in cut.cautions)
-    assert any("20 mm away from the airbag door Z9" in caution for caution in cut.cautions)
+    assert any("20 mm away from the airbag door Z9" in c and "This cut stays 6" in c for c in cut.cautions)
     for step in (first, cut, last):
         spoken = [c for c in step.cautions if "airbag" in c]
         assert spoken and all("local law and a licensed person decide" in c for c in spoken)

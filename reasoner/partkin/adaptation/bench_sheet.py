@@ -4,18 +4,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
 
 from partkin.adaptation.choices import Bench
 from partkin.adaptation.limits import LICENSED
-from partkin.adaptation.marking import marks_for
+from partkin.adaptation.marking import heading, marks_for, way
 from partkin.adaptation.pairs import bolt_of
 from partkin.adaptation.tables import rule
+from partkin.adaptation.zones import to_zone_mm
 from partkin.model.adapting import Action, Adaptation, AdaptationQuestion, ConnectorLine, EdgeGap, Mark, Step
-from partkin.model.build import Outline
+from partkin.model.build import Outline, Zone
 from partkin.model.fitting import Spot
 from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES
+from partkin.together import together
 
 CUTS = ("open out", "slot", "new hole", "thread insert", "trim edge")
+FASTENERS = ("leave unused", "spacer", "longer bolt", "other bolt", "new clip")
+# Common practice, no source: at a cut farther from a zone than this its caution would only be in the way.
+NEAR_A_ZONE_MM = 150.0
 # HSE INDG143 filter, held close at waist height: about 25 kg (men) or 16 kg (women).
 HEAVY_KG = 16.0
 
@@ -45,23 +54,19 @@ def worklist(
         Numbered from 1: get ready, cut, fit, check. Values only; the words of each are ready to print.
     """
     sheet = _Sheet(question, adaptation)
+    besides = together(more)
     steps = [sheet.ready()]
-    cuts = [a for a in (*adaptation.actions, *more) if a.do in CUTS]
-    steps += [sheet.cut(action) for action in cuts if action.do != "trim edge"]
-    steps += [sheet.plain(action) for action in adaptation.actions if action.do not in CUTS]
+    # A hole to start from is wanted by the others: what is drilled and opened comes before what is filed.
+    jobs = together(adaptation.actions)
+    steps += [sheet.cut(action) for action in jobs if action.do in CUTS]
+    steps += [sheet.plain(action) for action in (*jobs, *besides) if action.do in FASTENERS]
     steps.append(sheet.trial())
-    steps += [sheet.cut(action) for action in cuts if action.do == "trim edge"]
-    steps += [sheet.plugs(line) for line in connectors if line.state != "matches"]
+    steps += [sheet.bracket(action) for action in jobs if action.do == "move over"]
+    steps += [sheet.cut(action) for action in besides if action.do == "trim edge"]
+    steps += [sheet.plugs(line, besides) for line in connectors if line.state != "matches"]
     steps += [sheet.gap(gap) for gap in gaps]
     steps.append(sheet.done())
-    return tuple(_numbered(step, number) for number, step in enumerate(steps, start=1))
-
-
-def _numbered(step: Step, number: int) -> Step:
-    return Step(
-        number, step.do, step.part, step.feature, step.says, step.marks, step.tools, step.minutes, step.cautions,
-        step.check,
-    )  # fmt: skip
+    return tuple(replace(step, order=number) for number, step in enumerate(steps, start=1))
 
 
 class _Sheet:
@@ -80,35 +85,92 @@ class _Sheet:
                 f"{donor.part} weighs {donor.mass_kg:g} kg: two people or a hoist (HSE INDG143: about 25 kg for men, "
                 "16 kg for women, held close at waist height)."
             )
-        cautions += self._zones()
-        seen = f" Dimensions are as seen from {donor.seen_from}." if donor.seen_from else ""
+        cautions += [zone for zone, _ in self._zones()]
+        face = f"with its {donor.seen_from} face towards you" if donor.seen_from else "as it was measured"
         says = (
-            f"Lay {donor.part} down as it will sit and mark its face.{seen} x runs to the right and y up. Read all "
-            "steps before the first cut; a hole can be made larger, never smaller."
+            f"Lay {donor.part} down {face}, supported as it will sit.{self._turned()} Left, right, up and down are "
+            "meant like that on this whole sheet. Read all steps before the first cut; a hole can be made larger, "
+            "never smaller."
         )
-        tools = ("marking tape", "rule", "square")
+        tools = ("marking tape", "rule", "square") if self._is_cut() else ()
         return Step(0, "get ready", donor.part, None, says, tools=tools, cautions=tuple(cautions))
 
-    def _zones(self) -> list[str]:
+    def _is_cut(self) -> bool:
+        return any(action.do in CUTS for action in self.adaptation.actions)
+
+    def _turned(self) -> str:
+        """How to turn the part so that x runs to the right: by the two holes that are farthest apart."""
+        spots = [spot for spot in self.question.task.features if spot.id in self.bench.donor_feature]
+        pairs = [(math.dist(one.at_mm[:2], other.at_mm[:2]), one, other) for one, other in combinations(spots, 2)]
+        if not pairs:
+            return ""
+        _, one, other = max(pairs, key=lambda pair: (round(pair[0], 1), pair[1].id, pair[2].id))
+        if one.at_mm[0] > other.at_mm[0]:
+            one, other = other, one
+        kind = self.bench.donor_feature[other.id].kind
+        return f" Turn it until {kind} {other.id} lies {way(one.id, one.at_mm, other.at_mm)}."
+
+    def _zones(self) -> list[tuple[str, Zone]]:
         margin_mm = rule("zone margin").value
         return [
-            f"Keep {margin_mm:g} mm away from the {zone.kind} {zone.zone}: no cut, glue, filler or extra skin on it or "
-            f"near it. {_sentence(LICENSED)}"
+            (
+                f"Keep {margin_mm:g} mm away from the {zone.kind} {zone.zone}: no cut, glue, filler or extra skin on "
+                f"it or near it. {_sentence(LICENSED)}",
+                zone,
+            )
             for zone in self.question.donor_zones
             if zone.kind in PROTECTED_ZONES
-        ]
+        ]  # fmt: skip
 
     def cut(self, action: Action) -> Step:
         limits = self.bench.limits(action.side)
-        cautions = [limits.material.caution] if limits.material and limits.material.caution else []
+        drilled = action.do != "trim edge"
+        cautions = [limits.material.caution] if drilled and limits.material and limits.material.caution else []
         if limits.material is None:
             cautions.append(f"The material of {action.part} is not known: try on a hidden spot, and stop if it cracks.")
-        if self._has_airbag_zone():
-            cautions += self._zones()
+        if action.side == "donor":
+            cautions += self._zones_near(action)
+        says = action.says
+        if action.do == "slot" and action.at_mm is not None:
+            says += f" It runs {heading(self._heading_deg(action))}, seen as in step 1."
         return Step(
-            0, action.do, action.part, action.feature, action.says, self._marks(action), action.tools, action.minutes,
-            tuple(cautions), self._play(action),
+            0, action.do, action.part, action.feature, says, self._marks(action), action.tools, action.minutes,
+            tuple(cautions), self._play(action), self._before(action),
         )  # fmt: skip
+
+    def _zones_near(self, action: Action) -> list[str]:
+        """Cautions of the zones that a cut comes anywhere near to, with the distance that it keeps."""
+        if action.at_mm is None:
+            return [says for says, _ in self._zones()]
+        point = np.array([self._point(action)] * 2)
+        found = []
+        for says, zone in self._zones():
+            away_mm = to_zone_mm(point, (action.to_mm or 0.0) / 2.0, zone)
+            if away_mm <= NEAR_A_ZONE_MM or action.do == "trim edge":
+                found.append(f"{says} This cut stays {away_mm:.0f} mm away." if action.do != "trim edge" else says)
+        return found
+
+    def _heading_deg(self, action: Action) -> float:
+        (x, y), old = self._point(action), self._old(action)
+        return math.degrees(math.atan2(y - old[1], x - old[0]))
+
+    def _old(self, action: Action) -> tuple[float, ...]:
+        """Where the hole that is worked on is now."""
+        spots = self.question.task.features if action.side == "donor" else self.question.task.fixings
+        at_mm = action.at_mm or (0.0, 0.0)
+        return next((spot.at_mm for spot in spots if spot.id == action.feature), at_mm)
+
+    def _before(self, action: Action) -> str | None:
+        """What must be so before the first chip is cut."""
+        if action.do == "slot" and action.at_mm is not None:
+            away_mm = math.dist(self._point(action), self._old(action)[:2])
+            return (
+                f"The mark lies {away_mm:.1f} mm from the centre of {action.feature}, to within half a millimetre. If "
+                "it does not, stop and measure again."
+            )
+        if action.do == "new hole":
+            return f"With the part laid on by its other fixings, the mark falls on {action.fixing}."
+        return None
 
     def _has_airbag_zone(self) -> bool:
         return any(zone.kind in AIRBAG_ZONES for zone in self.question.donor_zones)
@@ -127,9 +189,7 @@ class _Sheet:
         ends = [
             (x + way * half_mm * math.cos(turn), y + way * half_mm * math.sin(turn)) for way in (1.0, -1.0)
         ]
-        spots = self.question.task.features if action.side == "donor" else self.question.task.fixings
-        old = next((spot.at_mm for spot in spots if spot.id == action.feature), (x, y))
-        return max(ends, key=lambda end: math.dist(end, old[:2]))
+        return max(ends, key=lambda end: math.dist(end, self._old(action)[:2]))
 
     def _outlines(self, action: Action) -> Sequence[Outline]:
         return self.question.donor_outlines if action.side == "donor" else self.question.host_outlines
@@ -172,24 +232,43 @@ class _Sheet:
             0, action.do, action.part, action.feature, action.says, (), action.tools, action.minutes, (), check
         )
 
+    def bracket(self, action: Action) -> Step:
+        limits = self.bench.donor
+        cautions = [limits.material.caution] if limits.material and limits.material.caution else []
+        cautions += [says for says, _ in self._zones()]
+        check = f"The fastener or clip at {action.fixing} goes home with the part on, and the bracket does not rock."
+        return Step(
+            0, action.do, action.part, action.feature, action.says, (), action.tools, action.minutes, tuple(cautions),
+            check,
+        )  # fmt: skip
+
     def trial(self) -> Step:
         tight = f"{max(0.0, self.adaptation.margin_mm):.1f} mm"
+        pairs = self.adaptation.pairs
+        laid = f": {', '.join(f'{feature} on {fixing}' for fixing, feature in pairs)}" if pairs else ""
         return Step(
             0, "trial fit", self.donor, None,
-            "Lay it on and start every fastener by hand before tightening any; then tighten from the middle outwards.",
+            f"Lay it on{laid}. Start every fastener by hand before tightening any; then tighten from the middle "
+            "outwards.",
             tools=("hand tools",),
             check=f"Every fastener starts by hand. At the tightest place {tight} of play is left over.",
         )  # fmt: skip
 
-    def plugs(self, line: ConnectorLine) -> Step:
-        return Step(0, line.state, self.donor, line.connector, line.says, check="It works before the trim goes on.")
+    def plugs(self, line: ConnectorLine, jobs: Sequence[Action]) -> Step:
+        job = next((job for job in jobs if job.feature == line.connector and job.fixing is None), None)
+        check = "It works; try it before the trim goes on."
+        return Step(
+            0, line.state, self.donor, line.connector, line.says, tools=job.tools if job else (),
+            minutes=job.minutes if job else None,
+            check=None if line.state in ("licensed practice only", "not used") else check,
+        )  # fmt: skip
 
     def gap(self, gap: EdgeGap) -> Step:
         low, high = gap.wanted_mm
         wanted = f"{low:g} to {high:g} mm" if low is not None and high is not None else "even along its length"
         return Step(
-            0, "look at the gap", self.donor, gap.edge, gap.says, tools=("feeler strips or drill shanks",),
-            check=f"The gap to {gap.neighbour} is {wanted}.",
+            0, "look at the gap", self.donor, gap.edge, f"Look at the gap all along. By the drawing, {gap.says}",
+            tools=("feeler strips or drill shanks",), check=f"The gap to {gap.neighbour} is {wanted}.",
         )  # fmt: skip
 
     def done(self) -> Step:
@@ -199,7 +278,7 @@ class _Sheet:
                 "An airbag bursts through this panel: that it fits says nothing of how it opens. Before the vehicle is "
                 f"used, {LICENSED}."
             )
-        says = "Check the work, then write down what happened, so that the next answer is better."
+        says = "Look over all that was done, then write down what happened (a row of outcomes.csv)."
         return Step(0, "finish", self.donor, None, says, cautions=tuple(cautions))
 
 

@@ -154,8 +154,9 @@ def _longer_bolt(bench: Bench, unit: Unit, donor_mm: float, thicker_mm: float) -
     if length_mm is None:
         return None
     says = (
-        f"At {unit.fixing.id}: use an M{unit.bolt_mm:g} bolt {length_mm:g} mm long or longer: {clamped_mm:g} mm "
-        f"clamped + {stack.washer_mm:g} washer + {stack.engaged_mm:g} in the thread = {stack.needed_mm:.1f} mm, because "
-        f"the donor is {thicker_mm:.1f} mm thicker than the original. See that it does not reach the bottom."
+        f"At {unit.fixing.id}: use an M{unit.bolt_mm:g} bolt {length_mm:g} mm long or longer: "
+        f"{clamped_mm:g} mm clamped + {stack.washer_mm:g} washer + {stack.engaged_mm:g} in the thread = "
+        f"{stack.needed_mm:.1f} mm. The donor is {thicker_mm:.1f} mm thicker than the original. See that it does not "
+        "reach the bottom."
     )
     return replace(_job(bench, "longer bolt", unit, says), to_mm=unit.bolt_mm, length_mm=length_mm)

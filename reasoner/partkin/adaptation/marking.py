@@ -12,9 +12,15 @@ from partkin.model.adapting import Mark
 from partkin.model.build import Outline
 from partkin.model.fitting import Spot
 
-# A shorter edge is no good to lay a square on, and arcs that cross flatter than this mark nothing well.
+# Common practice, no source, all four: a shorter edge is no good to lay a square on, a square carries no farther than a
+# few times the edge that it lies on, arcs that cross flatter than this mark nothing well, and beyond this a rule laid
+# by hand drifts more than the cut may.
 SHORTEST_EDGE_MM = 20.0
+CARRIES = 5.0
 LEAST_CROSSING_DEG = 30.0
+HANDY_MM = 500.0
+# Holes that tell an edge from the others.
+MOST_NAMED = 3
 
 
 @dataclass(frozen=True)
@@ -26,6 +32,11 @@ class _Datum:
     normal: tuple[float, float]
     is_edge: bool
 
+    @property
+    def rank(self) -> tuple[bool, bool, float, str]:
+        """What is at hand first, edges before holes, near before far."""
+        return (self.distance_mm > HANDY_MM, not self.is_edge, self.distance_mm, self.name)
+
 
 def marks_for(point_mm: Sequence[float], outlines: Sequence[Outline], spots: Sequence[Spot]) -> tuple[Mark, ...]:
     """Two distances that find a point on the part.
@@ -35,18 +46,19 @@ def marks_for(point_mm: Sequence[float], outlines: Sequence[Outline], spots: Seq
     point_mm
         In the part's frame; the first two numbers count.
     outlines
-        Of the part. Straight edges of at least 20 mm on which the point's perpendicular falls are used.
+        Of the part. Straight edges of at least 20 mm on which the point's perpendicular falls are used, no farther
+        away than 5 times their length.
     spots
         Holes that are on the part already.
 
     Returns
     -------
     tuple of Mark
-        Two whose lines cross at 30 degrees or more, edges before holes and near before far; empty where
-        there are no two such.
+        Two whose lines cross at 30 degrees or more, edges before holes and near before far, what is more than
+        500 mm away last; empty where there are no two such.
     """
     point = np.array(point_mm[:2], dtype=float)
-    data = _edges(point, outlines) + _holes(point, spots)
+    data = sorted(_edges(point, outlines, spots) + _holes(point, spots), key=lambda datum: datum.rank)
     for first, one in enumerate(data):
         for other in data[first + 1 :]:
             cross = abs(one.normal[0] * other.normal[1] - one.normal[1] * other.normal[0])
@@ -60,33 +72,65 @@ def _mark(datum: _Datum) -> Mark:
     return Mark(datum.name, round(datum.distance_mm, 1), f"{datum.distance_mm:.1f} mm {how} {datum.name}")
 
 
-def _edges(point: np.ndarray, outlines: Sequence[Outline]) -> list[_Datum]:
+def _edges(point: np.ndarray, outlines: Sequence[Outline], spots: Sequence[Spot]) -> list[_Datum]:
+    lines = [line for line in outlines if line.kind == "edge" and len(line.corners_mm) > 1]
+    pieces = [piece for line in lines for piece in _pieces(line)]
     found = []
-    for line in outlines:
-        if line.kind != "edge" or len(line.corners_mm) < 2:
+    for start, end in pieces:
+        along = end - start
+        length_mm = float(np.linalg.norm(along))
+        if length_mm < SHORTEST_EDGE_MM:
             continue
-        corners = np.array(line.corners_mm, dtype=float)
-        ends = np.roll(corners, -1, axis=0) if len(corners) > 2 else corners[::-1]
-        for start, end in zip(corners, ends, strict=True):
-            along = end - start
-            length_mm = float(np.linalg.norm(along))
-            if length_mm < SHORTEST_EDGE_MM:
-                continue
-            share = float((point - start) @ along) / length_mm**2
-            gap = point - (start + share * along)
-            away_mm = float(np.linalg.norm(gap))
-            if 0.0 <= share <= 1.0 and away_mm > 0.0:
-                found.append(_Datum(_edge_name(start, end, -gap), away_mm, tuple(gap / away_mm), True))
-    return sorted(found, key=lambda datum: (datum.distance_mm, datum.name))
+        share = float((point - start) @ along) / length_mm**2
+        gap = point - (start + share * along)
+        away_mm = float(np.linalg.norm(gap))
+        if 0.0 <= share <= 1.0 and 0.0 < away_mm <= CARRIES * length_mm:
+            name = _edge_name(start, end, -gap, _near_edge(start, end, pieces, spots))
+            found.append(_Datum(name, away_mm, tuple(gap / away_mm), True))
+    return found
 
 
-def _edge_name(start: np.ndarray, end: np.ndarray, towards: np.ndarray) -> str:
-    """Name an edge by the side it lies on, seen as x to the right and y up, and by its ends."""
+def _pieces(line: Outline) -> list[tuple[np.ndarray, np.ndarray]]:
+    """The straight pieces of an outline; two corners make one, three or more close."""
+    corners = [np.array(corner, dtype=float) for corner in line.corners_mm]
+    if len(corners) == 2:
+        return [(corners[0], corners[1])]
+    return list(zip(corners, [*corners[1:], corners[0]], strict=True))
+
+
+def _near_edge(
+    start: np.ndarray, end: np.ndarray, pieces: Sequence[tuple[np.ndarray, np.ndarray]], spots: Sequence[Spot]
+) -> list[str]:
+    """Holes that no other edge is nearer to, in order along the edge."""
+    along = end - start
+    near = []
+    for spot in spots:
+        at = np.array(spot.at_mm[:2], dtype=float)
+        away_mm = _to_piece_mm(at, start, end)
+        if away_mm <= min(_to_piece_mm(at, *piece) for piece in pieces) + 1e-9:
+            near.append((float((at - start) @ along), spot.id))
+    return [name for _, name in sorted(near)]
+
+
+def _to_piece_mm(point: np.ndarray, start: np.ndarray, end: np.ndarray) -> float:
+    along = end - start
+    square = float(along @ along)
+    share = min(1.0, max(0.0, float((point - start) @ along) / square)) if square > 0.0 else 0.0
+    return float(np.linalg.norm(point - start - share * along))
+
+
+def _edge_name(start: np.ndarray, end: np.ndarray, towards: np.ndarray, holes: Sequence[str]) -> str:
+    """Name an edge by the side it lies on, seen as x to the right and y up, its length, and the holes along it."""
     x, y = towards
     side = ("right" if x > 0 else "left") if abs(x) >= abs(y) else ("upper" if y > 0 else "lower")
-    ends = sorted([(float(start[0]), float(start[1])), (float(end[0]), float(end[1]))])
-    (ax, ay), (bx, by) = ends
-    return f"the {side} edge (x {ax:g}, y {ay:g} to x {bx:g}, y {by:g})"
+    length_mm = float(np.linalg.norm(end - start))
+    if len(holes) > MOST_NAMED:
+        holes = [holes[0], holes[len(holes) // 2], holes[-1]]
+    by = ""
+    if holes:
+        *rest, last = holes
+        by = f", past {', '.join(rest)}{' and ' * bool(rest)}{last}"
+    return f"the {side} edge ({length_mm:.0f} mm long{by})"
 
 
 def _holes(point: np.ndarray, spots: Sequence[Spot]) -> list[_Datum]:
@@ -96,4 +140,36 @@ def _holes(point: np.ndarray, spots: Sequence[Spot]) -> list[_Datum]:
         away_mm = float(np.linalg.norm(gap))
         if away_mm > 1.0 and spot.half_travel_mm == 0.0:
             found.append(_Datum(spot.id, away_mm, tuple(gap / away_mm), False))
-    return sorted(found, key=lambda datum: (datum.distance_mm, datum.name))
+    return found
+
+
+def way(name: str, from_mm: Sequence[float], to_mm: Sequence[float]) -> str:
+    """Tell where a point lies from another that is named: how far to the right or left, and how far up or down.
+
+    Examples
+    --------
+    >>> way("a", (0.0, 0.0), (1276.0, 9.1)), way("a", (5.0, 5.0), (5.0, 1.0))
+    ('1276 mm to the right of a and 9 mm above it', '4 mm below a')
+    """
+    x, y = (float(b - a) for a, b in zip(from_mm[:2], to_mm[:2], strict=True))
+    told = [
+        f"{abs(step):.0f} mm {words[step > 0]}"
+        for step, words in ((x, ("to the left of", "to the right of")), (y, ("below", "above")))
+        if abs(step) >= 0.5
+    ]
+    return " and ".join(f"{one} {'it' if number else name}" for number, one in enumerate(told)) or f"at {name}"
+
+
+def heading(along_deg: float) -> str:
+    """Tell a direction as an eye takes it, seen as x to the right and y up.
+
+    Examples
+    --------
+    >>> heading(0.0), heading(172.0), heading(45.0), heading(250.0)
+    ('to the right', 'to the left', 'up and to the right', 'down')
+    """
+    eighths = (
+        "to the right", "up and to the right", "up", "up and to the left", "to the left", "down and to the left",
+        "down", "down and to the right",
+    )  # fmt: skip
+    return eighths[round((along_deg % 360.0) / 45.0) % 8]

@@ -12,6 +12,7 @@ import numpy as np
 from partkin.adaptation.choices import Bench
 from partkin.adaptation.dressing import priced_action
 from partkin.adaptation.limits import LICENSED, SAFETY, Refusal, apart_mm, edge_distance_mm
+from partkin.adaptation.marking import way
 from partkin.adaptation.tables import rule
 from partkin.adaptation.zones import Matrix, in_host
 from partkin.model.adapting import Action, AdaptationQuestion, EdgeGap
@@ -174,15 +175,7 @@ def _near(point: Sequence[float], landmarks: Mapping[str, Sequence[float]]) -> s
     if not landmarks:
         return f"near x {point[0]:.0f}, y {point[1]:.0f}"
     name = min(landmarks, key=lambda one: (math.dist(landmarks[one][:2], point[:2]), one))
-    x, y = (float(a - b) for a, b in zip(point[:2], landmarks[name][:2], strict=True))
-    away = [
-        f"{abs(way):.0f} mm {words[way > 0]} of"
-        for way, words in ((x, ("left", "right")), (y, ("below", "above")))
-        if abs(way) >= 1.0
-    ]
-    # "12 mm right of and 30 mm below F2"
-    told = " and ".join(away).replace("below of", "below").replace("above of", "above")
-    return f"{told} {name}" if told else f"at {name}"
+    return way(name, landmarks[name], point)
 
 
 def trim_jobs(
@@ -243,9 +236,10 @@ def _trim_says(gap: EdgeGap, on_donor: np.ndarray, landmarks: Mapping[str, Seque
     for stretch in _stretches(on_donor)[:MOST_STRETCHES]:
         ends = f"from {_near(stretch[0], landmarks)} to {_near(stretch[-1], landmarks)}"
         places.append(f"{len(stretch) * SAMPLE_MM:.0f} mm {ends}")
+    held = "is on" if gap.narrowest_mm >= 0.0 else "is held as near as it goes"
     return (
         f"Take up to {gap.trim_mm:.1f} mm off the edge to {gap.neighbour}: {'; '.join(places)}. Mark the line with "
-        "tape while the part is on, stay on the outside of it, and try it on again before taking more."
+        f"tape while the part {held}, stay on the outside of it, and try it on again before taking more."
     )
 
 

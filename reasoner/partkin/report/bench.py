@@ -33,10 +33,13 @@ def _step(step: Step) -> Iterator[str]:
     yield from _fold(f"{step.says}{time}", f"[ ] {step.order}. ", "      ")
     for caution in step.cautions:
         yield from _fold(f"Take care: {caution}", "      ! ", "        ")
-    for mark in step.marks:
-        yield from _fold(mark.says, "      mark: ", "            ")
+    if step.marks:
+        what = "its far end" if step.do == "slot" else "its centre"
+        yield from _fold(", and ".join(mark.says for mark in step.marks), f"      mark {what}: ", " " * 12)
     if step.tools:
         yield from _fold(", ".join(step.tools), "      tools: ", "             ")
+    if step.before:
+        yield from _fold(step.before, "      before you cut: ", "                      ")
     if step.check:
         yield from _fold(step.check, "      then check: ", "                  ")
 
