@@ -167,7 +167,12 @@ def refit(build: Build, part: str, without: tuple[str, ...] = ()) -> tuple[list[
         return [f"No plan frees {part}, so there is no way back to write: {whole.reason}"], False
     if nothing_known(whole):
         return [f"{said(whole)[0]} The way back is written from the plan."], True
-    return lines(way_back(build, whole)), True
+    told = lines(way_back(build, whole))
+    original = original_of(build, part)
+    if original is not None:
+        told = [*_folded("", f"{part} is a donor: this is the way back onto the assembly that it comes off. On the "
+                         f"vehicle it goes as {original} came off: partkin refit {original}"), "", *told]  # fmt: skip
+    return told, True
 
 
 def view_of(build: Build, part: str, without: tuple[str, ...] = ()) -> PlanView:
@@ -186,9 +191,9 @@ def view_of(build: Build, part: str, without: tuple[str, ...] = ()) -> PlanView:
     whole = plan(build, part, without=frozenset(without))
     if isinstance(whole, NoPlan):
         return PlanView(part, name, (f"No plan frees {part}: {whole.reason}.",), moved_from=original, moved=moved)
-    return PlanView(
-        part, name, said(whole), whole, way_back(build, whole), tools(whole), tuple(labels(whole)), original, moved
-    )
+    # A donor goes back onto nothing that it came off.
+    back = way_back(build, whole) if original is None else None
+    return PlanView(part, name, said(whole), whole, back, tools(whole), tuple(labels(whole)), original, moved)
 
 
 def to_plan(build: Build, donors: Collection[str]) -> tuple[str, ...]:
