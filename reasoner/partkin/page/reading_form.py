@@ -23,7 +23,7 @@ FIELDS = ("quantity", "from", "to", "value", "unit", "instrument", "plus_minus",
 Typed = Mapping[str, str]
 LONGEST = 500
 # What is not known by then follows: the answer to a reading is wanted within a tenth of a second.
-PATIENCE_S = 0.08
+PATIENCE_S = 0.07
 
 
 @dataclass(frozen=True)
