@@ -40,16 +40,16 @@ def _others(build: Build, donor: str) -> list[tuple[Part, bool]]:
     own = build.part(donor)
     if own is None:
         return []
-    around = set(_above(build, own))
+    outer = set(around(build, own))
     return [
-        (part, part.part not in around)
+        (part, part.part not in outer)
         for part in build.parts
         if part.origin == "donor" and part.takes_place_of and part.part != donor
-        and (part.part in around or donor in _above(build, part))
+        and (part.part in outer or donor in around(build, part))
     ]  # fmt: skip
 
 
-def _above(build: Build, part: Part) -> list[str]:
+def around(build: Build, part: Part) -> list[str]:
     """Ids of the assemblies that a part belongs to, the nearest first."""
     found: list[str] = []
     while part.part_of is not None and part.part_of not in found:
@@ -100,6 +100,16 @@ def _differs(verdict: Verdict) -> str:
     if not named:
         return f": {verdict.conflict_says}" if verdict.conflict_says else ""
     return f": it differs at {len(named)} fixing{'s' * (len(named) != 1)} ({', '.join(named)})"
+
+
+def separating_minutes(build: Build, part: str) -> float | None:
+    """Minutes in hand to get a part out of its assembly, by the strip plan; None: it cannot be told."""
+    from partkin.strip.planning import plan
+
+    found = plan(build, part)
+    if isinstance(found, NoPlan) or not any(joint.step is not None for joint in found.joints):
+        return None
+    return found.minutes
 
 
 def _separating(build: Build, part: str) -> str:

@@ -11,11 +11,12 @@ import sys
 import threading
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from partkin import pipeline, pulse
+from partkin import levels, pipeline, pulse
 from partkin.choosing import Donor, calibration, total
 from partkin.choosing import rank as put_in_order
 from partkin.model.build import Build, Offer, Part
@@ -62,11 +63,15 @@ def rank(build: Build, host: str | None = None, work: Work | None = None) -> Ran
     parts = [part for part in build.parts if part.origin == "donor" and part.takes_place_of in stands_for]
     judged = _checked(build, named, [part.part for part in parts], work or Work("donors", len(parts)))
     # Fewer than there are, where that was stopped.
+    parts = parts[: len(judged)]
+    with_whole = [whole_offers(build, part) for part in parts]
     donors = [
-        Donor(part, verdict, _stood_there(part, originals) or original, told)
-        for part, (verdict, told) in zip(parts, judged, strict=False)
+        Donor(part, verdict, _stood_there(part, originals) or original, told, says)
+        for part, (verdict, told), (_, says) in zip(parts, judged, with_whole, strict=True)
     ]
-    return put_in_order(named, donors, _offers(build, stands_for, {d.part.part for d in donors}), build.settings)
+    offers = _offers(build, stands_for, {part.part for part in parts})
+    offers += [offer for found, _ in with_whole for offer in found]
+    return put_in_order(named, donors, offers, build.settings)
 
 
 _asked: list[tuple[Build, str]] = []
@@ -120,7 +125,9 @@ def _check(donor: str) -> Judged:
     build, host = _asked[0]
     findings = pipeline.find_out(build, donor, host, others=False)
     verdict = pipeline.decided(build, findings)
-    priced = any(offer.part == donor and offer.price is not None for offer in build.offers)
+    own = findings.known.donor.part
+    sold_as = {own.part, *levels.around(build, own)}
+    priced = any(offer.part in sold_as and offer.price is not None for offer in build.offers)
     return verdict, foretold(findings) if priced and verdict.verdict == NOT_ENOUGH else ()
 
 
@@ -152,6 +159,25 @@ def foretold(findings: Findings) -> tuple[Foretold, ...]:
         what = next_readings.as_unknown(one).what
         found.append(Foretold(f"{one.reading.instrument or 'read'}: {what}", one.price, one.minutes, results))
     return tuple(found)
+
+
+def whole_offers(build: Build, donor: Part) -> tuple[list[Offer], tuple[str, ...]]:
+    """Offers of the nearest assembly on sale, for a part that nobody sells by itself, with getting it out counted in.
+
+    What the rest of the assembly may bring is left out, and said.
+    """
+    if any(offer.part == donor.part for offer in build.offers):
+        return [], ()
+    for above in levels.around(build, donor):
+        sold = [offer for offer in build.offers if offer.part == above and offer.option == "donor"]
+        if not sold:
+            continue
+        minutes = levels.separating_minutes(build, donor.part)
+        told = "how long that takes is not known" if minutes is None else f"about {minutes:.0f} min, counted as hours"
+        says = f"it comes with {above}: it has to be separated ({told}), and what the rest may bring is left out"
+        hours = 0.0 if minutes is None else minutes / 60.0
+        return [replace(one, part=donor.part, hours=round((one.hours or 0.0) + hours, 3)) for one in sold], (says,)
+    return [], ()
 
 
 def _stood_there(donor: Part, originals: list[Part]) -> Part | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import partkin
-from partkin.model.build import Build, Feature, Holding, Offer, Part
+from partkin.model.build import Build, Feature, Holding, Offer, Part, Settings
 
 AT = {"F1": (0.0, 0.0), "F2": (300.0, 0.0), "F3": (300.0, 200.0), "F4": (0.0, 200.0)}
 
@@ -87,5 +87,10 @@ def test_the_best_level_stands_in_the_ranking() -> None:
     whole = partkin.rank(first, "cowl").ways[0]
     assert (whole.part, whole.ruled_out, whole.level) == ("dash", "does not fit", "skin")
     assert any("its leather top (skin) does" in text for text in whole.says)
+    # Where only the whole is for sale, its skin is bought with it and taken out: 6 screws, 0.5 min each in the table.
+    only_whole = replace(first, offers=first.offers[:1], settings=Settings(currency="EUR", labour_rate=40.0))
+    skin = partkin.rank(only_whole, "frame").ways[0]
+    assert (skin.part, skin.price, skin.carriage, skin.labour) == ("skin", 200.0, 30.0, 2.0)
+    assert any("it comes with dash: it has to be separated (about 3 min, counted as hours)" in t for t in skin.says)
     skin = partkin.rank(first, "frame").ways[0]
     assert (skin.part, skin.ruled_out, skin.level) == ("skin", None, "skin")

@@ -16,12 +16,16 @@ from partkin.shipped import shipped
 
 @dataclass(frozen=True)
 class Donor:
-    """A donor with its verdict, the part that it would stand in for, and what could be read before buying."""
+    """A donor with its verdict, the part that it would stand in for, and what could be read before buying.
+
+    `says`: what has to be thought of besides.
+    """
 
     part: Part
     verdict: Verdict
     original: Part | None = None
     foretold: tuple[Foretold, ...] = ()
+    says: tuple[str, ...] = ()
 
 
 @cache
@@ -87,7 +91,7 @@ def way_of_donor(donor: Donor, offer: Offer | None, settings: Settings, match: O
     verdict, part = donor.verdict, donor.part
     work = verdict.adaptation if verdict.verdict in (WITH_ADAPTATION, NOT_ENOUGH) else None
     adaptation = _work_cost(work.minutes, work.cost, settings) if work is not None else 0.0
-    says = _said_of(verdict)
+    says = [*_said_of(verdict), *donor.says]
     if work is not None and adaptation is None:
         says.append(f"{work.minutes:g} min of adaptation, not priced: the build has no labour_rate")
     way = _priced(offer, settings, says)
