@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from itertools import pairwise
 from math import sqrt
+from statistics import NormalDist
 
 from partkin.model.build import Outcome
 from partkin.model.choosing import Bin, Calibration
 
 EDGES = (0.0, 0.05, 0.5, 0.95, 1.0)
 FEW = 20
-Z_95 = 1.959964
 WENT_ON = ("fits", "fitted", "went on", "bolted on", "yes")
 DID_NOT = ("does not fit", "did not fit", "did not go on", "no")
 
@@ -30,17 +30,18 @@ def went_on(happened: str) -> bool | None:
     return True if text.startswith(WENT_ON) else None
 
 
-def interval(yes: int, count: int) -> tuple[float, float]:
-    """95 % interval of a share (Wilson, 1927).
+def interval(yes: int, count: int, together: int = 1) -> tuple[float, float]:
+    """95 % interval of a share (Wilson, 1927); of several `together`, so that all hold at once (Bonferroni).
 
     Examples
     --------
     >>> tuple(round(edge, 3) for edge in interval(9, 10))
     (0.596, 0.982)
     """
-    share, z2 = yes / count, Z_95 * Z_95
+    z = NormalDist().inv_cdf(1.0 - 0.025 / together)
+    share, z2 = yes / count, z * z
     middle = (share + z2 / (2 * count)) / (1 + z2 / count)
-    half = Z_95 * sqrt(share * (1 - share) / count + z2 / (4 * count * count)) / (1 + z2 / count)
+    half = z * sqrt(share * (1 - share) / count + z2 / (4 * count * count)) / (1 + z2 / count)
     return max(0.0, middle - half), min(1.0, middle + half)
 
 
@@ -57,13 +58,16 @@ def calibration(outcomes: Iterable[Outcome]) -> Calibration:
         for outcome in outcomes
         if outcome.chance_then is not None and (went := went_on(outcome.happened)) is not None
     ]
+    by_edges = {
+        (low, high): [(p, went) for p, went in told if low <= p < high or (high == 1.0 and p == 1.0)]
+        for low, high in pairwise(EDGES)
+    }
+    filled = {edges: here for edges, here in by_edges.items() if here}
     bins = []
-    for low, high in pairwise(EDGES):
-        here = [(p, went) for p, went in told if low <= p < high or (high == 1.0 and p == 1.0)]
-        if here:
-            yes = sum(went for _, went in here)
-            stated = sum(p for p, _ in here) / len(here)
-            bins.append(Bin(low, high, len(here), stated, yes / len(here), *interval(yes, len(here))))
+    for (low, high), here in filled.items():
+        yes, stated = sum(went for _, went in here), sum(p for p, _ in here) / len(here)
+        bounds = interval(yes, len(here), len(filled))
+        bins.append(Bin(low, high, len(here), stated, yes / len(here), *bounds))
     brier = sum((p - went) ** 2 for p, went in told) / len(told) if told else None
     enough = len(told) >= FEW
     if not told:

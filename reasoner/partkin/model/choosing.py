@@ -144,7 +144,7 @@ class Total:
 
 @dataclass(frozen=True)
 class Bin:
-    """Stated chances between two values, and how often the donor then went on."""
+    """Stated chances between two values, and how often the donor then went on; 95 % bounds, of all bins together."""
 
     low: float
     high: float

@@ -119,7 +119,7 @@ def score_text(found: Calibration) -> str:
     """How the stated chances have fared."""
     lines = [found.says[0].upper() + found.says[1:] + "."]
     if found.bins:
-        lines += ["", "    stated          count   stated  happened   95 % bounds"]
+        lines += ["", "    stated          count   stated  happened   95 % bounds, all together"]
         for here in found.bins:
             off = "" if not found.enough or here.happened_low <= here.stated <= here.happened_high else "  outside"
             bounds = f"{here.happened_low:.2f} to {here.happened_high:.2f}"
