@@ -140,7 +140,7 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     if host is None or donor is None:
         raise Unwritten("the sheets have no such host or donor")
     stated = verdict.get("positions") or {}
-    shows = host if verdict["measured_from"] == "host" else _original(build, host, verdict.get("original"))
+    shows = host if verdict["measured_from"] == "host" else original_of(build, host, verdict.get("original"))
     rows = _rows(build, host, shows)
     hosted = _places(build, shows, stated.get("host"))
     fixings = {name: _fixing(build, feature, shown, hosted.get(shown.feature)) for name, feature, shown in rows}
@@ -194,7 +194,7 @@ def _options(
     )  # fmt: skip
 
 
-def _original(build: Build, host: Part, named: str | None) -> Part:
+def original_of(build: Build, host: Part, named: str | None) -> Part:
     """The part that came off: the host itself where it is one, the one named, else the first measured."""
     if host.origin == "original":
         return host

@@ -27,6 +27,8 @@ from partkin.places import (
     side_questions,
     without_each,
 )
+from partkin.seams import choose, compare
+from partkin.verdict import is_airbag_panel
 
 __all__ = [
     "SEED", "Places", "adjusted", "chance_of", "fitting_draws", "in_layouts", "layouts_left_out", "places_of",
@@ -45,6 +47,8 @@ def trials(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]
         for numbers in layouts(there)[:MOST_LAYOUTS]:
             for mirrored in faces(known, there):
                 tried = trial(known, in_layouts(there, numbers), confidence, mirrored=mirrored)
+                if tried.seams is None and is_airbag_panel(known):
+                    tried = replace(tried, seams=compare(known, there, tried.answer, tried))
                 found.append(replace(tried, layouts=numbers, without=without))
     return tuple(found)
 
@@ -63,11 +67,14 @@ def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) ->
     open_ends = bool(prepared.unknown or _placeless(prepared, places))
     if answer.fits is None:
         return Trial(mirrored, prepared.task, answer, None, "undecided", prepared.matings)
+    lying = None
     if answer.fits or not open_ends:
+        if is_airbag_panel(known):
+            answer, lying = choose(known, places, sure, answer)
         answer, chance, judged = _as_pulled(sure, answer, places, confidence)
         stand, alike = _stand(judged, answer, chance, places, confidence)
         task = (judged if answer.fits else prepared).task
-        return Trial(mirrored, task, answer, chance, stand, prepared.matings, same_would=alike)
+        return Trial(mirrored, task, answer, chance, stand, prepared.matings, same_would=alike, seams=lying)
     kindest = replace(prepared, task=_optimistic(prepared, places))
     least = with_flex(kindest.task, solve)
     stand = "missing"

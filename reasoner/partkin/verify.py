@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from partkin.as_written import Sides, Unwritten, exact, read_sides
 from partkin.as_written_in_space import SpaceSides
+from partkin.as_written_seams import Seams, has_seams, read_seams
 from partkin.model.build import Build
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, VERDICTS, WITH_ADAPTATION
 from partkin.proofs import (
@@ -92,8 +93,15 @@ def _confirm(verdict: Mapping, build: Build) -> Confirmation:
     if word == BOLTS_ON:
         if len(sides.faces) > 1:
             trusted.append("that it fits with the other face up as well")
+        if has_seams(verdict, build):
+            trusted.append("where its seams lie")
         return Confirmation(tuple(_fits(verdict, sides)), tuple(trusted))
-    refused = _does_not_fit(verdict, sides)
+    conflict = verdict["conflict"]
+    if conflict is None or conflict["certificate"] is None:
+        return Confirmation((_without_certificate(conflict),), tuple(trusted))
+    seams = read_seams(verdict, build)
+    trusted += seams.as_stated
+    refused = _does_not_fit(verdict, sides, seams)
     if (word == WITH_ADAPTATION) != bool(verdict["adaptations"]):
         refused.append(f"{word!r} and the adaptations listed do not go together")
     trusted.append("by how much the conflict is short, and that none of its fixings can be left out")
@@ -242,29 +250,34 @@ def _placement(stated: Mapping) -> tuple[bool, Vector, Vector]:
     return mirrored, rational_turn(c, s), (m[0][3], m[1][3])
 
 
-def _does_not_fit(verdict: Mapping, sides: Sides) -> list[str]:
+def _without_certificate(conflict: Mapping | None) -> str:
+    if conflict is None or not conflict.get("says"):
+        return "no conflict with a certificate is given"
+    return f"not proved: it is said of the placement shown alone that {conflict['says']}"
+
+
+def _does_not_fit(verdict: Mapping, sides: Sides, seams: Seams) -> list[str]:
     """The conflict names musts; each closed branch is proved; together they leave no pairing open."""
     conflict = verdict["conflict"]
-    if conflict is None or conflict["certificate"] is None:
-        return ["no conflict with a certificate is given"]
     fixings, features = conflict["fixings"], conflict.get("features") or []
     refused = [f"{name} need not be paired" for name in fixings if not _must(sides.fixings, name, sides)]
     refused += [f"{name} need not be paired" for name in features if not _must(sides.features, name, sides)]
-    if not fixings and not features:
+    if not fixings and not features and not seams.points:
         refused.append("the conflict names nothing that must be paired")
     if verdict["placement"] is not None and _made(verdict):
         refused += _stands(verdict, sides)[0]
-    refused += _shortfall_faults(verdict)
+    refused += [] if seams.points else _shortfall_faults(verdict)
     proved: dict[bool, list[frozenset[Named]]] = {False: [], True: []}
     for nogood in conflict["certificate"]["pairings"]:
         mirrored = bool(nogood.get("mirrored", False))
         pairs = frozenset((fixing, feature) for fixing, feature in nogood["pairs"])
-        fault = _branch_fault(nogood, pairs, sides, mirrored)
+        fault = _branch_fault(nogood, pairs, sides, seams, mirrored)
         if fault:
             refused.append("the branch " + ", ".join(f"{d} on {f}" for f, d in sorted(pairs)) + f": {fault}")
         proved[mirrored].append(pairs)
+    options, held = sides.options | set(seams.points), ([*fixings, *seams.originals], [*features, *seams.donors])
     for face in sorted(sides.faces):
-        left = pairing_left_open(sides.options, fixings, features, proved[face])
+        left = pairing_left_open(options, *held, proved[face])
         if left is not None:
             open_pairs = ", ".join(f"{d} on {f}" for f, d in left)
             refused.append(f"nothing rules out {open_pairs}" + (" with the other face up" if face else ""))
@@ -289,7 +302,9 @@ def _must(spots: Mapping, name: str, sides: Sides) -> bool:
     return spots[name].must or nothing
 
 
-def _branch_fault(nogood: Mapping, pairs: frozenset[Named], sides: Sides, mirrored: bool) -> str | None:
+def _branch_fault(
+    nogood: Mapping, pairs: frozenset[Named], sides: Sides, seams: Seams, mirrored: bool
+) -> str | None:
     """Why the pieces do not prove that these pairs cannot hold together; None: they do."""
     if len({f for f, _ in pairs}) != len(pairs) or len({d for _, d in pairs}) != len(pairs):
         return "it pairs something twice"
@@ -298,7 +313,9 @@ def _branch_fault(nogood: Mapping, pairs: frozenset[Named], sides: Sides, mirror
     if isinstance(sides, SpaceSides):
         return branch_fault(sides, pairs, mirrored, nogood["pieces"])
     try:
-        held = {fixing: sides.held((fixing, feature), mirrored) for fixing, feature in pairs}
+        held = {
+            pair[0]: (seams if pair in seams.points else sides).held(pair, mirrored) for pair in pairs
+        }  # fmt: skip
     except Unwritten as fault:
         return str(fault)
     return excludes_every_turn(held, nogood["pieces"])

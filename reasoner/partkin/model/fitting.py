@@ -149,11 +149,38 @@ class Nogood:
 
 
 @dataclass(frozen=True)
+class HeldSeam:
+    """A tear seam or airbag door as a point (its Steiner point) that has to come near the original's.
+
+    `original`, `donor`: their zones; `within_mm`: how far the two points may at most stand apart where the seams
+    lie as they must. A conflict names it `name`, and on the donor `name_on_donor`.
+    """
+
+    kind: str
+    original: str
+    donor: str
+    at_host_mm: tuple[float, float]
+    at_donor_mm: tuple[float, float]
+    within_mm: float
+
+    @property
+    def name(self) -> str:
+        """No id has a space in it."""
+        return f"{self.kind} {self.original}"
+
+    @property
+    def name_on_donor(self) -> str:
+        """No id has a space in it."""
+        return f"{self.kind} {self.donor}"
+
+
+@dataclass(frozen=True)
 class Conflict:
     """A smallest set of fixings (and of donor features that must be used) that cannot all be paired.
 
     `shortfall_mm`: by how much the best placement of this set alone is short; None: no pairing exists.
-    `pairs`: the pairs at that best placement, for words and pictures.
+    `pairs`: the pairs at that best placement, for words and pictures. `seams`: of a panel that goes on, but not
+    with its seams where they must be; the set is then of its fixings and these.
     """
 
     fixings: tuple[str, ...]
@@ -162,6 +189,7 @@ class Conflict:
     pairs: tuple[PairFit, ...]
     nogoods: tuple[Nogood, ...]
     local: bool = False
+    seams: tuple[HeldSeam, ...] = ()
 
 
 @dataclass(frozen=True)

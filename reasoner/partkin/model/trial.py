@@ -5,11 +5,28 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from partkin.model.fitting import Chance, FitAnswer, FitTask
+from partkin.model.fitting import Chance, Conflict, FitAnswer, FitTask
 from partkin.model.mating import Mating
 from partkin.model.positions import Missing
 
 Stand = Literal["fits", "does not", "unsure", "missing", "undecided"]
+
+
+@dataclass(frozen=True)
+class SeamCheck:
+    """Where the donor's tear seams and airbag doors lie against the original's at the placement.
+
+    `too_far`: (zone kind, departure_mm, limit_mm). `unknown_on_donor`, `unknown_on_original`: zone kinds that
+    one side has and the other does not list. `conflict`: the proof that no placement puts the seams right.
+    """
+
+    is_airbag_panel: bool
+    coincide: tuple[tuple[str, float, float], ...] = ()
+    too_far: tuple[tuple[str, float, float], ...] = ()
+    unknown_on_donor: tuple[str, ...] = ()
+    unknown_on_original: tuple[str, ...] = ()
+    not_compared: str | None = None
+    conflict: Conflict | None = None
 
 
 @dataclass(frozen=True)
@@ -23,6 +40,7 @@ class Trial:
     `layouts`: number of the host's and of the donor's layout that was tried. `without`: (part, reading) that
     was left out for this trial, because it or another one must be wrong. `same_would`: where the chance alone would say
     that it does not fit, how often the same part, read as coarsely, would look as far off; None: not asked.
+    `seams`: how they lie, on a panel that an airbag bursts through.
     """
 
     mirrored: bool
@@ -35,19 +53,10 @@ class Trial:
     layouts: tuple[int, int] = (0, 0)
     without: tuple[str, str] | None = None
     same_would: float | None = None
+    seams: SeamCheck | None = None
 
-
-@dataclass(frozen=True)
-class SeamCheck:
-    """Where the donor's tear seams and airbag doors lie against the original's at the placement.
-
-    `too_far`: (zone kind, departure_mm, limit_mm). `unknown_on_donor`, `unknown_on_original`: zone kinds that
-    one side has and the other does not list.
-    """
-
-    is_airbag_panel: bool
-    coincide: tuple[tuple[str, float, float], ...] = ()
-    too_far: tuple[tuple[str, float, float], ...] = ()
-    unknown_on_donor: tuple[str, ...] = ()
-    unknown_on_original: tuple[str, ...] = ()
-    not_compared: str | None = None
+    @property
+    def says(self) -> Stand:
+        """How it stands, seams and all: a panel that goes on with its seam elsewhere does not fit."""
+        wrong = self.seams is not None and bool(self.seams.too_far)
+        return "does not" if wrong and self.stand in ("fits", "unsure") else self.stand

@@ -131,11 +131,20 @@ def _pair(pair: Pair) -> dict[str, Any]:
 def _conflict(conflict: Conflict | None, says: str | None) -> dict[str, Any] | None:
     if conflict is None:
         return None if says is None else {
-            "fixings": [], "features": [], "shortfall_mm": None, "says": says, "certificate": None, "local": False,
+            "fixings": [], "features": [], "seams": [], "shortfall_mm": None, "says": says, "certificate": None,
+            "local": False,
         }  # fmt: skip
     return {
         "fixings": list(conflict.fixings),
         "features": list(conflict.features),
+        "seams": [
+            {
+                "kind": seam.kind, "original": seam.original, "donor": seam.donor,
+                "host_mm": [v + 0.0 for v in seam.at_host_mm], "donor_mm": [v + 0.0 for v in seam.at_donor_mm],
+                "within_mm": seam.within_mm,
+            }
+            for seam in conflict.seams
+        ],
         "shortfall_mm": number(conflict.shortfall_mm),
         "says": says,
         "certificate": {"pairings": [_nogood(nogood) for nogood in conflict.nogoods]},

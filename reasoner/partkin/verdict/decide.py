@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from partkin.model.adapting import Adaptation
-from partkin.model.fitting import Conflict, FitAnswer, Nogood
+from partkin.model.fitting import Conflict, FitAnswer
 from partkin.model.reasons import Unknown
+from partkin.model.trial import Trial
 from partkin.model.verdict import Verdict
 from partkin.model.words import (
     BOLTS_ON,
@@ -114,19 +117,24 @@ def _offered(findings: Findings, chosen: VerdictWord) -> tuple[Adaptation, ...]:
 def _conflict(findings: Findings) -> Conflict | None:
     """The conflict of the trial shown; where both faces were tried, its proof covers both."""
     trial = findings.trial
-    if trial is None or trial.answer.conflict is None:
+    own = _conflict_of(trial) if trial is not None else None
+    if trial is None or own is None:
         return None
-    proofs: tuple[Nogood, ...] = ()
-    fixings: list[str] = []
-    features: list[str] = []
-    for other in (trial, *(t for t in findings.trials if t is not trial)):
-        conflict = other.answer.conflict
-        if conflict is not None:
-            proofs += conflict.nogoods
-            fixings += [f for f in conflict.fixings if f not in fixings]
-            features += [f for f in conflict.features if f not in features]
-    own, local = trial.answer.conflict, any(nogood.local for nogood in proofs)
-    return Conflict(tuple(fixings), tuple(features), own.shortfall_mm, own.pairs, proofs, local)
+    rest = [_conflict_of(other) for other in findings.trials if other is not trial]
+    conflicts = [own, *(other for other in rest if other is not None)]
+    return replace(
+        own,
+        fixings=tuple(dict.fromkeys(name for conflict in conflicts for name in conflict.fixings)),
+        features=tuple(dict.fromkeys(name for conflict in conflicts for name in conflict.features)),
+        nogoods=tuple(nogood for conflict in conflicts for nogood in conflict.nogoods),
+        local=any(nogood.local for conflict in conflicts for nogood in conflict.nogoods),
+        seams=tuple(dict.fromkeys(seam for conflict in conflicts for seam in conflict.seams)),
+    )
+
+
+def _conflict_of(trial: Trial) -> Conflict | None:
+    """Of a panel that goes on, but not with its seam in place: the proof of that."""
+    return trial.answer.conflict or (trial.seams.conflict if trial.seams is not None else None)
 
 
 def _seam_text(findings: Findings) -> str | None:

@@ -66,12 +66,12 @@ class Findings:
         if not self.trials:
             return None
         order = {"fits": 0, "unsure": 1, "missing": 2, "undecided": 3, "does not": 4}
-        return min(self.trials, key=lambda t: (order[t.stand], -(t.answer.margin_mm or -1e9), t.mirrored))
+        return min(self.trials, key=lambda t: (order[t.says], -(t.answer.margin_mm or -1e9), t.mirrored))
 
     @property
     def face_open(self) -> bool:
         """Whether the ways that the sheets leave open give different answers, or some were not tried."""
-        return self.layouts_left_out or len({trial.stand for trial in self.trials}) > 1
+        return self.layouts_left_out or len({trial.says for trial in self.trials}) > 1
 
     @property
     def duty(self) -> Duty | None:

@@ -60,9 +60,11 @@ def _face(findings: Findings) -> list[Unknown]:
         return asked
     blank = [s.part.part for s in (known.donor, known.host, known.original) if s and s.part.seen_from is None]
     part = blank[0] if blank else known.donor.part.part
+    seam = any(trial.stand != trial.says for trial in findings.trials)
+    does_not = "its seam lies elsewhere" if seam else "it does not"
     says = (
         f"from which face were the holes of {part} read (seen_from: outside or inside)? Seen from one face it goes "
-        f"on, from the other it does not"
+        f"on, from the other {does_not}"
     )
     return [*asked, Unknown("seen_from", says, part, "seen_from")]
 
