@@ -44,8 +44,9 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
         return _nothing_found(findings, places, trial, [(_as_far_as_measured(question, trial), None)])
     if len(findings.trials) > 1:
         answer = _as_far_as_measured(question, trial)
-        told = replace(answer, why=_several(findings)) if answer.why == UNMEASURED else answer
-        return _nothing_found(findings, places, trial, [(told, None)])
+        if answer.why == UNMEASURED:
+            answer = replace(answer, why=_several(findings))
+        return _nothing_found(findings, places, trial, [(answer, None)])
     refused: list[tuple[AdaptationAnswer, SeamCheck | None]] = []
     for reserve_mm in dict.fromkeys(share * _spread_mm(places) for share in RESERVES):
         search = _search(question, trial, reserve_mm)
@@ -56,13 +57,11 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
         sound, lying = _sound(findings, search.first, prepared, places)
         if sound:
             answer = search.whole(OTHERS if others else 0)
-            more, _ = _sound(findings, replace(answer, adaptations=answer.adaptations[1:]), prepared, places)
-            kept = tuple(
-                _with_pairing(one, trial) for one in (answer.adaptations[0], *(adaptation for adaptation, _ in more))
-            )
-            return replace(
-                findings, seams=lying, adapting=replace(answer, adaptations=kept), adapted_chance=sound[0][1]
-            )
+            first, *rest = answer.adaptations
+            more, _ = _sound(findings, replace(answer, adaptations=tuple(rest)), prepared, places)
+            kept = (replace(first, margin_mm=sound[0][0].margin_mm), *(one for one, _ in more))
+            told = replace(answer, adaptations=tuple(_with_pairing(one, trial) for one in kept))
+            return replace(findings, seams=lying, adapting=told, adapted_chance=sound[0][1])
         refused.append((replace(search.first, adaptations=(), why=TOO_UNSURE), lying))
     return _nothing_found(findings, places, trial, refused)
 
@@ -164,7 +163,8 @@ def _sound(
         lying = compare(findings.known, places, after[0], trial)
         seams = seams if found else lying
         if lying is None or not lying.too_far:
-            found.append((adaptation, after[1]))
+            # By the whole play of every pair: the search kept some of it back.
+            found.append((replace(adaptation, margin_mm=after[0].margin_mm or 0.0), after[1]))
     return found, seams
 
 

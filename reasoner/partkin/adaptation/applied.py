@@ -10,6 +10,7 @@ from partkin.model.build import Feature
 from partkin.model.fitting import FitTask, Option, Spot
 
 RESHAPES = ("open out", "slot")
+RETHREADS = ("other bolt", "thread insert")
 MOVES = (*RESHAPES, "new hole", "thread insert")
 
 
@@ -96,6 +97,8 @@ def adapted_features(
             continue
         if action.do in RESHAPES and action.feature in changed:
             changed[action.feature] = _after(changed[action.feature], action)
+        elif action.do in RETHREADS and action.feature in changed:
+            changed[action.feature] = replace(changed[action.feature], thread=action.thread, fastener_mm=None)
         elif action.do == "new hole" and action.at_mm is not None:
             x, y, z = (*action.at_mm, None)[:3]
             changed[action.feature] = Feature(

@@ -331,6 +331,7 @@ class _Job:
         self._add(
             "other bolt", phrases.other_bolt(self.unit.fixing.id, sizes.other_bolt or "", meant, thinner),
             to_mm=sizes.bolt_mm, allowed_mm=round(opening.play_mm(opening.across_mm, sizes.bolt_mm), 6),
+            thread=sizes.other_bolt,
         )  # fmt: skip
 
     def _insert(self) -> None:
@@ -338,5 +339,5 @@ class _Job:
         thread = self.unit.host.thread or f"{self.choice.across_mm:g} mm"
         self._add(
             "thread insert", phrases.thread_insert(self.spot.id, thread), to_mm=self.choice.across_mm,
-            allowed_mm=round(shape.allowed_mm, 6) if shape else None,
+            allowed_mm=round(shape.allowed_mm, 6) if shape else None, thread=self.unit.host.thread,
         )  # fmt: skip

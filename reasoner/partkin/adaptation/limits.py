@@ -110,12 +110,14 @@ def _whole_part(part: Part, duty: Duty | None, material: Material | None) -> Ref
 
 
 def _unseen_zone(question: AdaptationQuestion) -> Refusal | None:
-    """A seam that the original has, and the donor must have too, lies somewhere unknown."""
-    listed = {zone.kind for zone in question.donor_zones}
+    """A seam that the original has, and the donor must have too, lies somewhere unknown; so may one of several."""
     for kind in AIRBAG_ZONES:
-        if kind not in listed and any(zone.kind == kind for zone in question.original_zones):
-            says = f"where the donor's {kind} lies is not known: nothing is cut until it is"
-            return Refusal(f"{says}; {LICENSED}", SAFETY)
+        on_donor, on_original = (
+            sum(zone.kind == kind for zone in zones) for zones in (question.donor_zones, question.original_zones)
+        )
+        if on_donor < on_original:
+            which = f"the donor's {kind}" if not on_donor else f"one {kind} of the donor"
+            return Refusal(f"where {which} lies is not known: nothing is cut until it is; {LICENSED}", SAFETY)
     return None
 
 

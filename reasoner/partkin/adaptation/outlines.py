@@ -45,7 +45,7 @@ def edge_gaps(
     donor_outlines
         In the donor's frame. An outline named as the row's `edge` is used alone; where none is, all edges.
     neighbour_outlines
-        Of every neighbour, each in its own frame. Two corners are a line: an edge of which no more is known.
+        Of every neighbour, each in its own frame.
     neighbours
         Rows of neighbours.csv for the part that the donor takes the place of.
     donor_to_host
@@ -62,7 +62,7 @@ def edge_gaps(
         out. Gaps are to the sampling of 1 mm along the edge.
     """
     ours = [line for line in donor_outlines if line.kind == "edge" and len(line.corners_mm) > 2]
-    theirs = [line for line in neighbour_outlines if line.kind == "edge" and len(line.corners_mm) > 1]
+    theirs = [line for line in neighbour_outlines if line.kind == "edge" and len(line.corners_mm) > 2]
     found = []
     for row in neighbours:
         lines = [line for line in ours if line.name == row.edge] or ours
@@ -86,11 +86,9 @@ def _gap(
 ) -> EdgeGap | None:
     import shapely
 
-    def whole(rings: list[np.ndarray]) -> Any:
-        shapes = [shapely.Polygon(ring) if len(ring) > 2 else shapely.LineString(ring) for ring in rings]
-        return shapely.make_valid(shapely.union_all(shapes))
-
-    part, other = whole(ours), whole(theirs)
+    part, other = (
+        shapely.make_valid(shapely.union_all([shapely.Polygon(ring) for ring in rings])) for rings in (ours, theirs)
+    )
     points, gaps_mm = _facing(shapely, ours, part, other)
     if len(points) == 0:
         return None

@@ -20,6 +20,7 @@ class Action:
     (overall), `angle_deg`: of a slot, in the part's frame; `at_mm`: centre, in the part's frame.
     `allowed_mm`: the play of its pair once the job is done. `workmanship_mm`: how far a careful hand may
     miss the centre asked for. `side`: donor or host. `material_cost`: what is used up, which `cost` holds too.
+    `thread`: of the other bolt or the insert.
     """
 
     do: str
@@ -40,6 +41,7 @@ class Action:
     workmanship_mm: float = 0.0
     side: str = "donor"
     material_cost: float | None = None
+    thread: str | None = None
 
 
 @dataclass(frozen=True)
