@@ -62,6 +62,20 @@ def test_one_of_two_seams_that_is_not_known_is_said_first() -> None:
     assert verdict.unknown and verdict.unknown[0].what == "tear seam of old"
 
 
+@pytest.mark.parametrize("known", [0, 1])
+def test_nothing_is_cut_while_a_seam_of_the_original_has_no_place_on_the_donor(known: int) -> None:
+    seams = (Zone("old", "s1", "tear seam", SEAM), Zone("old", "s2", "tear seam", FAR_SEAM))
+    on_donor = [replace(s, part="donor") for s in seams]
+    made = with_seams(*seams, *on_donor)
+    off = tuple(
+        replace(f, x_mm=f.x_mm + 2.5) if (f.part, f.feature) == ("donor", "a2") else f for f in made.features
+    )  # fmt: skip
+    assert partkin.check(replace(made, features=off), "donor").verdict == "bolts on with adaptation"
+    verdict = partkin.check(replace(made, features=off, zones=(*seams, *on_donor[:known])), "donor")
+    assert verdict.verdict == "does not fit" and verdict.adaptation is None
+    assert any("nothing is cut until it is" in r.says for r in verdict.ruled_out)
+
+
 def test_a_part_number_and_a_seam_that_disagree_are_said() -> None:
     zones = (Zone("old", "s1", "tear seam", SEAM), Zone("donor", "s1", "tear seam", FAR_SEAM))
     verdict = partkin.check(with_seams(*zones, number="AB-1"), "donor")
