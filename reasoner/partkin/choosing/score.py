@@ -73,7 +73,7 @@ def calibration(outcomes: Iterable[Outcome]) -> Calibration:
     if not told:
         says = "no outcome with a stated chance yet: partkin outcome DONOR --happened \"...\" adds one"
     elif not enough:
-        says = f"{len(told)} outcomes: too few to tell; {FEW} are the least"
+        says = f"{len(told)} outcome{'s' * (len(told) != 1)}: too few to tell; {FEW} are the least"
     else:
         off = [b for b in bins if not b.happened_low <= b.stated <= b.happened_high]
         says = "the stated chances have held" if not off else "the stated chances have not held where marked"
