@@ -223,7 +223,24 @@ def verify_file(file: Path, folder: Path) -> Confirmation:
 
 
 def write_text(path: Path, text: str) -> None:
-    """Write a file whole or not at all."""
+    """Write a file whole or not at all; as `write_bytes`."""
+    write_bytes(path, text.encode())
+
+
+def write_bytes(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all.
+
+    Raises
+    ------
+    FaultyInput
+        There is no such folder.
+    """
+    if not path.parent.is_dir():
+        mend = "Make it first, or write elsewhere with -o"
+        raise FaultyInput((Problem(path.name, 0, "", f"there is no folder {path.parent.as_posix()}", mend),))
     beside = path.with_name(f".{path.name}.part")
-    beside.write_text(text, encoding="utf-8", newline="\n")
-    beside.replace(path)
+    try:
+        beside.write_bytes(content)
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partkin import pipeline
@@ -220,10 +219,3 @@ def template_of(build: Build, part: str, turned_over: bool = False) -> TemplateV
         mend = "Give x_mm and y_mm of its features, or readings between them that tell where they are"
         raise FaultyInput((Problem("features.csv", 0, "x_mm", f"nothing of {part} has a known place", mend),))
     return view
-
-
-def write_bytes(path: Path, content: bytes) -> None:
-    """Write a file whole or not at all."""
-    beside = path.with_name(f".{path.name}.part")
-    beside.write_bytes(content)
-    beside.replace(path)

@@ -122,21 +122,31 @@ def template(
     from partkin import pipeline, seeing
     from partkin.report.template import template_dxf, template_pdf, template_svg
 
-    scales = _scales(printer)
+    scales, wanted = _scales(printer), _kind_of(shape, to)
     build, warnings = pipeline.read(folder)
     say_all(warnings)
-    ending = to.suffix.lower().lstrip(".") if to is not None else ""
-    wanted = shape or (Drawing(ending) if ending in tuple(Drawing) else Drawing.pdf)
     view = seeing.template_of(build, donor, turned_over)
     if wanted is Drawing.pdf:
         content = template_pdf(view, paper.value, scales)
     else:
         content = template_dxf(view) if wanted is Drawing.dxf else template_svg(view).encode()
     path = to or Path(f"{donor}-template.{wanted.value}")
-    seeing.write_bytes(path, content)
+    pipeline.write_bytes(path, content)
     typer.echo(f"wrote {path.as_posix()}")
     if wanted is Drawing.pdf:
         typer.echo("Print at 100 %, not fitted to the page; then measure both rules of 100 mm on a sheet.")
+
+
+def _kind_of(shape: Drawing | None, to: Path | None) -> Drawing:
+    """What is written: as asked for, else by the ending of the file; the two must not contradict each other."""
+    if to is None:
+        return shape or Drawing.pdf
+    ending = to.suffix.lower().lstrip(".")
+    if ending not in tuple(Drawing) or shape not in (None, ending):
+        wanted = f".{shape.value}" if shape else ".pdf, .svg or .dxf"
+        what = f"{to.name} does not end in {wanted}"
+        raise FaultyInput((Problem("template", 0, "-o", what, "Name it so"),))
+    return Drawing(ending)
 
 
 def _scales(text: str) -> tuple[float, float]:
@@ -161,7 +171,7 @@ def plot(
 
     Example: partkin plot margins top-dask --in demo-build -o margins.svg
     """
-    from partkin import pipeline, seeing, seeing_plots
+    from partkin import pipeline, seeing_plots
     from partkin.report.svg import picture_svg
 
     build, warnings = pipeline.read(folder)
@@ -176,7 +186,7 @@ def plot(
     if path.suffix.lower() == ".png":
         from partkin.report.raster import picture_png
 
-        seeing.write_bytes(path, picture_png(picture))
+        pipeline.write_bytes(path, picture_png(picture))
     else:
         pipeline.write_text(path, picture_svg(picture, bounded=True) + "\n")
     typer.echo(f"wrote {path.as_posix()}")

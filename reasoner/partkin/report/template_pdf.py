@@ -315,7 +315,7 @@ def _first_lines(view: TemplateView, room: float) -> list[tuple[str, float, bool
     lines.append(("What is drawn (millimetres, in the part's own frame)", 4.2, True))
     sign = -1.0 if view.turned_over else 1.0
     told = [(feature.id, size_words(feature), feature.at_mm) for feature in view.features]
-    told += [(cut.feature, cut_words(cut), cut.at_mm) for cut in view.cuts]
+    told += [(f"To cut, {cut.feature}", cut_words(cut), cut.at_mm) for cut in view.cuts]
     for name, size, at in told:
         lines.append((f"{name}: {size}, at {millimetres(sign * at[0])}, {millimetres(at[1])}", 3.2, False))
     return lines
