@@ -52,6 +52,7 @@ def read_listings(file: Path, build: Build) -> Listings:
         raise FaultyInput((Problem(file.name, 0, "file", "it holds no listing", MEND),))
     faults: list[Problem] = []
     rows = [_row(file, number, listing, build, faults) for number, listing in enumerate(listings, start=1)]
+    faults += _currencies(file, listings, build)
     if faults:
         raise FaultyInput(tuple(faults))
     known: set[tuple[str, str | None, str | None, float | None]] = {
@@ -67,6 +68,15 @@ def read_listings(file: Path, build: Build) -> Listings:
         known.add(key)
         kept.append(row)
     return Listings(tuple(kept), tuple(left_out))
+
+
+def _currencies(file: Path, listings: list[dict[str, str]], build: Build) -> list[Problem]:
+    """Where the build names no currency, prices in several cannot be laid side by side."""
+    named = sorted({listing["currency"].upper() for listing in listings if listing.get("currency")})
+    if build.settings.currency is not None or len(named) < 2:
+        return []
+    mend = "Name the build's currency in build.toml, and convert the other prices first"
+    return [Problem(file.name, 0, "currency", f"prices are in {' and '.join(named)}, and the build names none", mend)]
 
 
 def _content(file: Path) -> str:
@@ -190,7 +200,8 @@ def _row(file: Path, number: int, listing: dict[str, str], build: Build, faults:
     if known["option"] and known["option"] not in OPTION_KINDS:
         mend = f"Write one of: {', '.join(OPTION_KINDS)}"
         faults.append(Problem(file.name, number, "option", f"{known['option']!r} is no way of mending", mend))
-    more = [f"{k}={v}" for k, v in listing.items() if k not in (*COLUMNS, "currency", "mpn") and v]
+    placed = (*COLUMNS, "mpn", *(("currency",) if own else ()))
+    more = [f"{k}={v}" for k, v in listing.items() if k not in placed and v]
     note = "; ".join([known["note"], *more] if known["note"] else more)
     return {**known, "part": part or "", "option": known["option"] or "donor", "note": note}
 

@@ -84,6 +84,14 @@ def test_every_fault_is_named_at_once_and_a_missing_file_too(tmp_path: Path) -> 
         read_listings(tmp_path / "none", BUILD)
 
 
+def test_without_a_currency_of_the_build_the_files_is_kept_and_two_are_refused(tmp_path: Path) -> None:
+    none = Build(parts=BUILD.parts)
+    row = read_listings(written(tmp_path, "part,price,currency\ntop,70,usd\n"), none).rows[0]
+    assert row["note"] == "currency=usd"
+    with pytest.raises(FaultyInput, match="prices are in EUR and USD, and the build names none"):
+        read_listings(written(tmp_path, "part,price,currency\ntop,70,usd\ntop,60,EUR\n"), none)
+
+
 def test_a_comma_for_the_decimal_sign_is_read(tmp_path: Path) -> None:
     row = read_listings(written(tmp_path, "part;price;shipping\ntop;70,50;9,5\n"), BUILD).rows[0]
     assert (row["price"], row["shipping"]) == ("70.5", "9.5")
