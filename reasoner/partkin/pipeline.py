@@ -139,9 +139,9 @@ def deepen(build: Build, findings: Findings, places: Places, others: bool = True
         return findings
     if findings.face_open or trial.stand in ("fits", "missing", "undecided"):
         if trial.stand == "missing":
-            from partkin import untied
+            from partkin import beside, untied
 
-            findings = untied.fewest(findings, places)
+            findings = beside.whatever_it_is(build, untied.fewest(findings, places), others=others)
         return replace(findings, seams=trial.seams)
     from partkin import adapting, next_readings
 
