@@ -77,6 +77,8 @@ def test_an_outcome_is_kept_with_the_verdict_and_chance_of_now_and_counts(folder
     row = list(csv.DictReader((folder / "outcomes.csv").open()))[-1]
     assert (row["donor"], row["verdict_then"], row["chance_then"], row["happened"]) == (
         "top-kurm", "bolts on", "1", "fits")
+    done = run(folder, "outcome", "top-dask", "--happened", "sold before I asked")
+    assert done.exit_code == 0 and "score leaves it out" in done.stderr
     assert "1 outcome: too few to tell" in run(folder, "score").stdout
 
 

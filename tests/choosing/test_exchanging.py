@@ -97,6 +97,13 @@ def test_one_part_travels_with_all_that_is_its_own_and_nothing_else() -> None:
     assert export_turtle(alone) == export_turtle(exchanging.of_parts(build, [name, name])[0])
 
 
+def test_what_a_photograph_said_travels_with_both_parts_only() -> None:
+    build = dashboard()
+    look = build.looks[0]
+    assert not exchanging.of_parts(build, [look.part])[0].looks
+    assert exchanging.of_parts(build, [look.part, look.beside])[0].looks == (look,)
+
+
 def test_persons_are_named_only_when_asked(tmp_path: Path) -> None:
     build = dashboard()
     person = next(reading.by for reading in build.readings if reading.by)

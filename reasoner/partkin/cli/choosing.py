@@ -129,6 +129,7 @@ def outcome(
     """
     from partkin import pipeline, sheets
     from partkin.choosing.costing import chance_of
+    from partkin.choosing.score import went_on
 
     build, warnings = pipeline.read(folder)
     say_all(warnings)
@@ -140,6 +141,8 @@ def outcome(
     }  # fmt: skip
     sheets.append(folder, "outcomes.csv", row)
     typer.echo(f"kept: {donor}, {verdict.verdict} then; {happened}")
+    if went_on(happened) is None:
+        typer.echo("score leaves it out: it begins neither with fits nor with did not fit", err=True)
 
 
 def score(folder: Folder = Path("."), as_json: AsJson = False) -> None:
