@@ -259,7 +259,7 @@ def _how_to_record(one: Unknown, folder: str, at_hand: bool) -> Iterator[str]:
         and one.from_feature
         and (one.to_feature or one.quantity != "centres")
     ):
-        instrument = None if at_hand else "seller"
+        instrument = "tape" if at_hand else "seller"
         yield "     " + record_command(
             one.part or "", one.quantity, one.from_feature, one.to_feature or "", instrument, folder
         )

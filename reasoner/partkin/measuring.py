@@ -181,7 +181,7 @@ def told(reading: Reading) -> str:
     length_mm = reading.value * MM_PER_UNIT[reading.unit]
     error_mm = greatest_error_mm(reading.instrument, length_mm, reading.quantity)
     how = reading.instrument or "nobody said what with, so as a seller's"
-    return f"{head}, plus or minus {error_mm:g} mm ({how})"
+    return f"{head}, plus or minus {plain_number(round(error_mm, 2))} mm ({how})"
 
 
 def _what(reading: Reading) -> str:
@@ -285,7 +285,8 @@ def stated_chance(verdict: Verdict) -> str | None:
     None after work, and where it holds for one of several ways only that are still open.
     """
     one_of_several = any(
-        u.quantity in ("left or right", "seen_from") or u.what.startswith("which of") for u in verdict.unknown
+        u.quantity in ("left or right", "seen_from") or u.what.startswith(("which of", "reading "))
+        for u in verdict.unknown
     )
     if (
         verdict.chance is None

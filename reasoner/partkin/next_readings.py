@@ -128,7 +128,10 @@ def wanted(
     if found or on_bench:
         return found
     later = best_of(field_of(findings, here, trial, True, labour_rate, count), here, trial, most)
-    return tuple(replace(one, later=True, says=f"{LATER}, {one.says}") for one in later)
+    return tuple(
+        replace(one, later=True, says=one.says if number else f"{LATER}, {one.says}")
+        for number, one in enumerate(later)
+    )
 
 
 def best_of(field: Field, places: Places, trial: Trial, most: int) -> tuple[Wanted, ...]:

@@ -46,11 +46,7 @@ class Message:
 
 def message_for(found: Next, folder: str) -> Message | None:
     """Write to the seller; None where nothing needs to be asked of the donor."""
-    questions = [
-        *(one for one in found.needed if _askable(one, found.verdict.donor)),
-        *map(as_unknown, for_seller(found)),
-    ]
-    questions = questions[:MOST_FOR_A_SELLER]
+    questions = _questions(found)
     if not questions:
         return None
     kinds = {row.feature: row for row in found.known.donor.features}
@@ -83,6 +79,21 @@ HOW = (
     "Please measure in a straight line from middle to middle, with a tape or ruler, as exactly as you can read it "
     "(half a millimetre if possible). If the part is curved, hold the tape straight and not along the curve."
 )
+
+
+def _questions(found: Next) -> list[Unknown]:
+    """What is needed, with what tells a place from its mirror image, since asking twice is dear; then what is wanted."""
+    trial = found.findings.trial if found.findings is not None else None
+    thirds = {(m.from_feature, m.to_feature): m.third for m in trial.missing if m.third} if trial is not None else {}
+    questions: list[Unknown] = []
+    for one in found.needed:
+        if _askable(one, found.verdict.donor):
+            questions.append(one)
+            third = thirds.get((one.from_feature, one.to_feature))
+            if third is not None:
+                says = f"the distance from {one.from_feature} to {third} tells which of two places it has"
+                questions.append(Unknown(one.what, says, one.part, "centres", one.from_feature, third))
+    return [*questions, *map(as_unknown, for_seller(found))][:MOST_FOR_A_SELLER]
 
 
 def _askable(one: Unknown, donor: str) -> bool:

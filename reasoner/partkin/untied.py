@@ -132,7 +132,7 @@ def _tying(findings: Findings, places: Places, trial: Trial, spot: Spot, at_hand
             f"{verb} {spot.feature} to {name} of {donor.part}, centre to centre ({ask.expected_mm:.1f} mm is what it "
             f"takes){': ' + said if said else ''}{side}"
         )
-        return [_as_missing(spot, donor.part, name, says)]
+        return [replace(_as_missing(spot, donor.part, name, says), third=third)]
     one, two = asks
     said = "; ".join(part for part in (_beyond(one, new[0]), _beyond(two, new[1])) if part)
     says = (
@@ -140,7 +140,10 @@ def _tying(findings: Findings, places: Places, trial: Trial, spot: Spot, at_hand
         f"{one.expected_mm:.1f} and {two.expected_mm:.1f} mm{'; ' + said if said else ''}{side}"
     )
     second = f"with {spot.feature} to {new[0]}, the distance from {spot.feature} to {new[1]} of {donor.part} places it"
-    return [_as_missing(spot, donor.part, new[0], says), _as_missing(spot, donor.part, new[1], second)]
+    return [
+        _as_missing(spot, donor.part, new[0], says),
+        replace(_as_missing(spot, donor.part, new[1], second), third=third),
+    ]
 
 
 def _beyond(ask: Ask, name: str) -> str:

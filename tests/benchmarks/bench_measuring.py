@@ -1,7 +1,7 @@
 """How few readings a verdict takes, how good the stated chance is, and whether what a reading is said to mean holds.
 
 All builds are invented (tests/measuring/simulated.py). `--builds` and `--cases` make it shorter; `--svg FILE` draws the
-calibration.
+calibration; `--only` runs one part.
 
 Run: python tests/benchmarks/bench_measuring.py
 """
@@ -28,6 +28,8 @@ from measuring.simulated import (
     judged,
     measured,
     measured_from_nothing,
+    near,
+    near_builds,
     open_builds,
     promised,
     said_and_happened,
@@ -72,25 +74,46 @@ def tell_readings(stories: dict[str, list[Story]]) -> None:
         print(f"    at most half: {half:.0%} of builds; wrong verdicts {sum(one.wrong for one in told)}")
 
 
-def tell_from_nothing(count: int) -> list[Story]:
-    told = [measured_from_nothing(build(seed)) for seed in range(count)]
+def tell_from_nothing(count: int, holes: tuple[int, int]) -> float:
+    """The mean share of all pairs where the verdict was settled; a look that tells left from right counts as one."""
+    told = [measured_from_nothing(build(seed, holes=holes)) for seed in range(count)]
     reached = [one for one in told if one.readings is not None]
-    print(f"from a bare donor, nothing but what the verdict asks for first ({count} builds)")
-    print(f"  settled {len(reached)}, mean share of all pairs {statistics.mean(one.share for one in reached):.2f}; "
-          f"wrong {sum(one.wrong for one in told)}")  # fmt: skip
-    return told
+    mean = statistics.mean(one.share for one in reached)
+    print(f"from a bare donor, the first thing that is asked for each time ({count} builds, {holes[0]} to {holes[1]}")
+    print("fixings; one look that tells left from right counts as a reading)")
+    print(f"  settled {len(reached)}, mean share of all pairs {mean:.3f}; wrong {sum(one.wrong for one in told)}")
+    print("  fixings  all pairs  least to tie all   goes on: builds, readings   does not: builds, readings")
+    for n in range(holes[0], holes[1] + 1):
+        pairs = n * (n - 1) // 2
+        cells = []
+        for stand in ("fits", "does not"):
+            counts = [one.readings for one in reached if one.all_pairs == pairs and one.stand == stand]
+            cells.append(f"{len(counts):8d}   {statistics.mean(counts):8.1f}" if counts else f"{0:8d}   {'':8}")
+        print(f"  {n:7d}  {pairs:9d}  {2 * n - 3:16d}   {cells[0]:>26}   {cells[1]:>26}")
+    return mean
 
 
-def tell_calibration(cases: int, alike: bool) -> tuple[float, list[tuple[int, float, float]]]:
-    told = [said_and_happened(anyhow(seed, alike=alike)) for seed in range(cases)]
-    error, rows = calibration(np.array([chance for chance, _ in told]), np.array([came for _, came in told]))
-    kind = "departures of 1 mm, nearly all go on" if alike else "departures spread evenly beyond play and readings"
-    print(f"stated chance against what happened ({cases} builds, {kind})")
-    print(f"  expected calibration error {error:.4f}")
+def tell_calibration(kind: str, builds: Sequence[Truth]) -> tuple[float, list[tuple[int, float, float]]]:
+    told = [said_and_happened(truth) for truth in builds]
+    said, came = np.array([chance for chance, _ in told]), np.array([went for _, went in told])
+    error, rows = calibration(said, came)
+    draw = np.random.default_rng(1)
+    floor = statistics.mean(calibration(said, draw.random(len(said)) < said)[0] for _ in range(200))
+    print(f"stated chance against what happened ({len(builds)} builds, {kind})")
+    print(f"  expected calibration error {error:.4f}; of chances that are exactly so, by the count alone {floor:.4f}")
+    print(f"  mean said {said.mean():.3f}, went on {came.mean():.3f}; between 0.05 and 0.95: "
+          f"{np.count_nonzero((said > 0.05) & (said < 0.95))}")  # fmt: skip
     print("  chance said   builds   mean said   went on")
-    for at, (count, said, came) in enumerate(rows):
-        print(f"  {at / 10:.1f} to {(at + 1) / 10:.1f}   {count:8d}   {said:9.3f}   {came:7.3f}")
+    for at, (count, mean, share) in enumerate(rows):
+        print(f"  {at / 10:.1f} to {(at + 1) / 10:.1f}   {count:8d}   {mean:9.3f}   {share:7.3f}")
     return error, rows
+
+
+def tell_far(count: int) -> None:
+    """Builds that the calibration leaves out."""
+    told = [said_and_happened(truth) for truth in map(anyhow, range(count)) if not near(truth)]
+    print(f"  builds read to be further off ({len(told)}): at most {max(chance for chance, _ in told):.3f} was said, "
+          f"{sum(went for _, went in told)} went on")  # fmt: skip
 
 
 def tell_promises(count: int) -> float:
@@ -142,24 +165,35 @@ def main() -> None:
     asked.add_argument("--builds", type=int, default=200)
     asked.add_argument("--cases", type=int, default=2000)
     asked.add_argument("--svg", type=Path)
+    asked.add_argument("--only", choices=("readings", "nothing", "many", "calibration", "values"))
     options = asked.parse_args()
-    stories = until_settled(options.builds)
-    tell_readings(stories)
-    tell_from_nothing(max(10, options.builds // 4))
-    error, rows = tell_calibration(options.cases, alike=False)
-    tell_calibration(max(10, options.cases // 4), alike=True)
-    if options.svg is not None:
-        draw(rows, options.svg)
-    kept = tell_promises(max(10, options.builds // 2))
-    tell_coarse(max(10, options.builds // 2))
-    spent_ms = ask_ms(open_builds(20))
-    print(f"the readings that a check names: {spent_ms:.0f} ms")
-    share = statistics.mean(one.share for one in stories["verdict"])
-    assert share <= HALF, "more than half of the readings that all pairs take"
-    assert share <= min(statistics.mean(one.share for one in stories[way]) for way in ("coordinates", "sheet"))
-    assert error <= CALIBRATED_WITHIN, "the stated chance is not calibrated"
-    assert kept >= KEPT, "values do not mean what they are said to mean"
-    assert spent_ms < CHECK_MS, "naming the next readings takes too long for a check"
+    only, few = options.only, max(10, options.builds // 2)
+    if only in (None, "readings"):
+        stories = until_settled(options.builds)
+        tell_readings(stories)
+        shares = {way: statistics.mean(one.share for one in told) for way, told in stories.items()}
+        assert shares["verdict"] <= HALF, "more than half of the readings that all pairs take"
+        assert shares["verdict"] <= min(shares.values()), "another way takes fewer readings"
+    if only in (None, "nothing"):
+        tell_from_nothing(few, (4, 9))
+    if only in (None, "many"):
+        share = tell_from_nothing(few, (8, 14))
+        assert share <= HALF, "more than half of the readings that all pairs take, from a bare donor of 8 fixings on"
+    if only in (None, "calibration"):
+        error, rows = tell_calibration("departures that nothing tells of", near_builds(options.cases))
+        tell_far(300)
+        if options.svg is not None:
+            draw(rows, options.svg)
+        alike = [anyhow(seed, departs_mm=1.0) for seed in range(max(10, options.cases // 4))]
+        tell_calibration("departures of 1 mm, nearly all go on", alike)
+        assert error <= CALIBRATED_WITHIN, "the stated chance is not calibrated"
+    if only in (None, "values"):
+        kept = tell_promises(few)
+        tell_coarse(few)
+        spent_ms = ask_ms(open_builds(20))
+        print(f"the readings that a check names: {spent_ms:.0f} ms")
+        assert kept >= KEPT, "values do not mean what they are said to mean"
+        assert spent_ms < CHECK_MS, "naming the next readings takes too long for a check"
 
 
 if __name__ == "__main__":

@@ -258,21 +258,18 @@ def trial_of(findings: Findings) -> Trial:
     return findings.trial
 
 
-def anyhow(seed: int, departs_mm: float = 4.5, within_mm: float = 0.5, alike: bool = False) -> Truth:
+def anyhow(seed: int, departs_mm: float = 5.0, within_mm: float = 0.5) -> Truth:
     """A build whose donor departs from the host by nobody knows how much: what the chance takes for granted.
 
-    Every hole stands off its fixing anywhere within `departs_mm`, evenly: further than play and readings reach.
-    `alike`: instead by 1 mm, one standard deviation in x and in y, so that it rather goes on than not. Half of the
-    donors are known by coordinates, half by every distance between their holes and by coordinates to 3 mm that tell
-    which way round they are.
+    Every hole stands off its fixing by `departs_mm`, one standard deviation in x and in y: so widely that what was
+    read is all that is known of it, and without an edge, near which the population would tell more than that. With
+    1 mm instead nearly every donor goes on. Half of the donors are known by coordinates, half by every distance
+    between their holes and by coordinates to 3 mm that tell which way round they are.
     """
     draw = np.random.default_rng([seed, 17])
     n = int(draw.integers(3, 6))
     host = spread(draw, n)
-    reach, way = departs_mm * np.sqrt(draw.random(n)), draw.uniform(0.0, 2.0 * np.pi, n)
-    donor = host + np.stack([reach * np.cos(way), reach * np.sin(way)], axis=1)
-    if alike:
-        donor = host + draw.normal(0.0, 1.0, (n, 2))
+    donor = host + draw.normal(0.0, departs_mm, (n, 2))
     turn = draw.uniform(-np.pi, np.pi)
     donor = donor @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
     play = draw.choice((1.5, 2.0, 2.5, 3.0), n)
@@ -281,6 +278,25 @@ def anyhow(seed: int, departs_mm: float = 4.5, within_mm: float = 0.5, alike: bo
     if not by_distances:
         return truth
     return replace(truth, known=with_readings(truth, truth.pairs))
+
+
+def near(truth: Truth, reach_mm: float = 1.0) -> bool:
+    """Whether what was read comes within `reach_mm` of going on: seen in the readings alone, the truth unlooked at."""
+    places = trying.places_of(truth.known)
+    donor = places.donor.xyz_mm[None]
+    return bool(batch_fits(places.host.xyz_mm[None], donor, (truth.play_mm + reach_mm)[None])[0])
+
+
+def near_builds(count: int) -> list[Truth]:
+    """Builds of `anyhow` that are read to come near to going on: of the others all are said not to, and do not."""
+    found: list[Truth] = []
+    seed = 0
+    while len(found) < count:
+        truth = anyhow(seed)
+        if near(truth):
+            found.append(truth)
+        seed += 1
+    return found
 
 
 def said_and_happened(truth: Truth) -> tuple[float, bool]:

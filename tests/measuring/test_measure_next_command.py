@@ -223,3 +223,21 @@ def test_asking_takes_less_than_a_tenth_of_a_second() -> None:
         next_readings.open_readings(findings, places)
         spent.append(time.process_time() - begun)
     assert np.median(spent) < 0.1
+
+
+def test_where_no_seller_reads_finely_enough_the_bench_is_asked(partkin) -> None:
+    partkin("record", "glove-dask", "k1", "k4", "211", "-i", "seller")
+    done = partkin("record", "glove-dask", "k3", "k4", "371", "-i", "seller")
+    assert done.output.splitlines()[-1].endswith("now open: k1 to k4 of glove-dask")
+    lines = partkin("measure-next", "glove-dask").output.splitlines()
+    assert "What a seller reads is too coarse to tell more; once it lies before you:" in lines
+    assert any('VALUE --instrument "steel rule"' in line for line in lines)
+    check = partkin("check", "glove-dask").output
+    assert check.count("too coarse to tell more") == 2, "said once, and once more as what is next"
+    assert "there is nothing to ask a seller" in partkin("measure-next", "glove-dask", "--for-seller").output
+
+
+def test_a_message_asks_for_the_third_distance_at_once(partkin) -> None:
+    done = partkin("measure-next", "glove-dask", "--for-seller")
+    assert "I have two short questions" in done.output
+    assert "record glove-dask k4 k3 VALUE --instrument seller" in done.output

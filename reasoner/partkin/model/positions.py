@@ -33,6 +33,7 @@ class Missing:
     """Something that a check needs and the sheets do not say, with the reading that would tell.
 
     `going_to`: of a left-or-right question, where the line from `from_feature` runs; `to_feature` lies beside it.
+    `third`: where the reading leaves two places for `from_feature`, its distance to this one tells which.
     """
 
     what: str
@@ -42,6 +43,7 @@ class Missing:
     to_feature: str | None
     says: str
     going_to: str | None = None
+    third: str | None = None
 
 
 @dataclass(frozen=True)
