@@ -82,7 +82,7 @@ HOW = (
 
 
 def _questions(found: Next) -> list[Unknown]:
-    """What is needed, with what tells a place from its mirror image, since asking twice is dear; then what is wanted."""
+    """What is needed, with what tells a place from its mirror image at once; then what is wanted."""
     trial = found.findings.trial if found.findings is not None else None
     thirds = {(m.from_feature, m.to_feature): m.third for m in trial.missing if m.third} if trial is not None else {}
     questions: list[Unknown] = []
