@@ -53,6 +53,9 @@ def main() -> None:
             ("partkin --help", [PARTKIN, "--help"]),
             ("partkin check top-kurm", [PARTKIN, "check", "top-kurm", "--in", demo]),
             ("partkin check top-dask", [PARTKIN, "check", "top-dask", "--in", demo]),
+            ("partkin why top-kurm", [PARTKIN, "why", "top-kurm", "--in", demo]),
+            ("partkin why top-kurm --not", [PARTKIN, "why", "top-kurm", "--not", "--in", demo]),
+            ("partkin rank --for dash-frame", [PARTKIN, "rank", "--for", "dash-frame", "--in", demo]),
             ("partkin demo", [PARTKIN, "demo", demo]),
         ]
         for name, command in rows:

@@ -190,7 +190,8 @@ SHEETS: tuple[Sheet, ...] = (
     ), key=("part", "reading")),
     Sheet("offers.csv", "offer", (
         _word("option", OPTION_KINDS, "which of the four ways", "donor", needed=True),
-        Column("part", "id", "the part on offer", refers_to=PARTS, examples=(_DONOR,)),
+        Column("part", "id", "the part on offer; repair or custom of a donor: what matching its finish costs",
+               refers_to=PARTS, examples=(_DONOR,)),
         _money("price", "what it costs", "40"),
         _money("shipping", "carriage", "8"),
         Column("seller", "name", "who offers it", examples=("invented seller",)),
