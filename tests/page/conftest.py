@@ -17,6 +17,8 @@ from partkin.shipped import shipped
 
 CHROMIUM = Path("/usr/bin/chromium")
 KEY = "a-key-for-tests"
+# How long anything is waited for that must come: a busy machine is slow, not wrong.
+PATIENCE_S = 120
 
 
 def demo_in(folder: Path) -> Path:
@@ -42,7 +44,7 @@ class Running:
     def client(self, inside: bool = True) -> httpx.Client:
         """A client that sends what a browser sends with its own page's requests; `inside`: with the cookie."""
         cookies = {f"partkin-{self.port}": KEY} if inside else {}
-        return httpx.Client(base_url=self.origin, cookies=cookies, headers={"origin": self.origin}, timeout=30)
+        return httpx.Client(base_url=self.origin, cookies=cookies, headers={"origin": self.origin}, timeout=PATIENCE_S)
 
 
 class Server:
@@ -61,9 +63,9 @@ class Server:
 
     def __enter__(self) -> Running:
         self.thread.start()
-        for _ in range(500):
-            if self.server.started:
-                break
+        until = time.monotonic() + PATIENCE_S
+        while not self.server.started:
+            assert self.thread.is_alive() and time.monotonic() < until, "the page did not start"
             time.sleep(0.01)
         return self.running
 
@@ -93,7 +95,9 @@ def browser():
         pytest.skip("Chromium is not installed")
     sync_api = pytest.importorskip("playwright.sync_api")
     with sync_api.sync_playwright() as playwright:
-        found = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox", "--disable-gpu"])
+        found = playwright.chromium.launch(
+            executable_path=str(CHROMIUM), args=["--no-sandbox", "--disable-gpu"], timeout=1000 * PATIENCE_S
+        )
         yield found
         found.close()
 
@@ -102,6 +106,7 @@ def browser():
 def tab(browser):
     """A tab in which nothing may go wrong unseen: errors of scripts, refused loads, requests to elsewhere."""
     context = browser.new_context(viewport={"width": 1280, "height": 900})
+    context.set_default_timeout(1000 * PATIENCE_S)
     made = context.new_page()
     made.wrong = []
     made.asked = []

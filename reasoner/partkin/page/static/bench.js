@@ -6,6 +6,7 @@
   const progress = document.getElementById("progress");
   const buttons = document.querySelectorAll("#checks button");
   const changed = document.getElementById("changed");
+  const form = document.getElementById("reading");
   let number = own;
   let done = null;
 
@@ -25,6 +26,18 @@
       if (now) old.replaceWith(document.adoptNode(now));
     }
     number = Number(fresh.getElementById("live").dataset.number);
+    const now = fresh.getElementById("reading");
+    if (form && now) renew(now.elements);
+  }
+
+  // The form as it would now be given out: what can be corrected, and, where nobody typed yet, what is asked for.
+  function renew(fields) {
+    const chosen = form.elements.corrects.value;
+    form.elements.corrects.replaceChildren(...fields.corrects.children);
+    form.elements.corrects.value = chosen;
+    if (form.dataset.touched) return;
+    for (const name of ["quantity", "from", "to"]) form.elements[name].value = fields[name].value;
+    fit();
   }
 
   async function look() {
@@ -66,7 +79,6 @@
     await look();
   });
 
-  const form = document.getElementById("reading");
   if (!form) return;
   const said = document.getElementById("said");
   const ENDS = { across: 1, length: 1, thickness: 1, mass: 0 };
@@ -78,6 +90,7 @@
     form.querySelector(".f-to").hidden = ends < 2;
   }
   quantity.addEventListener("change", fit);
+  form.addEventListener("input", () => { form.dataset.touched = "yes"; });
   fit();
 
   form.addEventListener("submit", async (event) => {
