@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import csv
+import re
 from pathlib import Path
 
 import pytest
 
 from partkin.adaptation.fasteners import engagement_mm
 from partkin.adaptation.limits import edge_distance_mm
+from partkin.adaptation.pairs import clearance_hole_mm
 from partkin.adaptation.tables import bolt_lengths_mm, rule
 
 with (Path(__file__).parent / "edges" / "edges.csv").open(encoding="utf-8", newline="") as sheet:
     ROWS = {row["rule_id"]: row for row in csv.DictReader(sheet)}
+with (Path(__file__).parent / "tables" / "clearance.csv").open(encoding="utf-8", newline="") as sheet:
+    CLEARANCE = list(csv.DictReader(sheet))
 EN = [name for name in ROWS if name.startswith("EN_M")]
 AISC = [name for name in ROWS if name.startswith("AISC_M") and name.endswith("_rolled")]
 
@@ -46,6 +50,14 @@ def test_slots_keep_more_than_holes() -> None:
 def test_engagement(name: str, material: str, factor: float) -> None:
     assert f">= {factor:g} d" in ROWS[name]["formula"]
     assert engagement_mm(8.0, material)[0] == pytest.approx(factor * 8.0)
+
+
+@pytest.mark.parametrize("row", CLEARANCE, ids=lambda row: row["thread"])
+def test_new_holes_are_iso_273_medium_or_the_next_drill_that_leaves_the_hand_its_miss(row: dict[str, str]) -> None:
+    """A hand that misses by 0.5 mm wants (H - F)/2 of 0.5; one that misses by nothing gets the medium hole."""
+    bolt_mm = float(re.findall(r"M(\d+)", row["thread"])[0])
+    assert clearance_hole_mm(bolt_mm, 0.0, 0.0) == float(row["medium_mm"])
+    assert clearance_hole_mm(bolt_mm, 0.0, 0.5) == max(float(row["medium_mm"]), bolt_mm + 1.0)
 
 
 def test_preferred_lengths() -> None:

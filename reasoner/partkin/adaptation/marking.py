@@ -155,7 +155,7 @@ def way(name: str, from_mm: Sequence[float], to_mm: Sequence[float]) -> str:
     told = [
         f"{abs(step):.0f} mm {words[step > 0]}"
         for step, words in ((x, ("to the left of", "to the right of")), (y, ("below", "above")))
-        if abs(step) >= 0.5
+        if round(abs(step)) >= 1
     ]
     return " and ".join(f"{one} {'it' if number else name}" for number, one in enumerate(told)) or f"at {name}"
 

@@ -22,6 +22,8 @@ from partkin.report.html_pieces import (
     table,
 )
 from partkin.report.svg import escaped
+from partkin.report.text import UNSETTLED
+from partkin.together import together
 
 NO_DRAWING = "No drawing: nothing here has a known place, or nothing is judged by geometry."
 
@@ -131,20 +133,38 @@ class Told:
         if verdict.ruled_out:
             items = [f"{prose(out.says)}{self.sources.cite(out.source)}" for out in verdict.ruled_out]
             html += f"<h3>Ruled out</h3>{listed(items)}"
-        return html
+        return html + self._beside_the_fixings()
+
+    def _beside_the_fixings(self) -> str:
+        """Return gaps, connectors and their jobs: whichever way the fixings are met."""
+        verdict = self.verdict
+        items = [prose(gap.says) for gap in verdict.edges]
+        items += [f"{prose(out.says)}{self.sources.cite(out.source)}" for out in verdict.besides_ruled_out]
+        items += [prose(line.says) for line in verdict.connectors if line.state in UNSETTLED]
+        items += [self._action(action, priced=True) for action in together(verdict.besides)]
+        return f"<h3>Beside the fixings</h3>{listed(items)}" if items else ""
 
     def _one_adaptation(self, adaptation: Adaptation) -> str:
-        actions = sorted(adaptation.actions, key=lambda action: action.order)
+        actions = together(sorted(adaptation.actions, key=lambda action: action.order))
         facts = [f"About {adaptation.minutes:.0f} minutes"]
         if adaptation.cost is not None:
             facts.append(f"{money(adaptation.cost, self.currency)}")
         facts.append(f"then the least margin is {mm(adaptation.margin_mm)} mm")
-        facts.append("proved the cheapest" if adaptation.proved_cheapest else "not proved to be the cheapest")
-        return listed((self._action(action) for action in actions), ordered=True) + f"<p>{'; '.join(facts)}.</p>"
+        if adaptation.proved_cheapest:
+            facts.append("proved the cheapest")
+        elif adaptation.proved_as_paired:
+            facts.append("proved the cheapest for this way of laying it on, and there is another")
+        else:
+            facts.append("not proved to be the cheapest")
+        notes = "".join(f"<p>{prose(note)}</p>" for note in adaptation.notes)
+        return listed((self._action(action) for action in actions), ordered=True) + f"<p>{'; '.join(facts)}.</p>{notes}"
 
-    def _action(self, action: Action) -> str:
-        tools = f' <span class="soft">With: {escaped(", ".join(action.tools))}.</span>' if action.tools else ""
-        return f"{prose(action.says)}{tools}{self.sources.cite(action.source)}"
+    def _action(self, action: Action, priced: bool = False) -> str:
+        facts = [f"With: {', '.join(action.tools)}."] if action.tools else []
+        if priced and action.minutes is not None:
+            facts.append(f"About {action.minutes:.0f} minutes.")
+        soft = f' <span class="soft">{escaped(" ".join(facts))}</span>' if facts else ""
+        return f"{prose(action.says)}{soft}{self.sources.cite(action.source)}"
 
     def unknown(self) -> str:
         """Return what is not known, with the reading that would tell."""
