@@ -60,7 +60,7 @@ def rank(build: Build, host: str | None = None, work: Work | None = None) -> Ran
     originals = [p for p in build.parts if p.origin == "original" and named in (p.takes_place_of, p.part)]
     original = originals[0] if originals else None
     stands_for = {named, *(p.part for p in originals)}
-    parts = [part for part in build.parts if part.origin == "donor" and part.takes_place_of in stands_for]
+    parts = _meant(build, named, stands_for)
     judged = _checked(build, named, [part.part for part in parts], work or Work("donors", len(parts)))
     # Fewer than there are, where that was stopped.
     parts = parts[: len(judged)]
@@ -161,6 +161,18 @@ def foretold(findings: Findings) -> tuple[Foretold, ...]:
     return tuple(found)
 
 
+def _meant(build: Build, named: str, stands_for: set[str]) -> list[Part]:
+    """The donors that are meant for a host, or for one of its originals."""
+    donors = [part for part in build.parts if part.origin == "donor"]
+    found = [part for part in donors if part.takes_place_of in stands_for]
+    original = build.part(named)
+    if original is None or original.origin != "original" or original.takes_place_of is None:
+        return found
+    beside = [p for p in build.parts if p.origin == "original" and p.takes_place_of == original.takes_place_of]
+    theirs = [part for part in donors if part.takes_place_of == original.takes_place_of]
+    return found + [part for part in theirs if (_stood_there(part, beside) or beside[0]) is original]
+
+
 def whole_offers(build: Build, donor: Part) -> tuple[list[Offer], tuple[str, ...]]:
     """Offers of the nearest assembly on sale, for a part that nobody sells by itself, with getting it out counted in.
 
@@ -198,6 +210,9 @@ def _host(build: Build, host: str | None) -> str:
     if host is not None and build.part(host) is None:
         mend = f"The hosts that donors are meant for are: {', '.join(hosts) or 'none'}"
         raise FaultyInput((Problem("parts.csv", 0, "part", f"there is no part {host!r}", mend),))
+    if host is not None and (build.part(host) or Part("")).origin == "donor":
+        mend = f"Name the host or the original whose place it takes: {', '.join(hosts)}"
+        raise FaultyInput((Problem("parts.csv", 0, "origin", f"{host!r} is a donor", mend),))
     if host is not None:
         return host
     if len(hosts) == 1:

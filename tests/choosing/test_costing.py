@@ -214,7 +214,22 @@ def test_the_same_part_of_several_sellers_is_told_apart_and_the_next_other_part_
 
 
 def test_where_nothing_is_meant_for_a_part_it_is_said() -> None:
-    assert "nothing to put side by side" in ranking_text(ranking.rank(made(), "donor"))
+    first = made()
+    first = replace(first, parts=(*first.parts, Part("rail", origin="host")))
+    assert "nothing to put side by side" in ranking_text(ranking.rank(first, "rail"))
+    with pytest.raises(FaultyInput, match=r"'donor' is a donor\. Name the host"):
+        ranking.rank(first, "donor")
+
+
+def test_an_original_stands_for_its_host_with_the_donors_that_are_meant_for_it() -> None:
+    first = made(Offer("donor", "donor", 100.0, 0.0), Offer("new", "old", 300.0, 0.0))
+    assert [way.part for way in ranking.rank(first, "old").ways] == ["donor", "old"]
+    # Of two originals of one host a donor is meant for the one of its name.
+    lid = Part("lid", "lid", origin="original", takes_place_of="host")
+    named = tuple(replace(p, name="lid") if p.part == "donor" else p for p in (*first.parts, lid))
+    first = replace(first, parts=named)
+    assert [way.part for way in ranking.rank(first, "old").ways] == ["old"]
+    assert [way.part for way in ranking.rank(first, "lid").ways] == ["donor"]
 
 
 def test_a_new_one_of_the_donor_fits_as_the_donor_does() -> None:
@@ -227,6 +242,12 @@ def test_by_the_makers_number_it_is_certain_whatever_the_readings_say() -> None:
     parts = tuple(replace(p, part_number="A 1") if p.part in ("donor", "old") else p for p in first.parts)
     way = ranking.rank(replace(first, parts=parts), "host").ways[0]
     assert (way.verdict, way.chance) == ("bolts on", 1.0)
+    # Where they say that it does not, that is told beside the sums.
+    out = [(0.0, 0.0), (340.0, 0.0), (310.0, 200.0), (0.0, 180.0)]
+    apart = replace(first, parts=parts, features=(*studs(PLATE), *holes(out)))
+    way = ranking.rank(apart, "host").ways[0]
+    assert (way.verdict, way.chance) == ("bolts on", 1.0)
+    assert any("yet the readings say that it does not go on" in text for text in way.says)
 
 
 def test_csv_and_json_carry_what_the_table_carries() -> None:

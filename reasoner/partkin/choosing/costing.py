@@ -230,6 +230,7 @@ def _why_out(verdict: Verdict) -> str | None:
 
 def _said_of(verdict: Verdict) -> list[str]:
     said = [unknown.says for unknown in verdict.unknown[:1]] if verdict.verdict == NOT_ENOUGH else []
+    said += [unknown.says for unknown in verdict.unknown if unknown.what == "readings against part number"]
     if verdict.verdict == NOT_ENOUGH and verdict.adaptation is not None:
         said.append("the work that makes it go on whichever way the readings fall is counted in")
     return said + ["held: see the cautions of check"] * any(caution.hold for caution in verdict.safety)
