@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from page.seen import LIE_ON, STICKS_OUT
 from partkin.model.drawing import ReportView
 from partkin.report.html import report_html
 
@@ -155,40 +156,6 @@ def shown(page, tmp_path_factory):
         browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox", "--disable-gpu"])
         yield browser, path.as_uri()
         browser.close()
-
-
-# Anything a reader sees that sticks out of the page or out of its own box.
-STICKS_OUT = """() => {
-  const wide = document.documentElement.clientWidth, bad = [];
-  for (const e of document.querySelectorAll('main *, header *, footer *')) {
-    if (e.closest('desc, title, style, thead')) continue;
-    const box = e.getBoundingClientRect();
-    if (!box.width || !box.height) continue;
-    const inner = e.closest('svg svg');
-    if (inner && e !== inner) continue;
-    if (box.left < -1 || box.right > wide + 1) bad.push(e.tagName + ' ' + (e.textContent || '').slice(0, 40));
-  }
-  return bad;
-}"""
-
-# Lines of text of the page that lie on each other: table cells, paragraphs, list items, text in drawings.
-LIE_ON = """() => {
-  const boxes = [], bad = [];
-  for (const e of document.querySelectorAll('td, th, caption, p, li, h1, h2, h3, svg text')) {
-    if (e.querySelector('p, li, table') || e.closest('thead')) continue;
-    const turned = e.getAttribute('transform');
-    const box = e.getBoundingClientRect();
-    if (!box.width || !box.height || turned) continue;
-    const slack = e.tagName === 'text' ? 2.2 : 0.6;
-    boxes.push([box.left + slack, box.top + slack, box.right - slack, box.bottom - slack, e]);
-  }
-  for (let i = 0; i < boxes.length; i++) for (let j = i + 1; j < boxes.length; j++) {
-    const a = boxes[i], b = boxes[j];
-    if (a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3] && !a[4].contains(b[4]) && !b[4].contains(a[4]))
-      bad.push(a[4].textContent.slice(0, 30) + ' / ' + b[4].textContent.slice(0, 30));
-  }
-  return bad;
-}"""
 
 
 @pytest.mark.browser
