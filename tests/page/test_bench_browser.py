@@ -213,6 +213,7 @@ def test_what_is_asked_for_comes_into_a_form_that_nobody_typed_in(tab, page, mon
     tab.goto(page.entrance)
     tab.goto(page.origin + "/part/glove-dask")
     until(tab, "document.getElementById('f-from').value === 'k4' && document.getElementById('f-to').value === 'k1'")
+    assert "on glovebox frame" in tab.inner_text("h1")
 
 
 def test_fields_that_a_quantity_does_not_take_are_put_away(tab, page):

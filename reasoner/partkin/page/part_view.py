@@ -57,7 +57,7 @@ def _donor(desk: Desk, build: Build, part: str, answer: Answer | None, form: Htm
     """Return a donor's page. What the script renews has ids that begin with told."""
     readings = tag("div", Html(readings_of(build, part)), id_="readings")
     if not isinstance(answer, Seen):
-        heading = tag("h1", Html(called(build, part)))
+        heading = tag("h1", Html(called(build, part)), id_="told-title")
         waiting = tag("p", "This donor is being checked. The page shows the verdict as soon as it is there.")
         told = waiting if answer is None else refusal(answer.problems, "This donor cannot be checked")
         head = tag("div", told, id_="told-head", class_="whole", data_waiting="yes" if answer is None else None)
@@ -72,7 +72,7 @@ def _donor(desk: Desk, build: Build, part: str, answer: Answer | None, form: Htm
     rest = tag("div", Html(told_of.beside()), id_="told-rest", class_="beside")
     cited = tag("div", Html(sources.section()), id_="told-sources")
     draw = tag("div", drawing, form, readings, class_="draw")
-    body = [tag("h1", Html(told_of.heading)), head, draw, rest]
+    body = [tag("h1", Html(told_of.heading), id_="told-title"), head, draw, rest]
     return text([tag("div", *body, class_="donor"), cited])
 
 
