@@ -209,7 +209,7 @@ def _judged(findings: Findings, places: Places, trial: Trial, spot: Spot, candid
     guessed = replace(places, donor=donor, host=as_normal(places.host))
     tried = trying.trial(findings.known, guessed, findings.confidence, mirrored=trial.mirrored)
     if not tried.answer.pairs:
-        return [Ask(one, _length(donor, one), one.sigma_mm, 0.0, 0.0, 0.0) for one in candidates]
+        return [Ask(one, _length(donor, one), one.sigma_mm, 0.0) for one in candidates]
     fits = trying.fitting_draws(findings.known, guessed, tried, DRAWS)
     at_mm = draws(donor, DRAWS, SEED)
     weight = np.ones(DRAWS)

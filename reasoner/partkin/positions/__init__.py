@@ -4,7 +4,6 @@ from partkin.positions.adjusting import adjust
 from partkin.positions.budget import budget, ellipse, place_budget
 from partkin.positions.expecting import predict, surprise
 from partkin.positions.lengths import dimensions
-from partkin.positions.next_reading import next_readings
 from partkin.positions.sampling import draws, uniform_in_stadium
 
 __all__ = [
@@ -13,7 +12,6 @@ __all__ = [
     "dimensions",
     "draws",
     "ellipse",
-    "next_readings",
     "place_budget",
     "predict",
     "surprise",

@@ -142,8 +142,8 @@ def ask_by_draws(
     Returns
     -------
     Ask
-        `drop_mm2` is 0: no margin is looked at. Bands cover the values that may come out (four standard
-        deviations about what is expected); the outer ones are left open.
+        Bands cover the values that may come out (four standard deviations about what is expected); the outer ones
+        are left open.
     """
     drawn = np.asarray(drawn_mm, dtype=float)
     own = np.ones(len(drawn)) / len(drawn) if weight is None else np.asarray(weight, dtype=float) / np.sum(weight)
@@ -162,7 +162,7 @@ def ask_by_draws(
     left = float(likely @ (chance * (1.0 - chance)))
     tells = min(1.0, max(0.0, 1.0 - left / (now * (1.0 - now)))) if 0.0 < now < 1.0 else 0.0
     return Ask(
-        candidate, middle_mm, spread_mm, 0.0, settles, tells / candidate.effort, _bands(read_mm, answers), tells,
+        candidate, middle_mm, spread_mm, settles, _bands(read_mm, answers), tells,
     )  # fmt: skip
 
 
@@ -247,7 +247,7 @@ def weight_between(ask: Ask, drawn_mm: np.ndarray) -> np.ndarray:
 
     Examples
     --------
-    >>> one = Ask(Candidate("p", "a", "b", 0.5), 10.0, 1.0, 0.0, 0.0, 0.0, (Band("between", None, None),))
+    >>> one = Ask(Candidate("p", "a", "b", 0.5), 10.0, 1.0, 0.0, (Band("between", None, None),))
     >>> weight_between(one, np.array([9.0, 10.0])).tolist()
     [1.0, 1.0]
     """

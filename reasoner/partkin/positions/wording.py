@@ -30,7 +30,7 @@ def in_words(ask: Ask) -> str:
     --------
     >>> one = Candidate("p", "a", "f", 0.5)
     >>> bands = (Band("does not", None, 610.9), Band("between", 610.9, 611.8), Band("bolts on", 611.8, 615.0))
-    >>> in_words(Ask(one, 612.0, 0.8, 0.1, 0.9, 0.9, bands))
+    >>> in_words(Ask(one, 612.0, 0.8, 0.9, bands))
     'a to f, centre to centre: 611.8 to 615.0 mm means that it bolts on; less than 610.9 mm that it does not'
     """
     said = meaning(ask.bands, 2 if ask.candidate.quantity == "across" else 1)
