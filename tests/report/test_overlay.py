@@ -9,10 +9,10 @@ import pytest
 from partkin.model.drawing import DrawnFeature, OverlayView, Span
 from partkin.model.verdict import Pair
 from partkin.report.alt import overlay_words
-from partkin.report.dimension import difference_words
+from partkin.report.dimension import difference_words, span_marks
 from partkin.report.laying import moved, moved_angle_deg, offset_left
 from partkin.report.overlay import overlay_picture, overlay_svg
-from partkin.report.placing import overlap
+from partkin.report.placing import Room, overlap
 from partkin.report.shapes import SCREEN_PENS, Line, Obround, Poly, Round, Window, Words, text_width
 
 from . import sample
@@ -256,3 +256,14 @@ def test_a_pattern_in_space_gets_its_second_view_and_a_flat_one_does_not():
     flat = words_of(svg_tree(overlay_svg(view)))
     space = words_of(svg_tree(overlay_svg(tall)))
     assert "Seen from above" in space and "Seen from above" not in flat
+
+
+@pytest.mark.parametrize("off", [-40.0, -18.0, 0.0, 18.0, 40.0])
+def test_the_two_figures_of_a_conflict_keep_apart_however_the_donor_lies(off):
+    """The figure of the lower line stands between the two, so they are as far apart as it is high."""
+    host, donor = ((100.0, 200.0), (400.0, 200.0)), ((95.0, 200.0 + off), (410.0, 204.0 + off))
+    marks = span_marks(Span("F1", "F2", 300.0, 315.0), host, donor, (250.0, 100.0), Room((0.0, 0.0, 600.0, 500.0)))
+    level = sorted({mark.a[1] for mark in marks if isinstance(mark, Line) and mark.a[1] == mark.b[1]})
+    heights = [mark.size for mark in marks if isinstance(mark, Words)]
+    assert len(level) == 2 and len(heights) == 2
+    assert level[1] - level[0] >= max(heights) + 3.5
