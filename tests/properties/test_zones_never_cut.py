@@ -14,23 +14,16 @@ import shapely
 sys.path.insert(0, str(Path(__file__).parent.parent / "adaptation"))
 from adapting_cases import random_question
 
-from partkin.adaptation import cheapest
+from partkin.adaptation import Cheapest
 from partkin.fit import solve
-from partkin.fit.arrays import PlanePairs
-from partkin.fit.minimax import best_placement
 from partkin.model.adapting import Action, AdaptationQuestion
 from partkin.model.build import Part, Zone
-from partkin.model.fitting import FitTask
+from partkin.signs import goes_on, laid, pressing
 
 # Common practice, no source: data/tables/edges.csv, zone margin.
 MARGIN_MM = 20.0
 CUTS = ("open out", "slot", "new hole", "thread insert")
 KINDS = ("tear seam", "airbag door", "structural")
-
-
-def _fits(task: FitTask) -> bool:
-    pairs = PlanePairs.of(task, [(o.fixing, o.feature) for o in task.options])
-    return best_placement(pairs, stop_at_sign=True).fits
 
 
 def _question(seed: int, most: int) -> AdaptationQuestion:
@@ -77,7 +70,8 @@ def _count_cuts(seeds: range, most: int) -> int:
         question = _question(seed, most)
         zones = [_zone_shape(zone) for zone in question.donor_zones]
         in_zone = {f.feature for f in question.donor_features if f.zone}
-        for adaptation in cheapest(question, solve, limit=25, fits=_fits).adaptations:
+        search = Cheapest(question, solve, fits=goes_on, lay=laid, pressing=pressing, limit=25)
+        for adaptation in search.whole().adaptations:
             for action in adaptation.actions:
                 if action.do in CUTS and action.side == "donor":
                     seen += 1
