@@ -102,7 +102,9 @@ def test_without_keep_nothing_is_written(tmp_path: Path, folder: Path) -> None:
 @pytest.mark.parametrize(("row", "said"), [
     ("top-new,nowhere,alike,,,", "looks.csv:2:beside: nowhere is not in parts.csv"),
     ("top-new,dash-frame,similar,,,", "looks.csv:2:looks: \"similar\" is not a word"),
-    ("top-new,,alike,,,", "looks.csv:2:beside:"), ("top-new,dash-frame,alike,,May,", "looks.csv:2:on:"),
+    ("top-new,top-kurm,alike,,,", "looks.csv:2:beside: top-kurm is a donor"),
+    ("top-new,,alike,,,", "looks.csv:2:beside:"),
+    ("top-new,dash-frame,alike,,May,", "looks.csv:2:on:"),
 ])  # fmt: skip
 def test_wrong_rows_are_named(folder: Path, row: str, said: str) -> None:
     (folder / "looks.csv").write_text(f"part,beside,looks,picture,on,note\n{row}\n")

@@ -19,6 +19,7 @@ def check_references(tables: Tables, findings: Findings) -> None:
     for name in BY_NAME:
         _check_ids(tables, tables[name], findings)
     _check_parts(tables, findings)
+    _check_looks(tables, findings)
     _check_feature_ends(tables, findings)
     _check_corrections(tables[READINGS], tables[PARTS], findings)
     _check_feature_zones(tables, findings)
@@ -47,6 +48,16 @@ def _check_ids(tables: Tables, table: Table, findings: Findings) -> None:
             elif near:
                 mend = f"{near}If not, nothing needs doing: it is taken as something of the vehicle"
                 findings.warn(table.sheet.name, record["row"], column.name, what, mend)
+
+
+def _check_looks(tables: Tables, findings: Findings) -> None:
+    parts = _by_id(tables[PARTS])
+    for look in tables["looks.csv"].records:
+        beside = parts.get(look.get("beside", ""))
+        if beside is not None and beside.get("origin") == "donor":
+            what = f"{beside['part']} is a donor, which no other donor has to look like"
+            mend = "Name the host part, or the original, that the photograph was held against"
+            findings.fault("looks.csv", look["row"], "beside", what, mend)
 
 
 def _check_parts(tables: Tables, findings: Findings) -> None:
