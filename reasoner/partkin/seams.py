@@ -25,6 +25,8 @@ from partkin.verdict import is_airbag_panel
 
 CORNERS_COMPARED = 2
 DIAGONAL = 2**0.5
+# One fixing alone leaves open how the original was turned.
+FEWEST_PAIRS = 2
 Matrix = tuple[tuple[float, ...], ...]
 IDENTITY: Matrix = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0))
 
@@ -214,13 +216,13 @@ def _original_on_host(known: Known, original: Side, places: Places) -> tuple[Mat
     """
     if places.hosted.measured_from == "original":
         return IDENTITY, 0.0
-    nowhere = "the original's own fixings are not measured, so its seam could not be laid beside the donor's"
+    nowhere = "too few of the original's own fixings are measured, so its seam could not be laid beside the donor's"
     if not original.features:
         return nowhere
     as_donor = replace(known, donor=original)
     there = replace(places, donor=adjusted(original))
     laid = solve(prepared_task(as_donor, there, mirrored=_mirrored(known, original)).task)
-    if not laid.placement or not laid.pairs:
+    if not laid.placement or len(laid.pairs) < FEWEST_PAIRS:
         return nowhere
     if laid.also:
         return (

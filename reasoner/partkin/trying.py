@@ -136,15 +136,20 @@ def _placeless(prepared: Prepared, places: Places) -> set[str]:
 def _optimistic(prepared: Prepared, places: Places) -> FitTask:
     """The task as it would be if everything that is not known were as kind as it can be."""
     placeless = _placeless(prepared, places)
+    open_ended = {o.feature for o in prepared.task.options if o.fixing in placeless}
     fixings = tuple(replace(s, must=False, should=False) if s.id in placeless else s for s in prepared.task.fixings)
+    features = tuple(replace(s, must=s.must and s.id not in open_ended) for s in prepared.task.features)
     options = tuple(o for o in prepared.task.options if o.fixing not in placeless)
-    return replace(prepared.task, fixings=fixings, options=options)
+    return replace(prepared.task, fixings=fixings, features=features, options=options)
 
 
 def _needed(prepared: Prepared, places: Places) -> tuple[Missing, ...]:
     """What the verdict waits for: places and sizes of what has to be paired, not of spare holes."""
-    spare = {s.id for s in prepared.task.features if not s.must and not s.should}
-    needed_host = {places.hosted.placed_by.get(s.id, s.id) for s in prepared.task.fixings if s.must}
+    task = prepared.task
+    spare = {s.id for s in task.features if not s.must and not s.should}
+    must = {s.id for s in task.features if s.must}
+    wanted = {s.id for s in task.fixings if s.must} | {o.fixing for o in task.options if o.feature in must}
+    needed_host = {places.hosted.placed_by.get(name, name) for name in wanted}
     found = [m for m in places.donor.missing if m.from_feature not in spare or m.from_feature is None]
     found += [m for m in places.host.missing if m.from_feature in needed_host or m.from_feature is None]
     found += [m for m in prepared.missing if m.from_feature not in spare]

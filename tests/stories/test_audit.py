@@ -81,3 +81,20 @@ def test_a_part_number_and_a_seam_that_disagree_are_said() -> None:
     verdict = partkin.check(with_seams(*zones, number="AB-1"), "donor")
     assert verdict.verdict == "bolts on"
     assert any(u.what == "readings against part number" and "tear seam" in u.says for u in verdict.unknown)
+
+
+def test_a_donor_stud_whose_fixing_has_no_place_yet_is_not_refused() -> None:
+    """Where F3 is nobody has read: a3, which must be used, may well go on it."""
+    host, donor = studs(PLATE), given(holes(PLATE))
+    host[2] = replace(host[2], kind="hole", across_mm=9.0, fastener_mm=6.0, x_mm=None, y_mm=None, need="spare")
+    donor[2] = replace(donor[2], need="must")
+    verdict = partkin.check(build(host, donor), "donor")
+    assert verdict.verdict == "not enough measured"
+    assert any("F3" in u.says for u in verdict.unknown)
+
+
+def test_an_original_held_at_one_fixing_does_not_say_where_its_seam_lay() -> None:
+    made = with_seams(Zone("old", "s1", "tear seam", SEAM), Zone("donor", "s1", "tear seam", FAR_SEAM))
+    few = tuple(f for f in made.features if f.part != "old" or f.feature == "o1")
+    verdict = partkin.check(replace(made, features=few), "donor")
+    assert verdict.verdict == "bolts on" and any("could not be laid beside" in c.says for c in verdict.safety)
