@@ -49,24 +49,7 @@ def see(build: Build, donor: str, host: str | None = None) -> Seen:
     FaultyInput
         Where the donor or host cannot be told from the sheets.
     """
-    return seen_from(build, pipeline.find_out(build, donor, host))
-
-
-def seen_from(build: Build, findings: Findings, places: Places | None = None) -> Seen:
-    """What is seen of a check that has been made; `places`: as it was made with, where they are at hand."""
-    verdict = pipeline.decided(build, findings)
-    if verdict.verdict == "not judged":
-        return Seen(verdict, {}, (), findings)
-    from partkin import trying
-
-    places = trying.places_of(findings.known) if places is None else places
-    if findings.trial is not None:
-        places = trying.in_layouts(places, findings.trial.layouts)
-    found = {places.donor.part: places.donor, places.host.part: places.host}
-    original = findings.known.original
-    if original is not None and original.part.part not in found and original.features:
-        found[original.part.part] = trying.adjusted(original)
-    return Seen(verdict, found, places.hosted.fixings, findings, places)
+    return seen_of(build, lie(build, donor, host))
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,7 +72,7 @@ class Lying:
         return None if trial is None or trial.stand == "missing" else trial.answer.margin_mm
 
 
-def lie(build: Build, donor: str) -> Lying:
+def lie(build: Build, donor: str, host: str | None = None) -> Lying:
     """Lay a donor on its host and no more.
 
     Raises
@@ -97,14 +80,27 @@ def lie(build: Build, donor: str) -> Lying:
     FaultyInput
         As with `see`.
     """
-    return Lying(*pipeline.lie(build, donor))
+    return Lying(*pipeline.lie(build, donor, host))
 
 
 def seen_of(build: Build, lying: Lying) -> Seen:
     """Go on from how a donor lies to its verdict."""
-    if lying.places is None:
-        return seen_from(build, lying.findings)
-    return seen_from(build, pipeline.deepen(build, lying.findings, lying.places), lying.places)
+    from partkin import trying
+
+    findings, places = lying.findings, lying.places
+    if places is not None:
+        findings = pipeline.deepen(build, findings, places)
+    verdict = pipeline.decided(build, findings)
+    if verdict.verdict == "not judged":
+        return Seen(verdict, {}, (), findings)
+    places = trying.places_of(findings.known) if places is None else places
+    if findings.trial is not None:
+        places = trying.in_layouts(places, findings.trial.layouts)
+    found = {places.donor.part: places.donor, places.host.part: places.host}
+    original = findings.known.original
+    if original is not None and original.part.part not in found and original.features:
+        found[original.part.part] = trying.adjusted(original)
+    return Seen(verdict, found, places.hosted.fixings, findings, places)
 
 
 def overlay(build: Build, seen: Seen, drawing: int = 1, drawings: int = 1) -> OverlayView | None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from partkin.report.shapes import Box, Point
 
 # Right, left, above, below, then the corners: where a reader looks for a label first.
 _AROUND = ((1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (-1, -1), (1, 1), (-1, 1))
+_SQUARE = 48.0
 _CLEARANCES = (0.0, 7.0, 15.0, 26.0, 40.0, 58.0, 80.0)
 
 
@@ -34,21 +36,44 @@ def boxes_along(a: Point, b: Point, half: float) -> list[Box]:
     return boxes
 
 
+class _Boxes:
+    """Boxes by the squares of a grid that they reach into, so that few are looked at."""
+
+    def __init__(self) -> None:
+        self._squares: dict[tuple[int, int], list[Box]] = {}
+
+    def add(self, boxes: Iterable[Box]) -> None:
+        for box in boxes:
+            for square in _squares(box):
+                self._squares.setdefault(square, []).append(box)
+
+    def meet(self, box: Box) -> bool:
+        """Whether any shares area with a box."""
+        return any(overlap(box, other) for square in _squares(box) for other in self._squares.get(square, ()))
+
+
+def _squares(box: Box) -> Iterator[tuple[int, int]]:
+    left, top, right, bottom = (int(side // _SQUARE) for side in box)
+    for x in range(left, right + 1):
+        for y in range(top, bottom + 1):
+            yield x, y
+
+
 @dataclass
 class Room:
     """The space of a drawing and what already stands in it (y down)."""
 
     bounds: Box
-    taken: list[Box] = field(default_factory=list)
-    avoided: list[Box] = field(default_factory=list)
+    _taken: _Boxes = field(default_factory=_Boxes)
+    _avoided: _Boxes = field(default_factory=_Boxes)
 
     def take(self, *boxes: Box) -> None:
         """Note that something stands here."""
-        self.taken.extend(boxes)
+        self._taken.add(boxes)
 
     def avoid(self, *boxes: Box) -> None:
         """Note that a line runs here, which a haloed label may cross where there is no better place."""
-        self.avoided.extend(boxes)
+        self._avoided.add(boxes)
 
     def inside(self, box: Box) -> bool:
         """Whether a box lies inside the bounds."""
@@ -57,9 +82,9 @@ class Room:
 
     def free(self, box: Box, strict: bool = False) -> bool:
         """Whether a box lies inside the bounds and on nothing; strict: nor on what is to be avoided."""
-        if not self.inside(box) or any(overlap(box, other) for other in self.taken):
+        if not self.inside(box) or self._taken.meet(box):
             return False
-        return not strict or not any(overlap(box, other) for other in self.avoided)
+        return not strict or not self._avoided.meet(box)
 
     def place(
         self,
