@@ -125,17 +125,13 @@ def tell_promises(count: int) -> float:
 
 
 def tell_coarse(count: int) -> None:
-    print(f"sister parts that all but match, places of donor read to, host to 0.5 mm ({count} builds each)")
-    print("  read to    does not fit   and not warned of")
+    print(f"sister parts that all but match and go on, places of donor read to, host to 0.5 mm ({count} builds each)")
+    print("  read to    bolts on   does not fit   not enough measured")
     for rough_mm in (0.3, 0.5, 1.0, 2.0, 4.0):
-        said = warned = 0
-        for seed in range(count):
-            truth = build(seed, rough_mm=rough_mm, sisters=1.0)
-            findings, places = judged(truth.known)
-            if truth.goes_on and trial_of(findings).stand == "does not":
-                said += 1
-                warned += bool(next_readings.open_readings(findings, places))
-        print(f"  {rough_mm:4.1f} mm    {said / count:12.0%}   {(said - warned) / count:17.0%}")
+        truths = [build(seed, rough_mm=rough_mm, sisters=1.0) for seed in range(count)]
+        stands = [trial_of(judged(truth.known)[0]).stand for truth in truths if truth.goes_on]
+        fits, not_so = (statistics.mean(stand == word for stand in stands) for word in ("fits", "does not"))
+        print(f"  {rough_mm:4.1f} mm    {fits:8.0%}   {not_so:12.0%}   {1.0 - fits - not_so:19.0%}")
 
 
 def ask_ms(truths: Sequence[Truth]) -> float:

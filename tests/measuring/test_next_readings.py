@@ -12,6 +12,7 @@ from measuring.simulated import (
     anyhow,
     build,
     calibration,
+    ends,
     judged,
     measured,
     near_builds,
@@ -217,6 +218,25 @@ def test_fewer_readings_than_half_of_all_pairs() -> None:
     assert share["verdict"] < share["coordinates"] < share["sheet"] + 0.05
     wrong = sum(one.wrong for one in told["verdict"])
     assert wrong <= 6  # 0.05 of 40 is 2; more than 6 would come once in 100 (binomial)
+
+
+def test_a_hole_known_roughly_is_tied_down_first() -> None:
+    """Hardly a draw lets the donor go on while one hole is known to 25 mm: two distances from it come first."""
+    truth = of(CORNERS, CORNERS, np.full(4, 0.6), 3, 0.2, 0.1)
+    holes = [replace(f, plus_minus_mm=25.0) if f.feature == "a2" else f for f in truth.known.donor.features]
+    truth = replace(truth, known=replace(truth.known, donor=replace(truth.known.donor, features=tuple(holes))))
+    taken: list[tuple[int, int]] = []
+    for _ in range(2):
+        findings, places = judged(with_readings(truth, taken))
+        field = next_readings.field_of(findings, places, trial_of(findings), at_hand=True)
+        (best, *_) = next_readings.best_of(field, places, trial_of(findings), 3)
+        if not taken:
+            assert field.one_way and best.ask.tells is None and best.ask.bands == ()
+        assert 2 in ends(best.reading) and best.reading.part == "donor"
+        taken.append(ends(best.reading))
+    assert len(set(taken)) == 2
+    findings, places = judged(with_readings(truth, taken))
+    assert trial_of(findings).chance.fits > 0.05, "now draws can tell"
 
 
 # Coarse readings
