@@ -8,8 +8,9 @@ from partkin.chances import SEED, chance_of, fitting_draws, size_errors
 from partkin.coarse import same_would
 from partkin.fit import solve
 from partkin.fit.flex import gives, pulled, with_flex
+from partkin.fit.solve import holds
 from partkin.fit.task import Prepared
-from partkin.model.fitting import Chance, FitAnswer, FitTask
+from partkin.model.fitting import Chance, FitAnswer, FitTask, NoPlacement
 from partkin.model.known import Known
 from partkin.model.positions import Missing
 from partkin.model.trial import Stand, Trial
@@ -61,10 +62,14 @@ def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) ->
     """
     prepared = prepared_task(known, places, mirrored=mirrored)
     sure = _without_unknown(prepared)
-    answer = with_flex(sure.task, solve)
+    open_ends = bool(prepared.unknown or _placeless(prepared, places))
+    if open_ends and not gives(sure.task) and holds(sure.task) is False:
+        # Why it does not is asked of the kindest case below.
+        answer = FitAnswer(False, NoPlacement("something that is needed is not known"), (), None)
+    else:
+        answer = with_flex(sure.task, solve)
     if answer.fits is False:
         sure, answer = clear_of_studs(known, sure) or (sure, answer)
-    open_ends = bool(prepared.unknown or _placeless(prepared, places))
     if answer.fits is None:
         return Trial(mirrored, prepared.task, answer, None, "undecided", prepared.matings)
     lying = None

@@ -10,6 +10,7 @@ from every_pairing import brute
 from random_tasks import SHOULD, SPARE, random_task, ring, spots, task
 
 from partkin.fit import solve
+from partkin.fit.solve import holds
 from partkin.model.fitting import FitAnswer, FitTask, Option, Spot
 
 
@@ -208,3 +209,12 @@ def test_movement_that_is_left_is_said():
     answer = solve(task(spots([(0, 0), (80, 0)], "F"), donor, 0.25))
     assert answer.fits and "slide" in answer.slides[0]
     assert solve(task(spots(ring(6, 80), "F"), spots(ring(6, 80), "d", **SHOULD))).slides == ()
+
+
+def test_holds_says_whether_and_no_more() -> None:
+    told = []
+    for seed in range(60):
+        asked = random_task(seed, 4, 5)
+        told.append(holds(asked))
+        assert told[-1] in (None, solve(asked).fits)
+    assert {True, False} <= set(told)

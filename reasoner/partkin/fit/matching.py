@@ -32,14 +32,14 @@ def cover(
     """
     simple = _already_a_matching(open_pairs)
     if simple is None:
-        by_row = _neighbours(open_pairs, closeness)
-        by_column = _neighbours(open_pairs.T, closeness.T)
         column_of: dict[int, int] = {}
         row_of: dict[int, int] = {}
-        if not _grow(by_row, column_of, row_of, need[0], count[0]):
-            return None, 0
-        if not _grow(by_column, row_of, column_of, need[1], count[1]):
-            return None, 0
+        sides = ((open_pairs, closeness, column_of, row_of), (open_pairs.T, closeness.T, row_of, column_of))
+        for side, (opened, near, partner, owner) in enumerate(sides):
+            if not (need[side].any() or count[side].any()):
+                continue
+            if not _grow(_neighbours(opened, near), partner, owner, need[side], count[side]):
+                return None, 0
     else:
         column_of = dict(simple)
         if not _covered(need, column_of):
@@ -64,11 +64,8 @@ def _already_a_matching(open_pairs: np.ndarray) -> dict[int, int] | None:
 
 
 def _neighbours(open_pairs: np.ndarray, closeness: np.ndarray) -> list[list[int]]:
-    found = []
-    for row, near in zip(open_pairs, closeness, strict=True):
-        columns = np.flatnonzero(row)
-        found.append([int(c) for c in columns[np.argsort(near[columns], kind="stable")]])
-    return found
+    order = np.argsort(np.where(open_pairs, closeness, np.inf), axis=1, kind="stable").tolist()
+    return [near[:count] for near, count in zip(order, open_pairs.sum(axis=1).tolist(), strict=True)]
 
 
 def _grow(
@@ -81,9 +78,9 @@ def _grow(
     """
     chosen: set[int] = set()
     for wanted, must in ((need, True), (count & ~need, False)):
-        for member in np.flatnonzero(wanted):
-            if _add(int(member), neighbours, partner, owner, chosen):
-                chosen.add(int(member))
+        for member in np.flatnonzero(wanted).tolist():
+            if _add(member, neighbours, partner, owner, chosen):
+                chosen.add(member)
             elif must:
                 return False
     return True

@@ -46,6 +46,22 @@ def solve(task: FitTask, node_limit: int = NODE_LIMIT) -> FitAnswer:
     return answer_of(Work.of(task, node_limit))
 
 
+def holds(task: FitTask, node_limit: int = NODE_LIMIT) -> bool | None:
+    """Whether a task fits, and nothing more: quicker than `solve` where it does not. None: undecided, or in space."""
+    if task.dims == 3:
+        return None
+    work = Work.of(task, node_limit)
+    aim = Aim(work.must, (np.zeros_like(work.must[0]), np.zeros_like(work.must[1])))
+    if not _any(work.must):
+        return None
+    if not work.can_be_covered(work.demands):
+        return False
+    try:
+        return bool(work.search(aim, FIT_MM, every=False).run())
+    except LimitReached:
+        return None
+
+
 def answer_of(work: Work) -> FitAnswer:
     """Answer a task that has been arranged, in the plane or in space."""
     aim = Aim(work.must, work.should)
