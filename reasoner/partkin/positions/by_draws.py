@@ -8,6 +8,7 @@ too long.
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 
@@ -156,6 +157,7 @@ def ask_by_draws(
     answers = _answers(chance, behind, confidence)
     if agrees_within is not None:
         answers[np.abs(read_mm - middle_mm) > agrees_within * spread_mm] = 2
+    answers = _without_slivers(answers, candidate.sigma_mm / float(read_mm[1] - read_mm[0]))
     settled = ((chance >= confidence) | (chance <= 1.0 - confidence)) & (answers != 2)
     settles = float(likely[settled].sum())
     now = float(own @ fits)
@@ -225,6 +227,22 @@ def _answers(chance: np.ndarray, behind: np.ndarray, confidence: float) -> np.nd
     if (told == 1).all():
         answers[:] = 1
     return answers
+
+
+def _without_slivers(answers: np.ndarray, least: float) -> np.ndarray:
+    """Promise nothing of ranges with two ends that are narrower than the reading is sure.
+
+    Examples
+    --------
+    >>> _without_slivers(np.array([0, 0, -1, -1, 2, 2, 1, 1]), 3.0).tolist()
+    [0, 0, 0, 0, 2, 2, 1, 1]
+    """
+    kept = answers.copy()
+    cuts = [0, *(np.flatnonzero(np.diff(answers)) + 1).tolist(), len(answers)]
+    for first, last in pairwise(cuts[1:-1]):
+        if abs(answers[first]) == 1 and last - first < least:
+            kept[first:last] = 0
+    return kept
 
 
 def _bands(read_mm: np.ndarray, answers: np.ndarray) -> tuple[Band, ...]:
