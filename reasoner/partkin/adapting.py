@@ -48,7 +48,8 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
             answer = replace(answer, why=_several(findings))
         return _nothing_found(findings, places, trial, [(answer, None)])
     refused: list[tuple[AdaptationAnswer, SeamCheck | None]] = []
-    for reserve_mm in dict.fromkeys(share * _spread_mm(places) for share in RESERVES):
+    reserves_mm = list(dict.fromkeys(share * _spread_mm(places) for share in RESERVES))
+    for number, reserve_mm in enumerate(reserves_mm):
         search = _search(question, trial, reserve_mm)
         if not search.first.adaptations:
             # Where less room would do, that there is none with more is only a want of sureness.
@@ -57,13 +58,35 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
         sound, lying = _sound(findings, search.first, prepared, places)
         if sound:
             answer = search.whole(OTHERS if others else 0)
-            first, *rest = answer.adaptations
-            more, _ = _sound(findings, replace(answer, adaptations=tuple(rest)), prepared, places)
-            kept = (replace(first, margin_mm=sound[0][0].margin_mm), *(one for one, _ in more))
+            kept = [replace(answer.adaptations[0], margin_mm=sound[0][0].margin_mm)]
+            kept += _others(findings, kept, answer, prepared, places)
+            if others and len(kept) <= OTHERS and number + 1 < len(reserves_mm):
+                # Ways that are not sure enough as they are may be with more room.
+                roomier = _search(question, trial, reserves_mm[number + 1]).whole(OTHERS)
+                kept += _others(findings, kept, roomier, prepared, places)
+            kept = [kept[0], *sorted(kept[1:], key=_work)][: OTHERS + 1]
             told = replace(answer, adaptations=tuple(_with_pairing(one, trial) for one in kept))
             return replace(findings, seams=lying, adapting=told, adapted_chance=sound[0][1])
         refused.append((replace(search.first, adaptations=(), why=TOO_UNSURE), lying))
     return _nothing_found(findings, places, trial, refused)
+
+
+def _others(
+    findings: Findings, kept: list[Adaptation], answer: AdaptationAnswer, prepared: Prepared, places: Places
+) -> list[Adaptation]:
+    """Of an answer's ways those that are sure enough and do without a job of each way before them, cheapest first."""
+    have = [_jobs(one) for one in kept]
+    different = tuple(one for one in answer.adaptations if all(not jobs <= _jobs(one) for jobs in have))
+    sound, _ = _sound(findings, replace(answer, adaptations=different), prepared, places)
+    return [one for one, _ in sound]
+
+
+def _work(adaptation: Adaptation) -> float:
+    return adaptation.cost if adaptation.cost is not None else adaptation.minutes
+
+
+def _jobs(adaptation: Adaptation) -> set[tuple[str, str, str]]:
+    return {(job.do, job.feature, job.side) for job in adaptation.actions if job.do not in GO_WITH}
 
 
 def _with_pairing(adaptation: Adaptation, trial: Trial) -> Adaptation:
@@ -180,6 +203,8 @@ NO_CURE = "new holes do not turn a mirror image into the part (common practice, 
 RESERVES = (0.0, 0.6, 1.2)
 KEPT_BACK_AT_MOST = 0.7
 OTHERS = 2
+# Jobs that follow from the rest and make no way a different one.
+GO_WITH = ("spacer", "longer bolt", "new clip")
 # Sets of jobs that are tried only to say whether work would do, where no work is offered yet.
 TRIED_UNMEASURED = 40
 WOULD_DO = "work would bring it within reach"

@@ -15,7 +15,10 @@ WIDTH = 96
 def adapt_text(verdict: Verdict, currency: str | None) -> str:
     """What to do to a donor, the next ways of doing it, what is ruled out, what goes with it; ends in a newline."""
     lines = [f"{verdict.donor} on {verdict.host}: {verdict.verdict}", *_fold(verdict.says, "  "), *_holds(verdict)]
-    return "\n".join([*lines, *verdict_work(verdict, currency)]) + "\n"
+    lines += verdict_work(verdict, currency)
+    if verdict.adaptation is not None and not verdict.other_adaptations:
+        lines += ["", "No other way was found that does without one of these jobs and is sure enough."]
+    return "\n".join(lines) + "\n"
 
 
 def worklist_text(verdict: Verdict, steps: Sequence[Step]) -> str:
