@@ -205,6 +205,17 @@ def test_a_reading_taken_down_shows_what_it_changes(tab, page):
     tab.wrong[:] = [line for line in tab.wrong if "422" not in line]
 
 
+def test_where_no_answer_comes_that_is_said_and_what_was_typed_stays(tab, page):
+    enter(tab, page, "/part/top-kurm")
+    tab.route("**/readings", lambda route: route.abort())
+    for name, value in (("from", "a"), ("to", "b"), ("value", "1276")):
+        tab.fill(f"#f-{name}", value)
+    tab.click("text=Take it down")
+    until(tab, "document.getElementById('said').textContent.startsWith('No answer came.')")
+    assert tab.input_value("#f-value") == "1276"
+    tab.wrong[:] = [line for line in tab.wrong if "ERR_FAILED" not in line]
+
+
 def test_what_is_asked_for_comes_into_a_form_that_nobody_typed_in(tab, page, monkeypatch):
     """The page was shown before its donor was checked."""
     from partkin.page import part_view

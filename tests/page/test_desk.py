@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import os
 import time
+from itertools import count
 
 import pytest
 
-from partkin import pipeline, seeing, sheets
+from partkin import pipeline, pulse, seeing, sheets
 from partkin.model.problem import FaultyInput
 from partkin.page.desk import Desk, Refused
 from partkin.progress import Work
 from partkin.seeing import Seen
 
-from .conftest import demo_in
+from .conftest import PATIENCE_S, demo_in
 
 READING = {
     "part": "top-kurm",
@@ -31,12 +32,15 @@ def desk(tmp_path):
     return Desk(demo_in(tmp_path / "build"))
 
 
-def settled(desk):
-    for _ in range(400):
-        if not desk.waiting():
-            return
+def until(holds):
+    over = time.monotonic() + PATIENCE_S
+    while not holds():
+        assert time.monotonic() < over, "it does not come to an end"
         time.sleep(0.02)
-    raise AssertionError("the checks do not come to an end")
+
+
+def settled(desk):
+    until(lambda: not desk.waiting())
 
 
 def test_the_verdicts_are_those_of_the_check(desk):
@@ -111,8 +115,45 @@ def test_stopping_keeps_what_was_found_and_going_on_does_the_rest(desk):
     desk.go_on()
     settled(desk)
     assert desk.answer(waiting[0]) is first
-    time.sleep(0.05)
-    assert desk.progress() == ""
+    until(lambda: desk.progress() == "")
+
+
+def test_a_long_search_says_how_far_it_is_and_is_ended_in_the_middle(desk, monkeypatch):
+    def endless(build, donor, host=None):
+        for number in count(1):
+            pulse.beat("sets of jobs", number, 10**9)
+            time.sleep(0.005)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(seeing, "see", endless)
+        desk.begin()
+        until(lambda: "now top-kurm: " in desk.progress())
+        assert desk.progress().startswith("0 of 5 donors, now top-kurm: ")
+        assert desk.progress().endswith(" of at most 1000000000 sets of jobs")
+        desk.stop()
+        until(lambda: not desk._thread.is_alive())
+    assert desk.progress() == "stopped; 5 donors not checked yet"
+    desk.go_on()
+    settled(desk)
+    assert isinstance(desk.answer("top-kurm"), Seen), "what was broken off is checked anew"
+
+
+def test_a_fault_of_the_program_over_one_donor_leaves_the_others(desk, monkeypatch, capsys):
+    real = seeing.see
+
+    def broken(build, donor, host=None):
+        if donor == "top-dask":
+            raise ZeroDivisionError("for the test")
+        return real(build, donor, host)
+
+    monkeypatch.setattr(seeing, "see", broken)
+    desk.begin()
+    settled(desk)
+    refused = desk.answer("top-dask")
+    assert isinstance(refused, Refused) and "this program went wrong over it" in refused.problems[0].what
+    assert isinstance(desk.answer("top-kurm"), Seen)
+    until(lambda: desk.progress() == "")
+    assert "ZeroDivisionError: for the test" in capsys.readouterr().err
 
 
 def test_a_donor_that_cannot_be_checked_is_said_and_the_others_go_on(desk):

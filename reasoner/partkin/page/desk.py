@@ -8,8 +8,10 @@ from __future__ import annotations
 import contextlib
 import threading
 import traceback
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TypeVar
 
 from partkin import pipeline, seeing
 from partkin.measuring import donors_concerned
@@ -42,6 +44,7 @@ class Refused:
 
 
 Answer = Seen | Refused
+Found = TypeVar("Found")
 
 
 @dataclass
@@ -123,7 +126,8 @@ class Desk:
             known = self.answer(donor)
             if known is not None or now.build is None:
                 return known or Refused(now.problems)
-            answer = _checked(now.build, donor)
+            build = now.build
+            answer = _answered(donor, lambda: seeing.see(build, donor))
             self._keep(donor, answer, now)
             return answer
 
@@ -138,15 +142,16 @@ class Desk:
         known = self.answer(donor)
         if known is not None or now.build is None:
             return known or Refused(now.problems)
-        try:
-            lying = seeing.lie(now.build, donor)
-            if not lying.settled:
-                return lying
-            answer: Answer = seeing.seen_of(now.build, lying)
-        except FaultyInput as fault:
-            answer = Refused(fault.problems)
-        self._keep(donor, answer, now)
-        return answer
+        build = now.build
+
+        def lay() -> Lying | Seen:
+            lying = seeing.lie(build, donor)
+            return seeing.seen_of(build, lying) if lying.settled else lying
+
+        found = _answered(donor, lay)
+        if not isinstance(found, Lying):
+            self._keep(donor, found, now)
+        return found
 
     def soon(self, donor: str, wait_s: float) -> Answer | None:
         """Check a donor in the background; its answer where that takes no longer than `wait_s`."""
@@ -222,9 +227,10 @@ class Desk:
                 break
 
 
-def _checked(build: Build, donor: str) -> Answer:
+def _answered(donor: str, make: Callable[[], Found]) -> Found | Refused:
+    """Make an answer, or say why there is none."""
     try:
-        return seeing.see(build, donor)
+        return make()
     except FaultyInput as fault:
         return Refused(fault.problems)
     except Exception as bug:

@@ -14,6 +14,7 @@ from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, QUANTITIE
 from partkin.page.desk import Desk
 from partkin.page.frame import address
 from partkin.page.markup import Html, tag, text
+from partkin.progress import Stopped
 from partkin.report.html_donor import called
 from partkin.report.html_pieces import chance_words, mark, mm
 from partkin.seeing import Lying, Seen
@@ -131,7 +132,7 @@ def _said(
     return text(lines)
 
 
-class _OutOfTime(Exception):
+class _OutOfTime(Stopped):
     """The answer is waited for."""
 
 

@@ -95,6 +95,14 @@
 
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
+    try {
+      await take();
+    } catch {
+      said.textContent = "No answer came. Reload the page to see whether the reading was taken down.";
+    }
+  });
+
+  async function take() {
     const began = performance.now();
     const headers = { accept: "application/json" };
     const answer = await fetched(form.action, { method: "POST", headers, body: new URLSearchParams(new FormData(form)) });
@@ -108,5 +116,5 @@
       await refresh();
     }
     form.elements.value.focus();
-  });
+  }
 })();
