@@ -239,8 +239,8 @@ def frame(ranking: Ranking) -> pandas.DataFrame:
             "lost": way.lost,
             "worst_low": way.worst.low if way.worst else None, "worst_high": way.worst.high if way.worst else None,
             "available": way.available, "ruled_out": way.ruled_out,
-            "asking_saves": worth[way.part].saves if way.part in worth else None,
-            "asking_saves_at_most": worth[way.part].saves_at_most if way.part in worth else None,
+            "asking_saves": worth[way.called].saves if way.called in worth else None,
+            "asking_saves_at_most": worth[way.called].saves_at_most if way.called in worth else None,
         }
         for way in ranking.ways
     ]  # fmt: skip

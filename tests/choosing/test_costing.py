@@ -116,6 +116,15 @@ def test_an_unsure_donor_says_what_asking_saves() -> None:
     assert one.costs == pytest.approx(best.minutes / 60 * 40.0 + best.price, abs=0.01)
 
 
+def test_each_listing_of_an_unsure_donor_has_a_worth_of_its_own() -> None:
+    sold = (Offer("donor", "donor", 100.0, 0.0, "one"), Offer("donor", "donor", 60.0, 0.0, "two"))
+    found = ranking.rank(unsure(*sold, Offer("new", "old", 120.0, 0.0)), "host")
+    assert {one.donor for one in found.asking} == {"donor, one", "donor, two"}
+    assert len({one.saves_at_most for one in found.asking}) == 2
+    frame = ranking.frame(found)
+    assert sorted(frame["asking_saves_at_most"].dropna()) == sorted(one.saves_at_most for one in found.asking)
+
+
 def test_a_reading_that_tells_nothing_saves_nothing_and_one_that_tells_all_saves_most() -> None:
     settings = Settings(currency="EUR", labour_rate=40.0)
     first = unsure(Offer("donor", "donor", 100.0, 0.0), Offer("new", "old", 120.0, 0.0))

@@ -31,7 +31,7 @@ def changes(ways: list[Way]) -> tuple[str, ...]:
         names = " and ".join(way.called for way in tied)
         return (f"{names} cost the same: a tie, in the order of their names", *found)
     # The same part from another seller shares its chance and its finish.
-    rival = next((way for way in priced[1:] if way.part != first.part), None)
+    rival = next((way for way in priced[1:] if way.part != first.part or way.verdict is None), None)
     said = [_by_money(first, other) for other in dict.fromkeys((priced[1], rival)) if other is not None]
     if rival is not None:
         said += _by_chance(first, rival, ways)
@@ -120,11 +120,11 @@ def asking(ways: list[Way], donors: Mapping[str, Donor], settings: Settings) -> 
         says = way.says[0] if way.says else ""
         best = _best(donor.foretold, stake, settings)
         if best is None:
-            found.append(Asking(way.part, round(stake.certainty(_chance(donor)), 2), says))
+            found.append(Asking(way.called, round(stake.certainty(_chance(donor)), 2), says))
             continue
         one, saves, costs = best
         most = round(stake.certainty(_chance(donor)), 2)
-        found.append(Asking(way.part, most, says, round(min(saves, most), 2), costs, one.reading))
+        found.append(Asking(way.called, most, says, round(min(saves, most), 2), costs, one.reading))
     return tuple(sorted(found, key=lambda one: (-(one.saves or 0.0), -one.saves_at_most, one.donor)))
 
 

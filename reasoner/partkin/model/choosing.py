@@ -111,6 +111,7 @@ class Asking:
     Attributes
     ----------
     donor
+        As the way is called.
     saves_at_most
         On average, if one could know for certain; where the chance is not known, at the chance where it is worth
         most.

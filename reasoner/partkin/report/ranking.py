@@ -72,7 +72,7 @@ def ranking_csv(ranking: Ranking) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(SHEET)
     asking = {one.donor: one for one in ranking.asking}
-    writer.writerows(_cells(way, asking.get(way.part or "")) for way in ranking.ways)
+    writer.writerows(_cells(way, asking.get(way.called)) for way in ranking.ways)
     return out.getvalue()
 
 
