@@ -8,6 +8,8 @@ lifting table. Minutes are minimised. Rows:
     w_f - y_f >= |z_a - z_b|    what joins the carried bodies to the rest is undone on the vehicle
     y_f <= w_f, z_a, z_b, q     what is done at the bench
     p >= w_f - y_f              a place is gone to
+    o_a <= o_b + w_g - y_g      a body is off what stays only when all that joins it to a body that is not is undone
+    w_f - y_f <= sum of o       what stands in the way of f is off; or f itself is (`leaving`)
     w_f <= sum of w over H      what must be undone to reach f (`blocking`), added as solutions break it;
                                 the same for w - y: what is done on the vehicle comes before the lift
 """
@@ -18,7 +20,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from partkin.strip.bodies import Assembly
+from partkin.strip.access import home
+from partkin.strip.bodies import Assembly, Fastener, InTheWay
 from partkin.strip.costs import bench_minutes, lift_row, lift_rows, place_minutes
 
 # Equal plans: fewer fasteners win, and a child stays with its assembly. Far below a hundredth of a minute.
@@ -40,6 +43,7 @@ class Columns:
     place: dict[str, int] = field(default_factory=dict)
     bench: int = -1
     lifts: list[int] = field(default_factory=list)
+    off: list[int] = field(default_factory=list)
     cost: list[float] = field(default_factory=list)
     lower: list[float] = field(default_factory=list)
     upper: list[float] = field(default_factory=list)
@@ -120,6 +124,8 @@ class Master:
             for index in sorted(can - on_vehicle):
                 self.rows.append((-1.0, 0.0, [self.columns.w[index], self.columns.y[index]], [1.0, -1.0]))
         self._places()
+        if asm.stays and not asm.on_bench:
+            self._leaving()
         self.relaxed = True
         self.node_limit = 0
         self.highs: Any = self._loaded()
@@ -188,6 +194,54 @@ class Master:
                 terms.append(columns.y[fastener.index])
                 weights.append(1.0)
             self.rows.append((0.0, 2.0, terms, weights))
+
+    def _leaving(self) -> None:
+        """What is reached on the vehicle takes off what is in the way, as far as that can be told without an order.
+
+        Either what is in the way is off what stays by then, or the fastener with the bodies that it joins is: they
+        lie aside together, and what is off them is left to `blocking`. At the bench all of it is.
+        """
+        asm, columns = self.asm, self.columns
+        fixed = home(asm, in_place=True)
+        columns.off = [columns.add(0.0, 0.0, 0.0 if body in fixed else 1.0, False) for body in range(len(asm.bodies))]
+        for fastener in asm.fasteners:
+            done, weights = self._on_vehicle(fastener.index)
+            for a, b in fastener.joins:
+                for one, other in ((a, b), (b, a)):
+                    if one not in fixed:
+                        ends = [columns.off[one], columns.off[other]]
+                        self.rows.append((-INFINITE, 0.0, [*ends, *done], [1.0, -1.0, *(-w for w in weights)]))
+            for clause in fastener.behind:
+                self._in_the_way(fastener, clause)
+
+    def _on_vehicle(self, index: int) -> tuple[list[int], list[float]]:
+        """Columns and weights of what is 1 where a fastener is undone on the vehicle."""
+        columns = self.columns
+        return ([columns.w[index], columns.y[index]], [1.0, -1.0]) if columns.y else ([columns.w[index]], [1.0])
+
+    def _in_the_way(self, fastener: Fastener, clause: tuple[InTheWay, ...]) -> None:
+        asm, columns = self.asm, self.columns
+        # By column: one that comes up twice would be refused.
+        terms = dict(zip(*self._on_vehicle(fastener.index), strict=True))
+        aside = True
+        for way in clause:
+            if way.fastener is not None:
+                for column, sign in zip(*self._on_vehicle(way.fastener), strict=True):
+                    terms[column] = terms.get(column, 0.0) - sign
+                terms[columns.off[asm.fasteners[way.fastener].ends[0]]] = -1.0
+            elif way.family:
+                aside = aside and set(way.family).isdisjoint(fastener.ends)
+                column = columns.off[way.family[0]]
+                if len(way.family) > 1:
+                    column = columns.add(0.0, 0.0, 1.0, False)
+                    for body in way.family:
+                        self.rows.append((-INFINITE, 0.0, [column, columns.off[body]], [1.0, -1.0]))
+                terms[column] = -1.0
+            elif not way.unknown:
+                return
+        if aside:
+            terms[columns.off[fastener.ends[0]]] = -1.0
+        self.rows.append((-INFINITE, 0.0, list(terms), list(terms.values())))
 
     def _loaded(self) -> Any:
         """Return a solver with every row so far; a fresh one a whole-numbered run.
