@@ -180,12 +180,19 @@ def pairing_left_open(
             holding.setdefault(pair, []).append(nogood)
     steps = 0
 
+    def too_few_for(side: int, spots: Sequence[tuple[int, str]], made: frozenset[Named]) -> bool:
+        wanting = {name for own, name in spots if own == side} - {pair[side] for pair in made}
+        partners = {pair[1 - side] for pair in ordered if pair[side] in wanting} - {pair[1 - side] for pair in made}
+        return len(partners) < len(wanting)
+
     def go(spots: Sequence[tuple[int, str]], made: frozenset[Named]) -> frozenset[Named] | None:
         nonlocal steps
         while spots and any(pair[spots[0][0]] == spots[0][1] for pair in made):
             spots = spots[1:]
         if not spots:
             return made
+        if any(too_few_for(side, spots, made) for side in (0, 1)):
+            return None
         for pair in [option for option in ordered if option[spots[0][0]] == spots[0][1]]:
             steps += 1
             if steps > MOST_STEPS:

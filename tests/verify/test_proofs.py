@@ -153,3 +153,14 @@ def test_an_open_pairing_is_found():
     assert pairing_left_open(options, ["F", "G"], [], none) is None
     assert pairing_left_open(options, ["F", "G"], [], none[:-2]) is not None
     assert pairing_left_open([("F", "a"), ("G", "a")], ["F", "G"], [], []) is None
+
+
+def test_a_dozen_fixings_and_one_hole_too_few_are_counted_not_tried() -> None:
+    """Every way to try them would be 12 factorial; and what does go is still found."""
+    fixings, features = [f"F{n}" for n in range(12)], [f"a{n}" for n in range(12)]
+    every = [(fixing, feature) for fixing in fixings for feature in features]
+    too_few = [pair for pair in every if pair[1] != "a11"]
+    assert pairing_left_open(too_few, fixings, [], []) is None
+    assert pairing_left_open(too_few, fixings[1:], [], []) is not None
+    assert pairing_left_open(every, fixings, features, []) is not None
+    assert pairing_left_open(too_few, [], features[:11], []) is not None
