@@ -179,25 +179,30 @@ def centre_line(spot: Spot) -> np.ndarray:
     return np.array([centre - reach, centre + reach])
 
 
+def points_apart_mm(points: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> float:
+    """Least distance between any of k points, (k, 2), and n segments."""
+    return float(_to_line(points[:, None], starts, ends).min())
+
+
+def _to_line(points: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    along = b - a
+    square = np.einsum("...i,...i->...", along, along)
+    share = np.einsum("...i,...i->...", points - a, along) / np.where(square > 0.0, square, 1.0)
+    nearest = a + np.clip(share, 0.0, 1.0)[..., None] * along
+    return np.linalg.norm(points - nearest, axis=-1)
+
+
 def apart_mm(line: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> float:
     """Least distance between one segment, (2, 2), and n others; 0 where they cross."""
-
-    def to_line(points: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
-        along = b - a
-        square = np.einsum("...i,...i->...", along, along)
-        share = np.einsum("...i,...i->...", points - a, along) / np.where(square > 0.0, square, 1.0)
-        nearest = a + np.clip(share, 0.0, 1.0)[..., None] * along
-        return np.linalg.norm(points - nearest, axis=-1)
-
     a, b = line[0], line[1]
     if len(starts) and np.any(_crossing(a, b, starts, ends)):
         return 0.0
     return float(
         min(
-            to_line(a, starts, ends).min(),
-            to_line(b, starts, ends).min(),
-            to_line(starts, a, b).min(),
-            to_line(ends, a, b).min(),
+            _to_line(a, starts, ends).min(),
+            _to_line(b, starts, ends).min(),
+            _to_line(starts, a, b).min(),
+            _to_line(ends, a, b).min(),
         )
     )
 

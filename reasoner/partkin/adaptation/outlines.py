@@ -11,7 +11,7 @@ import numpy as np
 
 from partkin.adaptation.choices import Bench
 from partkin.adaptation.dressing import priced_action
-from partkin.adaptation.limits import LICENSED, SAFETY, Refusal, apart_mm, edge_distance_mm
+from partkin.adaptation.limits import LICENSED, SAFETY, Refusal, edge_distance_mm, points_apart_mm
 from partkin.adaptation.marking import way
 from partkin.adaptation.tables import rule
 from partkin.adaptation.zones import Matrix, in_host
@@ -214,7 +214,7 @@ def _refuse_trim(bench: Bench, gap: EdgeGap, on_donor: np.ndarray) -> Refusal | 
     for obstacle in limits.obstacles:
         if obstacle.what not in (*PROTECTED_ZONES, "hole"):
             continue
-        away_mm = min(apart_mm(np.array([at, at]), obstacle.starts, obstacle.ends) for at in on_donor)
+        away_mm = points_apart_mm(on_donor, obstacle.starts, obstacle.ends)
         if obstacle.what == "hole":
             # The bolt is not known here, and is never larger than its hole.
             least_mm, source = edge_distance_mm(group, obstacle.across_mm, obstacle.across_mm)
