@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partkin.adaptation import DEFAULT_LIMIT, GOES_ON_AS_IT_IS, Cheapest, adapted_task, workmanship_of
+from partkin.adaptation import DEFAULT_LIMIT, GOES_ON_AS_IT_IS, Cheapest, Quick, adapted_task, workmanship_of
 from partkin.brackets import brackets_of
 from partkin.fit import solve
 from partkin.fit.task import Prepared
@@ -18,7 +18,7 @@ from partkin.model.mating import Size
 from partkin.model.trial import SeamCheck, Trial
 from partkin.next_readings import covariance_mm2
 from partkin.seams import compare
-from partkin.signs import goes_on, laid, pressing
+from partkin.signs import goes_on, laid, lies, pressing
 from partkin.trying import Places, chance_of, in_layouts, prepared_task
 from partkin.verdict import Findings, strictest_duty
 
@@ -147,9 +147,7 @@ def _search(question: AdaptationQuestion, trial: Trial, reserve_mm: float, limit
     shown = tuple((p.fixing, p.feature) for p in trial.answer.pairs if (p.fixing, p.feature) in options)
     held = {spot.id for spot in (*asked.task.fixings, *asked.task.features) if spot.must}
     nearest = shown if held <= {name for pair in shown for name in pair} else ()
-    if asked.task.dims == 3:
-        return Cheapest(asked, solve, nearest=nearest, limit=limit)
-    return Cheapest(asked, solve, fits=goes_on, lay=laid, pressing=pressing, nearest=nearest, limit=limit)
+    return Cheapest(asked, solve, QUICK if asked.task.dims == 2 else None, nearest=nearest, limit=limit)
 
 
 def _narrowed(task: FitTask, reserve_mm: float) -> FitTask:
@@ -197,6 +195,7 @@ def _spread_mm(places: Places) -> float:
     return float(sum(np.trace(covariance_mm2(side)) / max(len(side.features), 1) for side in sides)) ** 0.5
 
 
+QUICK = Quick(goes_on, laid, lies, pressing)
 MIRROR_IMAGES = ("other hand", "other drive")
 NO_CURE = "new holes do not turn a mirror image into the part (common practice, no source)"
 # Room asked for beyond the workmanship, in shares of the readings' spread: the least that is sure enough.

@@ -10,7 +10,7 @@ from partkin.fit.minimax import best_placement
 from partkin.fit.search import Found, LimitReached
 from partkin.fit.solve import NODE_LIMIT
 from partkin.fit.work import FIT_MM, Work
-from partkin.model.fitting import FitAnswer, FitTask
+from partkin.model.fitting import FitAnswer, FitTask, Placement
 
 
 def goes_on(task: FitTask) -> bool | None:
@@ -48,13 +48,9 @@ def laid(task: FitTask) -> FitAnswer:
     """
     if not task.options or not task.given or task.dims != 2 or not _covers(task):
         return solve(task)
-    work = Work.of(task, NODE_LIMIT)
-    rows, columns = np.nonzero(np.isfinite(work.layout.allowed_mm))
-    pairs = tuple((int(row), int(column)) for row, column in zip(rows, columns, strict=True))
-    settled = work.known.place(pairs)
-    if settled.excess_mm > FIT_MM:
+    work, found = _placed(task)
+    if found.excess_mm > FIT_MM:
         return solve(task)
-    found = Found(pairs, len(pairs), settled.excess_mm, settled.turn_rad, settled.shift_mm)
     stands = work.pair_fits(found)
     used = {pair.fixing for pair in stands}, {pair.feature for pair in stands}
     return FitAnswer(
@@ -62,6 +58,23 @@ def laid(task: FitTask) -> FitAnswer:
         unpaired_fixings=tuple(spot.id for spot in task.fixings if spot.id not in used[0]),
         unpaired_features=tuple(spot.id for spot in task.features if spot.id not in used[1]),
     )  # fmt: skip
+
+
+def lies(task: FitTask) -> Placement | None:
+    """Where a flat task with a given pairing lies at best, whether it goes on or not."""
+    if not task.options:
+        return None
+    work, found = _placed(task)
+    return work.placement(found)
+
+
+def _placed(task: FitTask) -> tuple[Work, Found]:
+    """All pairs of a given pairing at their best placement."""
+    work = Work.of(task, NODE_LIMIT)
+    rows, columns = np.nonzero(np.isfinite(work.layout.allowed_mm))
+    pairs = tuple((int(row), int(column)) for row, column in zip(rows, columns, strict=True))
+    settled = work.known.place(pairs)
+    return work, Found(pairs, len(pairs), settled.excess_mm, settled.turn_rad, settled.shift_mm)
 
 
 def _covers(task: FitTask) -> bool:

@@ -11,6 +11,7 @@ from collections import defaultdict
 
 import numpy as np
 
+from partkin.adaptation import Quick
 from partkin.adaptation.one_pairing import OnePairing
 from partkin.fit import solve
 from partkin.fit.arrays import PlanePairs
@@ -23,7 +24,7 @@ Vector = tuple[int, ...]
 
 def cheapest_of_all(question: AdaptationQuestion) -> int | None:
     """Cost in thousandths of the cheapest permitted set that goes on; None: none does."""
-    search = OnePairing(question, solve, solve, 10_000, None)
+    search = OnePairing(question, solve, 10_000, Quick())
     if search._stuck() is not None:
         return None
     permitted = search._permitted()

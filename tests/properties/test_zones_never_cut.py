@@ -15,10 +15,10 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "adaptation"))
 from adapting_cases import random_question
 
 from partkin.adaptation import Cheapest
+from partkin.adapting import QUICK
 from partkin.fit import solve
 from partkin.model.adapting import Action, AdaptationQuestion
 from partkin.model.build import Part, Zone
-from partkin.signs import goes_on, laid, pressing
 
 # Common practice, no source: data/tables/edges.csv, zone margin.
 MARGIN_MM = 20.0
@@ -70,7 +70,7 @@ def _count_cuts(seeds: range, most: int) -> int:
         question = _question(seed, most)
         zones = [_zone_shape(zone) for zone in question.donor_zones]
         in_zone = {f.feature for f in question.donor_features if f.zone}
-        search = Cheapest(question, solve, fits=goes_on, lay=laid, pressing=pressing, limit=25)
+        search = Cheapest(question, solve, QUICK, limit=25)
         for adaptation in search.whole().adaptations:
             for action in adaptation.actions:
                 if action.do in CUTS and action.side == "donor":

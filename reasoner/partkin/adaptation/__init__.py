@@ -6,6 +6,7 @@ from partkin.adaptation.bench_sheet import worklist
 from partkin.adaptation.connectors import compare_connectors, connector_jobs
 from partkin.adaptation.fasteners import fasteners_as_it_is
 from partkin.adaptation.outlines import edge_gaps, trim_jobs
+from partkin.adaptation.placing import Quick
 from partkin.adaptation.tables import read_work
 from partkin.adaptation.zones import near_zone, seam_departure
 
@@ -13,6 +14,7 @@ __all__ = [
     "DEFAULT_LIMIT",
     "GOES_ON_AS_IT_IS",
     "Cheapest",
+    "Quick",
     "adapted_features",
     "adapted_task",
     "cheapest",

@@ -9,7 +9,7 @@ from functools import cached_property
 from partkin.adaptation.limits import LICENSED
 from partkin.adaptation.one_pairing import GOES_ON_AS_IT_IS, OnePairing
 from partkin.adaptation.pairing import Pairs, is_only, pairings
-from partkin.adaptation.placing import Fits, Pressing, Solve
+from partkin.adaptation.placing import Fits, Quick, Solve
 from partkin.model.adapting import AdaptationAnswer, AdaptationQuestion
 
 DEFAULT_LIMIT = 200
@@ -45,7 +45,7 @@ def cheapest(
     -----
     Cost is minutes at the build's labour rate and what is used up; without a rate the least minutes count.
     """
-    return Cheapest(question, solve, limit=limit, fits=fits).whole(different)
+    return Cheapest(question, solve, Quick(fits), limit=limit).whole(different)
 
 
 class Cheapest:
@@ -54,24 +54,22 @@ class Cheapest:
     Parameters
     ----------
     question
-    solve, fits
+    solve
         The geometry, as for `cheapest`.
-    pressing
-        Fixings that cannot all hold under a given pairing, where that is faster than to look for them.
+    quick
+        Its quick answers.
     nearest
         A pairing that is tried before all others; they are looked at only where it cannot be made to go on. Empty:
         the cheapest over all pairings found is taken.
-    lay
-        `solve` for tasks with a given pairing, where that is faster.
     limit
     """
 
     def __init__(
-        self, question: AdaptationQuestion, solve: Solve, *, fits: Fits | None = None, nearest: Pairs = (),
-        lay: Solve | None = None, pressing: Pressing | None = None, limit: int = DEFAULT_LIMIT,
+        self, question: AdaptationQuestion, solve: Solve, quick: Quick | None = None, *, nearest: Pairs = (),
+        limit: int = DEFAULT_LIMIT,
     ) -> None:  # fmt: skip
-        self.question, self.solve, self.fits, self.nearest = question, solve, fits, nearest
-        self.lay, self.pressing, self.limit = lay or solve, pressing, limit
+        self.question, self.solve, self.quick = question, solve, quick or Quick()
+        self.nearest, self.limit = nearest, limit
         self.chosen: OnePairing | None = None
 
     @cached_property
@@ -96,13 +94,13 @@ class Cheapest:
             return first
         if first.adaptations:
             task, pairs = self.question.task, self.chosen.pairs
-            self.chosen.unique = task.given or is_only(self.question, pairs, self.fits or _sign(self.solve))
+            self.chosen.unique = task.given or is_only(self.question, pairs, self.quick.fits or _sign(self.solve))
         return self.chosen.whole(different)
 
     def _each(self) -> Iterator[OnePairing]:
         for task in pairings(self.question, self.solve, self.nearest):
             asked = replace(self.question, task=task)
-            yield OnePairing(asked, self.solve, self.lay, self.limit, self.fits, self.pressing)
+            yield OnePairing(asked, self.solve, self.limit, self.quick)
 
 
 def _sign(solve: Solve) -> Fits:

@@ -25,7 +25,7 @@ from partkin.adaptation.fasteners import fastener_jobs
 from partkin.adaptation.limits import refuse_cut
 from partkin.adaptation.optimise import Optimiser, Optimum, Permitted, Vector
 from partkin.adaptation.pairs import blocked_by_thread, bolt_of
-from partkin.adaptation.placing import RIM_MARK, Fits, Geometry, Pressing, Refuted, Sets, Solve
+from partkin.adaptation.placing import RIM_MARK, Geometry, Quick, Refuted, Sets, Solve
 from partkin.adaptation.refusals import job_name, ruled_out
 from partkin.adaptation.standing import line3, standing
 from partkin.model.adapting import Action, Adaptation, AdaptationAnswer, AdaptationQuestion, RuledOut
@@ -50,19 +50,19 @@ class Finished:
 class OnePairing:
     """The search under one pairing, which is given in the question's task.
 
-    `lay` answers where all pairs hold, `solve` also says what conflicts. `unique`: no other pairing can be made to
-    go on, so what is cheapest here is cheapest of all.
+    `unique`: no other pairing can be made to go on, so what is cheapest here is cheapest of all.
     """
 
     def __init__(
-        self, question: AdaptationQuestion, solve: Solve, lay: Solve, limit: int, fits: Fits | None,
-        pressing: Pressing | None = None, unique: bool = True,
+        self, question: AdaptationQuestion, solve: Solve, limit: int, quick: Quick, unique: bool = True
     ) -> None:  # fmt: skip
-        self.question, self.solve, self.lay, self.unique = question, solve, lay, unique
+        self.question, self.solve, self.unique = question, solve, unique
+        self.lay = quick.lay or solve
+        self.lies = quick.lies or (lambda task: solve(task).placement or None)
         self.bench = Bench(question)
         self.units = tuple(self._units())
         self.costs = [[self._price(choice) for choice in unit.choices] for unit in self.units]
-        geometry = Geometry(question.task, self.units, lay, fits, pressing)
+        geometry = Geometry(question.task, self.units, solve, quick)
         self.optimiser = Optimiser(self.units, geometry, self.costs, self._finish, limit)
 
     @property
@@ -136,10 +136,10 @@ class OnePairing:
         return replace(unit, choices=tuple(choice for choice in judged if choice is not None))
 
     def _judged_hole(self, unit: Unit, choice: Choice) -> Choice | None:
-        rest = self._rest_of(unit.fixing.id)
-        if rest is None or not rest.placement:
+        placement = self._without(unit.fixing.id)
+        if placement is None:
             return None
-        dressed = dress(self.bench, (replace(unit, choices=(choice,)),), (0,), rest.placement)
+        dressed = dress(self.bench, (replace(unit, choices=(choice,)),), (0,), placement)
         if dressed.refusal is None:
             return choice
         if choice.do == ("move over",):
@@ -154,7 +154,8 @@ class OnePairing:
         limits = replace(self.bench.donor, obstacles=tuple(alone))
         return refuse_cut(limits, at, new.to_mm or 0.0, 0.0, False) is not None
 
-    def _rest_of(self, fixing: str) -> FitAnswer | None:
+    def _without(self, fixing: str) -> Placement | None:
+        """Where the donor lies by its other fixings."""
         task = self.question.task
         options = tuple(option for option in task.options if option.fixing != fixing)
         if not options:
@@ -162,7 +163,7 @@ class OnePairing:
         used = {option.fixing for option in options}, {option.feature for option in options}
         fixings = tuple(replace(s, must=True) for s in task.fixings if s.id in used[0])
         features = tuple(replace(s, must=False, should=True) for s in task.features if s.id in used[1])
-        return self.lay(replace(task, fixings=fixings, features=features, options=options, given=True))
+        return self.lies(replace(task, fixings=fixings, features=features, options=options, given=True))
 
     def _finish(self, vector: Vector, placement: Placement) -> Finished | None:
         dressed = dress(self.bench, self.units, vector, placement)
@@ -263,7 +264,7 @@ class OnePairing:
         if not isinstance(found, Refuted) or not found.sets:
             return None
         # Once more with the whole answer, which carries the proof.
-        found = Geometry(self.question.task, self.units, self.solve, None).lay(self._widest(permitted), lifting=False)
+        found = Geometry(self.question.task, self.units, self.solve).lay(self._widest(permitted), lifting=False)
         conflict = found.conflict if isinstance(found, Refuted) else None
         names = sorted({name.split(RIM_MARK)[0] for name in conflict.fixings}) if conflict else []
         why = f"even with all that may be done, {', '.join(names) or 'its fixings'} do not go on together"

@@ -58,15 +58,22 @@ def widest(question: AdaptationQuestion) -> FitTask:
     bench, task = Bench(question), question.task
     fixings = {spot.id: spot for spot in task.fixings}
     features = {spot.id: spot for spot in task.features}
+    reach_mm: dict[object, float] = {}
     options = []
     for option in task.options:
-        unit = unit_of_pair(bench, fixings[option.fixing], features[option.feature], option)
-        reaches = [
-            choice.shape.outer_mm + max(choice.shape.back_mm, choice.shape.forward_mm)
-            for choice in unit.choices
-            if choice.shape is not None and choice.refusal is None
-        ]
-        options.append(replace(option, allowed_mm=max([option.allowed_mm, *reaches])))
+        fixing, feature = fixings[option.fixing], features[option.feature]
+        # What may be done to a feature does not hang on where the fixing is, only on what it is.
+        host = replace(bench.host_feature[fixing.id], feature="", x_mm=None, y_mm=None, z_mm=None, row=0)
+        key = (feature.id, option.allowed_mm, host, fixing.id if question.bolts or question.brackets else None)
+        if question.settings.adapt_host or key not in reach_mm:
+            unit = unit_of_pair(bench, fixing, feature, option)
+            reaches = [
+                choice.shape.outer_mm + max(choice.shape.back_mm, choice.shape.forward_mm)
+                for choice in unit.choices
+                if choice.shape is not None and choice.refusal is None
+            ]
+            reach_mm[key] = max([option.allowed_mm, *reaches])
+        options.append(replace(option, allowed_mm=reach_mm[key]))
     return replace(task, options=tuple(options))
 
 

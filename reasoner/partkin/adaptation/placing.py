@@ -17,9 +17,32 @@ from partkin.model.fitting import Conflict, FitAnswer, FitTask, Option, Placemen
 
 Solve = Callable[[FitTask], FitAnswer]
 Fits = Callable[[FitTask], bool | None]
+Lies = Callable[[FitTask], Placement | None]
 Pressing = Callable[[FitTask], tuple[str, ...] | None]
 Sets = tuple[tuple[int, frozenset[int]], ...]
 RIM_MARK = "~"
+
+
+@dataclass(frozen=True)
+class Quick:
+    """The geometry's quick answers to flat tasks; where they are wanting, the whole answer does.
+
+    Attributes
+    ----------
+    fits
+        The verdict alone.
+    lay
+        The whole answer under a given pairing where all of it holds.
+    lies
+        Where a given pairing lies at best, whether it holds or not.
+    pressing
+        Fixings that cannot all hold under a given pairing; None: all hold.
+    """
+
+    fits: Fits | None = None
+    lay: Solve | None = None
+    lies: Lies | None = None
+    pressing: Pressing | None = None
 
 
 @dataclass(frozen=True)
@@ -38,11 +61,12 @@ class Geometry:
     """The units with the geometry's answers; counts what it asks."""
 
     def __init__(
-        self, task: FitTask, units: Sequence[Unit], solve: Solve, fits: Fits | None, pressing: Pressing | None = None
+        self, task: FitTask, units: Sequence[Unit], solve: Solve, quick: Quick | None = None
     ) -> None:
-        self.task, self.units, self.solve, self.pressing = task, units, solve, pressing
-        self.fits = fits or (lambda asked: solve(asked).fits)
-        self.quick = fits is not None
+        quick = quick or Quick()
+        self.task, self.units, self.solve, self.pressing = task, units, quick.lay or solve, quick.pressing
+        self.fits = quick.fits or (lambda asked: solve(asked).fits)
+        self.quick = quick.fits is not None
         self.asked = 0
 
     def task_of(self, choices: dict[int, Choice]) -> FitTask:
