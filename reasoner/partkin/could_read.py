@@ -21,6 +21,8 @@ from partkin.tables import greatest_error_mm
 from partkin.verdict import Findings
 
 DRAWS = 2048
+# A draw in space takes a hundred times as long as one in the plane.
+DRAWS_IN_SPACE = 384
 OPEN_PLAY_MM = 1.0e4
 # A reading at least this much finer than what is known already is worth taking again.
 FINER = 0.8
@@ -79,9 +81,10 @@ def donor_at_hand(readings: Sequence[Reading]) -> bool:
 
 def field_of(
     findings: Findings, places: Places, trial: Trial, at_hand: bool, labour_rate: float | None = None,
-    count: int = DRAWS,
+    count: int | None = None,
 ) -> Field:  # fmt: skip
     """List what could be read on either part, with its value in each draw."""
+    count = count or (DRAWS if trial.task.dims == 2 else DRAWS_IN_SPACE)
     known = findings.known
     pairs = _measured_pairs(trial)
     # Once a reading is in, the check takes what it ties together as normal; so what it will say is foretold so.

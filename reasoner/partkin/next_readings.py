@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from partkin.could_read import DRAWS, FEWEST_DRAWS, Field, donor_at_hand, field_of, only
+from partkin.could_read import FEWEST_DRAWS, Field, donor_at_hand, field_of, only
 from partkin.could_read import OPEN_PLAY_MM as OPEN_PLAY_MM
 from partkin.model.reasons import Unknown
 from partkin.model.trial import Trial
@@ -96,7 +96,7 @@ def as_unknown(one: Wanted) -> Unknown:
 
 def wanted(
     findings: Findings, places: Places, most: int = MOST_ASKED, at_hand: bool | None = None,
-    labour_rate: float | None = None, count: int = DRAWS,
+    labour_rate: float | None = None, count: int | None = None,
 ) -> tuple[Wanted, ...]:  # fmt: skip
     """Rank what could be read on either part.
 
@@ -112,7 +112,7 @@ def wanted(
     labour_rate
         Turns prices into minutes; None: prices do not count.
     count
-        Draws.
+        Draws; None: as many as take no more than a moment.
 
     Returns
     -------

@@ -81,7 +81,13 @@ def tell_from_nothing(count: int, holes: tuple[int, int]) -> float:
     mean = statistics.mean(one.share for one in reached)
     print(f"from a bare donor, the first thing that is asked for each time ({count} builds, {holes[0]} to {holes[1]}")
     print("fixings; one look that tells left from right counts as a reading)")
-    print(f"  settled {len(reached)}, mean share of all pairs {mean:.3f}; wrong {sum(one.wrong for one in told)}")
+    cuts = np.quantile([one.share for one in reached], [0.1, 0.25, 0.5, 0.75, 0.9])
+    print(f"  settled {len(reached)}, mean share of all pairs {mean:.3f}; over all (1 where not settled) "
+          f"{statistics.mean(one.share for one in told):.3f}")  # fmt: skip
+    print("  10, 25, 50, 75, 90 % of builds: " + ", ".join(f"{cut:.2f}" for cut in cuts))
+    for word, true in (("fits", False), ("does not", True)):
+        wrong = [one for one in reached if one.stand == word and one.wrong]
+        print(f"  said {word!r}, and not so: {len(wrong)} of {sum(one.goes_on is true for one in reached)} such donors")
     print("  fixings  all pairs  least to tie all   goes on: builds, readings   does not: builds, readings")
     for n in range(holes[0], holes[1] + 1):
         pairs = n * (n - 1) // 2
