@@ -25,9 +25,9 @@ def steiner_point(corners: Sequence[Point]) -> Point:
     x = y = 0.0
     for before, at, after in zip([hull[-1], *hull[:-1]], hull, [*hull[1:], hull[0]], strict=True):
         first, second = (at[0] - before[0], at[1] - before[1]), (after[0] - at[0], after[1] - at[1])
-        turn = math.atan2(
-            first[0] * second[1] - first[1] * second[0], first[0] * second[0] + first[1] * second[1]
-        ) / (2.0 * math.pi)
+        # Anticlockwise it never turns right; where corners lie in one line rounding may say so.
+        left = abs(first[0] * second[1] - first[1] * second[0])
+        turn = math.atan2(left, first[0] * second[0] + first[1] * second[1]) / (2.0 * math.pi)
         x, y = x + turn * at[0], y + turn * at[1]
     return x, y
 

@@ -264,8 +264,9 @@ def _does_not_fit(verdict: Mapping, sides: Sides, seams: Seams) -> list[str]:
     refused += [f"{name} need not be paired" for name in features if not _must(sides.features, name, sides)]
     if not fixings and not features and not seams.points:
         refused.append("the conflict names nothing that must be paired")
-    if verdict["placement"] is not None and _made(verdict):
-        refused += _stands(verdict, sides)[0]
+    if _made(verdict):
+        placed = verdict["placement"] is not None
+        refused += _stands(verdict, sides)[0] if placed else ["pairs stand nowhere without a placement"]
     refused += [] if seams.points else _shortfall_faults(verdict)
     proved: dict[bool, list[frozenset[Named]]] = {False: [], True: []}
     for nogood in conflict["certificate"]["pairings"]:

@@ -76,6 +76,7 @@ def test_a_seam_that_lies_elsewhere_is_proved_over_every_placement(named: bool, 
     for points in (PLATE, OBLONG):
         verdict, tree, confirmation = told(panel(elsewhere, points=points, named=named))
         assert verdict.verdict == "does not fit" and verdict.adaptation is None
+        assert "corners of its seam" in verdict.next_step
         assert not confirmation.refused
         moved = json.loads(json.dumps(tree))
         for seam in moved["conflict"]["seams"]:

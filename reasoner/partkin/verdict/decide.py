@@ -92,9 +92,9 @@ def decide(findings: Findings) -> Verdict:
         adapted_chance=findings.adapted_chance if offered else None,
         unknown=open_questions,
         safety=safety,
-        reasons=reasons(findings, chosen, tuple(text for text in (conflict_text, seam_text) if text)),
+        reasons=reasons(findings, chosen, conflict_text, seam_text),
         says=_says(findings, chosen, answer),
-        next_step=_next_step(chosen, open_questions, offered),
+        next_step=_next_step(findings, chosen, open_questions, offered),
         notes=findings.notes,
         host_positions=tuple((spot.id, spot.at_mm) for spot in trial.task.fixings) if trial is not None else (),
         donor_positions=tuple((spot.id, spot.at_mm) for spot in trial.task.features) if trial is not None else (),
@@ -137,6 +137,12 @@ def _conflict_of(trial: Trial) -> Conflict | None:
     return trial.answer.conflict or (trial.seams.conflict if trial.seams is not None else None)
 
 
+def _conflict_of_seams(findings: Findings) -> bool:
+    """Whether nothing but where its seam lies keeps the donor off."""
+    trial, seams = findings.trial, findings.seams
+    return trial is not None and trial.stand != "does not" and seams is not None and bool(seams.too_far)
+
+
 def _seam_text(findings: Findings) -> str | None:
     seams = findings.seams
     if seams is None or not seams.too_far:
@@ -174,12 +180,16 @@ def _why_no_work(findings: Findings) -> str:
     return "no work that may be done to it was found"
 
 
-def _next_step(chosen: VerdictWord, open_questions: tuple[Unknown, ...], offered: tuple[Adaptation, ...]) -> str:
+def _next_step(
+    findings: Findings, chosen: VerdictWord, open_questions: tuple[Unknown, ...], offered: tuple[Adaptation, ...]
+) -> str:
     if chosen == NOT_ENOUGH and open_questions:
         return f"Next: {open_questions[0].says}"
     if chosen == WITH_ADAPTATION:
         jobs = len(offered[0].actions)
         return f"Next: weigh the {jobs} job{'s' if jobs != 1 else ''} below against the other ways before you pay."
+    if chosen == DOES_NOT_FIT and _conflict_of_seams(findings):
+        return "Next: before you let it go, read the corners of its seam once more; a slip looks the same."
     if chosen == DOES_NOT_FIT:
         return "Next: before you let it go, measure the fixings named above once more; a slip looks the same."
     return "Next: lay a paper template on the part, or have the seller do it, before you pay."

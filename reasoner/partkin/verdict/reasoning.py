@@ -10,6 +10,7 @@ from partkin.verdict.findings import Findings
 from partkin.verdict.phrases import mm
 
 PLAY_SOURCE = "ASME Y14.5, fixed and floating fastener formulas"
+SEAM_SOURCE = "project rule (a seam lies where the original's lay), common practice, no source"
 SPREAD_SOURCE = "JCGM 100:2008, 4.3.7"
 LEVELS = {
     1: "same part number", 2: "superseded by the maker's own number", 3: "measured", 4: "carried over",
@@ -17,13 +18,16 @@ LEVELS = {
 }  # fmt: skip
 
 
-def reasons(findings: Findings, chosen: VerdictWord, conflicts: tuple[str, ...] = ()) -> tuple[Reason, ...]:
+def reasons(
+    findings: Findings, chosen: VerdictWord, conflict: str | None = None, seam: str | None = None
+) -> tuple[Reason, ...]:
     """Number the reasons from the verdict down: r1 rests on the others, and what one of them rests on follows it.
 
-    The conflicts come first.
+    What speaks against it comes first: the fixings in conflict, the seam that lies elsewhere.
     """
     below = [
-        *(Reason("", text, (), PLAY_SOURCE) for text in conflicts),
+        *([Reason("", conflict, (), PLAY_SOURCE)] if conflict else []),
+        *([Reason("", seam, (), SEAM_SOURCE)] if seam else []),
         *_evidence(findings), *_geometry(findings), *_seams(findings), *_forbids(findings),
         *(Reason("", note) for note in (*findings.notes, *(findings.adapting.notes if findings.adapting else ()))),
     ]  # fmt: skip
