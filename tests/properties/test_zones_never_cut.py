@@ -17,8 +17,8 @@ from adapting_cases import random_question
 from partkin.adaptation import Cheapest
 from partkin.adapting import QUICK
 from partkin.fit import solve
-from partkin.model.adapting import Action, AdaptationQuestion
-from partkin.model.build import Part, Zone
+from partkin.model.adapting import Action, AdaptationQuestion, Bracket
+from partkin.model.build import Feature, Part, Zone
 
 # Common practice, no source: data/tables/edges.csv, zone margin.
 MARGIN_MM = 20.0
@@ -91,3 +91,32 @@ def test_a_protected_zone_is_never_cut(start: int) -> None:
 @pytest.mark.parametrize("start", range(1000, 11000, 500))
 def test_a_protected_zone_is_never_cut_in_ten_thousand(start: int) -> None:
     assert _count_cuts(range(start, start + 500), most=4) > 100
+
+
+def _bracketed(seed: int) -> AdaptationQuestion:
+    """A fixing that no feature goes on, and a bracket of the original for it that reaches some way."""
+    asked = _question(seed, most=4)
+    draw = np.random.default_rng([seed, 78])
+    fixing = asked.task.fixings[-1]
+    reach_mm = float(draw.uniform(2.0, 40.0)) if seed % 5 else None
+    task = replace(asked.task, options=tuple(o for o in asked.task.options if o.fixing != fixing.id))
+    lug = Bracket("lug", Feature("lug", "k", "hole"), fixing.id, int(draw.integers(1, 4)), reach_mm, duty="trim")
+    return replace(asked, task=task, brackets=(lug,))
+
+
+@pytest.mark.parametrize("start", range(0, 200, 50))
+def test_no_hole_for_a_bracket_can_come_near_a_protected_zone(start: int) -> None:
+    """Whichever way the bracket is turned: a disc of its reach keeps the margin. Of unknown reach it is not moved."""
+    moved = 0
+    for seed in range(start, start + 50):
+        question = _bracketed(seed)
+        zones = [_zone_shape(zone) for zone in question.donor_zones]
+        for adaptation in Cheapest(question, solve, QUICK, limit=25).whole().adaptations:
+            for action in adaptation.actions:
+                if action.do == "move over":
+                    reach_mm = question.brackets[0].reach_mm
+                    assert reach_mm is not None and action.at_mm is not None, seed
+                    disc = shapely.Point(action.at_mm[:2]).buffer(reach_mm, quad_segs=32)
+                    assert all(disc.distance(zone) >= MARGIN_MM - 0.01 for zone in zones), (seed, action)
+                    moved += 1
+    assert moved > 3

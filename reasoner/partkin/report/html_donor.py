@@ -22,7 +22,7 @@ from partkin.report.html_pieces import (
     table,
 )
 from partkin.report.svg import escaped
-from partkin.report.text import UNSETTLED
+from partkin.report.text import connector_lines
 from partkin.together import together
 
 NO_DRAWING = "No drawing: nothing here has a known place, or nothing is judged by geometry."
@@ -140,7 +140,7 @@ class Told:
         verdict = self.verdict
         items = [prose(gap.says) for gap in verdict.edges]
         items += [f"{prose(out.says)}{self.sources.cite(out.source)}" for out in verdict.besides_ruled_out]
-        items += [prose(line.says) for line in verdict.connectors if line.state in UNSETTLED]
+        items += [prose(says) for says in connector_lines(verdict)]
         items += [self._action(action, priced=True) for action in together(verdict.besides)]
         return f"<h3>Beside the fixings</h3>{listed(items)}" if items else ""
 

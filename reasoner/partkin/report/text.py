@@ -7,7 +7,7 @@ from textwrap import wrap
 
 from partkin.model.adapting import Action, Adaptation
 from partkin.model.verdict import Pair, Verdict
-from partkin.model.words import NOT_ENOUGH
+from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH
 from partkin.together import together
 
 WIDTH = 96
@@ -15,8 +15,8 @@ MARKS = {
     "bolts on": "[=]", "bolts on with adaptation": "[~]", "does not fit": "[x]", "not enough measured": "[?]",
     "not judged": "[!]",
 }  # fmt: skip
-# Connectors that ask for something, and for no job that can be priced.
-UNSETTLED = ("to be found out", "licensed practice only")
+# Connectors that ask for something.
+UNSETTLED = ("needs an adapter", "move over", "to be found out", "licensed practice only")
 PAIR_MARKS = {"lines up": "=", "tight": "-", "out of reach": "x", "blocked": "#"}
 
 
@@ -138,7 +138,7 @@ def _beside(verdict: Verdict, currency: str | None, tools: bool = False) -> Iter
     """Gaps, connectors and their jobs: whichever way the fixings are met."""
     lines = [gap.says for gap in verdict.edges]
     lines += [f"{ruled.says} [{ruled.source}]" for ruled in verdict.besides_ruled_out]
-    lines += [line.says for line in verdict.connectors if line.state in UNSETTLED]
+    lines += connector_lines(verdict)
     if not lines and not verdict.besides:
         return
     yield ""
@@ -147,6 +147,14 @@ def _beside(verdict: Verdict, currency: str | None, tools: bool = False) -> Iter
         yield from _fold(line, "    ", first="  - ")
     for action in together(verdict.besides):
         yield from _job(action, currency, tools, "  - ", "    ")
+
+
+def connector_lines(verdict: Verdict) -> list[str]:
+    """What is to be seen to at the connectors of a donor that may go on, where no job of `besides` says it."""
+    told = {action.feature for action in verdict.besides}
+    if verdict.verdict == DOES_NOT_FIT:
+        return []
+    return [line.says for line in verdict.connectors if line.state in UNSETTLED and line.connector not in told]
 
 
 def _levels(verdict: Verdict) -> Iterator[str]:
