@@ -487,6 +487,22 @@ def place_by_hand(tab, best, turn_deg, x_mm, y_mm):
     )
 
 
+def test_names_by_hand_stay_inside_and_off_each_other(tab, page):
+    """A name longer than its place, and two fixings closer than their names are wide."""
+    sheet = page.folder / "features.csv"
+    text = sheet.read_text()
+    long = "a-very-long-name-without-any-space-in-it"
+    assert "dash-frame,F7," in text and "dash-frame,P1,peg hole,8,,,,,,662.5,24," in text
+    text = text.replace(",F7,", f",{long},")
+    sheet.write_text(text.replace("dash-frame,P1,peg hole,8,,,,,,662.5,24,", "dash-frame,P1,peg hole,8,,,,,,432,30,"))
+    for width in (360, 1400):
+        tab.set_viewport_size({"width": width, "height": 900})
+        enter(tab, page, "/part/top-kurm/lay")
+        tab.wait_for_selector("#pairs tr")
+        assert tab.evaluate(STICKS_OUT) == [] and tab.evaluate(LIE_ON) == []
+        assert "a-very-long..." in tab.inner_text("#field")
+
+
 def test_dragging_moves_as_far_as_the_pointer_at_the_scale_of_what_is_dragged(tab, looked_at):
     enter(tab, looked_at, "/part/top-kurm/lay")
     tab.wait_for_selector("#pairs tr")

@@ -115,6 +115,22 @@
     return [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
   }
 
+  // A name beside its fixing where it lies on no other; without room none: the cells have them all.
+  function labelled(id, [x, y], r, [right, bottom], taken) {
+    const text = id.length > 14 ? `${id.slice(0, 11)}...` : id;
+    const width = 7.4 * text.length + 2;
+    for (const [after, over] of [[true, true], [false, true], [true, false], [false, false]]) {
+      const left = after ? x + r + 3 : x - r - 3 - width, base = over ? y - 5 : y + 15;
+      const at = [left, base - 11, left + width, base + 4];
+      const free = taken.every((o) => at[0] >= o[2] || o[0] >= at[2] || at[1] >= o[3] || o[1] >= at[3]);
+      if (at[0] < 2 || at[1] < 2 || at[2] > right - 2 || at[3] > bottom - 2 || !free) continue;
+      taken.push(at);
+      const anchor = after ? { x: left } : { x: left + width, "text-anchor": "end" };
+      return node("text", { ...anchor, y: base, "font-size": 12, class: "h" }, text);
+    }
+    return null;
+  }
+
   function drawField() {
     const [x0, y0, x1, y1] = extent();
     // Drawn for the width that there is, so that letters keep their size.
@@ -129,13 +145,13 @@
     world.append(side(data.fixings, host, INK, 1.8), nodes.donor);
     const svg = node("svg", { viewBox: `0 0 ${WIDTH} ${height}`, class: "dw" });
     svg.append(node("title", {}, box.dataset.title), world);
+    const taken = [];
     for (const spot of data.fixings) {
       const px = [spot.x_mm * scale + x, -spot.y_mm * scale + y];
       const r = Math.max(spot.across_mm ?? 5, 1) / 2 * scale + spot.half_mm * scale + 4;
       svg.append(node("path", { d: `M${px[0] - r} ${px[1]}H${px[0] + r}M${px[0]} ${px[1] - r}V${px[1] + r}`, ...pen(INK, 0.6, { "stroke-dasharray": "9 2 1.5 2" }) }));
-      const last = px[0] + r + 3 + 8 * spot.id.length > WIDTH - 4;
-      const anchor = last ? { x: px[0] - r - 3, "text-anchor": "end" } : { x: px[0] + r + 3 };
-      svg.append(node("text", { ...anchor, y: px[1] - 5, "font-size": 12, class: "h" }, spot.id));
+      const label = labelled(spot.id, px, r, [WIDTH, height], taken);
+      if (label) svg.append(label);
     }
     field.replaceChildren(svg);
     nodes.field = svg;
