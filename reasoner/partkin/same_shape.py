@@ -46,7 +46,7 @@ class Look:
 
 @dataclass(frozen=True)
 class Compared:
-    """The answer, with the host that it is about, the names of the picks (fixing -> pick) and the donor's features."""
+    """The answer, with the host that it is about, what each fixing is called, and the donor's features."""
 
     host: str
     donor: str | None
@@ -115,6 +115,9 @@ def compare(build: Build, asked: Look) -> Compared:
     called = tuple(zip((name or "" for name in meant), picks.at_px, strict=True)) if told else answer.pairs
     notes = (*pattern.notes, *_naming_notes(list(picks.at_px), meant, told))
     own = frozenset(f.feature for f in build.features_of(pattern.donor or ""))
+    # What is read is taken down under the donor's own names, where they are known.
+    own_names = {fixing: name for name, fixing in pattern.also_called.items() if name in own}
+    called = tuple((fixing, pick if pick in own else own_names.get(fixing, pick)) for fixing, pick in called)
     return Compared(pattern.host, pattern.donor, answer, not told, notes, called, own)
 
 

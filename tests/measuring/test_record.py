@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import shlex
 import threading
 from pathlib import Path
 
@@ -279,3 +281,13 @@ def test_help_ends_in_an_example(partkin) -> None:
         shown = CliRunner().invoke(app, [command, "--help"])
         assert shown.exit_code == 0
         assert f"Example: partkin {command}" in shown.output
+
+
+def test_the_commands_of_the_page_on_measuring_do_what_it_says(partkin, folder: Path) -> None:
+    page = (Path(__file__).parents[2] / "docs" / "measuring.md").read_text(encoding="utf-8")
+    commands = re.findall(r"^    partkin (record .*)$", page, re.MULTILINE)
+    assert len(commands) == 6
+    for command in commands:
+        done = partkin(*shlex.split(command))
+        assert done.exit_code == 0, (command, done.stderr)
+    assert [line.split(",")[1] for line in lines(folder)[-5:]] == ["r1", "r1", "r2", "r3", "r4"]

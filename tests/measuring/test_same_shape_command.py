@@ -120,6 +120,19 @@ def test_the_command_for_the_reading_is_given_only_in_the_donors_own_names(
     assert "under the names" in by_fixing
 
 
+def test_the_command_for_the_reading_names_what_goes_on_the_fixings(partkin, tmp_path: Path, folder: Path) -> None:
+    path = folder / "features.csv"
+    rows = path.read_text().replace(
+        "\ntop-dask,a,hole,9,,,,,,0.0,0.0,,0.5,,,", "\ntop-dask,a,hole,9,,,,,,0.0,0.0,,0.5,F1,,"
+    )
+    rows = rows.replace(
+        "\ntop-dask,b,slot,9,14,0.5,,,,1276.0,9.1,,0.5,,,", "\ntop-dask,b,slot,9,14,0.5,,,,1276.0,9.1,,0.5,F2,,"
+    )
+    path.write_text(rows)
+    told = shown(partkin, tmp_path, view(1, places(folder, "dash-frame"), 1.0), "top-dask").output
+    assert "partkin record top-dask a b VALUE --instrument seller" in told
+
+
 def test_refusals(partkin, tmp_path: Path, folder: Path) -> None:
     view_px = view(1, places(folder, "dash-frame"))
     assert shown(partkin, tmp_path, view_px, "nothing").exit_code == 2
