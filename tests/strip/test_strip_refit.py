@@ -128,3 +128,35 @@ def test_a_plug_stands_for_one_of_another_name_with_the_same_keying_and_ways() -
 def test_parts_that_no_sheet_has_raise() -> None:
     with pytest.raises(KeyError):
         move_across(Build(parts=(Part("o"),), holdings=(Holding("o", "x", "S1", "screw"),)), "o", "d")
+
+
+def test_pipes_are_filled_before_they_are_looked_at_and_marks_once_all_is_done_up() -> None:
+    rows = (
+        Holding("heater", "engine", "H1", "hose", cautions=("coolant",), place="engine bay"),
+        Holding("heater", "column", "A1", "bolt", note="splined shaft", place="cabin"),
+        Holding("heater", "shell", "N1", "nut", place="engine bay"),
+    )
+    build = Build(holdings=rows)
+    found = plan(build, "heater")
+    assert found
+    back = refit(build, found).steps
+    says = [step.says for step in back]
+    filled = next(n for n, text in enumerate(says) if "fill the coolant" in text)
+    looked = next(n for n, text in enumerate(says) if "look at every pipe and hose" in text)
+    hose = next(n for n, step in enumerate(back) if step.fastener == "H1")
+    assert hose < filled < looked
+    marks = next(n for n, text in enumerate(says) if "witness marks meet" in text)
+    assert marks > max(n for n, step in enumerate(back) if step.do == "do up")
+
+
+def test_plugs_that_are_known_to_differ_do_not_stand_for_each_other() -> None:
+    parts = (Part("old"), Part("new"), Part("bare"))
+    plugs = (
+        Connector("old", "speaker", 4, "A"), Connector("old", "lamp", 2), Connector("old", "sensor", 3),
+        Connector("new", "speaker", 2, "A"), Connector("new", "lamp"), Connector("new", "probe", 3),
+    )  # fmt: skip
+    build = Build(parts=parts, connectors=plugs)
+    found = {one.what: one.says for one in move_across(build, "old", "new")}
+    assert set(found) == {"speaker", "sensor"}, "what is not known of a plug is no difference"
+    assert "the donor's has 2 ways, keyed A" in found["speaker"] and "none like it" in found["sensor"]
+    assert [one.kind for one in move_across(build, "bare", "new")] == ["look"], "nothing written is not nothing there"

@@ -43,6 +43,36 @@ def test_another_way_where_one_will_not_come(demo: Path) -> None:
     assert "(S5)" not in told.stdout
 
 
+def test_one_that_will_not_come_has_its_other_way_said(demo: Path) -> None:
+    stuck = run("strip", "top-velt", "--in", str(demo), "--stuck", "S5").stdout
+    assert "partkin strip top-velt --without S5" in stuck and "min more than with it" in stuck
+    none = run("strip", "top-velt", "--in", str(demo), "--stuck", "B5").stdout
+    assert "Without undoing B5 nothing frees top-velt" in none
+    alone = run("strip", "top-velt", "--in", str(demo), "--stuck", "B9").stdout
+    assert "leaves B9 alone as it is" in alone
+
+
+def test_nothing_known_is_no_plan(demo: Path) -> None:
+    told = run("strip", "glove-velt", "--in", str(demo))
+    assert told.returncode == 0 and told.stdout.startswith("Nothing is known to hold glovebox surround (glove-velt)")
+    assert "comes free" not in told.stdout and "look for" in told.stdout
+
+
+def test_the_donor_comes_off_its_own_assembly_and_what_it_lacks_is_said(demo: Path) -> None:
+    told = run("strip", "top-kurm", "--in", str(demo)).stdout
+    assert "(D1)" in told and "(D3)" in told and "D4 (6 clips, donor dashboard) is a guess" in told
+    assert "To move across from top-velt" in told
+    other = run("strip", "top-dask", "--in", str(demo)).stdout
+    assert "light sensor" in other and "speaker (of top-velt; 4 ways, keyed A): the donor's has 2 ways" in other
+    assert "partkin refit top-velt" in run("refit", "top-kurm", "--in", str(demo)).stdout
+
+
+def test_the_report_carries_the_plans(demo: Path, tmp_path: Path) -> None:
+    run("report", "top-kurm", "--in", str(demo), "-o", str(tmp_path / "report.html"))
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert page.count('<section class="plan"') == 2 and "What holds dashboard top (top-velt)" in page
+
+
 def test_the_way_back_invents_no_torque(demo: Path) -> None:
     told = run("refit", "top-velt", "--in", str(demo)).stdout
     assert "22 N m (the maker's value, as the sheet has it)" in told
@@ -62,6 +92,7 @@ def test_labels_and_drawing(demo: Path, tmp_path: Path) -> None:
         (("strip", "nope"), "there is no part 'nope'"),
         (("strip", "top-velt", "--without", "Z9"), "there is no fastener 'Z9'"),
         (("strip", "top-velt", "--done", "two"), "'two' is no step number"),
+        (("strip", "top-velt", "--done", "2,99"), "99 is none of the plan's 18 steps"),
         (("refit", "nope"), "there is no part 'nope'"),
     ],
 )

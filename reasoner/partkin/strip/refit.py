@@ -105,11 +105,13 @@ def _back(step: Step, rows: dict[str, list[Holding]]) -> RefitStep:
 
 
 def _before_trim(plan: StripPlan, back: list[RefitStep], trim: set[str]) -> int:
-    """Return where the check goes: every plug and pipe is back but those of the trim itself, which goes on next."""
+    """Return where the check goes: every plug and pipe is back and filled but those of the trim, which goes on next."""
     number = {step.number: step for step in plan.steps}
     last, first_trim = -1, None
     for place, step in enumerate(back):
         old = number[step.of_step] if step.of_step is not None else None
+        if step.do == "restore" and step.place != AT_THE_END:
+            last = place
         if old is None or step.do == "restore":
             continue
         parts = {part for part, _ in old.joins} | set(old.bodies)
@@ -138,8 +140,6 @@ def _checks(plan: StripPlan) -> tuple[str, ...]:
         )
     if any(step.kind == "hose" for step in plan.steps):
         found.append("look at every pipe and hose for leaks")
-    if any(step.mark is not None for step in plan.steps):
-        found.append("the witness marks meet; hinges, column and springs move as they did")
     found.append("nothing is pinched, nothing rattles")
     return tuple(found)
 
@@ -147,6 +147,8 @@ def _checks(plan: StripPlan) -> tuple[str, ...]:
 def _counts(plan: StripPlan) -> tuple[str, ...]:
     plugs = sum(step.count for step in plan.steps if step.kind == "connector")
     found = [f"count the plugs: {plugs} were undone, {plugs} must be back"] if plugs else []
+    if any(step.mark is not None for step in plan.steps):
+        found.append("the witness marks meet; hinges, column and springs move as they did")
     return (*found, "no bag is left over")
 
 
