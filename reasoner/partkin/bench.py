@@ -22,6 +22,7 @@ def bench(build: Build, donor: str, host: str | None = None) -> tuple[Verdict, t
     lying = surroundings.lying(build, findings, verdict)
     if lying is None:
         return verdict, ()
-    as_it_is = Adaptation((), 0.0, 0.0, verdict.margin_mm or 0.0, True)
+    pairs = tuple((pair.fixing, pair.feature) for pair in verdict.pairs)
+    as_it_is = Adaptation((), 0.0, 0.0, verdict.margin_mm or 0.0, True, pairs=pairs)
     work = verdict.adaptation or as_it_is
     return verdict, worklist(lying.question, work, verdict.besides, verdict.edges, verdict.connectors)

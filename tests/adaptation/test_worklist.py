@@ -110,7 +110,7 @@ def test_what_to_look_at_after_each_cut() -> None:
     slot = next(step for step in _sheet(_asked()) if step.do == "slot")
     # 7 mm wide, 13 long, M6: 1 mm across, 13 - 7 + 1 = 7 mm along.
     assert slot.check == (
-        "The 6 mm bolt goes through freely and moves about 1.0 mm in all from side to side and 7.0 mm along the slot."
+        "The 6 mm stud goes through freely and moves about 1.0 mm in all from side to side and 7.0 mm along the slot."
     )
     trial = next(step for step in _sheet(_asked()) if step.do == "trial fit")
     assert "Every fastener starts by hand" in (trial.check or "")

@@ -53,8 +53,8 @@ def worklist(
     tuple of Step
         Numbered from 1: get ready, cut, fit, check. Values only; the words of each are ready to print.
     """
-    sheet = _Sheet(question, adaptation)
     besides = together(more)
+    sheet = _Sheet(question, adaptation, besides)
     steps = [sheet.ready()]
     # A hole to start from is wanted by the others: what is drilled and opened comes before what is filed.
     jobs = together(adaptation.actions)
@@ -72,8 +72,12 @@ def worklist(
 class _Sheet:
     """Steps of one adaptation."""
 
-    def __init__(self, question: AdaptationQuestion, adaptation: Adaptation) -> None:
+    def __init__(self, question: AdaptationQuestion, adaptation: Adaptation, besides: Sequence[Action]) -> None:
         self.question, self.adaptation = question, adaptation
+        self.is_cut = any(
+            action.do in CUTS or (action.do == "move over" and action.fixing is not None)
+            for action in (*adaptation.actions, *besides)
+        )
         self.bench = Bench(question)
         self.donor = question.donor.part
 
@@ -92,11 +96,11 @@ class _Sheet:
             "meant like that on this whole sheet. Read all steps before the first cut; a hole can be made larger, "
             "never smaller."
         )
-        tools = ("marking tape", "rule", "square") if self._is_cut() else ()
+        tools: tuple[str, ...] = ("marking tape", "rule", "square")
+        if not self.is_cut:
+            tools = ()
+            says = f"Look {donor.part} over {face}: no crack runs into a hole, no clip or insert is missing."
         return Step(0, "get ready", donor.part, None, says, tools=tools, cautions=tuple(cautions))
-
-    def _is_cut(self) -> bool:
-        return any(action.do in CUTS for action in self.adaptation.actions)
 
     def _turned(self) -> str:
         """How to turn the part so that x runs to the right: by the two holes that are farthest apart."""
@@ -132,11 +136,16 @@ class _Sheet:
             cautions += self._zones_near(action)
         says = action.says
         if action.do == "slot" and action.at_mm is not None:
-            says += f" It runs {heading(self._heading_deg(action))}, seen as in step 1."
+            seen = "seen as in step 1" if action.side == "donor" else self._seen_on_the_vehicle()
+            says += f" It runs {heading(self._heading_deg(action))}, {seen}."
         return Step(
             0, action.do, action.part, action.feature, says, self._marks(action), action.tools, action.minutes,
             tuple(cautions), self._play(action), self._before(action),
         )  # fmt: skip
+
+    def _seen_on_the_vehicle(self) -> str:
+        face = self.question.host.seen_from
+        return f"seen from the {face} with x to the right and y up" if face else "with x to the right and y up"
 
     def _zones_near(self, action: Action) -> list[str]:
         """Cautions of the zones that a cut comes anywhere near to, with the distance that it keeps."""
@@ -207,13 +216,19 @@ class _Sheet:
         """What the bolt should do in the finished hole."""
         if action.allowed_mm is None or action.fixing is None:
             return None
-        bolt_mm = self._bolt_mm(action)
-        through = f"The {bolt_mm:g} mm bolt" if bolt_mm is not None else "The bolt"
+        bolt_mm, what = self._bolt_mm(action), self._what_goes_through(action)
+        through = f"The {bolt_mm:g} mm {what}" if bolt_mm is not None else f"The {what}"
         across = f"about {2.0 * action.allowed_mm:.1f} mm in all from side to side"
         if action.do == "slot" and action.length_mm is not None and action.to_mm is not None:
             along_mm = action.length_mm - action.to_mm + 2.0 * action.allowed_mm
             return f"{through} goes through freely and moves {across} and {along_mm:.1f} mm along the slot."
         return f"{through} goes through freely and moves {across}."
+
+    def _what_goes_through(self, action: Action) -> str:
+        host = self.bench.host_feature.get(action.fixing or "")
+        donor = self.bench.donor_feature.get(dict(self.adaptation.pairs).get(action.fixing or "", action.feature))
+        kinds = [feature.kind for feature in (host, donor) if feature is not None]
+        return next((kind for kind in ("stud", "peg", "clip") if kind in kinds), "bolt")
 
     def _bolt_mm(self, action: Action) -> float | None:
         host = self.bench.host_feature.get(action.fixing or "")
