@@ -20,6 +20,7 @@ from partkin.model.build import Build, Cost, Offer, Part, Reading, Settings
 from partkin.model.choosing import Foretold, Range
 from partkin.model.problem import FaultyInput
 from partkin.report.ranking import as_json, ranking_csv, ranking_text
+from partkin.shipped import shipped
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0)]
 
@@ -54,6 +55,18 @@ def test_a_donor_with_price_carriage_and_hours() -> None:
     assert way.expected == Range(180.0, 180.0) and way.lost == pytest.approx(150.0)
     # Nothing else is for sale: how much more it comes to in the worst case is not known.
     assert way.worst == Range(180.0, None)
+
+
+def test_jobs_beside_the_fixings_are_paid_too() -> None:
+    """In the demo (invented): an edge to trim and connectors to see to, besides the two slots."""
+    demo = partkin.load_build(shipped("data") / "demo")
+    verdict = partkin.check(demo, "top-dask")
+    way = next(way for way in ranking.rank(demo, "dash-frame").ways if way.part == "top-dask")
+    assert verdict.adaptation is not None and len(verdict.besides) >= 2
+    beside = sum(job.cost for job in verdict.besides)
+    assert way.adaptation == pytest.approx(verdict.adaptation.cost + beside, abs=0.005) and beside > 0
+    unpriced = replace(demo, settings=replace(demo.settings, labour_rate=None))
+    assert next(way for way in ranking.rank(unpriced, "dash-frame").ways if way.part == "top-dask").adaptation is None
 
 
 def test_unknown_prices_are_said_and_not_invented() -> None:

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cache
 
+from partkin.model.adapting import Action, Adaptation
 from partkin.model.build import Cost, Offer, Part, Settings
 from partkin.model.choosing import Foretold, Range, Total, Way
 from partkin.model.verdict import Verdict
@@ -90,10 +91,11 @@ def way_of_donor(donor: Donor, offer: Offer | None, settings: Settings, match: O
     """Count what a donor costs, as far as it is known; `match`: what matching its finish costs."""
     verdict, part = donor.verdict, donor.part
     work = verdict.adaptation if verdict.verdict in (WITH_ADAPTATION, NOT_ENOUGH) else None
-    adaptation = _work_cost(work.minutes, work.cost, settings) if work is not None else 0.0
+    minutes = (work.minutes if work is not None else 0.0) + sum(job.minutes or 0.0 for job in verdict.besides)
+    adaptation = _work_cost(work, verdict.besides, settings)
     says = [*_said_of(verdict), *donor.says]
-    if work is not None and adaptation is None:
-        says.append(f"{work.minutes:g} min of adaptation, not priced: the build has no labour_rate")
+    if adaptation is None:
+        says.append(f"{minutes:g} min of adaptation, not priced: the build has no labour_rate")
     way = _priced(offer, settings, says)
     trim = _trim(donor, match, settings, says)
     level = level_of(verdict)
@@ -216,10 +218,16 @@ def loss_of(way: Way) -> float:
     return price * (1.0 - share["resale"]) + carriage * (1.0 + share["return_carriage"]) + work
 
 
-def _work_cost(minutes: float, cost: float | None, settings: Settings) -> float | None:
-    if cost is not None:
-        return cost
-    return round(minutes / 60.0 * settings.labour_rate, 2) if settings.labour_rate is not None else None
+def _work_cost(work: Adaptation | None, besides: Iterable[Action], settings: Settings) -> float | None:
+    """What the work at the fixings and the jobs beside them (edges, connectors, fasteners) cost together."""
+    jobs = [(job.minutes or 0.0, job.cost) for job in besides]
+    jobs += [(work.minutes, work.cost)] if work is not None else []
+    total_cost = 0.0
+    for minutes, cost in jobs:
+        if cost is None and minutes and settings.labour_rate is None:
+            return None
+        total_cost += cost if cost is not None else minutes / 60.0 * (settings.labour_rate or 0.0)
+    return round(total_cost, 2)
 
 
 def _why_out(verdict: Verdict) -> str | None:

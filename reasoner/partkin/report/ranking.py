@@ -11,19 +11,16 @@ from textwrap import wrap
 from partkin.model.choosing import Asking, Calibration, Range, Ranking, Total, Way
 
 WIDTH = 96
-COLUMNS = (
-    "way", "verdict", "best level", "chance", "price", "carriage", "adapt", "hours", "trim", "expected", "until done",
-    "lost", "at worst",
-)
-# Columns of words, to the left; figures stand to the right.
-WORDS = 3
+COLUMNS = ("way", "verdict", "best level", "chance", "expected", "until done", "at worst")
+SUMS = ("what it is made of", "price", "carriage", "adapt", "hours", "trim", "lost")
 SHEET = (
     "way", "option", "part", "verdict", "best level", "chance", "price", "carriage", "adaptation", "hours", "trim",
     "expected low", "expected high", "until done low", "until done high", "lost if not", "worst low", "worst high",
     "available", "ruled out", "asking saves", "asking saves at most", "asking costs", "says",
 )
 KEY = (
-    "best level: the largest piece that goes on. adapt, hours: at the build's rate. trim: matching the finish.",
+    "best level: the largest piece that goes on. adapt: work on it and beside it; hours: at the build's rate;",
+    "trim: matching the finish.",
     "expected: money out on average; until done: with the cheapest sure way behind it where it does not go on;",
     "lost: gone if it does not go on after all; at worst: with the cheapest way that is no donor behind it.",
     "?: not known, never invented. +: at least that; carriage or matching the finish is not known.",
@@ -34,12 +31,10 @@ def ranking_text(ranking: Ranking) -> str:
     """The ways as a table with what is to be said of each, ending in a newline."""
     money = f" ({ranking.currency})" if ranking.currency else ""
     lines = [f"Ways to get a part for {ranking.host}{money}, the cheapest until the job is done first", ""]
-    rows = [_row(way) for way in ranking.ways]
-    widths = [max(len(row[n]) for row in [COLUMNS, *rows]) for n in range(len(COLUMNS))]
-    lines += [_line(COLUMNS, widths), _line(tuple("-" * width for width in widths), widths)]
-    lines += [_line(row, widths) for row in rows]
-    if not rows:
+    if not ranking.ways:
         return f"No donor is meant for {ranking.host}, and no offer names it: there is nothing to put side by side.\n"
+    lines += _table(COLUMNS, [_row(way) for way in ranking.ways], words=3)
+    lines += ["", *_table(SUMS, [_sums(way) for way in ranking.ways], words=1)]
     lines += ["", *KEY]
     for way in ranking.ways:
         said = [*([f"ruled out: {way.ruled_out}"] if way.ruled_out else []), *way.says]
@@ -133,12 +128,14 @@ def score_text(found: Calibration) -> str:
 
 
 def _row(way: Way) -> tuple[str, ...]:
-    return (
-        way.called, way.verdict or "", _level(way), "?" if way.chance is None else f"{way.chance:.2f}",
-        _money(way.price), _money(way.carriage), _money(way.adaptation), _money(way.labour), _money(way.trim),
-        _range(way.expected), _range(way.until_done), "" if way.verdict is None else _money(way.lost),
-        _range(way.worst),
-    )  # fmt: skip
+    chance = "?" if way.chance is None else f"{way.chance:.2f}"
+    ranges = _range(way.expected), _range(way.until_done), _range(way.worst)
+    return way.called, way.verdict or "", _level(way), chance, *ranges
+
+
+def _sums(way: Way) -> tuple[str, ...]:
+    sums = way.price, way.carriage, way.adaptation, way.labour, way.trim
+    return way.called, *(_money(amount) for amount in sums), "" if way.verdict is None else _money(way.lost)
 
 
 def _level(way: Way) -> str:
@@ -148,9 +145,14 @@ def _level(way: Way) -> str:
     return "whole" if way.level == way.part else way.level or ("?" if way.ruled_out is None else "none")
 
 
-def _line(cells: tuple[str, ...], widths: list[int]) -> str:
-    laid = [c.ljust(w) if n < WORDS else c.rjust(w) for n, (c, w) in enumerate(zip(cells, widths, strict=True))]
-    return "  ".join(laid).rstrip()
+def _table(head: tuple[str, ...], rows: list[tuple[str, ...]], words: int) -> list[str]:
+    """Lines of a table: the first columns are words, to the left; figures stand to the right."""
+    widths = [max(len(row[n]) for row in [head, *rows]) for n in range(len(head))]
+    laid = [
+        [cell.ljust(w) if n < words else cell.rjust(w) for n, (cell, w) in enumerate(zip(row, widths, strict=True))]
+        for row in [head, tuple("-" * width for width in widths), *rows]
+    ]
+    return ["  ".join(cells).rstrip() for cells in laid]
 
 
 def _after(way: Way, amount: float | None) -> str:
