@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import pytest
@@ -9,6 +10,8 @@ import pytest
 import partkin
 from builders import build, given, holes, studs
 from partkin.model.build import Build, Part, Zone
+from partkin.report.verdict_file import as_tree
+from partkin.verify import confirm
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0)]
 SEAM = ((100.0, 50.0), (200.0, 50.0), (200.0, 90.0), (100.0, 90.0))
@@ -98,3 +101,17 @@ def test_an_original_held_at_one_fixing_does_not_say_where_its_seam_lay() -> Non
     few = tuple(f for f in made.features if f.part != "old" or f.feature == "o1")
     verdict = partkin.check(replace(made, features=few), "donor")
     assert verdict.verdict == "bolts on" and any("could not be laid beside" in c.says for c in verdict.safety)
+
+
+@pytest.mark.parametrize("height_mm", [None, 40.0])
+def test_where_nothing_is_wide_enough_and_nothing_must_be_paired_that_is_said(height_mm: float | None) -> None:
+    host = [replace(f, kind="hole", across_mm=9.0, fastener_mm=8.0, need="spare") for f in studs([(0.0, 0.0)])]
+    donor = holes([(0.0, 0.0), (90.0, 30.0)])
+    if height_mm is not None:
+        host[0] = replace(host[0], z_mm=0.0)
+        donor = [replace(f, z_mm=z) for f, z in zip(donor, (0.0, height_mm), strict=True)]
+    made = build(host, donor)
+    verdict = partkin.check(made, "donor")
+    assert verdict.verdict == "does not fit"
+    assert "no feature of the donor goes on any fixing" in verdict.conflict_says
+    assert not confirm(json.loads(json.dumps(as_tree(verdict))), made).refused

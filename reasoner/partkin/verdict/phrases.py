@@ -42,6 +42,9 @@ def conflict_says(trial: Trial) -> str:
         return ""
     if conflict.shortfall_mm is None:
         return _no_partner(trial, conflict)
+    if not conflict.pairs:
+        nearest = _too_small(trial, trial.answer.pairs[0]) if trial.answer.pairs else "none is wide enough"
+        return f"no feature of the donor goes on any fixing; the one that comes nearest: {nearest}"
     if len(conflict.pairs) == 1:
         return _too_small(trial, conflict.pairs[0])
     if trial.task.dims == 3:
