@@ -36,11 +36,16 @@ class Asked:
 
 @dataclass(frozen=True)
 class Told:
-    """The answer as lines; `plan` None: there is none."""
+    """The answer as lines; `plan` None: there is none.
+
+    `warnings`: fasteners that wait for each other by what is only guessed (certain ones are refused where the
+    sheets are read), and parts of which none is the vehicle.
+    """
 
     lines: tuple[str, ...]
     labels: tuple[str, ...] = ()
     plan: StripPlan | None = None
+    warnings: tuple[Problem, ...] = ()
 
 
 def numbers(text: str) -> tuple[int, ...]:
@@ -83,9 +88,10 @@ def strip(build: Build, asked: Asked) -> Told:
     original = asked.across_from or original_of(build, asked.part)
     if original is not None and asked.stuck is None:
         told += ["", f"To move across from {original}", *moved_lines(move_across(build, original, asked.part))]
+    warnings = impossible(build)
     if isinstance(whole, NoPlan):
-        return Told(tuple(told))
-    return Told(tuple(told), tuple(labels(whole)), whole)
+        return Told(tuple(told), warnings=warnings)
+    return Told(tuple(told), tuple(labels(whole)), whole, warnings)
 
 
 def original_of(build: Build, donor: str) -> str | None:
@@ -143,7 +149,7 @@ def _folded(lead: str, text: str) -> list[str]:
 def _refuse(build: Build, asked: Asked) -> None:
     """Every fault of the question at once."""
     fasteners = {row.fastener for row in build.holdings}
-    faults = list(impossible(build))
+    faults = []
     if build.part(asked.part) is None:
         mend = "Name a part of parts.csv"
         faults.append(Problem("parts.csv", 0, "part", f"there is no part {asked.part!r}", mend))
@@ -181,7 +187,7 @@ def view_of(build: Build, part: str, without: tuple[str, ...] = ()) -> PlanView:
     Raises
     ------
     FaultyInput
-        No such part or fastener, or fasteners that wait for each other.
+        No such part or fastener.
     """
     _refuse(build, Asked(part, without=without))
     found = build.part(part)

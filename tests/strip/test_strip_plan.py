@@ -342,3 +342,12 @@ def test_importing_the_stage_loads_nothing_heavy() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, text=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_the_cowl_of_a_column_is_no_column() -> None:
+    rows = (Holding("cowl", "shell", "B1", "bolt"), Holding("column", "shell", "B2", "bolt"))
+    parts = (Part("cowl", name="column cowl", duty="trim"), Part("column", name="steering column"))
+    build = Build(parts=parts, holdings=rows)
+    for part, marked in (("cowl", False), ("column", True)):
+        found = plan(build, part)
+        assert found and [step.mark is not None for step in found.steps if step.do == "undo"] == [marked]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -99,3 +100,19 @@ def test_labels_and_drawing(demo: Path, tmp_path: Path) -> None:
 def test_wrong_words(demo: Path, words: tuple[str, ...], says: str) -> None:
     told = run(*words, "--in", str(demo))
     assert told.returncode == 2 and says in told.stderr
+
+
+def test_a_circle_with_a_guess_in_it_stops_only_the_plan_that_needs_it(demo: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "build"
+    shutil.copytree(demo, folder)
+    rows = (folder / "held_by.csv").read_text(encoding="utf-8")
+    circle = "glove-velt,shell,G1,screw,1,,,,G2,cabin,,yes,,,\nglove-velt,shell,G2,screw,1,,,,G1,cabin,,guess,,,\n"
+    (folder / "held_by.csv").write_text(rows + circle, encoding="utf-8")
+    assert run("doctor", str(folder)).returncode == 0
+    told = run("strip", "top-velt", "--in", str(folder))
+    assert told.returncode == 0 and "comes free" in told.stdout and "G1 waits for G2" in told.stderr
+    none = run("strip", "glove-velt", "--in", str(folder))
+    assert none.returncode == 1 and "G1 waits for G2; G2 waits for G1" in none.stdout
+    held = rows + circle.replace("guess", "yes")
+    (folder / "held_by.csv").write_text(held, encoding="utf-8")
+    assert run("strip", "top-velt", "--in", str(folder)).returncode == 2

@@ -49,6 +49,7 @@ def strip(
     say_all(warnings)
     asked = undoing.Asked(part, undoing.numbers(done), tuple(without or ()), stuck, original)
     found = undoing.strip(build, asked)
+    say_all(found.warnings)
     if labels:
         typer.echo("\n".join(found.labels))
     else:

@@ -97,12 +97,13 @@ def witness_mark(asm: Assembly, fastener: Fastener) -> str | None:
     """Return what to mark before separating: hinges, columns, splines, and what a spring holds.
 
     Told by the caution word, and by those words in the place or the note; for bolts and nuts in the names of
-    what they join too.
+    what they join too, where that is no trim: a column's cowl is no column.
     """
     named = {part.part: part.name or part.part for part in asm.build.parts}
+    trim = {part.part for part in asm.build.parts if part.duty == "trim"}
     texts = [fastener.id, fastener.place, *(row.note or "" for row in fastener.rows)]
     if fastener.kind in _BEARING:
-        names = [name for row in fastener.rows for name in (row.part, row.held_to)]
+        names = [name for row in fastener.rows for name in (row.part, row.held_to) if name not in trim]
         texts += [f"{name} {named.get(name, '')}" for name in names]
     match = _TURNED.search(" ".join(texts).replace("-", " ").replace("_", " "))
     if match and fastener.kind not in _NOT_MARKED:
