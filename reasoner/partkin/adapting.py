@@ -62,7 +62,7 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
             kept += _others(findings, kept, answer, prepared, places)
             if others and len(kept) <= OTHERS and number + 1 < len(reserves_mm):
                 # Ways that are not sure enough as they are may be with more room.
-                roomier = _search(question, trial, reserves_mm[number + 1]).whole(OTHERS)
+                roomier = _search(question, trial, reserves_mm[number + 1]).several(OTHERS)
                 kept += _others(findings, kept, roomier, prepared, places)
             kept = [kept[0], *sorted(kept[1:], key=_work)][: OTHERS + 1]
             told = replace(answer, adaptations=tuple(_with_pairing(one, trial) for one in kept))
@@ -78,7 +78,7 @@ def _others(
     have = [_jobs(one) for one in kept]
     different = tuple(one for one in answer.adaptations if all(not jobs <= _jobs(one) for jobs in have))
     sound, _ = _sound(findings, replace(answer, adaptations=different), prepared, places)
-    return [one for one, _ in sound]
+    return [replace(one, proved_cheapest=False, proved_as_paired=False) for one, _ in sound]
 
 
 def _work(adaptation: Adaptation) -> float:

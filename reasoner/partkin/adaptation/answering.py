@@ -97,6 +97,10 @@ class Cheapest:
             self.chosen.unique = task.given or is_only(self.question, pairs, self.quick.fits or _sign(self.solve))
         return self.chosen.whole(different)
 
+    def several(self, different: int = DIFFERENT) -> AdaptationAnswer:
+        """The cheapest and others; whether another pairing would do, and what was ruled out, is left open."""
+        return self.chosen.several(different) if self.first.adaptations and self.chosen is not None else self.first
+
     def _each(self) -> Iterator[OnePairing]:
         for task in pairings(self.question, self.solve, self.nearest):
             asked = replace(self.question, task=task)

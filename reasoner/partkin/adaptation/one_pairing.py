@@ -205,6 +205,12 @@ class OnePairing:
         """The cheapest set, different ones, and what was ruled out."""
         if isinstance(self._found, AdaptationAnswer):
             return replace(self._found, ruled_out=self._ruled_out(None))
+        return replace(self.several(different), ruled_out=self._ruled_out(self._found.cost))
+
+    def several(self, different: int) -> AdaptationAnswer:
+        """The cheapest set and different ones."""
+        if isinstance(self._found, AdaptationAnswer):
+            return self._found
         found, cuts = [self._found], []
         while len(found) <= different:
             cuts.append(self._same_again(found[-1].vector or ()))
@@ -212,7 +218,7 @@ class OnePairing:
             if following.vector is None:
                 break
             found.append(following)
-        return replace(self._worded(found), ruled_out=self._ruled_out(self._found.cost))
+        return self._worded(found)
 
     def _worded(self, found: Sequence[Optimum]) -> AdaptationAnswer:
         jobs, notes = fastener_jobs(self.bench, self.units)

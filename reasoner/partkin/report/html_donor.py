@@ -127,7 +127,7 @@ class Told:
         verdict = self.verdict
         html = ""
         if verdict.adaptation:
-            html += f"<h3>To make it go on</h3>{self._one_adaptation(verdict.adaptation)}"
+            html += f"<h3>To make it go on</h3>{self._one_adaptation(verdict.adaptation, _sure(verdict.adaptation))}"
         for other in verdict.other_adaptations:
             html += f"<h3>Or</h3>{self._one_adaptation(other)}"
         if verdict.ruled_out:
@@ -144,18 +144,13 @@ class Told:
         items += [self._action(action, priced=True) for action in together(verdict.besides)]
         return f"<h3>Beside the fixings</h3>{listed(items)}" if items else ""
 
-    def _one_adaptation(self, adaptation: Adaptation) -> str:
+    def _one_adaptation(self, adaptation: Adaptation, *sure: str) -> str:
         actions = together(sorted(adaptation.actions, key=lambda action: action.order))
         facts = [f"About {adaptation.minutes:.0f} minutes"]
         if adaptation.cost is not None:
             facts.append(f"{money(adaptation.cost, self.currency)}")
         facts.append(f"then the least margin is {mm(adaptation.margin_mm)} mm")
-        if adaptation.proved_cheapest:
-            facts.append("proved the cheapest")
-        elif adaptation.proved_as_paired:
-            facts.append("proved the cheapest for this way of laying it on, and there is another")
-        else:
-            facts.append("not proved to be the cheapest")
+        facts += sure
         notes = "".join(f"<p>{prose(note)}</p>" for note in adaptation.notes)
         return listed((self._action(action) for action in actions), ordered=True) + f"<p>{'; '.join(facts)}.</p>{notes}"
 
@@ -204,6 +199,14 @@ class Told:
     def beside(self) -> str:
         """Return everything that stands beside the drawing, under the verdict."""
         return self.cautions() + self.adaptation() + self.unknown() + self.levels() + self.reasons()
+
+
+def _sure(adaptation: Adaptation) -> str:
+    if adaptation.proved_cheapest:
+        return "proved the cheapest"
+    if adaptation.proved_as_paired:
+        return "proved the cheapest for this way of laying it on, and there is another"
+    return "not proved to be the cheapest"
 
 
 def _sentence(text: str) -> str:
