@@ -50,7 +50,7 @@ def strip(
     asked = undoing.Asked(part, undoing.numbers(done), tuple(without or ()), stuck, original)
     found = undoing.strip(build, asked)
     say_all(found.warnings)
-    if labels:
+    if labels and found.labels:
         typer.echo("\n".join(found.labels))
     else:
         typer.echo("\n".join(found.lines))
