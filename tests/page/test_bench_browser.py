@@ -312,6 +312,25 @@ def test_marking_with_a_pointer(tab, page):
     assert tab.input_value("#rectangle") == "210 x 148"
 
 
+def test_what_was_kept_stays_said_however_late_the_other_answer_comes(tab, page):
+    """The marks are looked at after each change; that answer may come after the one to keeping them."""
+    with_picture(page)
+    enter(tab, page, "/photos/glove.jpg?part=glove-dask")
+    tab.wait_for_selector("#marking[data-ready]")
+    held = []
+    tab.route("**/look", lambda route: held.append(route))
+    with tab.expect_request("**/look"):
+        tab.mouse.click(*on_screen(tab, (500, 400)))
+    tab.click("text=Keep the marks")
+    until(tab, "document.getElementById('told-photo').textContent.startsWith('The marks are kept')")
+    held[-1].continue_()
+    until(tab, "document.getElementById('marking').dataset.looked === '1'")
+    assert tab.inner_text("#told-photo").startswith("The marks are kept")
+    tab.locator("#stage").focus()
+    tab.keyboard.press("ArrowRight")
+    assert tab.inner_text("#told-photo") == "", "what is marked now is not kept yet"
+
+
 def walk(tab, here, there):
     """Arrow keys from one pixel to another."""
     for axis, (back, on) in enumerate((("ArrowLeft", "ArrowRight"), ("ArrowUp", "ArrowDown"))):

@@ -138,6 +138,24 @@ def test_a_long_search_says_how_far_it_is_and_is_ended_in_the_middle(desk, monke
     assert isinstance(desk.answer("top-kurm"), Seen), "what was broken off is checked anew"
 
 
+def test_a_check_of_sheets_that_changed_meanwhile_is_broken_off(desk, monkeypatch):
+    began = []
+
+    def endless(build, donor, host=None):
+        began.append(build)
+        for number in count(1):
+            pulse.beat("draws", number, 10**9)
+            time.sleep(0.005)
+
+    monkeypatch.setattr(seeing, "see", endless)
+    assert desk.soon("top-kurm", 0.05) is None
+    until(lambda: desk.progress().startswith("0 of 1 donors, now top-kurm: "))
+    sheets.append(desk.folder, "readings.csv", READING)
+    assert len(desk.build().readings) == len(began[0].readings) + 1
+    until(lambda: desk.progress() == "")
+    assert desk.answer("top-kurm") is None and len(began) == 1
+
+
 def test_a_fault_of_the_program_over_one_donor_leaves_the_others(desk, monkeypatch, capsys):
     real = seeing.see
 

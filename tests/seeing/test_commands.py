@@ -72,7 +72,7 @@ def test_the_examples_run(tmp_path):
     env = {**os.environ, "PATH": f"{beside}{os.pathsep}{os.environ['PATH']}", "NO_COLOR": "1"}
 
     def run(line: str) -> None:
-        done = subprocess.run(line, shell=True, cwd=tmp_path, env=env, capture_output=True, text=True, timeout=60)
+        done = subprocess.run(line, shell=True, cwd=tmp_path, env=env, capture_output=True, text=True, timeout=300)
         assert done.returncode == 0, f"{line}\n{done.stdout}{done.stderr}"
 
     for line in ("partkin demo", "partkin template top-dask --in demo-build -o top.dxf"):

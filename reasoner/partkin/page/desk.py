@@ -5,7 +5,6 @@ Nothing is kept that is not in the sheets; a sheet that changed on disk is read 
 
 from __future__ import annotations
 
-import contextlib
 import threading
 import traceback
 from collections.abc import Callable
@@ -18,7 +17,7 @@ from partkin.measuring import donors_concerned
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
-from partkin.progress import Stopped, Work
+from partkin.progress import State, Stopped, Work
 from partkin.seeing import Lying, Seen
 from partkin.sheets import SHEETS
 
@@ -45,6 +44,7 @@ class Refused:
 
 Answer = Seen | Refused
 Found = TypeVar("Found")
+NOTHING = State("", 0, 0, 0.0)
 
 
 @dataclass
@@ -64,7 +64,7 @@ class Desk:
         self.folder = folder
         self._lock = threading.RLock()
         self._kept = _Kept()
-        self._work: Work | None = None
+        self._works: list[Work] = []
         self._thread: threading.Thread | None = None
         self._held = False
         self._alone: dict[str, threading.Lock] = {}
@@ -100,6 +100,8 @@ class Desk:
         except FaultyInput as fault:
             new = Sheets(number, None, fault.problems)
         self._kept.sheets, self._kept.stamp = new, stamp
+        # What is being found out rests on the sheets as they were.
+        self._break_off()
         touched = _touched(old.build if old is not None else None, new.build)
         for donor in touched if touched is not None else tuple(self._kept.answers):
             answer = self._kept.answers.pop(donor, None)
@@ -156,7 +158,7 @@ class Desk:
     def soon(self, donor: str, wait_s: float) -> Answer | None:
         """Check a donor in the background; its answer where that takes no longer than `wait_s`."""
         if self.answer(donor) is None:
-            thread = threading.Thread(target=self.look, args=(donor,), name=f"check {donor}", daemon=True)
+            thread = threading.Thread(target=self._through, args=((donor,),), name=f"check {donor}", daemon=True)
             thread.start()
             thread.join(wait_s)
         return self.answer(donor)
@@ -183,8 +185,11 @@ class Desk:
         """End the checks, the one that is being made too where it is long; what was found out stays."""
         with self._lock:
             self._held = True
-            if self._work is not None:
-                self._work.stop()
+            self._break_off()
+
+    def _break_off(self) -> None:
+        for work in self._works:
+            work.stop()
 
     def go_on(self) -> None:
         """Take the checks up again."""
@@ -203,28 +208,30 @@ class Desk:
             waiting = len(self.waiting())
             if self._held and waiting:
                 return f"stopped; {waiting} donor{'' if waiting == 1 else 's'} not checked yet"
-            if self._work is None or self._thread is None or not self._thread.is_alive():
-                return ""
-            return self._work.state.says
+            return max((work.state for work in self._works), key=lambda state: state.total, default=NOTHING).says
 
     def _check_all(self) -> None:
-        while True:
-            waiting = self.waiting()
-            if not waiting or self._held:
+        while waiting := self.waiting():
+            if self._held:
                 return
-            work = Work("donors", len(waiting))
-            with self._lock:
-                self._work = work
-            with contextlib.suppress(Stopped):
-                self._through(work, waiting)
+            self._through(waiting)
 
-    def _through(self, work: Work, waiting: tuple[str, ...]) -> None:
-        """Check one after another, until the sheets change."""
+    def _through(self, donors: tuple[str, ...]) -> None:
+        """Check one after another, until that is stopped or the sheets change."""
+        work = Work("donors", len(donors))
+        with self._lock:
+            self._works.append(work)
         number = self.sheets().number
-        for donor in work.each(waiting):
-            self.look(donor)
-            if self.sheets().number != number:
-                break
+        try:
+            for donor in work.each(donors):
+                self.look(donor)
+                if self.sheets().number != number:
+                    break
+        except Stopped:
+            pass
+        finally:
+            with self._lock:
+                self._works.remove(work)
 
 
 def _answered(donor: str, make: Callable[[], Found]) -> Found | Refused:

@@ -65,6 +65,7 @@ def photo_page(desk: Desk, build: Build, photo: Photo, part: str | None) -> str:
     side = tag(
         "div", tag("h2", "What is marked next"), tag("ol", *targets, id_="targets"), _rectangle(), _buttons(),
         tag("div", id_="told-photo", aria_live="polite"), tag("h2", "Distances"), tag("ul", id_="distances"),
+        tag("div", id_="seen-photo", aria_live="polite"),
         class_="beside",
     )  # fmt: skip
     main = tag(

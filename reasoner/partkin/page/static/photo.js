@@ -9,6 +9,8 @@
   const stage = document.getElementById("stage"), sheet = document.getElementById("sheet");
   const picture = document.getElementById("photo"), loupe = document.getElementById("loupe");
   const rectangle = document.getElementById("rectangle"), told = document.getElementById("told-photo");
+  // What the marks tell, apart from what came of keeping them: answers may cross.
+  const seen = document.getElementById("seen-photo");
   const targets = [...document.querySelectorAll("#targets input")];
   const corners = box.dataset.corners.split(" ");
   const over = document.createElementNS(NS, "svg");
@@ -249,14 +251,14 @@
 
   function ask() {
     clearTimeout(later);
+    told.replaceChildren();
     later = setTimeout(async () => {
       const turn = ++asked;
       const found = await send("look", {});
       if (turn !== asked) return;
       pattern = found.pattern ?? [];
-      const lines = (found.said ?? []).map((text) => paragraph(text));
-      if (found.refused) show(found.refused);
-      else told.replaceChildren(...lines);
+      if (found.refused) show(seen, found.refused);
+      else seen.replaceChildren(...(found.said ?? []).map((text) => paragraph(text)));
       const list = document.getElementById("distances");
       list.replaceChildren(...(found.distances ?? []).map((one) => {
         const item = document.createElement("li");
@@ -275,14 +277,14 @@
   }
 
   // The server escapes all that people wrote; the policy of this page lets no script run from here.
-  function show(html) {
-    told.replaceChildren(...new DOMParser().parseFromString(html, "text/html").body.childNodes);
+  function show(where, html) {
+    where.replaceChildren(...new DOMParser().parseFromString(html, "text/html").body.childNodes);
   }
 
   async function keep(readings) {
     const found = await send("keep", { readings });
     if (found.digest) digest = found.digest;
-    show(found.said ?? found.refused ?? "");
+    show(told, found.said ?? found.refused ?? "");
     box.dataset.kept = found.digest ? "yes" : "no";
   }
 
