@@ -45,7 +45,7 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
     if len(findings.trials) > 1:
         answer = _as_far_as_measured(question, trial)
         if answer.why == UNMEASURED:
-            answer = replace(answer, why=_several(findings))
+            answer = replace(answer, why=_several(findings, places))
         return _nothing_found(findings, places, trial, [(answer, None)])
     refused: list[tuple[AdaptationAnswer, SeamCheck | None]] = []
     reserves_mm = list(dict.fromkeys(share * _spread_mm(places) for share in RESERVES))
@@ -122,11 +122,15 @@ def _measured(prepared: Prepared, trial: Trial) -> tuple[FitTask, bool]:
     return measured, not held.isdisjoint(waiting)
 
 
-def _several(findings: Findings) -> str:
+def _several(findings: Findings, places: Places) -> str:
     """What has to be found out before any work: cuts for one way of laying it on would be wrong for the other."""
     trials = findings.trials
     if any(trial.without is not None for trial in trials):
         return f"{WOULD_DO}, but readings contradict each other: take the ones named below again before any work"
+    faces = (places.host_side.part.seen_from, findings.known.donor.part.seen_from)
+    if len({trial.mirrored for trial in trials}) > 1 and None not in faces:
+        asked = f": {findings.sides[0].says}" if findings.sides else ""
+        return f"{WOULD_DO}, but distances leave open which side is which: find out before any work{asked}"
     if len({trial.mirrored for trial in trials}) > 1:
         return f"{WOULD_DO}, but which face was looked at (seen_from) has to be known on both parts before any work"
     return f"{WOULD_DO}, but the readings leave more than one layout open: tell them apart before any work"

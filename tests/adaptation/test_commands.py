@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import math
 import subprocess
 import sys
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 
 import pytest
@@ -253,6 +255,19 @@ def test_no_work_possible_is_said_with_what_conflicts(tmp_path: Path) -> None:
 def test_what_must_be_known_first(donor: Part, says: str, tmp_path: Path) -> None:
     code, told, _ = typed(write(tmp_path, [FRAME, donor], [*studs(SQUARE), *holes(OUT)]), "adapt", "panel")
     assert code == 0 and says in " ".join(told.split()) and "What to do to it" not in told
+
+
+def test_work_waits_for_the_side_that_distances_leave_open(tmp_path: Path) -> None:
+    made = [replace(f, x_mm=None, y_mm=None) for f in holes(OUT)]
+    rows = ["part,reading,quantity,from,to,value,unit,plus_minus,instrument"]
+    for number, (one, other) in enumerate(combinations(range(4), 2)):
+        length_mm = math.dist(OUT[one], OUT[other])
+        rows.append(f"panel,r{number},centres,{'abcd'[one]},{'abcd'[other]},{length_mm:.2f},mm,0.3,tape")
+    folder = write(tmp_path, [FRAME, PANEL], [*studs(SQUARE), *made], readings="\n".join(rows) + "\n")
+    code, told, _ = typed(folder, "adapt", "panel")
+    told = " ".join(told.split())
+    assert code == 0 and "What to do to it" not in told
+    assert "distances leave open which side is which: find out before any work" in told and "going from a to c" in told
 
 
 def test_what_is_not_measured_holds_the_work_back(tmp_path: Path) -> None:
