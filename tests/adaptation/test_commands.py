@@ -274,8 +274,13 @@ def test_what_is_not_measured_holds_the_work_back(tmp_path: Path) -> None:
     made = holes(OUT)
     made[0] = replace(made[0], across_mm=None)
     code, told, _ = typed(write(tmp_path, [FRAME, PANEL], [*studs(SQUARE), *made]), "adapt", "panel")
-    assert code == 0 and "What to do to it" not in told
+    assert code == 0 and "What to do to it" not in told and "Next: " in told
     assert "not everything that has to hold is measured" in " ".join(told.split())
+    made[0] = replace(made[0], x_mm=None, y_mm=None)
+    few = write(tmp_path, [FRAME, PANEL], [*studs(SQUARE), made[0], *holes(SQUARE)[1:]])
+    for command in ("adapt", "worklist"):
+        code, told, _ = typed(few, command, "panel")
+        assert code == 0 and "not enough measured" in told and "Next: " in told and "[ ]" not in told
 
 
 def test_an_unknown_material_and_outline_are_noted_with_the_work(tmp_path: Path) -> None:

@@ -34,12 +34,12 @@ def worklist(donor: Donor, folder: Folder = Path("."), host: ForHost = None) -> 
     Example: partkin worklist top-dask --in demo-build
     """
     from partkin import bench, pipeline
-    from partkin.report.bench import worklist_text
+    from partkin.report.bench import no_work_text, worklist_text
 
     build, warnings = pipeline.read(folder)
     say_all(warnings)
     verdict, steps = bench.bench(build, donor, host)
     if not steps:
-        typer.echo(f"{verdict.donor}: {verdict.verdict}, so there is nothing to work at. {verdict.says}")
+        typer.echo(no_work_text(verdict), nl=False)
         return
     typer.echo(worklist_text(verdict, steps), nl=False)

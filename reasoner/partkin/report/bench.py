@@ -7,6 +7,7 @@ from textwrap import wrap
 
 from partkin.model.adapting import Step
 from partkin.model.verdict import Verdict
+from partkin.model.words import BOLTS_ON, WITH_ADAPTATION
 from partkin.report.text import verdict_work
 
 WIDTH = 96
@@ -18,7 +19,15 @@ def adapt_text(verdict: Verdict, currency: str | None) -> str:
     lines += verdict_work(verdict, currency)
     if verdict.adaptation is not None and not verdict.other_adaptations:
         lines += ["", "No other way was found that does without one of these jobs and is sure enough."]
+    if verdict.verdict not in (BOLTS_ON, WITH_ADAPTATION) and verdict.next_step:
+        lines += ["", *_fold(verdict.next_step, "")]
     return "\n".join(lines) + "\n"
+
+
+def no_work_text(verdict: Verdict) -> str:
+    """Why there is no bench sheet, and what to do instead; ends in a newline."""
+    says = f"{verdict.donor}: {verdict.verdict}, so there is nothing to work at. {verdict.says}"
+    return "\n".join([*_fold(says, ""), *_holds(verdict), *_fold(verdict.next_step, "")]) + "\n"
 
 
 def worklist_text(verdict: Verdict, steps: Sequence[Step]) -> str:
