@@ -59,9 +59,9 @@ def same_would(prepared: Prepared, answer: FitAnswer, places: Places) -> float |
         return 0.0
     matrix = np.array(placement.matrix)
     onto, d = matrix[: task.dims, : task.dims], task.dims
-    spread = _spread(places.host, shown, d), _turned(_spread(places.donor, there, d), onto)
+    spread = _spread(places.host, shown, d) + _turned(_spread(places.donor, there, d), onto)
     gap_mm, arm_mm = _gaps(prepared, pairs, placement)
-    weigh = _beyond_a_move(sum(spread), arm_mm)
+    weigh = _beyond_a_move(spread, arm_mm)
     off_mm = (_errors(places.donor, there, d) @ onto.T - _errors(places.host, shown, d)).reshape(DRAWS, -1)
     same = np.einsum("ki,ij,kj->k", off_mm, weigh, off_mm)
     return float(np.mean(same >= gap_mm.ravel() @ weigh @ gap_mm.ravel()))

@@ -16,9 +16,9 @@ PLATES = {
     4: [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0)],
     6: [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0), (150.0, 5.0), (140.0, 210.0)],
 }
-TRIED = 60
-# 0.05 of 60 is 3; more than 9 would come once in 1,000 (binomial).
-MOST_WRONG = 9
+TRIED = 40
+# 0.05 of 40 is 2; more than 7 would come once in 1,000 (binomial).
+MOST_WRONG = 7
 
 
 def read(points: list, coarse_mm: float, draw: np.random.Generator, **moved: tuple[float, float]) -> Build:
@@ -32,8 +32,7 @@ def read(points: list, coarse_mm: float, draw: np.random.Generator, **moved: tup
     return build(*([replace(f, plus_minus_mm=coarse_mm) for f in side] for side in (host, donor)))
 
 
-@pytest.mark.parametrize("coarse_mm", [2.0, 3.0, 5.0])
-@pytest.mark.parametrize("fixings", [3, 4, 6])
+@pytest.mark.parametrize(("fixings", "coarse_mm"), [(3, 2.0), (4, 2.0), (4, 3.0), (6, 5.0)])
 def test_of_a_hundred_identical_parts_at_most_five_are_sent_away(fixings: int, coarse_mm: float) -> None:
     draw = np.random.default_rng([fixings, int(coarse_mm)])
     verdicts = [partkin.check(read(PLATES[fixings], coarse_mm, draw), "donor") for _ in range(TRIED)]
