@@ -239,6 +239,14 @@ def test_a_hole_known_roughly_is_tied_down_first() -> None:
     assert trial_of(findings).chance.fits > 0.05, "now draws can tell"
 
 
+def test_where_nothing_tells_that_is_said(monkeypatch) -> None:
+    findings, places = judged(open_builds(1)[0].known)
+    monkeypatch.setattr(next_readings, "wanted", lambda *_: ())
+    (only,) = next_readings.open_readings(findings, places)
+    assert (only.what, only.quantity) == ("finer readings", None)
+    assert "no single reading tells much of it" in only.says
+
+
 # Coarse readings
 
 
