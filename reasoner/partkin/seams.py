@@ -15,6 +15,7 @@ from partkin.fit.task import Pairing, Prepared
 from partkin.model.build import Zone
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, HeldSeam, Option, Spot
 from partkin.model.known import Known, Side
+from partkin.model.positions import Positions
 from partkin.model.trial import SeamCheck, Trial
 from partkin.model.words import AIRBAG_ZONES
 from partkin.places import Places, adjusted, prepared_task
@@ -90,7 +91,7 @@ def _guided(
 
     The Steiner points of two lines no further apart than d are no further apart than `STEINER_FACTOR` d.
     """
-    held = _held(known, places)
+    held = _held(known, places, answer)
     if not held:
         return None, None
     task = _judged(prepared, answer)
@@ -131,14 +132,14 @@ def _with_seams(conflict: Conflict | None, held: tuple[HeldSeam, ...]) -> Confli
     )  # fmt: skip
 
 
-def _held(known: Known, places: Places) -> tuple[HeldSeam, ...]:
+def _held(known: Known, places: Places, answer: FitAnswer) -> tuple[HeldSeam, ...]:
     """Every seam of the donor with every one of the original that it may be, as points."""
     original = known.original
     found = _original_on_host(known, original, places) if original is not None else None
     if original is None or found is None or isinstance(found, str):
         return ()
     matrix, play_mm = found
-    within_mm = STEINER_FACTOR * (_readings_mm(places) + play_mm)
+    within_mm = STEINER_FACTOR * (_readings_mm(places, answer) + play_mm)
     return tuple(
         HeldSeam(ours.kind, ours.zone, theirs.zone, _point(ours, matrix), _point(theirs, None), within_mm)
         for kind in AIRBAG_ZONES for ours in original.zones for theirs in known.donor.zones
@@ -181,7 +182,7 @@ def _lying(known: Known, places: Places, laid: FitAnswer, chosen: Trial | None =
     if isinstance(found, str):
         return replace(nothing, not_compared=found)
     matrix, play_mm = found
-    limit_mm = _readings_mm(places) + play_mm + abs(laid.margin_mm or 0.0)
+    limit_mm = _readings_mm(places, laid) + play_mm + abs(laid.margin_mm or 0.0)
     departures = seam_departure(known.donor.zones, original.zones, laid.placement.matrix, matrix)
     lying = [(d.kind, d.departure_mm, limit_mm) for d in departures if d.departure_mm is not None]
     return replace(
@@ -191,17 +192,22 @@ def _lying(known: Known, places: Places, laid: FitAnswer, chosen: Trial | None =
     )
 
 
-def _readings_mm(places: Places) -> float:
-    """How far two corners may be read apart, and how far the readings of the holes may lay the part off."""
+def _readings_mm(places: Places, laid: FitAnswer) -> float:
+    """How far two corners may be read apart, and how far the readings of the paired holes may lay the part off."""
     corners_mm = CORNERS_COMPARED * DIAGONAL * coordinate_error_mm()
-    return corners_mm + sum(_hole_mm(places, side) for side in ("host", "donor"))
+    shown = [places.hosted.placed_by.get(pair.fixing, pair.fixing) for pair in laid.pairs]
+    return corners_mm + _out_mm(places.host, shown) + _out_mm(places.donor, [pair.feature for pair in laid.pairs])
 
 
-def _hole_mm(places: Places, side: str) -> float:
-    """How far the holes of a side are out together, typically: their mean cannot be further out than one of them."""
-    positions = places.host if side == "host" else places.donor
-    count = len(positions.features)
-    return 2.0 * float(np.sqrt(np.trace(covariance_mm2(positions)) / max(count, 1) / max(count, 1)))
+def _out_mm(positions: Positions, names: Sequence[str]) -> float:
+    """How far the middle of these holes may be out: two standard deviations of their mean."""
+    rows = [positions.features.index(name) for name in names if name in positions.features]
+    if not rows:
+        return 0.0
+    d = positions.dims
+    at = [row * d + axis for row in rows for axis in range(d)]
+    spread = covariance_mm2(positions)[at, at].sum()
+    return 2.0 * float(np.sqrt(spread)) / len(rows)
 
 
 def _kinds(side: Side | None) -> Counter[str]:

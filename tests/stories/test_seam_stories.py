@@ -113,3 +113,10 @@ def test_coarse_holes_explain_a_seam_that_seems_to_lie_off() -> None:
     assert partkin.check(made, "donor").verdict == "does not fit"
     coarse = replace(made, features=tuple(replace(f, plus_minus_mm=3.0) for f in made.features))
     assert partkin.check(coarse, "donor").verdict == "not enough measured"
+
+
+def test_a_spare_hole_known_to_100_mm_explains_no_seam() -> None:
+    off = tuple((x, y + 12.0) for x, y in SEAM)
+    made = panel(off, points=PLATE, named=True)
+    vague = replace(holes([(150.0, 90.0)])[0], feature="vague", need="spare", plus_minus_mm=100.0)
+    assert partkin.check(replace(made, features=(*made.features, vague)), "donor").verdict == "does not fit"
