@@ -125,11 +125,24 @@ def lie(build: Build, donor: str, host: str | None = None) -> tuple[Findings, Pl
         known, confidence, places.hosted.measured_from,
         trials=trying.trials(known, places, confidence),
         suspects=places.host.suspects + places.donor.suspects,
-        notes=places.host.notes + places.donor.notes,
+        notes=places.host.notes + places.donor.notes + _other_originals(build, known),
         sides=trying.side_questions(places),
         layouts_left_out=trying.layouts_left_out(places),
     )  # fmt: skip
     return findings, places
+
+
+def _other_originals(build: Build, known: Known) -> tuple[str, ...]:
+    """Say which other parts came off the same place: only one of them is looked at."""
+    if known.original is None:
+        return ()
+    looked_at, host = known.original.part.part, known.host.part.part
+    others = [
+        part.part for part in build.parts
+        if part.origin == "original" and part.takes_place_of == host and part.part != looked_at
+        and build.features_of(part.part)
+    ]  # fmt: skip
+    return tuple(f"{other} came off the same place too and is not looked at: {looked_at} is" for other in others)
 
 
 def deepen(build: Build, findings: Findings, places: Places, others: bool = True) -> Findings:

@@ -115,3 +115,13 @@ def test_where_nothing_is_wide_enough_and_nothing_must_be_paired_that_is_said(he
     assert verdict.verdict == "does not fit"
     assert "no feature of the donor goes on any fixing" in verdict.conflict_says
     assert not confirm(json.loads(json.dumps(as_tree(verdict))), made).refused
+
+
+def test_a_second_original_is_named_as_not_looked_at() -> None:
+    made = with_seams()
+    twin = replace(next(p for p in made.parts if p.part == "old"), part="older")
+    rows = tuple(replace(f, part="older") for f in made.features if f.part == "old")
+    both = replace(made, parts=(*made.parts, twin), features=(*made.features, *rows))
+    verdict = partkin.check(both, "donor")
+    assert any("older came off the same place too and is not looked at: old is" in r.says for r in verdict.reasons)
+    assert not any("came off the same place" in r.says for r in partkin.check(made, "donor").reasons)
