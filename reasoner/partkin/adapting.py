@@ -47,6 +47,15 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
         if answer.why == UNMEASURED:
             answer = replace(answer, why=_several(findings, places))
         return _nothing_found(findings, places, trial, [(answer, None)])
+    return _with_work(findings, question, prepared, places, others)
+
+
+def _with_work(
+    findings: Findings, question: AdaptationQuestion, prepared: Prepared, places: Places, others: bool
+) -> Findings:
+    """Add the cheapest work after which the donor goes on surely enough, with as little play kept back as will do."""
+    trial = findings.trial
+    assert trial is not None
     refused: list[tuple[AdaptationAnswer, SeamCheck | None]] = []
     reserves_mm = list(dict.fromkeys(share * _spread_mm(places) for share in RESERVES))
     for number, reserve_mm in enumerate(reserves_mm):
@@ -54,6 +63,8 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
         if not search.first.adaptations:
             # Where less room would do, that there is none with more is only a want of sureness.
             refused = refused or [(search.whole(0), None)]
+            if search.first.why == GOES_ON_AS_IT_IS:
+                continue
             break
         sound, lying = _sound(findings, search.first, prepared, places)
         if sound:
