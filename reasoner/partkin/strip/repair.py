@@ -65,9 +65,18 @@ class Repair:
         return len(along) == len(chosen.at_bench) and self._run(chosen.undone, False) == chosen.undone
 
     def tidied(self, chosen: Chosen) -> Chosen:
-        """Leave out whatever is not needed, dearest first, where that does not make the lift dearer."""
+        """Leave out whatever is not needed, dearest first, where that does not make the lift dearer.
+
+        Again and again, because what only helped something that was left out later is not needed any more then.
+        """
+        chosen, count = self._at_least(chosen), -1
+        while len(chosen.undone) != count:
+            count = len(chosen.undone)
+            chosen = self._less(chosen)
+        return chosen
+
+    def _less(self, chosen: Chosen) -> Chosen:
         asm = self.asm
-        chosen = self._at_least(chosen)
         cost = cost_minutes(asm, chosen, self.lifted)
         order = sorted(
             chosen.undone - frozenset(self.wanted),
@@ -145,6 +154,53 @@ class Repair:
             others = blocking.others(index, order, nothing, float("inf"))
             missing = [other for other in others or () if other not in chosen]
             if not missing:
-                # A circle among the chosen: something of all that helps opens it.
-                return self._run(among | before, in_place) - before
+                chosen |= self._opened(index, chosen, among, in_place, before)
+                continue
             chosen |= {min(missing, key=lambda i: (-round(self.guide[i], 3), asm.fasteners[i].minutes, i))}
+
+    def whittled(self, keep: frozenset[int], dearest: bool = False) -> Chosen | None:
+        """Leave out of all that can be undone what is not needed, `keep` last; None where it cannot be done so.
+
+        Quick where a repair would be long: whole pieces are left out at once. `dearest`: the dearest first, else
+        what the relaxation uses least.
+        """
+        asm = self.asm
+        among = self.can if asm.on_bench else self.on_vehicle
+        wanted = frozenset(self.wanted)
+        if not wanted <= among:
+            return None
+        kept = self._whittled(wanted, among, keep, not asm.on_bench, frozenset(), dearest)
+        return self.tidied(Chosen(self._run(kept, not asm.on_bench), frozenset(), asm.wanted))
+
+    def _opened(
+        self, index: int, chosen: frozenset[int], among: frozenset[int], in_place: bool, before: frozenset[int]
+    ) -> frozenset[int]:
+        """Return what opens a circle among the chosen: of all that can be undone, what one blocked fastener needs."""
+        kept = self._whittled(frozenset([index]), among, chosen, in_place, before)
+        return (kept | chosen) - before
+
+    def _whittled(
+        self,
+        target: frozenset[int],
+        among: frozenset[int],
+        keep: frozenset[int],
+        in_place: bool,
+        before: frozenset[int],
+        dearest: bool = False,
+    ) -> frozenset[int]:
+        """Return some of `among` that reach a target, left out in ever smaller pieces."""
+        minutes = [fastener.minutes for fastener in self.asm.fasteners]
+        kept = self._run(among | before, in_place)
+        order = sorted(
+            kept - target - before,
+            key=lambda i: (i in keep, dearest * -minutes[i], round(self.guide[i], 3), -minutes[i], i),
+        )
+        size = len(order)
+        while size:
+            for start in range(0, len(order), size):
+                fewer = kept - frozenset(order[start : start + size])
+                if target <= self._run(fewer | before, in_place):
+                    kept = fewer
+            order = [i for i in order if i in kept]
+            size = min(size, len(order) + 1) // 2
+        return kept

@@ -140,7 +140,13 @@ class _Search:
             fixed |= set(up or sorted(free, key=lambda i: (-round(used[i], 6), i))[:1])
             master.add_rows(rows)
             master.fix(fixed)
-        self._offer(self.repair.repaired(Chosen(frozenset(fixed), frozenset(), self.asm.wanted)))
+        # Both what is rounded up and what the relaxation uses at all are kept as long as can be.
+        offered = [self.repair.whittled(frozenset(kept), dearest) for kept in (fixed, ()) for dearest in (False, True)]
+        if not any(offered):
+            offered.append(self.repair.repaired(Chosen(frozenset(fixed), frozenset(), self.asm.wanted)))
+        for chosen in offered:
+            if chosen is not None:
+                self._offer(chosen)
 
     def whole(self, nodes: int, rounds: int) -> None:
         """Solve in whole numbers, adding rows for what cannot be carried out, until the proof or the limits."""
