@@ -237,7 +237,7 @@ class _Scaled:
     def at(cls, walk: _Walk) -> _Scaled | None:
         """Scale where the walk stands; None where rounding has brought it to the edge of a cone."""
         det_s, det_y = (walk.s * walk.s) @ _SIGNS, (walk.y * walk.y) @ _SIGNS
-        if det_s.min() <= 0 or det_y.min() <= 0:
+        if det_s.min() <= 0 or det_y.min() <= 0 or ((walk.s * walk.y).sum(axis=1) <= 0).any():
             return None
         try:
             return cls(walk, det_s, det_y)
