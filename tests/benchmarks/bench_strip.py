@@ -22,8 +22,8 @@ from strip.invented import tangled_build, vehicle_build
 
 # (kind, parts, fasteners, processor seconds that each has to be within, share of the seeds)
 ROUNDS = (
-    ("vehicle", 60, 200, 3.0, 1.0), ("vehicle", 200, 800, 60.0, 0.4), ("tangled", 60, 200, None, 0.1),
-    ("tangled", 200, 800, 60.0, 0.1),
+    ("vehicle", 60, 200, 3.0, 1.0), ("vehicle", 200, 800, 60.0, 0.4), ("tangled", 60, 200, None, 0.2),
+    ("tangled", 200, 800, 60.0, 0.3),
 )  # fmt: skip
 BUILDS = {"vehicle": vehicle_build, "tangled": tangled_build}
 
