@@ -12,6 +12,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from partkin.page.desk import Desk
 from partkin.page.routes import make_app
 from partkin.shipped import shipped
 
@@ -57,7 +58,7 @@ class Server:
         self.socket.bind(("127.0.0.1", 0))
         port = self.socket.getsockname()[1]
         self.running = Running(folder, port)
-        config = uvicorn.Config(make_app(folder, KEY, port), log_level="warning", ws="none", lifespan="off")
+        config = uvicorn.Config(make_app(Desk(folder), KEY, port), log_level="warning", ws="none", lifespan="off")
         self.server = uvicorn.Server(config)
         self.thread = threading.Thread(target=self.server.run, kwargs={"sockets": [self.socket]}, daemon=True)
 

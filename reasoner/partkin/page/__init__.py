@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import secrets
 import socket
 import sys
 from pathlib import Path
 
 HERE = "127.0.0.1"
+# How long Ctrl-C waits for checks that are being made.
+ENDING_S = 3.0
 
 
 def serve(folder: Path, port: int = 0) -> None:
@@ -31,6 +34,7 @@ def serve(folder: Path, port: int = 0) -> None:
     import uvicorn
 
     from partkin.model.problem import FaultyInput, Problem
+    from partkin.page.desk import Desk
     from partkin.page.routes import make_app
 
     if not folder.is_dir():
@@ -41,7 +45,8 @@ def serve(folder: Path, port: int = 0) -> None:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind((HERE, port))
         found = listening.getsockname()[1]
-        app = make_app(folder, key, found)
+        desk = Desk(folder)
+        app = make_app(desk, key, found)
         print(f"Open http://{HERE}:{found}/enter?key={key}", flush=True)
         print("Only this machine can open it, and only with that address. Ctrl-C ends it.", file=sys.stderr)
         config = uvicorn.Config(
@@ -51,3 +56,8 @@ def serve(folder: Path, port: int = 0) -> None:
         # Ctrl-C is how it is meant to end: uvicorn finishes what it is answering and raises it again.
         with contextlib.suppress(KeyboardInterrupt):
             uvicorn.Server(config).run(sockets=[listening])
+        if not desk.close(ENDING_S):
+            # The interpreter would be taken down under a thread that is deep in a search. Sheets are replaced whole.
+            sys.stdout.flush()
+            sys.stderr.flush()
+            os._exit(0)

@@ -6,6 +6,7 @@ Nothing is kept that is not in the sheets; a sheet that changed on disk is read 
 from __future__ import annotations
 
 import threading
+import time
 import traceback
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -66,6 +67,7 @@ class Desk:
         self._kept = _Kept()
         self._works: list[Work] = []
         self._thread: threading.Thread | None = None
+        self._threads: list[threading.Thread] = []
         self._held = False
         self._alone: dict[str, threading.Lock] = {}
 
@@ -158,9 +160,7 @@ class Desk:
     def soon(self, donor: str, wait_s: float) -> Answer | None:
         """Check a donor in the background; its answer where that takes no longer than `wait_s`."""
         if self.answer(donor) is None:
-            thread = threading.Thread(target=self._through, args=((donor,),), name=f"check {donor}", daemon=True)
-            thread.start()
-            thread.join(wait_s)
+            self._started(lambda: self._through((donor,)), f"check {donor}").join(wait_s)
         return self.answer(donor)
 
     def waiting(self) -> tuple[str, ...]:
@@ -178,8 +178,22 @@ class Desk:
         with self._lock:
             if self._held or (self._thread is not None and self._thread.is_alive()) or not self.waiting():
                 return
-            self._thread = threading.Thread(target=self._check_all, name="checks", daemon=True)
-            self._thread.start()
+            self._thread = self._started(self._check_all, "checks")
+
+    def _started(self, task: Callable[[], None], name: str) -> threading.Thread:
+        thread = threading.Thread(target=task, name=name, daemon=True)
+        with self._lock:
+            self._threads = [*(one for one in self._threads if one.is_alive()), thread]
+        thread.start()
+        return thread
+
+    def close(self, wait_s: float) -> bool:
+        """Stop the checks and wait for them; whether all have ended."""
+        self.stop()
+        until = time.monotonic() + wait_s
+        for thread in list(self._threads):
+            thread.join(max(0.0, until - time.monotonic()))
+        return not any(thread.is_alive() for thread in self._threads)
 
     def stop(self) -> None:
         """End the checks, the one that is being made too where it is long; what was found out stays."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 from starlette.applications import Starlette
@@ -32,18 +31,19 @@ MOST_FIELDS = 20
 MOST_NAMED = 500
 
 
-def make_app(folder: Path, key: str, port: int) -> Guard:
+def make_app(desk: Desk, key: str, port: int) -> Guard:
     """Make the page of a folder.
 
     Parameters
     ----------
-    folder
+    desk
+        Of the folder.
     key
         Of this start; whoever names it is let in.
     port
         That it is asked for under.
     """
-    pages = Pages(Desk(folder))
+    pages = Pages(desk)
     app = Starlette(routes=[
         Route("/", pages.build),
         Route("/page.css", pages.style),
