@@ -30,8 +30,23 @@ class Places:
     donor: Positions
 
 
+_last: list[tuple[Known, Places]] = []
+
+
 def places_of(known: Known) -> Places:
-    """Adjust the readings of the donor and of the part that shows where the fixings are."""
+    """Adjust the readings of the donor and of the part that shows where the fixings are.
+
+    The last answer is kept: a check asks for it at several places.
+    """
+    for asked, found in _last:
+        if asked is known:
+            return found
+    places = _adjusted_both(known)
+    _last[:] = [(known, places)]
+    return places
+
+
+def _adjusted_both(known: Known) -> Places:
     donor = adjusted(known.donor)
     host = adjusted(known.host)
     hosted = host_fixings(known.host, known.original, frozenset(host.features), sizes(known))

@@ -4,16 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
-from partkin.adaptation.limits import (
-    LICENSED,
-    SAFETY,
-    PartLimits,
-    Refusal,
-    centre_line,
-    limits_of,
-    refuse_cut,
-)
+from partkin.adaptation.limits import LICENSED, SAFETY, PartLimits, Refusal, centre_line, limits_of, refuse_cut
 from partkin.adaptation.pairs import Opening, PairSizes, clearance_hole_mm, drill_up_mm, sizes_of, thread_mm
 from partkin.adaptation.room import Rim, grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
 from partkin.adaptation.tables import rule, work_for
@@ -137,10 +130,18 @@ class Bench:
 
     def __init__(self, question: AdaptationQuestion) -> None:
         self.question = question
-        self.donor = limits_of(question, "donor")
-        self.host = limits_of(question, "host")
         self.host_feature = {feature.feature: feature for feature in question.fixings}
         self.donor_feature = {feature.feature: feature for feature in question.donor_features}
+
+    @cached_property
+    def donor(self) -> PartLimits:
+        """Limits of the donor."""
+        return limits_of(self.question, "donor")
+
+    @cached_property
+    def host(self) -> PartLimits:
+        """Limits of the host."""
+        return limits_of(self.question, "host")
 
     def limits(self, side: str) -> PartLimits:
         """Limits of the donor or of the host."""
@@ -168,11 +169,17 @@ class Bench:
         return Choice(do, side, shape, minutes, cost, across_mm, refusal)
 
 
-def unit_of_pair(bench: Bench, fixing: Spot, feature: Spot, option: Option | None) -> Unit:
-    """List what may be done at one pair; refused choices are listed with their refusal."""
+def as_it_is(bench: Bench, fixing: Spot, feature: Spot, option: Option | None) -> Unit:
+    """One pair before anything is done to it: no choices."""
     host, donor = bench.host_feature[fixing.id], bench.donor_feature[feature.id]
     sizes = sizes_of(bench.question, host, donor, option)
-    unit = Unit(fixing, feature, host, donor, sizes, (), sizes.bolt_mm if sizes else None)
+    return Unit(fixing, feature, host, donor, sizes, (), sizes.bolt_mm if sizes else None)
+
+
+def unit_of_pair(bench: Bench, fixing: Spot, feature: Spot, option: Option | None) -> Unit:
+    """List what may be done at one pair; refused choices are listed with their refusal."""
+    unit = as_it_is(bench, fixing, feature, option)
+    sizes = unit.sizes
     choices: list[Choice] = []
     if option is not None and option.allowed_mm >= 0.0:
         choices.append(bench.choice((), "donor", Shape(option.allowed_mm)))
@@ -189,7 +196,7 @@ def unit_of_pair(bench: Bench, fixing: Spot, feature: Spot, option: Option | Non
             choices += _openings(bench, unit, opening, sizes.bolt_mm, base)
             choices += _slots(bench, unit, opening, sizes.bolt_mm, base)
     if option is None:
-        choices += _inserts(bench, unit, host, donor)
+        choices += _inserts(bench, unit, unit.host, bench.donor_feature[feature.id])
     choices += _without(bench, unit)
     return replace(unit, choices=_worth_listing(choices))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from partkin.adaptation.choices import Bench, Unit, unit_of_pair
+from partkin.adaptation.choices import Bench, Unit, as_it_is
 from partkin.adaptation.dressing import priced_action
 from partkin.adaptation.limits import OPENINGS
 from partkin.adaptation.pairs import THREADED
@@ -117,7 +117,7 @@ def fasteners_as_it_is(
     bench, task = Bench(question), question.task
     fixings, features = {spot.id: spot for spot in task.fixings}, {spot.id: spot for spot in task.features}
     options = {(option.fixing, option.feature): option for option in task.options}
-    units = [unit_of_pair(bench, fixings[a], features[b], options.get((a, b))) for a, b in pairs]
+    units = [as_it_is(bench, fixings[a], features[b], options.get((a, b))) for a, b in pairs]
     return fastener_jobs(bench, units)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -48,8 +49,15 @@ class PartLimits:
     material: Material | None
     stop: Refusal | None
     obstacles: tuple[Obstacle, ...]
-    untouchable: dict[str, Refusal]
+    features: tuple[Feature, ...]
+    zones: tuple[Zone, ...]
+    places: dict[str, tuple[float, ...]]
     outline_known: bool
+
+    @cached_property
+    def untouchable(self) -> dict[str, Refusal]:
+        """Features in or near a protected zone: as they are only."""
+        return _untouchable(self.features, self.zones, self.places)
 
     def may(self, do: str) -> Refusal | None:
         """Whether the part may be worked in that way at all."""
@@ -84,7 +92,7 @@ def limits_of(question: AdaptationQuestion, side: str) -> PartLimits:
     places = {spot.id: spot.at_mm for spot in spots if _is_placed(spot, by_id.get(spot.id))}
     return PartLimits(
         part, side, material, stop, _obstacles(features, spots, places, zones, outlines),
-        _untouchable(features, zones, places), any(line.kind == "edge" for line in outlines),
+        features, zones, places, any(line.kind == "edge" for line in outlines),
     )  # fmt: skip
 
 
@@ -157,7 +165,6 @@ def _obstacles(
 def _untouchable(
     features: tuple[Feature, ...], zones: tuple[Zone, ...], places: dict[str, tuple[float, ...]]
 ) -> dict[str, Refusal]:
-    """Features in or near a protected zone: as they are only."""
     margin = rule("zone margin")
     kinds = {zone.zone: zone.kind for zone in zones}
     found = {}

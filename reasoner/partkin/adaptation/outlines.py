@@ -119,12 +119,12 @@ def _facing(shapely: Any, rings: Sequence[np.ndarray], part: Any, other: Any) ->
     inside = shapely.contains(other, points)
     gaps_mm = np.where(inside, -shapely.distance(points, other.boundary), gaps_mm)
     shortest = shapely.shortest_line(points, other)
-    # The way to the neighbour runs outside the part, or else another stretch of the edge faces it.
-    through = shapely.length(shapely.intersection(shortest, part))
     ways = shapely.get_coordinates(shortest).reshape(-1, 2, 2)
     towards = np.einsum("ni,ni->n", ways[:, 1] - ways[:, 0], outwards)
-    faces = towards >= FACING_COSINE * gaps_mm
-    facing = inside | ((gaps_mm <= FACING_MM) & (through < 0.05) & faces)
+    facing = inside | ((gaps_mm <= FACING_MM) & (towards >= FACING_COSINE * gaps_mm))
+    # The way to the neighbour runs outside the part, or else another stretch of the edge faces it.
+    asked = np.flatnonzero(facing & ~inside)
+    facing[asked] = shapely.length(shapely.intersection(shortest[asked], part)) < 0.05
     return samples[facing], gaps_mm[facing]
 
 

@@ -187,7 +187,7 @@ def _next_step(
         return f"Next: {open_questions[0].says}"
     if chosen == WITH_ADAPTATION:
         jobs = len(offered[0].actions)
-        return f"Next: weigh the {jobs} job{'s' if jobs != 1 else ''} below against the other ways before you pay."
+        return f"Next: weigh the {jobs} job{'s' if jobs != 1 else ''} above against the other ways before you pay."
     if chosen == DOES_NOT_FIT and _conflict_of_seams(findings):
         return "Next: before you let it go, read the corners of its seam once more; a slip looks the same."
     if chosen == DOES_NOT_FIT:
