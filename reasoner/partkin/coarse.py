@@ -13,10 +13,11 @@ readings' own covariance (Mahalanobis), so that two holes that are known finely 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from partkin.chances import SEED, pairings_of
+from partkin.chances import SEED, chance_of, pairings_of
 from partkin.fit.arrays import PlanePairs
 from partkin.fit.task import Pairing, Prepared
 from partkin.model.fitting import FitAnswer, Placement
@@ -65,6 +66,39 @@ def same_would(prepared: Prepared, answer: FitAnswer, places: Places) -> float |
     off_mm = (_errors(places.donor, there, d) @ onto.T - _errors(places.host, shown, d)).reshape(DRAWS, -1)
     same = np.einsum("ki,ij,kj->k", off_mm, weigh, off_mm)
     return float(np.mean(same >= gap_mm.ravel() @ weigh @ gap_mm.ravel()))
+
+
+def tells_nothing(prepared: Prepared, answer: FitAnswer, places: Places, confidence: float) -> bool:
+    """Whether a small chance says nothing of the donor: it is as small with its features exactly on their fixings.
+
+    So where a few holes are known finely and the others hardly at all.
+    """
+    if not isinstance(answer.placement, Placement):
+        return False
+    task, onto = prepared.task, np.linalg.inv(np.array(answer.placement.matrix))
+    d, stood = task.dims, {spot.id: np.array(spot.at_mm) for spot in task.fixings}
+    laid = {
+        pair.feature: tuple((onto[:d, :d] @ stood[pair.fixing] + onto[:d, 3]).tolist()) for pair in answer.pairs
+    }
+    features = tuple(replace(spot, at_mm=laid.get(spot.id, spot.at_mm)) for spot in task.features)
+    same = replace(prepared, task=replace(task, features=features))
+    at_best = chance_of(same, replace(answer, also_pairs=()), places, confidence)
+    return bool(at_best.draws) and at_best.fits <= 1.0 - confidence
+
+
+def conflict_holds(prepared: Prepared, answer: FitAnswer, places: Places, confidence: float) -> bool:
+    """Whether the pairs that are named as the conflict are sure enough by themselves; True without such pairs."""
+    conflict = answer.conflict
+    if conflict is None or not conflict.pairs:
+        return True
+    fixings, features = {pair.fixing for pair in conflict.pairs}, {pair.feature for pair in conflict.pairs}
+    task = replace(
+        prepared.task,
+        fixings=tuple(replace(spot, must=spot.id in fixings) for spot in prepared.task.fixings),
+        features=tuple(replace(spot, must=spot.id in features) for spot in prepared.task.features),
+    )
+    own = replace(answer, pairs=conflict.pairs, also_pairs=())
+    return chance_of(replace(prepared, task=task), own, places, confidence).fits <= 1.0 - confidence
 
 
 def _gaps(prepared: Prepared, pairs: Sequence[Pairing], placement: Placement) -> tuple[np.ndarray, np.ndarray]:

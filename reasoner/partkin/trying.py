@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from partkin.chances import SEED, chance_of, fitting_draws, size_errors
-from partkin.coarse import same_would
+from partkin.coarse import conflict_holds, same_would, tells_nothing
 from partkin.fit import solve
 from partkin.fit.flex import gives, pulled, with_flex
 from partkin.fit.solve import holds
@@ -112,14 +112,19 @@ def _stand(
     """A verdict needs both: the likely positions and enough of the ways the readings may be out.
 
     Against the donor it needs a third thing: that the same part, read as coarsely, would seldom look so far off. Not
-    where readings contradict each other: that makes them all look coarse, and `trials` leaves out each in turn.
+    where readings contradict each other: that makes them all look coarse, and `trials` leaves out each in turn. Where
+    the chance tells nothing, most holes being hardly known, the fixings that conflict have to be sure by themselves.
     """
     if answer.fits and chance.fits >= confidence:
         return "fits", None
     if answer.fits or chance.fits > 1.0 - confidence:
         return "unsure", None
     alike = same_would(judged, answer, places) if chance.draws and not _slips(places) else None
-    return "does not" if alike is None or alike <= 1.0 - confidence else "unsure", alike
+    if alike is not None and alike > 1.0 - confidence:
+        return "unsure", alike
+    if chance.draws and tells_nothing(judged, answer, places, confidence):
+        return "does not" if conflict_holds(judged, answer, places, confidence) else "unsure", None
+    return "does not", alike
 
 
 def _slips(places: Places) -> bool:

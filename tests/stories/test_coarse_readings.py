@@ -70,3 +70,15 @@ def test_in_space_too() -> None:
     assert partkin.check(build(host, donor), "donor").verdict == "not enough measured"
     donor[2] = replace(donor[2], x_mm=donor[2].x_mm + 30.0)
     assert partkin.check(build(host, donor), "donor").verdict == "does not fit"
+
+
+@pytest.mark.parametrize(("stretch_mm", "verdict"), [(1.1, "not enough measured"), (2.0, "does not fit")])
+def test_holes_that_are_hardly_known_make_no_conflict_of_the_two_that_are(stretch_mm: float, verdict: str) -> None:
+    """Two holes to 0.1 mm, four to 25 mm. Play 0.5 mm at each: 1.0 mm of stretch is let go on, and 1.1 may be 1.0."""
+    host = studs(PLATES[6])
+    donor = given(holes([(x + stretch_mm * (x == 300.0), y) for x, y in PLATES[6]]))
+    fine = {"a1", "a2"}
+    donor = [replace(hole, plus_minus_mm=0.1 if hole.feature in fine else 25.0) for hole in donor]
+    found = partkin.check(build(host, donor), "donor")
+    assert found.verdict == verdict
+    assert verdict == "not enough measured" or {"F1", "F2"} <= set(found.conflict.fixings)
