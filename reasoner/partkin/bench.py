@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from partkin import pipeline, surroundings
+from partkin import pipeline
 from partkin.adaptation import worklist
+from partkin.judging import surroundings
 from partkin.model.adapting import Adaptation, Step
 from partkin.model.build import Build
 from partkin.model.verdict import Verdict

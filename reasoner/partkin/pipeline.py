@@ -14,12 +14,12 @@ from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, WITH_ADAPTATION
 
 if TYPE_CHECKING:
+    from partkin.judging.trying import Places
     from partkin.knowledge import Knowledge
     from partkin.model.known import Known
     from partkin.model.table import Table
-    from partkin.trying import Places
     from partkin.verdict import Findings
-    from partkin.verify import Confirmation
+    from partkin.verifying.verify import Confirmation
 
 
 def load_build(folder: str | Path) -> Build:
@@ -96,7 +96,7 @@ def decided(build: Build, findings: Findings) -> Verdict:
 
     verdict = decide(findings)
     if verdict.verdict in (BOLTS_ON, WITH_ADAPTATION) or build.connectors:
-        from partkin import surroundings
+        from partkin.judging import surroundings
 
         verdict = surroundings.told(build, findings, verdict)
     return levels.told(build, verdict)
@@ -116,7 +116,7 @@ def lie(build: Build, donor: str, host: str | None = None) -> tuple[Findings, Pl
     confidence = build.settings.confidence
     if is_restraint(known):
         return Findings(known, confidence, _measured_from(known)), None
-    from partkin import trying
+    from partkin.judging import trying
 
     places = trying.places_of(known)
     if not places.hosted.fixings or not known.donor.features:
@@ -152,11 +152,12 @@ def deepen(build: Build, findings: Findings, places: Places, others: bool = True
         return findings
     if findings.face_open or trial.stand in ("fits", "missing", "undecided"):
         if trial.stand == "missing":
-            from partkin import beside, untied
+            from partkin.judging import beside, untied
 
             findings = beside.whatever_it_is(build, untied.fewest(findings, places), others=others)
         return replace(findings, seams=trial.seams)
-    from partkin import adapting, next_readings
+    from partkin.judging import adapting
+    from partkin.measuring import next_readings
 
     findings = adapting.look(build, findings, places, others=others)
     return replace(findings, asks=next_readings.open_readings(findings, places))
@@ -225,7 +226,7 @@ def export(build: Build) -> str:
 
 def verify_file(file: Path, folder: Path) -> Confirmation:
     """Confirm a verdict file against its folder: each reason for refusal, and what was taken as stated."""
-    from partkin.verify import confirm
+    from partkin.verifying.verify import confirm
 
     try:
         tree = json.loads(file.read_text(encoding="utf-8"))

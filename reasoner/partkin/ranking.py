@@ -117,7 +117,9 @@ def _processors() -> int:
 def _shared(build: Build) -> None:
     """Make once what every process needs: the graph, and the modules that checks come to import."""
     pipeline.graph_of(build)
-    for name in ("trying", "adapting", "next_readings", "seams", "untied", "verdict"):
+    for name in (
+        "judging.trying", "judging.adapting", "judging.seams", "judging.untied", "measuring.next_readings", "verdict",
+    ):  # fmt: skip
         importlib.import_module(f"partkin.{name}")
 
 
@@ -136,7 +138,8 @@ def foretold(findings: Findings) -> tuple[Foretold, ...]:
 
     Empty where the chance is not known, or nothing that can be read tells anything.
     """
-    from partkin import next_readings, trying
+    from partkin.judging import trying
+    from partkin.measuring import next_readings
     from partkin.positions.by_draws import REACH, chance_after, look_mm
 
     trial = findings.trial

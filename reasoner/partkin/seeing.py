@@ -17,7 +17,7 @@ from partkin.model.verdict import Verdict
 from partkin.progress import Work
 
 if TYPE_CHECKING:
-    from partkin.trying import Places
+    from partkin.judging.trying import Places
     from partkin.verdict import Findings
 
 
@@ -85,7 +85,7 @@ def lie(build: Build, donor: str, host: str | None = None) -> Lying:
 
 def seen_of(build: Build, lying: Lying) -> Seen:
     """Go on from how a donor lies to its verdict."""
-    from partkin import trying
+    from partkin.judging import trying
 
     findings, places = lying.findings, lying.places
     if places is not None:

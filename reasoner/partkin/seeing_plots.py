@@ -64,7 +64,7 @@ def chance_plot(build: Build, donor: str) -> ChancePlot:
     FaultyInput
         Nothing is placed, something that has to be known first is missing, or no reading tells anything.
     """
-    from partkin import next_readings
+    from partkin.measuring import next_readings
     from partkin.positions.by_draws import chance_after, look_mm
     from partkin.positions.wording import named
 

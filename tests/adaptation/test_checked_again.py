@@ -9,8 +9,9 @@ import pytest
 from folders import FRAME, OLD, PANEL, holes, studs, write
 from random_builds import random_build
 
-from partkin import adapting, pipeline, trying
+from partkin import pipeline
 from partkin.adaptation import adapted_features
+from partkin.judging import adapting, trying
 from partkin.model.adapting import Adaptation
 from partkin.model.build import Build, Feature, Part
 from partkin.model.verdict import Verdict

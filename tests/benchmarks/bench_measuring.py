@@ -35,7 +35,7 @@ from measuring.simulated import (
     said_and_happened,
     trial_of,
 )
-from partkin import next_readings
+from partkin.measuring import next_readings
 from partkin.model.drawing import CalibrationBin, CalibrationPlot
 
 HALF = 0.5

@@ -8,16 +8,17 @@ from itertools import combinations
 
 import numpy as np
 
-from partkin import next_readings, trying
 from partkin.fit.batch import batch_fits
+from partkin.judging import trying
+from partkin.judging.trying import Places
+from partkin.measuring import next_readings
+from partkin.measuring.reading_costs import instrument_for
 from partkin.model.build import Feature, Part, Reading
 from partkin.model.known import Known, Side
 from partkin.model.trial import Trial
 from partkin.positions.budget import covariance_mm2, length_row
 from partkin.positions.next_reading import Candidate
-from partkin.reading_costs import instrument_for
 from partkin.tables import greatest_error_mm
-from partkin.trying import Places
 from partkin.verdict import Findings
 
 CONFIDENCE = 0.95
@@ -356,7 +357,7 @@ def measured_from_nothing(truth: Truth) -> Story:
 
 def _asked_first(findings: Findings, places: Places, taken: list[Pair]) -> Pair | str | None:
     """The first distance on the donor that is asked for, or that its left and right are."""
-    from partkin import untied
+    from partkin.judging import untied
     from partkin.verdict.unknowns import unknowns
 
     trial = trial_of(findings)

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 from measuring.panels import LEANING, all_pairs, panel
-from partkin import asking_next
+from partkin.measuring import asking_next
+from partkin.measuring.seller_message import Message, message_for
+from partkin.measuring.text_sketch import sketch_of
 from partkin.model.build import Build
-from partkin.seller_message import Message, message_for
-from partkin.text_sketch import sketch_of
 
 JARGON = (
     "datum",
@@ -211,7 +211,8 @@ def test_at_hand_or_far_may_be_said(partkin, folder: Path) -> None:
 def test_asking_takes_less_than_a_tenth_of_a_second() -> None:
     import time
 
-    from partkin import next_readings, trying
+    from partkin.judging import trying
+    from partkin.measuring import next_readings
     from partkin.pipeline import find_out, known_of
 
     build = rough("tape")

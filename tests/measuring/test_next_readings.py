@@ -23,12 +23,13 @@ from measuring.simulated import (
     trial_of,
     with_readings,
 )
-from partkin import next_readings, trying
+from partkin.judging import trying
+from partkin.measuring import next_readings
+from partkin.measuring.reading_costs import effort_minutes, instrument_for, reading_costs
 from partkin.model.build import Feature, Reading
 from partkin.positions import draws
 from partkin.positions.by_draws import agreement, ask_by_draws, chance_after, told_by_each, weight_between
 from partkin.positions.next_reading import Candidate
-from partkin.reading_costs import effort_minutes, instrument_for, reading_costs
 from partkin.tables import instruments
 
 CORNERS = np.array([[0.0, 0.0], [600.0, 0.0], [600.0, 300.0], [0.0, 300.0]])

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from measuring.pictures import picks, picture, view
+from partkin.measuring.photographs import Asked, chosen_pairs, readings_of, seen_in
+from partkin.measuring.picks import Picks
 from partkin.model.build import Build, Feature, Part
-from partkin.photographs import Asked, chosen_pairs, readings_of, seen_in
-from partkin.picks import Picks
 from partkin.pipeline import load_build
 from partkin.positions import adjust
 from partkin.positions.photo import Camera, distorted

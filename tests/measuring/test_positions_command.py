@@ -9,10 +9,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from partkin.measuring.surveyed import survey, survey_json, survey_text
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.problem import FaultyInput
 from partkin.positions import adjust, budget, place_budget
-from partkin.surveyed import survey, survey_json, survey_text
 
 SIDES = [("A", "B", 300.0), ("B", "C", 200.0), ("C", "D", 300.0), ("A", "D", 200.0)]
 DIAGONALS = [("A", "C", math.hypot(300, 200)), ("B", "D", math.hypot(300, 200))]

@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from partkin import measuring
+from partkin.measuring import recording
+from partkin.measuring.typed_readings import Words, understood
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.problem import FaultyInput
 from partkin.pipeline import load_build
-from partkin.typed_readings import Words, understood
 
 HOLES = tuple(Feature("top", name, "hole", across_mm=8.0) for name in ("a", "b", "1"))
 EARLIER = (
@@ -209,7 +209,7 @@ def test_several_at_once_all_get_their_own_id(folder: Path) -> None:
 
     def one(number: int) -> None:
         try:
-            measuring._appended(folder, load_build(folder), understood(load_build(folder), said(number)), said(number))
+            recording._appended(folder, load_build(folder), understood(load_build(folder), said(number)), said(number))
         except Exception as fault:
             faults.append(fault)
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from measuring.pictures import picks, picture, view
-from partkin import same_shape
+from partkin.measuring import same_shape
 from partkin.model.build import Build, Feature, Part
 from partkin.model.problem import FaultyInput
 from partkin.pipeline import load_build

@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 
 from measuring.panels import LEANING, all_pairs, panel
-from partkin import asking_next, pipeline, trying, untied
+from partkin import pipeline
+from partkin.judging import trying, untied
+from partkin.measuring import asking_next
 from partkin.model.build import Build, Feature, Reading
 from partkin.pipeline import check
 from partkin.positions import adjust

@@ -10,7 +10,7 @@ from html.parser import HTMLParser
 import pytest
 
 from partkin import pipeline, sheets
-from partkin.measuring import donors_concerned
+from partkin.measuring.recording import donors_concerned
 from partkin.model.problem import FaultyInput
 from partkin.page import reading_form
 from partkin.page.desk import Desk

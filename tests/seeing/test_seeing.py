@@ -226,7 +226,7 @@ def unsure():
 
 
 def test_the_chance_against_the_next_reading_turns_where_its_bands_say():
-    from partkin import next_readings
+    from partkin.measuring import next_readings
 
     made = unsure()
     seen = seeing.see(made, "donor")

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from partkin.adaptation.zones import hausdorff_mm
-from partkin.as_written_seams import middle
-from partkin.steiner import STEINER_FACTOR, steiner_point
+from partkin.judging.steiner import STEINER_FACTOR, steiner_point
+from partkin.verifying.as_written_seams import middle
 
 
 def corners_of(draw: np.random.Generator) -> list[tuple[float, float]]:

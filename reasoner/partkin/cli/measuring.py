@@ -12,7 +12,7 @@ import typer
 from partkin.cli.shared import AsJson, Donor, Folder, ForHost, say_all
 
 if TYPE_CHECKING:
-    from partkin.measuring import Change
+    from partkin.measuring.recording import Change
 
 Part = Annotated[str, typer.Argument(metavar="PART", help="Id of the part.")]
 Image = Annotated[Path, typer.Argument(metavar="IMAGE", help="The photograph (JPEG, PNG, WEBP, TIFF or BMP).")]
@@ -94,14 +94,14 @@ def record(
 
     Example: partkin record glove-dask k1 k4 208.5 --unit mm --instrument seller --in demo-build
     """
-    from partkin import measuring
+    from partkin.measuring import recording
+    from partkin.measuring.typed_readings import Words
     from partkin.progress import Line
-    from partkin.typed_readings import Words
 
     typed = Words(part, tuple(words), quantity, unit, instrument, plus_minus, by, on, corrects, note)
     line = Line()
     try:
-        found = measuring.place(folder, typed, at, line) if at is not None else measuring.record(folder, typed, line)
+        found = recording.place(folder, typed, at, line) if at is not None else recording.record(folder, typed, line)
     finally:
         line.close()
     say_all(found.warnings)
@@ -115,7 +115,7 @@ def record(
 
 
 def _say_changes(changes: tuple[Change, ...]) -> None:
-    from partkin.measuring import change_says
+    from partkin.measuring.recording import change_says
 
     for change in changes:
         typer.echo(change_says(change))
@@ -126,7 +126,8 @@ def positions(part: Part, folder: Folder = Path("."), as_json: AsJson = False) -
 
     Example: partkin positions top-kurm --in demo-build
     """
-    from partkin import pipeline, surveyed
+    from partkin import pipeline
+    from partkin.measuring import surveyed
 
     build, warnings = pipeline.read(folder)
     say_all(warnings)
@@ -151,7 +152,8 @@ def measure_next(
 
     Example: partkin measure-next glove-dask --in demo-build
     """
-    from partkin import asking_next, pipeline
+    from partkin import pipeline
+    from partkin.measuring import asking_next
 
     build, warnings = pipeline.read(folder)
     say_all(warnings)
@@ -162,7 +164,7 @@ def measure_next(
     if not for_seller:
         typer.echo(asking_next.next_text(found, folder.as_posix()), nl=False)
         return
-    from partkin.seller_message import message_for
+    from partkin.measuring.seller_message import message_for
 
     message = message_for(found, folder.as_posix())
     if message is None:
@@ -205,8 +207,8 @@ def photo(
 
     Example: partkin photo glove-dask glove.jpg --points picks.csv --rectangle 297,210,p1,p2,p3,p4
     """
-    from partkin import photographs
-    from partkin.measuring import told
+    from partkin.measuring import photographs
+    from partkin.measuring.recording import told
     from partkin.progress import Line
 
     asked = photographs.Asked(part, image, points, rectangle, known, scale, camera, corrected, error_px, places)
@@ -250,7 +252,7 @@ def same_shape(
     Example: partkin same-shape top-dask listing.jpg --points picks.csv --in demo-build
     """
     from partkin import pipeline, sheets
-    from partkin import same_shape as shape
+    from partkin.measuring import same_shape as shape
 
     build, warnings = pipeline.read(folder)
     say_all(warnings)

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from partkin import pipeline, seeing
-from partkin.measuring import donors_concerned
+from partkin.measuring.recording import donors_concerned
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from partkin import seeing
-from partkin.measuring import Change as VerdictChange
-from partkin.measuring import change_says, donors_concerned
+from partkin.measuring.recording import Change as VerdictChange
+from partkin.measuring.recording import change_says, donors_concerned
 from partkin.model.build import Build, Part
 from partkin.page.desk import Answer, Desk
 from partkin.page.frame import address, faults, refusal, whole

@@ -13,13 +13,14 @@ from typing import Any
 
 import numpy as np
 
-from partkin import photographs, pipeline
-from partkin.measuring import change_says, told
+from partkin import pipeline
+from partkin.measuring import photographs
+from partkin.measuring.photographs import PICKED_WITHIN_PX, Asked
+from partkin.measuring.picks import COLUMNS, MOST_PICKS, Picks
+from partkin.measuring.recording import change_says, told
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.page.photo_store import PHOTOS, Photo
-from partkin.photographs import PICKED_WITHIN_PX, Asked
-from partkin.picks import COLUMNS, MOST_PICKS, Picks
 from partkin.positions.photo import NoHomography, homography
 from partkin.positions.pictures import ImageSize, NoImage, read_image_size
 from partkin.positions.sameness import can_match

@@ -6,8 +6,10 @@ import time
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from partkin import measuring, pulse, sheets
-from partkin.measuring import donors_concerned, next_id, row_of, surprise_of, told
+from partkin import pulse, sheets
+from partkin.measuring import recording
+from partkin.measuring.recording import donors_concerned, next_id, row_of, surprise_of, told
+from partkin.measuring.typed_readings import NAMES, Words, understood
 from partkin.model.build import Build, Part, Reading
 from partkin.model.verdict import Verdict
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, QUANTITIES
@@ -18,7 +20,6 @@ from partkin.progress import Stopped
 from partkin.report.html_donor import called
 from partkin.report.html_pieces import chance_words, mark, mm
 from partkin.seeing import Lying, Seen
-from partkin.typed_readings import NAMES, Words, understood
 
 FIELDS = ("quantity", "from", "to", "value", "unit", "instrument", "plus_minus", "by", "on", "corrects", "note")
 Typed = Mapping[str, str]
@@ -89,7 +90,7 @@ def take_down(desk: Desk, part: str, typed: Typed) -> Taken:
     before = {donor: _known(desk, donor) for donor in donors_concerned(build, part)}
     words = _words(part, {name: typed.get(name, "").strip()[:LONGEST] for name in FIELDS})
     reading = replace(understood(build, words), reading=next_id(build, part))
-    sheets.append(desk.folder, measuring.READINGS, row_of(reading))
+    sheets.append(desk.folder, recording.READINGS, row_of(reading))
     return Taken(reading, _said(desk, build, reading, before, until_s))
 
 

@@ -10,12 +10,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from partkin.could_read import OPEN_PLAY_MM, Field
 from partkin.fit.arrays import PlanePairs
 from partkin.fit.minimax import best_placement
+from partkin.judging.places import Places
+from partkin.measuring.could_read import OPEN_PLAY_MM, Field
 from partkin.model.positions import Positions
 from partkin.model.trial import Trial
-from partkin.places import Places
 from partkin.positions.next_reading import Ask, spread_drops
 
 # Holes that conflict count so many times in the root of the sum that is shrunk.

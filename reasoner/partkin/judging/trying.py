@@ -4,18 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from partkin.chances import SEED, chance_of, fitting_draws, size_errors
-from partkin.coarse import conflict_holds, same_would, tells_nothing
 from partkin.fit import solve
 from partkin.fit.flex import gives, pulled, with_flex
 from partkin.fit.solve import holds
 from partkin.fit.task import Prepared
-from partkin.model.fitting import Chance, FitAnswer, FitTask, NoPlacement
-from partkin.model.known import Known
-from partkin.model.positions import Missing
-from partkin.model.trial import Stand, Trial
-from partkin.openings import clear_of_studs
-from partkin.places import (
+from partkin.judging.chances import SEED, chance_of, fitting_draws, size_errors
+from partkin.judging.coarse import conflict_holds, same_would, tells_nothing
+from partkin.judging.openings import clear_of_studs
+from partkin.judging.places import (
     MOST_LAYOUTS,
     Places,
     adjusted,
@@ -28,7 +24,11 @@ from partkin.places import (
     side_questions,
     without_each,
 )
-from partkin.seams import choose, compare
+from partkin.judging.seams import choose, compare
+from partkin.model.fitting import Chance, FitAnswer, FitTask, NoPlacement
+from partkin.model.known import Known
+from partkin.model.positions import Missing
+from partkin.model.trial import Stand, Trial
 from partkin.verdict import is_airbag_panel
 
 __all__ = [

@@ -35,7 +35,7 @@ def whatever_it_is(build: Build, findings: Findings, *, others: bool = True) -> 
     unsized = _unsized(findings)
     if not unsized:
         return findings
-    from partkin import adapting, trying
+    from partkin.judging import adapting, trying
 
     known = _at_worst(findings.known, unsized)
     places = trying.places_of(known)

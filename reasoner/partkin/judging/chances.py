@@ -15,11 +15,11 @@ from partkin.fit.chance import certain, sequential, sure_without_draws
 from partkin.fit.rotations import laid_over
 from partkin.fit.scatter import fits_block
 from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared
+from partkin.judging.places import Places, prepared_task
 from partkin.model.fitting import Chance, FitAnswer, FitTask, Spot
 from partkin.model.known import Known
 from partkin.model.positions import Positions
 from partkin.model.trial import Trial
-from partkin.places import Places, prepared_task
 from partkin.positions import draws, uniform_in_stadium
 
 SEED = 1

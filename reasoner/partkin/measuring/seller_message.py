@@ -8,13 +8,13 @@ from textwrap import wrap
 
 import numpy as np
 
-from partkin.asking_next import MOST_FOR_A_SELLER, Next, for_seller, record_command, side_commands
+from partkin.judging.trying import in_layouts
+from partkin.measuring.asking_next import MOST_FOR_A_SELLER, Next, for_seller, record_command, side_commands
+from partkin.measuring.next_readings import as_unknown
+from partkin.measuring.text_sketch import sketch_of
 from partkin.model.build import Feature
 from partkin.model.fitting import Placement
 from partkin.model.reasons import Unknown
-from partkin.next_readings import as_unknown
-from partkin.text_sketch import sketch_of
-from partkin.trying import in_layouts
 
 WIDTH = 72
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import cast
 
-from partkin.gathering import Faults
+from partkin.measuring.gathering import Faults
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, QUANTITIES, Instrument, Quantity

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from partkin.gathering import Faults
+from partkin.measuring.gathering import Faults
 from partkin.model.problem import FaultyInput, Problem
 from partkin.positions.photo import Camera
 from partkin.positions.pictures import ImageSize, NoImage, read_image_size

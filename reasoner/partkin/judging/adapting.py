@@ -7,19 +7,19 @@ from dataclasses import replace
 import numpy as np
 
 from partkin.adaptation import DEFAULT_LIMIT, GOES_ON_AS_IT_IS, Cheapest, Quick, adapted_task, workmanship_of
-from partkin.brackets import brackets_of
 from partkin.fit import solve
 from partkin.fit.task import Prepared
+from partkin.judging.brackets import brackets_of
+from partkin.judging.seams import compare
+from partkin.judging.signs import goes_on, laid, lies, pressing
+from partkin.judging.trying import Places, chance_of, in_layouts, prepared_task
+from partkin.measuring.next_readings import covariance_mm2
 from partkin.model.adapting import Adaptation, AdaptationAnswer, AdaptationQuestion
 from partkin.model.build import Build, Feature
 from partkin.model.fitting import Chance, FitAnswer, FitTask, Spot
 from partkin.model.known import Side
 from partkin.model.mating import Size
 from partkin.model.trial import SeamCheck, Trial
-from partkin.next_readings import covariance_mm2
-from partkin.seams import compare
-from partkin.signs import goes_on, laid, lies, pressing
-from partkin.trying import Places, chance_of, in_layouts, prepared_task
 from partkin.verdict import Findings, strictest_duty
 
 

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from partkin import pipeline
+from partkin.measuring.typed_readings import FEATURES, Words, understood, understood_place
 from partkin.model.build import Build, Reading
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
 from partkin.model.words import MM_PER_UNIT, NOT_ENOUGH, WITH_ADAPTATION
 from partkin.progress import State, Work
 from partkin.tables import greatest_error_mm
-from partkin.typed_readings import FEATURES, Words, understood, understood_place
 
 READINGS = "readings.csv"
 Shown = Callable[[State], None]

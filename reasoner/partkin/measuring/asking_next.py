@@ -9,16 +9,16 @@ from textwrap import wrap
 from typing import Any
 
 from partkin import pipeline
-from partkin.measuring import stated_chance
+from partkin.judging.trying import Places, places_of
+from partkin.measuring.next_readings import BETTER, LATER, Wanted, donor_at_hand, together, wanted
+from partkin.measuring.recording import stated_chance
 from partkin.model.build import Build
 from partkin.model.known import Known
 from partkin.model.reasons import Unknown
 from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, WITH_ADAPTATION
-from partkin.next_readings import BETTER, LATER, Wanted, donor_at_hand, together, wanted
 from partkin.positions.next_reading import Band, Candidate
 from partkin.positions.wording import meaning, named
-from partkin.trying import Places, places_of
 from partkin.verdict import Findings, decide
 
 MARKS = {BOLTS_ON: "[=]", WITH_ADAPTATION: "[~]", DOES_NOT_FIT: "[x]", NOT_JUDGED: "[!]"}

@@ -12,15 +12,15 @@ from partkin.adaptation.zones import in_host, seam_departure
 from partkin.fit import solve
 from partkin.fit.flex import pulled
 from partkin.fit.task import Pairing, Prepared
+from partkin.judging.places import Places, adjusted, prepared_task
+from partkin.judging.steiner import STEINER_FACTOR, steiner_point
 from partkin.model.build import Zone
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, HeldSeam, Option, Spot
 from partkin.model.known import Known, Side
 from partkin.model.positions import Positions
 from partkin.model.trial import SeamCheck, Trial
 from partkin.model.words import AIRBAG_ZONES
-from partkin.places import Places, adjusted, prepared_task
 from partkin.positions.budget import covariance_mm2
-from partkin.steiner import STEINER_FACTOR, steiner_point
 from partkin.tables import coordinate_error_mm
 from partkin.verdict import is_airbag_panel
 

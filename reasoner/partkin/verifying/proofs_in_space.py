@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
 
-from partkin.proofs import EPS, root, short
+from partkin.verifying.proofs import EPS, root, short
 
 Solid = tuple[Fraction, Fraction, Fraction]
 Matrix = list[list[Fraction]]

@@ -6,11 +6,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from partkin.as_written import UNTHREADED, Point, Sides, Unwritten, cell, exact, half_travel, has_distances, standing
 from partkin.model.build import Build, Feature, Part
 from partkin.model.words import MM_PER_UNIT
-from partkin.proofs import Named, cos_sin
-from partkin.proofs_in_space import UP, ZERO, HeldInSpace, Solid, laid_over, unit
+from partkin.verifying.as_written import (
+    UNTHREADED,
+    Point,
+    Sides,
+    Unwritten,
+    cell,
+    exact,
+    half_travel,
+    has_distances,
+    standing,
+)
+from partkin.verifying.proofs import Named, cos_sin
+from partkin.verifying.proofs_in_space import UP, ZERO, HeldInSpace, Solid, laid_over, unit
 
 
 @dataclass(frozen=True)

@@ -7,16 +7,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from partkin.chances import SEED, fitting_draws, size_errors
+from partkin.judging.chances import SEED, fitting_draws, size_errors
+from partkin.judging.places import Places
+from partkin.measuring.reading_costs import effort_minutes, instrument_for, reading_costs
 from partkin.model.build import Reading
 from partkin.model.positions import Positions
 from partkin.model.trial import Trial
-from partkin.places import Places
 from partkin.positions import draws, lengths
 from partkin.positions.by_draws import agreement, ask_by_draws
 from partkin.positions.next_reading import Ask, Candidate
 from partkin.positions.sampling import as_normal
-from partkin.reading_costs import effort_minutes, instrument_for, reading_costs
 from partkin.tables import greatest_error_mm
 from partkin.verdict import Findings
 

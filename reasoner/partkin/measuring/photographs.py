@@ -11,11 +11,8 @@ from pathlib import Path
 import numpy as np
 
 from partkin import pipeline
-from partkin.gathering import Faults
-from partkin.measuring import Change, Shown, changes, next_id, plain_number, row_of, verdicts
-from partkin.model.build import Build, Reading
-from partkin.model.problem import FaultyInput, Problem
-from partkin.picks import (
+from partkin.measuring.gathering import Faults
+from partkin.measuring.picks import (
     Picks,
     Rectangle,
     Scale,
@@ -25,6 +22,9 @@ from partkin.picks import (
     rectangle_of,
     scale_of,
 )
+from partkin.measuring.recording import Change, Shown, changes, next_id, plain_number, row_of, verdicts
+from partkin.model.build import Build, Reading
+from partkin.model.problem import FaultyInput, Problem
 from partkin.positions import adjust
 from partkin.positions.lengths import coordinate_half_width_mm, current, standard_uncertainty_mm
 from partkin.positions.photo import Camera, NoHomography, distance, homography, to_plane

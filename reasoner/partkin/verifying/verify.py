@@ -10,12 +10,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from partkin.as_written import Sides, Unwritten, exact, read_sides
-from partkin.as_written_in_space import SpaceSides
-from partkin.as_written_seams import Seams, has_seams, read_seams
 from partkin.model.build import Build
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, VERDICTS, WITH_ADAPTATION
-from partkin.proofs import (
+from partkin.verifying.as_written import Sides, Unwritten, exact, read_sides
+from partkin.verifying.as_written_in_space import SpaceSides
+from partkin.verifying.as_written_seams import Seams, has_seams, read_seams
+from partkin.verifying.proofs import (
     Held,
     Named,
     Vector,
@@ -25,7 +25,7 @@ from partkin.proofs import (
     pairing_left_open,
     rational_turn,
 )  # fmt: skip
-from partkin.verify_in_space import branch_fault, pairs_stand
+from partkin.verifying.verify_in_space import branch_fault, pairs_stand
 
 WITHIN_MM = Fraction(1, 10**6)
 # The file rounds lengths to six decimals, and a sum of two roundings may differ by as much.

@@ -17,12 +17,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from partkin.chances import SEED, chance_of, pairings_of
 from partkin.fit.arrays import PlanePairs
 from partkin.fit.task import Pairing, Prepared
+from partkin.judging.chances import SEED, chance_of, pairings_of
+from partkin.judging.places import Places
 from partkin.model.fitting import FitAnswer, Placement
 from partkin.model.positions import Positions
-from partkin.places import Places
 from partkin.positions import draws
 from partkin.positions.budget import covariance_mm2
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
-from partkin.as_written import Unwritten, exact
-from partkin.as_written_in_space import SpaceSides
-from partkin.proofs import Named, cos_sin
-from partkin.proofs_in_space import (
+from partkin.verifying.as_written import Unwritten, exact
+from partkin.verifying.as_written_in_space import SpaceSides
+from partkin.verifying.proofs import Named, cos_sin
+from partkin.verifying.proofs_in_space import (
     LEAN_COS,
     LEAN_MM,
     HeldInSpace,

@@ -12,8 +12,8 @@ from fractions import Fraction
 
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.words import BOLTS_ON, MM_PER_UNIT
-from partkin.proofs import Held, Named, Vector, cos_sin
 from partkin.tables import parse_thread, threads_join
+from partkin.verifying.proofs import Held, Named, Vector, cos_sin
 
 OPENINGS = ("hole", "slot")
 HOLES = {"stud": ("hole", "slot", "peg hole", "clip hole"), "tapped hole": OPENINGS, "captive nut": OPENINGS,
@@ -155,7 +155,7 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     sides = Sides(fixings, features, options, _faces(build, shows, donor), trusted, *_pull(verdict, donor))
     if not any(row.z_mm is not None for part in (shows, donor) for row in build.features_of(part.part)):
         return sides
-    from partkin.as_written_in_space import lift
+    from partkin.verifying.as_written_in_space import lift
 
     return lift(sides, build, rows, donor, shows, stated)
 

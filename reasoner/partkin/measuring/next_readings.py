@@ -11,18 +11,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from partkin.could_read import FEWEST_DRAWS, Field, donor_at_hand, field_of, only
-from partkin.could_read import OPEN_PLAY_MM as OPEN_PLAY_MM
+from partkin.judging.places import Places, in_layouts
+from partkin.measuring.could_read import FEWEST_DRAWS, Field, donor_at_hand, field_of, only
+from partkin.measuring.could_read import OPEN_PLAY_MM as OPEN_PLAY_MM
+from partkin.measuring.reading_costs import SELLER, reading_costs
+from partkin.measuring.rough_ranking import asks_without_draws
+from partkin.measuring.rough_ranking import forces as forces
 from partkin.model.reasons import Unknown
 from partkin.model.trial import Trial
-from partkin.places import Places, in_layouts
 from partkin.positions.budget import covariance_mm2 as covariance_mm2
 from partkin.positions.by_draws import told_by_each, weight_between
 from partkin.positions.next_reading import Ask, Candidate
 from partkin.positions.wording import meaning, named
-from partkin.reading_costs import SELLER, reading_costs
-from partkin.rough_ranking import asks_without_draws
-from partkin.rough_ranking import forces as forces
 from partkin.verdict import Findings
 
 MOST_ASKED = 3

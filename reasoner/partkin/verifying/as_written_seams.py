@@ -13,11 +13,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from partkin.as_written import Unwritten, exact, original_of
 from partkin.model.build import Build, Zone
 from partkin.model.words import AIRBAG_ZONES
-from partkin.proofs import Held, Named, Vector
 from partkin.tables import coordinate_error_mm
+from partkin.verifying.as_written import Unwritten, exact, original_of
+from partkin.verifying.proofs import Held, Named, Vector
 
 SAME_MM = 1e-6
 SLACK_MM = Fraction(1, 10**5)

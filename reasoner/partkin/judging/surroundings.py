@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from itertools import chain
 
-from partkin import adapting, trying
 from partkin.adaptation import compare_connectors, connector_jobs, edge_gaps, fasteners_as_it_is, trim_jobs
+from partkin.judging import adapting, trying
 from partkin.model.adapting import AdaptationQuestion, EdgeGap, RuledOut
 from partkin.model.build import Build
 from partkin.model.fitting import Placement

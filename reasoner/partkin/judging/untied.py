@@ -11,8 +11,10 @@ from itertools import combinations
 
 import numpy as np
 
-from partkin import trying
-from partkin.could_read import OPEN_PLAY_MM, donor_at_hand
+from partkin.judging import trying
+from partkin.judging.trying import SEED, Places
+from partkin.measuring.could_read import OPEN_PLAY_MM, donor_at_hand
+from partkin.measuring.reading_costs import SELLER, effort_minutes, instrument_for
 from partkin.model.fitting import Placement
 from partkin.model.positions import Missing, Positions
 from partkin.model.trial import Trial
@@ -24,9 +26,7 @@ from partkin.positions.lengths import Distance, centre_distances, standard_uncer
 from partkin.positions.next_reading import Ask, Band, Candidate
 from partkin.positions.sampling import as_normal
 from partkin.positions.wording import meaning
-from partkin.reading_costs import SELLER, effort_minutes, instrument_for
 from partkin.tables import greatest_error_mm
-from partkin.trying import SEED, Places
 from partkin.verdict import Findings
 
 DRAWS = 4096

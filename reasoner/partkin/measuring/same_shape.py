@@ -10,16 +10,17 @@ from textwrap import wrap
 
 import numpy as np
 
-from partkin import pipeline, trying
-from partkin.asking_next import record_command
-from partkin.gathering import Faults
+from partkin import pipeline
+from partkin.judging import trying
+from partkin.judging.trying import Places
+from partkin.measuring.asking_next import record_command
+from partkin.measuring.gathering import Faults
+from partkin.measuring.picks import camera_of, checked_error_px, read_picks
 from partkin.model.build import Build, Part
 from partkin.model.known import Known, Side
 from partkin.model.problem import FaultyInput, Problem
-from partkin.picks import camera_of, checked_error_px, read_picks
 from partkin.positions.photo import Camera, undistorted
 from partkin.positions.sameness import PhotoAnswer, can_match
-from partkin.trying import Places
 
 PLAY_MM = 2.0
 FLAT_WITHIN_MM = 1.0
