@@ -97,6 +97,8 @@ def line(what: str, figure: str, wanted: str) -> None:
 
 
 def main() -> None:
+    # An installed program keeps its bytecode, whatever the shell of this run says.
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}")
     with tempfile.TemporaryDirectory() as made:
         folder = demo_in(Path(made) / "demo")

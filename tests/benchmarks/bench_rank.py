@@ -79,6 +79,8 @@ def commands(folder: Path) -> None:
 
 def main() -> None:
     """Print the times, beside how busy the machine was."""
+    # An installed program keeps its bytecode, whatever the shell of this run says.
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     print(f"{os.cpu_count()} processors, load {os.getloadavg()[0]:.1f} at the start")
     build = many_donors()
     found = measured(f"rank of {DONORS} donors with full checks", lambda: ranking.rank(build, "host"))

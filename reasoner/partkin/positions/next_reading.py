@@ -78,14 +78,17 @@ def spread_drops(positions: Positions, weight: np.ndarray, asked: Sequence[Candi
         float64 (c,): sum over coordinates of (weight C a)^2, over s^2 + a C a.
     """
     n, d = positions.xyz_mm.shape
-    covariance = covariance_mm2(positions).reshape(n * d, n, d)
     number = {name: at for at, name in enumerate(positions.features)}
     a = np.array([number[one.from_feature] for one in asked], dtype=int)
     b = np.array([number[one.to_feature] for one in asked], dtype=int)
-    apart = positions.xyz_mm[a] - positions.xyz_mm[b]
-    unit = apart / np.maximum(np.linalg.norm(apart, axis=1), 1e-12)[:, None]
-    felt = np.einsum("kcd,cd->ck", covariance[:, a] - covariance[:, b], unit).reshape(len(a), n, d)
-    at = np.arange(len(a))
     own = np.array([one.sigma_mm for one in asked], dtype=float)
-    reading = own**2 + np.einsum("cd,cd->c", felt[at, a] - felt[at, b], unit)
-    return np.asarray(np.einsum("cnd,n->c", felt**2, np.asarray(weight, dtype=float) ** 2) / reading)
+    apart = positions.xyz_mm[a] - positions.xyz_mm[b]
+    unit = apart / np.maximum(np.sqrt((apart * apart).sum(axis=1)), 1e-12)[:, None]
+    slope = np.zeros((len(a), n, d))
+    at = np.arange(len(a))
+    slope[at, a] = unit
+    slope[at, b] = -unit
+    slope = slope.reshape(len(a), n * d)
+    felt = slope @ covariance_mm2(positions)
+    reading = own * own + (felt * slope).sum(axis=1)
+    return np.asarray((felt * felt) @ np.repeat(np.asarray(weight, dtype=float) ** 2, d) / reading)
