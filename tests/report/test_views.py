@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+import partkin
 from partkin.model.build import Build, Feature, Outline, Part, Zone
 from partkin.model.fitting import Conflict, PairFit, Placement
 from partkin.model.positions import Positions
@@ -17,6 +18,7 @@ from partkin.report.part_views import margin_plot, pattern_plot, template_view
 from partkin.report.places import WITHIN_95, drawn_feature, ellipse, inverse, rigid_fit, spreads
 from partkin.report.template import template_dxf
 from partkin.report.views import conflict_spans, option_rows, overlay_view, report_view
+from partkin.shipped import shipped
 
 from . import sample
 from .reading import svg_tree
@@ -209,3 +211,23 @@ def test_an_outline_of_the_donor_is_in_the_donors_frame():
     build = replace(sample.BUILD, outlines=(Outline("D1", "edge", "edge", ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0))),))
     (line,) = overlay_view(build, sample.BOLTS_ON, KNOWN).outlines
     assert line.of == "donor" and line.corners_mm[1] == (1.0, 0.0)
+
+
+def test_hours_without_a_rate_and_carriage_that_is_not_stated_are_never_counted_as_nothing():
+    unpriced = replace(sample.BUILD, settings=replace(sample.BUILD.settings, labour_rate=None))
+    offers = (replace(sample.BUILD.offers[0], price=70.0, hours=2.0), replace(sample.BUILD.offers[0], part="D2"))
+    first, second = option_rows(replace(unpriced, offers=offers), [])
+    assert first.price == 70.0 and first.total is None
+    open_ = replace(sample.BUILD, offers=(replace(offers[1], shipping=None, hours=None),))
+    (row,) = option_rows(open_, [])
+    assert row.total == row.price and row.at_least
+
+
+def test_the_report_and_rank_come_to_the_same_in_the_demo():
+    demo = partkin.load_build(shipped("data") / "demo")
+    verdicts = [partkin.check(demo, donor) for donor in ("top-kurm", "top-dask")]
+    found = {row.part: row for row in option_rows(demo, verdicts) if row.option == "donor"}
+    for way in partkin.rank(demo, "dash-frame").ways:
+        if way.part in ("top-kurm", "top-dask"):
+            assert found[way.part].total == pytest.approx(way.expected.low, abs=0.005)
+            assert found[way.part].at_least == (way.expected.high is None)

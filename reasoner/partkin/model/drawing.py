@@ -159,6 +159,7 @@ class OptionRow:
     available: bool | None = None
     seller: str | None = None
     note: str | None = None
+    at_least: bool = False
 
 
 @dataclass(frozen=True)

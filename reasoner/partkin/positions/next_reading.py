@@ -84,11 +84,11 @@ def spread_drops(positions: Positions, weight: np.ndarray, asked: Sequence[Candi
     own = np.array([one.sigma_mm for one in asked], dtype=float)
     apart = positions.xyz_mm[a] - positions.xyz_mm[b]
     unit = apart / np.maximum(np.sqrt((apart * apart).sum(axis=1)), 1e-12)[:, None]
-    slope = np.zeros((len(a), n, d))
+    by_point = np.zeros((len(a), n, d))
     at = np.arange(len(a))
-    slope[at, a] = unit
-    slope[at, b] = -unit
-    slope = slope.reshape(len(a), n * d)
+    by_point[at, a] = unit
+    by_point[at, b] = -unit
+    slope = by_point.reshape(len(a), n * d)
     felt = slope @ covariance_mm2(positions)
     reading = own * own + (felt * slope).sum(axis=1)
     return np.asarray((felt * felt) @ np.repeat(np.asarray(weight, dtype=float) ** 2, d) / reading)

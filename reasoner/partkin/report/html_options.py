@@ -40,8 +40,9 @@ def donor_row(
     sketch = (sketch_svg(overlay) if overlay else "") or NONE
     todo = NONE
     if verdict.adaptation:
-        count = len(verdict.adaptation.actions)
-        todo = f"{count} job{'' if count == 1 else 's'}, {verdict.adaptation.minutes:.0f} min"
+        count = len(verdict.adaptation.actions) + len(verdict.besides)
+        minutes = verdict.adaptation.minutes + sum(job.minutes or 0.0 for job in verdict.besides)
+        todo = f"{count} job{'' if count == 1 else 's'}, {minutes:.0f} min"
     elif verdict.unknown and verdict.verdict == "not enough measured":
         todo = prose(verdict.unknown[0].says)
     return [
@@ -57,7 +58,10 @@ def donor_row(
 
 def priced(row: OptionRow | None) -> list[str]:
     """Return the last two cells: what it costs, and what it comes to."""
-    return [money(row.price, None), money(row.total, None)] if row else [NONE, NONE]
+    if row is None:
+        return [NONE, NONE]
+    least = "at least " if row.at_least and row.total is not None else ""
+    return [money(row.price, None), least + money(row.total, None)]
 
 
 def other_row(row: OptionRow) -> list[str]:

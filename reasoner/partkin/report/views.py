@@ -257,24 +257,44 @@ def _newest(offers: Sequence[Offer]) -> Offer:
     return max(offers, key=lambda offer: (offer.on or "", offer.row))
 
 
+def _work_cost(verdict: Verdict) -> float | None:
+    """What the work and the jobs beside it cost; None where one of them is not priced."""
+    costs = [job.cost for job in verdict.besides]
+    if verdict.adaptation:
+        costs.append(verdict.adaptation.cost)
+    return None if any(cost is None for cost in costs) else sum(cost or 0.0 for cost in costs)
+
+
+def _to_match(build: Build, donor: Part) -> bool:
+    """Whether a donor's finish has to be matched, at a price that nobody has named yet."""
+    originals = [p for p in build.parts if p.origin == "original" and p.takes_place_of == donor.takes_place_of]
+    original = next(iter(originals), None)
+    matching = [offer for offer in build.offers if offer.part == donor.part and offer.option in ("custom", "repair")]
+    priced = any(offer.price is not None for offer in matching)
+    if donor.origin != "donor" or original is None or priced:
+        return False
+    return (donor.finish or "").strip().lower() != (original.finish or "").strip().lower()
+
+
 def option_rows(build: Build, verdicts: Sequence[Verdict]) -> tuple[OptionRow, ...]:
     """Return the newest offer of each option and part, with what it comes to as far as the sheets tell.
 
-    The total is price, carriage, hours at the build's rate and the adaptation's cost; None without a price.
+    The total is price, carriage, hours at the build's rate, the adaptation's cost and that of the jobs beside it; None
+    without a price, or where hours or jobs are not priced. At least that, where carriage is not stated or a finish has
+    to be matched.
     """
     grouped: dict[tuple[str, str | None], list[Offer]] = {}
     for offer in build.offers:
         grouped.setdefault((offer.option, offer.part), []).append(offer)
-    adapting = {v.donor: v.adaptation.cost for v in verdicts if v.adaptation and v.adaptation.cost is not None}
+    adapting = {verdict.donor: _work_cost(verdict) for verdict in verdicts}
     rows = []
     for (_, part_id), offers in grouped.items():
         offer = _newest(offers)
         part = build.part(part_id) if part_id else None
-        adaptation = adapting.get(part_id) if part_id else None
-        total = None
-        if offer.price is not None:
-            work = (offer.hours or 0.0) * (build.settings.labour_rate or 0.0)
-            total = offer.price + (offer.shipping or 0.0) + work + (adaptation or 0.0)
+        adaptation = adapting.get(part_id, 0.0) if part_id else 0.0
+        total, rate = None, build.settings.labour_rate
+        if offer.price is not None and adaptation is not None and (rate is not None or not offer.hours):
+            total = offer.price + (offer.shipping or 0.0) + (offer.hours or 0.0) * (rate or 0.0) + adaptation
         rows.append(
             OptionRow(
                 offer.option,
@@ -288,6 +308,7 @@ def option_rows(build: Build, verdicts: Sequence[Verdict]) -> tuple[OptionRow, .
                 offer.available,
                 offer.seller,
                 offer.note,
+                at_least=offer.shipping is None or (part is not None and _to_match(build, part)),
             )
         )
     return tuple(rows)
