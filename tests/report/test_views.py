@@ -216,7 +216,7 @@ def test_an_outline_of_the_donor_is_in_the_donors_frame():
 def test_hours_without_a_rate_and_carriage_that_is_not_stated_are_never_counted_as_nothing():
     unpriced = replace(sample.BUILD, settings=replace(sample.BUILD.settings, labour_rate=None))
     offers = (replace(sample.BUILD.offers[0], price=70.0, hours=2.0), replace(sample.BUILD.offers[0], part="D2"))
-    first, second = option_rows(replace(unpriced, offers=offers), [])
+    first = option_rows(replace(unpriced, offers=offers), [])[0]
     assert first.price == 70.0 and first.total is None
     open_ = replace(sample.BUILD, offers=(replace(offers[1], shipping=None, hours=None),))
     (row,) = option_rows(open_, [])
