@@ -79,7 +79,7 @@ def random_builds(draw: st.DrawFn) -> Build:
             length_mm=maybe(numbers), angle_deg=maybe(numbers), float_mm=maybe(numbers), thread=maybe(anything),
             fastener_mm=maybe(numbers), x_mm=maybe(numbers), y_mm=maybe(numbers), z_mm=maybe(numbers),
             plus_minus_mm=maybe(numbers), goes_on=maybe(ids), need=maybe(word(words.NEEDS)), zone=maybe(ids),
-            axis=maybe(st.tuples(numbers, numbers, numbers)), row=rows),
+            axis=maybe(st.tuples(numbers, numbers, numbers)), angle_to=maybe(ids), row=rows),
             4, lambda row: (row.part, row.feature)),
         readings=listed(st.builds(
             Reading, part=st.sampled_from(names), reading=ids, quantity=word(words.QUANTITIES), value=numbers,

@@ -13,6 +13,7 @@ import numpy as np
 
 from partkin.model.adapting import SeamDeparture
 from partkin.model.build import Feature, Zone
+from partkin.model.pointing import direction_deg
 from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES
 
 Matrix = Sequence[Sequence[float]]
@@ -169,14 +170,20 @@ def seam_departure(
     return found
 
 
-def edge_of(feature: Feature) -> tuple[np.ndarray, float] | None:
-    """Centre line, (2, 2), and radius in mm of a feature's edge; None where it has no place."""
-    if feature.x_mm is None or feature.y_mm is None:
+def edge_of(feature: Feature, at_mm: Mapping[str, Sequence[float]]) -> tuple[np.ndarray, float] | None:
+    """Centre line, (2, 2), and radius in mm of a feature's edge at its place; None where it has no place.
+
+    A slot that points nobody knows where is taken as round: it reaches as far to every side.
+    """
+    if feature.feature not in at_mm:
         return None
     across_mm = feature.across_mm or feature.fastener_mm or 0.0
-    centre = np.array([feature.x_mm, feature.y_mm])
+    centre = np.asarray(at_mm[feature.feature], dtype=float)[:2]
     half_mm = max(0.0, (feature.length_mm or across_mm) - across_mm) / 2.0
-    turn = math.radians(feature.angle_deg or 0.0)
+    towards_deg = direction_deg(feature, at_mm)
+    if towards_deg is None:
+        return np.array([centre, centre]), across_mm / 2.0 + half_mm
+    turn = math.radians(towards_deg)
     reach = half_mm * np.array([math.cos(turn), math.sin(turn)])
     return np.array([centre - reach, centre + reach]), across_mm / 2.0
 
@@ -248,23 +255,21 @@ def near_zone(
         its edge comes inside the corners. A cell that names a zone of no known kind counts. Features
         without a place and without a cell are left out, as are all when there is no zone.
     """
-    listed = tuple(zones)
+    listed, own = tuple(zones), tuple(features)
+    at_mm = {f.feature: (f.x_mm, f.y_mm) for f in own if f.x_mm is not None and f.y_mm is not None}
+    at_mm |= {name: (float(at[0]), float(at[1])) for name, at in (places_mm or {}).items()}
     by_name = {zone.zone: zone for zone in listed}
     counting = [zone for zone in listed if zone.kind in kinds and zone.corners_mm]
     found: dict[str, tuple[str, float]] = {}
-    for feature in features:
+    for feature in own:
         named = feature.zone
         if named is not None and (named not in by_name or by_name[named].kind in kinds):
             found[feature.feature] = (named, 0.0)
             continue
-        edge = edge_of(feature)
-        if edge is None and (places_mm is None or feature.feature not in places_mm):
+        edge = edge_of(feature, at_mm)
+        if edge is None:
             continue
-        line, radius_mm = edge if edge is not None else (np.zeros((2, 2)), (feature.across_mm or 0.0) / 2.0)
-        if places_mm is not None and feature.feature in places_mm:
-            centre = np.asarray(places_mm[feature.feature], dtype=float)[:2]
-            line = line - line.mean(axis=0) + centre
-        away = [(to_zone_mm(line, radius_mm, zone), zone.zone) for zone in counting]
+        away = [(to_zone_mm(*edge, zone), zone.zone) for zone in counting]
         if away:
             nearest_mm, zone_name = min(away, key=lambda pair: pair[0])
             found[feature.feature] = (zone_name, nearest_mm)

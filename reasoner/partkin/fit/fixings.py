@@ -108,7 +108,7 @@ def _stood_there(shown: Feature, sizes_of: SizesOf) -> Fixing:
         size = Size(known)
     else:
         size = solid_size(shown, across)
-    feature = replace(shown, kind=kind, across_mm=size.mm, length_mm=None, angle_deg=None, float_mm=None)
+    feature = replace(shown, kind=kind, across_mm=size.mm, length_mm=None, angle_deg=None, angle_to=None, float_mm=None)
     return Fixing(feature, size, Size(None))
 
 
@@ -127,7 +127,7 @@ def _with_play(fixing: Fixing, shown: Feature, sizes_of: SizesOf) -> Fixing:
     feature = replace(fixing.feature, axis=shown.axis)
     return replace(
         fixing, feature=feature, shown_by=shown.feature, play_mm=play_mm, play_half_travel_mm=travel_mm,
-        play_angle_deg=shown.angle_deg or 0.0,
+        play_angle_deg=shown.angle_deg or 0.0, play_angle_to=shown.angle_to,
     )  # fmt: skip
 
 

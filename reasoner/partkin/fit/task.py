@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from partkin.fit.fixings import HostFixings
 from partkin.fit.mating import OPENINGS, fastener_mm, mate, solid_mm
+from partkin.model.build import Feature
 from partkin.model.fitting import FitTask, Option, Spot
 from partkin.model.mating import DonorFeature, Fixing, Mating
+from partkin.model.pointing import direction_deg
 from partkin.model.positions import Missing, Positions
 
 # Play given to a pair of which something needed is not known: it can never be the one that conflicts.
@@ -63,6 +66,7 @@ def prepare(
     Two patterns are laid together in space unless both are flat with every axis along z. Where only one
     side has a third coordinate, and is not flat, nothing can be said before the other side has one too.
     """
+    hosted, donors = _directed(hosted, donors, host_places, donor_places)
     dims, depthless = _dims(hosted, donors, host_places, donor_places)
     matings = _matings(hosted, donors)
     wild_fixings = frozenset(f for f, shown in _shown(hosted) if shown not in host_places.features)
@@ -87,6 +91,32 @@ def prepare(
         (_lacks_z(depthless, host_part, donor_places.part),) if depthless
         else _missing(matings, unknown, hosted, host_part, donor_places),
     )  # fmt: skip
+
+
+def _directed(
+    hosted: HostFixings, donors: tuple[DonorFeature, ...], host_places: Positions, donor_places: Positions
+) -> tuple[HostFixings, tuple[DonorFeature, ...]]:
+    """Every slot's direction in degrees of its side's frame, as these places have it."""
+    shown_mm, own_mm = (dict(zip(p.features, p.xyz_mm, strict=True)) for p in (host_places, donor_places))
+    at_mm = {fixing: shown_mm[shown] for fixing, shown in hosted.placed_by.items() if shown in shown_mm}
+
+    def of_fixing(fixing: Fixing) -> Fixing:
+        play_deg = fixing.play_angle_deg
+        if fixing.play_angle_to is not None and fixing.shown_by is not None:
+            shown = Feature("", fixing.shown_by, "slot", angle_to=fixing.play_angle_to, axis=fixing.feature.axis)
+            play_deg = direction_deg(shown, shown_mm) or 0.0
+        return replace(fixing, feature=_in_degrees(fixing.feature, at_mm), play_angle_deg=play_deg)
+
+    fixings = tuple(of_fixing(fixing) for fixing in hosted.fixings)
+    return replace(hosted, fixings=fixings), tuple(
+        replace(donor, feature=_in_degrees(donor.feature, own_mm)) for donor in donors
+    )
+
+
+def _in_degrees(feature: Feature, at_mm: Mapping[str, Sequence[float]]) -> Feature:
+    if feature.angle_to is None:
+        return feature
+    return replace(feature, angle_deg=direction_deg(feature, at_mm), angle_to=None)
 
 
 def _dims(

@@ -123,8 +123,9 @@ FEATURES: Final = Sheet(
         Column("kind", "partkin:kind", "word", "kind"),
         *_decimals(
             ("across_mm", "acrossMm"), ("length_mm", "lengthMm"), ("angle_deg", "angleDeg"),
-            ("float_mm", "floatMm"),
         ),
+        Column("angle_to", "partkin:pointsAt", "feature"),
+        *_decimals(("float_mm", "floatMm")),
         Column("thread", "partkin:thread", "text"),
         *_decimals(
             ("fastener_mm", "fastenerMm"), ("x_mm", "xMm"), ("y_mm", "yMm"), ("z_mm", "zMm"),

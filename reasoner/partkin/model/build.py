@@ -72,7 +72,10 @@ class Part:
 
 @dataclass(frozen=True)
 class Feature:
-    """features.csv: a hole, slot, stud, pin or clip of a part, in the part's own frame."""
+    """features.csv: a hole, slot, stud, pin or clip of a part, in the part's own frame.
+
+    A slot's direction is `angle_deg`, or towards `angle_to` (a feature of the same part); both None: not known.
+    """
 
     part: str
     feature: str
@@ -91,6 +94,7 @@ class Feature:
     need: Need | None = None
     zone: str | None = None
     axis: tuple[float, float, float] | None = None
+    angle_to: str | None = None
     row: int = 0
 
 

@@ -29,8 +29,9 @@ class Fixing:
         stud under the original's hole, the hole around the original's peg.
     shown_by
         Id of the original's feature that shows the place; None: measured on the host.
-    play_mm, play_half_travel_mm, play_angle_deg
-        Where the fixing may stand around that place: the play of the original's own hole.
+    play_mm, play_half_travel_mm, play_angle_deg, play_angle_to
+        Where the fixing may stand around that place: the play of the original's own hole, and for a slot its
+        direction, or the feature of the original that it points at.
     across, length
         Sizes with their uncertainty.
     supposed
@@ -45,6 +46,7 @@ class Fixing:
     play_mm: float = 0.0
     play_half_travel_mm: float = 0.0
     play_angle_deg: float = 0.0
+    play_angle_to: str | None = None
     supposed: bool = False
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from partkin.model.build import Feature, Reading
+from partkin.model.pointing import direction_deg
 from partkin.model.words import LENGTH_QUANTITIES, MM_PER_UNIT
 from partkin.tables import coordinate_error_mm, greatest_error_mm, parse_thread
 
@@ -171,7 +172,7 @@ def _between_centres(features: Mapping[str, Feature], rows: Sequence[Reading], r
             if size.across_mm is None:
                 return Unusable(row, f"the size of {end.feature} is not known", end.feature)
             variance_mm2 += (0.5 * standard_uncertainty_mm(size.across_half_width_mm)) ** 2
-        shift_mm = _edge_shift_mm(a, b, rows, far=row.quantity == "far edges")
+        shift_mm = _edge_shift_mm(features, a, b, rows, far=row.quantity == "far edges")
         if shift_mm is None:
             return Unusable(row, "an edge of a slot stands where its direction says, and that or a place is not known")
         length_mm += shift_mm
@@ -187,10 +188,12 @@ def edges_to_centres_mm(features: Mapping[str, Feature], readings: Sequence[Read
     rows = current(readings)
     if a is None or b is None or any(dimensions(end, rows).across_mm is None for end in (a, b)):
         return None
-    return _edge_shift_mm(a, b, rows, far=reading.quantity == "far edges")
+    return _edge_shift_mm(features, a, b, rows, far=reading.quantity == "far edges")
 
 
-def _edge_shift_mm(a: Feature, b: Feature, rows: Sequence[Reading], far: bool) -> float | None:
+def _edge_shift_mm(
+    features: Mapping[str, Feature], a: Feature, b: Feature, rows: Sequence[Reading], far: bool
+) -> float | None:
     """What has to be added to an edge distance to get the distance of centres."""
     sizes = dimensions(a, rows), dimensions(b, rows)
     radii_mm = sum(0.5 * (size.across_mm or 0.0) for size in sizes)
@@ -202,10 +205,11 @@ def _edge_shift_mm(a: Feature, b: Feature, rows: Sequence[Reading], far: bool) -
     for feature, size in zip((a, b), sizes, strict=True):
         if feature.x_mm is None or feature.y_mm is None:
             return None
-        if size.half_travel_mm and feature.angle_deg is None:
+        angle_deg = direction_deg(feature, _stated_mm(features))
+        if size.half_travel_mm and angle_deg is None:
             return None
         centre = complex(feature.x_mm, feature.y_mm)
-        turn = math.radians(feature.angle_deg or 0.0)
+        turn = math.radians(angle_deg or 0.0)
         along = size.half_travel_mm * complex(math.cos(turn), math.sin(turn))
         lines.append((centre - along, centre + along))
     centres_mm = abs(sum(lines[0]) - sum(lines[1])) / 2.0
@@ -213,6 +217,10 @@ def _edge_shift_mm(a: Feature, b: Feature, rows: Sequence[Reading], far: bool) -
         return centres_mm - max(abs(p - q) for p in lines[0] for q in lines[1]) - radii_mm
     ends = [_to_segment_mm(p, lines[1]) for p in lines[0]] + [_to_segment_mm(q, lines[0]) for q in lines[1]]
     return centres_mm - min(ends) + radii_mm
+
+
+def _stated_mm(features: Mapping[str, Feature]) -> dict[str, tuple[float, float]]:
+    return {f.feature: (f.x_mm, f.y_mm) for f in features.values() if f.x_mm is not None and f.y_mm is not None}
 
 
 def _to_segment_mm(point: complex, line: tuple[complex, complex]) -> float:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from partkin.model.build import Build, Feature
 from partkin.model.drawing import DrawnFeature, Matrix, Owner, Spread
+from partkin.model.pointing import direction_deg
 from partkin.model.positions import Positions
 from partkin.report.laying import IDENTITY
 from partkin.tables import parse_thread
@@ -15,19 +16,19 @@ from partkin.tables import parse_thread
 WITHIN_95 = math.sqrt(-2.0 * math.log(0.05))
 
 
-def drawn_feature(feature: Feature, at_mm: tuple[float, ...]) -> DrawnFeature:
-    """Return a feature of the sheets at a place; sizes that a thread tells are taken from it."""
+def drawn_feature(feature: Feature, places_mm: Mapping[str, tuple[float, ...]]) -> DrawnFeature:
+    """Return a feature of the sheets at its place; sizes that a thread tells are taken from it."""
     thread = parse_thread(feature.thread) if feature.thread else None
     fastener_mm = feature.fastener_mm or (thread.major_mm if thread else None)
     threaded = feature.kind in ("stud", "tapped hole", "captive nut")
     across_mm = feature.across_mm or (fastener_mm if threaded else None)
     return DrawnFeature(
         feature.feature,
-        at_mm,
+        places_mm[feature.feature],
         feature.kind,
         across_mm,
         feature.length_mm,
-        feature.angle_deg or 0.0,
+        direction_deg(feature, places_mm) or 0.0,
         fastener_mm,
         feature.need,
     )
@@ -46,7 +47,7 @@ def places_mm(positions: Positions | None) -> dict[str, tuple[float, ...]]:
 def features_at(build: Build, part: str, at_mm: Mapping[str, tuple[float, ...]]) -> tuple[DrawnFeature, ...]:
     """Return the features of a part that have a place, in sheet order."""
     return tuple(
-        drawn_feature(feature, at_mm[feature.feature])
+        drawn_feature(feature, at_mm)
         for feature in build.features_of(part)
         if feature.feature in at_mm
     )

@@ -57,13 +57,10 @@ def _host_fixings(
         if not features and original:
             features = list(build.features_of(original.part))
     places = original_mm if from_original else host_mm
-    drawn = []
-    names = {}
-    for feature in features:
-        key = shown_by.get(feature.feature, feature.feature) if from_original else feature.feature
-        if key in places:
-            names[key] = feature.feature
-            drawn.append(drawn_feature(feature, places[key]))
+    keys = {f.feature: shown_by.get(f.feature, f.feature) if from_original else f.feature for f in features}
+    at_mm = {name: places[key] for name, key in keys.items() if key in places}
+    drawn = [drawn_feature(feature, at_mm) for feature in features if feature.feature in at_mm]
+    names = {keys[name]: name for name in at_mm}
     source = positions.get(original.part) if from_original and original else positions.get(verdict.host)
     ellipses = tuple(
         Spread("host", names[spread.id], spread.centre_mm, spread.semi_mm, spread.angle_deg)

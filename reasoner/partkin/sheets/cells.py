@@ -46,6 +46,8 @@ def reader_of(column: Column, decimal: DecimalSign, findings: Findings) -> Reade
     """Return the function that reads a filled cell of a column; it raises CellFault."""
     if column.read_as == "number":
         return _number_reader(column, decimal)
+    if column.read_as == "direction":
+        return _direction_reader(column, decimal)
     if column.read_as == "whole number":
         return _whole_reader(column, decimal)
     if column.read_as in ("word", "words", "yes or no"):
@@ -194,6 +196,17 @@ def _number_reader(column: Column, decimal: DecimalSign) -> Reader:
         if not lowest <= value <= highest or (above is not None and value <= above):
             raise _out_of_bounds(text, value, column)
         return (value, unit) if brings_unit else value
+
+    return read
+
+
+def _direction_reader(column: Column, decimal: DecimalSign) -> Reader:
+    degrees = _number_reader(column, decimal)
+
+    def read(text: str) -> Any:
+        """Degrees, or the id that follows `to`."""
+        way, _, named = text.partition(" ")
+        return _id(named.strip()) if way.lower() == "to" and named.strip() else degrees(text)
 
     return read
 

@@ -27,7 +27,7 @@ from partkin.model.words import (
 
 ReadAs = Literal[
     "id", "name", "text", "word", "words", "number", "whole number", "year", "date", "yes or no", "thread",
-    "unit", "part numbers", "alternatives",
+    "unit", "part numbers", "alternatives", "direction",
 ]  # fmt: skip
 
 PARTS, FEATURES, READINGS, MODELS = "parts.csv", "features.csv", "readings.csv", "models.csv"
@@ -151,8 +151,8 @@ SHEETS: tuple[Sheet, ...] = (
         _size("across_mm", "hole or peg diameter, slot width, stud diameter (from the thread when empty)",
               "", "7"),
         _size("length_mm", "slot: overall length, end to end"),
-        Column("angle_deg", "number", "slot: its direction in the part's own frame, anticlockwise",
-               unit="deg", least=-3600.0, most=3600.0),
+        Column("angle_deg", "direction", "slot: its direction in the part's own frame, degrees anticlockwise, or "
+               "to ID: it points at that feature; empty: not known", unit="deg", least=-3600.0, most=3600.0),
         _span("float_mm", "captive nut: how far it can move in any direction from its centre"),
         Column("thread", "thread", "as the trade writes it: M6x1, M8 (coarse pitch), 1/4-20",
                examples=("M6x1", "")),

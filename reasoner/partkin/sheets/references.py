@@ -21,6 +21,7 @@ def check_references(tables: Tables, findings: Findings) -> None:
     _check_parts(tables, findings)
     _check_looks(tables, findings)
     _check_feature_ends(tables, findings)
+    _check_directions(tables[FEATURES], findings)
     _check_corrections(tables[READINGS], tables[PARTS], findings)
     _check_feature_zones(tables, findings)
     check_goes_on(tables, findings)
@@ -128,6 +129,22 @@ def _check_feature_ends(tables: Tables, findings: Findings) -> None:
             what = f"the length of {feature} was read, and it is a {kinds[part, feature]}, not a slot"
             mend = "Write across, or mend the feature's kind"
             findings.fault(READINGS, reading["row"], "quantity", what, mend)
+
+
+def _check_directions(table: Table, findings: Findings) -> None:
+    if not table.whole:
+        return
+    of_part: dict[str, list[str]] = {}
+    for one in table.records:
+        of_part.setdefault(one["part"], []).append(one["feature"])
+    for one in table.records:
+        at, others = one.get("angle_deg"), [name for name in of_part[one["part"]] if name != one["feature"]]
+        if not isinstance(at, str) or at in others:
+            continue
+        wrong = f"{one['feature']} points at itself" if at == one["feature"] else f"{one['part']} has no feature {at}"
+        near = findings.meant(at, others)
+        mend = f"{near}Name another feature of {one['part']}, or write degrees"
+        findings.fault(FEATURES, one["row"], "angle_deg", wrong, mend)
 
 
 def _ends(readings: Table) -> Iterator[tuple[Record, str]]:

@@ -59,9 +59,11 @@ def _renamed(record: Record, table: Table) -> dict[str, Any]:
 
 
 def _feature(record: Record) -> Feature:
-    if "axis_x" not in record:
-        return Feature(**record)
     rest = dict(record)
+    if isinstance(rest.get("angle_deg"), str):
+        rest["angle_to"] = rest.pop("angle_deg")
+    if "axis_x" not in record:
+        return Feature(**rest)
     axis = (rest.pop("axis_x"), rest.pop("axis_y"), rest.pop("axis_z"))
     length = math.hypot(*axis)
     return Feature(**rest, axis=(axis[0] / length, axis[1] / length, axis[2] / length))

@@ -13,7 +13,7 @@ from fractions import Fraction
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.words import BOLTS_ON, MM_PER_UNIT
 from partkin.tables import parse_thread, threads_join
-from partkin.verifying.proofs import Held, Named, Vector, cos_sin
+from partkin.verifying.proofs import Held, Named, Vector, cos_sin, root, short
 
 OPENINGS = ("hole", "slot")
 HOLES = {"stud": ("hole", "slot", "peg hole", "clip hole"), "tapped hole": OPENINGS, "captive nut": OPENINGS,
@@ -31,14 +31,14 @@ class Unwritten(Exception):
 
 @dataclass(frozen=True)
 class Point:
-    """A feature with its place and sizes; None: not written. `must`: it has to be paired."""
+    """A feature with its place and sizes; None: not written. `must`: it has to be paired. `along`: its direction."""
 
     kind: str
     at: Vector | None
     must: bool
     across: Fraction | None = None
     length: Fraction | None = None
-    angle: Fraction = Fraction(0)
+    along: Vector = (Fraction(1), Fraction(0))
     float_mm: Fraction = Fraction(0)
     thread: str | None = None
     bolt: Fraction | None = None
@@ -85,9 +85,9 @@ class Sides:
         allowed, flip = self.allowed(pair), -1 if mirrored else 1
         if host.at is None or donor.at is None or allowed is None:
             raise Unwritten(f"a place or a size of {pair[0]} or {pair[1]} is not written")
-        c, s = cos_sin(donor.angle)
+        c, s = donor.along
         return Held(
-            (flip * donor.at[0], donor.at[1]), host.at, allowed, half_travel(host), cos_sin(host.angle),
+            (flip * donor.at[0], donor.at[1]), host.at, allowed, half_travel(host), host.along,
             half_travel(donor), (flip * c, s),
         )  # fmt: skip
 
@@ -143,10 +143,11 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     shows = host if verdict["measured_from"] == "host" else original_of(build, host, verdict.get("original"))
     rows = _rows(build, host, shows)
     hosted = _places(build, shows, stated.get("host"))
-    fixings = {name: _fixing(build, feature, shown, hosted.get(shown.feature)) for name, feature, shown in rows}
+    found = {name: hosted[shown.feature] for name, _, shown in rows if shown.feature in hosted}
+    fixings = {name: _fixing(build, feature, shown, found) for name, feature, shown in rows}
     at = _places(build, donor, stated.get("donor"))
     mine = build.features_of(donor.part)
-    features = {f.feature: _point(build, f, at.get(f.feature), must=f.need == "must") for f in mine}
+    features = {f.feature: _point(build, f, at, must=f.need == "must") for f in mine}
     options = _options(fixings, features, _meant(mine, rows))
     trusted = tuple(
         f"places of {part.part}, adjusted from distances{_farthest(build, part.part, places)}"
@@ -214,29 +215,43 @@ def _rows(build: Build, host: Part, shows: Part) -> list[tuple[str, Feature, Fea
     return [(f.feature, f, shown.get(f.feature, f)) for f in own]
 
 
-def _fixing(build: Build, feature: Feature, shown: Feature, at: Vector | None) -> Point:
+def _fixing(build: Build, feature: Feature, shown: Feature, places: Mapping[str, Vector]) -> Point:
     """A host feature; or what must have stood where the original has its counterpart."""
     must = feature.need in (None, "must")
     seen = build.part(shown.part)
     if seen is None or seen.origin != "original":
-        return _point(build, feature, at, must or feature.kind == "stud")
-    own = _point(build, shown, at, must)
+        return _point(build, feature, places, must or feature.kind == "stud")
+    own = _point(build, shown, {}, must)
     size = own.bolt if shown.kind in UNTHREADED else own.across
     if feature is shown:
-        return Point(COUNTERPART[shown.kind], at, must, size, thread=own.thread, bolt=own.bolt)
-    point = _point(build, feature, at, must or feature.kind == "stud")
+        return Point(COUNTERPART[shown.kind], places.get(feature.feature), must, size, thread=own.thread, bolt=own.bolt)
+    point = _point(build, feature, places, must or feature.kind == "stud")
     return replace(point, across=size) if point.across is None else point
 
 
-def _point(build: Build, feature: Feature, at: Vector | None, must: bool) -> Point:
+def _point(build: Build, feature: Feature, places: Mapping[str, Vector], must: bool) -> Point:
     """A feature's own sizes: the newest reading, else its cell, else its thread."""
     thread = parse_thread(feature.thread) if feature.thread else None
     bolt = exact(thread.major_mm) if thread else cell(feature.fastener_mm)
     across, length = _size(build, feature, "across"), _size(build, feature, "length")
     if across is None and feature.kind not in UNTHREADED:
         across = bolt
-    angle, float_mm = exact(feature.angle_deg or 0), exact(feature.float_mm or 0)
-    return Point(feature.kind, at, must, across, length, angle, float_mm, feature.thread, bolt)
+    at, float_mm = places.get(feature.feature), exact(feature.float_mm or 0)
+    return Point(feature.kind, at, must, across, length, _along(feature, places), float_mm, feature.thread, bolt)
+
+
+def _along(feature: Feature, places: Mapping[str, Vector]) -> Vector:
+    """Cosine and sine of a slot's direction, in degrees or towards another feature."""
+    here, there = places.get(feature.feature), places.get(feature.angle_to or "")
+    if here is None or there is None:
+        return cos_sin(exact(feature.angle_deg or 0))
+    return towards(there[0] - here[0], there[1] - here[1])
+
+
+def towards(x: Fraction, y: Fraction) -> Vector:
+    """The direction of a vector; along x where it has no length."""
+    size = root(x * x + y * y, up=True)
+    return (short(x / size), short(y / size)) if size else (Fraction(1), Fraction(0))
 
 
 def cell(value: float | None) -> Fraction | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from partkin.model.build import Build, Feature, Part
@@ -18,9 +18,10 @@ from partkin.verifying.as_written import (
     half_travel,
     has_distances,
     standing,
+    towards,
 )
-from partkin.verifying.proofs import Named, cos_sin
-from partkin.verifying.proofs_in_space import UP, ZERO, HeldInSpace, Solid, laid_over, unit
+from partkin.verifying.proofs import Named
+from partkin.verifying.proofs_in_space import UP, ZERO, HeldInSpace, Solid, dot, laid_over, plus, unit
 
 
 @dataclass(frozen=True)
@@ -58,10 +59,10 @@ class SpaceSides(Sides):
         grip = _grip(donor) if grip is None else grip
         ends = ((self.host_solids, host), (self.donor_solids, donor))
         depths = [side.depth for side, point in ends if point.kind in UNTHREADED]
-        along, flip = laid_over(b, *cos_sin(donor.angle)), -1 if mirrored else 1
+        along, flip = laid_over(b, *donor.along), -1 if mirrored else 1
         return HeldInSpace(
             (flip * p[0], p[1], p[2]), q, allowed, (grip or ZERO) + self.pulled, a, (flip * b[0], b[1], b[2]),
-            max([ZERO, *depths]), half_travel(host), laid_over(a, *cos_sin(host.angle)), half_travel(donor),
+            max([ZERO, *depths]), half_travel(host), laid_over(a, *host.along), half_travel(donor),
             (flip * along[0], along[1], along[2]),
         )  # fmt: skip
 
@@ -91,7 +92,22 @@ def lift(
         return sides
     if not (_has_heights(rows) and _has_heights(mine)):
         raise Unwritten("one part is not flat, and the heights of the other are not written")
-    return SpaceSides(**vars(sides), host_solids=host, donor_solids=own)
+    points = {"fixings": _pointed(sides.fixings, rows, host), "features": _pointed(sides.features, mine, own)}
+    return SpaceSides(**{**vars(sides), **points}, host_solids=host, donor_solids=own)
+
+
+def _pointed(
+    points: Mapping[str, Point], rows: list[tuple[str, Feature, Feature]], side: Solids
+) -> dict[str, Point]:
+    """The same points; a slot that points at another feature does so along its own plane."""
+    found = dict(points)
+    for name, feature, _ in rows:
+        here, there = side.at.get(name), side.at.get(feature.angle_to or "")
+        if here is not None and there is not None and points[name].kind == "slot":
+            over = plus(there, here, -1)
+            x, y = (dot(over, laid_over(side.axis[name], *way)) for way in ((Fraction(1), ZERO), (ZERO, Fraction(1))))
+            found[name] = replace(points[name], along=towards(x, y))
+    return found
 
 
 def _places(rows: list[tuple[str, Feature, Feature]], stated: Mapping | None) -> dict[str, Solid]:
