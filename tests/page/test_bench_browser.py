@@ -194,10 +194,15 @@ def test_a_reading_taken_down_shows_what_it_changes(tab, page):
     assert rows(page)[-1]["value"] == "208.1"
     until(tab, "document.getElementById('readings').textContent.includes('208.1 mm')")
     newest = rows(page)[-1]["reading"]
-    until(tab, f"[...document.getElementById('f-corrects').options].some(o => o.value === '{newest}')")
-    assert tab.input_value("#f-value") == "" and tab.input_value("#f-from") == "k4", (
-        "what was typed stays, the value does not"
+    until(tab, f"[...document.getElementById('f-corrects').options].some(o => o.value === 'glove-dask/{newest}')")
+    until(tab, "!document.querySelector('#said [data-waiting]')")
+    now = pipeline.check(pipeline.load_build(page.folder), "glove-dask")
+    assert f"{now.verdict} as before" in tab.inner_text("#said"), "the answer comes in its place"
+    assert tab.input_value("#f-value") == "" and tab.input_value("#f-instrument") == "caliper", (
+        "how it was read stays, the value does not"
     )
+    until(tab, "['f-from', 'f-to'].map(id => document.getElementById(id).value).sort().join() === 'k3,k4'")
+    assert "k4" in tab.inner_text("#told-asked"), "the form moves on to what is asked for next"
     tab.fill("#f-value", "three")
     tab.click("text=Take it down")
     tab.wait_for_selector("#said [role=alert]")

@@ -12,11 +12,13 @@ import pytest
 from partkin import pipeline, sheets
 from partkin.measuring.recording import donors_concerned
 from partkin.model.problem import FaultyInput
-from partkin.page import reading_form
+from partkin.page import taking_down
 from partkin.page.desk import Desk
-from partkin.page.reading_form import take_down
+from partkin.page.frame import refusal
+from partkin.page.reading_form import LABELS
+from partkin.page.taking_down import take_down
 
-from .conftest import demo_in
+from .conftest import PATIENCE_S, demo_in
 
 KURM = {"quantity": "centres", "from": "a", "to": "b", "value": "1276.2", "unit": "mm", "instrument": "tape"}
 
@@ -29,12 +31,33 @@ def desk(tmp_path):
 @pytest.fixture
 def patient(monkeypatch):
     """However busy this machine is, everything that can be said at once is."""
-    monkeypatch.setattr(reading_form, "PATIENCE_S", 60.0)
+    monkeypatch.setattr(taking_down, "PATIENCE_S", 60.0)
 
 
 def rows(desk):
     with (desk.folder / "readings.csv").open(newline="") as sheet:
         return list(csv.DictReader(sheet))
+
+
+def rows_in(folder, part):
+    with (folder / "readings.csv").open(newline="") as sheet:
+        return [row for row in csv.DictReader(sheet) if row["part"] == part]
+
+
+def settled_page(client, address):
+    """A page as it is once nothing on it waits for a verdict."""
+    until = time.monotonic() + PATIENCE_S
+    while "data-waiting" in (html := client.get(address).text):
+        assert time.monotonic() < until, "the verdict never comes"
+    return html
+
+
+def fields_of(html):
+    """What the form for a reading holds, by field."""
+    inputs = re.findall(r'<input id="f-([a-z_]+)" name="[a-z_]+" value="([^"]*)"', html)
+    selects = re.findall(r'<select id="f-([a-z_]+)"[^>]*>(.*?)</select>', html)
+    chosen = {name: re.search(r'value="([^"]*)" selected', options) for name, options in selects}
+    return dict(inputs) | {name: found[1] if found else "" for name, found in chosen.items()}
 
 
 def plain(html):
@@ -87,17 +110,17 @@ def test_where_work_must_be_sought_the_lie_is_told_at_once_and_the_verdict_follo
 
 
 def test_what_is_not_known_in_time_follows(desk, monkeypatch):
-    monkeypatch.setattr(reading_form, "PATIENCE_S", 0.0)
+    monkeypatch.setattr(taking_down, "PATIENCE_S", 0.0)
     said = plain(take_down(desk, "dash-frame", READINGS["dash-frame"]).said)
     assert said.count("is being checked. The verdict follows.") == 2 and len(desk.waiting()) == 5
     assert desk.look("top-kurm").verdict.verdict == "bolts on"
 
 
 def test_time_runs_out_in_the_middle_of_the_draws(desk, monkeypatch):
-    monkeypatch.setattr(reading_form, "PATIENCE_S", 60.0)
+    monkeypatch.setattr(taking_down, "PATIENCE_S", 60.0)
     desk.sheets()
-    real, turn = reading_form.time.monotonic, iter([0.0, 0.0, 1000.0])
-    monkeypatch.setattr(reading_form.time, "monotonic", lambda: next(turn, real()))
+    real, turn = taking_down.time.monotonic, iter([0.0, 0.0, 1000.0])
+    monkeypatch.setattr(taking_down.time, "monotonic", lambda: next(turn, real()))
     said = plain(take_down(desk, "top-kurm", KURM).said)
     assert "Taken down as" in said and "is being checked. The verdict follows." in said
 
@@ -168,16 +191,79 @@ def test_faulty_sheets_take_nothing(desk):
 
 
 def test_with_and_without_script_the_answer_is_the_same(page):
+    """A browser without a script is sent on, so that reloading takes nothing down twice."""
     address = "/part/top-kurm/readings"
     with page.client() as client:
         scripted = client.post(address, data=KURM, headers={"accept": "application/json"})
-        assert scripted.status_code == 200 and scripted.json()["taken"]
+        assert scripted.status_code == 200 and scripted.json()["at"] == "/part/top-kurm?of=top-kurm&taken=r1"
         plainly = client.post(address, data=KURM)
-        assert plainly.status_code == 200 and "Taken down as" in plainly.text and "<h1" in plainly.text
+        assert plainly.status_code == 303
+        for _ in range(2):
+            shown = client.get(plainly.headers["location"])
+            assert "Taken down as r2" in plain(shown.text) and "<h1" in shown.text
+        assert len(rows_in(page.folder, "top-kurm")) == 4, "two, and those of the demo"
         refused = client.post(address, data={**KURM, "value": "wide"})
         assert refused.status_code == 422 and "Nothing was changed" in refused.text
         assert re.search(r'name="value" value="wide"', refused.text), "what was typed stays"
         assert client.post("/part/nobody/readings", data=KURM).status_code in (404, 422)
+        nowhere = client.get("/part/top-kurm?taken=r99")
+        assert nowhere.status_code == 200 and "Taken down" not in nowhere.text
+
+
+def test_the_answer_comes_in_its_place_when_the_verdict_is_there(desk, monkeypatch):
+    """What was being checked when the reading was taken down is told on the page that is shown later."""
+    monkeypatch.setattr(taking_down, "PATIENCE_S", 0.0)
+    desk.look("top-dask")
+    taken = take_down(desk, "top-dask", {**KURM, "value": "1276"})
+    assert "is being checked" in plain(taken.said) and "data-waiting" in taken.said
+    verdict = desk.look("top-dask").verdict
+    _, said = taking_down.said_of(desk, "top-dask", taken.reading.reading)
+    assert f"{verdict.verdict} as before" in plain(said) and "data-waiting" not in said
+    assert taking_down.said_of(desk, "top-dask", "nothing") is None
+
+
+def test_the_form_moves_on_to_what_is_asked_for_next(page):
+    """k4 to k1, then k4 to k3: each is in the form before anybody types."""
+    how = {"unit": "mm", "instrument": "caliper", "plus_minus": "0.3", "by": "ein"}
+    with page.client() as client:
+        client.get("/part/glove-dask")
+        asked = []
+        for value in ("208.1", "373"):
+            form = fields_of(settled_page(client, "/part/glove-dask"))
+            asked.append((form["part"], {form["from"], form["to"]}))
+            ends = {name: form[name] for name in ("part", "quantity", "from", "to")}
+            sent = client.post("/part/glove-dask/readings", data={**how, **ends, "value": value})
+            assert sent.status_code == 303
+            kept = fields_of(client.get(sent.headers["location"]).text)
+            assert (kept["unit"], kept["instrument"], kept["by"]) == ("mm", "caliper", "ein")
+            assert kept["value"] == kept["plus_minus"] == ""
+    assert asked == [("glove-dask", {"k4", "k1"}), ("glove-dask", {"k4", "k3"})]
+
+
+def test_the_page_of_a_donor_takes_readings_of_its_host_too(desk):
+    """What the verdict asks for may be to be read on either."""
+    frame = {**KURM, "part": "dash-frame", "from": "F1", "to": "F2"}
+    assert take_down(desk, "top-kurm", frame).reading.part == "dash-frame"
+    corrected = take_down(desk, "top-kurm", {"value": "1276,4", "corrects": "dash-frame/r1"}).reading
+    assert (corrected.part, corrected.corrects, corrected.from_feature) == ("dash-frame", "r1", "F1")
+
+
+@pytest.mark.parametrize(
+    ("typed", "mend"),
+    [
+        ({"corrects": "top-kurm/r1", "value": "127"}, 'Put cm or mm into "Unit"'),
+        ({"from": "a", "to": "b"}, 'Fill in "From", "To" and "Value"'),
+        ({"from": "a", "value": "3"}, 'here is a 3. Fill in "From", "To" and "Value"'),
+        ({"from": "a", "to": "c", "value": "3", "corrects": "top-kurm/r1"}, 'else leave "In place of" empty'),
+        ({"from": "a", "to": "b", "value": "127 in", "unit": "mm"}, '"Unit" says mm'),
+    ],
+)
+def test_a_refusal_speaks_of_the_fields_of_the_page(desk, typed, mend):
+    take_down(desk, "top-kurm", {**KURM, "value": "127.6", "unit": "cm"})
+    with pytest.raises(FaultyInput) as fault:
+        take_down(desk, "top-kurm", typed)
+    said = plain(refusal(fault.value.problems, labels=LABELS))
+    assert mend in said and "--" not in said and "partkin record" not in said
 
 
 READINGS = {

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import cast
 
 from partkin.measuring.gathering import Faults
+from partkin.measuring.typed_into import TypedInto
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, QUANTITIES, Instrument, Quantity
@@ -23,7 +24,7 @@ NAMES = {"centres": 2, "near edges": 2, "far edges": 2, "gap": 2, "across": 1, "
 
 @dataclass(frozen=True)
 class Words:
-    """What was typed. `words`: names, then the value, as they stood in the command."""
+    """What was typed. `words`: names, then the value, as they stood in the command; `into`: for what faults say."""
 
     part: str
     words: tuple[str, ...]
@@ -35,6 +36,7 @@ class Words:
     on: str | None = None
     corrects: str | None = None
     note: str | None = None
+    into: TypedInto = field(default_factory=TypedInto)
 
 
 def understood(build: Build, typed: Words) -> Reading:
@@ -52,13 +54,13 @@ def understood(build: Build, typed: Words) -> Reading:
     unit = None if quantity is None else faults.kept(_unit_said, typed.unit, quantity)
     # Without the reading that is corrected it is not known what the words should be.
     readable = typed.corrects is None or corrected is not None
-    split = faults.kept(_split, typed.words, quantity, corrected) if quantity is not None and readable else None
+    split = faults.kept(_split, typed, quantity, corrected) if quantity is not None and readable else None
     amount = None
     if split is not None and quantity is not None:
         if part is not None:
             _check_names(build, typed.part, quantity, split[0], faults)
         if typed.unit is None or unit is not None:
-            amount = faults.kept(_amount, split[1], unit, quantity, corrected)
+            amount = faults.kept(_amount, split[1], unit, quantity, corrected, typed.into)
         else:
             faults.kept(_number, split[1])
     instrument = faults.kept(_instrument, typed.instrument)
@@ -99,7 +101,7 @@ def _corrected(build: Build, typed: Words) -> Reading:
     later = next((row for row in mine if row.corrects == typed.corrects), None)
     if later is not None:
         what = f"{typed.corrects} is corrected by {later.reading} already"
-        raise _refused("corrects", what, f"Say --corrects {later.reading}")
+        raise _refused("corrects", what, typed.into.put("corrects", later.reading))
     return found
 
 
@@ -115,27 +117,28 @@ def _quantity(word: str | None, corrected: Reading | None) -> Quantity:
     return cast(Quantity, plain)
 
 
-def _split(words: Sequence[str], quantity: Quantity, corrected: Reading | None) -> tuple[tuple[str, ...], str]:
+def _split(typed: Words, quantity: Quantity, corrected: Reading | None) -> tuple[tuple[str, ...], str]:
     """Names and value. A correction may leave the names out; thickness may name a feature."""
-    count = NAMES[quantity]
+    words, count = typed.words, NAMES[quantity]
     ends = tuple(end for end in (corrected.from_feature, corrected.to_feature) if end) if corrected else ()
     if corrected is not None and words and parse_number(" ".join(words)):
         return ends, " ".join(words)
     if quantity == "thickness" and len(words) > 1 and not parse_number(" ".join(words)):
         count = 1
     names = {2: "two names", 1: "one name", 0: "no name"}[count]
-    shape = {2: "PART FROM TO VALUE", 1: "PART FEATURE VALUE", 0: "PART VALUE"}[count]
+    mend = typed.into.write(*("from", "to")[:count], "value")
     if len(words) <= count:
         what = f"{quantity} is told with {names} and a value, and here is {_seen(words)}"
-        raise _refused("value", what, f"Write: partkin record {shape}")
+        raise _refused("value", what, mend)
     found, value = tuple(words[:count]), " ".join(words[count:])
     if not parse_number(value) and len(words) > count + 1 and parse_number(" ".join(words[count + 1 :])):
         what = f"{quantity} is told with {names} and a value, and here is {_seen(words)}"
         other = ", or say --quantity centres" if count < 2 else ""
-        raise _refused("value", what, f"Write: partkin record {shape}{other}")
+        raise _refused("value", what, f"{mend}{other}")
     if corrected is not None and frozenset(found) != frozenset(ends):
         what = f"{corrected.reading} was read at {' to '.join(ends) or 'the whole part'}, not at {' to '.join(found)}"
-        raise _refused("corrects", what, "A reading is corrected by one of the same thing; leave --corrects out else")
+        mend = f"A reading is corrected by one of the same thing; else {typed.into.leave('corrects')}"
+        raise _refused("corrects", what, mend)
     return found, value
 
 
@@ -174,14 +177,17 @@ def _unit_said(unit: str | None, quantity: Quantity) -> str | None:
     return said
 
 
-def _amount(text: str, said: str | None, quantity: Quantity, corrected: Reading | None) -> tuple[float, str]:
+def _amount(
+    text: str, said: str | None, quantity: Quantity, corrected: Reading | None, into: TypedInto
+) -> tuple[float, str]:
     number = _number(text)
     usual = "kg" if quantity == "mass" else "mm"
     if corrected is not None and corrected.unit != usual and number.unit is None and said is None:
         what = f"{corrected.reading} is in {corrected.unit}, and no unit is said here"
-        raise _refused("unit", what, f"Say --unit {corrected.unit} or --unit {usual}")
+        raise _refused("unit", what, into.put("unit", corrected.unit, usual))
     if number.unit is not None and said is not None and number.unit != said:
-        raise _refused("unit", f"the value is in {number.unit} and --unit says {said}", "Say one of the two")
+        what = f"the value is in {number.unit} and {into.place('unit')} says {said}"
+        raise _refused("unit", what, "Say one of the two")
     found = number.unit or said or usual
     if found not in _units_of(quantity):
         raise _refused("unit", f"{found} is no unit of {quantity}", f"Say one of: {', '.join(_units_of(quantity))}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cache
 from pathlib import Path
 from urllib.parse import quote
@@ -102,7 +102,12 @@ def faults(problems: Iterable[Problem]) -> Html:
     )
 
 
-def refusal(problems: Iterable[Problem], heading: str = "Nothing was changed") -> Html:
-    """Return why something was not taken, with how to mend it."""
-    items = [tag("li", f"{problem.column or problem.sheet}: {problem.what}. {problem.mend}.") for problem in problems]
+def refusal(
+    problems: Iterable[Problem], heading: str = "Nothing was changed", labels: Mapping[str, str] | None = None
+) -> Html:
+    """Return why something was not taken, with how to mend it; `labels` of fields by the names of their columns."""
+    items = []
+    for problem in problems:
+        where = problem.column or problem.sheet
+        items.append(tag("li", f"{(labels or {}).get(where, where)}: {problem.what}. {problem.mend}."))
     return tag("div", tag("b", heading), tag("ul", *items), class_="hold", role="alert")

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from partkin import seeing
 from partkin.measuring.recording import Change as VerdictChange
 from partkin.measuring.recording import change_says, donors_concerned
-from partkin.model.build import Build, Part
+from partkin.model.build import Build, Part, Reading
+from partkin.model.reasons import Unknown
 from partkin.page.desk import Answer, Desk
 from partkin.page.frame import address, faults, refusal, whole
 from partkin.page.markup import Html, tag, text
-from partkin.page.reading_form import Typed, reading_form
+from partkin.page.reading_form import Typed, asked_first, filled, key_of, reading_form
 from partkin.report.html_donor import Told, called, readings_of
 from partkin.report.html_pieces import Sources, mark
 from partkin.seeing import Seen
@@ -18,11 +21,17 @@ from partkin.seeing import Seen
 PATIENCE_S = 0.4
 
 
-def part_page(desk: Desk, part: str, said: Html | None = None, typed: Typed | None = None) -> str | None:
-    """Return the page of a part; None: there is no such part.
+@dataclass(frozen=True)
+class Answered:
+    """What came of the form: what is said, the reading that was taken down, or what was typed where it was refused."""
 
-    `said`: what came of a reading just taken down; `typed`: what was typed where it was refused.
-    """
+    said: Html | None = None
+    taken: Reading | None = None
+    typed: Typed | None = None
+
+
+def part_page(desk: Desk, part: str, answered: Answered) -> str | None:
+    """Return the page of a part; None: there is no such part."""
     build = desk.sheets().build
     if build is None:
         return whole(desk, "Faults", faults(desk.sheets().problems))
@@ -30,27 +39,45 @@ def part_page(desk: Desk, part: str, said: Html | None = None, typed: Typed | No
     if found is None:
         return None
     if found.origin != "donor":
-        return whole(desk, part, _of_the_vehicle(desk, build, found, said, typed))
+        return whole(desk, part, _of_the_vehicle(desk, build, found, answered))
     answer = desk.soon(part, PATIENCE_S)
     desk.begin()
-    form = _form(build, found, answer, typed)
-    spoken = tag("div", said, id_="said", aria_live="polite")
-    return whole(desk, part, _donor(desk, build, part, answer, text([spoken, form])))
+    return whole(desk, part, _donor(desk, build, part, answer, _form(build, found, answer, answered)))
 
 
-def _form(build: Build, part: Part, answer: Answer | None, typed: Typed | None) -> Html:
-    heading = tag("h2", "Take down a reading", id_="take-down")
-    return tag("section", heading, reading_form(build, part, _wanted(answer), typed), aria_labelledby="take-down")
+def _form(build: Build, part: Part, answer: Answer | None, answered: Answered) -> Html:
+    """Return what is said of the last reading, what is asked for, and the form."""
+    parts = _measured_with(build, part)
+    asked = asked_first(answer.verdict.unknown, [one.part for one in parts]) if isinstance(answer, Seen) else None
+    typed = answered.typed if answered.typed is not None else filled(asked, answered.taken)
+    of = key_of(answered.taken) if answered.taken is not None else None
+    return tag(
+        "section", tag("h2", "Take down a reading", id_="take-down"),
+        tag("div", answered.said, id_="said", aria_live="polite", data_of=of),
+        tag("div", _asked(build, asked), id_="told-asked"), reading_form(build, part, parts, typed),
+        aria_labelledby="take-down",
+    )  # fmt: skip
 
 
-def _wanted(answer: Answer | None) -> tuple[str, str, str] | None:
-    """Quantity and ends of the reading that the verdict asks for first."""
-    if not isinstance(answer, Seen):
+def _measured_with(build: Build, part: Part) -> list[Part]:
+    """A part, and of a donor what its verdict rests on too: the host and what came off it."""
+    if part.origin != "donor" or part.takes_place_of is None:
+        return [part]
+    host = build.part(part.takes_place_of)
+    came_off = [
+        one for one in build.parts if one.origin == "original" and one.takes_place_of == part.takes_place_of
+    ]  # fmt: skip
+    return [part, *([host] if host is not None and host is not part else []), *came_off]
+
+
+def _asked(build: Build, asked: Unknown | None) -> Html | None:
+    """Return which reading is asked for, and what its values mean."""
+    if asked is None:
         return None
-    for one in answer.verdict.unknown:
-        if one.quantity and one.from_feature and one.part == answer.verdict.donor:
-            return one.quantity, one.from_feature, one.to_feature or ""
-    return None
+    ends = " to ".join(end for end in (asked.from_feature, asked.to_feature) if end)
+    what = f"{asked.quantity}, {ends}" if asked.quantity != "centres" else f"{ends}, centre to centre"
+    whose = Html(called(build, asked.part or ""))
+    return tag("p", tag("b", "Asked for now: "), f"{what}, of ", whose, f". {asked.says}")
 
 
 def _donor(desk: Desk, build: Build, part: str, answer: Answer | None, form: Html) -> Html:
@@ -104,7 +131,7 @@ def _donor_line(desk: Desk, build: Build, donor: str) -> Html:
     return tag("li", link, ": ", Html(mark(answer.verdict.verdict)), f" {answer.verdict.verdict}")
 
 
-def _of_the_vehicle(desk: Desk, build: Build, part: Part, said: Html | None, typed: Typed | None) -> Html:
+def _of_the_vehicle(desk: Desk, build: Build, part: Part, answered: Answered) -> Html:
     """Return the page of a host or an original: which donors rest on it, and what was measured on it."""
     desk.begin()
     concerned = donors_concerned(build, part.part)
@@ -117,9 +144,8 @@ def _of_the_vehicle(desk: Desk, build: Build, part: Part, said: Html | None, typ
     )  # fmt: skip
     main = [
         tag("h1", Html(called(build, part.part))), tag("p", told), donors if concerned else None, photographs,
-        tag("div", said, id_="said", aria_live="polite"),
         tag(
-            "div", _form(build, part, None, typed), tag("section", tag("h2", "What was measured"), readings),
+            "div", _form(build, part, None, answered), tag("section", tag("h2", "What was measured"), readings),
             class_="pair",
         ),
     ]  # fmt: skip

@@ -16,13 +16,15 @@ from starlette.routing import Route
 from partkin import seeing
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
-from partkin.page import frame, lay_view, out_view, part_view, photo_marks, photo_store, photo_view, reading_form
+from partkin.page import frame, lay_view, out_view, part_view, photo_marks, photo_store, photo_view, taking_down
 from partkin.page.build_view import build_page
 from partkin.page.desk import Desk
 from partkin.page.frame import address, refusal
 from partkin.page.guard import Guard
 from partkin.page.markup import Html, tag, text
+from partkin.page.part_view import Answered
 from partkin.page.photo_store import Photo
+from partkin.page.reading_form import LABELS, key_of
 from partkin.positions.pictures import NoImage, read_image_size
 from partkin.seeing import Seen
 
@@ -94,7 +96,10 @@ class Pages:
         return HTMLResponse(build_page(self.desk))
 
     def part(self, request: Request) -> Response:
-        page = part_view.part_page(self.desk, request.path_params["part"])
+        part, query = request.path_params["part"], request.query_params
+        taken = taking_down.said_of(self.desk, query.get("of", part), query["taken"]) if "taken" in query else None
+        answered = Answered(said=taken[1], taken=taken[0]) if taken is not None else Answered()
+        page = part_view.part_page(self.desk, part, answered)
         return _not_there(self.desk) if page is None else HTMLResponse(page)
 
     def state(self, request: Request) -> Response:
@@ -118,17 +123,20 @@ class Pages:
         return await run_in_threadpool(self._take_down, request, form)
 
     def _take_down(self, request: Request, form: dict[str, str]) -> Response:
-        """Answer a script with the few lines that are new, and a browser without one with the whole page."""
+        """Answer a script with the few lines that are new, and send a browser without one on to the page with them."""
         part, script = request.path_params["part"], _is_script(request)
         try:
-            said = reading_form.take_down(self.desk, part, form).said
-            status = 200
+            taken = taking_down.take_down(self.desk, part, form)
         except FaultyInput as fault:
-            said, status = refusal(fault.problems), 422
+            said = refusal(fault.problems, labels=LABELS)
+            if script:
+                return JSONResponse({"said": said, "at": None}, 422)
+            page = part_view.part_page(self.desk, part, Answered(said=said, typed=form))
+            return _not_there(self.desk) if page is None else HTMLResponse(page, 422)
+        at = taking_down.after(part, taken.reading)
         if script:
-            return JSONResponse({"said": said, "taken": status == 200}, status)
-        page = part_view.part_page(self.desk, part, said, form if status != 200 else None)
-        return _not_there(self.desk) if page is None else HTMLResponse(page, status)
+            return JSONResponse({"said": taken.said, "at": at, "of": key_of(taken.reading)})
+        return RedirectResponse(f"{at}#take-down", 303)
 
     def out(self, request: Request) -> Response:
         query = request.query_params

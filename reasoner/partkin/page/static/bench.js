@@ -1,5 +1,5 @@
 "use strict";
-// Shows how far the checks are, fetches a verdict when it is there, and sends the reading form without a reload.
+// Shows how far the checks are, fetches a verdict when it is there, and sends the form for a reading without a reload.
 (() => {
   const live = document.getElementById("live");
   const own = Number(live.dataset.number);
@@ -7,6 +7,8 @@
   const buttons = document.querySelectorAll("#checks button");
   const changed = document.getElementById("changed");
   const form = document.getElementById("reading");
+  const said = document.getElementById("said");
+  const ASKED = ["part", "quantity", "from", "to"];
   let number = own;
   let done = null;
 
@@ -27,16 +29,25 @@
     }
     number = Number(fresh.getElementById("live").dataset.number);
     const now = fresh.getElementById("reading");
-    if (form && now) renew(now.elements);
+    if (!form || !now) return;
+    hear(fresh.getElementById("said"));
+    renew(now.elements);
   }
 
-  // The form as it would now be given out: what can be corrected, and, where nobody typed yet, what is asked for.
+  // What is said of the reading taken down last, once more of it is known.
+  function hear(now) {
+    if (!said.dataset.of || said.dataset.of !== now.dataset.of || said.innerHTML === now.innerHTML) return;
+    said.replaceChildren(...now.childNodes);
+  }
+
+  // The form as it would now be given out: what can be corrected, and what is asked for. What it asks for stays while
+  // a value is being typed for it, and where somebody chose another pair.
   function renew(fields) {
     const chosen = form.elements.corrects.value;
     form.elements.corrects.replaceChildren(...fields.corrects.children);
     form.elements.corrects.value = chosen;
-    if (form.dataset.touched) return;
-    for (const name of ["quantity", "from", "to"]) form.elements[name].value = fields[name].value;
+    if (form.dataset.chosen || (form.elements.value.value && form.elements.from.value)) return;
+    for (const name of ASKED) form.elements[name].value = fields[name].value;
     fit();
   }
 
@@ -80,17 +91,18 @@
   });
 
   if (!form) return;
-  const said = document.getElementById("said");
-  const ENDS = { across: 1, length: 1, thickness: 1, mass: 0 };
+  const ENDS = JSON.parse(form.dataset.ends);
   const quantity = form.elements.quantity;
 
   function fit() {
     const ends = ENDS[quantity.value] ?? 2;
-    form.querySelector(".f-from").hidden = ends < 1;
+    form.querySelector(".f-from").hidden = ends < 1 && quantity.value !== "thickness";
     form.querySelector(".f-to").hidden = ends < 2;
   }
   quantity.addEventListener("change", fit);
-  form.addEventListener("input", () => { form.dataset.touched = "yes"; });
+  form.addEventListener("input", (event) => {
+    if (ASKED.includes(event.target.name)) form.dataset.chosen = "yes";
+  });
   fit();
 
   form.addEventListener("submit", async (event) => {
@@ -111,8 +123,16 @@
     const lines = new DOMParser().parseFromString(found.said, "text/html").body.childNodes;
     said.replaceChildren(...lines);
     said.dataset.ms = String(performance.now() - began);
-    if (found.taken) {
-      for (const name of ["value", "note"]) form.elements[name].value = "";
+    delete said.dataset.of;
+    if (found.at) {
+      // Nothing is asked for until it is known what is next: a value typed now must not go to the last pair.
+      for (const box of form.elements) {
+        if (box.name && !form.dataset.kept.split(" ").includes(box.name) && box.name !== "quantity") box.value = "";
+      }
+      form.elements.part.selectedIndex = 0;
+      delete form.dataset.chosen;
+      said.dataset.of = found.of;
+      history.replaceState(null, "", found.at);
       await refresh();
     }
     form.elements.value.focus();

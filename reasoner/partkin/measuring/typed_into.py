@@ -1,0 +1,43 @@
+"""Where words were typed, a command or a form, and so how a fault names the place that each goes into."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class TypedInto:
+    """`labels`: of a form's fields, by name; none: the words are those of `partkin record`.
+
+    Examples
+    --------
+    >>> TypedInto().put("unit", "cm", "mm"), TypedInto({"unit": "Unit"}).put("unit", "cm", "mm")
+    ('Say --unit cm or --unit mm', 'Put cm or mm into "Unit"')
+    >>> TypedInto().write("from", "value"), TypedInto({"from": "From", "value": "Value"}).write("from", "value")
+    ('Write: partkin record PART FEATURE VALUE', 'Fill in "From" and "Value"')
+    """
+
+    labels: Mapping[str, str] = field(default_factory=dict)
+
+    def place(self, name: str) -> str:
+        """Name the place of one word."""
+        return f'"{self.labels[name]}"' if self.labels else f"--{name}"
+
+    def put(self, name: str, *values: str) -> str:
+        """Ask for one of these values there."""
+        if self.labels:
+            return f"Put {' or '.join(values)} into {self.place(name)}"
+        return f"Say {' or '.join(f'{self.place(name)} {value}' for value in values)}"
+
+    def leave(self, name: str) -> str:
+        """Ask for nothing there."""
+        return f"leave {self.place(name)} {'empty' if self.labels else 'out'}"
+
+    def write(self, *names: str) -> str:
+        """Ask for the words that a quantity takes."""
+        if self.labels:
+            *most, last = map(self.place, names)
+            return f"Fill in {', '.join(most)}{' and ' if most else ''}{last}"
+        words = {1: ("VALUE",), 2: ("FEATURE", "VALUE"), 3: ("FROM", "TO", "VALUE")}[len(names)]
+        return f"Write: partkin record PART {' '.join(words)}"

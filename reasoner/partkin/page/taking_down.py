@@ -1,0 +1,154 @@
+"""A reading taken down on the page, and what is said of it: at once as much as is known, the rest when it is."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from urllib.parse import urlencode
+
+from partkin import pulse, sheets
+from partkin.measuring import recording
+from partkin.measuring.recording import donors_concerned, next_id, row_of, surprise_of, told
+from partkin.measuring.typed_into import TypedInto
+from partkin.measuring.typed_readings import NAMES, Words, understood
+from partkin.model.build import Build, Reading
+from partkin.model.fitting import Chance
+from partkin.model.verdict import Verdict
+from partkin.page.desk import Answer, Desk
+from partkin.page.frame import address
+from partkin.page.markup import Html, tag, text
+from partkin.page.reading_form import BETWEEN, FIELDS, LABELS, LONGEST, Typed
+from partkin.progress import Stopped
+from partkin.report.html_donor import called
+from partkin.report.html_pieces import chance_words, mark, mm
+from partkin.seeing import Lying, Seen
+
+# What is not known by then follows: the answer to a reading is wanted within a tenth of a second.
+PATIENCE_S = 0.07
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A reading that was taken down, and what is said of it at once."""
+
+    reading: Reading
+    said: Html
+
+
+def take_down(desk: Desk, part: str, typed: Typed) -> Taken:
+    """Add a reading to its sheet, and say what it does to the donors concerned.
+
+    Raises
+    ------
+    FaultyInput
+        It cannot be meant so, or the sheets hold faults; nothing was changed.
+    """
+    until_s = time.monotonic() + PATIENCE_S
+    build = desk.build()
+    words = _words(part, {name: typed.get(name, "").strip()[:LONGEST] for name in FIELDS})
+    reading = replace(understood(build, words), reading=next_id(build, words.part))
+    sheets.append(desk.folder, recording.READINGS, row_of(reading))
+    return Taken(reading, _said(desk, reading, until_s))
+
+
+def said_of(desk: Desk, part: str, reading: str) -> tuple[Reading, Html] | None:
+    """Return a reading of the sheets with what is to be said of it now; None: there is none of that name."""
+    build = desk.sheets().build
+    found = [row for row in build.readings if (row.part, row.reading) == (part, reading)] if build else []
+    return (found[0], _said(desk, found[0], time.monotonic() + PATIENCE_S)) if found else None
+
+
+def after(page: str, reading: Reading) -> str:
+    """Return where the answer to a reading is shown: the page of a part."""
+    return f"{address('part', page)}?{urlencode({'of': reading.part, 'taken': reading.reading})}"
+
+
+def _words(part: str, cells: Mapping[str, str]) -> Words:
+    part = cells["part"] or part
+    whose, between, corrects = cells["corrects"].rpartition(BETWEEN)
+    part = whose if between else part
+    # Which names a quantity takes, `NAMES` says; a thickness may name the feature it was read at.
+    quantity = cells["quantity"] or "centres"
+    count = NAMES.get(quantity, 2) + (1 if quantity == "thickness" and cells["from"] else 0)
+    names = (cells["from"], cells["to"])[:count]
+    given = (*names, cells["value"]) if all(names) or not corrects else (cells["value"],)
+    # What the form begins with says nothing of a correction that names nothing.
+    what = None if corrects and not any(names) and quantity == "centres" else quantity
+
+    def or_none(name: str) -> str | None:
+        return cells[name] or None
+
+    return Words(
+        part, tuple(word for word in given if word), what, or_none("unit"), or_none("instrument"),
+        or_none("plus_minus"), or_none("by"), or_none("on"), corrects or None, or_none("note"), TypedInto(LABELS),
+    )  # fmt: skip
+
+
+def _said(desk: Desk, reading: Reading, until_s: float) -> Html:
+    """Return what a reading did: a surprise, and each donor concerned."""
+    lines = [tag("p", tag("b", f"Taken down as {reading.reading}: "), f"{told(reading)}.")]
+    build = desk.sheets().build
+    if build is None:
+        return text(lines)
+    surprise = surprise_of(build, reading)
+    if surprise is not None:
+        again = "It counts until a later reading corrects it."
+        lines.append(tag("div", tag("b", f"Look: {surprise}"), again, class_="hold"))
+    lines += [_line_of(desk, build, donor, until_s) for donor in donors_concerned(build, reading.part)]
+    return text(lines)
+
+
+class _OutOfTime(Stopped):
+    """The answer is waited for."""
+
+
+def _line_of(desk: Desk, build: Build, donor: str, until_s: float) -> Html:
+    """Return what a donor's verdict is now, or as much of it as is known in the time there is."""
+    name = tag("a", Html(called(build, donor)), href=address("part", donor))
+    was = desk.verdict_before(donor)
+
+    def in_time(*_: object) -> None:
+        if time.monotonic() > until_s:
+            raise _OutOfTime
+
+    try:
+        found: Answer | Lying | None = desk.answer(donor)
+        if found is None:
+            in_time()
+            with pulse.heard(in_time):
+                found = desk.quickly(donor)
+    except _OutOfTime:
+        return tag("p", name, " is being checked. The verdict follows.", data_waiting="yes")
+    if isinstance(found, Lying):
+        return tag("p", name, ": ", *_stand_words(was, found), " The verdict follows.", data_waiting="yes")
+    if isinstance(found, Seen):
+        return tag("p", name, ": ", *_verdict_words(was, found.verdict))
+    return tag("p", name, f" cannot be checked: {'; '.join(problem.what for problem in found.problems)}.")
+
+
+def _verdict_words(was: Verdict | None, now: Verdict) -> list[object]:
+    words: list[object] = []
+    if was is not None and was.verdict != now.verdict:
+        words += [Html(mark(was.verdict)), f" {was.verdict}, and now "]
+    words += [Html(mark(now.verdict)), f" {now.verdict}"]
+    if was is not None and was.verdict == now.verdict:
+        words.append(" as before")
+    return [*words, _figures(was, now.margin_mm, now.chance), "."]
+
+
+def _stand_words(was: Verdict | None, now: Lying) -> list[object]:
+    trial = now.findings.trial
+    assert trial is not None
+    lies = "it does not go on as it is" if trial.stand == "does not" else "whether it goes on as it is cannot be told"
+    return [lies, _figures(was, now.margin_mm, trial.chance), "."]
+
+
+def _figures(was: Verdict | None, margin_mm: float | None, chance: object) -> str:
+    words = ""
+    if margin_mm is not None:
+        before = f" (before: {mm(was.margin_mm)})" if was is not None and was.margin_mm is not None else ""
+        words += f", least margin {mm(margin_mm)} mm{before}"
+    if isinstance(chance, Chance):
+        words += f", chance as it is {chance_words(chance)}"
+    return words
