@@ -203,7 +203,7 @@ def view_of(build: Build, part: str, without: tuple[str, ...] = ()) -> PlanView:
 
 
 def to_plan(build: Build, donors: Collection[str]) -> tuple[str, ...]:
-    """Return the parts that a report of some donors plans for, in sheet order.
+    """Return the parts that a report of some donors plans for, in the order of their ids.
 
     They are the donors and the originals whose place these take, where a row of held_by.csv joins them to
     anything; restraint parts are left to licensed practice.

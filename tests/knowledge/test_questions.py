@@ -25,9 +25,9 @@ def test_a_named_query_of_a_part():
     table, warnings = ask(GRAPH, "features frame")
     assert warnings == ()
     assert table.columns[:3] == ("part", "feature", "kind")
-    assert [row[:3] for row in table.rows] == [("frame", "F2", "stud"), ("frame", "F1", "stud")]
+    assert [row[:3] for row in table.rows] == [("frame", "F1", "stud"), ("frame", "F2", "stud")]
     x_mm = table.columns.index("x_mm")
-    assert [row[x_mm] for row in table.rows] == [300.1, 0.0]
+    assert [row[x_mm] for row in table.rows] == [0.0, 300.1]
 
 
 def test_a_named_query_of_every_part():

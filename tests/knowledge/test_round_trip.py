@@ -83,7 +83,7 @@ def test_a_space_feature_comes_back_with_its_axis():
     known = ask_check(compile_graph(dashboard()), "top-2")
     assert isinstance(known, Known)
     assert known.donor.features == dashboard().features_of("top-2")
-    assert [feature.feature for feature in known.donor.features] == ["z", "a"]
+    assert [feature.feature for feature in known.donor.features] == ["a", "z"]
 
 
 def test_numbers_are_canonical():

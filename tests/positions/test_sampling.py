@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from partkin.positions import adjust, draws, uniform_in_stadium
-from partkin.positions.sampling import of_layout
+from partkin.positions.sampling import evenly, of_layout, split_mix
 from positions.parts import all_pairs, features, readings
 
 QUAD = np.array([[0.0, 0.0], [300.0, 0.0], [320.0, 210.0], [10.0, 190.0]])
@@ -28,8 +28,8 @@ def test_any_block_is_the_same_draws(start: int, count: int, seed: int) -> None:
 @given(start=st.integers(0, 500), count=st.integers(0, 300))
 def test_any_block_of_play_is_the_same_draws(start: int, count: int) -> None:
     size = (np.array([0.5, 1.0]), np.array([0.0, 3.0]), np.array([0.0, 30.0]))
-    whole = uniform_in_stadium(start + count, 5, *size, part="p")
-    assert np.array_equal(uniform_in_stadium(count, 5, *size, part="p", start=start), whole[start:])
+    whole = uniform_in_stadium(start + count, 5, *size, ["p a", "p b"])
+    assert np.array_equal(uniform_in_stadium(count, 5, *size, ["p a", "p b"], start), whole[start:])
 
 
 def test_seeds_and_parts_differ() -> None:
@@ -37,6 +37,21 @@ def test_seeds_and_parts_differ() -> None:
     assert not np.array_equal(draws(STATED, 10, 1), draws(STATED, 10, 2))
     one, two = draws(STATED, 4000, 1), draws(other, 4000, 1)
     assert abs(np.corrcoef((one - QUAD).ravel(), (two - QUAD).ravel())[0, 1]) < 0.02
+
+
+def test_each_feature_is_drawn_for_itself() -> None:
+    """Whatever else is listed, and in whichever order."""
+    one, other = (adjust("p", features(QUAD, which, plus_minus_mm=0.6), []) for which in (range(4), (2, 0)))
+    drawn = dict(zip(one.features, np.moveaxis(draws(one, 300, 1), 1, 0), strict=True))
+    for name, at in zip(other.features, np.moveaxis(draws(other, 300, 1), 1, 0), strict=True):
+        assert np.array_equal(at, drawn[name])
+
+
+def test_rows_in_another_order_are_drawn_alike_where_distances_tie_them() -> None:
+    rows = features(QUAD, (0, 1, 3), plus_minus_mm=0.6)
+    one, other = (adjust("p", listed, readings(QUAD, all_pairs(4))) for listed in (rows, rows[::-1]))
+    back = [other.features.index(name) for name in one.features]
+    assert draws(other, 300, 1)[:, back] == pytest.approx(draws(one, 300, 1), abs=1e-6)
 
 
 def test_stated_coordinates_are_rectangular() -> None:
@@ -76,7 +91,7 @@ def test_layouts_are_drawn_one_at_a_time() -> None:
 
 @pytest.mark.parametrize(("radius", "travel", "angle"), [(0.5, 0.0, 0.0), (0.7, 4.0, 25.0), (0.0, 3.0, 90.0)])
 def test_stadium_is_filled_evenly(radius: float, travel: float, angle: float) -> None:
-    off = uniform_in_stadium(30_000, 2, np.array([radius]), np.array([travel]), np.array([angle]))[:, 0]
+    off = uniform_in_stadium(30_000, 2, np.array([radius]), np.array([travel]), np.array([angle]), ["a"])[:, 0]
     turn = np.radians(angle)
     x = off @ [np.cos(turn), np.sin(turn)]
     y = off @ [-np.sin(turn), np.cos(turn)]
@@ -94,7 +109,7 @@ def test_stadium_is_filled_evenly(radius: float, travel: float, angle: float) ->
 
 
 def test_no_play_is_no_play() -> None:
-    off = uniform_in_stadium(10, 2, np.array([-0.2]), np.array([0.0]), np.array([0.0]))
+    off = uniform_in_stadium(10, 2, np.array([-0.2]), np.array([0.0]), np.array([0.0]), ["a"])
     assert not off.any()
 
 
@@ -117,3 +132,19 @@ def test_bending_back_leaves_exact_places_alone() -> None:
     found = adjust("p", rows, readings(QUAD, all_pairs(4)))
     assert found.bent
     assert np.array_equal(draws(found, 50, 1)[:, 0], np.broadcast_to(QUAD[0], (50, 2)))
+
+
+def test_streams_are_those_of_split_mix() -> None:
+    """The first numbers of the stream that begins at 1234567 (from memory)."""
+    first = (6457827717110365317, 3203168211198807973, 9817491932198370423, 4593380528125082431, 16408922859458223821)
+    made = split_mix(np.array([1234567], dtype=np.uint64), np.arange(5, dtype=np.uint64))
+    assert tuple(int(one) for one in made) == first
+
+
+def test_streams_are_even_and_do_not_know_each_other() -> None:
+    drawn = evenly(1, [f"part f{k}" for k in range(40)], 0, 4000)
+    assert drawn.min() >= 0.0 and drawn.max() < 1.0
+    assert np.abs(drawn.mean(axis=0) - 0.5).max() < 4.5 / np.sqrt(12.0 * 4000)
+    flat = drawn.reshape(4000, -1)
+    one, later = np.corrcoef(flat.T) - np.eye(120), np.corrcoef(flat[:-1].T, flat[1:].T)[:120, 120:]
+    assert max(np.abs(one).max(), np.abs(later).max()) < 5.5 / np.sqrt(4000)

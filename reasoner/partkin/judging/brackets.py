@@ -9,7 +9,7 @@ from partkin.model.build import Build, Feature, Holding, Part
 
 
 def brackets_of(build: Build, original: Part, fixings: frozenset[str]) -> tuple[Bracket, ...]:
-    """List them, in sheet order: parts that are `part_of` the original with a feature that `goes_on` a fixing."""
+    """List them by id: parts that are `part_of` the original with a feature that `goes_on` a fixing."""
     found = []
     for part in build.parts:
         if part.part_of != original.part or part.origin == "donor":

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import zlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
@@ -20,7 +19,7 @@ from partkin.model.fitting import Chance, FitAnswer, FitTask, Spot
 from partkin.model.known import Known
 from partkin.model.positions import Positions
 from partkin.model.trial import Trial
-from partkin.positions import draws, uniform_in_stadium
+from partkin.positions import draws, evenly, uniform_in_stadium
 
 SEED = 1
 NOTHING: Mapping[str, float] = MappingProxyType({})
@@ -132,13 +131,7 @@ def _is_exact(prepared: Prepared, places: Places) -> bool:
 
 def size_errors(name: str, start: int, count: int) -> np.ndarray:
     """(count,) evenly within plus or minus 1; draw k of a name is the same however blocks are cut."""
-    stream = zlib.crc32(name.encode())
-
-    def whole(block: int) -> np.ndarray:
-        return np.random.default_rng([SEED, stream, block]).uniform(-1.0, 1.0, 128)
-
-    first, last = start // 128, (start + count - 1) // 128
-    return np.concatenate([whole(b) for b in range(first, last + 1)])[start - first * 128 :][:count]
+    return np.asarray(2.0 * evenly(SEED, [name], start, count)[:, 0, 0] - 1.0)
 
 
 def _rows(positions: Positions, ids: Sequence[str | None]) -> list[int]:
@@ -168,8 +161,8 @@ def _donor_draws(
     def block(start: int, count: int) -> np.ndarray:
         at = _scattered(places.donor, rows, spots, start, count)
         if off_mm.any():
-            part = f"{places.donor.part} workmanship"
-            at[:, :, :2] += uniform_in_stadium(count, SEED, off_mm, none, none, part=part, start=start)
+            names = [f"{places.donor.part} {s.id} workmanship" for s in spots]
+            at[:, :, :2] += uniform_in_stadium(count, SEED, off_mm, none, none, names, start)
         return at
 
     return block
@@ -182,13 +175,14 @@ def _host_draws(prepared: Prepared, places: Places) -> Callable[[int, int], np.n
     radius = np.array([f.play_mm for f in fixings])
     travel = np.array([f.play_half_travel_mm for f in fixings])
     angle = np.array([f.play_angle_deg for f in fixings])
+    names = [f"{places.host.part} {s.id} play" for s in prepared.task.fixings]
     across_axes = laid_over(np.array([s.axis for s in prepared.task.fixings]).reshape(-1, 3))[:, :, :2]
 
     @cache
     def block(start: int, count: int) -> np.ndarray:
         at = _scattered(places.host, rows, prepared.task.fixings, start, count)
         if radius.any() or travel.any():
-            stood = uniform_in_stadium(count, SEED, radius, travel, angle, part=f"{places.host.part} play", start=start)
+            stood = uniform_in_stadium(count, SEED, radius, travel, angle, names, start)
             at += stood if at.shape[2] == 2 else (across_axes @ stood[..., None])[..., 0]
         return at
 

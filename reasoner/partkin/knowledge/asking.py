@@ -43,7 +43,7 @@ class Places:
         self.row = {name: int(row.get("row", "0")) for name, row in self.rows.items()}
 
     def of_origin(self, origin: str) -> list[str]:
-        """Return the parts of one side, in sheet order."""
+        """Return the parts of one side, in the order of their ids."""
         return [name for name in self.rows if self.origin[name] == origin]
 
     def unknown(self, name: str, row: int = 0, column: str = "part") -> Problem:
@@ -189,7 +189,7 @@ def ask_check(graph: Knowledge, donor: str, host: str | None = None) -> Known | 
     Returns
     -------
     Known
-        Host, donor and original with features and standing readings in sheet order, every number the same
+        Host, donor and original with features and standing readings in the order of their ids, every number the same
         float as in the sheets. Where an original stands as host it is both `host` and `original`.
     tuple of Problem
         When a part is not there or no host can be told.

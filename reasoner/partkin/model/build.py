@@ -1,5 +1,7 @@
 """The build folder as values: one frozen dataclass a sheet row. None means: not known."""
 
+import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -244,9 +246,37 @@ class Holding:
     row: int = 0
 
 
+def by_id(*ids: str | None) -> tuple[tuple[tuple[int | str, ...], str], ...]:
+    """Sort key of things with these ids: F2 before F10, none before any.
+
+    Examples
+    --------
+    >>> sorted(["F10", "a", "F2", "F02"], key=by_id)
+    ['F02', 'F2', 'F10', 'a']
+    """
+    return tuple(
+        (tuple(int(piece) if k % 2 else piece for k, piece in enumerate(_NUMBERS.split(one or ""))), one or "")
+        for one in ids
+    )  # fmt: skip
+
+
+_NUMBERS = re.compile("([0-9]+)")
+# How each sheet whose rows have ids is ordered. The newest of several readings is the one with the highest id.
+_ORDER: dict[str, Callable[[Any], Any]] = {
+    "models": lambda row: by_id(row.model),
+    "parts": lambda row: by_id(row.part),
+    "features": lambda row: by_id(row.part, row.feature),
+    "readings": lambda row: by_id(row.part, row.reading),
+    "neighbours": lambda row: by_id(row.part, row.edge, row.neighbour),
+    "zones": lambda row: by_id(row.part, row.zone),
+    "outlines": lambda row: by_id(row.part, row.kind, row.name),
+    "connectors": lambda row: by_id(row.part, row.connector),
+}
+
+
 @dataclass(frozen=True)
 class Build:
-    """A whole build folder, every sheet in its own order.
+    """A whole build folder. Rows that have ids are put in the order of their ids, however the sheets list them.
 
     `work`: the folder's own work.csv, rows that stand before the shipped table (`model.adapting.WorkRow`).
     """
@@ -267,10 +297,14 @@ class Build:
     looks: tuple[Look, ...] = ()
     work: tuple[Any, ...] = ()
 
+    def __post_init__(self) -> None:
+        for sheet, key in _ORDER.items():
+            object.__setattr__(self, sheet, tuple(sorted(getattr(self, sheet), key=key)))
+
     def part(self, part_id: str) -> Part | None:
         """Return the part of that id, or None."""
         return next((part for part in self.parts if part.part == part_id), None)
 
     def features_of(self, part_id: str) -> tuple[Feature, ...]:
-        """Return the features of a part, in sheet order."""
+        """Return the features of a part, in the order of their ids."""
         return tuple(feature for feature in self.features if feature.part == part_id)

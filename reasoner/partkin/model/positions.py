@@ -80,7 +80,7 @@ class Positions:
     ----------
     part
     features
-        Feature ids, in sheet order; only those that have a position.
+        Feature ids, in the order of their ids; only those that have a position.
     xyz_mm
         float64 (n, 2) for a flat pattern, (n, 3) in space.
     half_width_mm

@@ -4,7 +4,7 @@ from partkin.positions.adjusting import adjust
 from partkin.positions.budget import budget, ellipse, place_budget
 from partkin.positions.expecting import predict, surprise
 from partkin.positions.lengths import dimensions
-from partkin.positions.sampling import draws, uniform_in_stadium
+from partkin.positions.sampling import draws, evenly, uniform_in_stadium
 
 __all__ = [
     "adjust",
@@ -12,6 +12,7 @@ __all__ = [
     "dimensions",
     "draws",
     "ellipse",
+    "evenly",
     "place_budget",
     "predict",
     "surprise",

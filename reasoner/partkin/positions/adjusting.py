@@ -42,9 +42,9 @@ def adjust(part: str, features: Sequence[Feature], readings: Sequence[Reading]) 
     part
         Rows of other parts are passed over.
     features
-        In sheet order.
+        In the order of their ids.
     readings
-        In sheet order, the newest last; corrected ones may still be among them.
+        In the order of their ids, the newest last; corrected ones may still be among them.
 
     Returns
     -------

@@ -108,7 +108,7 @@ def dimensions(feature: Feature, readings: Sequence[Reading]) -> Dimensions:
     ----------
     feature
     readings
-        In sheet order, the newest last; those of other features and quantities are passed over.
+        In the order of their ids, the newest last; those of other features and quantities are passed over.
     """
     across_mm, length_mm = feature.across_mm, feature.length_mm
     if across_mm is None and feature.thread and feature.kind in ("stud", "captive nut", "tapped hole"):

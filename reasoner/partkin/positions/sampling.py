@@ -1,11 +1,14 @@
-"""Seeded draws of positions, the same whichever way they are split into blocks."""
+"""Seeded draws of positions, the same whichever way they are split into blocks.
+
+Every feature of every part has a stream of its own, named by their ids: its draws are the same whatever else
+is listed, and in whichever order.
+"""
 
 from __future__ import annotations
 
-import zlib
-from collections.abc import Callable
+import hashlib
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 
@@ -28,7 +31,7 @@ def draws(positions: Positions, n: int, seed: int, start: int = 0) -> np.ndarray
     n
         How many.
     seed
-        Parts of different id draw independently under the same seed.
+        Features of different part or id draw independently under the same seed.
     start
         Number of the first draw: `draws(p, 128, s, start=128)` equals rows 128 to 255 of `draws(p, 256, s)`.
 
@@ -37,21 +40,27 @@ def draws(positions: Positions, n: int, seed: int, start: int = 0) -> np.ndarray
     ndarray
         float64 (n, k, d) in mm.
     """
-    k, d = positions.xyz_mm.shape
+    d = positions.dims
     half_mm = np.asarray(positions.half_width_mm, dtype=float)
-    out = np.empty((n, k, d))
-    spread = None if positions.covariance_mm2 is None else _root(positions.covariance_mm2)
-    unbend = _unbending(positions) if positions.bent else None
     tied = np.isin(np.array(positions.features, dtype=object), np.array(positions.adjusted, dtype=object))
-    for first, last, lines in _blocks(n, start):
-        rng = _generator(seed, positions.part, first // BLOCK)
-        off = (2.0 * rng.random((BLOCK, k, d)) - 1.0) * half_mm[:, None]
-        if spread is not None:
-            normal = (rng.standard_normal((BLOCK, k * d)) @ spread.T).reshape(BLOCK, k, d)
-            normal = unbend(normal) if unbend else normal
-            off = np.where(tied[None, :, None], normal, off)
-        out[lines] = positions.xyz_mm + off[first % BLOCK : last - first + first % BLOCK]
-    return out
+    names = [f"{positions.part} {feature}" for feature in positions.features]
+    off = (2.0 * evenly(seed, names, start, n)[:, :, :d] - 1.0) * half_mm[:, None]
+    if positions.covariance_mm2 is not None:
+        off = np.where(tied[None, :, None], _adjusted(positions, names, n, seed, start), off)
+    return np.asarray(positions.xyz_mm + off)
+
+
+def _adjusted(positions: Positions, names: Sequence[str], n: int, seed: int, start: int) -> np.ndarray:
+    """(n, k, d) mm: how far off with the covariance of the readings; by whole blocks, so that no rounding differs."""
+    k, d = positions.xyz_mm.shape
+    spread = _root(np.asarray(positions.covariance_mm2))
+    unbend = _unbending(positions) if positions.bent else None
+    blocks = []
+    for first in range(start - start % BLOCK, start + n, BLOCK):
+        normal = _normally(seed, names, first, BLOCK)[:, :, :d].reshape(BLOCK, k * d)
+        off = (normal @ spread.T).reshape(BLOCK, k, d)
+        blocks.append(unbend(off) if unbend else off)
+    return np.concatenate([np.empty((0, k, d)), *blocks])[start % BLOCK :][:n]
 
 
 def of_layout(positions: Positions, layout: int) -> Positions:
@@ -78,7 +87,7 @@ def uniform_in_stadium(
     radius_mm: np.ndarray,
     half_travel_mm: np.ndarray,
     angle_deg: np.ndarray,
-    part: str = "",
+    names: Sequence[str],
     start: int = 0,
 ) -> np.ndarray:
     """Draw evenly over discs and stadiums: where studs were within the play of an original's holes.
@@ -89,8 +98,8 @@ def uniform_in_stadium(
         As in `draws`.
     radius_mm, half_travel_mm, angle_deg
         float64 (k,). Radius of the play (nothing below 0), half of the centre line, its direction.
-    part
-        Mixed into the seed.
+    names
+        (k,) of the streams that are drawn from.
 
     Returns
     -------
@@ -103,18 +112,13 @@ def uniform_in_stadium(
     area = 4.0 * travel * radius + np.pi * radius**2
     # Without a radius the stadium is its centre line alone.
     box = np.where(area > 0.0, 4.0 * travel * radius / np.where(area > 0.0, area, 1.0), 1.0)
-    out = np.empty((n, len(radius), 2))
-    for first, last, lines in _blocks(n, start):
-        rng = _generator(seed, "play of " + part, first // BLOCK)
-        pick, u, v = rng.random((3, BLOCK, len(radius)))[:, first % BLOCK : last - first + first % BLOCK]
-        inside = pick < box
-        reach, around = radius * np.sqrt(u), 2.0 * np.pi * v
-        cap = reach * np.cos(around)
-        x = np.where(inside, (2.0 * u - 1.0) * travel, cap + np.copysign(travel, cap))
-        y = np.where(inside, (2.0 * v - 1.0) * radius, reach * np.sin(around))
-        out[lines, :, 0] = x * np.cos(turn) - y * np.sin(turn)
-        out[lines, :, 1] = x * np.sin(turn) + y * np.cos(turn)
-    return out
+    pick, u, v = np.moveaxis(evenly(seed, names, start, n), 2, 0)
+    inside = pick < box
+    reach, around = radius * np.sqrt(u), 2.0 * np.pi * v
+    cap = reach * np.cos(around)
+    x = np.where(inside, (2.0 * u - 1.0) * travel, cap + np.copysign(travel, cap))
+    y = np.where(inside, (2.0 * v - 1.0) * radius, reach * np.sin(around))
+    return np.stack([x * np.cos(turn) - y * np.sin(turn), x * np.sin(turn) + y * np.cos(turn)], axis=2)
 
 
 def _unbending(positions: Positions) -> Callable[[np.ndarray], np.ndarray]:
@@ -146,15 +150,35 @@ def _unbending(positions: Positions) -> Callable[[np.ndarray], np.ndarray]:
     return unbend
 
 
-def _generator(seed: int, name: str, block: int) -> np.random.Generator:
-    mixed = np.random.SeedSequence([seed, zlib.crc32(name.encode()), block])
-    return np.random.Generator(np.random.PCG64(mixed))
+def evenly(seed: int, names: Sequence[str], start: int, count: int) -> np.ndarray:
+    """Draw three numbers within [0, 1) of each stream, for draws start to start + count - 1.
+
+    The streams are those of SplitMix64 (Steele, Lea and Flood, Fast splittable pseudorandom number generators,
+    2014), each begun where a hash of its name says: a draw needs none of the draws before it.
+
+    Returns
+    -------
+    ndarray
+        float64 (count, k, 3).
+    """
+    begun = [hashlib.blake2b(f"{seed} {name}".encode(), digest_size=8).digest() for name in names]
+    key = np.array([int.from_bytes(one, "little") for one in begun], dtype=np.uint64)
+    number = np.arange(3 * start, 3 * (start + count), dtype=np.uint64).reshape(count, 1, 3)
+    return (split_mix(key[None, :, None], number) >> np.uint64(11)) * 2.0**-53
 
 
-def _blocks(n: int, start: int) -> list[tuple[int, int, slice]]:
-    """Split draws at whole blocks: first and last of the whole count, and the rows of the answer."""
-    cuts = [start, *range((start // BLOCK + 1) * BLOCK, start + n, BLOCK), start + n]
-    return [(a, b, slice(a - start, b - start)) for a, b in pairwise(cuts) if b > a]
+def split_mix(key: np.ndarray, number: np.ndarray) -> np.ndarray:
+    """Return the numbers, counted from 0, of the streams of SplitMix64 that begin at these keys; uint64 each."""
+    state = key + (number + np.uint64(1)) * np.uint64(0x9E3779B97F4A7C15)
+    state = (state ^ (state >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    state = (state ^ (state >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return np.asarray(state ^ (state >> np.uint64(31)))
+
+
+def _normally(seed: int, names: Sequence[str], start: int, count: int) -> np.ndarray:
+    """(count, k, 3) standard normal numbers of each stream, by Box and Muller."""
+    out, around = (evenly(seed, [f"{name} {which}" for name in names], start, count) for which in ("out", "around"))
+    return np.asarray(np.sqrt(-2.0 * np.log1p(-out)) * np.cos(2.0 * np.pi * around))
 
 
 def _root(covariance_mm2: np.ndarray) -> np.ndarray:

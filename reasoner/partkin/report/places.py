@@ -45,7 +45,7 @@ def places_mm(positions: Positions | None) -> dict[str, tuple[float, ...]]:
 
 
 def features_at(build: Build, part: str, at_mm: Mapping[str, tuple[float, ...]]) -> tuple[DrawnFeature, ...]:
-    """Return the features of a part that have a place, in sheet order."""
+    """Return the features of a part that have a place, in the order of their ids."""
     return tuple(
         drawn_feature(feature, at_mm)
         for feature in build.features_of(part)

@@ -28,7 +28,7 @@ def move_across(build: Build, original: str, donor: str) -> tuple[Moved, ...]:
     Returns
     -------
     tuple of Moved
-        In sheet order, the parts first; `hold` on what must not be moved on this advice. One of kind `look`
+        In the order of their ids, the parts first; `hold` on what must not be moved on this advice. One of kind `look`
         where no sheet has a part or a connector on the original.
 
     Raises

@@ -95,7 +95,7 @@ class Assembly:
 
 
 def children_of(build: Build) -> dict[str, tuple[str, ...]]:
-    """Return the direct children of every part that has some, in sheet order."""
+    """Return the direct children of every part that has some, in the order of their ids."""
     children: dict[str, list[str]] = {}
     for part in build.parts:
         if part.part_of is not None and part.part_of != part.part:
