@@ -1,0 +1,216 @@
+"""Every command on random partial builds: which end in a traceback, and which take long.
+
+python tests/campaigns/run_partial_builds.py --count 10000 --start 0
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import io
+import os
+import signal
+import sys
+import tempfile
+import time
+import traceback
+import warnings
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import typer
+
+if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from campaigns.partial_builds import Sheets, build_folder, partial, questions
+from partkin.cli import app as command_line
+
+LONG_S = 5.0
+STUCK_S = 120
+QUERIES = ("candidates", "fixings", "features", "unmeasured", "evidence", "levels", "forbids", "places", "gaps")
+
+
+@dataclass(frozen=True)
+class Ran:
+    """One command that was run: its exit code, its processor time, and what went wrong with it (empty: nothing)."""
+
+    seed: int
+    words: tuple[str, ...]
+    code: int
+    took_s: float
+    fault: str = ""
+    where: str = ""
+
+    @property
+    def typed(self) -> str:
+        """What a person types, in the build's folder."""
+        return " ".join(("partkin", *self.words))
+
+
+@dataclass
+class Count:
+    """What a campaign comes to."""
+
+    builds: int = 0
+    commands: int = 0
+    failed: list[Ran] = field(default_factory=list)
+    long: list[Ran] = field(default_factory=list)
+    slowest: Ran | None = None
+
+    def take(self, ran: Ran) -> None:
+        """Count one command."""
+        self.commands += 1
+        if ran.fault:
+            self.failed.append(ran)
+        if ran.took_s > LONG_S:
+            self.long.append(ran)
+        if self.slowest is None or ran.took_s > self.slowest.took_s:
+            self.slowest = ran
+
+    def says(self) -> str:
+        """The figures, and each failing seed with its command."""
+        lines = [
+            f"{self.builds} builds, {self.commands} commands",
+            f"{len(self.failed)} tracebacks on {len({ran.seed for ran in self.failed})} builds",
+            f"{len(self.long)} commands over {LONG_S:g} s on {len({ran.seed for ran in self.long})} builds",
+        ]
+        if self.slowest is not None:
+            lines.append(f"slowest: {self.slowest.took_s:.1f} s, build {self.slowest.seed}, {self.slowest.typed}")
+        lines += [f"traceback: build {ran.seed}, {ran.typed}: {ran.fault} ({ran.where})" for ran in self.failed]
+        lines += [f"long: build {ran.seed}, {ran.took_s:.1f} s, {ran.typed}" for ran in self.long]
+        return "\n".join(lines) + "\n"
+
+
+def commands(seed: int, sheets: Sheets) -> Iterator[tuple[str, ...]]:
+    """Command lines that a person may type on a build, to be run in its folder: each command, its options by turns."""
+    draw = Random(f"commands {seed}")
+    for donor, host in questions(sheets):
+        of = (donor, *(("--for", host) if host else ()))
+        for command in ("check", "why", "measure-next", "adapt", "worklist"):
+            yield command, *of
+        yield draw.choice((("check", *of, "--json"), ("why", *of, "--not"), *_asking(of)))
+    for part in [row["part"] for row in sheets["parts.csv"]]:
+        yield "positions", part, *draw.choice(((), ("--json",)))
+        yield "template", part, "-o", draw.choice(("template.pdf", "template.svg", "template.dxf"))
+        yield draw.choice(("strip", "refit")), part
+    yield draw.choice((("export", "-o", "build.ttl"), ("export", "--part", draw.choice(sheets["parts.csv"])["part"])))
+    for host in [row["part"] for row in sheets["parts.csv"] if row["origin"] == "host"]:
+        yield draw.choice((("rank",), ("rank", "--for", host), ("costs", "--for", host)))
+    yield "report", "-o", "report.html"
+    yield draw.choice((("score",), *(("ask", query) for query in QUERIES)))
+
+
+def _asking(of: tuple[str, ...]) -> tuple[tuple[str, ...], ...]:
+    return ("measure-next", *of, "--for-seller"), ("measure-next", *of, "--json"), ("measure-next", *of, "--far")
+
+
+def run_command(seed: int, words: Sequence[str]) -> Ran:
+    """Run a command line in this process, in the current folder, as the installed command would."""
+    out, err = io.StringIO(), io.StringIO()
+    code, fault, where = 0, "", ""
+    before, sys.argv = sys.argv, ["partkin", *words]
+    typer_app, command_line.app = command_line.app, _command()
+    begun = _spent_s()
+    try:
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), warnings.catch_warnings():
+            warnings.filterwarnings("error", category=RuntimeWarning, module="partkin")
+            warnings.filterwarnings("error", category=DeprecationWarning, module="partkin")
+            command_line.run()
+    except SystemExit as end:
+        code = end.code if isinstance(end.code, int) else 1
+    except Exception as failure:
+        code, fault, where = 1, _named(failure), _place(failure)
+    finally:
+        sys.argv, command_line.app = before, typer_app
+    took_s = _spent_s() - begun
+    last = err.getvalue().strip().rpartition("\n")[2]
+    if not fault and last.startswith("partkin could not answer"):
+        fault = last
+    return Ran(seed, tuple(words), code, took_s, fault, where)
+
+
+@cache
+def _command() -> Any:
+    """The commands as typer makes them of their functions, which takes longer than most of them."""
+    return typer.main.get_command(command_line.app)
+
+
+def _spent_s() -> float:
+    """Processor time of this process and of those it started: others may be busy on the machine."""
+    spent = os.times()
+    return spent.user + spent.system + spent.children_user + spent.children_system
+
+
+def _named(failure: Exception) -> str:
+    said = str(failure).strip().partition("\n")[0]
+    return f"{type(failure).__name__}: {said[:160]}"
+
+
+def _place(failure: Exception) -> str:
+    """The innermost line of the package that the failure came through."""
+    frames = [frame for frame in traceback.extract_tb(failure.__traceback__) if "partkin" in Path(frame.filename).parts]
+    if not frames:
+        return ""
+    last = frames[-1]
+    return f"{'/'.join(Path(last.filename).parts[-2:])}:{last.lineno} {last.name}"
+
+
+@contextlib.contextmanager
+def in_build(seed: int) -> Iterator[Path]:
+    """Stand in the folder of a partial build while it is looked at."""
+    here = Path.cwd()
+    with tempfile.TemporaryDirectory(prefix="partial-") as made:
+        folder = build_folder(seed, Path(made))
+        os.chdir(folder)
+        try:
+            yield folder
+        finally:
+            os.chdir(here)
+
+
+class Stuck(Exception):
+    """A command that did not end by itself."""
+
+
+def _stop(*_: object) -> None:
+    raise Stuck(f"still running after {STUCK_S} s")
+
+
+def campaign(start: int, count: int, at_most_s: float = float("inf")) -> Count:
+    """Run every command on so many builds, ending early when the time is over."""
+    from partkin.progress import Line, Work
+
+    counted, begun = Count(), time.monotonic()
+    signal.signal(signal.SIGALRM, _stop)
+    work = Work("builds", count, Line())
+    for seed in work.each(range(start, start + count), str):
+        with in_build(seed):
+            for words in commands(seed, partial(seed)):
+                signal.alarm(STUCK_S)
+                counted.take(run_command(seed, words))
+                signal.alarm(0)
+        counted.builds += 1
+        if time.monotonic() - begun > at_most_s:
+            break
+    return counted
+
+
+def main() -> None:
+    """Read the words of the command line, run the campaign and print what it comes to."""
+    words = argparse.ArgumentParser(description=__doc__)
+    words.add_argument("--count", type=int, default=10_000)
+    words.add_argument("--start", type=int, default=0)
+    words.add_argument("--at-most-s", type=float, default=float("inf"), help="end after this many seconds")
+    asked = words.parse_args()
+    counted = campaign(asked.start, asked.count, asked.at_most_s)
+    print(counted.says(), end="")
+    sys.exit(1 if counted.failed else 0)
+
+
+if __name__ == "__main__":
+    main()
