@@ -13,6 +13,7 @@ from partkin.measuring.surveyed import survey, survey_json, survey_text
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.problem import FaultyInput
 from partkin.positions import adjust, budget, place_budget
+from partkin.positions.network import without_rigid
 
 SIDES = [("A", "B", 300.0), ("B", "C", 200.0), ("C", "D", 300.0), ("A", "D", 200.0)]
 DIAGONALS = [("A", "C", math.hypot(300, 200)), ("B", "D", math.hypot(300, 200))]
@@ -58,7 +59,7 @@ def test_the_shares_of_a_place_are_those_of_its_coordinates_together() -> None:
     for axis in (0, 1):
         gradient = np.zeros((4, 2))
         gradient[at, axis] = 1.0
-        one = budget(found, gradient)
+        one = budget(found, gradient.ravel() @ without_rigid(found.xyz_mm, np.ones(4, dtype=bool)))
         for share in one.shares:
             parts[share.name] = parts.get(share.name, 0.0) + share.contributes**2
     total = np.trace(found.covariance_mm2[2 * at : 2 * at + 2, 2 * at : 2 * at + 2])

@@ -209,7 +209,7 @@ def test_several_at_once_all_get_their_own_id(folder: Path) -> None:
 
     def one(number: int) -> None:
         try:
-            recording._appended(folder, load_build(folder), understood(load_build(folder), said(number)), said(number))
+            recording._appended(folder, load_build(folder), lambda build: understood(build, said(number)))
         except Exception as fault:
             faults.append(fault)
 
@@ -225,6 +225,65 @@ def test_several_at_once_all_get_their_own_id(folder: Path) -> None:
     rows = [line.split(",") for line in lines(folder) if line.startswith("side-kurm-right,")]
     assert sorted(row[1] for row in rows) == ["r1", "r2", "r3", "r4"]
     assert sorted(float(row[5]) for row in rows) == [212.0, 213.0, 214.0, 215.0]
+
+
+# Taking back
+
+
+def test_the_last_reading_is_taken_back_by_a_later_row(partkin, folder: Path) -> None:
+    partkin("record", "glove-dask", "k1", "k4", "208.1", "-i", "tape")
+    partkin("record", "glove-dask", "k3", "k4", "12.5 in", "-i", "tape")
+    before = lines(folder)
+    done = partkin("record", "glove-dask", "--undo")
+    assert done.exit_code == 0
+    assert lines(folder) == [*before, "glove-dask,r3,withdrawn,,,,,,,,,r2,"]
+    assert done.output.splitlines()[0] == "recorded r3 of glove-dask: r2 does not count any more"
+    assert "[r2]" not in partkin("positions", "glove-dask").output
+    partkin("record", "glove-dask", "--undo")
+    assert lines(folder)[-1] == "glove-dask,r4,withdrawn,,,,,,,,,r1,"
+    partkin("record", "glove-dask", "--undo")
+    assert lines(folder)[-1] == "glove-dask,r5,withdrawn,,,,,,,,,t3,"
+    none_left = partkin("record", "glove-dask", "--undo")
+    assert none_left.exit_code == 2
+    assert "no reading of glove-dask counts" in none_left.stderr
+    assert partkin("doctor", str(folder)).exit_code == 0
+
+
+def test_a_correction_taken_back_lets_what_it_replaced_count_again(partkin, folder: Path) -> None:
+    partkin("record", "glove-dask", "k1", "k4", "208.1", "-i", "tape", "--by", "me")
+    partkin("record", "glove-dask", "281", "--corrects", "r1")
+    done = partkin("record", "glove-dask", "--undo")
+    assert "r2 does not count any more; k1 to k4, centre to centre, 208.1 mm" in done.output
+    assert lines(folder)[-1] == "glove-dask,r3,centres,k1,k4,208.1,mm,,tape,me,,r2,"
+
+
+def test_a_reading_that_is_named_is_taken_back(partkin, folder: Path) -> None:
+    partkin("record", "glove-dask", "k1", "k4", "208.1", "-i", "tape")
+    partkin("record", "glove-dask", "k3", "k4", "373.0", "-i", "tape")
+    assert partkin("record", "glove-dask", "r1", "--undo").exit_code == 0
+    for words, says in (
+        (("r1", "--undo"), "r1 is taken back by r3 already"), (("r3", "--undo"), "r3 takes back r1"),
+        (("281", "--corrects", "r3"), "r3 takes back r1"), (("r2", "r1", "--undo"), "one reading at most"),
+        (("r2", "--undo", "--note", "x"), "--note"), (("1", "-q", "withdrawn"), "--undo"),
+    ):  # fmt: skip
+        refused = partkin("record", "glove-dask", *words)
+        assert refused.exit_code == 2, words
+        assert says in refused.stderr, refused.stderr
+    assert len(lines(folder)) == len({line for line in lines(folder)})
+
+
+def test_what_goes_wrong_in_judging_is_said_and_the_reading_stands(
+    partkin, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise IndexError("a bug")
+
+    monkeypatch.setattr("partkin.pipeline.check", broken)
+    monkeypatch.setattr("partkin.positions.adjust", broken)
+    done = partkin("record", "glove-dask", "k1", "k4", "208.1", "-i", "tape")
+    assert done.exit_code == 0
+    assert lines(folder)[-1].startswith("glove-dask,r1,centres,k1,k4,208.1,")
+    assert "glove-dask was not checked: a fault of this program: IndexError: a bug" in done.output
 
 
 # Places

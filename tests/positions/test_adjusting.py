@@ -8,7 +8,10 @@ import numpy as np
 import pytest
 
 from partkin.model.build import Feature, Reading
-from partkin.positions import adjust, draws
+from partkin.model.positions import Positions
+from partkin.positions import adjust, draws, ellipse
+from partkin.positions.budget import length_row
+from partkin.positions.network import without_rigid
 from partkin.tables import coordinate_error_mm
 from positions.parts import all_pairs, apart, features, readings
 
@@ -272,3 +275,41 @@ def test_whole_numbers_as_coordinates_are_numbers() -> None:
     rows = [Feature("p", name, "hole", x_mm=x, y_mm=y) for name, x, y in (("a", 0, 0), ("b", 300, 0), ("c", 0, 200))]
     read = [Reading("p", "r1", "centres", 390.0, "mm", "a", "b", plus_minus=0.2)]
     assert adjust("p", rows, read).suspects
+
+
+def test_rough_places_add_nothing_to_how_uncertain_the_shape_is() -> None:
+    """Places by eye to 25 mm tell left from right; the shape is as sure as the distances make it, whatever they say."""
+    rng = np.random.default_rng(5)
+    pairs = all_pairs(5)
+    five = np.vstack([QUAD, [[150.0, 5.0]]])
+    rows = readings(five, pairs, rng=rng)
+    bare = adjust("p", features(five), rows)
+    for seed in range(20):
+        off = np.random.default_rng(seed).uniform(-25.0, 25.0, five.shape)
+        rough = features(five + off, range(5), plus_minus_mm=25.0)
+        found = adjust("p", rough, rows)
+        assert (found.chi_square, found.degrees_of_freedom) == (pytest.approx(bare.chi_square, abs=0.05), 3)
+        assert found.agree == bare.agree
+        for a, b in pairs:
+            row = length_row(found, a, b)
+            spread = float(row @ found.covariance_mm2 @ row)
+            own = length_row(bare, a, b)
+            assert spread <= float(own @ bare.covariance_mm2 @ own) * 1.001
+        for name in found.features:
+            assert ellipse(found, name).long_mm <= ellipse_about_the_middle(bare, name) * 1.01
+
+
+def ellipse_about_the_middle(found: Positions, name: str) -> float:
+    """Half the long axis of where a feature is against the part as a whole, with probability 0.95."""
+    middle = without_rigid(found.xyz_mm, np.ones(len(found.features), dtype=bool))
+    return ellipse(replace(found, covariance_mm2=middle @ found.covariance_mm2 @ middle.T), name).long_mm
+
+
+def test_rough_places_of_what_no_distance_reaches_leave_the_rest_alone() -> None:
+    five = np.vstack([QUAD, [[150.0, 5.0]]])
+    rows = readings(QUAD, all_pairs(4))
+    found = adjust("p", features(five, range(5), plus_minus_mm=25.0), rows)
+    assert found.adjusted == found.features
+    spread = np.sqrt(np.diagonal(found.covariance_mm2))
+    assert spread[:8].max() < 0.5
+    assert spread[8:].min() > 14.0

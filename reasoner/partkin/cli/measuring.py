@@ -49,12 +49,13 @@ def register(app: typer.Typer) -> None:
 def record(
     part: Part,
     words: Annotated[
-        list[str],
+        list[str] | None,
         typer.Argument(
-            metavar="[FROM [TO]] VALUE",
-            help='Features, then what was read: a f 612, a f "24 1/8 in", a 7,1 (across). With --at: the feature.',
+            metavar="[[FROM [TO]] VALUE]",
+            help='Features, then what was read: a f 612, a f "24 1/8 in", a 7,1 (across). With --at: the feature; '
+            "with --undo: the reading, or none for the last.",
         ),
-    ],
+    ] = None,
     quantity: Annotated[
         str | None,
         typer.Option(
@@ -86,22 +87,31 @@ def record(
         str | None, typer.Option("--corrects", metavar="READING", help="The reading that this one replaces.")
     ] = None,
     note: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="Anything you like.")] = None,
+    undo: Annotated[
+        bool, typer.Option("--undo", help="Take back the last reading of PART, or the one named, by a later row.")
+    ] = False,
     folder: Folder = Path("."),
 ) -> None:  # fmt: skip
     """Take down a reading of PART: it is added to readings.csv, held against the others, and what it changes is said.
 
     Nothing is written over. A reading that the others contradict is taken down all the same, and said at once.
+    What is wrong is corrected or taken back by a later row.
 
     Example: partkin record glove-dask k1 k4 208.5 --unit mm --instrument seller --in demo-build
     """
     from partkin.measuring import recording
-    from partkin.measuring.typed_readings import Words
+    from partkin.measuring.typed_readings import Words, named_to_undo
     from partkin.progress import Line
 
-    typed = Words(part, tuple(words), quantity, unit, instrument, plus_minus, by, on, corrects, note)
+    typed = Words(part, tuple(words or ()), quantity, unit, instrument, plus_minus, by, on, corrects, note)
     line = Line()
     try:
-        found = recording.place(folder, typed, at, line) if at is not None else recording.record(folder, typed, line)
+        if undo:
+            found = recording.take_back(folder, part, named_to_undo(typed, at), line)
+        elif at is not None:
+            found = recording.place(folder, typed, at, line)
+        else:
+            found = recording.record(folder, typed, line)
     finally:
         line.close()
     say_all(found.warnings)

@@ -20,7 +20,7 @@ from partkin.model.known import Known, Side
 from partkin.model.positions import Positions
 from partkin.model.trial import SeamCheck, Trial
 from partkin.model.words import AIRBAG_ZONES
-from partkin.positions.budget import covariance_mm2
+from partkin.positions.budget import in_frame_mm2
 from partkin.tables import coordinate_error_mm
 from partkin.verdict import is_airbag_panel
 
@@ -206,7 +206,7 @@ def _out_mm(positions: Positions, names: Sequence[str]) -> float:
         return 0.0
     d = positions.dims
     at = [row * d + axis for row in rows for axis in range(d)]
-    spread = covariance_mm2(positions)[at, at].sum()
+    spread = in_frame_mm2(positions)[at, at].sum()
     return 2.0 * float(np.sqrt(spread)) / len(rows)
 
 

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from partkin import pipeline
-from partkin.measuring.typed_readings import FEATURES, Words, understood, understood_place
+from partkin.measuring.typed_readings import FEATURES, Words, taken_back, understood, understood_place
 from partkin.model.build import Build, Reading
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
-from partkin.model.words import MM_PER_UNIT, NOT_ENOUGH, WITH_ADAPTATION
+from partkin.model.words import MM_PER_UNIT, NOT_ENOUGH, WITH_ADAPTATION, WITHDRAWN
 from partkin.progress import State, Work
 from partkin.tables import greatest_error_mm
 
@@ -70,15 +70,48 @@ def record(folder: Path, typed: Words, shown: Shown | None = None) -> Recorded:
         Something was typed that cannot be meant, or the sheets hold faults; then nothing was changed.
     """
     build, warnings = pipeline.read(folder)
-    reading = understood(build, typed)
-    before = verdicts(build, reading.part, shown)
-    reading = _appended(folder, build, reading, typed)
-    now, _ = pipeline.read(folder)
+    reading = _appended(folder, build, lambda now: understood(now, typed))
     says = f"recorded {reading.reading} of {reading.part}: {told(reading)}"
-    return Recorded(
-        reading.part, says, reading, surprise_of(build, reading),
-        changes(before, verdicts(now, reading.part, shown)), warnings,
-    )  # fmt: skip
+    return _held_against(folder, build, reading, says, warnings, shown)
+
+
+def take_back(folder: Path, part: str, named: str | None = None, shown: Shown | None = None) -> Recorded:
+    """Take back a reading by a later row: of a correction the reading before it counts again.
+
+    Parameters
+    ----------
+    folder, shown
+        As in `record`.
+    part
+        Its id.
+    named
+        The reading; None: the last one of the part that counts.
+
+    Raises
+    ------
+    FaultyInput
+        There is no such part or reading, or it does not count any more; then nothing was changed.
+    """
+    build, warnings = pipeline.read(folder)
+    reading = _appended(folder, build, lambda now: taken_back(now, part, named))
+    says = f"recorded {reading.reading} of {part}: {reading.corrects} does not count any more"
+    if reading.quantity != WITHDRAWN:
+        says += f"; {told(reading)}, as before it"
+    return _held_against(folder, build, reading, says, warnings, shown)
+
+
+def _held_against(
+    folder: Path, build: Build, reading: Reading, says: str, warnings: tuple[Problem, ...], shown: Shown | None
+) -> Recorded:
+    """Say what a row that stands in its sheet changes; where that cannot be said, why."""
+    now, _ = pipeline.read(folder)
+    before, after = (verdicts(one, reading.part, shown) for one in (build, now))
+    return Recorded(reading.part, says, reading, surprise_of(build, reading), changes(before, after), warnings)
+
+
+def unexpected(fault: Exception) -> str:
+    """Name a fault of the program, for a person whose reading is kept all the same."""
+    return f"a fault of this program: {type(fault).__name__}: {fault}"
 
 
 def place(folder: Path, typed: Words, at: str, shown: Shown | None = None) -> Recorded:
@@ -100,18 +133,18 @@ def place(folder: Path, typed: Words, at: str, shown: Shown | None = None) -> Re
 
     build, warnings = pipeline.read(folder)
     where = understood_place(build, typed, at)
-    before = verdicts(build, typed.part, shown)
     names = ("x_mm", "y_mm", "z_mm")
     cells = {name: plain_number(value) for name, value in zip(names, where.at_mm, strict=False)}
     if where.plus_minus_mm is not None and where.feature.plus_minus_mm is None:
         cells["plus_minus_mm"] = plain_number(where.plus_minus_mm)
     fill(folder, FEATURES, {(typed.part, where.feature.feature): cells})
     now, _ = pipeline.read(folder)
+    before, after = (verdicts(one, typed.part, shown) for one in (build, now))
     where_mm = ", ".join(f"{name[0]} {cell}" for name, cell in cells.items() if name in names)
     sure = cells.get("plus_minus_mm")
     within = f", each within {sure} mm" if sure else ""
     says = f"wrote the place of {where.feature.feature} of {typed.part} into {FEATURES}: {where_mm} mm{within}"
-    return Recorded(typed.part, says, None, None, changes(before, verdicts(now, typed.part, shown)), warnings)
+    return Recorded(typed.part, says, None, None, changes(before, after), warnings)
 
 
 def next_id(build: Build, part: str) -> str:
@@ -142,8 +175,8 @@ def row_of(reading: Reading) -> dict[str, str]:
     """A reading as cells of its sheet."""
     cells = {
         "part": reading.part, "reading": reading.reading, "quantity": reading.quantity,
-        "from": reading.from_feature, "to": reading.to_feature, "value": plain_number(reading.value),
-        "unit": reading.unit,
+        "from": reading.from_feature, "to": reading.to_feature,
+        "value": None if reading.value is None else plain_number(reading.value), "unit": reading.unit,
         "plus_minus": None if reading.plus_minus is None else plain_number(reading.plus_minus),
         "instrument": reading.instrument, "by": reading.by, "on": reading.on, "corrects": reading.corrects,
         "note": reading.note,
@@ -151,14 +184,15 @@ def row_of(reading: Reading) -> dict[str, str]:
     return {name: cell for name, cell in cells.items() if cell}
 
 
-def _appended(folder: Path, build: Build, reading: Reading, typed: Words) -> Reading:
+def _appended(folder: Path, build: Build, meant: Callable[[Build], Reading]) -> Reading:
     """Add the row under the next free id; somebody else may take that in between."""
     from partkin import sheets
 
+    reading = meant(build)
     for turn in range(MOST_TRIES):
         if turn:
             build, _ = pipeline.read(folder)
-            reading = understood(build, typed)
+            reading = meant(build)
         numbered = replace(reading, reading=next_id(build, reading.part))
         try:
             sheets.append(folder, READINGS, row_of(numbered))
@@ -173,6 +207,8 @@ def _appended(folder: Path, build: Build, reading: Reading, typed: Words) -> Rea
 def told(reading: Reading) -> str:
     """Say a reading in words, with how far it may be out."""
     what = _what(reading)
+    if reading.value is None or reading.unit is None:
+        return what
     head = f"{what}, {plain_number(reading.value)} {reading.unit}"
     if reading.quantity == "mass":
         return head
@@ -201,7 +237,17 @@ def _what(reading: Reading) -> str:
 
 
 def surprise_of(build: Build, reading: Reading) -> str | None:
-    """Say that a reading is far from what the rest of its part predicts; None where it is not, or cannot be told."""
+    """Say that a reading is far from what the rest of its part predicts; None where it is not, or cannot be told.
+
+    A fault of this program is said too: the reading is in its sheet, and must not look as if it were not.
+    """
+    try:
+        return _surprise(build, reading)
+    except Exception as fault:
+        return f"it could not be held against the others ({unexpected(fault)})"
+
+
+def _surprise(build: Build, reading: Reading) -> str | None:
     if reading.quantity not in ("centres", "near edges", "far edges", "across", "length"):
         return None
     from partkin.positions import adjust, surprise
@@ -234,7 +280,10 @@ def donors_concerned(build: Build, part: str) -> tuple[str, ...]:
 
 
 def verdicts(build: Build, part: str, shown: Shown | None = None) -> dict[str, Verdict | str]:
-    """Check every donor concerned: its verdict, or why it could not be checked."""
+    """Check every donor concerned: its verdict, or why it could not be checked, be it a fault of this program.
+
+    The reading is in its sheet by then, and what goes wrong here must not look as if it were not.
+    """
     donors = donors_concerned(build, part)
     found: dict[str, Verdict | str] = {}
     for donor in Work("donors", len(donors), shown).each(donors):
@@ -242,6 +291,8 @@ def verdicts(build: Build, part: str, shown: Shown | None = None) -> dict[str, V
             found[donor] = pipeline.check(build, donor)
         except FaultyInput as fault:
             found[donor] = "; ".join(problem.what for problem in fault.problems)
+        except Exception as fault:
+            found[donor] = unexpected(fault)
     return found
 
 

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import cast
 
 from partkin.measuring.gathering import Faults
 from partkin.measuring.typed_into import TypedInto
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.problem import FaultyInput, Problem
-from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, QUANTITIES, Instrument, Quantity
+from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, QUANTITIES, WITHDRAWN, Instrument, Quantity
+from partkin.positions.lengths import current
 from partkin.sheets.number import UNITS, NotANumber, Number, parse_number
 from partkin.sheets.typed import faults_of_cells
 from partkin.tables import greatest_error_mm
@@ -49,7 +50,9 @@ def understood(build: Build, typed: Words) -> Reading:
     """
     faults = Faults(COMMAND)
     part = faults.kept(_part_of, build, typed.part)
-    corrected = faults.kept(_corrected, build, typed) if part is not None and typed.corrects is not None else None
+    corrected = None
+    if part is not None and typed.corrects is not None:
+        corrected = faults.kept(_corrected, build, typed.part, typed.corrects, typed.into)
     quantity = faults.kept(_quantity, typed.quantity, corrected)
     unit = None if quantity is None else faults.kept(_unit_said, typed.unit, quantity)
     # Without the reading that is corrected it is not known what the words should be.
@@ -81,6 +84,45 @@ def understood(build: Build, typed: Words) -> Reading:
     )  # fmt: skip
 
 
+def taken_back(build: Build, part: str, named: str | None) -> Reading:
+    """Return the row, not yet numbered, that takes back a reading; of a correction, what it had replaced.
+
+    Raises
+    ------
+    FaultyInput
+        There is no such part or reading, or a later row has replaced it already.
+    """
+    _part_of(build, part)
+    standing = [row for row in current(build.readings) if row.part == part]
+    if not standing:
+        raise _refused("undo", f"no reading of {part} counts, so there is none to take back", "Nothing needs doing")
+    wrong = standing[-1] if named is None else _corrected(build, part, named, TypedInto())
+    mine = {row.reading: row for row in build.readings if row.part == part}
+    before = mine.get(wrong.corrects or "")
+    if before is not None:
+        return replace(before, corrects=wrong.reading, row=0)
+    return Reading(part, "", WITHDRAWN, None, None, corrects=wrong.reading)
+
+
+def named_to_undo(typed: Words, at: str | None) -> str | None:
+    """Return the reading that is to be taken back; None: the last.
+
+    Raises
+    ------
+    FaultyInput
+        Something else was typed besides.
+    """
+    said = {
+        "at": at, "quantity": typed.quantity, "unit": typed.unit, "instrument": typed.instrument,
+        "plus_minus": typed.plus_minus, "by": typed.by, "on": typed.on, "corrects": typed.corrects, "note": typed.note,
+    }  # fmt: skip
+    besides = [f"--{name.replace('_', '-')}" for name, value in said.items() if value is not None]
+    if besides or len(typed.words) > 1:
+        what = f"--undo takes one reading at most, and here is {_seen((*typed.words, *besides))}"
+        raise _refused("undo", what, "Write: partkin record PART --undo, or partkin record PART READING --undo")
+    return typed.words[0] if typed.words else None
+
+
 def _part_of(build: Build, part: str) -> Part:
     found = build.part(part)
     if found is None:
@@ -92,16 +134,23 @@ def _refused(where: str, what: str, mend: str) -> FaultyInput:
     return FaultyInput((Problem(COMMAND, 0, where, what, mend),))
 
 
-def _corrected(build: Build, typed: Words) -> Reading:
-    mine = [row for row in build.readings if row.part == typed.part]
-    found = next((row for row in mine if row.reading == typed.corrects), None)
+def _corrected(build: Build, part: str, named: str, into: TypedInto) -> Reading:
+    mine = [row for row in build.readings if row.part == part]
+    found = next((row for row in mine if row.reading == named), None)
     if found is None:
         known = ", ".join(row.reading for row in mine) or "none yet"
-        raise _refused("corrects", f"{typed.part} has no reading {typed.corrects}", f"Its readings: {known}")
-    later = next((row for row in mine if row.corrects == typed.corrects), None)
+        raise _refused("corrects", f"{part} has no reading {named}", f"Its readings: {known}")
+    if found.quantity == WITHDRAWN:
+        what = f"{named} takes back {found.corrects}, and is no reading"
+        raise _refused("corrects", what, f"To count {found.corrects} again, record it anew")
+    later = next((row for row in mine if row.corrects == named), None)
     if later is not None:
-        what = f"{typed.corrects} is corrected by {later.reading} already"
-        raise _refused("corrects", what, typed.into.put("corrects", later.reading))
+        taken = later.quantity == WITHDRAWN
+        mend = f"{into.leave('corrects')[0].upper()}{into.leave('corrects')[1:]}"
+        if not taken:
+            mend = into.put("corrects", later.reading)
+        how = "taken back" if taken else "corrected"
+        raise _refused("corrects", f"{named} is {how} by {later.reading} already", mend)
     return found
 
 
@@ -109,8 +158,11 @@ def _quantity(word: str | None, corrected: Reading | None) -> Quantity:
     if word is None:
         return corrected.quantity if corrected is not None else "centres"
     plain = " ".join(re.split(r"[\s_-]+", word.strip().lower()))
+    if plain == WITHDRAWN:
+        mend = "Write: partkin record PART READING --undo"
+        raise _refused("quantity", "a reading is taken back without a value", mend)
     if plain not in QUANTITIES:
-        raise _refused("quantity", f'"{word}" is no quantity that is read', f"Say one of: {', '.join(QUANTITIES)}")
+        raise _refused("quantity", f'"{word}" is no quantity that is read', f"Say one of: {', '.join(NAMES)}")
     if corrected is not None and plain != corrected.quantity:
         what = f"{corrected.reading} is a reading of {corrected.quantity}, not of {plain}"
         raise _refused("quantity", what, "A reading is corrected by one of the same thing")
@@ -184,7 +236,7 @@ def _amount(
     usual = "kg" if quantity == "mass" else "mm"
     if corrected is not None and corrected.unit != usual and number.unit is None and said is None:
         what = f"{corrected.reading} is in {corrected.unit}, and no unit is said here"
-        raise _refused("unit", what, into.put("unit", corrected.unit, usual))
+        raise _refused("unit", what, into.put("unit", corrected.unit or usual, usual))
     if number.unit is not None and said is not None and number.unit != said:
         what = f"the value is in {number.unit} and {into.place('unit')} says {said}"
         raise _refused("unit", what, "Say one of the two")

@@ -102,13 +102,13 @@ class Feature:
 
 @dataclass(frozen=True)
 class Reading:
-    """readings.csv; `value` and `plus_minus` in `unit` as written."""
+    """readings.csv; `value` and `plus_minus` in `unit` as written. A row that withdraws another has neither."""
 
     part: str
     reading: str
     quantity: Quantity
-    value: float
-    unit: str
+    value: float | None
+    unit: str | None
     from_feature: str | None = None
     to_feature: str | None = None
     plus_minus: float | None = None

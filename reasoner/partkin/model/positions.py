@@ -87,7 +87,10 @@ class Positions:
         float64 (n,): greatest error of each coordinate, rectangular (JCGM 100:2008, 4.3.7). Used where
         `covariance_mm2` is None.
     covariance_mm2
-        float64 (n*d, n*d), order x1 y1 [z1] x2 ..., of the free network; None: not adjusted.
+        float64 (n*d, n*d), order x1 y1 [z1] x2 ..., of the shape: a common turn and shift is no error, since
+        the part is laid on anyhow; None: not adjusted.
+    in_frame_mm2
+        The same with how far the whole may lie off the frame that the sheet's coordinates are in; None: no coordinates.
     missing
         Features without a position, and what would give it.
     suspects
@@ -121,6 +124,7 @@ class Positions:
     xyz_mm: np.ndarray
     half_width_mm: np.ndarray
     covariance_mm2: np.ndarray | None = None
+    in_frame_mm2: np.ndarray | None = None
     missing: tuple[Missing, ...] = ()
     suspects: tuple[Suspect, ...] = ()
     notes: tuple[str, ...] = field(default=())

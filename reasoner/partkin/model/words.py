@@ -12,7 +12,9 @@ Hand = Literal["left", "right"]
 Face = Literal["outside", "inside"]
 ZoneKind = Literal["tear seam", "airbag door", "structural", "keep clear", "opening"]
 Likeness = Literal["alike", "different"]
-Quantity = Literal["centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap"]
+Quantity = Literal[
+    "centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap", "withdrawn"
+]
 Instrument = Literal["steel rule", "tape", "caliper", "template", "photo", "seller"]
 OptionKind = Literal["donor", "repair", "new", "custom"]
 VerdictWord = Literal[
@@ -36,8 +38,10 @@ ZONE_KINDS: Final = ("tear seam", "airbag door", "structural", "keep clear", "op
 AIRBAG_ZONES: Final = ("tear seam", "airbag door")
 PROTECTED_ZONES: Final = ("tear seam", "airbag door", "structural")
 QUANTITIES: Final = (
-    "centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap",
+    "centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap", "withdrawn",
 )
+# A row that takes back the reading that it corrects; it has no value of its own.
+WITHDRAWN: Final = "withdrawn"
 LENGTH_QUANTITIES: Final = ("centres", "near edges", "far edges", "across", "length", "thickness", "gap")
 MM_PER_UNIT: Final = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 KG_PER_UNIT: Final = {"kg": 1.0, "g": 0.001, "lb": 0.45359237}

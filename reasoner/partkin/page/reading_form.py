@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from partkin.measuring.typed_readings import NAMES
 from partkin.model.build import Build, Part, Reading
 from partkin.model.reasons import Unknown
-from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, QUANTITIES
+from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT
 from partkin.page.frame import address
 from partkin.page.markup import Html, tag
 
@@ -37,7 +37,7 @@ def key_of(reading: Reading) -> str:
 
 def asked_first(unknown: Sequence[Unknown], parts: Sequence[str]) -> Unknown | None:
     """The first open question of a verdict that a reading of one of these parts answers."""
-    return next((one for one in unknown if one.part in parts and one.quantity in QUANTITIES and one.from_feature), None)
+    return next((one for one in unknown if one.part in parts and one.quantity in NAMES and one.from_feature), None)
 
 
 def filled(asked: Unknown | None, taken: Reading | None = None) -> dict[str, str]:
@@ -70,12 +70,12 @@ def reading_form(build: Build, page: Part, parts: Sequence[Part], typed: Typed) 
     corrected = {(reading.part, reading.corrects) for reading in mine}
     open_ones = {
         key_of(one): _brief(one, names) for one in mine
-        if (one.part, one.reading) not in corrected
+        if (one.part, one.reading) not in corrected and one.quantity in NAMES
     }  # fmt: skip
     ends = dict.fromkeys(feature.feature for part in parts for feature in build.features_of(part.part))
     fields = [
         _choice("part", names, typed),
-        _choice("quantity", dict.fromkeys(QUANTITIES), typed),
+        _choice("quantity", dict.fromkeys(NAMES), typed),
         _line("from", typed, list_="ends"),
         _line("to", typed, list_="ends"),
         _line("value", typed, required=True, inputmode="text"),

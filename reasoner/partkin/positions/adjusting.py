@@ -12,11 +12,13 @@ from partkin.model.build import Feature, Reading
 from partkin.model.positions import Missing, Observed, Positions, Suspect
 from partkin.positions import asking_for, lengths
 from partkin.positions.distributions import chi_square_quantile
-from partkin.positions.network import Network, Solution, gauge, solve
+from partkin.positions.network import Network, Solution, gauge, solve, without_rigid
 from partkin.positions.start import firm_points
 from partkin.positions.suspects import FAMILY_LEVEL, RIVAL_LAYOUT, Contradicted, layout_limit, search
 
 AXES = "xyz"
+# From this ratio of variances on the frame is not worth what it costs the shape.
+ROUGH_FRAME = 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -222,34 +224,55 @@ def _as_positions(survey: Survey, network: Network, found: list[Solution], hande
     best = found[0]
     d = network.size[1]
     framed = gauge(network, best.xyz_mm).shape[1] == 0
-    limit = chi_square_quantile(1.0 - FAMILY_LEVEL, best.degrees_of_freedom)
-    agree = not shaken and (best.degrees_of_freedom == 0 or best.chi_square <= limit)
-    wider = 1.0 if agree else max(1.0, best.chi_square / best.degrees_of_freedom)
+    limit = chi_square_quantile(1.0 - FAMILY_LEVEL, best.own_freedom)
+    agree = not shaken and (best.own_freedom == 0 or best.own_chi_square <= limit)
+    wider = 1.0 if agree else max(1.0, best.own_chi_square / max(1, best.own_freedom))
     plain = not network.seen.any()
     laid = [_in_own_frame(one) if plain else (one.xyz_mm, one.covariance_mm2) for one in found]
+    spread_mm2 = [covariance for _, covariance in laid]
     touched = np.isin(np.arange(len(survey.points)), network.edges)
     # What no distance touches is as sure as its cell says, whatever the distances disagree about.
     widen = np.sqrt(np.where(np.repeat(touched, d), wider, 1.0))
-    covariances = tuple(np.outer(widen, widen) * covariance for _, covariance in laid)
+    tied = touched
+    if touched.any() and not touched.all() and not plain:
+        about = [_about(one, touched) for one in found]
+        tied = touched | _frame_is_rough(best, about[0], touched)
+        spread_mm2 = about if tied.all() else [one.in_frame_mm2 for one in found]
+    covariances = tuple(np.outer(widen, widen) * covariance for covariance in spread_mm2)
     variance = np.diagonal(covariances[0]).reshape(-1, d).mean(axis=1)
     stated_mm = math.sqrt(3.0) * network.seen_sigma_mm[:, 0]
     return Positions(
         survey.part,
         survey.points,
         laid[0][0],
-        np.where(touched, np.sqrt(3.0 * np.maximum(0.0, variance)), stated_mm.round(12)),
+        np.where(tied, np.sqrt(3.0 * np.maximum(0.0, variance)), stated_mm.round(12)),
         covariances[0],
-        adjusted=tuple(name for name, tied in zip(survey.points, touched, strict=True) if tied),
+        adjusted=tuple(name for name, one in zip(survey.points, tied, strict=True) if one),
+        in_frame_mm2=None if plain else np.outer(widen, widen) * best.in_frame_mm2,
         layouts=tuple(xyz_mm for xyz_mm, _ in laid),
         layout_covariances_mm2=covariances,
         handed=handed,
         framed=framed,
-        chi_square=best.chi_square,
-        degrees_of_freedom=best.degrees_of_freedom,
+        chi_square=best.own_chi_square,
+        degrees_of_freedom=best.own_freedom,
         agree=agree,
         sigma0=math.sqrt(wider),
         bent=best.bent,
     )
+
+
+def _about(solution: Solution, among: np.ndarray) -> np.ndarray:
+    """Covariance of all points but for what turns and shifts those `among` them."""
+    fixed = without_rigid(solution.xyz_mm, among)
+    return np.asarray(fixed @ solution.in_frame_mm2 @ fixed.T)
+
+
+def _frame_is_rough(solution: Solution, about_mm2: np.ndarray, touched: np.ndarray) -> bool:
+    """Whether the stated places tell much less of the frame than the distances do of the shape."""
+    d = solution.xyz_mm.shape[1]
+    own = np.repeat(touched, d)
+    whole_mm2 = float(np.trace(solution.in_frame_mm2[np.ix_(own, own)]))
+    return int(touched.sum()) > d and whole_mm2 > ROUGH_FRAME * float(np.trace(about_mm2[np.ix_(own, own)]))
 
 
 def _in_own_frame(solution: Solution) -> tuple[np.ndarray, np.ndarray]:

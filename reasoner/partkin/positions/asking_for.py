@@ -183,11 +183,11 @@ def remarks(solution: Solution, positions: Positions) -> tuple[str, ...]:
     if not positions.agree:
         notes.append(
             f"The readings do not agree with each other as well as their plus or minus says (chi-square "
-            f"{solution.chi_square:.1f} with {solution.degrees_of_freedom} to spare): uncertainties were "
+            f"{positions.chi_square:.1f} with {positions.degrees_of_freedom} to spare): uncertainties were "
             f"widened {positions.sigma0:.1f} times."
         )
     if solution.soft:
         notes.append("Some features stand in one line: distances along it tell little of how far one stands beside it.")
-    if solution.degrees_of_freedom == 0:
+    if positions.degrees_of_freedom == 0:
         notes.append("Nothing checks these readings: one more would show a slip of the tape.")
     return tuple(notes)

@@ -10,6 +10,7 @@ import numpy as np
 
 from partkin.model.positions import Observed, Positions
 from partkin.positions.distributions import chi_square_quantile
+from partkin.positions.network import without_rigid
 
 
 @dataclass(frozen=True)
@@ -127,6 +128,11 @@ def covariance_mm2(positions: Positions) -> np.ndarray:
     return np.diag(np.repeat(np.asarray(positions.half_width_mm) ** 2 / 3.0, positions.dims))
 
 
+def in_frame_mm2(positions: Positions) -> np.ndarray:
+    """Return the covariance (n*d, n*d) of all coordinates in the sheet's frame, where it has one."""
+    return covariance_mm2(positions) if positions.in_frame_mm2 is None else np.asarray(positions.in_frame_mm2)
+
+
 def budget(positions: Positions, gradient: np.ndarray) -> Budget:
     """Say which reading contributes what to a quantity of one part's coordinates.
 
@@ -150,14 +156,15 @@ def budget(positions: Positions, gradient: np.ndarray) -> Budget:
     rows = weighted_rows(positions, used)
     sigma = np.array([row.sigma_mm for row in used]) * positions.sigma0
     # Adjusted coordinates are C J' W l: the slope of the quantity by each reading follows.
-    felt = rows @ (np.asarray(positions.covariance_mm2) @ slope) / positions.sigma0**2
+    spread_mm2 = in_frame_mm2(positions)
+    felt = rows @ (spread_mm2 @ slope) / positions.sigma0**2
     says = [
         f"{row.from_feature} to {row.to_feature} ({row.reading})" if row.kind == "distance" else row.reading
         for row in used
     ]
     by_reading = np.append(felt / np.array([row.sigma_mm for row in used]), 1.0)
     # What the readings explain to first order falls short where features stand in one line.
-    rest = float(slope @ positions.covariance_mm2 @ slope - ((by_reading[:-1] * sigma) ** 2).sum())
+    rest = float(slope @ spread_mm2 @ slope - ((by_reading[:-1] * sigma) ** 2).sum())
     names = [*(row.reading for row in used), "in one line"]
     says.append("features in one line: how far one stands beside it")
     count = len(names) if positions.bent else len(used)
@@ -185,11 +192,14 @@ def place_budget(positions: Positions, feature: str) -> tuple[tuple[str, float],
         The feature has no position.
     """
     at, d = positions.features.index(feature), positions.dims
+    among = np.isin(np.array(positions.features, dtype=object), np.array(positions.adjusted, dtype=object))
+    free = positions.in_frame_mm2 is not None and positions.in_frame_mm2 is not positions.covariance_mm2
+    fixed = without_rigid(positions.xyz_mm, among) if free else np.eye(positions.xyz_mm.size)
     parts: dict[str, float] = {}
     for axis in range(d):
         gradient = np.zeros((len(positions.features), d))
         gradient[at, axis] = 1.0
-        found = budget(positions, gradient)
+        found = budget(positions, gradient.ravel() @ fixed)
         for share in found.shares:
             parts[share.name] = parts.get(share.name, 0.0) + share.share * found.uncertainty**2
     total = sum(parts.values())

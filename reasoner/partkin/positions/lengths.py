@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from partkin.model.build import Feature, Reading
 from partkin.model.pointing import direction_deg
-from partkin.model.words import LENGTH_QUANTITIES, MM_PER_UNIT
+from partkin.model.words import LENGTH_QUANTITIES, MM_PER_UNIT, WITHDRAWN
 from partkin.tables import coordinate_error_mm, greatest_error_mm, parse_thread
 
 DISTANCES = ("centres", "near edges", "far edges")
@@ -61,7 +61,7 @@ def value_mm(reading: Reading) -> float:
     ValueError
         The quantity is not a length, or its unit not one of length.
     """
-    if reading.quantity not in LENGTH_QUANTITIES or reading.unit not in MM_PER_UNIT:
+    if reading.quantity not in LENGTH_QUANTITIES or reading.unit not in MM_PER_UNIT or reading.value is None:
         raise ValueError(f"reading {reading.reading}: {reading.quantity} in {reading.unit} is not a length")
     return reading.value * MM_PER_UNIT[reading.unit]
 
@@ -69,7 +69,7 @@ def value_mm(reading: Reading) -> float:
 def greatest_error_of_mm(reading: Reading) -> float:
     """Return the greatest error believed possible: as stated, else the instrument's."""
     if reading.plus_minus is not None:
-        return reading.plus_minus * MM_PER_UNIT[reading.unit]
+        return reading.plus_minus * MM_PER_UNIT[reading.unit or "mm"]
     return greatest_error_mm(reading.instrument, value_mm(reading), reading.quantity)
 
 
@@ -79,7 +79,9 @@ def standard_uncertainty_mm(half_width_mm: float) -> float:
 
 
 def current(readings: Iterable[Reading]) -> tuple[Reading, ...]:
-    """Drop every reading that a later row of the same part corrects; doing it twice changes nothing.
+    """Drop every reading that a later row of the same part corrects or withdraws, and the rows that withdraw.
+
+    Doing it twice changes nothing.
 
     Examples
     --------
@@ -90,7 +92,7 @@ def current(readings: Iterable[Reading]) -> tuple[Reading, ...]:
     """
     rows = tuple(readings)
     corrected = {(row.part, row.corrects) for row in rows if row.corrects is not None}
-    return tuple(row for row in rows if (row.part, row.reading) not in corrected)
+    return tuple(row for row in rows if (row.part, row.reading) not in corrected and row.quantity != WITHDRAWN)
 
 
 def coordinate_half_width_mm(feature: Feature) -> float:

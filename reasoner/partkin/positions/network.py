@@ -93,7 +93,10 @@ class Network:
 class Solution:
     """An adjusted network.
 
-    `covariance_mm2` (k*d, k*d) is that of the free network where the frame is not fixed (least trace).
+    `covariance_mm2` (k*d, k*d) is that of the shape: of the free network (least trace), and where coordinates that
+    are not exact hold the frame, without the common turn and shift of all points. `in_frame_mm2`: with them.
+    `own_chi_square`, `own_freedom`: of the observations that tell of the shape alone; coordinates too rough to tell
+    anything of it neither confirm nor contradict the distances.
     `residual_mm`, `redundancy`, `w`: (m + c,), adjusted minus observed; distances, then coordinates.
     `soft`: how many directions the second order of the distances bounds rather than the first; `bent`: moves
     within the covariance change distances noticeably by their second order; `loose`: (k*d, l) basis of
@@ -102,11 +105,14 @@ class Solution:
 
     xyz_mm: np.ndarray
     covariance_mm2: np.ndarray
+    in_frame_mm2: np.ndarray
     residual_mm: np.ndarray
     redundancy: np.ndarray
     w: np.ndarray
     chi_square: float
     degrees_of_freedom: int
+    own_chi_square: float
+    own_freedom: int
     converged: bool
     soft: int
     bent: bool
@@ -157,16 +163,30 @@ def rigid_moves(xyz_mm: np.ndarray) -> np.ndarray:
     return np.hstack([moves[:, :d], turns[:, size > 1e-9 * max(1.0, size[0])]])
 
 
+def without_rigid(xyz_mm: np.ndarray, among: np.ndarray) -> np.ndarray:
+    """Return (k*d, k*d): what takes out of small moves of all points the turn and shift of those `among` them.
+
+    S-transformation to the datum of inner constraints over these points (Baarda 1973, from memory).
+    """
+    d = xyz_mm.shape[1]
+    moves = rigid_moves(xyz_mm)
+    own = moves * np.repeat(among, d)[:, None]
+    return np.asarray(np.eye(len(moves)) - moves @ np.linalg.pinv(own, rcond=1e-9))
+
+
 def gauge(network: Network, xyz_mm: np.ndarray) -> np.ndarray:
     """Return (k*d, g): the rigid moves that no stated coordinate stops, orthonormal."""
-    moves = rigid_moves(xyz_mm)
-    held = network.seen.ravel()
+    return _leaving(rigid_moves(xyz_mm), network.seen.ravel())
+
+
+def _leaving(moves: np.ndarray, held: np.ndarray) -> np.ndarray:
+    """Of moves those, orthonormal, that leave the held coordinates where they are."""
     if not held.any():
         return moves
     _, size, axes = np.linalg.svd(moves[held])
     reach = np.zeros(moves.shape[1])
     reach[: len(size)] = size
-    return moves @ axes[reach < 1e-9].T
+    return np.asarray(moves @ axes[reach < 1e-9].T)
 
 
 def solve(network: Network, start_mm: np.ndarray, cautious: bool = False) -> Solution:
@@ -226,23 +246,42 @@ def _descend(network: Network, xyz_mm: np.ndarray, cautious: bool) -> tuple[np.n
 
 def _finish(network: Network, xyz_mm: np.ndarray, converged: bool) -> Solution:
     rows, miss = jacobian(network, xyz_mm)
-    spread = _spread(network, xyz_mm, rows, miss)
-    redundancy = np.clip(1.0 - np.einsum("ij,ij->i", rows @ spread.linear_mm2, rows), 0.0, 1.0)
+    spread = framed = _spread(network, xyz_mm, rows, miss, gauge(network, xyz_mm))
+    if len(network.weighed) and len(network.edges):
+        # What coordinates tell of the common turn and shift is no knowledge of the shape, nor is it an error of it.
+        rigid = _leaving(rigid_moves(xyz_mm), network.fixed)
+        told = rows @ rigid
+        spread = _spread(network, xyz_mm, rows - told @ np.linalg.pinv(told, rcond=1e-9) @ rows, miss, rigid)
+    redundancy = np.clip(1.0 - np.einsum("ij,ij->i", rows @ framed.linear_mm2, rows), 0.0, 1.0)
     checked = redundancy > 1e-6
     w = np.where(checked, -miss / np.sqrt(np.where(checked, redundancy, 1.0)), 0.0)
+    own = _tell_shape(network, xyz_mm, redundancy)
     return Solution(
         xyz_mm,
         spread.covariance_mm2,
+        framed.covariance_mm2,
         -miss * network.sigmas,
         redundancy,
         w,
         float(miss @ miss),
         round(float(redundancy.sum())),
+        float(miss[own] @ miss[own]),
+        round(float(redundancy[own].sum())),
         converged,
         spread.soft,
         spread.bent,
         spread.loose,
     )
+
+
+def _tell_shape(network: Network, xyz_mm: np.ndarray, redundancy: np.ndarray) -> np.ndarray:
+    """bool (m + c,): observations that tell of the shape: not coordinates that settle the frame alone."""
+    own = np.ones(len(redundancy), dtype=bool)
+    m = len(network.length_mm)
+    held = rigid_moves(xyz_mm).shape[1] - gauge(network, xyz_mm).shape[1]
+    if m and not network.fixed.any():
+        own[m:] = float((1.0 - redundancy[m:]).sum()) - held > NOTICEABLE
+    return own
 
 
 @dataclass(frozen=True, eq=False)
@@ -256,7 +295,8 @@ class _Spread:
     loose: np.ndarray
 
 
-def _spread(network: Network, xyz_mm: np.ndarray, rows: np.ndarray, miss: np.ndarray) -> _Spread:
+def _spread(network: Network, xyz_mm: np.ndarray, rows: np.ndarray, miss: np.ndarray, open_: np.ndarray) -> _Spread:
+    """Spread of the points; `open_` (k*d, g): moves that are no error."""
     none = np.zeros((rows.shape[1], 0))
     covariance = np.zeros((rows.shape[1], rows.shape[1]))
     free = np.flatnonzero(~network.fixed)
@@ -264,7 +304,7 @@ def _spread(network: Network, xyz_mm: np.ndarray, rows: np.ndarray, miss: np.nda
         return _Spread(covariance, covariance, 0, False, none)
     normal = rows[:, free].T @ rows[:, free]
     scale = float(np.trace(normal)) / len(normal)
-    move = gauge(network, xyz_mm)[free]
+    move = open_[free]
     along = move @ move.T
     try:
         inverse = np.linalg.inv(normal + scale * along)

@@ -121,15 +121,18 @@ def uniform_in_stadium(
     return np.stack([x * np.cos(turn) - y * np.sin(turn), x * np.sin(turn) + y * np.cos(turn)], axis=2)
 
 
-def _unbending(positions: Positions) -> Callable[[np.ndarray], np.ndarray]:
+def _unbending(positions: Positions) -> Callable[[np.ndarray], np.ndarray] | None:
     """What takes back, by moves that the distances feel, the lengthening that a wide sideways move brings.
 
     The covariance knows distances to first order only; over a soft direction a draw moves so far that
-    the second order, square of the sideways move over twice the length, would exceed the readings.
+    the second order, square of the sideways move over twice the length, would exceed the readings. None where
+    every distance was left out.
     """
     number = {name: at for at, name in enumerate(positions.features)}
     used = [row for row in positions.observed if row.used]
     tied = [row for row in used if row.kind == "distance"]
+    if not tied:
+        return None
     ends = np.array([[number[row.from_feature], number[row.to_feature or ""]] for row in tied])
     apart = positions.xyz_mm[ends[:, 0]] - positions.xyz_mm[ends[:, 1]]
     length_mm = np.maximum(np.linalg.norm(apart, axis=1), 1e-9)

@@ -104,8 +104,8 @@ def worst_contradicted(solution: Solution) -> tuple[int | None, list[int]]:
     worst = int(np.argmax(squared))
     if math.sqrt(squared[worst]) <= normal_quantile(1.0 - FAMILY_LEVEL / (2.0 * checked)):
         return None, []
-    left = solution.chi_square - squared
-    limit = max(chi_square_quantile(LAYOUT_LEVEL, solution.degrees_of_freedom - 1), left[worst] + RIVAL_READING)
+    left = solution.own_chi_square - squared
+    limit = max(chi_square_quantile(LAYOUT_LEVEL, solution.own_freedom - 1), left[worst] + RIVAL_READING)
     rivals = (left <= limit) & (solution.redundancy > 1e-6)
     return worst, [int(at) for at in np.flatnonzero(rivals) if at != worst]
 

@@ -288,7 +288,7 @@ def _reading_row(reading: Reading, corrected: bool) -> list[str]:
     return [
         name(reading.reading),
         what,
-        f"{reading.value:g} {name(reading.unit)}",
+        NONE if reading.value is None else f"{reading.value:g} {name(reading.unit or '')}",
         spread,
         (", ".join(how) or NONE) + remark,
     ]

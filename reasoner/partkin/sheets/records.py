@@ -58,7 +58,7 @@ def read_table(sheet: Sheet, grid: Grid, findings: Findings) -> Table:
     if decimal != "." and grid.dialect.decimal == ".":
         _say_decimal(sheet, decimal, findings)
     plan = [(place, column.name, reader_of(column, decimal, findings)) for place, column in known]
-    needed = tuple(column.name for column in sheet.columns if column.needed)
+    needed = tuple(column.name for column in sheet.columns if column.needed and not column.may_be_empty)
     records: list[Record] = []
     whole = True
     for number, cells in enumerate(grid.rows[1:], start=2):

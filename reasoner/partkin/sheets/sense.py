@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from partkin.model.words import KG_PER_UNIT, MM_PER_UNIT
+from partkin.model.words import KG_PER_UNIT, MM_PER_UNIT, WITHDRAWN
 from partkin.sheets.columns import GREATEST_MM
 from partkin.sheets.findings import Findings
 from partkin.sheets.records import Record, Table
@@ -17,6 +17,7 @@ OF_ONE_FEATURE = ("across", "length")
 THREAD_DISAGREES_MM = 0.5
 THREAD_DISAGREES_OF_DIAMETER = 0.08
 GREATEST_KG = 100_000.0
+_FILLED_WITH = {"value": "what was read, in the row's unit", "unit": "mm, cm, m, in, kg, g, lb"}
 
 Check = Callable[[Record, "Place"], None]
 
@@ -166,7 +167,13 @@ def _reading(record: Record, place: Place) -> None:
     quantity = record.get("quantity")
     if quantity is None:
         return
+    if quantity == WITHDRAWN:
+        _check_withdrawal(record, place)
+        return
     _check_ends(record, quantity, place)
+    for column in ("value", "unit"):
+        if is_blank(record, column):
+            place.fault(column, f"{column} is empty", f"Fill it: {_FILLED_WITH[column]}")
     value, own_unit = record.get("value", (None, None))
     unit = record.get("unit")
     if unit is None:
@@ -181,6 +188,16 @@ def _reading(record: Record, place: Place) -> None:
         place.fault("value", what, "Mend the one that is wrong")
     elif value is not None:
         _check_amount(value, quantity, unit, record.get("plus_minus"), place)
+
+
+def _check_withdrawal(record: Record, place: Place) -> None:
+    if is_blank(record, "corrects"):
+        what = "it withdraws a reading, and corrects does not say which"
+        place.fault("corrects", what, "Write the id of the reading that does not count")
+    for column in ("from", "to", "value", "unit", "plus_minus", "instrument"):
+        if column in record:
+            what = f"a row that withdraws a reading has no {column}"
+            place.fault(column, what, "Leave it empty, or mend the quantity")
 
 
 def _check_ends(record: Record, quantity: str, place: Place) -> None:

@@ -71,8 +71,8 @@ def _feature(record: Record) -> Feature:
 
 def _reading(record: Record, table: Table) -> Reading:
     renamed = _renamed(record, table)
-    renamed["value"] = renamed["value"][0]
-    return Reading(**renamed)
+    value, _ = renamed.pop("value", (None, None))
+    return Reading(value=value, unit=renamed.pop("unit", None), **renamed)
 
 
 def _outcome(record: Record) -> Outcome:

@@ -262,12 +262,17 @@ def _size(build: Build, feature: Feature, quantity: str) -> Fraction | None:
     found = cell(feature.across_mm if quantity == "across" else feature.length_mm)
     for row in standing(build, feature.part):
         if row.quantity == quantity and row.from_feature == feature.feature:
-            found = exact(row.value) * exact(MM_PER_UNIT[row.unit])
+            found = length(row)
     return found
 
 
+def length(row: Reading) -> Fraction | None:
+    """A reading of a length in millimetres; None where the row has no value."""
+    return None if row.value is None else exact(row.value) * exact(MM_PER_UNIT[row.unit or "mm"])
+
+
 def standing(build: Build, part: str) -> list[Reading]:
-    """Readings of a part that no later row corrects."""
+    """Readings of a part that no later row corrects or withdraws."""
     rows = [row for row in build.readings if row.part == part]
     corrected = {row.corrects for row in rows}
     return [row for row in rows if row.reading not in corrected]
@@ -295,7 +300,7 @@ def _farthest(build: Build, part: str, places: Mapping[str, Vector]) -> str:
         ends = [places.get(row.from_feature or ""), places.get(row.to_feature or "")]
         if row.quantity == "centres" and ends[0] is not None and ends[1] is not None:
             apart = math.dist(*[tuple(map(float, end)) for end in ends if end is not None])
-            off.append((abs(apart - row.value * MM_PER_UNIT[row.unit]), row.reading))
+            off.append((abs(apart - float(length(row) or 0)), row.reading))
     return f" (farthest from reading {max(off)[1]}, by {max(off)[0]:.2f} mm)" if off else ""
 
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from partkin.model.build import Build, Feature, Part
-from partkin.model.words import MM_PER_UNIT
 from partkin.verifying.as_written import (
     UNTHREADED,
     Point,
@@ -17,6 +16,7 @@ from partkin.verifying.as_written import (
     exact,
     half_travel,
     has_distances,
+    length,
     standing,
     towards,
 )
@@ -138,7 +138,7 @@ def _depth(build: Build, part: Part) -> Fraction:
     found = cell(part.thickness_mm) or ZERO
     for row in standing(build, part.part):
         if row.quantity == "thickness":
-            found = exact(row.value) * exact(MM_PER_UNIT[row.unit])
+            found = length(row) or ZERO
     return found
 
 
