@@ -96,7 +96,7 @@ def taken_back(build: Build, part: str, named: str | None) -> Reading:
     standing = [row for row in current(build.readings) if row.part == part]
     if not standing:
         raise _refused("undo", f"no reading of {part} counts, so there is none to take back", "Nothing needs doing")
-    wrong = standing[-1] if named is None else _corrected(build, part, named, TypedInto())
+    wrong = max(standing, key=lambda row: row.row) if named is None else _corrected(build, part, named, TypedInto())
     mine = {row.reading: row for row in build.readings if row.part == part}
     before = mine.get(wrong.corrects or "")
     if before is not None:
