@@ -1,4 +1,4 @@
-"""The tables that travel with the program: threads, threads that must not be joined, instruments.
+"""The tables that travel with the program: threads that join and that must not, instruments, materials, clips.
 
 Every stage may import this module. It reads data/tables once, with the csv module alone.
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -53,9 +54,50 @@ class InstrumentRow:
     mark: str
 
 
-def _rows(name: str) -> list[dict[str, str]]:
+@dataclass(frozen=True)
+class Material:
+    """How one group of materials may be worked: `open_out`, `slot`, `new_hole` are yes, no or carrier."""
+
+    group: str
+    words: tuple[str, ...]
+    rules_as: str
+    engages_as: str
+    open_out: str
+    slot: str
+    new_hole: str
+    why: str
+    caution: str
+    source: str
+
+    def bears(self, do: str) -> bool:
+        """Whether the material may be worked in that way at all."""
+        said = {"open out": self.open_out, "slot": self.slot, "new hole": self.new_hole}
+        return said.get(do, "yes") != "no"
+
+
+@dataclass(frozen=True)
+class ClipRule:
+    """What a hole in one material asks of a push-fit clip.
+
+    `takes_mm`: misplacement that the clip takes. `larger_mm`: how much larger than its hole it may be and still
+    go in; `smaller_mm`: how much smaller and still hold.
+    """
+
+    takes_mm: float
+    larger_mm: float
+    smaller_mm: float
+    source: str
+
+
+def rows_of(name: str) -> list[dict[str, str]]:
+    """Return the rows of one sheet of data/tables."""
     with (shipped("data") / "tables" / name).open(encoding="utf-8", newline="") as sheet:
         return list(csv.DictReader(sheet))
+
+
+def marked(row: dict[str, str]) -> str:
+    """Return the source of a row, and how it was checked."""
+    return f"{row['source']}; {row['check']}" if row.get("check") else row["source"]
 
 
 def _number(cell: str) -> float | None:
@@ -84,7 +126,7 @@ def threads() -> Mapping[str, Thread]:
                 series=row["series"],
                 source=row["source"],
             )
-            for row in _rows("threads.csv")
+            for row in rows_of("threads.csv")
         }
     )
 
@@ -139,7 +181,7 @@ def near_misses() -> tuple[NearMiss, ...]:
             note=row["note"],
             source=row["source"],
         )
-        for row in _rows("near_misses.csv")
+        for row in rows_of("near_misses.csv")
     )
 
 
@@ -171,7 +213,7 @@ def instruments() -> Mapping[str, InstrumentRow]:
                 source=row["source"],
                 mark=row["mark"],
             )
-            for row in _rows("instruments.csv")
+            for row in rows_of("instruments.csv")
         }
     )
 
@@ -227,3 +269,71 @@ def coordinate_error_mm() -> float:
     0.5
     """
     return greatest_error_mm(COORDINATE_INSTRUMENT, 0.0)
+
+
+@cache
+def materials() -> tuple[Material, ...]:
+    """Return data/tables/materials.csv; the first row whose word is found counts."""
+    return tuple(
+        Material(
+            group=row["group"],
+            words=tuple(row["words"].split(";")),
+            rules_as=row["rules_as"],
+            engages_as=row["engages_as"],
+            open_out=row["open_out"],
+            slot=row["slot"],
+            new_hole=row["new_hole"],
+            why=row["why"],
+            caution=row["caution"],
+            source=marked(row),
+        )
+        for row in rows_of("materials.csv")
+    )
+
+
+@lru_cache(maxsize=256)
+def material_of(text: str | None) -> Material | None:
+    """Find the material group that a part's `material` cell names; None: not known.
+
+    Examples
+    --------
+    >>> material_of("leather-covered foam").group, material_of("Glass-filled nylon").group
+    ('covered foam', 'plastic')
+    >>> material_of("unobtainium") is None
+    True
+    """
+    if not text:
+        return None
+    said = text.lower()
+    for row in materials():
+        for word in row.words:
+            # Glass-filled nylon is no glass.
+            alone = rf"(?<![a-z0-9]){re.escape(word)}(?![a-z0-9])(?![- ](?:filled|reinforced|fib))"
+            if re.search(alone, said):
+                return row
+    return None
+
+
+@cache
+def _clip_rules() -> Mapping[str, ClipRule]:
+    """Return data/tables/clips.csv by the group of the material that the hole is in."""
+    return MappingProxyType(
+        {
+            row["hole_in"]: ClipRule(
+                float(row["takes_mm"]), float(row["larger_mm"]), float(row["smaller_mm"]), row["source"]
+            )
+            for row in rows_of("clips.csv")
+        }
+    )
+
+
+def clip_rule(material: str | None) -> ClipRule:
+    """Return what a hole in this material asks of a clip; not known: as in sheet steel.
+
+    Examples
+    --------
+    >>> clip_rule("ABS").takes_mm, clip_rule("sheet steel").takes_mm, clip_rule(None).takes_mm
+    (0.5, 0.0, 0.0)
+    """
+    group = material_of(material)
+    return _clip_rules().get(group.group if group else "any", _clip_rules()["any"])

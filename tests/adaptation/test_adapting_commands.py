@@ -323,11 +323,11 @@ def test_edges_connectors_and_their_jobs_stand_in_check_adapt_worklist_and_file(
         assert "lamp: 4 ways on the original, 6 on the donor" in told and "horn: the donor has none" in told
     tree = json.loads(typed(folder, "check", "panel", "--json")[1])
     assert [(job["do"], job["to_mm"], job["minutes"]) for job in tree["besides"]] == [
-        ("trim edge", 1.0, 20.0), ("connector adapter", None, 15.0), ("move over", None, 10.0),
+        ("trim edge", 1.0, 20.0), ("move over", None, 10.0), ("connector adapter", None, 15.0),
     ]  # fmt: skip
     [gap] = tree["edges"]
     assert (gap["narrowest_mm"], gap["trim_mm"], gap["overlap_mm2"]) == (2.0, 1.0, 0.0)
-    assert [line["state"] for line in tree["connectors"]] == ["needs an adapter", "move over"]
+    assert [line["state"] for line in tree["connectors"]] == ["move over", "needs an adapter"]
 
 
 def test_the_installed_command_ends_as_the_contract_says(tmp_path: Path) -> None:

@@ -11,9 +11,10 @@ from adapting_cases import ask, holes, studs
 
 from partkin.adaptation.limits import limits_of, refuse_cut
 from partkin.adaptation.room import grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
-from partkin.adaptation.tables import material_of, materials, read_work, rule, shipped_work, washers, work_for
+from partkin.adaptation.tables import read_work, rule, shipped_work, washers, work_for
 from partkin.model.build import Outline, Part, Zone
 from partkin.model.fitting import Spot
+from partkin.tables import material_of, materials
 
 PLAIN = ask(studs((0.0, 0.0), (200.0, 0.0)), holes((0.0, 0.0), (200.0, 0.0)), [("F1", "a"), ("F2", "b")])
 SEAM = Zone("D", "Z1", "tear seam", ((-100.0, 40.0), (100.0, 40.0)))

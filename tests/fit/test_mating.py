@@ -36,13 +36,44 @@ def donor(kind: str, across_mm: float | None, **more: object) -> Feature:
         (host("hole", 9.0, thread="M8"), donor("hole", 9.0, fastener_mm=6.0), 1.0),
         (host("hole", 9.0), donor("hole", 9.0, fastener_mm=8.0), 1.0),
         (host("peg hole", 8.0), donor("peg", 7.0), 0.5),
-        (host("clip hole", 8.0), donor("clip", 8.6), 0.0),
     ],
 )
 def test_play(one: Feature, other: Feature, allowed_mm: float) -> None:
-    """Formulas: ASME Y14.5 fixed and floating; a clip is larger than its hole and not blocked by that."""
+    """Formulas: ASME Y14.5 fixed and floating."""
     found = pair(one, other)
     assert found.blocked is None and found.option
+    assert found.allowed_mm == pytest.approx(allowed_mm)
+
+
+@pytest.mark.parametrize("clip_on_host", [True, False])
+@pytest.mark.parametrize(
+    ("clip_mm", "hole_mm", "material", "allowed_mm", "why"),
+    [
+        (8.6, 8.0, "sheet steel", 0.0, None),
+        (8.6, 8.0, None, 0.0, None),
+        (8.6, 8.0, "ABS", 0.5, None),
+        (7.5, 8.0, "sheet steel", 0.25, None),
+        (7.5, 8.0, "ABS", 0.5, None),
+        (12.0, 8.0, "ABS", -0.5, "a clip of 12 mm does not go into a hole of 8 mm"),
+        (8.0, 12.0, "ABS", -1.5, "a clip of 8 mm does not hold in a hole of 12 mm"),
+    ],
+)
+def test_a_clip_goes_by_its_table_on_whichever_side_it_is(
+    clip_on_host: bool, clip_mm: float, hole_mm: float, material: str | None, allowed_mm: float, why: str | None
+) -> None:
+    """data/tables/clips.csv: common practice, no source."""
+    clip, hole = Size(clip_mm), Size(hole_mm)
+    if clip_on_host:
+        found = mate(
+            Fixing(host("clip", clip_mm), clip, Size(None), material="sheet steel"),
+            DonorFeature(donor("clip hole", hole_mm), hole, Size(None), material=material),
+        )
+    else:
+        found = mate(
+            Fixing(host("clip hole", hole_mm), hole, Size(None), material=material),
+            DonorFeature(donor("clip", clip_mm), clip, Size(None), material="ABS"),
+        )
+    assert found.option and found.blocked == why
     assert found.allowed_mm == pytest.approx(allowed_mm)
 
 

@@ -163,7 +163,7 @@ def test_the_change_of_the_verdict_is_said_in_one_line(partkin) -> None:
 def test_a_reading_of_the_original_tells_every_donor_of_its_place(partkin) -> None:
     done = partkin("record", "top-velt", "a", "c", "333.5", "-i", "tape")
     told = [line for line in done.output.splitlines() if line.startswith("top-")]
-    assert [line.split(":")[0] for line in told] == ["top-kurm", "top-dask"]
+    assert [line.split(":")[0] for line in told] == ["top-dask", "top-kurm"]
     assert all(line.endswith("as before") for line in told)
 
 

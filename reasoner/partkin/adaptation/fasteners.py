@@ -9,8 +9,9 @@ from partkin.adaptation.choices import Bench, Unit, as_it_is
 from partkin.adaptation.dressing import priced_action
 from partkin.adaptation.limits import OPENINGS
 from partkin.adaptation.pairs import THREADED
-from partkin.adaptation.tables import material_of, next_bolt_length_mm, rule, washer_for
+from partkin.adaptation.tables import next_bolt_length_mm, rule, washer_for
 from partkin.model.adapting import Action, AdaptationQuestion
+from partkin.tables import material_of
 
 
 @dataclass(frozen=True)

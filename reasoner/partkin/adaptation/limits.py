@@ -8,12 +8,13 @@ from functools import cached_property
 
 import numpy as np
 
-from partkin.adaptation.tables import Material, material_of, rule, rule_or_none
+from partkin.adaptation.tables import rule, rule_or_none
 from partkin.adaptation.zones import near_zone
 from partkin.model.adapting import AdaptationQuestion, Bracket
 from partkin.model.build import Feature, Outline, Part, Zone
 from partkin.model.fitting import Spot
 from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES, Duty
+from partkin.tables import Material, material_of
 
 LICENSED = "the maker's instructions, local law and a licensed person decide"
 SAFETY = "protected zones and structural parts are not cut: project rule, common practice, no source"

@@ -81,7 +81,8 @@ def sizes_of(
     holes = [
         (side, feature.across_mm)
         for side, feature in (("donor", donor), ("host", host))
-        if feature.kind in OPENINGS and feature.across_mm is not None
+        # A clip holds by the size of its hole.
+        if feature.kind in OPENINGS and feature.across_mm is not None and "clip" not in (donor.kind, host.kind)
     ]
     openings = []
     for side, across_mm in holes:

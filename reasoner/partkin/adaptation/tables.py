@@ -5,37 +5,15 @@ from __future__ import annotations
 import csv
 import io
 import math
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import cache
 
 from partkin.model.adapting import WorkRow
 from partkin.model.problem import Problem
-from partkin.shipped import shipped
+from partkin.tables import marked, rows_of
 
 ANY = "any"
-
-
-@dataclass(frozen=True)
-class Material:
-    """How one group of materials may be worked: `open_out`, `slot`, `new_hole` are yes, no or carrier."""
-
-    group: str
-    words: tuple[str, ...]
-    rules_as: str
-    engages_as: str
-    open_out: str
-    slot: str
-    new_hole: str
-    why: str
-    caution: str
-    source: str
-
-    def bears(self, do: str) -> bool:
-        """Whether the material may be worked in that way at all."""
-        said = {"open out": self.open_out, "slot": self.slot, "new hole": self.new_hole}
-        return said.get(do, "yes") != "no"
 
 
 @dataclass(frozen=True)
@@ -61,63 +39,11 @@ class Washer:
     source: str
 
 
-def _rows(name: str) -> list[dict[str, str]]:
-    with (shipped("data") / "tables" / name).open(encoding="utf-8", newline="") as sheet:
-        return list(csv.DictReader(sheet))
-
-
-def _marked(row: dict[str, str]) -> str:
-    return f"{row['source']}; {row['check']}" if row.get("check") else row["source"]
-
-
-@cache
-def materials() -> tuple[Material, ...]:
-    """Return data/tables/materials.csv; the first row whose word is found counts."""
-    return tuple(
-        Material(
-            group=row["group"],
-            words=tuple(row["words"].split(";")),
-            rules_as=row["rules_as"],
-            engages_as=row["engages_as"],
-            open_out=row["open_out"],
-            slot=row["slot"],
-            new_hole=row["new_hole"],
-            why=row["why"],
-            caution=row["caution"],
-            source=_marked(row),
-        )
-        for row in _rows("materials.csv")
-    )
-
-
-@lru_cache(maxsize=256)
-def material_of(text: str | None) -> Material | None:
-    """Find the material group that a part's `material` cell names; None: not known.
-
-    Examples
-    --------
-    >>> material_of("leather-covered foam").group, material_of("Glass-filled nylon").group
-    ('covered foam', 'plastic')
-    >>> material_of("unobtainium") is None
-    True
-    """
-    if not text:
-        return None
-    said = text.lower()
-    for row in materials():
-        for word in row.words:
-            # Glass-filled nylon is no glass.
-            alone = rf"(?<![a-z0-9]){re.escape(word)}(?![a-z0-9])(?![- ](?:filled|reinforced|fib))"
-            if re.search(alone, said):
-                return row
-    return None
-
-
 @cache
 def _rules() -> dict[tuple[str, str], Rule]:
     found = {}
-    for row in _rows("edges.csv"):
-        rule = Rule(row["rule"], row["scope"], float(row["value"]), row["of"], row["says"], _marked(row))
+    for row in rows_of("edges.csv"):
+        rule = Rule(row["rule"], row["scope"], float(row["value"]), row["of"], row["says"], marked(row))
         found[(rule.rule, rule.scope)] = rule
     return found
 
@@ -147,9 +73,9 @@ def washers() -> tuple[Washer, ...]:
             float(row["outer_mm"]),
             float(row["thickness_mm"]),
             float(row["large_outer_mm"]),
-            _marked(row),
+            marked(row),
         )
-        for row in _rows("washers.csv")
+        for row in rows_of("washers.csv")
     )
 
 
@@ -167,7 +93,7 @@ def washer_for(bolt_mm: float) -> Washer | None:
 @cache
 def bolt_lengths_mm() -> tuple[float, ...]:
     """Return the preferred bolt lengths, shortest first (data/tables/bolts.csv)."""
-    return tuple(sorted(float(row["length_mm"]) for row in _rows("bolts.csv")))
+    return tuple(sorted(float(row["length_mm"]) for row in rows_of("bolts.csv")))
 
 
 def next_bolt_length_mm(at_least_mm: float) -> float | None:
@@ -203,7 +129,7 @@ def _amount(cell: str) -> float:
 @cache
 def shipped_work() -> tuple[WorkRow, ...]:
     """Return data/tables/work.csv."""
-    return tuple(_work_row(row) for row in _rows("work.csv"))
+    return tuple(_work_row(row) for row in rows_of("work.csv"))
 
 
 def read_work(text: str, sheet: str = "work.csv") -> tuple[tuple[WorkRow, ...], tuple[Problem, ...]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from partkin.fit.mating import allowed_play, fastener_mm, play_rule, solid_mm
+from partkin.fit.mating import allowed_play, clip_between, fastener_mm, play_rule, solid_mm
 from partkin.model.build import Feature
 from partkin.model.known import Side
 from partkin.model.mating import DonorFeature, Fixing, Size
@@ -48,25 +48,25 @@ def host_fixings(host: Side, original: Side | None, placed: frozenset[str], size
         (across, length) of a feature with their uncertainty.
     """
     if original is not None and host.part.part == original.part.part:
-        return _shown_by_original(original, sizes_of)
+        return _shown_by_original(host, original, sizes_of)
     if host.features and (placed or original is None or not original.features):
         return _measured_on_host(host, placed, sizes_of)
     if original is None:
         return HostFixings((), "host", {}, {})
     if host.features:
         return _placed_by_original(host, original, sizes_of)
-    return _shown_by_original(original, sizes_of)
+    return _shown_by_original(host, original, sizes_of)
 
 
 def _measured_on_host(host: Side, placed: frozenset[str], sizes_of: SizesOf) -> HostFixings:
-    fixings = tuple(_as_fixing(feature, sizes_of) for feature in host.features)
+    fixings = tuple(_as_fixing(host, feature, sizes_of) for feature in host.features)
     placeless = tuple(f.feature for f in host.features if f.feature not in placed)
     return HostFixings(fixings, "host", {f.feature: f.feature for f in host.features}, {}, placeless)
 
 
-def _as_fixing(feature: Feature, sizes_of: SizesOf) -> Fixing:
+def _as_fixing(host: Side, feature: Feature, sizes_of: SizesOf) -> Fixing:
     across, length = sizes_of(feature)
-    return Fixing(feature, solid_size(feature, across), length)
+    return Fixing(feature, solid_size(feature, across), length, material=host.part.material)
 
 
 def _placed_by_original(host: Side, original: Side, sizes_of: SizesOf) -> HostFixings:
@@ -74,28 +74,29 @@ def _placed_by_original(host: Side, original: Side, sizes_of: SizesOf) -> HostFi
     shows = {f.goes_on: f for f in reversed(original.features) if f.goes_on}
     fixings, placed_by, placeless = [], {}, []
     for feature in host.features:
-        fixing, shown = _as_fixing(feature, sizes_of), shows.get(feature.feature)
+        fixing, shown = _as_fixing(host, feature, sizes_of), shows.get(feature.feature)
         if shown is None:
             placeless.append(feature.feature)
             fixings.append(fixing)
             continue
         if fixing.across.mm is None:
-            fixing = replace(fixing, across=_stood_there(shown, sizes_of).across)
-        fixings.append(_with_play(fixing, shown, sizes_of))
+            fixing = replace(fixing, across=_stood_there(host, shown, sizes_of).across)
+        fixings.append(_with_play(fixing, original, shown, sizes_of))
         placed_by[feature.feature] = shown.feature
     also_called = {shown.feature: str(fixing) for fixing, shown in shows.items()}
     return HostFixings(tuple(fixings), "original", placed_by, also_called, tuple(placeless))
 
 
-def _shown_by_original(original: Side, sizes_of: SizesOf) -> HostFixings:
+def _shown_by_original(host: Side, original: Side, sizes_of: SizesOf) -> HostFixings:
     fixings = tuple(
-        replace(_with_play(_stood_there(f, sizes_of), f, sizes_of), supposed=True) for f in original.features
+        replace(_with_play(_stood_there(host, f, sizes_of), original, f, sizes_of), supposed=True)
+        for f in original.features
     )
     also_called = {f.goes_on: f.feature for f in original.features if f.goes_on}
     return HostFixings(fixings, "original", {f.feature: f.feature for f in original.features}, also_called)
 
 
-def _stood_there(shown: Feature, sizes_of: SizesOf) -> Fixing:
+def _stood_there(host: Side, shown: Feature, sizes_of: SizesOf) -> Fixing:
     """What the host must have had where the original has `shown`.
 
     Under a hole stands a fastener of the hole's own thread or fastener_mm. Around a peg or stud there is a
@@ -109,10 +110,10 @@ def _stood_there(shown: Feature, sizes_of: SizesOf) -> Fixing:
     else:
         size = solid_size(shown, across)
     feature = replace(shown, kind=kind, across_mm=size.mm, length_mm=None, angle_deg=None, angle_to=None, float_mm=None)
-    return Fixing(feature, size, Size(None))
+    return Fixing(feature, size, Size(None), material=host.part.material)
 
 
-def _with_play(fixing: Fixing, shown: Feature, sizes_of: SizesOf) -> Fixing:
+def _with_play(fixing: Fixing, original: Side, shown: Feature, sizes_of: SizesOf) -> Fixing:
     """The fixing stood anywhere within the play of the original's own feature."""
     across, length = sizes_of(shown)
     rule = play_rule(fixing.feature.kind, shown.kind)
@@ -120,7 +121,8 @@ def _with_play(fixing: Fixing, shown: Feature, sizes_of: SizesOf) -> Fixing:
     solid = solid_size(shown, across).mm
     if rule is not None and fixing.across.mm is not None and solid is not None:
         bolt = fastener_mm(fixing.feature) or fastener_mm(shown) or 0.0
-        play_mm = max(0.0, float(allowed_play(rule, fixing.across.mm, solid, bolt)))
+        clip = clip_between(rule, fixing, DonorFeature(shown, across, length, original.part.material))
+        play_mm = max(0.0, float(allowed_play(rule, fixing.across.mm, solid, bolt, clip=clip)))
     if shown.kind == "slot" and across.mm is not None and length.mm is not None:
         travel_mm = max(0.0, (length.mm - across.mm) / 2)
     # Its place is the original's, so its axis is told in the original's frame too.
@@ -143,5 +145,5 @@ def donor_features(donor: Side, sizes_of: SizesOf) -> tuple[DonorFeature, ...]:
     found = []
     for feature in donor.features:
         across, length = sizes_of(feature)
-        found.append(DonorFeature(feature, solid_size(feature, across), length))
+        found.append(DonorFeature(feature, solid_size(feature, across), length, donor.part.material))
     return tuple(found)

@@ -1,7 +1,7 @@
 """Which features can go together, and how far one may stand from the other.
 
 Allowed: fixed fastener (H - F)/2; floating (H1 - F)/2 + (H2 - F)/2 (ASME Y14.5, fixed and floating
-fastener formulas; H hole, F fastener, diameters).
+fastener formulas; H hole, F fastener, diameters). A push-fit clip has its own rules: data/tables/clips.csv.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from partkin.model.build import Feature
 from partkin.model.mating import DonorFeature, Fixing, Mating, PlayRule
-from partkin.tables import near_miss, parse_thread, threads_join
+from partkin.tables import ClipRule, clip_rule, near_miss, parse_thread, threads_join
 
 if TYPE_CHECKING:
     import numpy as np
@@ -37,9 +37,9 @@ def play_rule(host_kind: str, donor_kind: str) -> PlayRule | None:
     if host_kind in OPENINGS and donor_kind in OPENINGS:
         return "floating"
     if donor_kind in TAKES.get(host_kind, ()):
-        return "push fit" if host_kind == "clip" else "fixed by the host"
+        return "push fit by the host" if host_kind == "clip" else "fixed by the host"
     if host_kind in TAKES.get(donor_kind, ()):
-        return "push fit" if donor_kind == "clip" else "fixed by the donor"
+        return "push fit by the donor" if donor_kind == "clip" else "fixed by the donor"
     return None
 
 
@@ -57,9 +57,13 @@ def solid_mm(feature: Feature) -> float | None:
 
 
 def allowed_play(
-    rule: PlayRule, host_mm: Any, donor_mm: Any, bolt_mm: Any = 0.0, float_mm: float = 0.0
+    rule: PlayRule, host_mm: Any, donor_mm: Any, bolt_mm: Any = 0.0, float_mm: float = 0.0,
+    clip: ClipRule | None = None,
 ) -> float | np.ndarray:
-    """How far a feature may stand from its fixing; negative: the fastener is larger than its hole.
+    """How far a feature may stand from its fixing; negative: it cannot go on, by its size.
+
+    Negative where the fastener is larger than its hole, or a clip so much larger or smaller that it does not go
+    in or does not hold.
 
     Parameters
     ----------
@@ -68,6 +72,8 @@ def allowed_play(
         Diameters or widths, floats or equal-shaped arrays; `bolt_mm` counts only in a floating pair.
     float_mm
         Of a captive nut.
+    clip
+        What the hole asks of a clip; None: as in sheet steel.
 
     Examples
     --------
@@ -84,11 +90,18 @@ def allowed_play(
     if rule == "fixed by the host":
         gap = (donor_mm - host_mm) / 2
         return gap + float_mm * (gap >= 0)
-    gap = (host_mm - donor_mm) / 2
     if rule == "fixed by the donor":
+        gap = (host_mm - donor_mm) / 2
         return gap + float_mm * (gap >= 0)
-    # A clip is made larger than its hole: no play then, but nothing is blocked.
-    return gap.clip(0.0) if hasattr(gap, "shape") else max(gap, 0.0)
+    gap = (donor_mm - host_mm) / 2 if rule == "push fit by the host" else (host_mm - donor_mm) / 2
+    return _clip_play(gap, clip or clip_rule(None))
+
+
+def _clip_play(gap: Any, clip: ClipRule) -> Any:
+    """Play of a clip by half of what its hole is wider: what it takes, or more where it stands loose in it."""
+    over, under = gap + clip.larger_mm / 2, clip.smaller_mm / 2 - gap
+    play = gap + (clip.takes_mm - gap) * (gap < clip.takes_mm)
+    return _least(_least(play, over, over < 0), under, under < 0)
 
 
 def _least(value: Any, other: Any, where: Any) -> Any:
@@ -118,7 +131,8 @@ def mate(fixing: Fixing, donor: DonorFeature) -> Mating:
     )
     if lacks:
         return Mating(*ids, rule, None, lacks=lacks)
-    play_mm = float(allowed_play(rule, *sizes, float_mm=captive_float_mm(rule, host_feature, donor_feature)))
+    float_mm = captive_float_mm(rule, host_feature, donor_feature)
+    play_mm = float(allowed_play(rule, *sizes, float_mm, clip_between(rule, fixing, donor)))
     return Mating(*ids, rule, play_mm, blocked=too_large(rule, sizes) if play_mm < 0 else None)
 
 
@@ -126,6 +140,13 @@ def captive_float_mm(rule: PlayRule, host: Feature, donor: Feature) -> float:
     """Movement of the captive nut that holds the screw, if one does."""
     nut = {"fixed by the host": host, "fixed by the donor": donor}.get(rule)
     return nut.float_mm if nut is not None and nut.kind == "captive nut" and nut.float_mm else 0.0
+
+
+def clip_between(rule: PlayRule, fixing: Fixing, donor: DonorFeature) -> ClipRule | None:
+    """What the hole of a push fit asks of its clip; None: no push fit."""
+    if rule == "push fit by the host":
+        return clip_rule(donor.material)
+    return clip_rule(fixing.material) if rule == "push fit by the donor" else None
 
 
 def bolt_between_mm(host: Feature, donor: Feature) -> float | None:
@@ -147,12 +168,15 @@ def _sizes(
 
 
 def too_large(rule: PlayRule, sizes: tuple[float, float, float]) -> str:
-    """Say which hole the fastener does not pass."""
+    """Say which hole the fastener does not pass, or which clip does not hold."""
     host_mm, donor_mm, bolt_mm = sizes
     if rule == "floating":
         narrow = min(host_mm, donor_mm)
         return f"the {bolt_mm:g} mm bolt does not pass the {narrow:g} mm hole"
-    solid, opening = (host_mm, donor_mm) if rule == "fixed by the host" else (donor_mm, host_mm)
+    solid, opening = (host_mm, donor_mm) if rule.endswith("by the host") else (donor_mm, host_mm)
+    if rule.startswith("push fit"):
+        how = "does not go into" if solid > opening else "does not hold in"
+        return f"a clip of {solid:g} mm {how} a hole of {opening:g} mm"
     return f"{solid:g} mm does not pass {opening:g} mm"
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from partkin.fit.arrays import PlanePairs
 from partkin.fit.batch import batch_fits
-from partkin.fit.mating import allowed_play, bolt_between_mm, captive_float_mm
+from partkin.fit.mating import allowed_play, bolt_between_mm, captive_float_mm, clip_between
 from partkin.fit.task import Pairing, Prepared
 from partkin.model.mating import Size
 
@@ -91,6 +91,7 @@ def _allowed(
     bolt_mm = bolt_between_mm(fixing.feature, donor.feature) or 0.0
     nut_mm = captive_float_mm(mating.rule, fixing.feature, donor.feature)
     sizes = (drawn(f"host {pair[0]}", fixing.across), drawn(f"donor {pair[1]}", donor.across))
-    return np.asarray(allowed_play(mating.rule, *sizes, bolt_mm, nut_mm)) + pulled_mm
+    clip = clip_between(mating.rule, fixing, donor)
+    return np.asarray(allowed_play(mating.rule, *sizes, bolt_mm, nut_mm, clip)) + pulled_mm
 
 

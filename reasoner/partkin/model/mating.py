@@ -7,7 +7,9 @@ from typing import Literal
 
 from partkin.model.build import Feature
 
-PlayRule = Literal["fixed by the host", "fixed by the donor", "floating", "push fit"]
+PlayRule = Literal[
+    "fixed by the host", "fixed by the donor", "floating", "push fit by the host", "push fit by the donor"
+]
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,8 @@ class Fixing:
         direction, or the feature of the original that it points at.
     across, length
         Sizes with their uncertainty.
+    material
+        Of the host, which a clip is pushed into.
     supposed
         Nothing of the host is listed here: it is what must have stood under the original's feature, if the
         original was held there at all.
@@ -47,16 +51,18 @@ class Fixing:
     play_half_travel_mm: float = 0.0
     play_angle_deg: float = 0.0
     play_angle_to: str | None = None
+    material: str | None = None
     supposed: bool = False
 
 
 @dataclass(frozen=True)
 class DonorFeature:
-    """A donor feature with its sizes."""
+    """A donor feature with its sizes; `material` of the donor, which a clip is pushed into."""
 
     feature: Feature
     across: Size
     length: Size
+    material: str | None = None
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.words import BOLTS_ON, MM_PER_UNIT
-from partkin.tables import parse_thread, threads_join
+from partkin.tables import clip_rule, parse_thread, threads_join
 from partkin.verifying.proofs import Held, Named, Vector, cos_sin, root, short
 
 OPENINGS = ("hole", "slot")
@@ -31,7 +31,10 @@ class Unwritten(Exception):
 
 @dataclass(frozen=True)
 class Point:
-    """A feature with its place and sizes; None: not written. `must`: it has to be paired. `along`: its direction."""
+    """A feature with its place and sizes; None: not written.
+
+    `must`: it has to be paired. `along`: its direction. `material`: of the host, or of the donor.
+    """
 
     kind: str
     at: Vector | None
@@ -42,6 +45,7 @@ class Point:
     float_mm: Fraction = Fraction(0)
     thread: str | None = None
     bolt: Fraction | None = None
+    material: str | None = None
 
 
 def exact(value: float | int | str) -> Fraction:
@@ -113,8 +117,15 @@ def _allowed(host: Point, donor: Point) -> Fraction | None:
     solid, hole = (host, donor) if donor.kind in HOLES.get(host.kind, ()) else (donor, host)
     play = (hole.across - solid.across) / 2  # type: ignore[operator]
     if solid.kind == "clip":
-        return max(play, Fraction(0))
+        return _allowed_of_clip(play, hole.material)
     return play + solid.float_mm if play >= 0 else play
+
+
+def _allowed_of_clip(play: Fraction, hole_in: str | None) -> Fraction:
+    """What a clip takes, or its play where it is thinner than its hole; below 0 where it is not held."""
+    row = clip_rule(hole_in)
+    wider, narrower = 2 * play - exact(row.smaller_mm), -2 * play - exact(row.larger_mm)
+    return -max(wider, narrower) / 2 if max(wider, narrower) > 0 else max(play, exact(row.takes_mm))
 
 
 def _can_pair(host: Point, donor: Point) -> bool:
@@ -144,10 +155,14 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     rows = _rows(build, host, shows)
     hosted = _places(build, shows, stated.get("host"))
     found = {name: hosted[shown.feature] for name, _, shown in rows if shown.feature in hosted}
-    fixings = {name: _fixing(build, feature, shown, found) for name, feature, shown in rows}
+    fixings = {
+        name: replace(_fixing(build, feature, shown, found), material=host.material) for name, feature, shown in rows
+    }
     at = _places(build, donor, stated.get("donor"))
     mine = build.features_of(donor.part)
-    features = {f.feature: _point(build, f, at, must=f.need == "must") for f in mine}
+    features = {
+        f.feature: replace(_point(build, f, at, must=f.need == "must"), material=donor.material) for f in mine
+    }
     options = _options(fixings, features, _meant(mine, rows))
     trusted = tuple(
         f"places of {part.part}, adjusted from distances{_farthest(build, part.part, places)}"
