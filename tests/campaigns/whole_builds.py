@@ -89,7 +89,7 @@ def whole(seed: int) -> Sheets:
 def _add_place(build: Whole, n: int) -> None:
     """One host with its originals and donors."""
     draw, host = build.draw, f"frame-{n}"
-    in_space = draw.random() < 0.2
+    in_space = draw.random() < 0.15
     fixings = _fixings(draw, in_space)
     duty = draw.choice(("trim", "trim", "body", "structural"))
     _add_part(build, host, "host", "", duty, seen_from="outside")
