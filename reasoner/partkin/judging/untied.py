@@ -282,11 +282,12 @@ def _opening(findings: Findings, places: Places, trial: Trial, loose: list[Missi
 
 
 def _given(trial: Trial, names: list[str], places: Places) -> dict[str, tuple[np.ndarray, float]]:
-    """Of each feature with one fixing only: where that is on the host, and the play of the two."""
+    """Of each feature with one fixing only, which is no other's only one: where that is on the host, and their play."""
     found = {}
-    for name in names:
-        fixings = [o.fixing for o in trial.task.options if o.feature == name]
-        if len(fixings) != 1:
+    all_of = {name: [o.fixing for o in trial.task.options if o.feature == name] for name in names}
+    only = [fixings[0] for fixings in all_of.values() if len(fixings) == 1]
+    for name, fixings in all_of.items():
+        if len(fixings) != 1 or only.count(fixings[0]) > 1:
             continue
         shown = places.hosted.placed_by.get(fixings[0])
         mating = trial.matings.get((fixings[0], name))
