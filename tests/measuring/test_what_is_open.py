@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from builders import build, holes, studs
 from measuring.panels import LEANING, all_pairs, panel
 from partkin import pipeline
 from partkin.judging import trying, untied
@@ -226,6 +227,14 @@ def test_the_first_three_distances_of_a_bare_donor_make_its_widest_triangle() ->
     # Both holes give 1 mm, and 1.645 standard uncertainties of a seller's reading and of the two studs are beyond.
     spread = np.hypot(2.5 / 3**0.5, 2**0.5 * 0.2 / 3**0.5)
     assert (high - low) / 2 == pytest.approx(2.0 + 1.645 * spread, abs=0.1)  # rounded outwards
+
+
+def test_bare_holes_that_can_go_on_one_fixing_only_tell_no_distance() -> None:
+    """Three holes for one stud: none of them is known to be its own, so no two are a known distance apart."""
+    bare = [replace(hole, x_mm=None, y_mm=None) for hole in holes([(0, 0), (1, 0), (2, 0)])]
+    verdict = check(build(studs([(10, 20)]), bare, duty="trim"), "donor")
+    assert verdict.verdict == "not enough measured"
+    assert "on the host" not in " ".join(unknown.says for unknown in verdict.unknown)
 
 
 def test_a_span_beyond_its_value_decides_at_once() -> None:
