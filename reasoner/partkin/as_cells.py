@@ -49,6 +49,8 @@ def _cells(sheet: str, row: Any) -> Cells:
             value = getattr(row, column.attribute or column.name, None)
         if column.read_as == "direction" and row.angle_to is not None:
             value = f"to {row.angle_to}"
+        if column.name == "to" and row.line_from is not None:
+            value = f"{row.line_from} {row.line_to}"
         if value is not None and value != ():
             found[column.name] = "yes" * value or "guess" if column.name == "certain" else cell_text(value)
     return found

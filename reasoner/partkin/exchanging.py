@@ -259,7 +259,7 @@ def _without_conflicts(
     out: set[tuple[str, str]] = set(readings)
     firm = []
     for row in kept["readings.csv"]:
-        ends = [end for end in (row.from_feature, row.to_feature) if end is not None]
+        ends = [end for end in (row.from_feature, row.to_feature, row.line_from, row.line_to) if end]
         loose = row.quantity != "gap" and any((row.part, end) not in known for end in ends)
         # A reading that corrects another of the file must not correct a different one of the folder.
         if (conflicts and loose) or (row.part, row.corrects) in out:

@@ -85,7 +85,8 @@ def random_builds(draw: st.DrawFn) -> Build:
             Reading, part=st.sampled_from(names), reading=ids, quantity=word(words.QUANTITIES), value=numbers,
             unit=word(tuple(words.MM_PER_UNIT)), from_feature=maybe(ids), to_feature=maybe(ids),
             plus_minus=maybe(numbers), instrument=maybe(word(words.INSTRUMENTS)), by=maybe(ids), on=maybe(days),
-            corrects=maybe(ids), note=maybe(anything), row=rows), 3, lambda row: (row.part, row.reading)),
+            corrects=maybe(ids), note=maybe(anything), line_from=maybe(ids), line_to=maybe(ids),
+            row=rows), 3, lambda row: (row.part, row.reading)),
         offers=listed(st.builds(
             Offer, option=word(words.OPTION_KINDS), part=maybe(some_part), price=maybe(numbers),
             shipping=maybe(numbers), seller=maybe(anything), on=maybe(days), available=maybe(st.booleans()),

@@ -15,6 +15,7 @@ from partkin.measuring import next_readings
 from partkin.measuring.reading_costs import instrument_for
 from partkin.model.build import Feature, Part, Reading
 from partkin.model.known import Known, Side
+from partkin.model.reasons import Unknown
 from partkin.model.trial import Trial
 from partkin.positions.budget import covariance_mm2, length_row
 from partkin.positions.next_reading import Candidate
@@ -59,6 +60,14 @@ class Truth:
         draw = np.random.default_rng([self.seed, 7, a, b])
         value_mm = true_mm + float(draw.uniform(-within_mm, within_mm))
         return Reading("donor", f"r{a}.{b}", "centres", value_mm, "mm", f"a{a}", f"a{b}", instrument=instrument)
+
+    def side(self, asked: Unknown) -> Reading:
+        """What somebody sees who is asked whether a donor hole is left or right of the line through two others."""
+        line = (asked.to_feature or "").split()
+        a, b, c = (self.donor_mm[int(name[1:])] for name in (*line, asked.from_feature))
+        (bx, by), (cx, cy) = b - a, c - a
+        quantity = "left of" if bx * cy - by * cx > 0.0 else "right of"
+        return Reading("donor", "s1", quantity, None, None, asked.from_feature, line_from=line[0], line_to=line[1])
 
 
 def spread(draw: np.random.Generator, count: int) -> np.ndarray:
@@ -332,20 +341,20 @@ def bare(truth: Truth) -> Truth:
 
 def measured_from_nothing(truth: Truth) -> Story:
     """Read what the verdict asks for first, from a bare donor on; an answer to left or right counts as a reading."""
-    known, taken, answered = bare(truth).known, [], 0
+    known, taken, seen = bare(truth).known, [], []
     most = 2 * len(truth.pairs)
     while True:
         rows = tuple(truth.reading(pair) for pair in taken)
-        known = replace(known, donor=replace(known.donor, readings=rows))
+        known = replace(known, donor=replace(known.donor, readings=(*rows, *seen)))
         findings, places = judged(known)
         trial = trial_of(findings)
         done = settled(findings, places)
-        if done or len(taken) + answered >= most:
-            count = len(taken) + answered if done else None
+        if done or len(taken) + len(seen) >= most:
+            count = len(taken) + len(seen) if done else None
             return Story(count, trial.stand, truth.goes_on, len(truth.pairs))
         asked = _asked_first(findings, places, taken)
-        if asked == "left or right":
-            known, answered = replace(known, donor=replace(known.donor, features=_roughly(truth, known))), answered + 1
+        if isinstance(asked, Unknown):
+            seen.append(truth.side(asked))
         elif asked is None:
             rest = [pair for pair in truth.pairs if pair not in taken]
             if not rest:
@@ -355,8 +364,8 @@ def measured_from_nothing(truth: Truth) -> Story:
             taken.append(asked)
 
 
-def _asked_first(findings: Findings, places: Places, taken: list[Pair]) -> Pair | str | None:
-    """The first distance on the donor that is asked for, or that its left and right are."""
+def _asked_first(findings: Findings, places: Places, taken: list[Pair]) -> Pair | Unknown | None:
+    """The first distance on the donor that is asked for, or the question what is left and right."""
     from partkin.judging import untied
     from partkin.verdict.unknowns import unknowns
 
@@ -364,22 +373,14 @@ def _asked_first(findings: Findings, places: Places, taken: list[Pair]) -> Pair 
     if trial.stand in ("unsure", "does not") and not findings.face_open:
         return by_verdict(findings, places, taken)
     for one in unknowns(untied.fewest(findings, places), "not enough measured"):
-        if one.quantity == "left or right":
-            return "left or right"
+        if one.quantity == "left of":
+            return one
         if one.quantity == "centres" and one.from_feature and one.to_feature:
             pair = (int(one.from_feature[1:]), int(one.to_feature[1:]))
             pair = (min(pair), max(pair))
             if pair not in taken:
                 return pair
     return None
-
-
-def _roughly(truth: Truth, known: Known) -> tuple[Feature, ...]:
-    """Rough places of all holes, which say no more than which way round they are."""
-    return tuple(
-        replace(hole, x_mm=float(at[0]), y_mm=float(at[1]), plus_minus_mm=25.0)
-        for hole, at in zip(known.donor.features, truth.donor_mm, strict=True)
-    )
 
 
 def promised(truth: Truth, most: int = 3) -> tuple[int, int]:

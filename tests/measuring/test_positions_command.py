@@ -48,7 +48,7 @@ def test_what_is_told_of_a_rectangle_with_both_diagonals() -> None:
     assert all(row["how"] == "adjusted" for row in tree["features"])
     for row in tree["features"]:
         assert sum(part["share"] for part in row["made_of"]) == pytest.approx(1.0, abs=1e-3)
-    assert tree["missing"][0]["reading"]["quantity"] == "left or right"
+    assert tree["missing"][0]["reading"]["quantity"] == "left of"
 
 
 def test_the_shares_of_a_place_are_those_of_its_coordinates_together() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 
@@ -16,6 +17,8 @@ from partkin.measuring import asking_next
 from partkin.model.build import Build, Feature, Reading
 from partkin.pipeline import check
 from partkin.positions import adjust
+from partkin.report.verdict_file import verdict_json
+from partkin.verifying.verify import confirm
 
 MIRRORED = [(x, -y) for x, y in LEANING]
 
@@ -31,39 +34,94 @@ def test_distances_alone_ask_for_left_or_right() -> None:
     verdict = check(panel(LEANING, all_pairs(4)), "donor")
     assert verdict.verdict == "not enough measured"
     (only,) = verdict.unknown
-    assert (only.quantity, only.from_feature, only.to_feature) == ("left or right", "a0", "a3")
+    assert (only.quantity, only.from_feature, only.to_feature) == ("left of", "a3", "a0 a2")
     assert "is a3 on the left or on the right" in only.says
     assert verdict.next_step == f"Next: {only.says}"
 
 
-@pytest.mark.parametrize(("side", "word"), [(LEANING, "bolts on"), (MIRRORED, "does not fit")])
-def test_the_answer_settles_it(side: list, word: str) -> None:
-    """Rough places of three holes, a tape's width out, say which way round it is and nothing else."""
+@pytest.mark.parametrize(("points", "side"), [(LEANING, "left"), (MIRRORED, "left")])
+@pytest.mark.parametrize("face", ["outside", "inside"])
+def test_where_all_agrees_but_for_this_the_verdict_says_so_first(points: list, side: str, face: str) -> None:
+    """The mirror image has the same distances. Seen from the other face what has to be left is right."""
+    verdict = check(panel(points, all_pairs(4), host=LEANING, face=face), "donor")
+    lies = side if face == "outside" else "right"
+    assert verdict.verdict == "not enough measured"
+    assert verdict.says == (
+        f"donor (side panel) bolts on host, unless it is a mirror image: look whether a3 lies {lies} of a0 to a2."
+    )
+
+
+@pytest.mark.parametrize(("quantity", "word"), [("left of", "bolts on"), ("right of", "does not fit")])
+def test_the_answer_settles_it(quantity: str, word: str) -> None:
     build = panel(LEANING, all_pairs(4))
-    features = tuple(
-        replace(f, x_mm=side[at][0] + 6.0, y_mm=side[at][1] - 7.0, plus_minus_mm=25.0)
-        if f.part == "donor" and (at := int(f.feature[1:])) in (0, 2, 3) else f
-        for f in build.features
-    )  # fmt: skip
-    verdict = check(replace(build, features=features), "donor")
+    seen = Reading("donor", "s1", quantity, None, None, "a3", line_from="a0", line_to="a2")
+    told = replace(build, readings=(*build.readings, seen))
+    verdict = check(told, "donor")
     assert verdict.verdict == word
+    assert confirm(json.loads(verdict_json(verdict)), told).refused == ()
+
+
+@pytest.mark.parametrize(("hands", "word"), [
+    (("left", "left"), "bolts on"), (("left", "right"), "not enough measured"), (("left", None), "not enough measured"),
+])  # fmt: skip
+def test_of_one_hand_a_mirror_image_is_not_asked_about(hands: tuple, word: str) -> None:
+    build = panel(LEANING, all_pairs(4))
+    parts = tuple(replace(part, hand=hand) for part, hand in zip(build.parts, hands, strict=True))
+    verdict = check(replace(build, parts=parts), "donor")
+    assert verdict.verdict == word
+    assert any(one.quantity == "left of" for one in verdict.unknown) == (word != "bolts on")
+
+
+def test_of_one_hand_what_goes_on_neither_way_does_not_fit() -> None:
+    moved = [*LEANING[:3], (60.0, 280.0)]
+    build = panel(moved, all_pairs(4), host=LEANING)
+    told = replace(build, parts=tuple(replace(part, hand="left") for part in build.parts))
+    verdict = check(told, "donor")
+    assert verdict.verdict == "does not fit"
+    assert confirm(json.loads(verdict_json(verdict)), told).refused == ()
 
 
 @pytest.mark.parametrize("answer", ["left", "right"])
 def test_the_commands_of_an_answer_say_it(answer: str) -> None:
     build = panel(LEANING, all_pairs(4))
     text = asking_next.next_text(asking_next.next_for(build, "donor"), ".")
-    block = text.split(f"     {answer}:\n")[1].splitlines()[:3]
-    places = {
-        m[1]: (float(m[2]), float(m[3])) for m in (re.search(r" (a\d) --at (\S+),(\S+) ", line) for line in block)
-    }
-    features = tuple(
-        replace(f, x_mm=places[f.feature][0], y_mm=places[f.feature][1], plus_minus_mm=25.0)
-        if f.part == "donor" and f.feature in places else f
-        for f in build.features
-    )  # fmt: skip
-    verdict = check(replace(build, features=features), "donor")
-    assert verdict.verdict == {"left": "bolts on", "right": "does not fit"}[answer]
+    (command,) = [line for line in text.splitlines() if line.strip().startswith(f"{answer}:")]
+    assert command.split(":")[1].strip() == f"partkin record donor a3 --{answer}-of a0 a2"
+
+
+def test_answers_that_contradict_each_other_leave_it_open_and_are_asked_for_again() -> None:
+    build = panel(LEANING, all_pairs(4))
+    seen = [
+        Reading("donor", "s1", "left of", None, None, "a3", line_from="a0", line_to="a2"),
+        Reading("donor", "s2", "left of", None, None, "a1", line_from="a0", line_to="a2"),
+    ]
+    verdict = check(replace(build, readings=(*build.readings, *seen)), "donor")
+    assert verdict.verdict == "not enough measured"
+    assert [one.what for one in verdict.unknown] == ["reading s1", "reading s2"]
+    text = asking_next.next_text(asking_next.next_for(replace(build, readings=(*build.readings, *seen)), "donor"), ".")
+    assert "partkin record donor a1 --right-of a0 a2 --corrects s2" in text
+
+
+def test_an_answer_against_the_stated_places_is_told() -> None:
+    """Places were written down with y the wrong way: nothing is decided until one of the two is mended."""
+    build = panel(LEANING, placed=range(4))
+    seen = Reading("donor", "s1", "right of", None, None, "a3", line_from="a0", line_to="a2")
+    verdict = check(replace(build, readings=(seen,)), "donor")
+    assert verdict.verdict == "not enough measured"
+    assert "s1: a3 is said to lie right of a0 to a2" in verdict.unknown[0].says + verdict.unknown[-1].says
+
+
+def test_an_answer_tells_layouts_apart() -> None:
+    """Without the distance from a1 to a3 the one may be folded over the line of the others; a look tells."""
+    build = panel(LEANING, [pair for pair in all_pairs(4) if pair != (1, 3)])
+    both = [
+        Reading("donor", "s1", "left of", None, None, "a3", line_from="a0", line_to="a2"),
+        Reading("donor", "s2", "right of", None, None, "a1", line_from="a0", line_to="a2"),
+    ]
+    assert len(adjust("donor", build.features, build.readings).layouts) == 2
+    found = adjust("donor", build.features, (*build.readings, *both))
+    assert found.handed and len(found.layouts) == 1
+    assert check(replace(build, readings=(*build.readings, *both)), "donor").verdict == "bolts on"
 
 
 def test_where_both_sides_agree_nothing_is_asked() -> None:
@@ -72,7 +130,7 @@ def test_where_both_sides_agree_nothing_is_asked() -> None:
 
 
 def test_the_face_is_asked_for_beside_the_side_where_it_is_blank() -> None:
-    assert [one[0] for one in asked(panel(LEANING, all_pairs(4), face=None))] == ["left or right", "seen_from"]
+    assert [one[0] for one in asked(panel(LEANING, all_pairs(4), face=None))] == ["left of", "seen_from"]
     assert [one[0] for one in asked(panel(LEANING, placed=range(4), face=None))] == ["seen_from"]
 
 

@@ -58,7 +58,7 @@ def test_distances_alone_give_the_shape_and_ask_for_left_or_right() -> None:
     assert found.xyz_mm[0].tolist() == [0.0, 0.0]
     assert found.xyz_mm[1, 1] == pytest.approx(0.0, abs=1e-9)
     assert (found.handed, found.framed, len(found.layouts)) == (False, False, 1)
-    assert len(asked(found, "left or right")) == 1
+    assert len(asked(found, "left of")) == 1
     assert "left or on the right" in found.missing[0].says
 
 

@@ -29,6 +29,16 @@ Camera = Annotated[
 Corrected = Annotated[bool, typer.Option("--corrected", help="The picture is free of lens distortion already.")]
 
 
+LeftOf = Annotated[
+    tuple[str, str] | None,
+    typer.Option("--left-of", metavar="A B", help="The feature lies left of the line from A to B; no value."),
+]
+RightOf = Annotated[
+    tuple[str, str] | None,
+    typer.Option("--right-of", metavar="A B", help="The feature lies right of the line from A to B; no value."),
+]
+
+
 class Face(StrEnum):
     """Which face of the part a picture shows."""
 
@@ -52,15 +62,15 @@ def record(
         list[str] | None,
         typer.Argument(
             metavar="[[FROM [TO]] VALUE]",
-            help='Features, then what was read: a f 612, a f "24 1/8 in", a 7,1 (across). With --at: the feature; '
-            "with --undo: the reading, or none for the last.",
+            help='Features, then what was read: a f 612, a f "24 1/8 in", a 7,1 (across). The feature alone with --at, '
+            "--left-of, --right-of; with --undo the reading, or none for the last.",
         ),
     ] = None,
     quantity: Annotated[
         str | None,
         typer.Option(
             "--quantity", "-q", metavar="QUANTITY",
-            help='centres (when left out), "near edges", "far edges", across, length, thickness, mass or gap.',
+            help='centres (when left out), "near edges", "far edges", across, length, thickness, mass, gap.',
         ),
     ] = None,
     unit: Annotated[
@@ -81,6 +91,8 @@ def record(
         str | None,
         typer.Option("--at", metavar="X,Y", help="Place of a feature without one, in the part's own frame."),
     ] = None,
+    left_of: LeftOf = None,
+    right_of: RightOf = None,
     by: Annotated[str | None, typer.Option("--by", metavar="WHO", help="Who read it.")] = None,
     on: Annotated[str | None, typer.Option("--on", metavar="YYYY-MM-DD", help="The day.")] = None,
     corrects: Annotated[
@@ -100,10 +112,11 @@ def record(
     Example: partkin record glove-dask k1 k4 208.5 --unit mm --instrument seller --in demo-build
     """
     from partkin.measuring import recording
-    from partkin.measuring.typed_readings import Words, named_to_undo
+    from partkin.measuring.typed_readings import Words, named_to_undo, on_a_side
     from partkin.progress import Line
 
     typed = Words(part, tuple(words or ()), quantity, unit, instrument, plus_minus, by, on, corrects, note)
+    typed = on_a_side(typed, left_of, right_of)
     line = Line()
     try:
         if undo:
@@ -118,8 +131,7 @@ def record(
     typer.echo(found.says)
     if found.surprise is not None and found.reading is not None:
         typer.echo(f"LOOK: {found.surprise}")
-        place = "" if folder == Path(".") else f" --in {folder.as_posix()}"
-        again = f"partkin record {part} VALUE --corrects {found.reading.reading}{place}"
+        again = recording.correcting(found.reading, folder.as_posix())
         typer.echo(f"      It counts until it is read again: {again}")
     _say_changes(found.changes)
 

@@ -147,6 +147,8 @@ READINGS: Final = Sheet(
         Column("quantity", "sosa:observedProperty", "word", "quantity"),
         Column("from_feature", "partkin:fromFeature", "feature"),
         Column("to_feature", "partkin:toFeature", "feature"),
+        Column("line_from", "partkin:lineFrom", "feature"),
+        Column("line_to", "partkin:lineTo", "feature"),
         Column("value", "sosa:hasSimpleResult", "decimal"),
         Column("unit", "qudt:hasUnit", "unit"),
         Column("plus_minus", "partkin:plusMinus", "decimal"),

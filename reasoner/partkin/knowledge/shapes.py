@@ -26,7 +26,7 @@ _SHEET_OF: dict[Node, Sheet] = {URIRef(full(sheet.rdf_class)): sheet for sheet i
 # Columns whose attribute has another name than the sheet's column.
 _COLUMN_NAMES = {
     "from_feature": "from", "to_feature": "to", "corners_mm": "point", "cautions": "caution",
-    "angle_to": "angle_deg",
+    "angle_to": "angle_deg", "line_from": "to", "line_to": "to",
 }
 # Terms that are no column's own: where their fault is shown.
 _OTHER_TERMS = {

@@ -11,12 +11,12 @@ from typing import Any
 from partkin import pipeline
 from partkin.judging.trying import Places, places_of
 from partkin.measuring.next_readings import BETTER, LATER, Wanted, donor_at_hand, together, wanted
-from partkin.measuring.recording import stated_chance
+from partkin.measuring.recording import in_folder, stated_chance
 from partkin.model.build import Build
 from partkin.model.known import Known
 from partkin.model.reasons import Unknown
 from partkin.model.verdict import Verdict
-from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, WITH_ADAPTATION
+from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, SIDES, WITH_ADAPTATION
 from partkin.positions.next_reading import Band, Candidate
 from partkin.positions.wording import meaning, named
 from partkin.verdict import Findings, decide
@@ -29,8 +29,6 @@ MOST_FOR_A_SELLER = 3
 LITTLE = 0.1
 # How the verdict names a reading that the others contradict.
 READING = "reading "
-# Rough places say no more than which way round a part is.
-ROUGHLY_MM = 25.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,8 +158,8 @@ def _lines(found: Next, folder: str) -> Iterator[str]:
             yield from _fold(question.says, "     ", f"  {number}. ")
             if question.what.startswith(READING):
                 yield from _again(question, folder)
-            elif question.quantity == "left or right":
-                yield from (f"     {line}" for line in side_commands(found, question, folder))
+            elif question.quantity in SIDES:
+                yield from (f"     {line}" for line in side_commands(question, folder))
             else:
                 yield from _how_to_record(question, folder, found.at_hand)
     if found.readings:
@@ -220,37 +218,26 @@ def _by(it: Candidate) -> str:
     return "told by the seller" if it.instrument == "seller" else f"with a {it.instrument}"
 
 
-def side_commands(found: Next, one: Unknown, folder: str) -> list[str]:
-    """What to write down for either answer to a left-or-right question: rough places that only tell the side."""
-    asked = next((m for m in found.findings.sides if m.says == one.says), None) if found.findings else None
-    sides = (found.places.donor, found.places.host) if found.places is not None else ()
-    positions = next((side for side in sides if side.part == one.part), None)
-    if asked is None or positions is None or positions.framed or asked.going_to is None:
-        return []
-    names = [name for name in (asked.from_feature, asked.going_to, asked.to_feature) if name in positions.features]
-    if len(names) != 3:
-        return []
-    at_mm = {name: positions.xyz_mm[positions.features.index(name)] for name in names}
-    (ax, ay), (bx, by), (cx, cy) = (at_mm[name][:2] for name in names)
-    is_left = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax) > 0
-    lines = []
-    for answer in ("left", "right"):
-        sign = 1.0 if (answer == "left") == is_left else -1.0
-        lines.append(f"{answer}:")
-        for name in names:
-            x, y = float(at_mm[name][0]), sign * float(at_mm[name][1])
-            place = f"{x + 0.0:.0f},{y + 0.0:.0f}"
-            lines.append(f"  partkin record {one.part} {name} --at {place} --plus-minus {ROUGHLY_MM:g}{_in(folder)}")
-    return lines
+def side_commands(one: Unknown, folder: str, corrects: str = "") -> list[str]:
+    """What takes down either answer to a left-or-right question.
 
-
-def _in(folder: str) -> str:
-    return "" if folder == "." else f' --in "{folder}"' if " " in folder else f" --in {folder}"
+    Examples
+    --------
+    >>> side_commands(Unknown("which way round it is", "", "top", "left of", "c", "a b"), ".")
+    ['left:  partkin record top c --left-of a b', 'right: partkin record top c --right-of a b']
+    """
+    of = f"partkin record {one.part} {one.from_feature}"
+    more = (f" --corrects {corrects}" if corrects else "") + in_folder(folder)
+    return [f"{f'{way}:':<6} {of} --{way}-of {one.to_feature}{more}" for way in ("left", "right")]
 
 
 def _again(one: Unknown, folder: str) -> Iterator[str]:
     """How to correct a reading that the others contradict."""
-    yield f"     partkin record {one.part} VALUE --corrects {one.what.removeprefix(READING)}{_in(folder)}"
+    reading = one.what.removeprefix(READING)
+    if one.quantity in SIDES:
+        yield from (f"     {line}" for line in side_commands(one, folder, reading))
+    else:
+        yield f"     partkin record {one.part} VALUE --corrects {reading}{in_folder(folder)}"
 
 
 def _how_to_record(one: Unknown, folder: str, at_hand: bool) -> Iterator[str]:
@@ -278,7 +265,7 @@ def record_command(part: str, quantity: str, one: str, other: str, instrument: s
         words.append(f"--quantity {quantity}")
     if instrument is not None:
         words.append(f'--instrument "{instrument}"' if " " in instrument else f"--instrument {instrument}")
-    return " ".join(words) + _in(folder)
+    return " ".join(words) + in_folder(folder)
 
 
 def _fold(text: str, indent: str, first: str | None = None) -> list[str]:

@@ -12,7 +12,7 @@ from partkin.measuring.typed_readings import FEATURES, Words, taken_back, unders
 from partkin.model.build import Build, Reading
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
-from partkin.model.words import MM_PER_UNIT, NOT_ENOUGH, WITH_ADAPTATION, WITHDRAWN
+from partkin.model.words import MM_PER_UNIT, NOT_ENOUGH, SIDES, WITH_ADAPTATION, WITHDRAWN
 from partkin.progress import State, Work
 from partkin.tables import greatest_error_mm
 
@@ -175,8 +175,10 @@ def row_of(reading: Reading) -> dict[str, str]:
     """A reading as cells of its sheet."""
     cells = {
         "part": reading.part, "reading": reading.reading, "quantity": reading.quantity,
-        "from": reading.from_feature, "to": reading.to_feature,
-        "value": None if reading.value is None else plain_number(reading.value), "unit": reading.unit,
+        "from": reading.from_feature,
+        "to": f"{reading.line_from} {reading.line_to}" if reading.line_from else reading.to_feature,
+        "value": None if reading.value is None else plain_number(reading.value),
+        "unit": reading.unit,
         "plus_minus": None if reading.plus_minus is None else plain_number(reading.plus_minus),
         "instrument": reading.instrument, "by": reading.by, "on": reading.on, "corrects": reading.corrects,
         "note": reading.note,
@@ -229,6 +231,8 @@ def _what(reading: Reading) -> str:
     }
     if reading.quantity in between:
         return f"{a} to {b}, {between[reading.quantity]}"
+    if reading.quantity in SIDES:
+        return f"{a} {reading.quantity} the line from {reading.line_from} to {reading.line_to}"
     if reading.quantity == "gap":
         return f"gap of {a} to {b}"
     if reading.quantity in ("across", "length"):
@@ -248,15 +252,37 @@ def surprise_of(build: Build, reading: Reading) -> str | None:
 
 
 def _surprise(build: Build, reading: Reading) -> str | None:
-    if reading.quantity not in ("centres", "near edges", "far edges", "across", "length"):
+    if reading.quantity not in ("centres", "near edges", "far edges", "across", "length", *SIDES):
         return None
     from partkin.positions import adjust, surprise
     from partkin.positions.lengths import current
+    from partkin.positions.sides import wrong_side
 
     features = build.features_of(reading.part)
     mine = current(row for row in build.readings if row.part == reading.part)
     rest = tuple(row for row in mine if row.reading != reading.corrects)
-    return surprise(adjust(reading.part, features, rest), reading, features, rest)
+    found = adjust(reading.part, features, rest)
+    return wrong_side(found, reading) if reading.quantity in SIDES else surprise(found, reading, features, rest)
+
+
+def correcting(reading: Reading, folder: str) -> str:
+    """The command that takes a reading's place: its value once more, or of left and right the other answer.
+
+    Examples
+    --------
+    >>> correcting(Reading("top", "r7", "left of", None, None, "c", line_from="a", line_to="b"), ".")
+    'partkin record top c --right-of a b --corrects r7'
+    """
+    what = "VALUE"
+    if reading.quantity in SIDES:
+        other = "right" if reading.quantity == "left of" else "left"
+        what = f"{reading.from_feature} --{other}-of {reading.line_from} {reading.line_to}"
+    return f"partkin record {reading.part} {what} --corrects {reading.reading}{in_folder(folder)}"
+
+
+def in_folder(folder: str) -> str:
+    """How a command names its folder; nothing where that is the current one."""
+    return "" if folder == "." else f' --in "{folder}"' if " " in folder else f" --in {folder}"
 
 
 def donors_concerned(build: Build, part: str) -> tuple[str, ...]:
@@ -336,7 +362,7 @@ def stated_chance(verdict: Verdict) -> str | None:
     None after work, and where it holds for one of several ways only that are still open.
     """
     one_of_several = any(
-        u.quantity in ("left or right", "seen_from") or u.what.startswith(("which of", "reading "))
+        u.quantity in (*SIDES, "seen_from") or u.what.startswith(("which of", "reading "))
         for u in verdict.unknown
     )
     if (

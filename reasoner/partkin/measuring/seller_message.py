@@ -15,6 +15,7 @@ from partkin.measuring.text_sketch import sketch_of
 from partkin.model.build import Feature
 from partkin.model.fitting import Placement
 from partkin.model.reasons import Unknown
+from partkin.model.words import SIDES
 
 WIDTH = 72
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
@@ -50,13 +51,12 @@ def message_for(found: Next, folder: str) -> Message | None:
     if not questions:
         return None
     kinds = {row.feature: row for row in found.known.donor.features}
-    going_to = _ends_of_lines(questions, found)
-    letters = _letters(questions, kinds, going_to)
+    letters = _letters(questions, kinds)
     donor = found.known.donor.part
     lines = _opening(donor.name or "part", len(questions))
     for number, one in enumerate(questions, start=1):
         lines += wrap(
-            _question(one, letters, kinds, going_to.get(one), SHOWN[donor.seen_from]),
+            _question(one, letters, kinds, SHOWN[donor.seen_from]),
             WIDTH,
             initial_indent=f"{number}. ",
             subsequent_indent="   ",
@@ -66,7 +66,7 @@ def message_for(found: Next, folder: str) -> Message | None:
     drawn = _places(found, list(letters))
     sketch = sketch_of(drawn, letters)
     if sketch:
-        turned = any(one.quantity == "left or right" for one in questions)
+        turned = any(one.quantity in SIDES for one in questions)
         lines += ["", *wrap(f"The {donor.name or 'part'}, {EITHER if turned else FACES[donor.seen_from]}:", WIDTH), ""]
         lines += sketch
         if any(name not in letters for name in drawn):
@@ -97,7 +97,7 @@ def _questions(found: Next) -> list[Unknown]:
 
 
 def _askable(one: Unknown, donor: str) -> bool:
-    if one.part != donor or one.quantity not in ("centres", "across", "length", "left or right", "seen_from"):
+    if one.part != donor or one.quantity not in ("centres", "across", "length", *SIDES, "seen_from"):
         return False
     return one.quantity == "seen_from" or one.from_feature is not None
 
@@ -107,28 +107,18 @@ def _opening(name: str, count: int) -> list[str]:
     return [*wrap(f"Hello, before I buy the {name} I would like to be sure that it fits. I have {much}:", WIDTH), ""]
 
 
-def _letters(
-    questions: Sequence[Unknown], kinds: Mapping[str, Feature], going_to: Mapping[Unknown, str | None]
-) -> dict[str, str]:
+def _letters(questions: Sequence[Unknown], kinds: Mapping[str, Feature]) -> dict[str, str]:
     """Letters of the features that are asked about, in the order of the questions."""
     names: list[str] = []
     for one in questions:
-        ends = (one.from_feature, going_to.get(one), one.to_feature)
+        beside = (one.to_feature or "").split()
+        ends = (*beside, one.from_feature) if one.quantity in SIDES else (one.from_feature, *beside)
         names += [end for end in ends if end is not None and end in kinds]
     return dict(zip(dict.fromkeys(names), LETTERS, strict=False))
 
 
-def _ends_of_lines(questions: Sequence[Unknown], found: Next) -> dict[Unknown, str | None]:
-    """Of each left-or-right question: where the line runs to."""
-    sides = found.findings.sides if found.findings is not None else ()
-    return {
-        one: next((m.going_to for m in sides if m.part == one.part and m.says == one.says), None)
-        for one in questions if one.quantity == "left or right"
-    }  # fmt: skip
-
-
 def _question(
-    one: Unknown, letters: Mapping[str, str], kinds: Mapping[str, Feature], going_to: str | None, look: str
+    one: Unknown, letters: Mapping[str, str], kinds: Mapping[str, Feature], look: str
 ) -> str:
     def the(name: str | None) -> str:
         return f"{CALLED[kinds[name].kind]} {letters[name]}" if name is not None and name in letters else "the part"
@@ -139,10 +129,10 @@ def _question(
         return f"How long is {the(one.from_feature)}, from end to end, in millimetres? _____"
     if one.quantity == "seen_from":
         return "Your picture or your measures: were they taken from the side that shows when fitted, or from the back?"
-    if one.quantity == "left or right":
+    if one.quantity in SIDES:
+        begin, end = (one.to_feature or " ").split(" ")
         return (
-            f"{look}, and go from {the(one.from_feature)} to {the(going_to)}: is {the(one.to_feature)} on your left "
-            f"or on your right?"
+            f"{look}, and go from {the(begin)} to {the(end)}: is {the(one.from_feature)} on your left or on your right?"
         )
     ends = f"the middle of {the(one.from_feature)} to the middle of {the(one.to_feature)}"
     return f"How far is it from {ends}, in millimetres? _____"
@@ -154,9 +144,9 @@ def _notes(found: Next, questions: Sequence[Unknown], letters: Mapping[str, str]
         if one.quantity in ("centres", "across", "length") and one.part and one.from_feature:
             command = record_command(one.part, one.quantity, one.from_feature, one.to_feature or "", "seller", folder)
             notes.append(f"  {number}. {command}")
-        elif one.quantity == "left or right":
-            lines = [f"     {line}" for line in side_commands(found, one, folder)]
-            notes += [f"  {number}. rough places answer it:", *lines] if lines else [f"  {number}. {one.says}"]
+        elif one.quantity in SIDES:
+            first, second = side_commands(one, folder)
+            notes += [f"  {number}. {first}", f"     {second}"]
         else:
             notes.append(f"  {number}. {one.says}")
     return tuple(notes)

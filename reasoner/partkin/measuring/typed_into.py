@@ -34,6 +34,12 @@ class TypedInto:
         """Ask for nothing there."""
         return f"leave {self.place(name)} {'empty' if self.labels else 'out'}"
 
+    def beside(self, side: str) -> str:
+        """Ask for a feature and the two that a line runs through."""
+        if self.labels:
+            return f"Fill in {self.place('from')}, and two names with a blank between in {self.place('to')}"
+        return f"Write: partkin record PART FEATURE --{side.replace(' ', '-')} A B"
+
     def write(self, *names: str) -> str:
         """Ask for the words that a quantity takes."""
         if self.labels:

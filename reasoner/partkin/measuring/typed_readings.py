@@ -11,7 +11,7 @@ from partkin.measuring.gathering import Faults
 from partkin.measuring.typed_into import TypedInto
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.problem import FaultyInput, Problem
-from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, QUANTITIES, WITHDRAWN, Instrument, Quantity
+from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, SIDES, WITHDRAWN, Instrument, Quantity
 from partkin.positions.lengths import current
 from partkin.sheets.number import UNITS, NotANumber, Number, parse_number
 from partkin.sheets.typed import faults_of_cells
@@ -20,7 +20,8 @@ from partkin.tables import greatest_error_mm
 COMMAND = "record"
 FEATURES, READINGS = "features.csv", "readings.csv"
 # How many names stand before the value.
-NAMES = {"centres": 2, "near edges": 2, "far edges": 2, "gap": 2, "across": 1, "length": 1, "thickness": 0, "mass": 0}
+NAMES = {"centres": 2, "near edges": 2, "far edges": 2, "gap": 2, "across": 1, "length": 1, "thickness": 0, "mass": 0,
+         "left of": 3, "right of": 3}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,28 @@ class Words:
     into: TypedInto = field(default_factory=TypedInto)
 
 
+def on_a_side(typed: Words, left_of: tuple[str, str] | None, right_of: tuple[str, str] | None) -> Words:
+    """Return what was typed with a line that the feature lies left or right of.
+
+    Raises
+    ------
+    FaultyInput
+        Both are said, or another quantity beside.
+    """
+    lines = {"left of": left_of, "right of": right_of}
+    said = {side: line for side, line in lines.items() if line is not None}
+    if not said:
+        return typed
+    side, line = next(iter(said.items()))
+    if len(said) > 1 or typed.quantity not in (None, side):
+        other = "right of" if len(said) > 1 else typed.quantity
+        raise _refused("quantity", f"{side} and {other} are both said", "Say one of the two")
+    if any(name.startswith("-") for name in line):
+        option = side.replace(" ", "-")
+        raise _refused("to", f"{side} needs the two features that the line runs through", f"Write: --{option} A B")
+    return replace(typed, quantity=side, words=(*typed.words, *line))
+
+
 def understood(build: Build, typed: Words) -> Reading:
     """Return the reading that was typed, not yet numbered.
 
@@ -54,6 +77,8 @@ def understood(build: Build, typed: Words) -> Reading:
     if part is not None and typed.corrects is not None:
         corrected = faults.kept(_corrected, build, typed.part, typed.corrects, typed.into)
     quantity = faults.kept(_quantity, typed.quantity, corrected)
+    if quantity in SIDES:
+        return _understood_side(build, typed, quantity, corrected, faults)
     unit = None if quantity is None else faults.kept(_unit_said, typed.unit, quantity)
     # Without the reading that is corrected it is not known what the words should be.
     readable = typed.corrects is None or corrected is not None
@@ -68,8 +93,7 @@ def understood(build: Build, typed: Words) -> Reading:
             faults.kept(_number, split[1])
     instrument = faults.kept(_instrument, typed.instrument)
     plus_minus = faults.kept(_plus_minus, typed.plus_minus, amount[1] if amount else unit)
-    for problem in faults_of_cells(READINGS, {"by": typed.by, "on": typed.on, "note": typed.note}):
-        faults.add(problem.column, problem.what, problem.mend)
+    _check_about(typed, faults)
     faults.raise_any()
     if quantity is None or split is None or amount is None:
         raise AssertionError("each of them is there, or a fault says why not")
@@ -123,6 +147,40 @@ def named_to_undo(typed: Words, at: str | None) -> str | None:
     return typed.words[0] if typed.words else None
 
 
+def _understood_side(
+    build: Build, typed: Words, quantity: Quantity, corrected: Reading | None, faults: Faults
+) -> Reading:
+    """The answer that a feature lies left or right of the line through two others."""
+    if len(typed.words) != 3:
+        what = f"{quantity} is told of a feature and a line through two others, and here is {_seen(typed.words)}"
+        faults.add("to", what, typed.into.beside(quantity))
+    else:
+        _check_names(build, typed.part, quantity, typed.words, faults)
+    for name, given in (("unit", typed.unit), ("plus_minus", typed.plus_minus)):
+        if given is not None:
+            faults.add(name, f"{quantity} has no value, and so no {name.replace('_', ' ')}", "Leave it out")
+    point, *line = typed.words if len(typed.words) == 3 else ("", "", "")
+    if corrected is not None and (point, {*line}) != (
+        corrected.from_feature, {corrected.line_from, corrected.line_to},
+    ):  # fmt: skip
+        seen = f"{corrected.from_feature} beside {corrected.line_from} to {corrected.line_to}"
+        what = f"{corrected.reading} was seen at {seen}, not at {point} beside {' to '.join(line)}"
+        mend = f"An answer is corrected by one of the same three; else {typed.into.leave('corrects')}"
+        faults.add("corrects", what, mend)
+    instrument = faults.kept(_instrument, typed.instrument)
+    _check_about(typed, faults)
+    faults.raise_any()
+    return Reading(
+        typed.part, "", quantity, None, None, point, instrument=instrument, by=typed.by, on=typed.on,
+        corrects=typed.corrects, note=typed.note, line_from=line[0], line_to=line[1],
+    )  # fmt: skip
+
+
+def _check_about(typed: Words, faults: Faults) -> None:
+    for problem in faults_of_cells(READINGS, {"by": typed.by, "on": typed.on, "note": typed.note}):
+        faults.add(problem.column, problem.what, problem.mend)
+
+
 def _part_of(build: Build, part: str) -> Part:
     found = build.part(part)
     if found is None:
@@ -163,7 +221,7 @@ def _quantity(word: str | None, corrected: Reading | None) -> Quantity:
         raise _refused("quantity", "a reading is taken back without a value", mend)
     if plain not in QUANTITIES:
         raise _refused("quantity", f'"{word}" is no quantity that is read', f"Say one of: {', '.join(NAMES)}")
-    if corrected is not None and plain != corrected.quantity:
+    if corrected is not None and plain != corrected.quantity and not {plain, corrected.quantity} <= {*SIDES}:
         what = f"{corrected.reading} is a reading of {corrected.quantity}, not of {plain}"
         raise _refused("quantity", what, "A reading is corrected by one of the same thing")
     return cast(Quantity, plain)
@@ -206,8 +264,10 @@ def _check_names(build: Build, part: str, quantity: Quantity, names: Sequence[st
         if name not in known:
             mend = f"Its features: {', '.join(known)}" if known else f"Add its row to {FEATURES} first"
             faults.add("feature", f"{part} has no feature {name}", mend)
-    if len(names) == 2 and names[0] == names[1] and names[0] in known:
-        faults.add("feature", f"{names[0]} is named twice", "Name the two features it was read between")
+    twice = next((name for name in names if names.count(name) > 1 and name in known), None)
+    if twice is not None:
+        mend = "Name three different features" if quantity in SIDES else "Name the two features it was read between"
+        faults.add("feature", f"{twice} is named twice", mend)
 
 
 def _number(text: str) -> Number:

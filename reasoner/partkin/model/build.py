@@ -102,7 +102,11 @@ class Feature:
 
 @dataclass(frozen=True)
 class Reading:
-    """readings.csv; `value` and `plus_minus` in `unit` as written. A row that withdraws another has neither."""
+    """readings.csv; `value` and `plus_minus` in `unit` as written. A row that withdraws another has neither.
+
+    Nor have `left of` and `right of`: `from_feature` lies on that side of the line that runs from `line_from` to
+    `line_to`, seen from the face of the part's `seen_from`.
+    """
 
     part: str
     reading: str
@@ -117,6 +121,8 @@ class Reading:
     on: str | None = None
     corrects: str | None = None
     note: str | None = None
+    line_from: str | None = None
+    line_to: str | None = None
     row: int = 0
 
 

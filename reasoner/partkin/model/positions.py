@@ -14,7 +14,7 @@ class Suspect:
     """A reading that the rest of the readings contradict.
 
     `left_out`: it clearly is the wrong one and does not count; False: it or another one is, and all count.
-    `quantity` and the ends say what to read again; None for a stated coordinate.
+    `quantity` and the ends say what to read (or, of left and right, look at) again; None for a stated coordinate.
     """
 
     reading: str
@@ -32,7 +32,7 @@ class Suspect:
 class Missing:
     """Something that a check needs and the sheets do not say, with the reading that would tell.
 
-    `going_to`: of a left-or-right question, where the line from `from_feature` runs; `to_feature` lies beside it.
+    Of a left-or-right question the quantity is `left of`, and `to_feature` the two ids that the line runs through.
     `third`: where the reading leaves two places for `from_feature`, its distance to this one tells which.
     """
 
@@ -42,7 +42,6 @@ class Missing:
     from_feature: str | None
     to_feature: str | None
     says: str
-    going_to: str | None = None
     third: str | None = None
 
 

@@ -13,7 +13,7 @@ Face = Literal["outside", "inside"]
 ZoneKind = Literal["tear seam", "airbag door", "structural", "keep clear", "opening"]
 Likeness = Literal["alike", "different"]
 Quantity = Literal[
-    "centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap", "withdrawn"
+    "centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap", "left of", "right of", "withdrawn"
 ]
 Instrument = Literal["steel rule", "tape", "caliper", "template", "photo", "seller"]
 OptionKind = Literal["donor", "repair", "new", "custom"]
@@ -38,8 +38,10 @@ ZONE_KINDS: Final = ("tear seam", "airbag door", "structural", "keep clear", "op
 AIRBAG_ZONES: Final = ("tear seam", "airbag door")
 PROTECTED_ZONES: Final = ("tear seam", "airbag door", "structural")
 QUANTITIES: Final = (
-    "centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap", "withdrawn",
+    "centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap", "left of", "right of",
+    "withdrawn",
 )
+SIDES: Final = ("left of", "right of")
 # A row that takes back the reading that it corrects; it has no value of its own.
 WITHDRAWN: Final = "withdrawn"
 LENGTH_QUANTITIES: Final = ("centres", "near edges", "far edges", "across", "length", "thickness", "gap")

@@ -21,7 +21,8 @@ LABELS = {
     "corrects": "In place of", "note": "Note",
 }  # fmt: skip
 # Said beside a label.
-MORE = {"value": "such as 612 or 24 1/8 in", "plus_minus": "empty: the instrument's"}
+MORE = {"value": "such as 612 or 24 1/8 in", "plus_minus": "empty: the instrument's",
+        "to": "of left and right the two that the line runs through"}  # fmt: skip
 # Stays for the next reading.
 KEPT = ("unit", "instrument", "by", "on")
 Typed = Mapping[str, str]
@@ -98,6 +99,8 @@ def reading_form(build: Build, page: Part, parts: Sequence[Part], typed: Typed) 
 def _brief(reading: Reading, names: Mapping[str, str]) -> str:
     ends = " to ".join(end for end in (reading.from_feature, reading.to_feature) if end)
     whose = f" of {names[reading.part]}" if len(names) > 1 else ""
+    if reading.value is None:
+        return f"{reading.reading}{whose}: {ends} {reading.quantity} {reading.line_from} to {reading.line_to}"
     return f"{reading.reading}{whose}: {ends or reading.quantity}, {reading.value:g} {reading.unit}"
 
 

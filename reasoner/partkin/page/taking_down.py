@@ -15,6 +15,7 @@ from partkin.measuring.typed_readings import NAMES, Words, understood
 from partkin.model.build import Build, Reading
 from partkin.model.fitting import Chance
 from partkin.model.verdict import Verdict
+from partkin.model.words import SIDES
 from partkin.page.desk import Answer, Desk
 from partkin.page.frame import address
 from partkin.page.markup import Html, tag, text
@@ -73,6 +74,8 @@ def _words(part: str, cells: Mapping[str, str]) -> Words:
     count = NAMES.get(quantity, 2) + (1 if quantity == "thickness" and cells["from"] else 0)
     names = (cells["from"], cells["to"])[:count]
     given = (*names, cells["value"]) if all(names) or not corrects else (cells["value"],)
+    if quantity in SIDES:
+        given = (cells["from"], *cells["to"].split())
     # What the form begins with says nothing of a correction that names nothing.
     what = None if corrects and not any(names) and quantity == "centres" else quantity
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from partkin.model.build import Feature, Reading
 from partkin.model.positions import Missing, Observed, Positions, Suspect
-from partkin.positions import asking_for, lengths
+from partkin.positions import asking_for, lengths, sides
 from partkin.positions.distributions import chi_square_quantile
 from partkin.positions.network import Network, Solution, gauge, solve, without_rigid
 from partkin.positions.start import firm_points
@@ -71,15 +71,16 @@ def adjust(part: str, features: Sequence[Feature], readings: Sequence[Reading]) 
         f"Reading {bad.reading.reading} ({asking_for.described(bad.reading)}) was not used: {bad.why}."
         for bad in unusable
     )
+    seen = sides.seen_sides(rows)
     if not distances:
-        return _stated(part, mine, missing, notes, ())
+        return _stated(part, mine, missing, notes, (), seen)
     whole = _survey(part, mine, distances)
     firm = firm_points(whole.network)
     if len(firm) < 2:
-        return _stated(part, mine, missing, notes, distances)
+        return _stated(part, mine, missing, notes, distances, seen)
     survey = _among(whole, firm)
     rest = [name for name in mine if name not in survey.points]
-    found = _adjusted(survey, missing, notes, rest)
+    found = _adjusted(survey, missing, notes, seen)
     return replace(found, missing=found.missing + asking_for.loose(rest, found, distances))
 
 
@@ -89,18 +90,24 @@ def _stated(
     missing: tuple[Missing, ...],
     notes: tuple[str, ...],
     distances: Sequence[lengths.Distance],
+    seen: Sequence[sides.Seen],
 ) -> Positions:
     """Coordinates as they stand in the sheet."""
     d = _dims(mine)
     placed = {name: _coordinates(row, d) for name, row in mine.items()}
     names = tuple(name for name, at in placed.items() if not np.isnan(at).any())
+    xyz_mm = np.array([placed[name] for name in names]).reshape(len(names), d)
+    half_mm = np.array([lengths.coordinate_half_width_mm(mine[name]) for name in names], dtype=float)
+    wrong = sides.against(seen, sides.Layout(names, xyz_mm, np.diag(np.repeat(half_mm**2 / 3.0, d))))[1]
     found = Positions(
         part,
         names,
-        np.array([placed[name] for name in names]).reshape(len(names), d),
-        np.array([lengths.coordinate_half_width_mm(mine[name]) for name in names], dtype=float),
+        xyz_mm,
+        half_mm,
         missing=missing,
+        suspects=tuple(asking_for.wrong_side(part, one) for one in wrong),
         notes=notes,
+        handed=not wrong,
     )
     rest = [name for name in mine if name not in names]
     return replace(found, missing=missing + asking_for.loose(rest, found, distances))
@@ -137,20 +144,28 @@ def _among(whole: Survey, points: np.ndarray) -> Survey:
     return Survey(whole.part, names, kept, whole.network.among(points))
 
 
-def _adjusted(survey: Survey, missing: tuple[Missing, ...], notes: tuple[str, ...], others: Sequence[str]) -> Positions:
+def _adjusted(
+    survey: Survey, missing: tuple[Missing, ...], notes: tuple[str, ...], seen: Sequence[sides.Seen]
+) -> Positions:
     searched = search(survey.network)
-    network, found = searched.network, searched.found
-    observed = [_observed(survey, found[0], int(row), at) for at, row in enumerate(searched.kept)]
+    network = searched.network
+    ways = _ways_round(survey, network, searched.found, seen)
+    best = ways.found[0]
+    observed = [_observed(survey, best, int(row), at) for at, row in enumerate(searched.kept)]
     observed += [_left_out(survey, bad) for bad in searched.contradicted if bad.left_out]
-    handed = _handed(network, found)
     shaken = any(not bad.left_out for bad in searched.contradicted)
-    positions = _as_positions(survey, network, found, handed, shaken)
-    asked = asking_for.after(survey.points, positions.layouts, handed, survey.part, survey.readings, others)
+    positions = _as_positions(survey, network, ways, shaken)
+    asked = asking_for.after(
+        survey.points, positions.layouts, ways.handed or bool(ways.contradicted), survey.part, survey.readings
+    )
     return replace(
         positions,
         missing=(*missing, *asked),
-        suspects=tuple(_suspect(survey, bad) for bad in searched.contradicted),
-        notes=notes + asking_for.remarks(found[0], positions),
+        suspects=(
+            *(_suspect(survey, bad) for bad in searched.contradicted),
+            *(asking_for.wrong_side(survey.part, one) for one in ways.contradicted),
+        ),
+        notes=notes + asking_for.remarks(best, positions),
         observed=tuple(sorted(observed, key=lambda row: row.kind != "distance")),
     )
 
@@ -195,18 +210,62 @@ def _suspect(survey: Survey, bad: Contradicted) -> Suspect:
     return Suspect(seen.reading, bad.w, bad.off_by_mm, says, bad.left_out, survey.part, quantity, *ends)
 
 
-def _handed(network: Network, found: list[Solution]) -> bool:
-    """Whether the readings tell the layout from its mirror image."""
-    solution = found[0]
+@dataclass(frozen=True, eq=False)
+class _WaysRound:
+    """Layouts that stand, the right way round where that was seen, each as adjusted and as laid down.
+
+    `handed`: the readings tell each from its mirror image. `contradicted`: answers of left or right that
+    cannot hold together with the rest; then no layout was left out for any of them.
+    """
+
+    found: list[Solution]
+    laid: list[sides.Layout]
+    handed: bool
+    contradicted: tuple[sides.Seen, ...] = ()
+
+
+def _ways_round(survey: Survey, network: Network, found: list[Solution], seen: Sequence[sides.Seen]) -> _WaysRound:
+    """Every layout or its mirror image, without those that somebody saw to be otherwise."""
+    free = not network.seen.any()
+    # In space nobody knows which way a frame that the distances made up is looked at.
+    told = () if free and network.size[1] == 3 else tuple(seen)
+    tried: list[list[tuple[Solution, sides.Layout]]] = []
+    for at, solution in enumerate(found):
+        own = sides.Layout(survey.points, *(_in_own_frame(solution) if free else _as_stated(solution)))
+        tried.append([(solution, own)])
+        # Without an answer only the likeliest layout is held against its mirror image.
+        if (told or at == 0) and (other := _mirror_image(network, found, solution)) is not None:
+            tried[-1].append((other, own.mirrored() if free else sides.Layout(survey.points, *_as_stated(other))))
+    wrong = [[sides.against(told, layout)[1] for _, layout in ways] for ways in tried]
+    least = min(len(one) for each in wrong for one in each)
+    if least:
+        named = {one.reading for each in wrong for some in each for one in some if len(some) == least}
+        disputed = tuple(one for one in told if one.reading in named)
+        return _WaysRound(found, [ways[0][1] for ways in tried], handed=False, contradicted=disputed)
+    stand = [
+        [way for way, bad in zip(ways, each, strict=True) if not bad] for ways, each in zip(tried, wrong, strict=True)
+    ]
+    kept = [ways for ways in stand if ways]
+    return _WaysRound(
+        [ways[0][0] for ways in kept], [ways[0][1] for ways in kept], handed=all(len(ways) == 1 for ways in kept)
+    )
+
+
+def _as_stated(solution: Solution) -> tuple[np.ndarray, np.ndarray]:
+    return solution.xyz_mm, solution.covariance_mm2
+
+
+def _mirror_image(network: Network, found: list[Solution], solution: Solution) -> Solution | None:
+    """The mirror image of a layout, where the readings do not tell the two apart; None: they do."""
     xyz_mm = solution.xyz_mm
     centred = xyz_mm - xyz_mm.mean(axis=0)
     if np.linalg.svd(centred, compute_uv=False)[-1] < 1e-3:
-        return True
+        return None
     given = xyz_mm[network.placed]
     if network.placed.all():
-        return True
+        return None
     if len(given) < 2:
-        return False
+        return solution
     middle = given.mean(axis=0)
     _, _, axes = np.linalg.svd(given - middle, full_matrices=True)
     across = axes[-1]
@@ -216,42 +275,42 @@ def _handed(network: Network, found: list[Solution]) -> bool:
     mirrored = solve(network, other, cautious=True)
     # What is a layout of its own is in the list already and stands for itself.
     if any(float(np.abs(mirrored.xyz_mm - known.xyz_mm).max()) < 1e-2 for known in found):
-        return True
-    return mirrored.chi_square > max(layout_limit(solution), solution.chi_square + RIVAL_LAYOUT)
+        return None
+    told_apart = mirrored.chi_square > max(layout_limit(solution), solution.chi_square + RIVAL_LAYOUT)
+    return None if told_apart else mirrored
 
 
-def _as_positions(survey: Survey, network: Network, found: list[Solution], handed: bool, shaken: bool) -> Positions:
-    best = found[0]
+def _as_positions(survey: Survey, network: Network, ways: _WaysRound, shaken: bool) -> Positions:
+    best = ways.found[0]
     d = network.size[1]
     framed = gauge(network, best.xyz_mm).shape[1] == 0
     limit = chi_square_quantile(1.0 - FAMILY_LEVEL, best.own_freedom)
     agree = not shaken and (best.own_freedom == 0 or best.own_chi_square <= limit)
     wider = 1.0 if agree else max(1.0, best.own_chi_square / max(1, best.own_freedom))
     plain = not network.seen.any()
-    laid = [_in_own_frame(one) if plain else (one.xyz_mm, one.covariance_mm2) for one in found]
-    spread_mm2 = [covariance for _, covariance in laid]
+    spread_mm2 = [laid.covariance_mm2 for laid in ways.laid]
     touched = np.isin(np.arange(len(survey.points)), network.edges)
     # What no distance touches is as sure as its cell says, whatever the distances disagree about.
     widen = np.sqrt(np.where(np.repeat(touched, d), wider, 1.0))
     tied = touched
     if touched.any() and not touched.all() and not plain:
-        about = [_about(one, touched) for one in found]
+        about = [_about(one, touched) for one in ways.found]
         tied = touched | _frame_is_rough(best, about[0], touched)
-        spread_mm2 = about if tied.all() else [one.in_frame_mm2 for one in found]
+        spread_mm2 = about if tied.all() else [one.in_frame_mm2 for one in ways.found]
     covariances = tuple(np.outer(widen, widen) * covariance for covariance in spread_mm2)
     variance = np.diagonal(covariances[0]).reshape(-1, d).mean(axis=1)
     stated_mm = math.sqrt(3.0) * network.seen_sigma_mm[:, 0]
     return Positions(
         survey.part,
         survey.points,
-        laid[0][0],
+        ways.laid[0].xyz_mm,
         np.where(tied, np.sqrt(3.0 * np.maximum(0.0, variance)), stated_mm.round(12)),
         covariances[0],
         adjusted=tuple(name for name, one in zip(survey.points, tied, strict=True) if one),
         in_frame_mm2=None if plain else np.outer(widen, widen) * best.in_frame_mm2,
-        layouts=tuple(xyz_mm for xyz_mm, _ in laid),
+        layouts=tuple(laid.xyz_mm for laid in ways.laid),
         layout_covariances_mm2=covariances,
-        handed=handed,
+        handed=ways.handed,
         framed=framed,
         chi_square=best.own_chi_square,
         degrees_of_freedom=best.own_freedom,

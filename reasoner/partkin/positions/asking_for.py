@@ -8,13 +8,14 @@ from itertools import combinations
 import numpy as np
 
 from partkin.model.build import Reading
-from partkin.model.positions import Missing, Observed, Positions
+from partkin.model.positions import Missing, Observed, Positions, Suspect
+from partkin.model.words import SIDES
 from partkin.positions.lengths import Distance, Unusable
 from partkin.positions.network import Solution
+from partkin.positions.sides import Seen, question
 from partkin.positions.start import POLISHED
 from partkin.positions.suspects import Contradicted
 
-SIDE = "left or right"
 WHICH_LAYOUT = "which of"
 
 
@@ -64,7 +65,7 @@ def loose(names: Sequence[str], found: Positions, distances: Sequence[Distance])
 
 def tells_sides(missing: Missing) -> bool:
     """Whether this would tell layouts, or a layout from its mirror image, apart."""
-    return missing.quantity == SIDE or missing.what.startswith(WHICH_LAYOUT)
+    return missing.quantity in SIDES or missing.what.startswith(WHICH_LAYOUT)
 
 
 def _widest(found: Positions, have: Sequence[str]) -> list[str]:
@@ -101,14 +102,13 @@ def after(
     handed: bool,
     part: str,
     readings: Sequence[Distance],
-    others: Sequence[str] = (),
 ) -> tuple[Missing, ...]:
-    """Ask for what tells apart the layouts, and the layout from its mirror image; `others` have no place yet."""
+    """Ask for what tells apart the layouts, and the layout from its mirror image."""
     asked: list[Missing] = []
     if len(layouts) > 1:
         asked.append(_separating(points, layouts, part, readings))
     if not handed:
-        asked.append(_which_way_round(points, layouts[0], part, others))
+        asked.append(_which_way_round(points, layouts[0], part))
     return tuple(asked)
 
 
@@ -138,27 +138,29 @@ def _separating(
     )
 
 
-def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str, others: Sequence[str]) -> Missing:
+def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str) -> Missing:
     """A left-or-right question about the widest triangle that the features make."""
-    pairs = list(combinations(range(len(points)), 2))
-    base = max(pairs, key=lambda pair: round(float(np.linalg.norm(xyz_mm[pair[0]] - xyz_mm[pair[1]])), 6))
-    along = xyz_mm[base[1]] - xyz_mm[base[0]]
-    along = along / np.linalg.norm(along)
-    beside = xyz_mm - xyz_mm[base[0]]
-    beside = np.linalg.norm(beside - np.outer(beside @ along, along), axis=1)
-    a, b, c = points[base[0]], points[base[1]], points[int(np.argmax(beside))]
-    spared = f"; those of {', '.join(others)} too spare a third distance to each" if others else ""
+    a, b, c = question(points, xyz_mm)
     return Missing(
         "which way round it is",
         part,
-        SIDE,
-        a,
+        SIDES[0],
         c,
+        f"{a} {b}",
         "Distances alone do not tell left from right. Looking at the face named in seen_from and going from "
-        f"{a} to {b}: is {c} on the left or on the right? Rough x and y of {a}, {b} and {c} (to 25 mm, as from a "
-        f"picture) answer it{spared}.",
-        going_to=b,
+        f"{a} to {b}: is {c} on the left or on the right?",
     )
+
+
+def wrong_side(part: str, one: Seen) -> Suspect:
+    """Say that a feature was seen on the other side of a line than where the rest puts it."""
+    side = SIDES[0] if one.is_left else SIDES[1]
+    a, b = one.line
+    says = (
+        f"{one.reading}: {one.point} is said to lie {side} {a} to {b}, and all else that is known of {part} puts it on "
+        f"the other side: look once more, at the face named in seen_from."
+    )
+    return Suspect(one.reading, 0.0, 0.0, says, False, part, side, one.point, f"{a} {b}")
 
 
 def contradiction(seen: Observed, bad: Contradicted) -> str:

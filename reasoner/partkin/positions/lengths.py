@@ -61,9 +61,10 @@ def value_mm(reading: Reading) -> float:
     ValueError
         The quantity is not a length, or its unit not one of length.
     """
-    if reading.quantity not in LENGTH_QUANTITIES or reading.unit not in MM_PER_UNIT or reading.value is None:
+    unit = reading.unit
+    if reading.quantity not in LENGTH_QUANTITIES or reading.value is None or unit is None or unit not in MM_PER_UNIT:
         raise ValueError(f"reading {reading.reading}: {reading.quantity} in {reading.unit} is not a length")
-    return reading.value * MM_PER_UNIT[reading.unit]
+    return reading.value * MM_PER_UNIT[unit]
 
 
 def greatest_error_of_mm(reading: Reading) -> float:

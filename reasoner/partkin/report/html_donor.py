@@ -7,6 +7,7 @@ from partkin.model.build import Build, Feature, Reading
 from partkin.model.drawing import OverlayView
 from partkin.model.reasons import Unknown
 from partkin.model.verdict import Pair, Verdict
+from partkin.model.words import SIDES
 from partkin.report.html_figure import figure
 from partkin.report.html_pieces import (
     NONE,
@@ -230,7 +231,10 @@ def _one_unknown(unknown: Unknown) -> str:
     if unknown.quantity and unknown.part:
         ends = [end for end in (unknown.from_feature, unknown.to_feature) if end]
         where = f" of {' and '.join(name(end) for end in ends)}" if ends else ""
-        told = f"Reading: {escaped(unknown.quantity)}{where}, on {name(unknown.part)}."
+        if unknown.quantity in SIDES:
+            told = f"Look: {name(ends[0])} left or right of {name(ends[1])}, on {name(unknown.part)}."
+        else:
+            told = f"Reading: {escaped(unknown.quantity)}{where}, on {name(unknown.part)}."
         reading = f'<br/><span class="soft">{told}</span>'
     return f"<b>{prose(unknown.what)}.</b> {prose(unknown.says)}{reading}"
 
@@ -277,7 +281,7 @@ def _feature_row(feature: Feature, flat: bool) -> list[str]:
 
 
 def _reading_row(reading: Reading, corrected: bool) -> list[str]:
-    ends = [name(end) for end in (reading.from_feature, reading.to_feature) if end]
+    ends = [name(end) for end in (reading.from_feature, reading.to_feature, reading.line_from, reading.line_to) if end]
     how = [name(text) for text in (reading.instrument, reading.by, reading.on) if text]
     notes = [f"corrects {name(reading.corrects)}"] if reading.corrects else []
     notes += ["corrected by a later reading"] if corrected else []

@@ -43,11 +43,10 @@ class Column:
     """One column of a sheet.
 
     `needed`: the column must be there and every row must fill it, but where `may_be_empty`, which the row's own
-    sense decides. `unit`: of a bare number. `least` and
-    `most` include, `above` excludes, the bound. `attribute`: of the dataclass, where it is not the column's
-    name. `refers_to`: the sheet whose first key column holds the ids; `loosely`: other names may stand there
-    too, and only one that looks like a slip is warned about. `examples`: what `partkin new` writes, one value
-    a row.
+    sense decides. `unit`: of a bare number. `least` and `most` include, `above` excludes, the bound.
+    `attribute`: of the dataclass, where it is not the column's name. `refers_to`: the sheet whose first key column
+    holds the ids; `loosely`: other names may stand there too, and only one that looks like a slip is warned about.
+    `examples`: what `partkin new` writes, one value a row.
     """
 
     name: str
@@ -174,13 +173,14 @@ SHEETS: tuple[Sheet, ...] = (
     Sheet("readings.csv", "reading", (
         _part(_DONOR),
         Column("reading", "id", "id, unique within its part", True, examples=("r1",)),
-        _word("quantity", QUANTITIES, "what was read; centres and edges are distances between two features; "
-              "withdrawn: the reading named in corrects does not count", "across", needed=True),
+        _word("quantity", QUANTITIES, "what was read; centres and edges are distances between two features; left of, "
+              "right of: on which side of a line it lies, seen from the face of seen_from; withdrawn: the reading "
+              "named in corrects does not count", "across", needed=True),
         Column("from", "name", "the feature it is read from (gap: the edge)", attribute="from_feature",
                examples=("a",)),
-        Column("to", "name", "the feature it is read to (gap: the neighbour); empty for across and length",
-               attribute="to_feature"),
-        Column("value", "number", "what was read, in the row's unit; empty where the row withdraws another",
+        Column("to", "name", "the feature it is read to (gap: the neighbour; left of, right of: the two features "
+               "that the line runs through, a blank between); empty for across and length", attribute="to_feature"),
+        Column("value", "number", "what was read, in the row's unit; empty for left of, right of, withdrawn",
                needed=True, may_be_empty=True, examples=("7",)),
         Column("unit", "unit", "mm, cm, m, in, kg, g, lb", needed=True, may_be_empty=True, examples=("mm",)),
         Column("plus_minus", "number", "greatest error believed possible, same unit; empty: the instrument's",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from partkin.model.words import SIDES
 from partkin.sheets.columns import BY_NAME, FEATURES, PARTS, READINGS
 from partkin.sheets.cycles import find_cycles, shown
 from partkin.sheets.findings import Findings
@@ -116,8 +117,8 @@ def _check_feature_ends(tables: Tables, findings: Findings) -> None:
     of_part: dict[str, list[str]] = {}
     for part, feature in kinds:
         of_part.setdefault(part, []).append(feature)
-    for reading, column in _ends(tables[READINGS]):
-        part, feature = reading.get("part", ""), reading[column]
+    for reading, column, feature in _ends(tables[READINGS]):
+        part = reading.get("part", "")
         if part not in known_parts:
             continue
         if (part, feature) not in kinds:
@@ -147,13 +148,15 @@ def _check_directions(table: Table, findings: Findings) -> None:
         findings.fault(FEATURES, one["row"], "angle_deg", wrong, mend)
 
 
-def _ends(readings: Table) -> Iterator[tuple[Record, str]]:
+def _ends(readings: Table) -> Iterator[tuple[Record, str, str]]:
+    """Each reading with the features that it names, and the column of each."""
     for reading in readings.records:
         quantity = reading.get("quantity")
-        columns = ("from", "to") if quantity in BETWEEN_TWO else ("from",) * (quantity in OF_ONE_FEATURE)
-        for column in columns:
-            if column in reading:
-                yield reading, column
+        if quantity in SIDES:
+            line = dict.fromkeys(reading.get("to", "").split())
+            yield from ((reading, "to", name) for name in line)
+        columns = ("from", "to") if quantity in BETWEEN_TWO else ("from",) * (quantity in (*OF_ONE_FEATURE, *SIDES))
+        yield from ((reading, column, reading[column]) for column in columns if column in reading)
 
 
 def _check_corrections(table: Table, parts: Table, findings: Findings) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from partkin.model.words import KG_PER_UNIT, MM_PER_UNIT, WITHDRAWN
+from partkin.model.words import KG_PER_UNIT, MM_PER_UNIT, SIDES, WITHDRAWN
 from partkin.sheets.columns import GREATEST_MM
 from partkin.sheets.findings import Findings
 from partkin.sheets.records import Record, Table
@@ -170,6 +170,9 @@ def _reading(record: Record, place: Place) -> None:
     if quantity == WITHDRAWN:
         _check_withdrawal(record, place)
         return
+    if quantity in SIDES:
+        _check_side(record, quantity, place)
+        return
     _check_ends(record, quantity, place)
     for column in ("value", "unit"):
         if is_blank(record, column):
@@ -198,6 +201,20 @@ def _check_withdrawal(record: Record, place: Place) -> None:
         if column in record:
             what = f"a row that withdraws a reading has no {column}"
             place.fault(column, what, "Leave it empty, or mend the quantity")
+
+
+def _check_side(record: Record, quantity: str, place: Place) -> None:
+    line = record.get("to", "").split()
+    if is_blank(record, "from"):
+        place.fault("from", f"{quantity} is told of one feature, and from is empty", "Write the feature's id")
+    if len(line) != 2 and "to" not in record.get("faulty", ()):
+        what = f"{quantity} is told of a line through two features, and to holds {len(line)}"
+        place.fault("to", what, "Write their two ids with a blank between, such as k1 k2")
+    elif len({*line, record.get("from")}) < 3 and "from" in record:
+        place.fault("to", f"{quantity} needs three different features", "Write a line that it does not stand on")
+    for column in ("value", "unit"):
+        if column in record:
+            place.fault(column, f"{quantity} has no {column}", "Leave it empty, or mend the quantity")
 
 
 def _check_ends(record: Record, quantity: str, place: Place) -> None:

@@ -23,6 +23,7 @@ from partkin.model.build import (
     VehicleModel,
     Zone,
 )
+from partkin.model.words import SIDES
 from partkin.sheets.lines import grouped
 from partkin.sheets.records import Record, Table
 
@@ -72,6 +73,8 @@ def _feature(record: Record) -> Feature:
 def _reading(record: Record, table: Table) -> Reading:
     renamed = _renamed(record, table)
     value, _ = renamed.pop("value", (None, None))
+    if renamed["quantity"] in SIDES:
+        renamed["line_from"], renamed["line_to"] = renamed.pop("to_feature").split()
     return Reading(value=value, unit=renamed.pop("unit", None), **renamed)
 
 

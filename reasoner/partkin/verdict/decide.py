@@ -20,6 +20,7 @@ from partkin.model.words import (
 from partkin.verdict import tables
 from partkin.verdict.cautions import cautions, is_restraint
 from partkin.verdict.findings import Findings, leading
+from partkin.verdict.mirrored import mirror_says
 from partkin.verdict.phrases import conflict_says, mm
 from partkin.verdict.reasoning import reasons
 from partkin.verdict.unknowns import unknowns
@@ -169,6 +170,8 @@ def _says(findings: Findings, chosen: VerdictWord, answer: FitAnswer | None) -> 
         return f"{donor.part} ({name}) goes on {place} after the work listed below."
     if chosen == DOES_NOT_FIT:
         return f"{donor.part} ({name}) does not go on {place} as it is, and {_why_no_work(findings)}."
+    if (mirror := mirror_says(findings)) is not None:
+        return f"{donor.part} ({name}) bolts on {place}, unless it is a mirror image: {mirror}."
     return f"Whether {donor.part} ({name}) goes on {place} cannot be told from what was measured."
 
 

@@ -9,10 +9,11 @@ from partkin.model.fitting import Chance
 from partkin.model.known import Evidence, Known
 from partkin.model.positions import Missing, Suspect
 from partkin.model.reasons import Unknown
-from partkin.model.trial import SeamCheck, Trial
-from partkin.model.words import DUTIES, Duty
+from partkin.model.trial import SeamCheck, Stand, Trial
+from partkin.model.words import DUTIES, SIDES, Duty, Hand
 
 PART_NUMBER_STRENGTH = 2
+BEST_FIRST: dict[Stand, int] = {"fits": 0, "unsure": 1, "missing": 2, "undecided": 3, "does not": 4}
 
 
 @dataclass(frozen=True)
@@ -65,13 +66,35 @@ class Findings:
         """The trial that the verdict speaks of: of two that agree, the better one."""
         if not self.trials:
             return None
-        order = {"fits": 0, "unsure": 1, "missing": 2, "undecided": 3, "does not": 4}
-        return min(self.trials, key=lambda t: (order[t.says], -(t.answer.margin_mm or -1e9), t.mirrored))
+        return min(self.trials, key=lambda t: (BEST_FIRST[t.says], -(t.answer.margin_mm or -1e9), t.mirrored))
 
     @property
     def face_open(self) -> bool:
         """Whether the ways that the sheets leave open give different answers, or some were not tried."""
-        return self.layouts_left_out or len({trial.says for trial in self.trials}) > 1
+        return self.layouts_left_out or len(self.answers) > 1
+
+    @property
+    def answers(self) -> frozenset[str]:
+        """What the ways that the sheets leave open come to; of a part and its mirror image what is not the other hand.
+
+        A part of one hand is no mirror image of its like, so where nobody saw what is left and right the way round
+        that goes on is its own.
+        """
+        if self.hand is None:
+            return frozenset(trial.says for trial in self.trials)
+        best: dict[object, Stand] = {}
+        for trial in self.trials:
+            key = (trial.layouts, trial.without)
+            best[key] = min(best.get(key, trial.says), trial.says, key=BEST_FIRST.__getitem__)
+        return frozenset(best.values())
+
+    @property
+    def hand(self) -> Hand | None:
+        """The hand that both sides are for, where left and right were not seen on one; None: it decides nothing."""
+        host, original = self.known.host.part.hand, self.known.original
+        shown = host or (original.part.hand if original is not None else None)
+        alike = shown is not None and shown == self.known.donor.part.hand
+        return shown if alike and any(m.quantity in SIDES for m in self.sides) else None
 
     @property
     def duty(self) -> Duty | None:

@@ -59,6 +59,12 @@ def _geometry(findings: Findings) -> list[Reason]:
     answer = trial.answer
     if len(findings.trials) > 1:
         found.append(Reason("", "which face was looked at is not said for one of the two: both were tried", (), None))
+    if findings.hand is not None:
+        says = (
+            f"nobody saw what is left and right, but both parts are for the {findings.hand}, and a mirror image would "
+            f"be the other hand: the way round that goes on is its own"
+        )
+        found.append(Reason("", says))
     if answer.margin_mm is not None and trial.stand != "missing":
         found.append(Reason("", _margin(answer, answer.margin_mm), (), PLAY_SOURCE))
     if answer.also:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from partkin.model.positions import Missing
 from partkin.model.reasons import Unknown
-from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, VerdictWord
+from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, SIDES, VerdictWord
 from partkin.verdict.findings import Findings, leading
 from partkin.verdict.phrases import mm
 
@@ -52,11 +55,14 @@ def _face(findings: Findings) -> list[Unknown]:
     """What tells apart the ways of laying the parts that give different answers."""
     if not findings.face_open:
         return []
-    asked = [Unknown(m.what, m.says, m.part, m.quantity, m.from_feature, m.to_feature) for m in findings.sides]
+    asked = _asked(findings, findings.sides)
+    if findings.hand is not None:
+        return asked
     known = findings.known
     shown = known.original if findings.measured_from == "original" and known.original else known.host
     both_faces = len({trial.mirrored for trial in findings.trials}) > 1
-    if not both_faces or (asked and (known.donor.part.seen_from is None) == (shown.part.seen_from is None)):
+    looks = asked or any(suspect.quantity in SIDES for suspect in findings.suspects)
+    if not both_faces or (looks and (known.donor.part.seen_from is None) == (shown.part.seen_from is None)):
         return asked
     blank = [s.part.part for s in (known.donor, known.host, known.original) if s and s.part.seen_from is None]
     part = blank[0] if blank else known.donor.part.part
@@ -75,10 +81,16 @@ def _missing(findings: Findings, chosen: VerdictWord) -> list[Unknown]:
     waits = trial is not None and (trial.stand == "missing" or (trial.stand == "does not" and chosen == DOES_NOT_FIT))
     if trial is None or not waits:
         return []
+    return _asked(findings, trial.missing)
+
+
+def _asked(findings: Findings, missing: Sequence[Missing]) -> list[Unknown]:
+    """What is missing, as questions; left and right last, and not where a mirror image would be the other hand."""
+    sides = [] if findings.hand is not None else [m for m in missing if m.quantity in SIDES]
     return [
         Unknown(m.what, m.says, m.part, m.quantity, m.from_feature, m.to_feature)
-        for m in trial.missing
-    ]  # fmt: skip
+        for m in (*(m for m in missing if m.quantity not in SIDES), *sides)
+    ]
 
 
 def _limit(findings: Findings) -> list[Unknown]:

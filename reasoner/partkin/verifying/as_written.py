@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from partkin.model.build import Build, Feature, Part, Reading
-from partkin.model.words import BOLTS_ON, MM_PER_UNIT
+from partkin.model.words import BOLTS_ON, MM_PER_UNIT, SIDES
 from partkin.tables import clip_rule, parse_thread, threads_join
-from partkin.verifying.proofs import Held, Named, Vector, cos_sin, root, short
+from partkin.verifying.proofs import Held, Named, Vector, cos_sin, cross, minus, root, short
 
 OPENINGS = ("hole", "slot")
 HOLES = {"stud": ("hole", "slot", "peg hole", "clip hole"), "tapped hole": OPENINGS, "captive nut": OPENINGS,
@@ -168,7 +168,8 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
         f"places of {part.part}, adjusted from distances{_farthest(build, part.part, places)}"
         for part, places in ((shows, hosted), (donor, at)) if has_distances(build, part)
     )  # fmt: skip
-    sides = Sides(fixings, features, options, _faces(build, shows, donor), trusted, *_pull(verdict, donor))
+    faces = _faces(build, (shows, hosted), (donor, at))
+    sides = Sides(fixings, features, options, faces, trusted, *_pull(verdict, donor))
     if not any(row.z_mm is not None for part in (shows, donor) for row in build.features_of(part.part)):
         return sides
     from partkin.verifying.as_written_in_space import lift
@@ -319,12 +320,24 @@ def _farthest(build: Build, part: str, places: Mapping[str, Vector]) -> str:
     return f" (farthest from reading {max(off)[1]}, by {max(off)[0]:.2f} mm)" if off else ""
 
 
-def _faces(build: Build, shows: Part, donor: Part) -> frozenset[bool]:
+def _faces(build: Build, *sides: tuple[Part, Mapping[str, Vector]]) -> frozenset[bool]:
     """Whether the donor is laid on mirrored; both where one face, or what is left and right, is not known."""
-    handed = all(
-        any(row.x_mm is not None and row.y_mm is not None for row in build.features_of(part.part))
-        for part in (shows, donor)
-    )
+    shows, donor = (part for part, _ in sides)
+    handed = all(_is_handed(build, part, places) for part, places in sides)
     if not handed or (shows.seen_from is None) != (donor.seen_from is None):
         return frozenset((False, True))
     return frozenset((shows.seen_from != donor.seen_from,))
+
+
+def _is_handed(build: Build, part: Part, places: Mapping[str, Vector]) -> bool:
+    """Places that the sheet states, or somebody saw what is left and right; never against what was seen."""
+    stated = any(row.x_mm is not None and row.y_mm is not None for row in build.features_of(part.part))
+    seen = [row for row in standing(build, part.part) if row.quantity in SIDES]
+    agree = []
+    for row in seen:
+        ends = [places.get(name or "") for name in (row.line_from, row.line_to, row.from_feature)]
+        if None not in ends:
+            a, b, c = (end for end in ends if end is not None)
+            beside = cross(minus(b, a), minus(c, a))
+            agree.append(beside != 0 and (beside > 0) == (row.quantity == "left of"))
+    return all(agree) and (stated or bool(agree))

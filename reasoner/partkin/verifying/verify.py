@@ -92,7 +92,7 @@ def _confirm(verdict: Mapping, build: Build) -> Confirmation:
         trusted.append("the chance, which rests on draws")
     if word == BOLTS_ON:
         if len(sides.faces) > 1:
-            trusted.append("that it fits with the other face up as well")
+            trusted.append("that it fits with the other face up as well, or that this would be the other hand")
         if has_seams(verdict, build):
             trusted.append("where its seams lie")
         return Confirmation(tuple(_fits(verdict, sides)), tuple(trusted))

@@ -98,6 +98,9 @@
     const ends = ENDS[quantity.value] ?? 2;
     form.querySelector(".f-from").hidden = ends < 1 && quantity.value !== "thickness";
     form.querySelector(".f-to").hidden = ends < 2;
+    // What lies left or right of a line is seen, and has no value.
+    for (const name of ["value", "unit", "plus_minus"]) form.querySelector(`.f-${name}`).hidden = ends > 2;
+    form.elements.value.required = ends < 3;
   }
   quantity.addEventListener("change", fit);
   form.addEventListener("input", (event) => {

@@ -1,0 +1,126 @@
+"""Left or right, as somebody saw it: which of the layouts that distances allow is the real one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from partkin.model.build import Reading
+from partkin.model.positions import Positions
+from partkin.model.words import SIDES
+from partkin.positions.budget import covariance_mm2
+from partkin.positions.lengths import current
+
+# Within this many standard deviations of the line nobody can say on which side of it a point stands.
+CLEARLY = 3.0
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One answer: a point lies left (or right) of the line between two others."""
+
+    reading: str
+    point: str
+    line: tuple[str, str]
+    is_left: bool
+
+    @property
+    def names(self) -> tuple[str, str, str]:
+        """Ends of the line, then the point."""
+        return (*self.line, self.point)
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """Places (n, d) of the named features with their covariance."""
+
+    features: tuple[str, ...]
+    xyz_mm: np.ndarray
+    covariance_mm2: np.ndarray
+
+    def mirrored(self) -> Layout:
+        """The mirror image in the x axis."""
+        flip = np.ones(self.xyz_mm.shape)
+        flip[:, 1] = -1.0
+        signs = flip.ravel()
+        return Layout(self.features, self.xyz_mm * flip, self.covariance_mm2 * np.outer(signs, signs))
+
+
+def seen_sides(readings: Iterable[Reading]) -> tuple[Seen, ...]:
+    """The answers that stand among readings of one part."""
+    return tuple(
+        Seen(row.reading, row.from_feature, (row.line_from, row.line_to), row.quantity == "left of")
+        for row in current(readings)
+        if row.quantity in SIDES and row.from_feature and row.line_from and row.line_to
+    )
+
+
+def against(seen: Sequence[Seen], layout: Layout) -> tuple[list[Seen], list[Seen]]:
+    """The answers that a layout clearly bears out, and those that it clearly contradicts.
+
+    Examples
+    --------
+    >>> flat = Layout(("a", "b", "c"), np.array([[0.0, 0.0], [9.0, 0.0], [4.0, 5.0]]), np.zeros((6, 6)))
+    >>> said = Seen("r1", "c", ("a", "b"), True)
+    >>> [len(answers) for answers in (*against([said], flat), *against([said], flat.mirrored()))]
+    [1, 0, 0, 1]
+    """
+    borne_out: list[Seen] = []
+    contradicted: list[Seen] = []
+    for one in seen:
+        if not set(one.names) <= set(layout.features):
+            continue
+        beside_mm, sigma_mm = _beside(one, layout)
+        if abs(beside_mm) > CLEARLY * sigma_mm:
+            (borne_out if (beside_mm > 0.0) == one.is_left else contradicted).append(one)
+    return borne_out, contradicted
+
+
+def wrong_side(positions: Positions, reading: Reading) -> str | None:
+    """Say that an answer is not what the rest of its part allows; None where it may be so.
+
+    Where the rest tells a layout from its mirror image, the answer has to hold in one layout at least.
+    """
+    mine = seen_sides([reading])
+    if not positions.handed or not len(positions.features):
+        return None
+    spread = [covariance_mm2(positions)] if not positions.layouts else positions.layout_covariances_mm2
+    laid = [
+        Layout(positions.features, xyz_mm, covariance)
+        for xyz_mm, covariance in zip(positions.layouts or (positions.xyz_mm,), spread, strict=True)
+    ]
+    if not all(against(mine, layout)[1] for layout in laid):
+        return None
+    other = SIDES[1] if mine[0].is_left else SIDES[0]
+    return f"the rest of what is known of {reading.part} puts {mine[0].point} {other} {' to '.join(mine[0].line)}"
+
+
+def _beside(one: Seen, layout: Layout) -> tuple[float, float]:
+    """How far left of its line the point stands, seen along z, and the standard uncertainty of that."""
+    rows = [layout.features.index(name) for name in one.names]
+    a, b, c = layout.xyz_mm[rows, :2]
+    length_mm = float(np.linalg.norm(b - a))
+    if length_mm < 1e-6:
+        return 0.0, 0.0
+    along = (b - a) / length_mm
+    left = np.array([-along[1], along[0]])
+    share = float((c - a) @ along) / length_mm
+    d = layout.xyz_mm.shape[1]
+    slope = np.zeros(layout.xyz_mm.size)
+    for row, weight in zip(rows, (share - 1.0, -share, 1.0), strict=True):
+        slope[row * d : row * d + 2] = weight * left
+    return float((c - a) @ left), math.sqrt(max(0.0, float(slope @ layout.covariance_mm2 @ slope))) + 1e-6
+
+
+def question(features: Sequence[str], xyz_mm: np.ndarray) -> tuple[str, str, str]:
+    """The triangle in which left and right are seen best: the longest line, and the feature farthest beside it."""
+    apart = np.linalg.norm(xyz_mm[:, None, :2] - xyz_mm[None, :, :2], axis=2).round(6)
+    base = divmod(int(np.argmax(np.triu(apart))), len(features))
+    along = xyz_mm[base[1], :2] - xyz_mm[base[0], :2]
+    along = along / np.linalg.norm(along)
+    off = xyz_mm[:, :2] - xyz_mm[base[0], :2]
+    beside = np.abs(off[:, 0] * along[1] - off[:, 1] * along[0]).round(6)
+    return features[base[0]], features[base[1]], features[int(np.argmax(beside))]
