@@ -156,7 +156,7 @@ def test_left_or_right_is_asked_without_giving_it_away() -> None:
     words = " ".join(told.text.split())
     assert "go from hole A to hole B: is hole C on your left or on your right?" in words
     assert "as it is drawn here or turned over" in words
-    assert any("partkin record donor a0 --at 0,0 --plus-minus 25" in note for note in told.notes)
+    assert any("partkin record donor a3 --left-of a0 a2" in note for note in told.notes)
 
 
 def test_questions_asked_together_do_not_say_the_same() -> None:

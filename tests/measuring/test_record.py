@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from partkin.measuring import recording
-from partkin.measuring.typed_readings import Words, understood
+from partkin.measuring.typed_readings import Words, on_a_side, understood
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.problem import FaultyInput
 from partkin.pipeline import examine, load_build
@@ -345,8 +345,53 @@ def test_help_ends_in_an_example(partkin) -> None:
 def test_the_commands_of_the_page_on_measuring_do_what_it_says(partkin, folder: Path) -> None:
     page = (Path(__file__).parents[2] / "docs" / "measuring.md").read_text(encoding="utf-8")
     commands = re.findall(r"^    partkin (record .*)$", page, re.MULTILINE)
-    assert len(commands) == 6
+    assert len(commands) == 7
     for command in commands:
         done = partkin(*shlex.split(command))
         assert done.exit_code == 0, (command, done.stderr)
     assert [line.split(",")[1] for line in lines(folder)[-5:]] == ["r1", "r1", "r2", "r3", "r4"]
+
+
+# Left and right
+
+
+def test_left_of_a_line_is_an_answer_without_a_value() -> None:
+    words = on_a_side(Words("top", ("1",)), ("a", "b"), None)
+    found = understood(TOP, words)
+    assert (found.quantity, found.from_feature, found.line_from, found.line_to) == ("left of", "1", "a", "b")
+    assert (found.value, found.unit, found.to_feature) == (None, None, None)
+    assert recording.row_of(found) == {"part": "top", "quantity": "left of", "from": "1", "to": "a b"}
+    assert understood(TOP, Words("top", ("1", "a", "b"), quantity="left-of")) == found
+
+
+@pytest.mark.parametrize(
+    ("words", "rest", "says"),
+    [
+        (("1", "a"), {}, "a feature and a line through two others"),
+        (("1", "a", "a"), {}, "a is named twice"),
+        (("a", "a", "b"), {}, "a is named twice"),
+        (("1", "a", "c"), {}, "has no feature c"),
+        (("1", "a", "b"), {"unit": "mm"}, "has no value, and so no unit"),
+        (("1", "a", "b"), {"plus_minus": "1"}, "has no value, and so no plus minus"),
+        (("1", "a", "b"), {"corrects": "r1"}, "r1 is a reading of centres"),
+    ],
+)
+def test_an_answer_that_cannot_be_meant_is_refused(words: tuple, rest: dict, says: str) -> None:
+    with pytest.raises(FaultyInput) as refused:
+        typed(*words, quantity="left of", **rest)
+    assert says in " ".join(str(problem) for problem in refused.value.problems)
+
+
+@pytest.mark.parametrize("lines", [(("a", "b"), ("a", "b")), (("a", "--in"), None)])
+def test_two_sides_at_once_or_an_option_for_a_name_are_refused(lines: tuple) -> None:
+    with pytest.raises(FaultyInput):
+        on_a_side(Words("top", ("1",)), *lines)
+
+
+def test_an_answer_is_corrected_by_the_other_one_of_the_same_three() -> None:
+    seen = Reading("top", "s1", "left of", None, None, "1", line_from="a", line_to="b")
+    build = Build(parts=TOP.parts, features=HOLES, readings=(seen,))
+    found = understood(build, Words("top", ("1", "b", "a"), quantity="left of", corrects="s1"))
+    assert found.corrects == "s1" and found.line_from == "b"
+    with pytest.raises(FaultyInput, match="seen at 1 beside a to b"):
+        understood(build, Words("top", ("a", "1", "b"), quantity="left of", corrects="s1"))

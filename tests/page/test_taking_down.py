@@ -292,3 +292,18 @@ def test_a_new_reading_is_answered_within_a_tenth_of_a_second(desk, part):
         for donor in desk.waiting():
             desk.look(donor)
     assert min(took) < 0.1, took
+
+
+def test_left_of_a_line_is_taken_down_without_a_value(desk):
+    taken = take_down(desk, "glove-dask", {"quantity": "left of", "from": "k4", "to": "k1 k2", "value": ""})
+    last = rows(desk)[-1]
+    assert (last["quantity"], last["from"], last["to"]) == ("left of", "k4", "k1 k2")
+    assert (last["value"], last["unit"]) == ("", "")
+    assert "k4 left of the line from k1 to k2" in plain(taken.said)
+
+
+def test_a_line_of_one_end_is_refused_in_the_words_of_the_form(desk):
+    with pytest.raises(FaultyInput) as refused:
+        take_down(desk, "glove-dask", {"quantity": "right of", "from": "k4", "to": "k1", "value": ""})
+    (fault,) = refused.value.problems
+    assert fault.mend == 'Fill in "From", and two names with a blank between in "To"'
