@@ -219,7 +219,7 @@ def _quantity(word: str | None, corrected: Reading | None) -> Quantity:
     if plain == WITHDRAWN:
         mend = "Write: partkin record PART READING --undo"
         raise _refused("quantity", "a reading is taken back without a value", mend)
-    if plain not in QUANTITIES:
+    if plain not in NAMES:
         raise _refused("quantity", f'"{word}" is no quantity that is read', f"Say one of: {', '.join(NAMES)}")
     if corrected is not None and plain != corrected.quantity and not {plain, corrected.quantity} <= {*SIDES}:
         what = f"{corrected.reading} is a reading of {corrected.quantity}, not of {plain}"

@@ -13,7 +13,8 @@ Face = Literal["outside", "inside"]
 ZoneKind = Literal["tear seam", "airbag door", "structural", "keep clear", "opening"]
 Likeness = Literal["alike", "different"]
 Quantity = Literal[
-    "centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap", "left of", "right of", "withdrawn"
+    "centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap", "left of", "right of",
+    "withdrawn",
 ]
 Instrument = Literal["steel rule", "tape", "caliper", "template", "photo", "seller"]
 OptionKind = Literal["donor", "repair", "new", "custom"]
