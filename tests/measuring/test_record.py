@@ -349,7 +349,7 @@ def test_the_commands_of_the_page_on_measuring_do_what_it_says(partkin, folder: 
     for command in commands:
         done = partkin(*shlex.split(command))
         assert done.exit_code == 0, (command, done.stderr)
-    assert [line.split(",")[1] for line in lines(folder)[-5:]] == ["r1", "r1", "r2", "r3", "r4"]
+    assert [line.split(",")[1] for line in lines(folder)[-6:]] == ["r1", "r1", "r2", "r3", "r4", "r2"]
 
 
 # Left and right
