@@ -30,16 +30,27 @@ def with_seams(*zones: Zone, number: str | None = None) -> Build:
     return replace(made, parts=parts, features=(*made.features, *features), zones=zones)
 
 
-@pytest.mark.parametrize("gap", [{"across_mm": None}, {"x_mm": None, "y_mm": None}, {"kind": "slot"}])
+@pytest.mark.parametrize("gap", [{"across_mm": None}, {"x_mm": None, "y_mm": None}])
 @pytest.mark.parametrize("x_mm", [302.5, 320.0])
-def test_no_work_is_promised_past_a_fixing_that_is_not_measured(gap: dict, x_mm: float) -> None:
+def test_no_work_is_promised_or_refused_past_a_fixing_that_is_not_measured(gap: dict, x_mm: float) -> None:
+    """With the gap filled in it goes on with work, or not; so what is measured decides only where nothing may be cut."""
     donor = given(holes(PLATE))
     donor[1] = replace(donor[1], x_mm=x_mm)
     donor[2] = replace(donor[2], **gap)
     verdict = partkin.check(build(studs(PLATE), donor, duty="trim"), "donor")
-    assert verdict.verdict == "does not fit", "what is measured conflicts; what is not is never taken as yes"
-    assert verdict.adaptation is None and verdict.conflict is not None
+    assert verdict.verdict == "not enough measured" and "does not go on host as it is" in verdict.says
+    assert verdict.adaptation is None and verdict.conflict_says is not None
     assert verdict.unknown[0].part == "donor" and "a3" in verdict.unknown[0].what, "what the work waits for"
+    uncut = partkin.check(build(studs(PLATE), donor, duty="structural"), "donor")
+    assert uncut.verdict == "does not fit" and uncut.conflict is not None
+
+
+def test_a_slot_of_unknown_length_is_worked_on_as_its_round_part() -> None:
+    """Whatever its length and whichever way it points, its middle has the room of a hole."""
+    donor = given(holes(PLATE))
+    donor[1], donor[2] = replace(donor[1], x_mm=302.5), replace(donor[2], kind="slot")
+    verdict = partkin.check(build(studs(PLATE), donor, duty="trim"), "donor")
+    assert verdict.verdict == "bolts on with adaptation"
 
 
 def test_a_spare_hole_that_is_not_measured_keeps_no_work_back() -> None:

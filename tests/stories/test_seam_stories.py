@@ -24,7 +24,8 @@ def turned_half(points: tuple) -> tuple:
 
 
 def panel(
-    seam: tuple, *, points: list = OBLONG, donor: list | None = None, named: bool = False, faces: tuple = (None, None),
+    seam: tuple, *, points: list = OBLONG, donor: list | None = None, named: bool = False,
+    faces: tuple = ("outside", "outside"),
     off: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0),
 ) -> Build:  # fmt: skip
     """Host, original in the host's frame with its seam, and a donor with its own."""

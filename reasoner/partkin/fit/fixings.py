@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from partkin.fit.mating import allowed_play, clip_between, fastener_mm, play_rule, solid_mm
+from partkin.fit.mating import (
+    allowed_play,
+    bolt_between_mm,
+    captive_float_mm,
+    clip_between,
+    fastener_mm,
+    half_travel_mm,
+    play_rule,
+    solid_mm,
+)
 from partkin.model.build import Feature
 from partkin.model.known import Side
 from partkin.model.mating import DonorFeature, Fixing, Size
@@ -26,14 +35,14 @@ class HostFixings:
 
     `measured_from`: host or original. `placed_by` maps a fixing to the feature (of the part that the places
     come from) whose position it takes. `also_called` maps other names that a donor's goes_on may use.
-    `placeless`: host fixings that neither the host nor the original places.
+    `shown_on`: the original that shows them; None: measured on the host.
     """
 
     fixings: tuple[Fixing, ...]
     measured_from: str
     placed_by: dict[str, str]
     also_called: dict[str, str]
-    placeless: tuple[str, ...] = ()
+    shown_on: str | None = None
 
 
 def host_fixings(host: Side, original: Side | None, placed: frozenset[str], sizes_of: SizesOf) -> HostFixings:
@@ -60,8 +69,7 @@ def host_fixings(host: Side, original: Side | None, placed: frozenset[str], size
 
 def _measured_on_host(host: Side, placed: frozenset[str], sizes_of: SizesOf) -> HostFixings:
     fixings = tuple(_as_fixing(host, feature, sizes_of) for feature in host.features)
-    placeless = tuple(f.feature for f in host.features if f.feature not in placed)
-    return HostFixings(fixings, "host", {f.feature: f.feature for f in host.features}, {}, placeless)
+    return HostFixings(fixings, "host", {f.feature: f.feature for f in host.features}, {})
 
 
 def _as_fixing(host: Side, feature: Feature, sizes_of: SizesOf) -> Fixing:
@@ -72,11 +80,10 @@ def _as_fixing(host: Side, feature: Feature, sizes_of: SizesOf) -> Fixing:
 def _placed_by_original(host: Side, original: Side, sizes_of: SizesOf) -> HostFixings:
     """Host fixings listed without a place: the original's feature that goes on each one places it."""
     shows = {f.goes_on: f for f in reversed(original.features) if f.goes_on}
-    fixings, placed_by, placeless = [], {}, []
+    fixings, placed_by = [], {}
     for feature in host.features:
         fixing, shown = _as_fixing(host, feature, sizes_of), shows.get(feature.feature)
         if shown is None:
-            placeless.append(feature.feature)
             fixings.append(fixing)
             continue
         if fixing.across.mm is None:
@@ -84,7 +91,7 @@ def _placed_by_original(host: Side, original: Side, sizes_of: SizesOf) -> HostFi
         fixings.append(_with_play(fixing, original, shown, sizes_of))
         placed_by[feature.feature] = shown.feature
     also_called = {shown.feature: str(fixing) for fixing, shown in shows.items()}
-    return HostFixings(tuple(fixings), "original", placed_by, also_called, tuple(placeless))
+    return HostFixings(tuple(fixings), "original", placed_by, also_called, original.part.part)
 
 
 def _shown_by_original(host: Side, original: Side, sizes_of: SizesOf) -> HostFixings:
@@ -93,7 +100,8 @@ def _shown_by_original(host: Side, original: Side, sizes_of: SizesOf) -> HostFix
         for f in original.features
     )
     also_called = {f.goes_on: f.feature for f in original.features if f.goes_on}
-    return HostFixings(fixings, "original", {f.feature: f.feature for f in original.features}, also_called)
+    placed_by = {f.feature: f.feature for f in original.features}
+    return HostFixings(fixings, "original", placed_by, also_called, original.part.part)
 
 
 def _stood_there(host: Side, shown: Feature, sizes_of: SizesOf) -> Fixing:
@@ -117,19 +125,27 @@ def _with_play(fixing: Fixing, original: Side, shown: Feature, sizes_of: SizesOf
     """The fixing stood anywhere within the play of the original's own feature."""
     across, length = sizes_of(shown)
     rule = play_rule(fixing.feature.kind, shown.kind)
-    play_mm, travel_mm = 0.0, 0.0
-    solid = solid_size(shown, across).mm
+    play_mm, solid = 0.0, solid_size(shown, across).mm
+    lacks: tuple[str, ...] = ()
+    if solid is None:
+        lacks = ("across",)
+    if shown.kind == "slot" and length.mm is None:
+        lacks = (*lacks, "length")
+    bolt = bolt_between_mm(fixing.feature, shown) if rule == "floating" else 0.0
+    if bolt is None:
+        lacks = ("fastener", *lacks)
+    if shown.kind == "captive nut" and shown.float_mm is None:
+        lacks = (*lacks, "float")
     if rule is not None and fixing.across.mm is not None and solid is not None:
-        bolt = fastener_mm(fixing.feature) or fastener_mm(shown) or 0.0
+        float_mm = captive_float_mm(rule, fixing.feature, shown)
         clip = clip_between(rule, fixing, DonorFeature(shown, across, length, original.part.material))
-        play_mm = max(0.0, float(allowed_play(rule, fixing.across.mm, solid, bolt, clip=clip)))
-    if shown.kind == "slot" and across.mm is not None and length.mm is not None:
-        travel_mm = max(0.0, (length.mm - across.mm) / 2)
+        play_mm = max(0.0, float(allowed_play(rule, fixing.across.mm, solid, bolt or 0.0, float_mm, clip)))
     # Its place is the original's, so its axis is told in the original's frame too.
     feature = replace(fixing.feature, axis=shown.axis)
     return replace(
-        fixing, feature=feature, shown_by=shown.feature, play_mm=play_mm, play_half_travel_mm=travel_mm,
-        play_angle_deg=shown.angle_deg or 0.0, play_angle_to=shown.angle_to,
+        fixing, feature=feature, shown_by=shown.feature, play_mm=play_mm,
+        play_half_travel_mm=half_travel_mm(shown, across, length), play_angle_deg=shown.angle_deg,
+        play_angle_to=shown.angle_to, play_lacks=lacks,
     )  # fmt: skip
 
 

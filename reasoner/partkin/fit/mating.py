@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from partkin.model.build import Feature
-from partkin.model.mating import DonorFeature, Fixing, Mating, PlayRule
+from partkin.model.mating import DonorFeature, Fixing, Mating, PlayRule, Size
 from partkin.tables import ClipRule, clip_rule, near_miss, parse_thread, threads_join
 
 if TYPE_CHECKING:
@@ -123,21 +123,75 @@ def mate(fixing: Fixing, donor: DonorFeature) -> Mating:
     thread_fault = threads_clash(host_feature, donor_feature)
     if thread_fault:
         return Mating(*ids, rule, None, blocked=thread_fault, option=False)
-    sizes, lacks = _sizes(rule, fixing, donor)
-    lacks += tuple(
-        (side, "length")
-        for side, end in (("host", fixing), ("donor", donor))
-        if end.feature.kind == "slot" and end.length.mm is None
-    )
-    if lacks:
-        return Mating(*ids, rule, None, lacks=lacks)
+    sizes, sizeless = _sizes(rule, fixing, donor)
+    lacks, more_mm = _slack(rule, fixing, donor)
+    if sizeless:
+        most_mm = None if more_mm is None else _at_most(rule, sizes, sizeless)
+        most_mm = None if most_mm is None else most_mm + (more_mm or 0.0)
+        return Mating(*ids, rule, None, lacks=(*sizeless, *lacks), most_mm=most_mm)
     float_mm = captive_float_mm(rule, host_feature, donor_feature)
     play_mm = float(allowed_play(rule, *sizes, float_mm, clip_between(rule, fixing, donor)))
-    return Mating(*ids, rule, play_mm, blocked=too_large(rule, sizes) if play_mm < 0 else None)
+    if play_mm < 0:
+        # Neither float nor length helps a fastener that does not pass; a host's hole may be wider than it has to be.
+        wider = (("host", "across"),) if _is_least(fixing) else ()
+        return Mating(*ids, rule, play_mm, too_large(rule, sizes), wider)
+    allowed_mm = None if fixing.play_lacks else play_mm
+    return Mating(*ids, rule, allowed_mm, lacks=lacks, most_mm=None if more_mm is None else play_mm + more_mm)
+
+
+def _slack(
+    rule: PlayRule, fixing: Fixing, donor: DonorFeature
+) -> tuple[tuple[tuple[str, str], ...], float | None]:
+    """What is not known that could only give more play, and how much more at most; None: there is no bound."""
+    lacks, more_mm = [("shown", quantity) for quantity in fixing.play_lacks], 0.0
+    if _is_least(fixing):
+        lacks.append(("host", "across"))
+    nuts = {"fixed by the host": ("host", fixing), "fixed by the donor": ("donor", donor)}
+    for side, end in (("host", fixing), ("donor", donor)):
+        lacks += [(side, quantity) for quantity in travel_lacks(end.feature, end.across, end.length)]
+        more_mm += open_travel_mm(end.feature, end.across, end.length)
+        if nuts.get(rule) == (side, end) and end.feature.kind == "captive nut" and end.feature.float_mm is None:
+            lacks.append((side, "float"))
+    bounded = all(quantity == "angle" for _, quantity in lacks)
+    return tuple(lacks), more_mm + fixing.play_open_mm if bounded else None
+
+
+def _is_least(fixing: Fixing) -> bool:
+    """Whether the size of a hole is only the least it can be: something of the original went into it."""
+    return fixing.supposed and fixing.feature.kind in (*OPENINGS, "peg hole", "clip hole")
+
+
+def travel_lacks(feature: Feature, across: Size, length: Size) -> tuple[str, ...]:
+    """What of a slot's travel is not known: its length, or which way it points.
+
+    Examples
+    --------
+    >>> slot = Feature("p", "s", "slot")
+    >>> travel_lacks(slot, Size(7.0), Size(None)), travel_lacks(slot, Size(7.0), Size(12.0))
+    (('length',), ('angle',))
+    """
+    if feature.kind != "slot":
+        return ()
+    if length.mm is None:
+        return ("length",)
+    turned = feature.angle_deg is None and (across.mm is None or length.mm > across.mm)
+    return ("angle",) if turned else ()
+
+
+def half_travel_mm(feature: Feature, across: Size, length: Size) -> float:
+    """Half of the line that a slot's round ends stand at the ends of; 0 where it is not known."""
+    if feature.kind != "slot" or length.mm is None or across.mm is None:
+        return 0.0
+    return max(0.0, (length.mm - across.mm) / 2)
+
+
+def open_travel_mm(feature: Feature, across: Size, length: Size) -> float:
+    """Half travel of a slot of which nobody said which way it points: it may help in any direction."""
+    return half_travel_mm(feature, across, length) if feature.angle_deg is None else 0.0
 
 
 def captive_float_mm(rule: PlayRule, host: Feature, donor: Feature) -> float:
-    """Movement of the captive nut that holds the screw, if one does."""
+    """Movement of the captive nut that holds the screw, if one does; 0 where nobody took it."""
     nut = {"fixed by the host": host, "fixed by the donor": donor}.get(rule)
     return nut.float_mm if nut is not None and nut.kind == "captive nut" and nut.float_mm else 0.0
 
@@ -162,9 +216,18 @@ def _sizes(
     lacks = [(side, "across") for side, size in (("host", fixing.across), ("donor", donor.across)) if size.mm is None]
     if bolt is None:
         lacks.append(("host", "fastener"))
-    if lacks:
-        return (0.0, 0.0, 0.0), tuple(lacks)
-    return (fixing.across.mm or 0.0, donor.across.mm or 0.0, bolt or 0.0), ()
+    return (fixing.across.mm or 0.0, donor.across.mm or 0.0, bolt or 0.0), tuple(lacks)
+
+
+def _at_most(
+    rule: PlayRule, sizes: tuple[float, float, float], lacks: tuple[tuple[str, str], ...]
+) -> float | None:
+    """The play where what is not known goes through as thin as can be; None: a hole is not known, or a clip."""
+    openings = {"floating": ("host", "donor"), "fixed by the host": ("donor",), "fixed by the donor": ("host",)}
+    holes = openings.get(rule)
+    if holes is None or any((side, "across") in lacks for side in holes):
+        return None
+    return float(allowed_play(rule, *sizes))
 
 
 def too_large(rule: PlayRule, sizes: tuple[float, float, float]) -> str:

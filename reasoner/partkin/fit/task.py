@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from partkin.fit.fixings import HostFixings
-from partkin.fit.mating import OPENINGS, fastener_mm, mate, solid_mm
+from partkin.fit.mating import OPENINGS, fastener_mm, half_travel_mm, mate, open_travel_mm, solid_mm
 from partkin.model.build import Feature
 from partkin.model.fitting import FitTask, Option, Spot
 from partkin.model.mating import DonorFeature, Fixing, Mating
@@ -22,7 +22,8 @@ Pairing = tuple[str, str]
 class Prepared:
     """A fit task with what it was made from.
 
-    `unknown`: pairs that stand in the task with unlimited play, because a size or a place is missing.
+    `unknown`: pairs that stand in the task with unlimited play, because a size or a place is missing. `most_mm`: the
+    play at its kindest of every pair of which anything is not known. `missing`: what all of these lack.
     """
 
     task: FitTask
@@ -31,6 +32,19 @@ class Prepared:
     features: dict[str, DonorFeature]
     unknown: frozenset[Pairing]
     missing: tuple[Missing, ...]
+    most_mm: dict[Pairing, float]
+
+    def at_worst(self) -> Prepared:
+        """The task with every unknown as unkind as it can be: what fits so fits whatever it is."""
+        options = tuple(o for o in self.task.options if (o.fixing, o.feature) not in self.unknown)
+        return replace(self, task=replace(self.task, options=options), most_mm={})
+
+    def at_kindest(self) -> Prepared:
+        """The task with every unknown as kind as it can be: what does not fit so fits in no way."""
+        options = tuple(
+            replace(o, allowed_mm=self.most_mm.get((o.fixing, o.feature), o.allowed_mm)) for o in self.task.options
+        )
+        return replace(self, task=replace(self.task, options=options))
 
 
 def prepare(
@@ -55,7 +69,7 @@ def prepare(
         Positions of the part that the fixings' places come from (`hosted.placed_by`).
     donor_places
     host_part
-        Id of that part, for the readings that are asked for.
+        Id of the host, for the readings that are asked for.
     mirrored
     flex_mm, flex_in_plane
     host_thickness_mm, donor_thickness_mm
@@ -80,6 +94,13 @@ def prepare(
         Option(*pair, UNKNOWN_PLAY_MM if pair in unknown else mating.allowed_mm or 0.0)
         for pair, mating in matings.items() if mating.option
     )  # fmt: skip
+    somewhere = frozenset() if depthless else frozenset(
+        pair for pair in matings if pair[0] not in wild_fixings and pair[1] not in wild_features
+    )  # fmt: skip
+    most_mm = {
+        pair: UNKNOWN_PLAY_MM if mating.most_mm is None or pair not in somewhere else mating.most_mm
+        for pair, mating in matings.items() if mating.option and (mating.lacks or pair in unknown)
+    }  # fmt: skip
     task = FitTask(
         fixings=tuple(_host_spot(f, hosted.placed_by, host_places, dims, host_thickness_mm) for f in hosted.fixings),
         features=tuple(_donor_spot(d, donor_places, dims, donor_thickness_mm) for d in donors),
@@ -88,34 +109,43 @@ def prepare(
     return Prepared(
         task, matings, {f.feature.feature: f for f in hosted.fixings}, {d.feature.feature: d for d in donors},
         unknown,
-        (_lacks_z(depthless, host_part, donor_places.part),) if depthless
-        else _missing(matings, unknown, hosted, host_part, donor_places),
+        (_lacks_z(depthless, hosted.shown_on or host_part, donor_places.part),) if depthless
+        else _missing(matings, most_mm, hosted, host_part, donor_places),
+        most_mm,
     )  # fmt: skip
 
 
 def _directed(
     hosted: HostFixings, donors: tuple[DonorFeature, ...], host_places: Positions, donor_places: Positions
 ) -> tuple[HostFixings, tuple[DonorFeature, ...]]:
-    """Every slot's direction in degrees of its side's frame, as these places have it."""
+    """Every slot's direction in degrees of its side's frame, as these places have it.
+
+    Measured by distances alone a side has no frame that degrees could be told in.
+    """
     shown_mm, own_mm = (dict(zip(p.features, p.xyz_mm, strict=True)) for p in (host_places, donor_places))
     at_mm = {fixing: shown_mm[shown] for fixing, shown in hosted.placed_by.items() if shown in shown_mm}
 
     def of_fixing(fixing: Fixing) -> Fixing:
-        play_deg = fixing.play_angle_deg
+        play_deg = fixing.play_angle_deg if host_places.framed else None
+        feature = _in_degrees(fixing.feature, at_mm, host_places.framed)
         if fixing.play_angle_to is not None and fixing.shown_by is not None:
             shown = Feature("", fixing.shown_by, "slot", angle_to=fixing.play_angle_to, axis=fixing.feature.axis)
-            play_deg = direction_deg(shown, shown_mm) or 0.0
-        return replace(fixing, feature=_in_degrees(fixing.feature, at_mm), play_angle_deg=play_deg)
+            play_deg = direction_deg(shown, shown_mm)
+        if play_deg is None and fixing.play_half_travel_mm > 0:
+            lacks, open_mm = (*fixing.play_lacks, "angle"), fixing.play_half_travel_mm
+            open_ended = replace(fixing, play_angle_deg=0.0, play_half_travel_mm=0.0, play_open_mm=open_mm)
+            return replace(open_ended, feature=feature, play_lacks=lacks)
+        return replace(fixing, feature=feature, play_angle_deg=play_deg or 0.0)
 
     fixings = tuple(of_fixing(fixing) for fixing in hosted.fixings)
     return replace(hosted, fixings=fixings), tuple(
-        replace(donor, feature=_in_degrees(donor.feature, own_mm)) for donor in donors
+        replace(donor, feature=_in_degrees(donor.feature, own_mm, donor_places.framed)) for donor in donors
     )
 
 
-def _in_degrees(feature: Feature, at_mm: Mapping[str, Sequence[float]]) -> Feature:
+def _in_degrees(feature: Feature, at_mm: Mapping[str, Sequence[float]], framed: bool) -> Feature:
     if feature.angle_to is None:
-        return feature
+        return feature if framed else replace(feature, angle_deg=None)
     return replace(feature, angle_deg=direction_deg(feature, at_mm), angle_to=None)
 
 
@@ -216,30 +246,53 @@ def _at(feature: str | None, places: Positions, dims: int) -> tuple[float, ...]:
 
 
 def _half_travel(end: Fixing | DonorFeature) -> float:
-    if end.feature.kind != "slot" or end.length.mm is None or end.across.mm is None:
-        return 0.0
-    return max(0.0, (end.length.mm - end.across.mm) / 2)
+    """Of a slot that points nobody knows where only the round part counts here."""
+    of = (end.feature, end.across, end.length)
+    return half_travel_mm(*of) - open_travel_mm(*of)
 
 
 def _missing(
-    matings: dict[Pairing, Mating], unknown: frozenset[Pairing], hosted: HostFixings, host_part: str,
+    matings: dict[Pairing, Mating], open_pairs: Iterable[Pairing], hosted: HostFixings, host_part: str,
     donor_places: Positions,
 ) -> tuple[Missing, ...]:  # fmt: skip
-    """The sizes that the unknown pairs lack, each once."""
+    """What the pairs lack of which something is not known, each once."""
+    fixings = {f.feature.feature: f for f in hosted.fixings}
     found: dict[tuple[str, str, str], Missing] = {}
-    for pair in sorted(unknown):
+    for pair in sorted(open_pairs):
+        fixing = fixings[pair[0]]
         for side, quantity in matings[pair].lacks:
-            part, feature = (host_part, pair[0]) if side == "host" else (donor_places.part, pair[1])
-            shown = hosted.placed_by.get(feature, feature) if side == "host" else feature
-            found.setdefault((part, shown, quantity), _lack(part, shown, quantity))
+            if side == "donor":
+                one = _lack(donor_places.part, pair[1], quantity)
+            elif side == "host":
+                one = _lacks_of(fixing, quantity, host_part)
+            else:
+                one = _lack(hosted.shown_on or host_part, fixing.shown_by or pair[0], quantity)
+            found.setdefault((one.part, one.from_feature or one.what, one.quantity), one)
     return tuple(found.values())
+
+
+def _lacks_of(fixing: Fixing, quantity: str, host_part: str) -> Missing:
+    """What is not known of a fixing; of one that the original shows, what would tell."""
+    feature = fixing.feature
+    if not fixing.supposed or quantity == "fastener":
+        return _lack(feature.part, feature.feature, quantity)
+    if feature.kind in ("stud", "peg", "clip"):
+        return _lack(feature.part, feature.feature, "fastener")
+    what = f"the hole of {host_part} that {feature.feature} of {feature.part} goes into"
+    says = f"how wide is {what}? List the fixings of {host_part} in features.csv, with their sizes"
+    return Missing(f"across of {what}", host_part, quantity, None, None, says)
+
+
+_ASKED = {
+    "across": "how wide is {0} of {1}?",
+    "length": "how long, end to end, is {0} of {1}?",
+    "angle": "which way does {0} of {1} point (angle_deg, in degrees or `to` a feature)?",
+    "float": "how far can {0} of {1} move from its middle (float_mm)?",
+}
 
 
 def _lack(part: str, feature: str, quantity: str) -> Missing:
     if quantity == "fastener":
         says = f"what goes through {feature} of {part}: its thread, or the diameter of its bolt (fastener_mm)"
         return Missing(f"fastener of {feature}", part, "across", feature, None, says)
-    words = {"across": "how wide is", "length": "how long, end to end, is"}
-    return Missing(
-        f"{quantity} of {feature}", part, quantity, feature, None, f"{words[quantity]} {feature} of {part}?"
-    )
+    return Missing(f"{quantity} of {feature}", part, quantity, feature, None, _ASKED[quantity].format(feature, part))

@@ -36,18 +36,37 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
     if wrong_way is not None:
         seams = compare(findings.known, places, trial.answer, trial)
         return replace(findings, seams=seams, adapting=AdaptationAnswer((), why=f"{wrong_way.says}; {NO_CURE}"))
+    if len(findings.trials) > 1:
+        answer = _whichever_way(build, findings, places)
+        return _nothing_found(findings, in_layouts(places, trial.layouts), trial, [(answer, None)])
     places = in_layouts(places, trial.layouts)
     prepared = prepared_task(findings.known, places, mirrored=trial.mirrored)
     measured, waiting = _measured(prepared, trial)
     question = question_of(build, findings, trial, replace(prepared, task=measured))
     if waiting:
         return _nothing_found(findings, places, trial, [(_as_far_as_measured(question, trial), None)])
-    if len(findings.trials) > 1:
-        answer = _as_far_as_measured(question, trial)
-        if answer.why == UNMEASURED:
-            answer = replace(answer, why=_several(findings, places))
-        return _nothing_found(findings, places, trial, [(answer, None)])
-    return _with_work(findings, question, prepared, places, others)
+    found = _with_work(findings, question, prepared, places, others)
+    if prepared.most_mm and found.adapting is not None and not found.adapting.adaptations:
+        kindest = replace(question, task=_measured(prepared.at_kindest(), trial)[0])
+        answer = _as_far_as_measured(kindest, trial)
+        return replace(found, adapting=answer) if answer.waits else found
+    return found
+
+
+def _whichever_way(build: Build, findings: Findings, places: Places) -> AdaptationAnswer:
+    """Whether work would do for any of the ways that the sheets leave open; none is offered before that is known."""
+    refused: AdaptationAnswer | None = None
+    ways = sorted(findings.trials, key=lambda one: one is not findings.trial)
+    for trial in [one for one in ways if one.without is None][:MOST_WAYS] or ways[:1]:
+        here = in_layouts(places, trial.layouts)
+        prepared = prepared_task(findings.known, here, mirrored=trial.mirrored)
+        measured = _measured(prepared.at_kindest(), trial)[0]
+        answer = _as_far_as_measured(question_of(build, findings, trial, replace(prepared, task=measured)), trial)
+        if answer.waits:
+            return replace(answer, why=_several(findings, places))
+        refused = refused or answer
+    assert refused is not None
+    return refused
 
 
 def _with_work(
@@ -151,7 +170,7 @@ def _as_far_as_measured(question: AdaptationQuestion, trial: Trial) -> Adaptatio
     """Whether work would bring what is measured within reach: none is offered before the rest is measured too."""
     answer = _search(question, trial, 0.0, limit=TRIED_UNMEASURED).first
     if answer.adaptations or answer.why == GOES_ON_AS_IT_IS:
-        return replace(answer, adaptations=(), why=UNMEASURED)
+        return replace(answer, adaptations=(), why=UNMEASURED, waits=True)
     return answer
 
 
@@ -221,6 +240,8 @@ OTHERS = 2
 GO_WITH = ("spacer", "longer bolt", "new clip")
 # Sets of jobs that are tried only to say whether work would do, where no work is offered yet.
 TRIED_UNMEASURED = 40
+# Ways of laying it on (faces, layouts) for which that is asked.
+MOST_WAYS = 4
 WOULD_DO = "work would bring it within reach"
 UNMEASURED = "work would bring what is measured within reach, but not everything that has to hold is measured"
 TOO_UNSURE = f"{WOULD_DO}, but the readings are too coarse to be sure of it"

@@ -19,12 +19,8 @@ def clear_of_studs(known: Known, prepared: Prepared) -> tuple[Prepared, FitAnswe
     A stud of the host blocks a donor that has no opening there. An opening is a hole or slot of the donor, or a
     zone of kind `opening` that the stud clears by its own radius.
     """
-    openings = [zone.corners_mm for zone in known.donor.zones if zone.kind == "opening"]
-    spare = {
-        name for name, fixing in prepared.fixings.items()
-        if fixing.feature.kind == "stud" and (fixing.feature.need or "must") != "must"
-    }  # fmt: skip
-    if not openings or not spare or prepared.task.dims != 2:
+    openings, spare = _openings(known), spare_studs(known, prepared)
+    if not spare or prepared.task.dims != 2:
         return None
     fixings = tuple(replace(s, must=s.must and s.id not in spare) for s in prepared.task.fixings)
     relaxed = replace(prepared, task=replace(prepared.task, fixings=fixings))
@@ -39,6 +35,20 @@ def clear_of_studs(known: Known, prepared: Prepared) -> tuple[Prepared, FitAnswe
             if not any(clearance_mm(spot.at_mm[:2], corners) >= radius_mm for corners in laid):
                 return None
     return relaxed, answer
+
+
+def spare_studs(known: Known, prepared: Prepared) -> frozenset[str]:
+    """Studs that the donor need not be held by; none where the donor has no opening that one could stand in."""
+    if not _openings(known):
+        return frozenset()
+    return frozenset(
+        name for name, fixing in prepared.fixings.items()
+        if fixing.feature.kind == "stud" and not fixing.supposed and (fixing.feature.need or "must") != "must"
+    )  # fmt: skip
+
+
+def _openings(known: Known) -> list[list[Point]]:
+    return [list(zone.corners_mm) for zone in known.donor.zones if zone.kind == "opening"]
 
 
 def clearance_mm(point: tuple[float, ...], corners: list[Point]) -> float:

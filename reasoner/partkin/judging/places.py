@@ -88,9 +88,9 @@ def without_each(known: Known, places: Places) -> list[tuple[tuple[str, str], Pl
 
 
 def faces(known: Known, places: Places) -> tuple[bool, ...]:
+    """Whether the donor is laid on as it was read, mirrored, or both: where a face or a side is not known."""
     host, donor = places.host_side.part.seen_from, known.donor.part.seen_from
-    handed = places.donor.handed and places.host.handed
-    if not handed or (host is None) != (donor is None):
+    if not (places.donor.handed and places.host.handed) or host is None or donor is None:
         return (False, True)
     return (host != donor,)
 
@@ -128,7 +128,7 @@ def prepared_task(known: Known, places: Places, *, mirrored: bool) -> Prepared:
     part = known.donor.part
     return prepare(
         places.hosted, donor_features(known.donor, sizes(known)), places.host, places.donor,
-        host_part=places.host_side.part.part, mirrored=mirrored, flex_mm=part.flex_mm or 0.0,
+        host_part=known.host.part.part, mirrored=mirrored, flex_mm=part.flex_mm or 0.0,
         flex_in_plane=bool(part.flex_in_plane), host_thickness_mm=_thickness_mm(places.host_side),
         donor_thickness_mm=_thickness_mm(known.donor),
     )  # fmt: skip

@@ -10,6 +10,7 @@ from partkin.fit.solve import holds
 from partkin.fit.task import Prepared
 from partkin.judging.chances import SEED, chance_of, fitting_draws, size_errors
 from partkin.judging.coarse import conflict_holds, same_would, tells_nothing
+from partkin.judging.open_ends import shown_as_open, spared_openings, telling
 from partkin.judging.openings import clear_of_studs
 from partkin.judging.places import (
     MOST_LAYOUTS,
@@ -25,9 +26,8 @@ from partkin.judging.places import (
     without_each,
 )
 from partkin.judging.seams import choose, compare
-from partkin.model.fitting import Chance, FitAnswer, FitTask, NoPlacement
+from partkin.model.fitting import Chance, FitAnswer
 from partkin.model.known import Known
-from partkin.model.positions import Missing
 from partkin.model.trial import Stand, Trial
 from partkin.verdict import is_airbag_panel
 
@@ -57,37 +57,42 @@ def trials(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]
 def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) -> Trial:
     """Lay the donor on its fixings and say how it stands.
 
-    What is missing counts only where it is needed: a donor that already fits by what is measured fits, and
-    fixings that conflict whatever the missing values are decide against it.
+    What is not known is taken at its worst: a donor that fits then fits whatever it is. And at its kindest: a donor
+    that does not fit then fits in no way. In between it is what has to be found out.
     """
     prepared = prepared_task(known, places, mirrored=mirrored)
-    sure = _without_unknown(prepared)
-    open_ends = bool(prepared.unknown or _placeless(prepared, places))
-    if open_ends and not gives(sure.task) and holds(sure.task) is False:
-        # Why it does not is asked of the kindest case below.
-        answer = FitAnswer(False, NoPlacement("something that is needed is not known"), (), None)
-    else:
-        answer = with_flex(sure.task, solve)
+    worst = prepared.at_worst()
+    if not prepared.most_mm:
+        return _tried(known, places, worst, confidence)
+    if gives(worst.task) or holds(worst.task) is not False:
+        tried = _tried(known, places, worst, confidence)
+        if tried.answer.fits is not False:
+            return tried
+    kindest = spared_openings(known, prepared.at_kindest())
+    tried = _tried(known, places, kindest, confidence)
+    missing = telling(prepared, places)
+    if tried.stand == "does not":
+        return replace(tried, chance=None, missing=missing)
+    stand: Stand = "undecided" if tried.answer.fits is None else "missing"
+    shown = shown_as_open(tried.answer, prepared)
+    return replace(tried, task=prepared.task, answer=shown, chance=None, stand=stand, missing=missing, same_would=None)
+
+
+def _tried(known: Known, places: Places, prepared: Prepared, confidence: float) -> Trial:
+    """Lay the donor as a task has it, and say how it stands there."""
+    mirrored = prepared.task.mirrored
+    answer = with_flex(prepared.task, solve)
     if answer.fits is False:
-        sure, answer = clear_of_studs(known, sure) or (sure, answer)
+        prepared, answer = clear_of_studs(known, prepared) or (prepared, answer)
     if answer.fits is None:
         return Trial(mirrored, prepared.task, answer, None, "undecided", prepared.matings)
     lying = None
-    if answer.fits or not open_ends:
-        if is_airbag_panel(known):
-            answer, lying = choose(known, places, sure, answer)
-        answer, chance, judged = _as_pulled(sure, answer, places, confidence)
-        stand, alike = _stand(judged, answer, chance, places, confidence)
-        task = (judged if answer.fits else prepared).task
-        return Trial(mirrored, task, answer, chance, stand, prepared.matings, same_would=alike, seams=lying)
-    kindest = replace(prepared, task=_optimistic(prepared, places))
-    least = with_flex(kindest.task, solve)
-    stand = "missing"
-    if least.fits is False:
-        chance = chance_of(prepared, least, places)
-        if _stand(kindest, least, chance, places, confidence)[0] == "does not":
-            stand = "does not"
-    return Trial(mirrored, prepared.task, least, None, stand, prepared.matings, _needed(prepared, places))
+    if is_airbag_panel(known):
+        answer, lying = choose(known, places, prepared, answer)
+    answer, chance, judged = _as_pulled(prepared, answer, places, confidence)
+    stand, alike = _stand(judged, answer, chance, places, confidence)
+    task = (judged if answer.fits else prepared).task
+    return Trial(mirrored, task, answer, chance, stand, prepared.matings, same_would=alike, seams=lying)
 
 
 def _as_pulled(
@@ -130,37 +135,3 @@ def _stand(
 def _slips(places: Places) -> bool:
     """Whether one of several readings must be wrong."""
     return any(not suspect.left_out for side in (places.host, places.donor) for suspect in side.suspects)
-
-
-def _without_unknown(prepared: Prepared) -> Prepared:
-    options = tuple(o for o in prepared.task.options if (o.fixing, o.feature) not in prepared.unknown)
-    return replace(prepared, task=replace(prepared.task, options=options))
-
-
-def _placeless(prepared: Prepared, places: Places) -> set[str]:
-    """Fixings of which no place is known."""
-    placed_by = places.hosted.placed_by
-    return {s.id for s in prepared.task.fixings if placed_by.get(s.id) not in places.host.features}
-
-
-def _optimistic(prepared: Prepared, places: Places) -> FitTask:
-    """The task as it would be if everything that is not known were as kind as it can be."""
-    placeless = _placeless(prepared, places)
-    open_ended = {o.feature for o in prepared.task.options if o.fixing in placeless}
-    fixings = tuple(replace(s, must=False, should=False) if s.id in placeless else s for s in prepared.task.fixings)
-    features = tuple(replace(s, must=s.must and s.id not in open_ended) for s in prepared.task.features)
-    options = tuple(o for o in prepared.task.options if o.fixing not in placeless)
-    return replace(prepared.task, fixings=fixings, features=features, options=options)
-
-
-def _needed(prepared: Prepared, places: Places) -> tuple[Missing, ...]:
-    """What the verdict waits for: places and sizes of what has to be paired, not of spare holes."""
-    task = prepared.task
-    spare = {s.id for s in task.features if not s.must and not s.should}
-    must = {s.id for s in task.features if s.must}
-    wanted = {s.id for s in task.fixings if s.must} | {o.fixing for o in task.options if o.feature in must}
-    needed_host = {places.hosted.placed_by.get(name, name) for name in wanted}
-    found = [m for m in places.donor.missing if m.from_feature not in spare or m.from_feature is None]
-    found += [m for m in places.host.missing if m.from_feature in needed_host or m.from_feature is None]
-    found += [m for m in prepared.missing if m.from_feature not in spare]
-    return tuple(dict.fromkeys(found))

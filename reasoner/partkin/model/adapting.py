@@ -80,7 +80,7 @@ class AdaptationAnswer:
     """The cheapest adaptation first, then different ones; empty with `why` when none exists.
 
     `conflict`: why not, as a proof, where everything that may be done was allowed for and it still does not
-    go on. `notes`: what could not be checked, in words.
+    go on. `notes`: what could not be checked, in words. `waits`: work may do, but what is not known yet decides it.
     """
 
     adaptations: tuple[Adaptation, ...]
@@ -88,6 +88,7 @@ class AdaptationAnswer:
     why: str | None = None
     conflict: Conflict | None = None
     notes: tuple[str, ...] = ()
+    waits: bool = False
 
 
 @dataclass(frozen=True)

@@ -38,6 +38,10 @@ class Fixing:
         Sizes with their uncertainty.
     material
         Of the host, which a clip is pushed into.
+    play_open_mm
+        Half travel of an original's slot of which nobody said which way it points.
+    play_lacks
+        What of the original's feature is not known, so that how far the fixing may stand from it is not.
     supposed
         Nothing of the host is listed here: it is what must have stood under the original's feature, if the
         original was held there at all.
@@ -49,9 +53,11 @@ class Fixing:
     shown_by: str | None = None
     play_mm: float = 0.0
     play_half_travel_mm: float = 0.0
-    play_angle_deg: float = 0.0
+    play_angle_deg: float | None = None
     play_angle_to: str | None = None
     material: str | None = None
+    play_open_mm: float = 0.0
+    play_lacks: tuple[str, ...] = ()
     supposed: bool = False
 
 
@@ -70,7 +76,9 @@ class Mating:
     """What one fixing and one donor feature allow each other.
 
     `blocked`: why they cannot go together (then `allowed_mm` may still say by how much a bolt is too large).
-    `lacks`: sizes that are needed and not known, as (side, quantity) with side `host` or `donor`.
+    `lacks`: what is not known of them, as (side, quantity) with side `host`, `donor` or `shown`: the original's
+    feature that places the fixing. `allowed_mm`: the play that there is whatever the unknown is; None: there may be
+    none. `most_mm`: the play that there is at most; None: without bound. Both are the play where `lacks` is empty.
     """
 
     fixing: str
@@ -80,3 +88,4 @@ class Mating:
     blocked: str | None = None
     lacks: tuple[tuple[str, str], ...] = ()
     option: bool = True
+    most_mm: float | None = None

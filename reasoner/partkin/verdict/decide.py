@@ -39,7 +39,7 @@ def word(findings: Findings) -> VerdictWord:
         return DOES_NOT_FIT
     if trial.stand == "fits":
         return BOLTS_ON
-    if trial.stand != "does not":
+    if trial.stand != "does not" or findings.work_waits:
         return NOT_ENOUGH
     chance = findings.adapted_chance
     adapted = findings.adapting is not None and findings.adapting.adaptations
@@ -69,7 +69,8 @@ def decide(findings: Findings) -> Verdict:
             next_step="Go by the maker's part number for that very vehicle, fitted by licensed practice.",
         )  # fmt: skip
     conflict = _conflict(findings) if chosen in (DOES_NOT_FIT, WITH_ADAPTATION) else None
-    conflict_text = conflict_says(trial) if conflict is not None and trial is not None else None
+    told = trial is not None and (conflict is not None or (findings.work_waits and trial.answer.conflict is not None))
+    conflict_text = conflict_says(trial) if told and trial is not None else None
     seam_text = _seam_text(findings) if chosen == DOES_NOT_FIT else None
     offered = _offered(findings, chosen)
     open_questions = unknowns(findings, chosen)
@@ -172,6 +173,8 @@ def _says(findings: Findings, chosen: VerdictWord, answer: FitAnswer | None) -> 
         return f"{donor.part} ({name}) does not go on {place} as it is, and {_why_no_work(findings)}."
     if (mirror := mirror_says(findings)) is not None:
         return f"{donor.part} ({name}) bolts on {place}, unless it is a mirror image: {mirror}."
+    if findings.work_waits:
+        return f"{donor.part} ({name}) does not go on {place} as it is, and {_why_no_work(findings)}."
     return f"Whether {donor.part} ({name}) goes on {place} cannot be told from what was measured."
 
 

@@ -97,6 +97,11 @@ class Findings:
         return shown if alike and any(m.quantity in SIDES for m in self.sides) else None
 
     @property
+    def work_waits(self) -> bool:
+        """It does not go on as it is, and whether work would mend that hangs on what is not known yet."""
+        return self.adapting is not None and self.adapting.waits
+
+    @property
     def duty(self) -> Duty | None:
         """The strictest duty of the donor and the original; None: not known on either."""
         return strictest_duty(self.known)

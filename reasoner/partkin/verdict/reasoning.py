@@ -57,8 +57,8 @@ def _geometry(findings: Findings) -> list[Reason]:
         return []
     found = [Reason("", _measured_from(findings), (), None)]
     answer = trial.answer
-    if len(findings.trials) > 1:
-        found.append(Reason("", "which face was looked at is not said for one of the two: both were tried", (), None))
+    if len({tried.mirrored for tried in findings.trials}) > 1:
+        found.append(Reason("", f"{_open_face(findings)}: it was laid on as read and as its mirror image", (), None))
     if findings.hand is not None:
         says = (
             f"nobody saw what is left and right, but both parts are for the {findings.hand}, and a mirror image would "
@@ -77,6 +77,16 @@ def _geometry(findings: Findings) -> list[Reason]:
     if trial.task.dims == 3 and answer.pairs:
         found += _in_space(answer)
     return found
+
+
+def _open_face(findings: Findings) -> str:
+    """Why both faces were tried."""
+    known = findings.known
+    shown = known.original if findings.measured_from == "original" and known.original else known.host
+    blank = [side.part.part for side in (shown, known.donor) if side.part.seen_from is None]
+    if not blank:
+        return "distances alone do not tell which side is which"
+    return f"which face of {' and of '.join(blank)} was looked at is not said"
 
 
 def _pulled(answer: FitAnswer) -> str:

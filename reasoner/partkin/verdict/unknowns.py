@@ -11,6 +11,10 @@ from partkin.verdict.findings import Findings, leading
 from partkin.verdict.phrases import mm
 
 
+# Verdicts on a donor that does not go on as it is and that no work is listed for.
+WITHOUT_WORK = (DOES_NOT_FIT, NOT_ENOUGH)
+
+
 def unknowns(findings: Findings, chosen: VerdictWord) -> tuple[Unknown, ...]:
     """Collect the open questions of a verdict."""
     found = [
@@ -53,7 +57,7 @@ def _seams(findings: Findings) -> list[Unknown]:
 
 def _face(findings: Findings) -> list[Unknown]:
     """What tells apart the ways of laying the parts that give different answers."""
-    if not findings.face_open:
+    if not (findings.face_open or findings.work_waits):
         return []
     asked = _asked(findings, findings.sides)
     if findings.hand is not None:
@@ -66,20 +70,23 @@ def _face(findings: Findings) -> list[Unknown]:
         return asked
     blank = [s.part.part for s in (known.donor, known.host, known.original) if s and s.part.seen_from is None]
     part = blank[0] if blank else known.donor.part.part
+    asks = f"from which face were the holes of {part} read (seen_from: outside or inside)?"
+    return [*asked, Unknown("seen_from", f"{asks} {_faces_differ(findings)}", part, "seen_from")]
+
+
+def _faces_differ(findings: Findings) -> str:
+    if findings.work_waits:
+        return "What has to be done to it hangs on that"
     seam = any(trial.stand != trial.says for trial in findings.trials)
-    does_not = "its seam lies elsewhere" if seam else "it does not"
-    says = (
-        f"from which face were the holes of {part} read (seen_from: outside or inside)? Seen from one face it goes "
-        f"on, from the other {does_not}"
-    )
-    return [*asked, Unknown("seen_from", says, part, "seen_from")]
+    if any(trial.says == "fits" for trial in findings.trials):
+        return f"Seen from one face it goes on, from the other {'its seam lies elsewhere' if seam else 'it does not'}"
+    return "Seen from one face it does not go on, from the other it may"
 
 
 def _missing(findings: Findings, chosen: VerdictWord) -> list[Unknown]:
     """What the verdict waits for; and, of a donor that conflicts, what any work on it would wait for."""
     trial = findings.trial
-    waits = trial is not None and (trial.stand == "missing" or (trial.stand == "does not" and chosen == DOES_NOT_FIT))
-    if trial is None or not waits:
+    if trial is None or not (trial.stand == "missing" or (trial.stand == "does not" and chosen in WITHOUT_WORK)):
         return []
     return _asked(findings, trial.missing)
 

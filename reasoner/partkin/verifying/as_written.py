@@ -22,6 +22,7 @@ UNTHREADED = (*OPENINGS, "peg hole", "clip hole")
 # What the host must have had where the original has a feature: its counterpart.
 COUNTERPART = {"hole": "stud", "slot": "stud", "peg hole": "peg", "clip hole": "clip", "peg": "peg hole",
                "clip": "clip hole", "stud": "hole", "tapped hole": "hole", "captive nut": "hole"}  # fmt: skip
+ALONG_X: Vector = (Fraction(1), Fraction(0))
 DISTANCES = ("centres", "near edges", "far edges")
 
 
@@ -33,7 +34,9 @@ class Unwritten(Exception):
 class Point:
     """A feature with its place and sizes; None: not written.
 
-    `must`: it has to be paired. `along`: its direction. `material`: of the host, or of the donor.
+    `must`: it has to be paired. `along`: its direction. `material`: of the host, or of the donor. `least`: something
+    of the original went in there, so it may be wider. `open_mm`: half travel of a slot that stood there, of which no
+    direction is written; `unsure`: how far it stood from there is not written at all.
     """
 
     kind: str
@@ -41,11 +44,14 @@ class Point:
     must: bool
     across: Fraction | None = None
     length: Fraction | None = None
-    along: Vector = (Fraction(1), Fraction(0))
-    float_mm: Fraction = Fraction(0)
+    along: Vector | None = ALONG_X
+    float_mm: Fraction | None = Fraction(0)
     thread: str | None = None
     bolt: Fraction | None = None
     material: str | None = None
+    least: bool = False
+    open_mm: Fraction = Fraction(0)
+    unsure: bool = False
 
 
 def exact(value: float | int | str) -> Fraction:
@@ -69,10 +75,14 @@ class Sides:
     as_stated: tuple[str, ...]
     pulled: Fraction = Fraction(0)
     in_plane: bool = False
+    kindest: bool = False
 
     def allowed(self, pair: Named) -> Fraction | None:
-        """How far the feature may stand from its fixing; None: something needed is not written."""
-        allowed = _allowed(self.fixings[pair[0]], self.features[pair[1]])
+        """How far the feature may stand from its fixing; None: something needed is not written.
+
+        At most, where the verdict is that it does not go on (`kindest`); else at least.
+        """
+        allowed = _allowed(self.fixings[pair[0]], self.features[pair[1]], self.kindest)
         return allowed if allowed is None or allowed < 0 or not self.in_plane else allowed + self.pulled
 
     def held(self, pair: Named, mirrored: bool) -> Held:
@@ -89,36 +99,65 @@ class Sides:
         allowed, flip = self.allowed(pair), -1 if mirrored else 1
         if host.at is None or donor.at is None or allowed is None:
             raise Unwritten(f"a place or a size of {pair[0]} or {pair[1]} is not written")
-        c, s = donor.along
+        c, s = donor.along or ALONG_X
         return Held(
-            (flip * donor.at[0], donor.at[1]), host.at, allowed, half_travel(host), host.along,
+            (flip * donor.at[0], donor.at[1]), host.at, allowed, half_travel(host), host.along or ALONG_X,
             half_travel(donor), (flip * c, s),
         )  # fmt: skip
 
 
 def half_travel(point: Point) -> Fraction:
+    """Of a slot whose direction is written."""
+    return Fraction(0) if point.along is None else _travel(point)
+
+
+def _travel(point: Point) -> Fraction:
     if point.kind != "slot" or point.length is None or point.across is None:
         return Fraction(0)
     return max(Fraction(0), (point.length - point.across) / 2)
 
 
-def _allowed(host: Point, donor: Point) -> Fraction | None:
-    """Fixed: (H - F)/2. Floating: (H1 - F)/2 + (H2 - F)/2, and never more than a bolt that is too large."""
-    slots = [end for end in (host, donor) if end.kind == "slot"]
-    if host.across is None or donor.across is None or any(end.length is None for end in slots):
+def _allowed(host: Point, donor: Point, kindest: bool) -> Fraction | None:
+    """Fixed: (H - F)/2. Floating: (H1 - F)/2 + (H2 - F)/2, and never more than a bolt that is too large.
+
+    At the kindest a slot of no written direction points any way and what is not written helps without bound, but for
+    a bolt, which has some thickness. At the worst such a slot is its round part, and a float is none.
+    """
+    ends = (host, donor)
+    sizes = [end.across if end.across is not None or not kindest else _thinnest(end) for end in ends]
+    bolt = host.bolt if host.bolt is not None else donor.bolt
+    floating = host.kind in OPENINGS and donor.kind in OPENINGS
+    if floating and bolt is None and kindest:
+        bolt = Fraction(0)
+    if sizes[0] is None or sizes[1] is None or (floating and bolt is None):
         return None
-    if host.kind in OPENINGS and donor.kind in OPENINGS:
-        bolt = host.bolt if host.bolt is not None else donor.bolt
-        if bolt is None:
-            return None
-        plays = ((host.across - bolt) / 2, (donor.across - bolt) / 2)
-        both = plays[0] + plays[1]
-        return both if min(plays) >= 0 else min(*plays, both)
-    solid, hole = (host, donor) if donor.kind in HOLES.get(host.kind, ()) else (donor, host)
-    play = (hole.across - solid.across) / 2  # type: ignore[operator]
-    if solid.kind == "clip":
-        return _allowed_of_clip(play, hole.material)
-    return play + solid.float_mm if play >= 0 else play
+    solid = None if floating else host if donor.kind in HOLES.get(host.kind, ()) else donor
+    play = _play(sizes[0], sizes[1], bolt or Fraction(0), floating, solid is host)
+    if solid is not None and solid.kind == "clip":
+        play = _allowed_of_clip(play, (donor if solid is host else host).material)
+    if play < 0 and not (host.least and kindest):
+        return play
+    nut = solid if solid is not None and solid.kind == "captive nut" else None
+    play += (nut.float_mm or 0) if nut is not None else 0
+    if not kindest:
+        return None if host.unsure or host.open_mm else play
+    floats = nut is not None and nut.float_mm is None
+    if host.least or host.unsure or floats or any(end.kind == "slot" and end.length is None for end in ends):
+        return None
+    return play + host.open_mm + sum(_travel(end) for end in ends if end.along is None)
+
+
+def _play(host: Fraction, donor: Fraction, bolt: Fraction, floating: bool, on_host: bool) -> Fraction:
+    if not floating:
+        return (donor - host) / 2 if on_host else (host - donor) / 2
+    plays = ((host - bolt) / 2, (donor - bolt) / 2)
+    both = plays[0] + plays[1]
+    return both if min(plays) >= 0 else min(*plays, both)
+
+
+def _thinnest(end: Point) -> Fraction | None:
+    """What goes through a hole is at least nothing; a hole, or a clip, is not known at all."""
+    return None if end.kind in (*UNTHREADED, "clip") else Fraction(0)
 
 
 def _allowed_of_clip(play: Fraction, hole_in: str | None) -> Fraction:
@@ -168,8 +207,8 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
         f"places of {part.part}, adjusted from distances{_farthest(build, part.part, places)}"
         for part, places in ((shows, hosted), (donor, at)) if has_distances(build, part)
     )  # fmt: skip
-    faces = _faces(build, (shows, hosted), (donor, at))
-    sides = Sides(fixings, features, options, faces, trusted, *_pull(verdict, donor))
+    faces, kindest = _faces(build, (shows, hosted), (donor, at)), verdict["verdict"] != BOLTS_ON
+    sides = Sides(fixings, features, options, faces, trusted, *_pull(verdict, donor), kindest)
     if not any(row.z_mm is not None for part in (shows, donor) for row in build.features_of(part.part)):
         return sides
     from partkin.verifying.as_written_in_space import lift
@@ -240,9 +279,17 @@ def _fixing(build: Build, feature: Feature, shown: Feature, places: Mapping[str,
     own = _point(build, shown, {}, must)
     size = own.bolt if shown.kind in UNTHREADED else own.across
     if feature is shown:
-        return Point(COUNTERPART[shown.kind], places.get(feature.feature), must, size, thread=own.thread, bolt=own.bolt)
-    point = _point(build, feature, places, must or feature.kind == "stud")
-    return replace(point, across=size) if point.across is None else point
+        point = Point(COUNTERPART[shown.kind], places.get(feature.feature), must, size, thread=own.thread, bolt=own.bolt)
+        point = replace(point, least=shown.kind not in UNTHREADED)
+    else:
+        point = _point(build, feature, places, must or feature.kind == "stud")
+        point = replace(point, across=size) if point.across is None else point
+    floating = point.kind in OPENINGS and own.kind in OPENINGS
+    unsure = (
+        own.across is None or (own.kind == "slot" and own.length is None) or own.float_mm is None
+        or (floating and point.bolt is None and own.bolt is None)
+    )  # fmt: skip
+    return replace(point, unsure=unsure, open_mm=_travel(own) if own.along is None else Fraction(0))
 
 
 def _point(build: Build, feature: Feature, places: Mapping[str, Vector], must: bool) -> Point:
@@ -252,22 +299,32 @@ def _point(build: Build, feature: Feature, places: Mapping[str, Vector], must: b
     across, length = _size(build, feature, "across"), _size(build, feature, "length")
     if across is None and feature.kind not in UNTHREADED:
         across = bolt
-    at, float_mm = places.get(feature.feature), exact(feature.float_mm or 0)
-    return Point(feature.kind, at, must, across, length, _along(feature, places), float_mm, feature.thread, bolt)
+    at = places.get(feature.feature)
+    float_mm = cell(feature.float_mm) if feature.kind == "captive nut" else Fraction(0)
+    along = _along(feature, places, _framed(build, feature.part)) if feature.kind == "slot" else ALONG_X
+    return Point(feature.kind, at, must, across, length, along, float_mm, feature.thread, bolt)
 
 
-def _along(feature: Feature, places: Mapping[str, Vector]) -> Vector:
-    """Cosine and sine of a slot's direction, in degrees or towards another feature."""
+def _framed(build: Build, part: str) -> bool:
+    """Whether degrees mean anything: measured by distances alone a part has no frame."""
+    placed = [f for f in build.features_of(part) if f.x_mm is not None and f.y_mm is not None]
+    return len(placed) > 1 or not any(row.quantity in DISTANCES for row in standing(build, part))
+
+
+def _along(feature: Feature, places: Mapping[str, Vector], framed: bool) -> Vector | None:
+    """Cosine and sine of a slot's direction, in degrees or towards another feature; None: not written."""
+    if feature.angle_deg is not None:
+        return cos_sin(exact(feature.angle_deg)) if framed else None
     here, there = places.get(feature.feature), places.get(feature.angle_to or "")
-    if here is None or there is None:
-        return cos_sin(exact(feature.angle_deg or 0))
+    if here is None or there is None or here == there:
+        return None
     return towards(there[0] - here[0], there[1] - here[1])
 
 
 def towards(x: Fraction, y: Fraction) -> Vector:
     """The direction of a vector; along x where it has no length."""
     size = root(x * x + y * y, up=True)
-    return (short(x / size), short(y / size)) if size else (Fraction(1), Fraction(0))
+    return (short(x / size), short(y / size)) if size else ALONG_X
 
 
 def cell(value: float | None) -> Fraction | None:
@@ -324,7 +381,7 @@ def _faces(build: Build, *sides: tuple[Part, Mapping[str, Vector]]) -> frozenset
     """Whether the donor is laid on mirrored; both where one face, or what is left and right, is not known."""
     shows, donor = (part for part, _ in sides)
     handed = all(_is_handed(build, part, places) for part, places in sides)
-    if not handed or (shows.seen_from is None) != (donor.seen_from is None):
+    if not handed or None in (shows.seen_from, donor.seen_from):
         return frozenset((False, True))
     return frozenset((shows.seen_from != donor.seen_from,))
 

@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from partkin.model.build import Build, Feature, Part
 from partkin.verifying.as_written import (
+    ALONG_X,
     UNTHREADED,
     Point,
     Sides,
@@ -59,10 +60,10 @@ class SpaceSides(Sides):
         grip = _grip(donor) if grip is None else grip
         ends = ((self.host_solids, host), (self.donor_solids, donor))
         depths = [side.depth for side, point in ends if point.kind in UNTHREADED]
-        along, flip = laid_over(b, *donor.along), -1 if mirrored else 1
+        along, flip = laid_over(b, *(donor.along or ALONG_X)), -1 if mirrored else 1
         return HeldInSpace(
             (flip * p[0], p[1], p[2]), q, allowed, (grip or ZERO) + self.pulled, a, (flip * b[0], b[1], b[2]),
-            max([ZERO, *depths]), half_travel(host), laid_over(a, *host.along), half_travel(donor),
+            max([ZERO, *depths]), half_travel(host), laid_over(a, *(host.along or ALONG_X)), half_travel(donor),
             (flip * along[0], along[1], along[2]),
         )  # fmt: skip
 

@@ -1,0 +1,46 @@
+"""What is not known of a donor on its fixings: what would tell, and how the answer is shown until then."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from partkin.fit.task import UNKNOWN_PLAY_MM, Prepared
+from partkin.judging.openings import spare_studs
+from partkin.judging.places import Places
+from partkin.model.fitting import FitAnswer
+from partkin.model.known import Known
+from partkin.model.positions import Missing
+
+
+def telling(prepared: Prepared, places: Places) -> tuple[Missing, ...]:
+    """What the verdict waits for: places and sizes of what has to be paired, before those of spare holes."""
+    task = prepared.task
+    spare = {s.id for s in task.features if not s.must and not s.should}
+    must = {s.id for s in task.features if s.must}
+    wanted = {s.id for s in task.fixings if s.must} | {o.fixing for o in task.options if o.feature in must}
+    on_host = {places.hosted.placed_by.get(name, name) for name in wanted} | wanted
+
+    def needed(missing: Missing) -> bool:
+        if missing.from_feature is None:
+            return True
+        return missing.from_feature not in spare if missing.part == places.donor.part else missing.from_feature in on_host
+
+    found = tuple(dict.fromkeys((*places.donor.missing, *places.host.missing, *prepared.missing)))
+    return tuple(m for m in found if needed(m)) or found
+
+
+def shown_as_open(answer: FitAnswer, prepared: Prepared) -> FitAnswer:
+    """The answer with every pair open of which something is not known, however much play it may have at most."""
+    pairs = tuple(
+        replace(p, allowed_mm=UNKNOWN_PLAY_MM, margin_mm=UNKNOWN_PLAY_MM - p.offset_mm)
+        if (p.fixing, p.feature) in prepared.most_mm else p
+        for p in answer.pairs
+    )  # fmt: skip
+    return replace(answer, pairs=pairs)
+
+
+def spared_openings(known: Known, prepared: Prepared) -> Prepared:
+    """The task without the studs that the donor need not be held by, where they may stand in an opening of it."""
+    spare = spare_studs(known, prepared)
+    fixings = tuple(replace(s, must=s.must and s.id not in spare) for s in prepared.task.fixings)
+    return replace(prepared, task=replace(prepared.task, fixings=fixings))
