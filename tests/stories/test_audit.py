@@ -33,7 +33,7 @@ def with_seams(*zones: Zone, number: str | None = None) -> Build:
 @pytest.mark.parametrize("gap", [{"across_mm": None}, {"x_mm": None, "y_mm": None}])
 @pytest.mark.parametrize("x_mm", [302.5, 320.0])
 def test_no_work_is_promised_or_refused_past_a_fixing_that_is_not_measured(gap: dict, x_mm: float) -> None:
-    """With the gap filled in it goes on with work, or not; so what is measured decides only where nothing may be cut."""
+    """With the gap filled in it goes on with work, or not: what is measured decides only where nothing may be cut."""
     donor = given(holes(PLATE))
     donor[1] = replace(donor[1], x_mm=x_mm)
     donor[2] = replace(donor[2], **gap)

@@ -75,7 +75,7 @@ class Cheapest:
     @cached_property
     def first(self) -> AdaptationAnswer:
         """The cheapest alone; what was ruled out is left for `whole`."""
-        refused = _not_to_be_altered(self.question)
+        refused = not_to_be_altered(self.question)
         if refused is not None:
             return AdaptationAnswer((), (), refused)
         best: tuple[tuple[bool, float, float], AdaptationAnswer] | None = None
@@ -111,7 +111,8 @@ def _sign(solve: Solve) -> Fits:
     return lambda task: solve(task).fits
 
 
-def _not_to_be_altered(question: AdaptationQuestion) -> str | None:
+def not_to_be_altered(question: AdaptationQuestion) -> str | None:
+    """Why no work may be done to the donor at all, by its duty; None: it may."""
     duty, part = question.duty, question.donor.part
     if duty is None:
         return f"the duty of {part} is not known: it goes on as it is or not at all until it is; {LICENSED}"

@@ -77,7 +77,8 @@ def _allowed(
 ) -> np.ndarray:
     """(count,) allowed offset of one pair, its sizes drawn within their uncertainty."""
     mating = prepared.matings.get(pair)
-    if mating is None or mating.rule is None or mating.allowed_mm is None or pair in prepared.unknown or pair in prepared.most_mm:
+    as_asked = pair in prepared.unknown or pair in prepared.most_mm
+    if as_asked or mating is None or mating.rule is None or mating.allowed_mm is None:
         allowed_mm = next(o.allowed_mm for o in prepared.task.options if (o.fixing, o.feature) == pair)
         return np.full(count, allowed_mm)
     fixing, donor = prepared.fixings[pair[0]], prepared.features[pair[1]]

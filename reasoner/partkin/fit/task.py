@@ -23,7 +23,8 @@ class Prepared:
     """A fit task with what it was made from.
 
     `unknown`: pairs that stand in the task with unlimited play, because a size or a place is missing. `most_mm`: the
-    play at its kindest of every pair of which anything is not known. `missing`: what all of these lack.
+    play at its kindest of every pair of which anything is not known. `missing`: what all of these lack. `nowhere`:
+    fixings and features of which no place is known; the task has them at its origin.
     """
 
     task: FitTask
@@ -33,6 +34,7 @@ class Prepared:
     unknown: frozenset[Pairing]
     missing: tuple[Missing, ...]
     most_mm: dict[Pairing, float]
+    nowhere: tuple[frozenset[str], frozenset[str]] = (frozenset(), frozenset())
 
     def at_worst(self) -> Prepared:
         """The task with every unknown as unkind as it can be: what fits so fits whatever it is."""
@@ -111,7 +113,7 @@ def prepare(
         unknown,
         (_lacks_z(depthless, hosted.shown_on or host_part, donor_places.part),) if depthless
         else _missing(matings, most_mm, hosted, host_part, donor_places),
-        most_mm,
+        most_mm, (wild_fixings, wild_features),
     )  # fmt: skip
 
 

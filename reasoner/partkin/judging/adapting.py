@@ -6,9 +6,18 @@ from dataclasses import replace
 
 import numpy as np
 
-from partkin.adaptation import DEFAULT_LIMIT, GOES_ON_AS_IT_IS, Cheapest, Quick, adapted_task, workmanship_of
+from partkin.adaptation import (
+    DEFAULT_LIMIT,
+    GOES_ON_AS_IT_IS,
+    TOO_MANY,
+    Cheapest,
+    Quick,
+    adapted_task,
+    not_to_be_altered,
+    workmanship_of,
+)
 from partkin.fit import solve
-from partkin.fit.task import Prepared
+from partkin.fit.task import UNKNOWN_PLAY_MM, Prepared
 from partkin.judging.brackets import brackets_of
 from partkin.judging.seams import compare
 from partkin.judging.signs import goes_on, laid, lies, pressing
@@ -44,11 +53,11 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
     measured, waiting = _measured(prepared, trial)
     question = question_of(build, findings, trial, replace(prepared, task=measured))
     if waiting:
-        return _nothing_found(findings, places, trial, [(_as_far_as_measured(question, trial), None)])
+        answer = _as_far_as_measured(question, prepared, trial)
+        return _nothing_found(findings, places, trial, [(answer, None)])
     found = _with_work(findings, question, prepared, places, others)
     if prepared.most_mm and found.adapting is not None and not found.adapting.adaptations:
-        kindest = replace(question, task=_measured(prepared.at_kindest(), trial)[0])
-        answer = _as_far_as_measured(kindest, trial)
+        answer = _as_far_as_measured(question, prepared, trial)
         return replace(found, adapting=answer) if answer.waits else found
     return found
 
@@ -60,8 +69,7 @@ def _whichever_way(build: Build, findings: Findings, places: Places) -> Adaptati
     for trial in [one for one in ways if one.without is None][:MOST_WAYS] or ways[:1]:
         here = in_layouts(places, trial.layouts)
         prepared = prepared_task(findings.known, here, mirrored=trial.mirrored)
-        measured = _measured(prepared.at_kindest(), trial)[0]
-        answer = _as_far_as_measured(question_of(build, findings, trial, replace(prepared, task=measured)), trial)
+        answer = _as_far_as_measured(question_of(build, findings, trial, prepared), prepared, trial)
         if answer.waits:
             return replace(answer, why=_several(findings, places))
         refused = refused or answer
@@ -166,12 +174,32 @@ def _several(findings: Findings, places: Places) -> str:
     return f"{WOULD_DO}, but the readings leave more than one layout open: tell them apart before any work"
 
 
-def _as_far_as_measured(question: AdaptationQuestion, trial: Trial) -> AdaptationAnswer:
-    """Whether work would bring what is measured within reach: none is offered before the rest is measured too."""
-    answer = _search(question, trial, 0.0, limit=TRIED_UNMEASURED).first
-    if answer.adaptations or answer.why == GOES_ON_AS_IT_IS:
+def _as_far_as_measured(question: AdaptationQuestion, prepared: Prepared, trial: Trial) -> AdaptationAnswer:
+    """Whether work may bring it on, what is not known being as kind as it can be: none is offered before it is known.
+
+    That there is none is certain only of a pairing that is given, all sets of jobs tried.
+    """
+    refused = not_to_be_altered(question)
+    if refused is not None:
+        return AdaptationAnswer((), (), refused)
+    kindest = _freed(prepared)
+    answer = _search(replace(question, task=kindest), trial, 0.0, limit=TRIED_UNMEASURED).first
+    sure = (kindest.given or not prepared.most_mm) and answer.why not in (GOES_ON_AS_IT_IS, TOO_MANY)
+    if answer.adaptations or not sure:
         return replace(answer, adaptations=(), why=UNMEASURED, waits=True)
     return answer
+
+
+def _freed(prepared: Prepared) -> FitTask:
+    """The task at its kindest: what may be held by something of which a size or a place is missing need not be."""
+    kindest = prepared.at_kindest().task
+    known = tuple(o for o in kindest.options if o.allowed_mm < UNKNOWN_PLAY_MM)
+    free = {n for o in kindest.options if o.allowed_mm >= UNKNOWN_PLAY_MM for n in (o.fixing, o.feature)}
+    return replace(
+        kindest, options=known,
+        fixings=tuple(replace(s, must=s.must and s.id not in free) for s in kindest.fixings),
+        features=tuple(replace(s, must=s.must and s.id not in free) for s in kindest.features),
+    )  # fmt: skip
 
 
 def _search(question: AdaptationQuestion, trial: Trial, reserve_mm: float, limit: int = DEFAULT_LIMIT) -> Cheapest:

@@ -21,9 +21,8 @@ def telling(prepared: Prepared, places: Places) -> tuple[Missing, ...]:
     on_host = {places.hosted.placed_by.get(name, name) for name in wanted} | wanted
 
     def needed(missing: Missing) -> bool:
-        if missing.from_feature is None:
-            return True
-        return missing.from_feature not in spare if missing.part == places.donor.part else missing.from_feature in on_host
+        name = missing.from_feature
+        return name is None or (name not in spare if missing.part == places.donor.part else name in on_host)
 
     found = tuple(dict.fromkeys((*places.donor.missing, *places.host.missing, *prepared.missing)))
     return tuple(m for m in found if needed(m)) or found

@@ -85,14 +85,16 @@ def _tried(known: Known, places: Places, prepared: Prepared, confidence: float) 
     if answer.fits is False:
         prepared, answer = clear_of_studs(known, prepared) or (prepared, answer)
     if answer.fits is None:
-        return Trial(mirrored, prepared.task, answer, None, "undecided", prepared.matings)
+        return Trial(mirrored, prepared.task, answer, None, "undecided", prepared.matings, nowhere=prepared.nowhere)
     lying = None
     if is_airbag_panel(known):
         answer, lying = choose(known, places, prepared, answer)
     answer, chance, judged = _as_pulled(prepared, answer, places, confidence)
     stand, alike = _stand(judged, answer, chance, places, confidence)
     task = (judged if answer.fits else prepared).task
-    return Trial(mirrored, task, answer, chance, stand, prepared.matings, same_would=alike, seams=lying)
+    return Trial(
+        mirrored, task, answer, chance, stand, prepared.matings, same_would=alike, seams=lying, nowhere=prepared.nowhere
+    )
 
 
 def _as_pulled(

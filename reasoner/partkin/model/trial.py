@@ -40,7 +40,8 @@ class Trial:
     `layouts`: number of the host's and of the donor's layout that was tried. `without`: (part, reading) that
     was left out for this trial, because it or another one must be wrong. `same_would`: where the chance alone would say
     that it does not fit, how often the same part, read as coarsely, would look as far off; None: not asked.
-    `seams`: how they lie, on a panel that an airbag bursts through.
+    `seams`: how they lie, on a panel that an airbag bursts through. `nowhere`: fixings and features of which no place
+    is known; the task has them at its origin.
     """
 
     mirrored: bool
@@ -54,6 +55,7 @@ class Trial:
     without: tuple[str, str] | None = None
     same_would: float | None = None
     seams: SeamCheck | None = None
+    nowhere: tuple[frozenset[str], frozenset[str]] = (frozenset(), frozenset())
 
     @property
     def says(self) -> Stand:

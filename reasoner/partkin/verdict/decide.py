@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from partkin.model.adapting import Adaptation
-from partkin.model.fitting import Conflict, FitAnswer
+from partkin.model.fitting import Conflict, FitAnswer, Spot
 from partkin.model.reasons import Unknown
 from partkin.model.trial import Trial
 from partkin.model.verdict import Verdict
@@ -98,9 +98,13 @@ def decide(findings: Findings) -> Verdict:
         says=_says(findings, chosen, answer),
         next_step=_next_step(findings, chosen, open_questions, offered),
         notes=findings.notes,
-        host_positions=tuple((spot.id, spot.at_mm) for spot in trial.task.fixings) if trial is not None else (),
-        donor_positions=tuple((spot.id, spot.at_mm) for spot in trial.task.features) if trial is not None else (),
+        host_positions=_positions(trial.task.fixings, trial.nowhere[0]) if trial is not None else (),
+        donor_positions=_positions(trial.task.features, trial.nowhere[1]) if trial is not None else (),
     )  # fmt: skip
+
+
+def _positions(spots: tuple[Spot, ...], nowhere: frozenset[str]) -> tuple[tuple[str, tuple[float, ...]], ...]:
+    return tuple((spot.id, spot.at_mm) for spot in spots if spot.id not in nowhere)
 
 
 def _pulled_mm(answer: FitAnswer) -> float | None:

@@ -11,10 +11,6 @@ from partkin.verdict.findings import Findings, leading
 from partkin.verdict.phrases import mm
 
 
-# Verdicts on a donor that does not go on as it is and that no work is listed for.
-WITHOUT_WORK = (DOES_NOT_FIT, NOT_ENOUGH)
-
-
 def unknowns(findings: Findings, chosen: VerdictWord) -> tuple[Unknown, ...]:
     """Collect the open questions of a verdict."""
     found = [
@@ -84,9 +80,10 @@ def _faces_differ(findings: Findings) -> str:
 
 
 def _missing(findings: Findings, chosen: VerdictWord) -> list[Unknown]:
-    """What the verdict waits for; and, of a donor that conflicts, what any work on it would wait for."""
+    """What the verdict waits for; and, of a donor that conflicts, what the question of work on it waits for."""
     trial = findings.trial
-    if trial is None or not (trial.stand == "missing" or (trial.stand == "does not" and chosen in WITHOUT_WORK)):
+    open_work = findings.work_waits or (chosen == DOES_NOT_FIT and findings.duty is None)
+    if trial is None or not (trial.stand == "missing" or (trial.stand == "does not" and open_work)):
         return []
     return _asked(findings, trial.missing)
 

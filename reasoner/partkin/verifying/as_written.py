@@ -195,7 +195,8 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     hosted = _places(build, shows, stated.get("host"))
     found = {name: hosted[shown.feature] for name, _, shown in rows if shown.feature in hosted}
     fixings = {
-        name: replace(_fixing(build, feature, shown, found), material=host.material) for name, feature, shown in rows
+        name: replace(_fixing(build, feature, shown, found, hosted), material=host.material)
+        for name, feature, shown in rows
     }
     at = _places(build, donor, stated.get("donor"))
     mine = build.features_of(donor.part)
@@ -270,17 +271,19 @@ def _rows(build: Build, host: Part, shows: Part) -> list[tuple[str, Feature, Fea
     return [(f.feature, f, shown.get(f.feature, f)) for f in own]
 
 
-def _fixing(build: Build, feature: Feature, shown: Feature, places: Mapping[str, Vector]) -> Point:
+def _fixing(
+    build: Build, feature: Feature, shown: Feature, places: Mapping[str, Vector], on_shown: Mapping[str, Vector]
+) -> Point:
     """A host feature; or what must have stood where the original has its counterpart."""
     must = feature.need in (None, "must")
     seen = build.part(shown.part)
     if seen is None or seen.origin != "original":
         return _point(build, feature, places, must or feature.kind == "stud")
-    own = _point(build, shown, {}, must)
+    own = _point(build, shown, on_shown, must)
     size = own.bolt if shown.kind in UNTHREADED else own.across
     if feature is shown:
-        point = Point(COUNTERPART[shown.kind], places.get(feature.feature), must, size, thread=own.thread, bolt=own.bolt)
-        point = replace(point, least=shown.kind not in UNTHREADED)
+        least, at = shown.kind not in UNTHREADED, places.get(feature.feature)
+        point = Point(COUNTERPART[shown.kind], at, must, size, thread=own.thread, bolt=own.bolt, least=least)
     else:
         point = _point(build, feature, places, must or feature.kind == "stud")
         point = replace(point, across=size) if point.across is None else point
