@@ -51,6 +51,13 @@ def test_listed_and_programmed_agree_with_looking_at_all(seed: int) -> None:
             assert again is None or again[0] != vector
 
 
+def test_where_there_is_nothing_to_work_on_the_one_set_is_no_work() -> None:
+    asked = master([], [], [], 0, 20_000)
+    assert asked.cheapest() == ((), 0)
+    asked.strike_one(())
+    assert asked.cheapest() is None
+
+
 def test_many_sets_are_programmed() -> None:
     costs = [[0, 1, 2, 3]] * 12
     keeps = [[True] * 4] * 12

@@ -24,7 +24,8 @@ class Listed:
         self, costs: Numbers, permitted: Numbers, keeps: Sequence[Sequence[bool]], kept: int
     ) -> None:
         grids = np.meshgrid(*[np.array(choices, dtype=np.int16) for choices in permitted], indexing="ij")
-        vectors = np.stack([grid.ravel() for grid in grids], axis=1)
+        # Of no unit at all there is one set: no work.
+        vectors = np.stack([grid.ravel() for grid in grids], axis=1) if grids else np.zeros((1, 0), dtype=np.int16)
         total = np.zeros(len(vectors), dtype=np.int64)
         jobs = np.zeros(len(vectors), dtype=np.int64)
         placing = np.zeros(len(vectors), dtype=np.int64)
@@ -35,7 +36,7 @@ class Listed:
             placing += np.array(places)[vectors[:, unit]]
         order = np.lexsort((*vectors.T[::-1], jobs, total))
         self.columns, self.total = np.ascontiguousarray(vectors[order].T), total[order]
-        self.most = max(len(cost) for cost in costs)
+        self.most = max((len(cost) for cost in costs), default=0)
         self.alive = (placing >= kept)[order]
         self.at = 0
 
