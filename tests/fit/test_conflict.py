@@ -171,8 +171,8 @@ def test_a_forged_branch_is_noticed():
     assert not leaves_nothing_open([*options, ("F2", "b")], ["F0"], ["b"], [[("F0", "b")]])
 
 
-def test_spare_spots_alone_answer_without_a_conflict():
+def test_what_should_be_paired_and_has_no_partner_is_the_conflict_where_nothing_must():
     lone = FitTask((Spot("F", (0.0, 0.0), must=False, should=True), Spot("G", (9.0, 0.0), must=False)),
                    (Spot("d", (0.0, 0.0), must=False),), (Option("G", "d", 0.5),))  # fmt: skip
     answer = solve(lone)
-    assert answer.fits is False and answer.conflict is None and not answer.placement
+    assert answer.fits is False and answer.conflict.fixings == ("F",) and not answer.placement

@@ -112,11 +112,14 @@ def _conflicting(work: Work, demands: Sequence[Demand]) -> bool:
 
 
 def no_pair_at_all(work: Work) -> Conflict:
-    """Nothing must be paired, and not one pair that is wanted can be made: each is too small by itself."""
+    """Nothing must be paired, and not one pair that is wanted can be made: of another kind, or too small by itself."""
     can = np.isfinite(work.layout.allowed_mm)
+    useful = can & Aim(work.must, work.should).useful()
+    if not useful.any():
+        wanted = [(side, int(index)) for side in (0, 1) for index in np.flatnonzero(work.should[side])]
+        return _named(work, wanted, None, (), ())
     wanted = [(0, int(r)) for r in np.flatnonzero(work.should[0] & can.any(axis=1))]
     wanted += [(1, int(c)) for c in np.flatnonzero(work.should[1] & can.any(axis=0))]
-    useful = can & Aim(work.must, work.should).useful()
     shortfall_mm = -float(work.layout.allowed_mm[useful].max())
     return _named(work, wanted, shortfall_mm, (), close_all(work, wanted, alone=True))
 

@@ -66,7 +66,7 @@ def answer_of(work: Work) -> FitAnswer:
     """Answer a task that has been arranged, in the plane or in space."""
     aim = Aim(work.must, work.should)
     if not _any(work.must) and not (np.isfinite(work.layout.allowed_mm) & aim.useful()).any():
-        return _nothing(work.task, "there is no pair that can be made")
+        return replace(_nothing(work.task, "there is no pair that can be made"), conflict=no_pair_at_all(work))
     if not work.can_be_covered(work.demands):
         return _too_few(work)
     search = work.search(aim, FIT_MM, at_least=0 if _any(work.must) else 1)

@@ -121,12 +121,16 @@ def _offered(findings: Findings, chosen: VerdictWord) -> tuple[Adaptation, ...]:
 
 
 def _conflict(findings: Findings) -> Conflict | None:
-    """The conflict of the trial shown; where both faces were tried, its proof covers both."""
+    """The conflict of the trial shown; where both faces were tried, its proof covers both.
+
+    A proof for other layouts, or without a reading, is one of other places than those that the verdict states.
+    """
     trial = findings.trial
     own = _conflict_of(trial) if trial is not None else None
     if trial is None or own is None:
         return None
-    rest = [_conflict_of(other) for other in findings.trials if other is not trial]
+    alike = [t for t in findings.trials if (t.layouts, t.without) == (trial.layouts, trial.without)]
+    rest = [_conflict_of(other) for other in alike if other is not trial]
     conflicts = [own, *(other for other in rest if other is not None)]
     return replace(
         own,

@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from partkin.model.build import Build, Feature, Part, Reading
-from partkin.model.words import BOLTS_ON, MM_PER_UNIT, SIDES
+from partkin.model.words import BOLTS_ON, MM_PER_UNIT
 from partkin.tables import clip_rule, parse_thread, threads_join
-from partkin.verifying.proofs import Held, Named, Vector, cos_sin, cross, minus, root, short
+from partkin.verifying.proofs import Held, Named, Vector, cos_sin, root, short
 
 OPENINGS = ("hole", "slot")
 HOLES = {"stud": ("hole", "slot", "peg hole", "clip hole"), "tapped hole": OPENINGS, "captive nut": OPENINGS,
@@ -34,9 +34,9 @@ class Unwritten(Exception):
 class Point:
     """A feature with its place and sizes; None: not written.
 
-    `must`: it has to be paired. `along`: its direction. `material`: of the host, or of the donor. `least`: something
-    of the original went in there, so it may be wider. `open_mm`: half travel of a slot that stood there, of which no
-    direction is written; `unsure`: how far it stood from there is not written at all.
+    `must`: it has to be paired; `spare`: not even where it can be. `along`: its direction. `material`: of the host, or
+    of the donor. `least`: something of the original went in there, so it may be wider. `open_mm`: half travel of a slot
+    that stood there, of which no direction is written; `unsure`: how far it stood from there is not written at all.
     """
 
     kind: str
@@ -52,6 +52,7 @@ class Point:
     least: bool = False
     open_mm: Fraction = Fraction(0)
     unsure: bool = False
+    spare: bool = False
 
 
 def exact(value: float | int | str) -> Fraction:
@@ -60,18 +61,32 @@ def exact(value: float | int | str) -> Fraction:
 
 
 @dataclass(frozen=True)
+class Faces:
+    """Which way up the donor is: False as seen, True mirrored.
+
+    `allowed`: how it may be laid; both where the sheets do not say. `proved`: how it has to be shown not to fit;
+    `either`: one way stands for both, since a side is its own mirror image. `as_stated`: what was taken on trust.
+    """
+
+    allowed: frozenset[bool]
+    proved: frozenset[bool]
+    either: bool = False
+    as_stated: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Sides:
     """Fixings and donor features by id, which pairs may be made, and the faces that may be turned up.
 
-    `faces`: False as seen, True mirrored; both where the sheets do not say. `as_stated`: what was taken as
-    the verdict states it. `pulled`: how far the donor is pulled by hand at each fixing, which widens what is
-    allowed where it gives `in_plane`.
+    `faces`: which of them the verdict may lay up, and has to prove. `as_stated`: what was taken as the verdict states
+    it. `pulled`: how far the donor is pulled by hand at each fixing, which widens what is allowed where it gives
+    `in_plane`.
     """
 
     fixings: Mapping[str, Point]
     features: Mapping[str, Point]
     options: frozenset[Named]
-    faces: frozenset[bool]
+    faces: Faces
     as_stated: tuple[str, ...]
     pulled: Fraction = Fraction(0)
     in_plane: bool = False
@@ -195,20 +210,26 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     hosted = _places(build, shows, stated.get("host"))
     found = {name: hosted[shown.feature] for name, _, shown in rows if shown.feature in hosted}
     fixings = {
-        name: replace(_fixing(build, feature, shown, found, hosted), material=host.material)
-        for name, feature, shown in rows
+        name: replace(
+            _fixing(build, feature, shown, found, hosted), material=host.material, spare=feature.need == "spare"
+        ) for name, feature, shown in rows
     }
     at = _places(build, donor, stated.get("donor"))
     mine = build.features_of(donor.part)
     features = {
-        f.feature: replace(_point(build, f, at, must=f.need == "must"), material=donor.material) for f in mine
+        f.feature: replace(
+            _point(build, f, at, must=f.need == "must"), material=donor.material, spare=f.need == "spare"
+        ) for f in mine
     }
     options = _options(fixings, features, _meant(mine, rows))
     trusted = tuple(
         f"places of {part.part}, adjusted from distances{_farthest(build, part.part, places)}"
         for part, places in ((shows, hosted), (donor, at)) if has_distances(build, part)
     )  # fmt: skip
-    faces, kindest = _faces(build, (shows, hosted), (donor, at)), verdict["verdict"] != BOLTS_ON
+    from partkin.verifying.as_written_faces import read_faces
+
+    faces = read_faces(build, (shows, hosted, fixings), (donor, at, features))
+    trusted, kindest = trusted + faces.as_stated, verdict["verdict"] != BOLTS_ON
     sides = Sides(fixings, features, options, faces, trusted, *_pull(verdict, donor), kindest)
     if not any(row.z_mm is not None for part in (shows, donor) for row in build.features_of(part.part)):
         return sides
@@ -378,26 +399,3 @@ def _farthest(build: Build, part: str, places: Mapping[str, Vector]) -> str:
             apart = math.dist(*[tuple(map(float, end)) for end in ends if end is not None])
             off.append((abs(apart - float(length(row) or 0)), row.reading))
     return f" (farthest from reading {max(off)[1]}, by {max(off)[0]:.2f} mm)" if off else ""
-
-
-def _faces(build: Build, *sides: tuple[Part, Mapping[str, Vector]]) -> frozenset[bool]:
-    """Whether the donor is laid on mirrored; both where one face, or what is left and right, is not known."""
-    shows, donor = (part for part, _ in sides)
-    handed = all(_is_handed(build, part, places) for part, places in sides)
-    if not handed or None in (shows.seen_from, donor.seen_from):
-        return frozenset((False, True))
-    return frozenset((shows.seen_from != donor.seen_from,))
-
-
-def _is_handed(build: Build, part: Part, places: Mapping[str, Vector]) -> bool:
-    """Places that the sheet states, or somebody saw what is left and right; never against what was seen."""
-    stated = any(row.x_mm is not None and row.y_mm is not None for row in build.features_of(part.part))
-    seen = [row for row in standing(build, part.part) if row.quantity in SIDES]
-    agree = []
-    for row in seen:
-        ends = [places.get(name or "") for name in (row.line_from, row.line_to, row.from_feature)]
-        if None not in ends:
-            a, b, c = (end for end in ends if end is not None)
-            beside = cross(minus(b, a), minus(c, a))
-            agree.append(beside != 0 and (beside > 0) == (row.quantity == "left of"))
-    return all(agree) and (stated or bool(agree))

@@ -78,10 +78,7 @@ def lift(
 ) -> Sides:
     """The same sides in space, unless both are flat with every axis along z.
 
-    Raises
-    ------
-    Unwritten
-        One side is not flat, and the other has no heights.
+    Where one side is not flat and the other has no heights, the other has no places in space.
     """
     mine = [(f.feature, f, f) for f in build.features_of(donor.part)]
     found = []
@@ -91,10 +88,10 @@ def lift(
     host, own = found
     if all(_is_flat(side) for side, listed in ((host, rows), (own, mine)) if _has_heights(listed)):
         return sides
-    if not (_has_heights(rows) and _has_heights(mine)):
-        raise Unwritten("one part is not flat, and the heights of the other are not written")
     points = {"fixings": _pointed(sides.fixings, rows, host), "features": _pointed(sides.features, mine, own)}
-    return SpaceSides(**{**vars(sides), **points}, host_solids=host, donor_solids=own)
+    # In space a pattern in one line may still have axes that lean to one side.
+    more = {**points, "faces": replace(sides.faces, either=False)}
+    return SpaceSides(**{**vars(sides), **more}, host_solids=host, donor_solids=own)
 
 
 def _pointed(

@@ -33,6 +33,7 @@ ROUNDED_MM = Fraction(2, 10**6)
 MARGIN_MM = Fraction(2, 1000)
 RIGID = Fraction(1, 10**9)
 TIGHT_MM = Fraction(1, 10)
+DASHES = ".-\u2010\u2011\u2012\u2013\u2014"
 
 
 @dataclass(frozen=True)
@@ -82,8 +83,10 @@ def _confirm(verdict: Mapping, build: Build) -> Confirmation:
         return Confirmation((f"{word!r} is no verdict",))
     if word == NOT_JUDGED:
         return Confirmation(_not_judged(verdict, build))
-    if word == BOLTS_ON and not verdict["pairs"]:
-        return Confirmation(*_same_number(verdict, build))
+    if word == BOLTS_ON:
+        vouched = _same_number(verdict, build)
+        if vouched is not None or not verdict["pairs"]:
+            return _by_number(verdict, build, vouched)
     if word not in (BOLTS_ON, DOES_NOT_FIT, WITH_ADAPTATION):
         return Confirmation((f"{word!r} claims nothing that could be confirmed",))
     sides = read_sides(verdict, build)
@@ -91,7 +94,7 @@ def _confirm(verdict: Mapping, build: Build) -> Confirmation:
     if verdict["chance"] is not None:
         trusted.append("the chance, which rests on draws")
     if word == BOLTS_ON:
-        if len(sides.faces) > 1:
+        if len(sides.faces.proved) > 1 and not sides.faces.either:
             trusted.append("that it fits with the other face up as well, or that this would be the other hand")
         if has_seams(verdict, build):
             trusted.append("where its seams lie")
@@ -121,27 +124,44 @@ def _not_judged(verdict: Mapping, build: Build) -> tuple[str, ...]:
     return (*refused, *(f"a part that is not judged has {key}" for key in said))
 
 
-def _same_number(verdict: Mapping, build: Build) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """It bolts on without a placement only by the maker's own part number."""
+def _by_number(verdict: Mapping, build: Build, vouched: str | None) -> Confirmation:
+    """What bolts on by the maker's number, whatever was measured; the figures of pairs that are shown still hold."""
+    if vouched is None:
+        return Confirmation(("it has no placement and no part number that would do without one",))
+    if not _made(verdict) or verdict["placement"] is None:
+        return Confirmation((), (vouched,))
+    sides = read_sides(verdict, build)
+    return Confirmation(tuple(_stands(verdict, sides)[0]), (vouched, *sides.as_stated))
+
+
+def _same_number(verdict: Mapping, build: Build) -> str | None:
+    """What is taken as stated where the maker's own part number says that it goes on; None: no number does.
+
+    Raises
+    ------
+    Unwritten
+        There is no such host or donor.
+    """
     host, donor = build.part(verdict["host"]), build.part(verdict["donor"])
     if host is None or donor is None:
-        return ("the sheets have no such host or donor",), ()
+        raise Unwritten("the sheets have no such host or donor")
     beside = [host, *(p for p in build.parts if p.origin == "original" and p.takes_place_of == host.part)]
     if donor in beside:
-        return (), ("that a part goes back where it came off",)
-    replaced = {part.part_number: set(part.replaces) for part in build.parts if part.part_number}
+        return "that a part goes back where it came off"
+    mine = {_compared(donor.part_number)} if donor.part_number else set()
+    while more := {
+        _compared(old) for part in build.parts if part.part_number and _compared(part.part_number) in mine
+        for old in part.replaces
+    } - mine:  # fmt: skip
+        mine |= more
+    if any(_compared(part.part_number) in mine for part in beside if part.part_number):
+        return "that parts of one number, or of one that replaces it, are alike"
+    return None
 
-    def all_replaced_by(number: str | None) -> set[str]:
-        known = {number} if number else set()
-        while more := {old for new in known for old in replaced.get(new, ())} - known:
-            known |= more
-        return known
 
-    mine = all_replaced_by(donor.part_number)
-    theirs = set().union(*(all_replaced_by(part.part_number) for part in beside))
-    if donor.part_number in theirs or any(part.part_number in mine for part in beside if part.part_number):
-        return (), ("that parts of one number, or of one that replaces it, are alike",)
-    return ("it has no placement and no part number that would do without one",), ()
+def _compared(number: str) -> str:
+    """A part number without what sellers write differently: case, blanks, dots and dashes."""
+    return "".join(letter for letter in number.casefold() if not (letter.isspace() or letter in DASHES))
 
 
 def _fits(verdict: Mapping, sides: Sides) -> list[str]:
@@ -193,7 +213,7 @@ def _stands_flat(
     placement: Mapping, sides: Sides, made: Sequence[Mapping]
 ) -> tuple[list[str], list[tuple[str, Fraction]]]:
     mirrored, turn, shift = _placement(placement)
-    refused = [] if mirrored in sides.faces else ["the wrong face of the donor is up"]
+    refused = [] if mirrored in sides.faces.allowed else ["the wrong face of the donor is up"]
     margins = []
     for pair in made:
         held = sides.held((pair["fixing"], pair["feature"]), mirrored)
@@ -277,8 +297,15 @@ def _does_not_fit(verdict: Mapping, sides: Sides, seams: Seams) -> list[str]:
             refused.append("the branch " + ", ".join(f"{d} on {f}" for f, d in sorted(pairs)) + f": {fault}")
         proved[mirrored].append(pairs)
     options, held = sides.options | set(seams.points), ([*fixings, *seams.originals], [*features, *seams.donors])
-    for face in sorted(sides.faces):
-        left = pairing_left_open(options, *held, proved[face])
+    single = _nothing_must(sides) and not seams.points
+    left_open = {
+        face: _pair_left_open(sides, proved[face]) if single else pairing_left_open(options, *held, proved[face])
+        for face in sorted(sides.faces.allowed)
+    }
+    if sides.faces.either and None in left_open.values():
+        return refused
+    for face in sorted(sides.faces.proved):
+        left = left_open[face]
         if left is not None:
             open_pairs = ", ".join(f"{d} on {f}" for f, d in left)
             refused.append(f"nothing rules out {open_pairs}" + (" with the other face up" if face else ""))
@@ -299,8 +326,22 @@ def _shortfall_faults(verdict: Mapping) -> list[str]:
 
 def _must(spots: Mapping, name: str, sides: Sides) -> bool:
     """A must; or, where nothing must be paired, any: at least one pair has to be made."""
-    nothing = not any(spot.must for side in (sides.fixings, sides.features) for spot in side.values())
-    return spots[name].must or nothing
+    return spots[name].must or _nothing_must(sides)
+
+
+def _nothing_must(sides: Sides) -> bool:
+    return not any(spot.must for side in (sides.fixings, sides.features) for spot in side.values())
+
+
+def _pair_left_open(sides: Sides, nogoods: Sequence[frozenset[Named]]) -> tuple[Named, ...] | None:
+    """A pair that is wanted and that nothing rules out by itself; None: there is none."""
+    spots = (sides.fixings, sides.features)
+    all_spare = all(spot.spare for side in spots for spot in side.values())
+    for pair in sorted(sides.options):
+        wanted = all_spare or not all(side[name].spare for side, name in zip(spots, pair, strict=True))
+        if wanted and frozenset((pair,)) not in nogoods:
+            return (pair,)
+    return None
 
 
 def _branch_fault(

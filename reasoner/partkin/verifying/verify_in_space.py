@@ -64,7 +64,7 @@ def pairs_stand(
 ) -> tuple[list[str], list[tuple[str, Fraction, Fraction]]]:
     """What is wrong with the placement and the figures; and each pair's name, play and true margin."""
     mirrored, rotation, shift = placement_of(stated)
-    refused = [] if mirrored in sides.faces else ["the wrong face of the donor is up"]
+    refused = [] if mirrored in sides.faces.allowed else ["the wrong face of the donor is up"]
     margins = []
     for pair in made:
         name = f"{pair['feature']} on {pair['fixing']}"
