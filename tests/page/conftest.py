@@ -83,6 +83,14 @@ def page(tmp_path):
         yield running
 
 
+@pytest.fixture
+def bare_page(tmp_path):
+    """A page on an empty folder."""
+    (tmp_path / "build").mkdir()
+    with Server(tmp_path / "build") as running:
+        yield running
+
+
 @pytest.fixture(scope="module")
 def shared_page(tmp_path_factory):
     """A page on one demo for tests that change nothing."""

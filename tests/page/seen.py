@@ -8,7 +8,7 @@ STICKS_OUT = """() => {
   for (const e of document.querySelectorAll('body *')) {
     if (e.closest('desc, title, style, script, thead, datalist, option, .skip, .shared, #sheet')) continue;
     const box = e.getBoundingClientRect();
-    if (!box.width || !box.height) continue;
+    if (!box.width || !box.height || !e.checkVisibility()) continue;
     const inner = e.closest('svg svg');
     if (inner && e !== inner) continue;
     // What an SVG holds may reach over its edge by the width of a line.
@@ -33,7 +33,7 @@ LIE_ON = """() => {
     if (e.querySelector('p, li, table, button, input, select, label') ||
         e.closest('thead, datalist, #sheet, .view')) continue;
     const box = e.getBoundingClientRect();
-    if (!box.width || !box.height || e.getAttribute('transform')) continue;
+    if (!box.width || !box.height || e.getAttribute('transform') || !e.checkVisibility()) continue;
     const slack = e.tagName === 'text' ? 2.2 : 0.6;
     boxes.push([box.left + slack, box.top + slack, box.right - slack, box.bottom - slack, e]);
   }

@@ -22,7 +22,8 @@ AXE = [folder / "node_modules/axe-core/axe.min.js" for folder in Path(__file__).
 PAGES = {
     "build": "/", "donor": "/part/top-dask", "not judged": "/part/bag-kurm", "host": "/part/dash-frame",
     "by hand": "/part/top-dask/lay", "photographs": "/photos", "marking": "/photos/glove.jpg?part=glove-dask",
-    "which part": "/photos/glove.jpg", "nowhere": "/nowhere",
+    "which part": "/photos/glove.jpg", "nowhere": "/nowhere", "holes": "/part/dash-frame/features",
+    "another donor": "/parts", "a donor's holes": "/part/top-dask/features?donor=top-dask",
 }  # fmt: skip
 CHECKED = "document.getElementById('progress').textContent === '' && !document.querySelector('[data-waiting]')"
 
@@ -172,6 +173,7 @@ def test_a_script_in_a_parts_name_is_only_a_name(tab, page):
     tab.goto(page.origin + "/part/top-dask")
     tab.fill("#f-value", "6.1")
     tab.select_option("#f-quantity", "mass")
+    tab.click("#reading summary")
     tab.fill("#f-note", NASTY)
     tab.click("#reading button")
     tab.wait_for_selector("#said p")

@@ -20,14 +20,14 @@ def serve(folder: Path, port: int = 0) -> None:
     Parameters
     ----------
     folder
-        The build folder. It may hold faults: the page then shows them.
+        The build folder, made where it is missing. It may hold faults: the page then shows them.
     port
         On the loopback address; 0: any that is free.
 
     Raises
     ------
     FaultyInput
-        There is no such folder.
+        The folder cannot be made.
     OSError
         The port is taken.
     """
@@ -37,9 +37,11 @@ def serve(folder: Path, port: int = 0) -> None:
     from partkin.page.desk import Desk
     from partkin.page.routes import make_app
 
-    if not folder.is_dir():
-        mend = "Make one with: partkin new FOLDER"
-        raise FaultyInput((Problem(folder.as_posix(), 0, "", "there is no such folder", mend),))
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        what = f"this folder cannot be made ({fault.strerror or 'unknown reason'})"
+        raise FaultyInput((Problem(folder.as_posix(), 0, "", what, "Name another one"),)) from None
     key = secrets.token_urlsafe(24)
     with socket.socket() as listening:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from partkin import seeing
 from partkin.model.build import Build
+from partkin.page import starting
 from partkin.page.desk import Desk
 from partkin.page.frame import address, faults, whole
 from partkin.page.markup import Html, tag, text
@@ -19,14 +20,20 @@ def build_page(desk: Desk) -> str:
     build = desk.sheets().build
     if build is None:
         return whole(desk, "Faults", faults(desk.sheets().problems))
+    if starting.step_of(build) is not None:
+        return starting.start_page(desk)
     desk.begin()
     spent = sum(cost.amount for cost in build.costs) if build.costs else None
     total = tag("p", "Spent so far: ", Html(money(spent, build.settings.currency)), ".") if spent is not None else None
+    another = tag("p", tag("a", "Another part that might go on", href="/parts"))
     main = [
         tag("h1", f"{build.settings.name.strip() or 'Build'}: will it bolt on?"),
-        tag("section", tag("h2", "The options side by side"), Html(_options(desk, build)), total, id_="told-options"),
+        tag(
+            "section", tag("h2", "The options side by side"), Html(_options(desk, build)), total, another,
+            id_="told-options",
+        ),
         _vehicle(build),
-    ]
+    ]  # fmt: skip
     return whole(desk, "Build", text(main))
 
 

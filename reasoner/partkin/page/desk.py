@@ -100,7 +100,9 @@ class Desk:
             build, warnings = pipeline.read(self.folder)
             new = Sheets(number, build, (), warnings)
         except FaultyInput as fault:
-            new = Sheets(number, None, fault.problems)
+            # A folder without any sheet is a build that is still to be begun.
+            begun = Sheets(number, Build())
+            new = Sheets(number, None, fault.problems) if stamp else begun
         self._kept.sheets, self._kept.stamp = new, stamp
         # What is being found out rests on the sheets as they were.
         self._break_off()

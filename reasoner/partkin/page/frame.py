@@ -19,7 +19,7 @@ ICON = (
     '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 16 16" fill="none" stroke="#111">'
     '<circle cx="8" cy="8" r="5" stroke-width="2"/><path d="M0 8H16M8 0V16"/></svg>'
 )
-SCRIPTS = ("bench.js", "lay.js", "out.js", "photo.js")
+SCRIPTS = ("bench.js", "holes.js", "lay.js", "out.js", "photo.js")
 
 
 @cache

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from partkin import seeing
@@ -9,10 +10,15 @@ from partkin.measuring.recording import Change as VerdictChange
 from partkin.measuring.recording import change_says, donors_concerned
 from partkin.model.build import Build, Part, Reading
 from partkin.model.reasons import Unknown
+from partkin.model.words import NOT_ENOUGH
+from partkin.page import answer_form, reading_form
 from partkin.page.desk import Answer, Desk
+from partkin.page.feature_view import features_address
+from partkin.page.fields import Typed
 from partkin.page.frame import address, faults, refusal, whole
 from partkin.page.markup import Html, tag, text
-from partkin.page.reading_form import Typed, asked_first, filled, key_of, reading_form
+from partkin.page.reading_form import filled, key_of
+from partkin.page.starting import next_for
 from partkin.report.html_donor import Told, called, readings_of
 from partkin.report.html_pieces import Sources, mark
 from partkin.seeing import Seen
@@ -48,15 +54,37 @@ def part_page(desk: Desk, part: str, answered: Answered) -> str | None:
 def _form(build: Build, part: Part, answer: Answer | None, answered: Answered) -> Html:
     """Return what is said of the last reading, what is asked for, and the form."""
     parts = _measured_with(build, part)
-    asked = asked_first(answer.verdict.unknown, [one.part for one in parts]) if isinstance(answer, Seen) else None
-    typed = answered.typed if answered.typed is not None else filled(asked, answered.taken)
+    listing = _listing(build, part, parts)
+    if not any(build.features_of(one.part) for one in parts):
+        return tag("section", tag("h2", "To begin with"), listing, tag("div", id_="said"))
+    parts = [part, *(one for one in parts[1:] if build.features_of(one.part))]
+    open_ones = _open(answer, parts)
+    asked = next((one for one in open_ones if reading_form.takes(one) or answer_form.takes(one)), None)
+    reading = next((one for one in open_ones if reading_form.takes(one)), None)
+    typed = answered.typed if answered.typed is not None else filled(reading, answered.taken)
     of = key_of(answered.taken) if answered.taken is not None else None
     return tag(
         "section", tag("h2", "Take down a reading", id_="take-down"),
         tag("div", answered.said, id_="said", aria_live="polite", data_of=of),
-        tag("div", _asked(build, asked), id_="told-asked"), reading_form(build, part, parts, typed),
+        tag("div", _asked(build, asked, part), id_="told-asked"),
+        reading_form.reading_form(build, part, parts, typed), listing,
         aria_labelledby="take-down",
     )  # fmt: skip
+
+
+def _listing(build: Build, part: Part, parts: list[Part]) -> Html:
+    """Return the way to where holes are listed: to what has to be listed first, else to each part."""
+    if part.origin == "donor":
+        first = next_for(build, part.part)
+        if first != address("part", part.part):
+            link = tag("a", "list what holds it on, with sizes as far as known", href=first)
+            return tag("p", tag("b", "Next: "), link)
+    donor = part.part if part.origin == "donor" else None
+    links = [
+        tag("a", "Holes and fixings of ", Html(called(build, one.part)), href=features_address(one.part, donor))
+        for one in parts
+    ]
+    return tag("p", *links, class_="ways")
 
 
 def _measured_with(build: Build, part: Part) -> list[Part]:
@@ -70,13 +98,22 @@ def _measured_with(build: Build, part: Part) -> list[Part]:
     return [part, *([host] if host is not None and host is not part else []), *came_off]
 
 
-def _asked(build: Build, asked: Unknown | None) -> Html | None:
-    """Return which reading is asked for, and what its values mean."""
+def _open(answer: Answer | None, parts: Sequence[Part]) -> list[Unknown]:
+    """The open questions of a verdict about these parts."""
+    names = [part.part for part in parts]
+    return [one for one in answer.verdict.unknown if one.part in names] if isinstance(answer, Seen) else []
+
+
+def _asked(build: Build, asked: Unknown | None, page: Part) -> Html | None:
+    """Return what is asked for, and what its values mean; what is no distance with its own form."""
     if asked is None:
         return None
+    whose = Html(called(build, asked.part or ""))
+    if answer_form.takes(asked):
+        said = tag("p", tag("b", "Asked for now, of "), whose, tag("b", ": "), asked.says)
+        return tag("div", said, answer_form.answer_form(asked, page.part))
     ends = " to ".join(end for end in (asked.from_feature, asked.to_feature) if end)
     what = f"{asked.quantity}, {ends}" if asked.quantity != "centres" else f"{ends}, centre to centre"
-    whose = Html(called(build, asked.part or ""))
     return tag("p", tag("b", "Asked for now: "), f"{what}, of ", whose, f". {asked.says}")
 
 
@@ -98,7 +135,9 @@ def _donor(desk: Desk, build: Build, part: str, answer: Answer | None, form: Htm
     drawing = tag("div", Html(told_of.drawing()), ways, Html(told_of.pairs()), id_="told-drawing")
     rest = tag("div", Html(told_of.beside()), id_="told-rest", class_="beside")
     cited = tag("div", Html(sources.section()), id_="told-sources")
-    draw = tag("div", drawing, form, readings, class_="draw")
+    # While readings are wanted the form stands before the drawing.
+    asking = answer.verdict.verdict == NOT_ENOUGH
+    draw = tag("div", *((form, drawing) if asking else (drawing, form)), readings, class_="draw")
     body = [tag("h1", Html(told_of.heading), id_="told-title"), head, draw, rest]
     return text([tag("div", *body, class_="donor"), cited])
 

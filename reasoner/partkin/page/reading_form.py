@@ -8,7 +8,8 @@ from collections.abc import Mapping, Sequence
 from partkin.measuring.typed_readings import NAMES
 from partkin.model.build import Build, Part, Reading
 from partkin.model.reasons import Unknown
-from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT
+from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, SIDES
+from partkin.page.fields import Typed, choice, line
 from partkin.page.frame import address
 from partkin.page.markup import Html, tag
 
@@ -20,13 +21,10 @@ LABELS = {
     "instrument": "Read with", "plus_minus": "Out by at most", "by": "Who read it", "on": "Day",
     "corrects": "In place of", "note": "Note",
 }  # fmt: skip
-# Said beside a label.
-MORE = {"value": "such as 612 or 24 1/8 in", "plus_minus": "empty: the instrument's",
-        "to": "of left and right the two that the line runs through"}  # fmt: skip
+# Put away until they are wanted.
+SELDOM = ("plus_minus", "by", "on", "corrects", "note")
 # Stays for the next reading.
 KEPT = ("unit", "instrument", "by", "on")
-Typed = Mapping[str, str]
-LONGEST = 500
 # Between a part and its reading; no id has one.
 BETWEEN = "/"
 
@@ -36,9 +34,9 @@ def key_of(reading: Reading) -> str:
     return f"{reading.part}{BETWEEN}{reading.reading}"
 
 
-def asked_first(unknown: Sequence[Unknown], parts: Sequence[str]) -> Unknown | None:
-    """The first open question of a verdict that a reading of one of these parts answers."""
-    return next((one for one in unknown if one.part in parts and one.quantity in NAMES and one.from_feature), None)
+def takes(asked: Unknown) -> bool:
+    """Whether a question is answered by a value in this form."""
+    return asked.quantity in NAMES and asked.quantity not in SIDES and asked.from_feature is not None
 
 
 def filled(asked: Unknown | None, taken: Reading | None = None) -> dict[str, str]:
@@ -74,25 +72,31 @@ def reading_form(build: Build, page: Part, parts: Sequence[Part], typed: Typed) 
         if (one.part, one.reading) not in corrected and one.quantity in NAMES
     }  # fmt: skip
     ends = dict.fromkeys(feature.feature for part in parts for feature in build.features_of(part.part))
+    read_with = {"": "not said: as a seller's", **dict.fromkeys(INSTRUMENTS)}
     fields = [
-        _choice("part", names, typed),
-        _choice("quantity", dict.fromkeys(NAMES), typed),
-        _line("from", typed, list_="ends"),
-        _line("to", typed, list_="ends"),
-        _line("value", typed, required=True, inputmode="text"),
-        _choice("unit", {"": "mm, or as written", **dict.fromkeys((*MM_PER_UNIT, *KG_PER_UNIT))}, typed),
-        _choice("instrument", {"": "not said: as a seller's", **dict.fromkeys(INSTRUMENTS)}, typed),
-        _line("plus_minus", typed),
-        _line("by", typed),
-        _line("on", typed, type_="date"),
-        _choice("corrects", {"": "no other reading", **open_ones}, typed),
-        _line("note", typed),
+        choice("part", LABELS["part"], names, typed),
+        choice("quantity", LABELS["quantity"], dict.fromkeys(NAMES), typed),
+        line("from", LABELS["from"], typed, list_="ends"),
+        line("to", LABELS["to"], typed, list_="ends"),
+        line("value", f"{LABELS['value']}, such as 612 or 24 1/8 in", typed, required=True, inputmode="text"),
+        choice("unit", LABELS["unit"], {"": "mm, or as written", **dict.fromkeys((*MM_PER_UNIT, *KG_PER_UNIT))}, typed),
+        choice("instrument", LABELS["instrument"], read_with, typed),
+    ]
+    more = [
+        line("plus_minus", f"{LABELS['plus_minus']}; empty: the instrument's", typed),
+        line("by", LABELS["by"], typed),
+        line("on", LABELS["on"], typed, type_="date"),
+        choice("corrects", LABELS["corrects"], {"": "no other reading", **open_ones}, typed),
+        line("note", LABELS["note"], typed),
     ]
     listed = tag("datalist", *(tag("option", value=name) for name in ends), id_="ends")
+    summary = tag("summary", "How sure, who, when, in place of")
+    opened = any(typed.get(name) for name in SELDOM)
+    seldom = tag("details", summary, tag("div", *more, class_="fields"), open=opened)
     return tag(
-        "form", listed, tag("div", *fields, class_="fields"), tag("p", tag("button", "Take it down")), method="post",
-        action=address("part", page.part, "readings"), id_="reading", autocomplete="off", data_ends=json.dumps(NAMES),
-        data_kept=" ".join(KEPT),
+        "form", listed, tag("div", *fields, class_="fields"), seldom, tag("p", tag("button", "Take it down")),
+        method="post", action=address("part", page.part, "readings"), id_="reading", autocomplete="off",
+        data_ends=json.dumps(NAMES), data_kept=" ".join(KEPT),
     )  # fmt: skip
 
 
@@ -102,23 +106,3 @@ def _brief(reading: Reading, names: Mapping[str, str]) -> str:
     if reading.value is None:
         return f"{reading.reading}{whose}: {ends} {reading.quantity} {reading.line_from} to {reading.line_to}"
     return f"{reading.reading}{whose}: {ends or reading.quantity}, {reading.value:g} {reading.unit}"
-
-
-def _label(name: str) -> Html:
-    more = f", {MORE[name]}" if name in MORE else ""
-    return tag("label", LABELS[name], more, for_=f"f-{name}")
-
-
-def _line(name: str, typed: Typed, **more: object) -> Html:
-    box = tag("input", id_=f"f-{name}", name=name, value=typed.get(name, ""), maxlength=LONGEST, **more)
-    return tag("div", _label(name), box, class_=f"field f-{name}")
-
-
-def _choice(name: str, words: Mapping[str, str | None], typed: Typed) -> Html:
-    """A choice of words, each with what is shown in its place; hidden where there is but one."""
-    chosen = typed.get(name, "")
-    options = [
-        tag("option", shown or word, value=word, selected=chosen == word or None) for word, shown in words.items()
-    ]
-    box = tag("select", *options, id_=f"f-{name}", name=name)
-    return tag("div", _label(name), box, class_=f"field f-{name}", hidden=len(words) < 2)

@@ -16,7 +16,19 @@ from starlette.routing import Route
 from partkin import seeing
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
-from partkin.page import frame, lay_view, out_view, part_view, photo_marks, photo_store, photo_view, taking_down
+from partkin.page import (
+    answer_form,
+    feature_view,
+    frame,
+    lay_view,
+    out_view,
+    part_view,
+    photo_marks,
+    photo_store,
+    photo_view,
+    starting,
+    taking_down,
+)
 from partkin.page.build_view import build_page
 from partkin.page.desk import Desk
 from partkin.page.frame import address, refusal
@@ -53,6 +65,11 @@ def make_app(desk: Desk, key: str, port: int) -> Guard:
         Route("/icon.svg", pages.icon),
         Route("/state", pages.state),
         Route("/checks", pages.checks, methods=["POST"]),
+        Route("/parts", pages.another_part, methods=["GET"]),
+        Route("/parts", pages.begin, methods=["POST"]),
+        Route("/part/{part}/features", pages.features, methods=["GET"]),
+        Route("/part/{part}/features", pages.add_features, methods=["POST"]),
+        Route("/part/{part}/answers", pages.answer, methods=["POST"]),
         Route("/part/{part}/readings", pages.reading, methods=["POST"]),
         Route("/part/{part}/lay.json", pages.figures),
         Route("/part/{part}/lay", pages.lay),
@@ -117,6 +134,49 @@ class Pages:
         elif form.get("do") == "go":
             await run_in_threadpool(self.desk.go_on)
         return RedirectResponse("/", 303)
+
+    # A build that is begun, and what its parts are held by
+
+    def another_part(self, request: Request) -> Response:
+        return HTMLResponse(starting.start_page(self.desk))
+
+    async def begin(self, request: Request) -> Response:
+        return await run_in_threadpool(self._begin, await _form(request))
+
+    def _begin(self, form: dict[str, str]) -> Response:
+        try:
+            return RedirectResponse(starting.add_part(self.desk, form.get("origin", ""), form), 303)
+        except FaultyInput as fault:
+            said = refusal(fault.problems, labels=starting.LABELS)
+            return HTMLResponse(starting.start_page(self.desk, form.get("origin"), form, said), 422)
+
+    def features(self, request: Request) -> Response:
+        donor = request.query_params.get("donor")
+        page = feature_view.features_page(self.desk, request.path_params["part"], donor)
+        return _not_there(self.desk) if page is None else HTMLResponse(page)
+
+    async def add_features(self, request: Request) -> Response:
+        return await run_in_threadpool(self._add_features, request.path_params["part"], await _form(request))
+
+    def _add_features(self, part: str, form: dict[str, str]) -> Response:
+        try:
+            return RedirectResponse(feature_view.add_features(self.desk, part, form), 303)
+        except FaultyInput as fault:
+            said = refusal(fault.problems, labels=feature_view.LABELS)
+            page = feature_view.features_page(self.desk, part, form.get("donor") or None, form, said)
+            return _not_there(self.desk) if page is None else HTMLResponse(page, 422)
+
+    async def answer(self, request: Request) -> Response:
+        return await run_in_threadpool(self._answer, request.path_params["part"], await _form(request))
+
+    def _answer(self, part: str, form: dict[str, str]) -> Response:
+        try:
+            answer_form.take_answer(self.desk, form)
+        except FaultyInput as fault:
+            said = refusal(fault.problems, labels=answer_form.LABELS)
+            page = part_view.part_page(self.desk, part, Answered(said=said))
+            return _not_there(self.desk) if page is None else HTMLResponse(page, 422)
+        return RedirectResponse(f"{address('part', part)}#take-down", 303)
 
     async def reading(self, request: Request) -> Response:
         form = await _form(request)

@@ -17,9 +17,10 @@ from partkin.model.fitting import Chance
 from partkin.model.verdict import Verdict
 from partkin.model.words import SIDES
 from partkin.page.desk import Answer, Desk
+from partkin.page.fields import Typed, cells_of
 from partkin.page.frame import address
 from partkin.page.markup import Html, tag, text
-from partkin.page.reading_form import BETWEEN, FIELDS, LABELS, LONGEST, Typed
+from partkin.page.reading_form import BETWEEN, FIELDS, LABELS
 from partkin.progress import Stopped
 from partkin.report.html_donor import called
 from partkin.report.html_pieces import chance_words, mark, mm
@@ -47,7 +48,7 @@ def take_down(desk: Desk, part: str, typed: Typed) -> Taken:
     """
     until_s = time.monotonic() + PATIENCE_S
     build = desk.build()
-    words = _words(part, {name: typed.get(name, "").strip()[:LONGEST] for name in FIELDS})
+    words = _words(part, cells_of(typed, FIELDS))
     reading = replace(understood(build, words), reading=next_id(build, words.part))
     sheets.append(desk.folder, recording.READINGS, row_of(reading))
     return Taken(reading, _said(desk, reading, until_s))

@@ -1,0 +1,166 @@
+"""A build begun on the page: what broke, what is it fixed to, which part might go on.
+
+Each answer is a row of parts.csv.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from partkin import sheets
+from partkin.model.build import Build
+from partkin.model.problem import FaultyInput, Problem
+from partkin.page.desk import Desk
+from partkin.page.fields import Typed, cells_of, choice, line
+from partkin.page.frame import address, faults, whole
+from partkin.page.markup import Html, tag, text
+from partkin.report.html_donor import called
+from partkin.sheets.proposing import proposed_id
+
+PARTS, FEATURES, MODELS = "parts.csv", "features.csv", "models.csv"
+FIELDS = ("name", "model", "part_number", "duty", "takes_place_of")
+LABELS = {
+    "name": "What people call it", "model": "From which vehicle", "part_number": "Part number",
+    "duty": "What it does for people's safety", "takes_place_of": "In place of what came off", "part": "Id",
+}  # fmt: skip
+DUTY_WORDS = {
+    "": "not known yet", "trim": "trim: it covers", "body": "body: a panel or its frame",
+    "structural": "structural: it takes a load", "restraint": "restraint: belt or airbag",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Step:
+    """One of the three short forms. `origin`: of the part that it adds; `fields`: of the form."""
+
+    origin: str
+    heading: str
+    hint: str
+    fields: tuple[str, ...]
+    button: str
+
+
+STEPS = (
+    Step("original", "What broke?", "The part that came off, or has to. Only its name is needed.",
+         ("name", "model", "part_number", "duty"), "Go on"),
+    Step("host", "What is it fixed to?", "What stays on the vehicle: the frame, carrier or panel that holds it.",
+         ("name",), "Go on"),
+    Step("donor", "Which part might go on?", "A part from a sister model, as it is offered.",
+         ("name", "model", "part_number", "takes_place_of"), "Go on"),
+)  # fmt: skip
+
+
+def step_of(build: Build) -> Step | None:
+    """The form that a build waits for; None: it has a part that might go on."""
+    there = {part.origin for part in build.parts}
+    if "donor" in there:
+        return None
+    if "host" in there:
+        return STEPS[2]
+    return STEPS[1] if "original" in there else STEPS[0]
+
+
+def start_page(desk: Desk, origin: str | None = None, typed: Typed | None = None, refused: Html | None = None) -> str:
+    """Return the page with the form that the build waits for, or with one that was asked for.
+
+    Parameters
+    ----------
+    desk
+    origin
+        Of the part to add; None: what the build waits for.
+    typed, refused
+        What was typed, and why it was not taken.
+    """
+    build = desk.sheets().build
+    if build is None:
+        return whole(desk, "Faults", faults(desk.sheets().problems))
+    asked = next((step for step in STEPS if step.origin == origin), None) or step_of(build) or STEPS[2]
+    more = any(part.origin == "donor" for part in build.parts)
+    if more:
+        main = [tag("h1", "Another part that might go on"), _form(build, asked, typed or {}, refused)]
+        return whole(desk, "Another part", text(main))
+    told = "Three short questions, then the holes, then one reading after another. Everything is kept in plain sheets."
+    steps = [_step(build, step, asked, typed or {}, refused) for step in STEPS]
+    main = [tag("h1", "Will it bolt on?"), tag("p", told), tag("ol", *steps, class_="steps")]
+    return whole(desk, "Start", text(main))
+
+
+def _step(build: Build, step: Step, asked: Step, typed: Typed, refused: Html | None) -> Html:
+    """A question: with its answer, its form, or still to come."""
+    there = [part.part for part in build.parts if part.origin == step.origin]
+    if step is asked:
+        return tag("li", tag("h2", step.heading), _form(build, step, typed, refused), aria_current="step")
+    names = [tag("a", Html(called(build, part)), href=address("part", part)) for part in there]
+    return tag("li", tag("h2", step.heading), tag("p", *_between(names)) if names else None, class_="soft")
+
+
+def _between(names: Sequence[Html]) -> list[object]:
+    pieces: list[object] = [piece for name in names for piece in (", ", name)]
+    return pieces[1:]
+
+
+def _form(build: Build, step: Step, typed: Typed, refused: Html | None) -> Html:
+    boxes = []
+    for name in step.fields:
+        if name == "duty":
+            boxes.append(choice(name, LABELS[name], DUTY_WORDS, typed))
+        elif name == "takes_place_of":
+            hosts = {part.part: part.name or part.part for part in build.parts if part.origin == "host"}
+            boxes.append(choice(name, LABELS[name], hosts, typed))
+        else:
+            # The first box has the keyboard, so that the questions can be answered without a pointer.
+            first = name == step.fields[0]
+            boxes.append(line(name, LABELS[name], typed, required=first or None, autofocus=first or None))
+    origin = tag("input", type_="hidden", name="origin", value=step.origin)
+    return tag(
+        "form", tag("p", step.hint), refused, origin, tag("div", *boxes, class_="fields"),
+        tag("p", tag("button", step.button)), method="post", action="/parts", autocomplete="off", id_="part",
+    )  # fmt: skip
+
+
+def add_part(desk: Desk, origin: str, typed: Typed) -> str:
+    """Add a part, and return the address to go on at.
+
+    Raises
+    ------
+    FaultyInput
+        It cannot be meant so, or the sheets hold faults; nothing was changed.
+    """
+    build = desk.build()
+    step = next((step for step in STEPS if step.origin == origin), None)
+    if step is None:
+        raise FaultyInput((Problem(PARTS, 0, "origin", f"{origin!r} is no such form", "Reload the page"),))
+    cells = {name: cell for name, cell in cells_of(typed, FIELDS).items() if cell and name in step.fields}
+    if "name" not in cells:
+        raise FaultyInput((Problem(PARTS, 0, "name", "nothing was typed", "Write what people call it"),))
+    part = proposed_id(cells["name"], {part.part for part in build.parts})
+    row = {"part": part, "origin": origin, **cells}
+    if origin == "donor" and "takes_place_of" not in row:
+        row["takes_place_of"] = next(part.part for part in build.parts if part.origin == "host")
+    rows: dict[str, list[dict[str, str]]] = {PARTS: [row], FEATURES: []}
+    listed = {model.model for model in build.models}
+    if "model" in cells and cells["model"] not in listed and (desk.folder / MODELS).exists():
+        rows[MODELS] = [{"model": cells["model"]}]
+    sheets.append_all(desk.folder, rows)
+    if origin == "host":
+        _tie(desk, build, part)
+    return next_for(desk.build(), part) if origin == "donor" else "/"
+
+
+def _tie(desk: Desk, build: Build, host: str) -> None:
+    """Say of what came off before its host was named that it came off there."""
+    waiting = [part.part for part in build.parts if part.origin == "original" and part.takes_place_of is None]
+    if waiting:
+        sheets.fill(desk.folder, PARTS, {(part,): {"takes_place_of": host} for part in waiting})
+
+
+def next_for(build: Build, donor: str) -> str:
+    """Return where a donor is gone on with: the holes that are not listed yet, else its own page."""
+    host = next((part.takes_place_of for part in build.parts if part.part == donor), None)
+    came_off = [part.part for part in build.parts if part.takes_place_of == host and part.origin == "original"]
+    if host is not None and not any(build.features_of(part) for part in (host, *came_off)):
+        return f"{address('part', host, 'features')}?donor={address(donor)[1:]}"
+    if not build.features_of(donor):
+        return f"{address('part', donor, 'features')}?donor={address(donor)[1:]}"
+    return address("part", donor)
