@@ -45,7 +45,10 @@ class HostFixings:
     shown_on: str | None = None
 
 
-def host_fixings(host: Side, original: Side | None, placed: frozenset[str], sizes_of: SizesOf) -> HostFixings:
+def host_fixings(
+    host: Side, original: Side | None, placed: frozenset[str], sizes_of: SizesOf,
+    placed_there: frozenset[str] | None = None,
+) -> HostFixings:  # fmt: skip
     """Collect the fixings of a host.
 
     Parameters
@@ -55,11 +58,15 @@ def host_fixings(host: Side, original: Side | None, placed: frozenset[str], size
         Ids of the host's features that have a position.
     sizes_of
         (across, length) of a feature with their uncertainty.
+    placed_there
+        Ids of the original's features that have a position; None: all of them.
     """
     if original is not None and host.part.part == original.part.part:
         return _shown_by_original(host, original, sizes_of)
-    if host.features and (placed or original is None or not original.features):
-        return _measured_on_host(host, placed, sizes_of)
+    if host.features and (
+        original is None or not original.features or not _shows_more(original, host, placed, placed_there)
+    ):
+        return _measured_on_host(host, sizes_of)
     if original is None:
         return HostFixings((), "host", {}, {})
     if host.features:
@@ -67,7 +74,19 @@ def host_fixings(host: Side, original: Side | None, placed: frozenset[str], size
     return _shown_by_original(host, original, sizes_of)
 
 
-def _measured_on_host(host: Side, placed: frozenset[str], sizes_of: SizesOf) -> HostFixings:
+def _shows_more(original: Side, host: Side, placed: frozenset[str], placed_there: frozenset[str] | None) -> bool:
+    """Whether the original places more of the fixings that have to be held than the host itself: the two frames differ.
+
+    One spare hole that was measured on the host says nothing of where the fixings are.
+    """
+    held = {f.feature for f in host.features if (f.need or "must") == "must" or f.kind == "stud"}
+    held = held or {f.feature for f in host.features}
+    there = [f for f in original.features if placed_there is None or f.feature in placed_there]
+    shown = {f.goes_on for f in there if f.goes_on in held}
+    return len(shown) > len(held & placed) or not placed
+
+
+def _measured_on_host(host: Side, sizes_of: SizesOf) -> HostFixings:
     fixings = tuple(_as_fixing(host, feature, sizes_of) for feature in host.features)
     return HostFixings(fixings, "host", {f.feature: f.feature for f in host.features}, {})
 

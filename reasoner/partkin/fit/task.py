@@ -182,13 +182,16 @@ def _shown(hosted: HostFixings) -> list[tuple[str, str | None]]:
 
 
 def _matings(hosted: HostFixings, donors: tuple[DonorFeature, ...]) -> dict[Pairing, Mating]:
-    """Every pair that is to be considered: as given by goes_on, else all that have no given partner."""
+    """Every pair that is to be considered: as given by goes_on, else all that have no given partner.
+
+    What goes_on says of another host's fixings says nothing here.
+    """
     names = {f.feature.feature for f in hosted.fixings}
     goes_on = {}
     for donor in donors:
         named = donor.feature.goes_on
-        if named:
-            goes_on[donor.feature.feature] = named if named in names else hosted.also_called.get(named, named)
+        if named and (named in names or named in hosted.also_called):
+            goes_on[donor.feature.feature] = named if named in names else hosted.also_called[named]
     taken = set(goes_on.values())
     found = {}
     for fixing in hosted.fixings:

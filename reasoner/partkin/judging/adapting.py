@@ -17,7 +17,7 @@ from partkin.adaptation import (
     workmanship_of,
 )
 from partkin.fit import solve
-from partkin.fit.task import UNKNOWN_PLAY_MM, Prepared
+from partkin.fit.task import Prepared
 from partkin.judging.brackets import brackets_of
 from partkin.judging.seams import compare
 from partkin.judging.signs import goes_on, laid, lies, pressing
@@ -105,7 +105,7 @@ def _with_work(
             kept = [kept[0], *sorted(kept[1:], key=_work)][: OTHERS + 1]
             told = replace(answer, adaptations=tuple(_with_pairing(one, trial) for one in kept))
             return replace(findings, seams=lying, adapting=told, adapted_chance=sound[0][1])
-        refused.append((replace(search.first, adaptations=(), why=TOO_UNSURE), lying))
+        refused.append((replace(search.first, adaptations=(), why=TOO_UNSURE, waits=True), lying))
     return _nothing_found(findings, places, trial, refused)
 
 
@@ -191,14 +191,15 @@ def _as_far_as_measured(question: AdaptationQuestion, prepared: Prepared, trial:
 
 
 def _freed(prepared: Prepared) -> FitTask:
-    """The task at its kindest: what may be held by something of which a size or a place is missing need not be."""
-    kindest = prepared.at_kindest().task
-    known = tuple(o for o in kindest.options if o.allowed_mm < UNKNOWN_PLAY_MM)
-    free = {n for o in kindest.options if o.allowed_mm >= UNKNOWN_PLAY_MM for n in (o.fixing, o.feature)}
+    """The task at its kindest: what may be held by a pair of which anything is not known need not be.
+
+    What work would make of such a pair is not known either.
+    """
+    task, free = prepared.task, {name for pair in prepared.most_mm for name in pair}
     return replace(
-        kindest, options=known,
-        fixings=tuple(replace(s, must=s.must and s.id not in free) for s in kindest.fixings),
-        features=tuple(replace(s, must=s.must and s.id not in free) for s in kindest.features),
+        task, options=tuple(o for o in task.options if (o.fixing, o.feature) not in prepared.most_mm),
+        fixings=tuple(replace(s, must=s.must and s.id not in free) for s in task.fixings),
+        features=tuple(replace(s, must=s.must and s.id not in free) for s in task.features),
     )  # fmt: skip
 
 

@@ -49,9 +49,17 @@ def places_of(known: Known) -> Places:
 def _adjusted_both(known: Known) -> Places:
     donor = adjusted(known.donor)
     host = adjusted(known.host)
-    hosted = host_fixings(known.host, known.original, frozenset(host.features), sizes(known))
-    side = known.host if hosted.measured_from == "host" or known.original is None else known.original
-    return Places(hosted, side, host if side is known.host else adjusted(side), donor)
+    placed, original = frozenset(host.features), known.original
+    if original is None or placed.issuperset(f.feature for f in known.host.features):
+        there = None
+    else:
+        there = adjusted(original)
+    hosted = host_fixings(
+        known.host, original, placed, sizes(known), None if there is None else frozenset(there.features)
+    )
+    if hosted.measured_from == "host" or original is None:
+        return Places(hosted, known.host, host, donor)
+    return Places(hosted, original, there or adjusted(original), donor)
 
 
 def adjusted(side: Side) -> Positions:

@@ -15,7 +15,8 @@ def unknowns(findings: Findings, chosen: VerdictWord) -> tuple[Unknown, ...]:
     """Collect the open questions of a verdict."""
     found = [
         *_duty(findings, chosen), *_seams(findings), *_face(findings), *_missing(findings, chosen),
-        *_limit(findings), *findings.asks, *_disagreement(findings), *_suspects(findings), *_doubts(findings),
+        *_unsure_work(findings), *_limit(findings), *findings.asks, *_disagreement(findings), *_suspects(findings),
+        *_doubts(findings),
     ]  # fmt: skip
     if chosen == NOT_ENOUGH and not found:
         found.append(_no_features(findings))
@@ -95,6 +96,22 @@ def _asked(findings: Findings, missing: Sequence[Missing]) -> list[Unknown]:
         Unknown(m.what, m.says, m.part, m.quantity, m.from_feature, m.to_feature)
         for m in (*(m for m in missing if m.quantity not in SIDES), *sides)
     ]
+
+
+def _unsure_work(findings: Findings) -> list[Unknown]:
+    """Work would do as the readings most likely are, and all that it takes is known, but not finely enough."""
+    trial = findings.trial
+    if trial is None or not findings.work_waits or trial.missing or len(findings.trials) > 1:
+        return []
+    host, donor = findings.known.host.part.part, findings.known.donor.part.part
+    pairs = (trial.answer.conflict.pairs if trial.answer.conflict else ()) or trial.answer.pairs
+    if findings.measured_from == "original":
+        ends = [pair.fixing for pair in pairs[:2]]
+        says = f"measure the fixings on {host} itself: what came off shows each only to within its own play"
+        return [Unknown("finer readings", says, host, "centres", *ends)]
+    ends = [pair.feature for pair in pairs[:2]]
+    says = f"read {' to '.join(ends)} of {donor} and its other holes with a finer instrument: the work hangs on them"
+    return [Unknown("finer readings", says, donor, "centres", *ends)]
 
 
 def _limit(findings: Findings) -> list[Unknown]:

@@ -208,7 +208,8 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     shows = host if verdict["measured_from"] == "host" else original_of(build, host, verdict.get("original"))
     rows = _rows(build, host, shows)
     hosted = _places(build, shows, stated.get("host"))
-    found = {name: hosted[shown.feature] for name, _, shown in rows if shown.feature in hosted}
+    there = [(name, shown.feature) for name, _, shown in rows if shown.part == shows.part]
+    found = {name: hosted[shown] for name, shown in there if shown in hosted}
     fixings = {
         name: replace(
             _fixing(build, feature, shown, found, hosted), material=host.material, spare=feature.need == "spare"
@@ -254,16 +255,16 @@ def _pull(verdict: Mapping, donor: Part) -> tuple[Fraction, bool]:
     return (used if verdict["verdict"] == BOLTS_ON else gives), bool(donor.flex_in_plane)
 
 
-def _meant(mine: tuple[Feature, ...], rows: list[tuple[str, Feature, Feature]]) -> dict[str, str | None]:
-    """Fixing that each donor feature is meant for, named by itself or by the original's feature."""
+def _meant(mine: tuple[Feature, ...], rows: list[tuple[str, Feature, Feature]]) -> dict[str, str]:
+    """Fixing that a donor feature is meant for, named by itself or by the original's feature; of this host alone."""
     called = {shown.feature: name for name, _, shown in rows}
     called |= {shown.goes_on: name for name, _, shown in rows if shown.goes_on}
     called |= {name: name for name, _, _ in rows}
-    return {f.feature: called.get(f.goes_on) for f in mine if f.goes_on}
+    return {f.feature: called[f.goes_on] for f in mine if f.goes_on in called}
 
 
 def _options(
-    fixings: Mapping[str, Point], features: Mapping[str, Point], meant: Mapping[str, str | None]
+    fixings: Mapping[str, Point], features: Mapping[str, Point], meant: Mapping[str, str]
 ) -> frozenset[Named]:
     """Pairs that may be made: a feature or fixing that the sheet gives a partner goes with no other."""
     return frozenset(
