@@ -99,7 +99,8 @@ class Findings:
     @property
     def work_waits(self) -> bool:
         """It does not go on as it is, and whether work would mend that hangs on what is not known yet."""
-        return self.adapting is not None and self.adapting.waits
+        trial = self.trial
+        return trial is not None and trial.stand == "does not" and self.adapting is not None and self.adapting.waits
 
     @property
     def duty(self) -> Duty | None:
