@@ -41,11 +41,14 @@ def moved(points: Iterable[Row], turn_deg: float, x_mm: float, y_mm: float) -> l
 def build(
     host: Sequence[Feature], donor: Sequence[Feature], *, duty: str | None = "structural",
     host_face: str = "outside", donor_face: str = "outside", extra: Sequence[Part] = (), confidence: float = 0.95,
+    airbag: bool | None = False,
 ) -> Build:  # fmt: skip
     """One host, one donor. Duty structural by default, so that no adaptation is looked for."""
     parts = (
-        Part("host", origin="host", seen_from=host_face, duty="trim", name="host"),
-        Part("donor", origin="donor", takes_place_of="host", seen_from=donor_face, duty=duty, name="donor"),
+        Part("host", origin="host", seen_from=host_face, duty="trim", airbag=False, name="host"),
+        Part(
+            "donor", origin="donor", takes_place_of="host", seen_from=donor_face, duty=duty, airbag=airbag, name="donor"
+        ),
         *extra,
     )
     return Build(settings=Settings(confidence=confidence), parts=parts, features=(*host, *donor))

@@ -45,7 +45,8 @@ def ask(
     )  # fmt: skip
     asked = AdaptationQuestion(
         task, Part("D", material="steel", duty="trim"), Part("H", material="steel", duty="body"), tuple(features),
-        tuple(fixings), duty="trim", host_duty="body", settings=Settings(labour_rate=40.0, currency="EUR"),
+        tuple(fixings), duty="trim", host_duty="body", airbag=False,
+        settings=Settings(labour_rate=40.0, currency="EUR"),
     )  # fmt: skip
     return replace(asked, **known)  # type: ignore[arg-type]
 

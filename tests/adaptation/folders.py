@@ -15,16 +15,21 @@ from partkin.model.problem import FaultyInput
 
 Point = tuple[float, float]
 SQUARE: tuple[Point, ...] = ((0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0))
-PARTS = ("part", "name", "origin", "takes_place_of", "part_of", "seen_from", "duty", "material", "thickness_mm")
+PARTS = (
+    "part", "name", "origin", "takes_place_of", "part_of", "seen_from", "duty", "airbag", "material", "thickness_mm",
+)  # fmt: skip
 FEATURES = (
     "part", "feature", "kind", "across_mm", "length_mm", "angle_deg", "float_mm", "thread", "fastener_mm", "x_mm",
     "y_mm", "plus_minus_mm", "goes_on", "need",
 )  # fmt: skip
 FRAME = Part("frame", origin="host", seen_from="outside", duty="body", material="steel", thickness_mm=2.0)
 PANEL = Part(
-    "panel", origin="donor", takes_place_of="frame", seen_from="outside", duty="trim", material="ABS", thickness_mm=3.0
+    "panel", origin="donor", takes_place_of="frame", seen_from="outside", duty="trim", airbag=False, material="ABS",
+    thickness_mm=3.0,
+)  # fmt: skip
+OLD = Part(
+    "old", origin="original", takes_place_of="frame", seen_from="outside", duty="trim", airbag=False, thickness_mm=3.0
 )
-OLD = Part("old", origin="original", takes_place_of="frame", seen_from="outside", duty="trim", thickness_mm=3.0)
 RIM = Outline("panel", "edge", "rim", ((-30.0, -30.0), (330.0, -30.0), (330.0, 230.0), (-30.0, 230.0)))
 
 
@@ -68,7 +73,13 @@ def _sheet(path: Path, columns: Sequence[str], rows: Iterable[Sequence[object]])
     with path.open("w", encoding="utf-8", newline="") as sheet:
         writer = csv.writer(sheet, lineterminator="\n")
         writer.writerow(columns)
-        writer.writerows([["" if cell is None else cell for cell in row] for row in rows])
+        writer.writerows([[_written(cell) for cell in row] for row in rows])
+
+
+def _written(cell: object) -> object:
+    if isinstance(cell, bool):
+        return "yes" if cell else "no"
+    return "" if cell is None else cell
 
 
 def typed(folder: Path, *words: str) -> tuple[int, str, str]:

@@ -46,7 +46,9 @@ def random_build(
     donor = replace(PANEL, material=material, thickness_mm=thick_mm)
     # One fixing more than the donor has holes for, every other time.
     fixings = fixings[: count + int(draw.uniform() < 0.5)]
-    bracket = Part("lug", origin="original", takes_place_of="old", part_of="old", seen_from="outside", duty="trim")
+    bracket = Part(
+        "lug", origin="original", takes_place_of="old", part_of="old", seen_from="outside", duty="trim", airbag=False
+    )
     return write(folder, [FRAME, OLD, donor, bracket], [*fixings, *made], outlines=[rim], zones=zones)
 
 

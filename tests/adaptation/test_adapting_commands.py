@@ -19,7 +19,9 @@ from partkin.model.build import Feature, Outline, Part, Zone
 OUT = (*SQUARE[:2], (306.0, 200.0), SQUARE[3])
 NUT = {"kind": "captive nut", "float_mm": 0.5}
 HELD_BY = "part,held_to,fastener,kind,count,tool,minutes,certain\nlug,old,s1,screw,2,T20,2,yes\n"
-LUG = Part("lug", origin="original", takes_place_of="old", part_of="old", seen_from="outside", duty="trim")
+LUG = Part(
+    "lug", origin="original", takes_place_of="old", part_of="old", seen_from="outside", duty="trim", airbag=False
+)
 LUG_FEATURES = [
     Feature("lug", "k", "clip", across_mm=7.5, x_mm=0.0, y_mm=0.0, goes_on="F5"),
     Feature("lug", "m1", "hole", across_mm=5.0, x_mm=-12.0, y_mm=-20.0),

@@ -85,7 +85,9 @@ def test_a_part_with_a_bracket_moved_over_bolts_on(tmp_path: Path) -> None:
     square = ((0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0))
     at = {"x_mm": 150.0, "y_mm": 245.0, "plus_minus_mm": 0.1, "need": "must"}
     clip_hole = Feature("frame", "F5", "clip hole", across_mm=8.0, **at)  # type: ignore[arg-type]
-    lug = Part("lug", origin="original", takes_place_of="old", part_of="old", seen_from="outside", duty="trim")
+    lug = Part(
+        "lug", origin="original", takes_place_of="old", part_of="old", seen_from="outside", duty="trim", airbag=False
+    )
     clip = Feature("lug", "k", "clip", across_mm=7.5, x_mm=0.0, y_mm=0.0, goes_on="F5")
     donor = holes(square, plus_minus_mm=0.1)
     made = [*studs(square, plus_minus_mm=0.1), clip_hole, *donor, *holes(square, "old"), clip]

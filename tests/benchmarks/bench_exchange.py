@@ -24,7 +24,8 @@ HOLES = 8
 def many_parts(count: int) -> Build:
     """An invented host and `count` donors, each of eight holes and eight readings."""
     names = [f"p{n:04d}" for n in range(count)]
-    parts = [Part(name, origin="donor", takes_place_of="host", duty="trim", material="ABS") for name in names]
+    made = {"origin": "donor", "takes_place_of": "host", "duty": "trim", "airbag": False, "material": "ABS"}
+    parts = [Part(name, **made) for name in names]
     features = [
         Feature(name, f"a{k}", "hole", across_mm=6.5, x_mm=k * 10.5, y_mm=k * k * 1.25, plus_minus_mm=0.5)
         for name in names for k in range(HOLES)

@@ -36,7 +36,7 @@ def many_donors(seed: int = 1) -> Build:
     for n in range(DONORS):
         name = f"d{n:02d}"
         off_mm = dice.choice([0.2, 0.2, 3.0])
-        parts.append(Part(name, origin="donor", takes_place_of="host", seen_from="outside", duty="trim"))
+        parts.append(Part(name, origin="donor", takes_place_of="host", seen_from="outside", duty="trim", airbag=False))
         features += [
             Feature(
                 name, f"a{k}", "hole", across_mm=8.5, x_mm=x + dice.gauss(0, off_mm), y_mm=y + dice.gauss(0, off_mm),

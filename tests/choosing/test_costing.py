@@ -28,7 +28,9 @@ PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0)]
 def made(*offers: Offer, rate: float | None = 40.0, costs: tuple = ()) -> Build:
     first = build(studs(PLATE), holes(PLATE))
     first = replace(first, parts=tuple(replace(p, finish="black") if p.part == "donor" else p for p in first.parts))
-    original = Part("old", origin="original", takes_place_of="host", seen_from="outside", duty="trim", finish="black")
+    original = Part(
+        "old", origin="original", takes_place_of="host", seen_from="outside", duty="trim", airbag=False, finish="black"
+    )
     settings = Settings(currency="EUR", labour_rate=rate)
     return replace(first, settings=settings, parts=(*first.parts, original), offers=offers, costs=costs)
 

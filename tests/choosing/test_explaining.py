@@ -27,8 +27,8 @@ def made(at=PLATE, original: Part | None = None, more: tuple[Part, ...] = (), **
     """A host with an original that stood on it, and a donor with holes there."""
     first = build(studs(PLATE), holes(at))
     stood = original or Part("old", "bracket", "one", "A-1")
-    stood = replace(stood, origin="original", takes_place_of="host", seen_from="outside", duty="trim")
-    parts = tuple(replace(p, duty="trim", **donor) if p.part == "donor" else p for p in first.parts)
+    stood = replace(stood, origin="original", takes_place_of="host", seen_from="outside", duty="trim", airbag=False)
+    parts = tuple(replace(p, duty="trim", airbag=False, **donor) if p.part == "donor" else p for p in first.parts)
     parts = tuple(replace(p, duty="body") if p.part == "host" else p for p in parts)
     return replace(first, models=MODELS, parts=(*parts, stood, *more))
 

@@ -29,7 +29,7 @@ def build(*holdings: Holding) -> Build:
         Part("frame", origin="host", seen_from="outside", duty="body"),
         Part("dash", "dashboard", origin="donor", takes_place_of="cowl", seen_from="outside", duty="structural"),
         Part("skin", "leather top", origin="donor", takes_place_of="frame", part_of="dash", seen_from="outside",
-             duty="trim"),
+             duty="trim", airbag=False),
     )  # fmt: skip
     return Build(parts=parts, features=(*studs, *holes("dash", 30.0), *holes("skin", 0.0)), holdings=holdings)
 
@@ -73,7 +73,7 @@ def test_what_is_in_the_way_is_named_and_what_cannot_be_separated_is_said() -> N
 def test_three_levels_are_judged_each_for_its_own_place() -> None:
     first = build(Holding("skin", "dash", "s1", "screw", 6))
     stitching = Part("stitching", "stitched panel", origin="donor", takes_place_of="frame", part_of="skin",
-                     seen_from="outside", duty="trim")
+                     seen_from="outside", duty="trim", airbag=False)
     first = replace(first, parts=(*first.parts, stitching), features=(*first.features, *holes("stitching", 9.0)))
     assert [(one.part, one.verdict, one.within) for one in partkin.check(first, "dash").levels] == [
         ("skin", "bolts on", True), ("stitching", "bolts on with adaptation", True)]

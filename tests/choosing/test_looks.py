@@ -13,7 +13,7 @@ from partkin.cli.app import app
 from partkin.model.problem import FaultyInput
 from partkin.report.explaining import chain_text
 
-NEW = "top-new,lid,other,,,donor,dash-frame,,,,,trim,,,,,invented\n"
+NEW = "top-new,lid,other,,,donor,dash-frame,,,,,trim,yes,,,,,,invented\n"
 
 
 @pytest.fixture

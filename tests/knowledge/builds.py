@@ -70,6 +70,7 @@ def random_builds(draw: st.DrawFn) -> Build:
             replaces=st.lists(anything, max_size=3).map(tuple), origin=maybe(word(words.ORIGINS)),
             takes_place_of=maybe(some_part), part_of=maybe(some_part), hand=maybe(word(words.HANDS)),
             drive=maybe(word(words.HANDS)), seen_from=maybe(word(words.FACES)), duty=maybe(word(words.DUTIES)),
+            airbag=maybe(st.booleans()), broken_by=maybe(word(words.BROKEN_BY)),
             material=maybe(anything), thickness_mm=maybe(numbers), mass_kg=maybe(numbers),
             finish=maybe(anything), flex_mm=maybe(numbers), flex_in_plane=maybe(st.booleans()),
             note=maybe(anything), row=rows))

@@ -52,7 +52,7 @@ def panel(
         for at, (a, b) in enumerate(pairs)
     ]  # fmt: skip
     parts = (
-        Part("host", origin="host", seen_from="outside", duty="trim"),
+        Part("host", origin="host", seen_from="outside", duty="trim", airbag=False),
         Part("donor", name="side panel", origin="donor", takes_place_of="host", seen_from=face, duty="structural"),
     )
     return Build(parts=parts, features=(*studs, *holes), readings=tuple(read))

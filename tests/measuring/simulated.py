@@ -136,7 +136,7 @@ def of(
         for at, point in enumerate(donor + draw.uniform(-rough_mm, rough_mm, donor.shape))
     ]
     parts = (
-        Part("host", origin="host", seen_from="outside", duty="trim"),
+        Part("host", origin="host", seen_from="outside", duty="trim", airbag=False),
         Part("donor", origin="donor", takes_place_of="host", seen_from="outside", duty="structural"),
     )
     sides = [Side(part, None, tuple(rows), (), (), ()) for part, rows in zip(parts, (studs, holes), strict=True)]

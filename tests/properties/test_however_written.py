@@ -44,8 +44,8 @@ def written(seed: int) -> Build:
     off = tuple((x + float(draw.choice([0.0, 0.5, 9.0])), y) for x, y in seam)
     zones = (Zone("old", "s", "tear seam", seam), Zone("donor", "t", "tear seam", off)) if with_seam else ()
     parts = (
-        Part("host", origin="host", seen_from="outside", duty="trim"),
-        Part("old", origin="original", takes_place_of="host", seen_from="outside", duty="trim"),
+        Part("host", origin="host", seen_from="outside", duty="trim", airbag=False),
+        Part("old", origin="original", takes_place_of="host", seen_from="outside", duty="trim", airbag=False),
         Part("donor", origin="donor", takes_place_of="host", seen_from="outside", duty="structural"),
     )
     return Build(parts=parts, features=(*host, *old, *donor), zones=zones)

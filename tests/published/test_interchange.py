@@ -69,7 +69,7 @@ def build_of(case: dict[str, str]) -> Build:
         ]  # fmt: skip
     seen = ("outside", "inside") if case["flip_allowed"] == "1" else ("outside", "outside")
     parts = (
-        Part("host", origin="host", seen_from=seen[0], duty="trim"),
+        Part("host", origin="host", seen_from=seen[0], duty="trim", airbag=False),
         Part("donor", origin="donor", takes_place_of="host", seen_from=seen[1], duty="structural"),
     )
     return Build(parts=parts, features=(*host, *donor))

@@ -356,7 +356,7 @@ BUILD = Build(
         VehicleModel("long van", "Example Motors (invented)"),
     ),
     (
-        Part("H1", "Carrier, glove box", "short van", origin="host", seen_from="outside", duty="trim"),
+        Part("H1", "Carrier, glove box", "short van", origin="host", seen_from="outside", duty="trim", airbag=False),
         Part(
             "O1",
             "Panel, broken",
@@ -364,7 +364,7 @@ BUILD = Build(
             origin="original",
             takes_place_of="H1",
             seen_from="outside",
-            duty="trim",
+            duty="trim", airbag=False,
         ),
         *(
             Part(

@@ -16,11 +16,11 @@ one,Invented,px,2010,2015,invented
 two,Invented,px,2012,2017,invented
 """,
     "parts.csv": """\
-part,name,model,part_number,replaces,origin,takes_place_of,part_of,hand,drive,seen_from,duty,material,thickness_mm,mass_kg,finish,flex_mm,flex_in_plane,note
-frame,carrier,one,,,host,,,,left,outside,structural,steel,,12,,,,invented
-old,top as it was,one,PN-1,,original,frame,,,left,outside,trim,plastic,2.5,4,,,,invented
-new,top,two,PN-2,PN-1;PN-0,donor,frame,dash,,left,inside,trim,plastic,2.5,4.2,grey,1.5,no,invented
-dash,whole dashboard,two,,,donor,,,,left,,,,,,,,,invented
+part,name,model,part_number,replaces,origin,takes_place_of,part_of,hand,drive,seen_from,duty,airbag,broken_by,material,thickness_mm,mass_kg,finish,flex_mm,flex_in_plane,note
+frame,carrier,one,,,host,,,,left,outside,structural,,,steel,,12,,,,invented
+old,top as it was,one,PN-1,,original,frame,,,left,outside,trim,,airbag,plastic,2.5,4,,,,invented
+new,top,two,PN-2,PN-1;PN-0,donor,frame,dash,,left,inside,trim,yes,,plastic,2.5,4.2,grey,1.5,no,invented
+dash,whole dashboard,two,,,donor,,,,left,,,,,,,,,,,invented
 """,
     "features.csv": """\
 part,feature,kind,across_mm,length_mm,angle_deg,float_mm,thread,fastener_mm,x_mm,y_mm,z_mm,plus_minus_mm,goes_on,need,zone,axis_x,axis_y,axis_z

@@ -31,7 +31,7 @@ def test_every_value(tmp_path: Path) -> None:
     assert (build.settings.name, build.settings.currency, build.settings.labour_rate) == ("invented", "EUR", 40.0)
     assert build.part("new") == Part(
         "new", "top", "two", "PN-2", ("PN-1", "PN-0"), "donor", "frame", "dash", None, "left", "inside", "trim",
-        "plastic", 2.5, 4.2, "grey", 1.5, False, "invented", row=4,
+        True, None, "plastic", 2.5, 4.2, "grey", 1.5, False, "invented", row=4,
     )  # fmt: skip
     assert build.features[1] == Feature(
         "frame", "F2", "captive nut", float_mm=1.5, thread="M6x1", x_mm=300.0, y_mm=0.0, plus_minus_mm=0.5,

@@ -21,7 +21,7 @@ FAR_SEAM = tuple((x + 150.0, y) for x, y in SEAM)
 def with_seams(*zones: Zone, number: str | None = None) -> Build:
     """A donor that fits on its host, an original in the same frame, and the seams of either."""
     made = build(studs(PLATE), given(holes(PLATE)), duty="trim")
-    original = Part("old", origin="original", takes_place_of="host", seen_from="outside", duty="trim")
+    original = Part("old", origin="original", takes_place_of="host", seen_from="outside", duty="trim", airbag=False)
     parts = tuple(replace(p, part_number=number) if p.origin != "host" else p for p in (*made.parts, original))
     features = [
         replace(f, part="old", feature=f"o{n}", goes_on=f"F{n}", thread="M6x1")

@@ -31,7 +31,7 @@ def panel(
     """Host, original in the host's frame with its seam, and a donor with its own."""
     there = [(x + dx, y) for (x, y), dx in zip(donor or points, off, strict=True)]
     on_donor = holes(there)
-    made = build(studs(points), given(on_donor) if named else on_donor, duty="trim")
+    made = build(studs(points), given(on_donor) if named else on_donor, duty="trim", airbag=None)
     host_face, donor_face = faces
     parts = tuple(
         replace(p, seen_from=donor_face if p.part == "donor" else host_face) for p in made.parts

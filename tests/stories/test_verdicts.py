@@ -246,8 +246,10 @@ def test_the_file_is_the_same_bytes_each_time_and_leaves_nothing_out() -> None:
 
 def test_the_skin_may_go_on_although_the_assembly_does_not() -> None:
     whole = build(studs(PLATE), given(holes([(0.0, 0.0), (320.0, 0.0), *PLATE[2:]])))
-    frame = Part("frame", origin="host", seen_from="outside", duty="trim")
-    skin = Part("skin", origin="donor", takes_place_of="frame", part_of="donor", seen_from="outside", duty="trim")
+    frame = Part("frame", origin="host", seen_from="outside", duty="trim", airbag=False)
+    skin = Part(
+        "skin", origin="donor", takes_place_of="frame", part_of="donor", seen_from="outside", duty="trim", airbag=False
+    )
     on_frame = [replace(f, part="frame") for f in studs(PLATE)]
     of_skin = [replace(f, part="skin") for f in holes(PLATE)]
     made = replace(whole, parts=(*whole.parts, frame, skin), features=(*whole.features, *on_frame, *of_skin))

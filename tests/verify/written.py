@@ -25,7 +25,7 @@ def parts(host_face: str | None = "outside", donor_face: str | None = "outside")
     """A host and a donor."""
     return (
         Part("host", origin="host", seen_from=host_face),
-        Part("donor", origin="donor", takes_place_of="host", seen_from=donor_face),
+        Part("donor", origin="donor", takes_place_of="host", seen_from=donor_face, airbag=False),
     )
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from partkin.adaptation.tables import rule, rule_or_none
 from partkin.adaptation.zones import near_zone
 from partkin.model.adapting import AdaptationQuestion, Bracket
+from partkin.model.airbags import airbag_of
 from partkin.model.build import Feature, Outline, Part, Zone
 from partkin.model.fitting import Spot
 from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES, Duty
@@ -87,8 +88,8 @@ def limits_of(question: AdaptationQuestion, side: str) -> PartLimits:
     duty = question.duty if donor else question.host_duty
     material = material_of(part.material)
     stop = _whole_part(part, duty, material)
-    if donor and stop is None:
-        stop = _unseen_zone(question)
+    if stop is None:
+        stop = (_unseen_zone(question) if donor else None) or _airbag(question, side)
     by_id = {feature.feature: feature for feature in features}
     places = {spot.id: spot.at_mm for spot in spots if _is_placed(spot, by_id.get(spot.id))}
     return PartLimits(
@@ -115,6 +116,21 @@ def _whole_part(part: Part, duty: Duty | None, material: Material | None) -> Ref
     if material is None and duty == "body":
         says = f"the material of {part.part} is not known: it may be high-strength steel, which is never cut"
         return Refusal(says, "common practice, no source")
+    return None
+
+
+def _airbag(question: AdaptationQuestion, side: str) -> Refusal | None:
+    """Nothing is cut before it is known whether an airbag opens through it, nor before it is known where."""
+    donor = side == "donor"
+    part, zones = (question.donor, question.donor_zones) if donor else (question.host, question.host_zones)
+    opens = question.airbag if donor else airbag_of(part, zones, question.host_duty)
+    if question.airbag is None or opens is None:
+        which = (question.original or question.donor).part if question.airbag is None else part.part
+        says = f"whether an airbag opens through {which} is not known: nothing is cut until it is"
+        return Refusal(f"{says}; {LICENSED}", SAFETY)
+    if opens and not any(zone.kind in AIRBAG_ZONES for zone in zones):
+        says = f"where the seam that an airbag opens in {part.part} lies is not known: nothing is cut until it is"
+        return Refusal(f"{says}; {LICENSED}", SAFETY)
     return None
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from partkin.adaptation.choices import Choice, Unit
+from partkin.adaptation.limits import SAFETY
 from partkin.adaptation.optimise import Optimiser
 from partkin.model.adapting import AdaptationQuestion, RuledOut
 
@@ -29,6 +30,7 @@ def ruled_out(
     optimiser.left = MOST_TRIED
     allowed = [list(range(len(unit.choices))) for unit in units]
     found: list[RuledOut] = []
+    told: set[str] = set()
     while len(found) < MOST_SHOWN:
         cheaper = optimiser.run(tuple(tuple(choices) for choices in allowed), below=below, any_will_do=True)
         if cheaper.vector is None:
@@ -42,7 +44,12 @@ def ruled_out(
             break
         for number, choice in refused:
             allowed[number].remove(choice)
-            found.append(_worded(units[number], choice, costs[number][choice], question, below))
+            refusal = units[number].choices[choice].refusal
+            assert refusal is not None
+            # What stops every cut of a part is said once, with the cheapest.
+            if refusal.source != SAFETY or refusal.says not in told:
+                found.append(_worded(units[number], choice, costs[number][choice], question, below))
+            told.add(refusal.says)
     return tuple(found)
 
 

@@ -29,7 +29,7 @@ from partkin.model.fitting import Chance, FitAnswer, FitTask, Spot
 from partkin.model.known import Side
 from partkin.model.mating import Size
 from partkin.model.trial import SeamCheck, Trial
-from partkin.verdict import Findings, strictest_duty
+from partkin.verdict import Findings, airbag, strictest_duty
 
 
 def look(build: Build, findings: Findings, places: Places, *, others: bool = True) -> Findings:
@@ -289,6 +289,7 @@ def question_of(build: Build, findings: Findings, trial: Trial, prepared: Prepar
         matings=tuple(prepared.matings.values()),
         duty=strictest_duty(known),
         host_duty=known.host.part.duty,
+        airbag=airbag(known),
         settings=build.settings,
         work=build.work,
         donor_zones=known.donor.zones,

@@ -28,6 +28,8 @@ CORNERS_COMPARED = 2
 DIAGONAL = 2**0.5
 # One fixing alone leaves open how the original was turned.
 FEWEST_PAIRS = 2
+# Where nobody drew either: what has to be looked for.
+UNSEEN = ("tear seam or airbag door",)
 Matrix = tuple[tuple[float, ...], ...]
 IDENTITY: Matrix = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0))
 
@@ -174,6 +176,8 @@ def _lying(known: Known, places: Places, laid: FitAnswer, chosen: Trial | None =
     on_donor, on_original = _kinds(known.donor), _kinds(original)
     unknown_on_donor = tuple(k for k in AIRBAG_ZONES if on_original[k] > on_donor[k])
     unknown_on_original = tuple(k for k in AIRBAG_ZONES if on_donor[k] > on_original[k])
+    if not on_donor and not on_original:
+        unknown_on_donor, unknown_on_original = UNSEEN, UNSEEN
     nothing = SeamCheck(True, (), (), unknown_on_donor, unknown_on_original)
     waits = chosen is not None and chosen.stand in ("missing", "undecided")
     if not laid.placement or waits or original is None:

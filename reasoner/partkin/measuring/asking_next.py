@@ -88,7 +88,7 @@ def _needed(findings: Findings, verdict: Verdict) -> tuple[Unknown, ...]:
     """The verdict's questions about measuring that are not readings of the ranking."""
     return tuple(
         one for one in verdict.unknown
-        if one not in findings.asks and one.part is not None and one.quantity not in (None, "duty", "goes_on")
+        if one not in findings.asks and one.part is not None and one.quantity not in (None, "airbag", "duty", "goes_on")
     )  # fmt: skip
 
 

@@ -145,6 +145,8 @@ class AdaptationQuestion:
         The strictest of the donor's and the original's; None: not known on both.
     host_duty
         For work on the host.
+    airbag
+        Whether an airbag opens through the donor where it goes; None: not known, and nothing is cut until it is.
     donor_zones, donor_outlines, host_zones, host_outlines
         Each in its own part's frame.
     original, original_zones
@@ -167,6 +169,7 @@ class AdaptationQuestion:
     matings: tuple[Mating, ...] = ()
     duty: Duty | None = None
     host_duty: Duty | None = None
+    airbag: bool | None = None
     settings: Settings = field(default_factory=Settings)
     donor_zones: tuple[Zone, ...] = ()
     host_zones: tuple[Zone, ...] = ()

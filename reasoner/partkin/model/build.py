@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from partkin.model.words import (
+    BrokenBy,
     Duty,
     Face,
     FastenerKind,
@@ -62,6 +63,8 @@ class Part:
     drive: Hand | None = None
     seen_from: Face | None = None
     duty: Duty | None = None
+    airbag: bool | None = None
+    broken_by: BrokenBy | None = None
     material: str | None = None
     thickness_mm: float | None = None
     mass_kg: float | None = None

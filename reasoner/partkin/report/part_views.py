@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from partkin.model.airbags import airbag_of
 from partkin.model.build import Build
 from partkin.model.drawing import (
     DrawnFeature,
@@ -25,6 +26,12 @@ from partkin.report.places import features_at, inverse, places_mm, spreads
 _UNCUT = (
     "To check only: this part is structural, or its duty is not known. Nothing on it is drilled, slotted, welded or "
     "straightened on the strength of this sheet; the maker's instructions, local law and licensed practice decide."
+)
+
+
+_UNASKED = (
+    "To check only: whether an airbag opens through this part is not known (airbag: yes or no in parts.csv). Nothing "
+    "on it is cut or drilled until it is; the maker's instructions, local law and licensed practice decide."
 )
 
 
@@ -53,6 +60,9 @@ def template_view(
         raise FaultyInput((Problem("parts.csv", part.row, "duty", what, mend),))
     if part is None or part.duty in (None, "structural"):
         cautions = (_UNCUT, *cautions)
+    elif part.origin != "donor" and airbag_of(part, build.zones, part.duty) is None:
+        # A donor's verdict says so, and by the original as well.
+        cautions = (_UNASKED, *cautions)
     zones = tuple(DrawnZone(z.zone, z.kind, z.corners_mm, "donor") for z in build.zones if z.part == part_id)
     outlines = tuple(DrawnOutline(o.name, o.kind, o.corners_mm, "donor") for o in build.outlines if o.part == part_id)
     alone = TemplateView(

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from partkin.model.words import (
+    BROKEN_BY,
     CAUTIONS,
     DUTIES,
     FACES,
@@ -137,6 +138,9 @@ SHEETS: tuple[Sheet, ...] = (
         _word("seen_from", FACES, "which face you looked at when you took x and y", "outside", "outside"),
         _word("duty", DUTIES, "what it does for people's safety; empty: not known, and nothing may be cut",
               "body", "trim"),
+        Column("airbag", "yes or no", "yes: an airbag opens through it; empty: not known, and nothing is cut of trim",
+               examples=("", "no")),
+        _word("broken_by", BROKEN_BY, "original: what broke it; airbag: whether one opens through it is asked"),
         Column("material", "name", "what it is made of", examples=("sheet steel", "plastic")),
         _size("thickness_mm", "thickness where it is fixed"),
         Column("mass_kg", "number", "mass", unit="kg", above=0.0, most=100_000.0),

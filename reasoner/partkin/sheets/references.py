@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from partkin.model.words import SIDES
+from partkin.model.words import AIRBAG_ZONES, SIDES
 from partkin.sheets.columns import BY_NAME, FEATURES, PARTS, READINGS
 from partkin.sheets.cycles import find_cycles, shown
 from partkin.sheets.findings import Findings
@@ -25,6 +25,7 @@ def check_references(tables: Tables, findings: Findings) -> None:
     _check_directions(tables[FEATURES], findings)
     _check_corrections(tables[READINGS], tables[PARTS], findings)
     _check_feature_zones(tables, findings)
+    _check_airbags(tables, findings)
     check_goes_on(tables, findings)
 
 
@@ -83,6 +84,16 @@ def _check_parts(tables: Tables, findings: Findings) -> None:
             what = f"{column} leads back to its beginning: {shown(cycle)}"
             findings.fault(PARTS, parts[cycle[0]]["row"], column, what, mend)
     _check_replaces(tables[PARTS], findings)
+
+
+def _check_airbags(tables: Tables, findings: Findings) -> None:
+    seams = {zone["part"]: zone for zone in reversed(tables["zones.csv"].records) if zone.get("kind") in AIRBAG_ZONES}
+    for part in tables[PARTS].records:
+        seam = seams.get(part["part"]) if part.get("airbag") is False else None
+        if seam is not None:
+            what = f"airbag is no, and zones.csv gives {part['part']} the {seam['kind']} {seam['zone']}"
+            mend = "Write yes, or take the zone out where it is none"
+            findings.fault(PARTS, part["row"], "airbag", what, mend)
 
 
 def _check_replaces(table: Table, findings: Findings) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from partkin.model.airbags import airbag_through
 from partkin.model.known import Known
 from partkin.model.reasons import Caution
 from partkin.model.trial import SeamCheck
 from partkin.model.words import AIRBAG_ZONES
+from partkin.verdict.findings import strictest_duty
 
 DEFER = "Follow the maker's instructions and local law, and leave it to a licensed person."
 COMMON = "common practice, no source"
@@ -45,14 +47,31 @@ def is_restraint(known: Known) -> bool:
     return any(side is not None and side.part.duty == "restraint" for side in sides)
 
 
+def airbag(known: Known) -> bool | None:
+    """Whether an airbag opens through this panel, by what is said of any side; None: that has to be asked."""
+    sides = [side for side in (known.donor, known.original, known.host) if side is not None]
+    original = known.original.part if known.original is not None else None
+    zones = [zone for side in sides for zone in side.zones]
+    return airbag_through(known.donor.part, original, known.host.part, zones, strictest_duty(known))
+
+
 def is_airbag_panel(known: Known) -> bool:
-    """Whether an airbag bursts through this panel, as far as the zones of any side say."""
-    sides = (known.donor, known.original, known.host)
-    return any(zone.kind in AIRBAG_ZONES for side in sides if side is not None for zone in side.zones)
+    """Whether an airbag is known to open through this panel."""
+    return airbag(known) is True
 
 
 def _airbag_panel(known: Known, seams: SeamCheck | None) -> list[Caution]:
-    if not is_airbag_panel(known):
+    opens = airbag(known)
+    if opens is None:
+        return [
+            Caution(
+                "an airbag may open through it",
+                "Whether one does is not known. Until it is, fit is all that was judged, and nothing on this part is "
+                f"cut, drilled, glued or covered. {DEFER}",
+                True, COMMON,
+            )
+        ]  # fmt: skip
+    if not opens:
         return []
     found = [
         Caution(
@@ -69,6 +88,15 @@ def _airbag_panel(known: Known, seams: SeamCheck | None) -> list[Caution]:
             True, COMMON,
         ),
     ]  # fmt: skip
+    if known.donor.part.airbag is False and not any(zone.kind in AIRBAG_ZONES for zone in known.donor.zones):
+        found.append(
+            Caution(
+                "made without a way for an airbag",
+                f"{known.donor.part.part} is said to have no seam or door, and an airbag opens in its place: it is not "
+                f"used there. {DEFER}",
+                True, COMMON,
+            )
+        )  # fmt: skip
     if seams is not None and seams.not_compared:
         found.append(Caution("seam not compared", seams.not_compared, True, COMMON))
     return found

@@ -18,7 +18,7 @@ from partkin.model.words import (
     VerdictWord,
 )  # fmt: skip
 from partkin.verdict import tables
-from partkin.verdict.cautions import cautions, is_restraint
+from partkin.verdict.cautions import airbag, cautions, is_restraint
 from partkin.verdict.findings import Findings, leading
 from partkin.verdict.mirrored import mirror_says
 from partkin.verdict.phrases import conflict_says, mm
@@ -189,6 +189,8 @@ def _says(findings: Findings, chosen: VerdictWord, answer: FitAnswer | None) -> 
 def _why_no_work(findings: Findings) -> str:
     if findings.seams is not None and findings.seams.too_far:
         return "no work mends a seam that lies elsewhere"
+    if airbag(findings.known) is None:
+        return "nothing is cut before it is known whether an airbag opens through it"
     if findings.adapting is not None and findings.adapting.why:
         return findings.adapting.why.rstrip(".")
     return "no work that may be done to it was found"
@@ -197,7 +199,8 @@ def _why_no_work(findings: Findings) -> str:
 def _next_step(
     findings: Findings, chosen: VerdictWord, open_questions: tuple[Unknown, ...], offered: tuple[Adaptation, ...]
 ) -> str:
-    if chosen == NOT_ENOUGH and open_questions:
+    safety_first = open_questions and open_questions[0].quantity in ("airbag", "duty")
+    if open_questions and (chosen == NOT_ENOUGH or (chosen == DOES_NOT_FIT and safety_first)):
         return f"Next: {open_questions[0].says}"
     if chosen == WITH_ADAPTATION:
         jobs = len(offered[0].actions)

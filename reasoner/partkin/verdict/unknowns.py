@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from partkin.model.positions import Missing
 from partkin.model.reasons import Unknown
 from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, SIDES, VerdictWord
+from partkin.verdict.cautions import airbag
 from partkin.verdict.findings import Findings, leading
 from partkin.verdict.phrases import mm
 
@@ -14,13 +15,25 @@ from partkin.verdict.phrases import mm
 def unknowns(findings: Findings, chosen: VerdictWord) -> tuple[Unknown, ...]:
     """Collect the open questions of a verdict."""
     found = [
-        *_duty(findings, chosen), *_seams(findings), *_face(findings), *_missing(findings, chosen),
+        *_airbag(findings), *_duty(findings, chosen), *_seams(findings), *_face(findings), *_missing(findings, chosen),
         *_unsure_work(findings), *_limit(findings), *findings.asks, *_disagreement(findings), *_suspects(findings),
         *_doubts(findings),
     ]  # fmt: skip
     if chosen == NOT_ENOUGH and not found:
         found.append(_no_features(findings))
     return tuple(dict.fromkeys(found))
+
+
+def _airbag(findings: Findings) -> list[Unknown]:
+    known = findings.known
+    if airbag(known) is not None:
+        return []
+    part = (known.original or known.donor).part.part
+    says = (
+        f"does an airbag open through {part}? Look for a seam or door underneath, or the word moulded in; airbag: yes "
+        f"or no in parts.csv. Until then nothing is cut or drilled"
+    )
+    return [Unknown(f"airbag of {part}", says, part, "airbag")]
 
 
 def _duty(findings: Findings, chosen: VerdictWord) -> list[Unknown]:

@@ -13,12 +13,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from partkin.model.build import Build, Zone
+from partkin.model.build import Build, Part, Zone
 from partkin.model.words import AIRBAG_ZONES
 from partkin.tables import coordinate_error_mm
 from partkin.verifying.as_written import Unwritten, exact, original_of
 from partkin.verifying.proofs import Held, Named, Vector
 
+CUTS = ("open out", "slot", "new hole", "thread insert", "trim edge")
 SAME_MM = 1e-6
 SLACK_MM = Fraction(1, 10**5)
 AT_LEAST_MM = 4 / math.pi * 2 * math.sqrt(2) * coordinate_error_mm()
@@ -50,6 +51,36 @@ def has_seams(verdict: Mapping, build: Build) -> bool:
     named = {verdict["host"], verdict["donor"]}
     named |= {p.part for p in build.parts if p.origin == "original" and p.takes_place_of == verdict["host"]}
     return any(zone.part in named and zone.kind in AIRBAG_ZONES for zone in build.zones)
+
+
+def unasked_airbag_faults(verdict: Mapping, build: Build) -> list[str]:
+    """What is wrong where nobody has said whether an airbag opens through the part: no hold is stated, or it is cut."""
+    asked = _unasked(verdict, build)
+    if asked is None:
+        return []
+    why = f"whether an airbag opens through {asked} is not said"
+    refused = [] if any(row["hold"] for row in verdict["safety"]) else [f"no hold is stated, and {why}"]
+    jobs = [*verdict["adaptations"], *verdict["besides"]]
+    cuts = {job["feature"] for job in jobs if job["do"] in CUTS or (job["do"] == "move over" and job["fixing"])}
+    return refused + [f"{name} is cut, and {why}" for name in sorted(cuts)]
+
+
+def _unasked(verdict: Mapping, build: Build) -> str | None:
+    """The part of which has to be asked whether an airbag opens through it; None: that is answered, or need not be."""
+    donor, host = build.part(verdict["donor"]), build.part(verdict["host"])
+    if donor is None or host is None:
+        return None
+    try:
+        original: Part | None = original_of(build, host, verdict.get("original"))
+    except Unwritten:
+        original = None
+    asked = original or donor
+    sides = {part.part: part for part in (donor, host, asked)}
+    seams = any(zone.part in sides and zone.kind in AIRBAG_ZONES for zone in build.zones)
+    if seams or asked.airbag is False or any(part.airbag for part in sides.values()):
+        return None
+    duties = {donor.duty, asked.duty} - {None}
+    return asked.part if duties <= {"trim"} or asked.broken_by == "airbag" else None
 
 
 def read_seams(verdict: Mapping, build: Build) -> Seams:

@@ -14,7 +14,7 @@ from partkin.model.build import Build
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, VERDICTS, WITH_ADAPTATION
 from partkin.verifying.as_written import Sides, Unwritten, exact, read_sides
 from partkin.verifying.as_written_in_space import SpaceSides
-from partkin.verifying.as_written_seams import Seams, has_seams, read_seams
+from partkin.verifying.as_written_seams import Seams, has_seams, read_seams, unasked_airbag_faults
 from partkin.verifying.proofs import (
     Held,
     Named,
@@ -98,13 +98,13 @@ def _confirm(verdict: Mapping, build: Build) -> Confirmation:
             trusted.append("that it fits with the other face up as well, or that this would be the other hand")
         if has_seams(verdict, build):
             trusted.append("where its seams lie")
-        return Confirmation(tuple(_fits(verdict, sides)), tuple(trusted))
+        return Confirmation((*_fits(verdict, sides), *unasked_airbag_faults(verdict, build)), tuple(trusted))
     conflict = verdict["conflict"]
     if conflict is None or conflict["certificate"] is None:
         return Confirmation((_without_certificate(conflict),), tuple(trusted))
     seams = read_seams(verdict, build)
     trusted += seams.as_stated
-    refused = _does_not_fit(verdict, sides, seams)
+    refused = _does_not_fit(verdict, sides, seams) + unasked_airbag_faults(verdict, build)
     if (word == WITH_ADAPTATION) != bool(verdict["adaptations"]):
         refused.append(f"{word!r} and the adaptations listed do not go together")
     trusted.append("by how much the conflict is short, and that none of its fixings can be left out")
