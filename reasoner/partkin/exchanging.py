@@ -299,8 +299,10 @@ def take_in(file: Path, folder: Path, skip_conflicts: bool = False) -> tuple[Tak
         nothing was changed then.
     """
     from partkin import knowledge
+    from partkin.given_files import content_of
+    from partkin.knowledge.incoming import BYTES_AT_MOST
 
-    content = _content(file)
+    content = content_of(file, "Name a Turtle file that partkin export wrote", BYTES_AT_MOST)
     build, warnings = _folder(folder)
     incoming, problems = knowledge.read_turtle(content)
     named = tuple(replace(one, sheet=file.name) if one.sheet == "import" else one for one in problems)
@@ -311,20 +313,6 @@ def take_in(file: Path, folder: Path, skip_conflicts: bool = False) -> tuple[Tak
         raise FaultyInput(_first_of(taking.conflicts))
     _write(folder, taking, incoming)
     return taking, (*warnings, *named)
-
-
-def _content(file: Path) -> bytes:
-    from partkin.knowledge.incoming import BYTES_AT_MOST
-
-    mend = "Name a Turtle file that partkin export wrote"
-    try:
-        if not file.is_file():
-            raise FaultyInput((Problem(file.name, 0, "file", "there is no such file", mend),))
-        with file.open("rb") as opened:
-            return opened.read(BYTES_AT_MOST + 1)
-    except OSError as fault:
-        what = f"it cannot be read ({fault.strerror or 'unknown reason'})"
-        raise FaultyInput((Problem(file.name, 0, "file", what, mend),)) from fault
 
 
 def _folder(folder: Path) -> tuple[Build | None, tuple[Problem, ...]]:

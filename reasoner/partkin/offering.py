@@ -5,19 +5,22 @@ Nothing is fetched from anywhere; a context is read as a name only.
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from partkin.as_cells import number_text
+from partkin.given_files import content_of
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import OPTION_KINDS
 from partkin.sheets.columns import GREATEST_AMOUNT
-from partkin.sheets.number import NotANumber, parse_number
+from partkin.sheets.dialect import UTF8_MARK, plain_cell, read_grid
+from partkin.sheets.findings import Findings
+from partkin.sheets.money import parse_money
+from partkin.sheets.number import NotANumber
+from partkin.sheets.records import column_name
 
 LARGEST_BYTES = 5_000_000
 MOST_LISTINGS = 10_000
@@ -46,8 +49,11 @@ def read_listings(file: Path, build: Build) -> Listings:
     FaultyInput
         With every fault: unreadable, too large, another currency, unknown parts, no price.
     """
-    content = _content(file)
-    listings = _json_ld(file, content) if content.lstrip().startswith(("{", "[")) else _table(file, content)
+    content = content_of(file, MEND, LARGEST_BYTES)
+    if len(content) > LARGEST_BYTES:
+        raise FaultyInput((Problem(file.name, 0, "file", "it is larger than 5 MB", MEND),))
+    is_json = content.removeprefix(UTF8_MARK).lstrip().startswith((b"{", b"["))
+    listings = _json_ld(file, content) if is_json else _table(file, content)
     if not listings:
         raise FaultyInput((Problem(file.name, 0, "file", "it holds no listing", MEND),))
     faults: list[Problem] = []
@@ -79,36 +85,24 @@ def _currencies(file: Path, listings: list[dict[str, str]], build: Build) -> lis
     return [Problem(file.name, 0, "currency", f"prices are in {' and '.join(named)}, and the build names none", mend)]
 
 
-def _content(file: Path) -> str:
-    try:
-        if file.stat().st_size > LARGEST_BYTES:
-            raise FaultyInput((Problem(file.name, 0, "file", "it is larger than 5 MB", MEND),))
-        return file.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as fault:
-        raise FaultyInput((Problem(file.name, 0, "file", "it is not UTF-8 text", MEND),)) from fault
-    except OSError as fault:
-        reason = (fault.strerror or "no reason was given").lower()
-        raise FaultyInput((Problem(file.name, 0, "file", f"it cannot be read: {reason}", MEND),)) from fault
-
-
-def _table(file: Path, content: str) -> list[dict[str, str]]:
-    head = content.partition("\n")[0]
-    between = ";" if head.count(";") > head.count(",") else ","
-    reader = csv.DictReader(io.StringIO(content), delimiter=between)
-    if not {"part", "mpn"} & {(name or "").strip().lower() for name in reader.fieldnames or ()}:
+def _table(file: Path, content: bytes) -> list[dict[str, str]]:
+    """Rows of a CSV file, however a spreadsheet wrote it."""
+    findings = Findings()
+    grid = read_grid(file.name, content, findings)
+    if grid is None:
+        raise FaultyInput(findings.sorted(warnings=False))
+    header = [column_name(cell) for cell in grid.rows[0]]
+    if not {"part", "mpn"} & {*header}:
         raise FaultyInput((Problem(file.name, 1, "part", "no column is called part or mpn", MEND),))
-    rows = list(reader)[: MOST_LISTINGS + 1]
-    if len(rows) > MOST_LISTINGS:
+    if len(grid.rows) > MOST_LISTINGS + 1:
         raise FaultyInput((Problem(file.name, 0, "file", f"it has more than {MOST_LISTINGS} rows", "Split it"),))
-    return [
-        {(name or "").strip().lower(): (cell or "").strip() for name, cell in row.items() if not isinstance(cell, list)}
-        for row in rows
-    ]
+    filled = [cells for cells in grid.rows[1:] if any(cell.strip() for cell in cells)]
+    return [dict(zip(header, (plain_cell(cell.strip()) for cell in cells), strict=False)) for cells in filled]
 
 
-def _json_ld(file: Path, content: str) -> list[dict[str, str]]:
+def _json_ld(file: Path, content: bytes) -> list[dict[str, str]]:
     try:
-        tree = json.loads(content, parse_constant=_refuse_constant)
+        tree = json.loads(content.removeprefix(UTF8_MARK), parse_constant=_refuse_constant)
     except (ValueError, RecursionError) as fault:
         what = f"it is no JSON ({fault})"
         raise FaultyInput((Problem(file.name, 0, "file", what, "Save the listing again"),)) from fault
@@ -191,12 +185,10 @@ def _row(file: Path, number: int, listing: dict[str, str], build: Build, faults:
         mend = "Give the part's id (part, sku) or its part number (mpn) as parts.csv has it"
         faults.append(Problem(file.name, number, "part", f"{named!r} is no part of this build", mend))
     currency, own = listing.get("currency", "").upper(), build.settings.currency
-    if currency and own and currency != own:
-        mend = f"Convert the price to {own} first; nothing is converted here"
-        faults.append(Problem(file.name, number, "currency", f"the price is in {currency}, the build in {own}", mend))
+    _check_currency(file, number, "currency", (currency,) if currency else (), own, faults)
     known = {column: listing.get(column, "") for column in COLUMNS}
     for column in AMOUNTS:
-        known[column] = _amount(file, number, column, known[column], faults)
+        known[column] = _amount(file, number, column, known[column], own, faults)
     if known["option"] and known["option"] not in OPTION_KINDS:
         mend = f"Write one of: {', '.join(OPTION_KINDS)}"
         faults.append(Problem(file.name, number, "option", f"{known['option']!r} is no way of mending", mend))
@@ -206,19 +198,28 @@ def _row(file: Path, number: int, listing: dict[str, str], build: Build, faults:
     return {**known, "part": part or "", "option": known["option"] or "donor", "note": note}
 
 
-def _amount(file: Path, number: int, column: str, text: str, faults: list[Problem]) -> str:
-    """A sum as plain digits; faults are collected."""
+def _check_currency(
+    file: Path, number: int, column: str, found: tuple[str, ...], own: str | None, faults: list[Problem]
+) -> None:
+    if found and own and own not in found:
+        mend = f"Convert the price to {own} first; nothing is converted here"
+        faults.append(Problem(file.name, number, column, f"the price is in {found[0]}, the build in {own}", mend))
+
+
+def _amount(file: Path, number: int, column: str, text: str, own: str | None, faults: list[Problem]) -> str:
+    """A sum, with or without its currency, or hours, as plain digits; faults are collected."""
     if not text:
         return ""
-    read = parse_number(text)
+    read = parse_money(text)
     if isinstance(read, NotANumber):
         faults.append(Problem(file.name, number, column, read.what, read.mend))
         return ""
-    if read.unit is not None or not 0 <= read.value <= GREATEST_AMOUNT:
-        mend = "Write an amount of 0 or more without a unit; the currency stands in a column of its own"
+    if (column == "hours" and read.currencies) or not 0 <= read.amount <= GREATEST_AMOUNT:
+        mend = "Write an amount of 0 or more"
         faults.append(Problem(file.name, number, column, f"{text[:40]!r} is no amount", mend))
         return ""
-    return number_text(read.value)
+    _check_currency(file, number, column, read.currencies, own, faults)
+    return number_text(read.amount)
 
 
 def _part_of(listing: dict[str, str], build: Build) -> str | None:

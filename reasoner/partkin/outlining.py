@@ -34,13 +34,13 @@ def read_drawing(
     FaultyInput
         The part is not on its sheet, or the drawing cannot be read; nothing is guessed.
     """
+    from partkin.given_files import content_of
     from partkin.report.outline_import import MOST_BYTES, read_outline
 
     if build.part(part) is None:
         mend = f"Say one of {', '.join(one.part for one in build.parts)}, or add it to parts.csv first"
         raise FaultyInput((Problem("parts.csv", 0, "part", f"there is no part {part}", mend),))
-    with file.open("rb") as opened:
-        content = opened.read(MOST_BYTES + 1)
+    content = content_of(file, "Name a DXF or SVG file", MOST_BYTES)
     read = read_outline(content, file.name, part, unit, tuple(layers))
     faults = tuple(problem for problem in read.problems if not problem.warning)
     if faults:

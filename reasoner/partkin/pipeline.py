@@ -226,12 +226,13 @@ def export(build: Build) -> str:
 
 def verify_file(file: Path, folder: Path) -> Confirmation:
     """Confirm a verdict file against its folder: each reason for refusal, and what was taken as stated."""
+    from partkin.given_files import content_of
     from partkin.verifying.verify import confirm
 
+    mend = "Write it with: partkin check DONOR --json > FILE"
     try:
-        tree = json.loads(file.read_text(encoding="utf-8"))
+        tree = json.loads(content_of(file, mend))
     except (ValueError, UnicodeDecodeError) as fault:
-        mend = "Write it with: partkin check DONOR --json"
         raise FaultyInput((Problem(file.name, 0, "json", f"this is no verdict file ({fault})", mend),)) from fault
     return confirm(tree, read(folder)[0])
 

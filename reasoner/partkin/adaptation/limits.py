@@ -293,9 +293,7 @@ def refuse_cut(
         if obstacle.what in PROTECTED_ZONES:
             kept_mm = away_mm - across_mm / 2.0
             if kept_mm < margin.value or _covers(obstacle, line):
-                where = f"come within {max(0.0, kept_mm):.0f} mm of"
-                says = f"it would {where} the {obstacle.what} {obstacle.name} ({margin.value:g} mm are kept)"
-                return Refusal(f"{says}; {LICENSED}", margin.source)
+                return _too_near("it would", obstacle, kept_mm, _covers(obstacle, line))
         elif obstacle.what == "hole":
             least_mm = pitch.value * max(across_mm, obstacle.across_mm)
             if away_mm < least_mm:
@@ -322,10 +320,15 @@ def refuse_bracket(limits: PartLimits, at_mm: tuple[float, ...], bracket: Bracke
         if obstacle.what in PROTECTED_ZONES:
             kept_mm = apart_mm(at, obstacle.starts, obstacle.ends) - (bracket.reach_mm or 0.0)
             if kept_mm < margin.value or _covers(obstacle, at):
-                where = f"come within {max(0.0, kept_mm):.0f} mm of"
-                says = f"its holes could {where} the {obstacle.what} {obstacle.name} ({margin.value:g} mm are kept)"
-                return Refusal(f"{says}; {LICENSED}", margin.source)
+                return _too_near("its holes could", obstacle, kept_mm, _covers(obstacle, at))
     return None
+
+
+def _too_near(what: str, zone: Obstacle, kept_mm: float, inside: bool) -> Refusal:
+    margin = rule("zone margin")
+    where = "stand in" if inside else "reach into" if kept_mm <= 0.0 else f"come within {kept_mm:.0f} mm of"
+    says = f"{what} {where} the {zone.what} {zone.name} ({margin.value:g} mm are kept)"
+    return Refusal(f"{says}; {LICENSED}", margin.source)
 
 
 def _covers(obstacle: Obstacle, line: np.ndarray) -> bool:

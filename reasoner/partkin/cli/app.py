@@ -9,7 +9,7 @@ import typer
 
 from partkin import __version__
 from partkin.cli import asking, bench, checking, choosing, folders, measuring, seeing, undoing
-from partkin.model.problem import FaultyInput
+from partkin.model.problem import FaultyInput, told_once
 
 app = typer.Typer(
     name="partkin",
@@ -54,8 +54,8 @@ def run() -> None:
         with on_terminal():
             app()
     except FaultyInput as fault:
-        for problem in fault.problems:
-            print(problem, file=sys.stderr)
+        for line in told_once(fault.problems):
+            print(line, file=sys.stderr)
         sys.exit(2)
     except BrokenPipeError:
         sys.exit(1)

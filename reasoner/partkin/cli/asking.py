@@ -30,19 +30,23 @@ def ask(
     query: Annotated[
         str, typer.Argument(metavar="QUERY", help="Name of a query, a .rq file, or SPARQL text; `list` names them.")
     ],
+    given: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[PART]...", help="Of which parts a named query is asked; none: of every one."),
+    ] = None,
     folder: Folder = Path("."),
     shape: Annotated[Shape, typer.Option("--as", help="table, csv or json.")] = Shape.table,
 ) -> None:
     """Ask the graph of the build a question in SPARQL; read only.
 
-    Example: partkin ask candidates --in demo-build
+    Example: partkin ask features top-dask --in demo-build
     """
     from partkin import pipeline
     from partkin.report.rows import rows_text
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
-    answer, notes = pipeline.ask(build, query)
+    say_all(warnings, folder)
+    answer, notes = pipeline.ask(build, " ".join([query, *(given or ())]))
     say_all(notes)
     typer.echo(rows_text(answer, shape.value), nl=False)
 
@@ -71,7 +75,7 @@ def export(
     from partkin import exchanging, pipeline
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     if parts:
         build, left_out = exchanging.of_parts(build, parts)
         for text in left_out:
@@ -104,7 +108,7 @@ def import_(
     from partkin.report.exchange import taken_text
 
     taking, warnings = exchanging.take_in(file, folder, skip_conflicts)
-    say_all(warnings)
+    say_all(warnings, folder)
     counts = {sheet: len(rows) for sheet, rows in taking.rows.items()}
     conflicts = tuple(f"{one.sheet}, {one.what}" for one in taking.conflicts)
     said = taken_text(

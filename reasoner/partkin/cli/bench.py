@@ -24,7 +24,7 @@ def adapt(donor: Donor, folder: Folder = Path("."), host: ForHost = None) -> Non
     from partkin.report.bench import adapt_text
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     typer.echo(adapt_text(pipeline.check(build, donor, host), build.settings.currency), nl=False)
 
 
@@ -37,7 +37,7 @@ def worklist(donor: Donor, folder: Folder = Path("."), host: ForHost = None) -> 
     from partkin.report.bench import no_work_text, worklist_text
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     verdict, steps = bench.bench(build, donor, host)
     if not steps:
         typer.echo(no_work_text(verdict), nl=False)

@@ -37,7 +37,7 @@ def check(
     from partkin import pipeline
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     verdict = pipeline.check(build, donor, host)
     if as_json:
         from partkin.report.verdict_file import verdict_json

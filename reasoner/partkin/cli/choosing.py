@@ -45,7 +45,7 @@ def why(
     from partkin.report.explaining import chain_text, changes_text
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     if not other:
         verdict, disagreeing = explaining.told(build, donor, host)
         typer.echo(chain_text(verdict, [(one.says, one.decides) for one in disagreeing]), nl=False)
@@ -70,7 +70,7 @@ def rank(
     from partkin.report.ranking import as_json, ranking_csv, ranking_text
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     line = Line()
     work = Work("donors", 0, line)
     found = ranking.rank(build, host, work)
@@ -91,7 +91,7 @@ def costs(folder: Folder = Path("."), host: ForHost = None, as_json: AsJson = Fa
     from partkin.report import ranking as shown
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     found = ranking.costs(build, host)
     typer.echo(shown.as_json(found) if as_json else shown.total_text(found), nl=False)
 
@@ -107,7 +107,7 @@ def import_offers(
     from partkin import offering, pipeline, sheets
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     found = offering.read_listings(file, build)
     if found.rows:
         sheets.append_rows(folder, "offers.csv", found.rows)
@@ -132,7 +132,7 @@ def outcome(
     from partkin.choosing.score import went_on
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     verdict = pipeline.check(build, donor)
     chance = chance_of(verdict, build.settings.confidence)
     row = {
@@ -154,6 +154,6 @@ def score(folder: Folder = Path("."), as_json: AsJson = False) -> None:
     from partkin.report import ranking as shown
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     found = ranking.score(build)
     typer.echo(shown.as_json(found) if as_json else shown.score_text(found), nl=False)

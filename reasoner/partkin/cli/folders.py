@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from partkin.cli.shared import say_all
+from partkin.model.problem import told_once
 
 
 def register(app: typer.Typer) -> None:
@@ -54,8 +55,8 @@ def doctor(
 
     problems, warnings, sheets = pipeline.examine(folder)
     say_all(warnings)
-    for problem in problems:
-        typer.echo(str(problem))
+    for line in told_once(problems):
+        typer.echo(line)
     if problems:
         typer.echo(f"{len(problems)} fault{'s' if len(problems) != 1 else ''}; nothing was changed.")
         raise typer.Exit(2)

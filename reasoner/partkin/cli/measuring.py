@@ -127,7 +127,7 @@ def record(
             found = recording.record(folder, typed, line)
     finally:
         line.close()
-    say_all(found.warnings)
+    say_all(found.warnings, folder)
     typer.echo(found.says)
     if found.surprise is not None and found.reading is not None:
         typer.echo(f"LOOK: {found.surprise}")
@@ -152,7 +152,7 @@ def positions(part: Part, folder: Folder = Path("."), as_json: AsJson = False) -
     from partkin.measuring import surveyed
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     found = surveyed.survey(build, part)
     typer.echo(surveyed.survey_json(found) if as_json else surveyed.survey_text(found), nl=False)
 
@@ -178,7 +178,7 @@ def measure_next(
     from partkin.measuring import asking_next
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     found = asking_next.next_for(build, donor, host, at_hand)
     if as_json:
         typer.echo(asking_next.next_json(found), nl=False)
@@ -277,7 +277,7 @@ def same_shape(
     from partkin.measuring import same_shape as shape
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     asked = shape.Look(part, image, points, face.value if face is not None else None, play, error_px, camera, corrected)
     found = shape.compare(build, asked)
     row = shape.row_to_keep(found, asked, on) if keep else None

@@ -74,7 +74,7 @@ def report(
     from partkin.report.html import report_html
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     chosen = _known_donors(build.part, donors) if donors else seeing.donors_of(build)
     line = Line()
     work = Work("donors", len(chosen), line)
@@ -124,7 +124,7 @@ def template(
 
     scales, wanted = _scales(printer), _kind_of(shape, to)
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     view = seeing.template_of(build, donor, turned_over)
     if wanted is Drawing.pdf:
         content = template_pdf(view, paper.value, scales)
@@ -175,7 +175,7 @@ def plot(
     from partkin.report.svg import picture_svg
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     if donor is None and kind is not Kind.calibration:
         mend = f"Say it: partkin plot {kind.value} PART"
         raise FaultyInput((Problem("plot", 0, "PART", "of which part is not said", mend),))
@@ -214,9 +214,9 @@ def outline(
     from partkin import outlining, pipeline
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     found = outlining.read_drawing(build, file, part, unit.value if unit else None, layers or ())
-    say_all(found.warnings)
+    say_all(found.warnings, folder)
     typer.echo(outlining.shown(found, part), nl=False)
     if not sure and not (sys.stdin.isatty() and typer.confirm("Add these to the sheets?")):
         typer.echo("Nothing was changed; --yes adds them.")

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from partkin.model.problem import Problem
+from partkin.model.problem import Problem, told_once
 
 Folder = Annotated[
     Path, typer.Option("--in", metavar="FOLDER", help="The build folder; the current one when left out.")
@@ -21,7 +21,35 @@ ForHost = Annotated[
 ]
 
 
-def say_all(problems: Iterable[Problem]) -> None:
-    """Warnings and faults go to standard error, one a line."""
-    for problem in problems:
-        print(problem, file=sys.stderr)
+def say_all(problems: Iterable[Problem], folder: Path | None = None) -> None:
+    """Warnings and faults go to standard error, one a line.
+
+    How the sheets of a folder are written is said in one line, and once: where it was said before, the user's cache
+    folder tells.
+    """
+    from partkin.sheets.dialect import AS_WRITTEN
+
+    listed = tuple(problems)
+    for line in told_once(one for one in listed if one.mend != AS_WRITTEN):
+        print(line, file=sys.stderr)
+    notes: dict[str, list[str]] = {}
+    for one in listed:
+        if one.mend == AS_WRITTEN and (folder is None or _is_new(folder, one)):
+            notes.setdefault(one.what, []).append(one.sheet)
+    if notes:
+        line = "; ".join(f"{', '.join(sheets)}: {what}" for what, sheets in notes.items())
+        print(f"{line}. {AS_WRITTEN}", file=sys.stderr)
+
+
+def _is_new(folder: Path, note: Problem) -> bool:
+    """Whether this was not said of this file before; from now on it was."""
+    from hashlib import sha256
+
+    from partkin.remembered import cache_file, keep
+
+    name = f"{folder.resolve()}\n{note.sheet}\n{note.what}"
+    file = cache_file(f"said-{sha256(name.encode()).hexdigest()[:32]}")
+    if file is None or file.exists():
+        return file is None
+    keep(file, "")
+    return True

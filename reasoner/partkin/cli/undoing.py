@@ -46,10 +46,10 @@ def strip(
     from partkin import pipeline, undoing
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     asked = undoing.Asked(part, undoing.numbers(done), tuple(without or ()), stuck, original)
     found = undoing.strip(build, asked)
-    say_all(found.warnings)
+    say_all(found.warnings, folder)
     if labels and found.labels:
         typer.echo("\n".join(found.labels))
     else:
@@ -71,7 +71,7 @@ def refit(part: Wanted, folder: Folder = Path("."), without: Without = None) -> 
     from partkin import pipeline, undoing
 
     build, warnings = pipeline.read(folder)
-    say_all(warnings)
+    say_all(warnings, folder)
     lines, planned = undoing.refit(build, part, tuple(without or ()))
     typer.echo("\n".join(lines))
     if not planned:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 from collections.abc import Iterator
 from functools import cache
 from itertools import combinations
@@ -23,6 +22,7 @@ from partkin.knowledge.names import NS, full, last, plain_number, segment
 from partkin.knowledge.statements import blocks_of, build_iri
 from partkin.model.build import Build
 from partkin.model.problem import Problem
+from partkin.remembered import cache_file, keep
 from partkin.shipped import shipped
 
 # What identity rests on: which thing is which, and which belongs to or replaces which.
@@ -120,13 +120,6 @@ def _label(term: Node) -> str:
     return "".join(f" {letter.lower()}" if letter.isupper() else letter for letter in text).strip()
 
 
-def _cache_file(key: str) -> Path:
-    home = os.environ.get("XDG_CACHE_HOME") or ""
-    # The specification says: a relative path is ignored.
-    folder = Path(home) if home and Path(home).is_absolute() else Path.home() / ".cache"
-    return folder / "partkin" / f"contradictions-{key}.json"
-
-
 def _key(lines: list[str]) -> str:
     digest = hashlib.sha256(f"partkin {__version__} owlrl {owlrl.__version__}\n".encode())
     for path in sorted((shipped("ontology") / "vocabulary").glob("*.ttl")):
@@ -146,17 +139,6 @@ def _remembered(file: Path) -> list[list[str]] | None:
     return found if known else None
 
 
-def _remember(file: Path, found: list[list[str]]) -> None:
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        part = file.with_suffix(f".{os.getpid()}.part")
-        part.write_text(json.dumps(found), encoding="utf-8")
-        part.replace(file)
-    except OSError:
-        # Nothing is lost: the next examination works it out again.
-        return
-
-
 def contradictions_of(lines: list[str]) -> list[list[str]]:
     """Return [IRI, column, what, mend] for each contradiction in identity triples.
 
@@ -164,16 +146,12 @@ def contradictions_of(lines: list[str]) -> list[list[str]]:
     """
     if not any(f" {name} " in line for line in lines for name in IDENTITY):
         return []
-    try:
-        file: Path | None = _cache_file(_key(lines))
-    except RuntimeError:
-        # No home folder can be told.
-        file = None
+    file = cache_file(f"contradictions-{_key(lines)}.json")
     found = _remembered(file) if file else None
     if found is None:
         found = _contradictions(closure(lines))
         if file:
-            _remember(file, found)
+            keep(file, json.dumps(found))
     return found
 
 

@@ -17,6 +17,7 @@ from partkin.model.known import Known
 from partkin.model.reasons import Unknown
 from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, SIDES, WITH_ADAPTATION
+from partkin.positions.lengths import current
 from partkin.positions.next_reading import Band, Candidate
 from partkin.positions.wording import meaning, named
 from partkin.verdict import Findings, decide
@@ -27,6 +28,8 @@ MOST = 5
 MOST_FOR_A_SELLER = 3
 # Below this the best reading does not help much by itself.
 LITTLE = 0.1
+# What is no reading, and goes into an empty cell of features.csv.
+FILLED = {"fastener": "--through THREAD", "angle": "--angle DIRECTION"}
 # How the verdict names a reading that the others contradict.
 READING = "reading "
 
@@ -161,7 +164,7 @@ def _lines(found: Next, folder: str) -> Iterator[str]:
             elif question.quantity in SIDES:
                 yield from (f"     {line}" for line in side_commands(question, folder))
             else:
-                yield from _how_to_record(question, folder, found.at_hand)
+                yield from _how_to_record(question, found, folder)
     if found.readings:
         yield ""
         if found.readings[0].later:
@@ -183,10 +186,19 @@ def _nothing(found: Next) -> str:
     if found.verdict.verdict in (BOLTS_ON, WITH_ADAPTATION):
         return "No reading is needed. Before you pay, lay a paper template on the part, or have the seller do it."
     if found.verdict.verdict == DOES_NOT_FIT:
-        ends = [p.feature for p in trial.answer.conflict.pairs] if trial and trial.answer.conflict else []
-        once = f" Read {' to '.join(ends[:2])} once more: a slip of the tape looks the same." if len(ends) > 1 else ""
-        return f"No reading is needed to say so.{once}"
+        ends = [p.feature for p in trial.answer.conflict.pairs][:2] if trial and trial.answer.conflict else []
+        return f"No reading is needed to say so.{_to_be_safe(found, ends)}"
     return found.verdict.next_step or _sentence(BETTER)
+
+
+def _to_be_safe(found: Next, ends: list[str]) -> str:
+    """What to read before letting a donor go; once more only what was read."""
+    if len(ends) < 2:
+        return ""
+    rows = current(found.known.donor.readings)
+    was_read = any({row.from_feature, row.to_feature} == {*ends} for row in rows)
+    again = "once more" if was_read else "on it, which nobody did yet"
+    return f" Before you let it go, read {' to '.join(ends)} {again}: a slip looks the same."
 
 
 def _sentence(text: str) -> str:
@@ -240,13 +252,16 @@ def _again(one: Unknown, folder: str) -> Iterator[str]:
         yield f"     partkin record {one.part} VALUE --corrects {reading}{in_folder(folder)}"
 
 
-def _how_to_record(one: Unknown, folder: str, at_hand: bool) -> Iterator[str]:
-    if (
+def _how_to_record(one: Unknown, found: Next, folder: str) -> Iterator[str]:
+    if one.from_feature and one.quantity in FILLED:
+        yield f"     partkin record {one.part} {one.from_feature} {FILLED[one.quantity]}{in_folder(folder)}"
+    elif (
         one.quantity in ("centres", "across", "length")
         and one.from_feature
         and (one.to_feature or one.quantity != "centres")
     ):
-        instrument = "tape" if at_hand else "seller"
+        far = one.part == found.known.donor.part.part and not found.at_hand
+        instrument = "seller" if far else "tape" if one.quantity == "centres" else "caliper"
         yield "     " + record_command(
             one.part or "", one.quantity, one.from_feature, one.to_feature or "", instrument, folder
         )

@@ -14,7 +14,7 @@ from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, SIDES, WITHDRAWN, Instrument, Quantity
 from partkin.positions.lengths import current
 from partkin.sheets.number import UNITS, NotANumber, Number, parse_number
-from partkin.sheets.typed import faults_of_cells
+from partkin.sheets.typed import cell_value, faults_of_cells
 from partkin.tables import greatest_error_mm
 
 COMMAND = "record"
@@ -104,7 +104,7 @@ def understood(build: Build, typed: Words) -> Reading:
         to_feature=names[1] if len(names) > 1 else None,
         plus_minus=plus_minus,
         instrument=instrument or (corrected.instrument if corrected is not None else None),
-        by=typed.by, on=typed.on, corrects=typed.corrects, note=typed.note,
+        by=typed.by, on=cell_value(READINGS, "on", typed.on), corrects=typed.corrects, note=typed.note,
     )  # fmt: skip
 
 
@@ -171,8 +171,9 @@ def _understood_side(
     _check_about(typed, faults)
     faults.raise_any()
     return Reading(
-        typed.part, "", quantity, None, None, point, instrument=instrument, by=typed.by, on=typed.on,
-        corrects=typed.corrects, note=typed.note, line_from=line[0], line_to=line[1],
+        typed.part, "", quantity, None, None, point, instrument=instrument, by=typed.by,
+        on=cell_value(READINGS, "on", typed.on), corrects=typed.corrects, note=typed.note, line_from=line[0],
+        line_to=line[1],
     )  # fmt: skip
 
 

@@ -1,6 +1,10 @@
 """A fault in what the user gave, as a value."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+
+# Where one thing is wrong in many cells, so many of them are named.
+MOST_PLACES = 3
 
 
 @dataclass(frozen=True, order=True)
@@ -22,8 +26,12 @@ class Problem:
         """Render as `sheet:row:column: what. mend`."""
         if not self.row and not self.column:
             return f"{self.sheet}: {self.what}. {self.mend}"
-        where = f"{self.sheet}:{self.row}:{self.column}" if self.row else f"{self.sheet}::{self.column}"
-        return f"{where}: {self.what}. {self.mend}"
+        return f"{self.where}: {self.what}. {self.mend}"
+
+    @property
+    def where(self) -> str:
+        """The place as `sheet:row:column`."""
+        return f"{self.sheet}:{self.row}:{self.column}" if self.row else f"{self.sheet}::{self.column}"
 
 
 class FaultyInput(Exception):
@@ -32,3 +40,23 @@ class FaultyInput(Exception):
     def __init__(self, problems: tuple[Problem, ...]) -> None:
         super().__init__("\n".join(str(problem) for problem in problems))
         self.problems = problems
+
+
+def told_once(problems: Iterable[Problem]) -> list[str]:
+    """Return a line for each fault; one that many cells share is told where it comes first, with where it comes again.
+
+    Examples
+    --------
+    >>> rows = [Problem("features.csv", row, "part", '"a b" cannot be an id', "Write a-b") for row in (2, 3)]
+    >>> told_once(rows)
+    ['features.csv:2:part: "a b" cannot be an id. Write a-b. Also at features.csv:3:part']
+    """
+    places: dict[tuple[str, str], list[Problem]] = {}
+    for one in problems:
+        places.setdefault((one.what, one.mend), []).append(one)
+    lines = []
+    for first, *rest in places.values():
+        named = ", ".join(one.where for one in rest[:MOST_PLACES])
+        more = f" and {len(rest) - MOST_PLACES} more" if len(rest) > MOST_PLACES else ""
+        lines.append(f"{first}. Also at {named}{more}" if rest else str(first))
+    return lines

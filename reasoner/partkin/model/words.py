@@ -31,6 +31,15 @@ OutlineKind = Literal["edge", "opening", "keep clear"]
 KINDS: Final = (
     "hole", "slot", "tapped hole", "captive nut", "stud", "peg", "peg hole", "clip", "clip hole",
 )
+# What people call a kind besides.
+ALSO_CALLED: Final = {
+    "oblong hole": "slot", "long hole": "slot", "elongated hole": "slot", "oval hole": "slot", "slotted hole": "slot",
+    "round hole": "hole", "drilled hole": "hole", "bolt hole": "hole", "screw hole": "hole",
+    "threaded hole": "tapped hole", "nut": "captive nut", "cage nut": "captive nut", "weld nut": "captive nut",
+    "bolt": "stud", "threaded pin": "stud", "threaded stud": "stud",
+    "pin": "peg", "dowel": "peg", "locating pin": "peg", "pin hole": "peg hole", "dowel hole": "peg hole",
+    "push fit clip": "clip", "push in clip": "clip", "hole for a clip": "clip hole",
+}  # fmt: skip
 NEEDS: Final = ("must", "should", "spare")
 ORIGINS: Final = ("host", "original", "donor")
 DUTIES: Final = ("trim", "body", "structural", "restraint")

@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 from urllib.parse import quote
 
-from partkin.model.problem import Problem
+from partkin.model.problem import Problem, told_once
 from partkin.page.desk import Desk
 from partkin.page.markup import Html, tag
 from partkin.report.html_figure import shared_shapes
@@ -95,7 +95,7 @@ def _live(desk: Desk, number: int) -> Html:
 
 def faults(problems: Iterable[Problem]) -> Html:
     """Return every fault of the sheets, as `partkin doctor` says them."""
-    items = [tag("li", str(problem)) for problem in problems]
+    items = [tag("li", line) for line in told_once(problems)]
     told = tag("p", "Nothing is judged while these stand. Mend the sheets; this page reads them again by itself.")
     return tag(
         "section", tag("h1", "The sheets hold faults"), told, tag("ul", *items, class_="faults"), id_="faults"

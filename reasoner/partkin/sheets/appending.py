@@ -12,7 +12,7 @@ from itertools import count
 from pathlib import Path
 
 from partkin.model.problem import FaultyInput, Problem
-from partkin.sheets.columns import BY_NAME, Sheet
+from partkin.sheets.columns import BY_NAME, NUMERIC, Sheet
 from partkin.sheets.dialect import Dialect, Grid, read_grid, row_text, safe_cell
 from partkin.sheets.findings import Findings
 from partkin.sheets.loading import read_files, read_tables
@@ -202,7 +202,7 @@ def _dialect(table: Table, grid: Grid | None) -> Dialect:
 
 
 def _numeric(sheet: Sheet) -> frozenset[str]:
-    return frozenset(column.name for column in sheet.columns if column.read_as in ("number", "whole number"))
+    return frozenset(column.name for column in sheet.columns if column.read_as in NUMERIC)
 
 
 def _number_cell(text: str, dialect: Dialect) -> str:

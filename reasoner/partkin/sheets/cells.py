@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-import datetime
 import re
+import unicodedata
 from collections.abc import Callable
 from typing import Any
 
-from partkin.model.words import KG_PER_UNIT, MM_PER_UNIT
+from partkin.model.words import ALSO_CALLED, KG_PER_UNIT, KINDS, MM_PER_UNIT
 from partkin.sheets.columns import Column
+from partkin.sheets.days import NoDay, parse_day
 from partkin.sheets.findings import Findings
-from partkin.sheets.number import UNITS, DecimalSign, Number, parse_number
+from partkin.sheets.money import parse_money
+from partkin.sheets.number import UNITS, DecimalSign, NotANumber, Number, parse_number
 from partkin.tables import parse_thread
 
 LONGEST_ID = 64
@@ -21,8 +23,6 @@ _ID = re.compile(r"[A-Za-z0-9_][A-Za-z0-9._-]*", re.ASCII)
 # Finer than a millionth of a micrometre means nothing, and the graph's decimals hold 18 places.
 DECIMALS = 9
 _PLAIN_DOT = re.compile(r"-?\d{1,15}(?:\.\d{1,9})?", re.ASCII)
-_CLOCK = r"(?:[T ](?:[01]\d|2[0-3]):[0-5]\d(?::[0-5]\d(?:\.\d+)?)?(?:Z|[+-]\d{2}:?\d{2})?)?"
-_DAY = re.compile(r"(\d{4}-\d{2}-\d{2})" + _CLOCK, re.ASCII)
 _NUMERIC_DATE = r"\d{4}-\d{1,2}-\d{1,2}.*|\d{1,2}[./]\d{1,2}[./]\d{2,4}"
 _LOOKS_LIKE_DATE = re.compile(
     _NUMERIC_DATE + r"|[A-Za-z]{3,9}[- ]\d{1,4}|\d{1,2}[-. ][A-Za-z]{3,9}\.?", re.ASCII
@@ -48,6 +48,8 @@ def reader_of(column: Column, decimal: DecimalSign, findings: Findings) -> Reade
         return _number_reader(column, decimal)
     if column.read_as == "direction":
         return _direction_reader(column, decimal)
+    if column.read_as == "money":
+        return _money_reader(column, decimal, findings)
     if column.read_as == "whole number":
         return _whole_reader(column, decimal)
     if column.read_as in ("word", "words", "yes or no"):
@@ -68,11 +70,22 @@ def _id(text: str) -> str:
     if len(text) > LONGEST_ID:
         raise CellFault(f"{_shown(text)} is longer than {LONGEST_ID} characters", "Choose a shorter id")
     if not _ID.fullmatch(text):
-        raise CellFault(
-            f"{_shown(text)} cannot be an id",
-            "Use letters a to z, digits, - _ and . only, with a letter, a digit or _ first",
-        )
+        offered = offered_id(text)
+        offer = f"Write {offered}, here and wherever it is named" if offered else "Choose another"
+        raise CellFault(f"{_shown(text)} cannot be an id", f"{offer}: letters a to z, digits, - _ and . only")
     return text
+
+
+def offered_id(text: str) -> str:
+    """Return the id nearest to a text that cannot be one; nothing where no letter or digit is left.
+
+    Examples
+    --------
+    >>> offered_id("dash carrier"), offered_id("Türpappe (l)"), offered_id("???")
+    ('dash-carrier', 'Turpappe-l', '')
+    """
+    plain = unicodedata.normalize("NFKD", text.replace("ß", "ss")).encode("ascii", "ignore").decode()
+    return re.sub(r"[^A-Za-z0-9._-]+", "-", plain).strip("-.")[:LONGEST_ID]
 
 
 def _name(text: str) -> str:
@@ -94,18 +107,10 @@ def _year(text: str) -> int:
 
 
 def _date(text: str) -> str:
-    match = _DAY.fullmatch(text)
-    if match is None:
-        raise CellFault(
-            f"{_shown(text)} is not a date that can be read in one way only",
-            "Write year-month-day, such as 2024-05-31",
-        )
-    try:
-        datetime.date.fromisoformat(match[1])
-    except ValueError:
-        mend = "Write a day of the calendar, such as 2024-05-31"
-        raise CellFault(f"there is no day {match[1]}", mend) from None
-    return match[1]
+    day = parse_day(text)
+    if isinstance(day, NoDay):
+        raise CellFault(day.what, day.mend)
+    return day
 
 
 def _thread(text: str) -> str:
@@ -154,6 +159,7 @@ def _unit_reader(findings: Findings) -> Reader:
 
 def _word_reader(column: Column, findings: Findings) -> Reader:
     words = column.words or ("yes", "no")
+    also = ALSO_CALLED if words is KINDS else {}
     values = {word: (word == "yes" if column.read_as == "yes or no" else word) for word in words}
 
     def one(text: str) -> Any:
@@ -164,6 +170,8 @@ def _word_reader(column: Column, findings: Findings) -> Reader:
         plain = " ".join(text.lower().split())
         if plain in values:
             return values[plain]
+        if (meant := also.get(plain.replace("-", " ").replace("_", " "))) is not None:
+            return meant
         mend = f"{findings.meant(plain.replace('_', ' '), words)}Write one of: {', '.join(words)}"
         raise CellFault(f"{_shown(text)} is not a word for {column.name}", mend)
 
@@ -196,6 +204,24 @@ def _number_reader(column: Column, decimal: DecimalSign) -> Reader:
         if not lowest <= value <= highest or (above is not None and value <= above):
             raise _out_of_bounds(text, value, column)
         return (value, unit) if brings_unit else value
+
+    return read
+
+
+def _money_reader(column: Column, decimal: DecimalSign, findings: Findings) -> Reader:
+    most = column.most if column.most is not None else GREATEST_NUMBER
+
+    def read(text: str) -> float:
+        money = parse_money(text, decimal)
+        if isinstance(money, NotANumber):
+            raise CellFault(money.what, money.mend)
+        if money.currencies and findings.other_currency(money.currencies):
+            what = f"{_shown(text)} is in {money.currencies[0]}, and the build counts in {findings.currency}"
+            raise CellFault(what, f"Convert it to {findings.currency} first; nothing is converted here")
+        value = round(money.amount, DECIMALS) + 0.0
+        if not (column.least if column.least is not None else -most) <= value <= most:
+            raise _out_of_bounds(text, value, column)
+        return value
 
     return read
 

@@ -28,9 +28,11 @@ from partkin.model.words import (
 
 ReadAs = Literal[
     "id", "name", "text", "word", "words", "number", "whole number", "year", "date", "yes or no", "thread",
-    "unit", "part numbers", "alternatives", "direction",
+    "unit", "part numbers", "alternatives", "direction", "money",
 ]  # fmt: skip
 
+# Columns whose cells hold numbers, and so have the sheet's decimal sign.
+NUMERIC = ("number", "whole number", "money", "direction")
 PARTS, FEATURES, READINGS, MODELS = "parts.csv", "features.csv", "readings.csv", "models.csv"
 SETTINGS = "build.toml"
 GREATEST_MM = 100_000.0
@@ -92,7 +94,7 @@ def _span(name: str, meaning: str, *examples: str) -> Column:
 
 
 def _money(name: str, meaning: str, *examples: str) -> Column:
-    return Column(name, "number", meaning, least=0.0, most=GREATEST_AMOUNT, examples=examples)
+    return Column(name, "money", meaning, least=0.0, most=GREATEST_AMOUNT, examples=examples)
 
 
 def _word(name: str, words: tuple[str, ...], meaning: str, *examples: str, needed: bool = False) -> Column:
@@ -108,7 +110,7 @@ def _part(*examples: str, meaning: str = "the part that the row is about") -> Co
 
 
 def _day(*examples: str) -> Column:
-    return Column("on", "date", "the day, as year-month-day (ISO 8601)", examples=examples)
+    return Column("on", "date", "the day: 2024-05-31, 31.5.2024 or 31 May 2024", examples=examples)
 
 
 _DONOR, _HOST = "example-donor", "example-host"
@@ -211,7 +213,7 @@ SHEETS: tuple[Sheet, ...] = (
         _day("2024-05-31"),
         Column("what", "name", "what it was for", True, examples=("example clips",)),
         Column("part", "id", "the part it was for", refers_to=PARTS, examples=(_DONOR,)),
-        Column("amount", "number", "what was paid; below zero: paid back", True,
+        Column("amount", "money", "what was paid; below zero: paid back", True,
                least=-GREATEST_AMOUNT, most=GREATEST_AMOUNT, examples=("3.5",)),
         _note(EXAMPLE),
     )),

@@ -24,6 +24,7 @@ OTHER_FORMATS = {
     b"\x89PNG": "a picture",
     b"\xff\xd8\xff": "a picture",
 }
+AS_WRITTEN = "Nothing needs doing: it is read so, and rows that partkin adds are written the same way"
 SAVE_AS = "Open it in a spreadsheet and save it as CSV, UTF-8"
 
 _NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff]")
@@ -75,7 +76,6 @@ def read_grid(name: str, content: bytes, findings: Findings) -> Grid | None:
     if rows is None:
         return None
     dialect = Dialect(encoding, content.startswith(UTF8_MARK), separator, line_end)
-    _say_dialect(name, dialect, findings)
     return Grid(tuple(rows), dialect, text)
 
 
@@ -127,18 +127,21 @@ def _split(name: str, text: str, separator: str, findings: Findings) -> list[lis
     return rows
 
 
-def _say_dialect(name: str, dialect: Dialect, findings: Findings) -> None:
-    mend = "Nothing needs doing; rows that partkin adds are written the same way"
-    if dialect.mark:
-        findings.warn(name, 0, "", "the sheet begins with a byte-order mark, which is skipped", mend)
-    if dialect.encoding != "utf-8":
-        findings.warn(name, 0, "", "the sheet is not UTF-8 and is read as Latin-1", mend)
-    if dialect.line_end != "\n":
-        kind = "CRLF" if dialect.line_end == "\r\n" else "CR"
-        findings.warn(name, 0, "", f"the sheet has {kind} line ends", mend)
+def say_dialect(name: str, dialect: Dialect, findings: Findings) -> None:
+    """Note in one line how a sheet is written, where that is not plain UTF-8 with commas and dots."""
+    said = []
     if dialect.separator != ",":
-        what = f"the cells are separated by {SEPARATOR_NAMES[dialect.separator]}"
-        findings.warn(name, 0, "", what, mend)
+        said.append(f"{SEPARATOR_NAMES[dialect.separator]} between the cells")
+    if dialect.decimal == ",":
+        said.append("decimal commas")
+    if dialect.line_end != "\n":
+        said.append(f"{'CRLF' if dialect.line_end == chr(13) + chr(10) else 'CR'} line ends")
+    if dialect.encoding != "utf-8":
+        said.append("Latin-1 in place of UTF-8")
+    if dialect.mark:
+        said.append("a byte-order mark")
+    if said:
+        findings.warn(name, 0, "", f"written with {', '.join(said)}", AS_WRITTEN)
 
 
 def plain_cell(cell: str) -> str:

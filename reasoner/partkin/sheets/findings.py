@@ -13,9 +13,13 @@ MOST_GUESSES = 300
 
 
 class Findings:
-    """Collects the faults and the warnings of one reading of a build folder."""
+    """Collects the faults and the warnings of one reading of a build folder.
+
+    `currency`: what all money counts in: that of build.toml, else the first that a cell names.
+    """
 
     def __init__(self) -> None:
+        self.currency: str | None = None
         self._found: dict[Problem, None] = {}
         self._guessed: set[str] = set()
 
@@ -34,6 +38,12 @@ class Findings:
         self._guessed.add(text)
         guess = nearest(text, tuple(islice(words, MOST_CANDIDATES)))
         return f"Did you mean {guess}? " if guess else ""
+
+    def other_currency(self, currencies: tuple[str, ...]) -> bool:
+        """Whether money is in another currency than the rest of the build."""
+        if self.currency is None:
+            self.currency = currencies[0]
+        return self.currency not in currencies
 
     def sorted(self, warnings: bool) -> tuple[Problem, ...]:
         """Return the faults, or the warnings, by sheet, row and column."""

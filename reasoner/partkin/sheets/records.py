@@ -8,8 +8,8 @@ from itertools import pairwise
 from typing import Any
 
 from partkin.sheets.cells import CellFault, Reader, reader_of
-from partkin.sheets.columns import Column, Sheet
-from partkin.sheets.dialect import LONGEST_CELL, Dialect, Grid, plain_cell
+from partkin.sheets.columns import NUMERIC, Column, Sheet
+from partkin.sheets.dialect import LONGEST_CELL, Dialect, Grid, plain_cell, say_dialect
 from partkin.sheets.findings import Findings
 from partkin.sheets.number import DecimalSign, decimal_sign
 
@@ -51,12 +51,16 @@ def read_table(sheet: Sheet, grid: Grid, findings: Findings) -> Table:
     """Read every row of a sheet; what cannot be read is noted, and the rest is kept."""
     header = tuple(column_name(cell) for cell in grid.rows[0])
     if not _header_is_good(sheet, header, grid, findings):
+        say_dialect(sheet.name, grid.dialect, findings)
         return Table(sheet, whole=False, present=True, readable=False, header=header)
     columns = {column.name: column for column in sheet.columns}
     known = [(place, columns[name]) for place, name in enumerate(header) if name in columns]
     decimal = _decimal(known, grid)
-    if decimal != "." and grid.dialect.decimal == ".":
-        _say_decimal(sheet, decimal, findings)
+    if decimal == "mixed":
+        what = "the numbers have dots in some cells and commas in others"
+        findings.warn(sheet.name, 0, "", what, "Use one of them throughout")
+    dialect = replace(grid.dialect, decimal=decimal)
+    say_dialect(sheet.name, dialect, findings)
     plan = [(place, column.name, reader_of(column, decimal, findings)) for place, column in known]
     needed = tuple(column.name for column in sheet.columns if column.needed and not column.may_be_empty)
     records: list[Record] = []
@@ -72,7 +76,6 @@ def read_table(sheet: Sheet, grid: Grid, findings: Findings) -> Table:
         records.append(record)
         whole = whole and not _key_is_faulty(sheet, record)
     _find_doubles(sheet, records, findings)
-    dialect = replace(grid.dialect, decimal=decimal)
     return Table(sheet, tuple(records), whole, present=True, dialect=dialect, header=header)
 
 
@@ -119,17 +122,9 @@ def _decimal(known: list[tuple[int, Column]], grid: Grid) -> DecimalSign:
     # Between commas an unquoted cell cannot hold one, so the dot is the only decimal sign there.
     if grid.dialect.separator == "," and '"' not in grid.text:
         return "."
-    places = [place for place, column in known if column.read_as in ("number", "whole number")]
+    places = [place for place, column in known if column.read_as in NUMERIC]
     cells = [cells[place].strip() for cells in grid.rows[1:] for place in places if place < len(cells)]
     return decimal_sign(cells, grid.dialect.separator)
-
-
-def _say_decimal(sheet: Sheet, decimal: DecimalSign, findings: Findings) -> None:
-    if decimal == ",":
-        what, mend = "the numbers have decimal commas", "Nothing needs doing; so have rows that partkin adds"
-    else:
-        what, mend = "the numbers have dots in some cells and commas in others", "Use one of them throughout"
-    findings.warn(sheet.name, 0, "", what, mend)
 
 
 def _read_row(

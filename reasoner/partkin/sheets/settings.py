@@ -36,7 +36,9 @@ def read_settings(content: bytes, findings: Findings) -> Settings:
         what = "this is not TOML that can be read"
         findings.fault(SETTINGS, 0, "", what, "Write only the lines of [build]")
         return Settings()
-    return _from_toml(toml, text, findings)
+    settings = _from_toml(toml, text, findings)
+    findings.currency = settings.currency
+    return settings
 
 
 def _decode(content: bytes, findings: Findings) -> str | None:

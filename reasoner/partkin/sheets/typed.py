@@ -3,11 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from partkin.model.problem import Problem
 from partkin.sheets.cells import CellFault, reader_of
 from partkin.sheets.columns import BY_NAME
 from partkin.sheets.findings import Findings
+
+
+def cell_value(sheet: str, column: str, text: str | None) -> Any:
+    """The value of a cell that `faults_of_cells` found no fault with; None where nothing is told.
+
+    Examples
+    --------
+    >>> cell_value("readings.csv", "on", "28 May 2024")
+    '2024-05-28'
+    """
+    described = next(one for one in BY_NAME[sheet].columns if one.name == column)
+    return reader_of(described, ".", Findings())(text.strip()) if text and text.strip() else None
 
 
 def faults_of_cells(sheet: str, cells: Mapping[str, str | None]) -> tuple[Problem, ...]:
@@ -16,7 +29,7 @@ def faults_of_cells(sheet: str, cells: Mapping[str, str | None]) -> tuple[Proble
     Examples
     --------
     >>> [str(one) for one in faults_of_cells("readings.csv", {"on": "31.5.24", "by": None})]  # doctest: +ELLIPSIS
-    ['readings.csv::on: "31.5.24" is not a date that can be read in one way only. Write ...']
+    ['readings.csv::on: "31.5.24" has a year of two digits, and may be more than one day. Write ...']
     """
     found = []
     for column in BY_NAME[sheet].columns:
