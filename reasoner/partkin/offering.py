@@ -16,6 +16,7 @@ from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import OPTION_KINDS
 from partkin.sheets.columns import GREATEST_AMOUNT
+from partkin.sheets.days import NoDay, parse_day
 from partkin.sheets.dialect import UTF8_MARK, plain_cell, read_grid
 from partkin.sheets.findings import Findings
 from partkin.sheets.money import parse_money
@@ -189,6 +190,10 @@ def _row(file: Path, number: int, listing: dict[str, str], build: Build, faults:
     known = {column: listing.get(column, "") for column in COLUMNS}
     for column in AMOUNTS:
         known[column] = _amount(file, number, column, known[column], own, faults)
+    if known["on"] and isinstance(day := parse_day(known["on"]), NoDay):
+        faults.append(Problem(file.name, number, "on", day.what, day.mend))
+    elif known["on"]:
+        known["on"] = str(day)
     if known["option"] and known["option"] not in OPTION_KINDS:
         mend = f"Write one of: {', '.join(OPTION_KINDS)}"
         faults.append(Problem(file.name, number, "option", f"{known['option']!r} is no way of mending", mend))

@@ -57,8 +57,8 @@ def test_rank_says_the_same_as_table_csv_json_and_frame(folder: Path, monkeypatc
     (("why", "nope"), "there is no part 'nope'"), (("why", "top-kurm", "--not", "--for", "nope"), "'nope'"),
     (("costs", "--for", "nope"), "'nope'"), (("outcome", "nope", "--happened", "fits"), "'nope'"),
     (("outcome", "top-kurm", "--happened", ""), "happened is empty"),
-    (("outcome", "top-kurm", "--happened", "fits", "--on", "May"), "is not a date"),
-    (("offers", "import", "no-such-file.csv"), "cannot be read"),
+    (("outcome", "top-kurm", "--happened", "fits", "--on", "May"), "is not a day"),
+    (("offers", "import", "no-such-file.csv"), "there is no file"),
 ])  # fmt: skip
 def test_wrong_input_is_told_and_changes_nothing(folder: Path, words: tuple[str, ...], said: str) -> None:
     before = bytes_of(folder)

@@ -60,13 +60,16 @@ def test_what_is_listed_already_is_left_out(tmp_path: Path) -> None:
         ('{"@type": "Offer", "price": NaN}', "it is no JSON"),
         ("part,price\n" + "top,1\n" * 10_001, "more than 10000 rows"),
         ("hello", "no column is called part or mpn"),
-        ("", "no column is called part or mpn"),
+        ("", "the sheet is empty"),
         ("part,price\n", "it holds no listing"),
         ('{"@context": "https://schema.org", "@type": "Product", "mpn": "ok 77"}', "it holds no listing"),
         ("part,price\ntop,cheap\n", "cheap"),
         ("part,price\ntop,-5\n", "is no amount"),
         ("part,price\ntop,1e400\n", "price"),
-        ("part,price,hours\ntop,5,3 mm\n", "is no amount"),
+        ("part,price,hours\ntop,5,3 mm\n", '"mm" is no currency'),
+        ("part,price,hours\ntop,5,3 EUR\n", "is no amount"),
+        ("part,price\ntop,5 GBP\n", "the price is in GBP, the build in EUR"),
+        ("part,price,on\ntop,5,5/6/2024\n", "may be 2024-06-05 or 2024-05-06"),
         ("part,price,option\ntop,5,steal\n", "no way of mending"),
     ],
 )
@@ -80,7 +83,7 @@ def test_every_fault_is_named_at_once_and_a_missing_file_too(tmp_path: Path) -> 
         read_listings(written(tmp_path, "part,price,option\nzzz,12,donor\ntop,abc,donor\ntop,-5,steal\n"), BUILD)
     assert [(one.row, one.column) for one in caught.value.problems] == [
         (1, "part"), (2, "price"), (3, "price"), (3, "option")]
-    with pytest.raises(FaultyInput, match="cannot be read: no such file"):
+    with pytest.raises(FaultyInput, match="there is no file"):
         read_listings(tmp_path / "none", BUILD)
 
 

@@ -89,7 +89,10 @@ def test_settled_needs_no_reading() -> None:
     apart = panel([(0.0, 0.0), (420.0, 0.0), *LEANING[2:]], placed=range(4), host=LEANING)
     conflict = asking_next.next_text(asking_next.next_for(apart, "donor"), ".")
     assert conflict.startswith("[x] donor on host: does not fit")
-    assert "once more: a slip of the tape looks the same" in conflict
+    assert "read a0 to a1 on it, which nobody did yet: a slip looks the same" in " ".join(conflict.split())
+    measured = panel([(0.0, 0.0), (420.0, 0.0), *LEANING[2:]], all_pairs(4), placed=range(4), host=LEANING)
+    again = asking_next.next_text(asking_next.next_for(measured, "donor"), ".")
+    assert "read a0 to a1 once more: a slip looks the same" in " ".join(again.split())
     assert message_for(asking_next.next_for(panel(LEANING, placed=range(4)), "donor"), ".") is None
 
 

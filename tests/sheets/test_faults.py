@@ -15,7 +15,7 @@ F, P, R = "features.csv", "parts.csv", "readings.csv"
 CELLS = [
     # words
     (F, {(6, "kind"): "hol"}, "features.csv:6:kind", "Did you mean hole?"),
-    (F, {(3, "kind"): "nut"}, "features.csv:3:kind", "Did you mean captive nut?"),
+    (F, {(3, "kind"): "captiv nut"}, "features.csv:3:kind", "Did you mean captive nut?"),
     (P, {(4, "origin"): "doner"}, "parts.csv:4:origin", "Did you mean donor?"),
     (P, {(3, "duty"): "trimm"}, "parts.csv:3:duty", "Did you mean trim?"),
     (P, {(4, "seen_from"): "behind"}, "parts.csv:4:seen_from", "Write one of: outside, inside"),
@@ -39,7 +39,7 @@ CELLS = [
     ("outcomes.csv", {(2, "happened"): ""}, "outcomes.csv:2:happened", "happened is empty"),
     ("held_by.csv", {(2, "held_to"): ""}, "held_by.csv:2:held_to", "held_to is empty"),
     # ids
-    (P, {(5, "part"): "dash board"}, "parts.csv:5:part", "Use letters a to z, digits"),
+    (P, {(5, "part"): "dash board"}, "parts.csv:5:part", "Write dash-board, here and wherever it is named"),
     (P, {(5, "part"): "-dash"}, "parts.csv:5:part", "cannot be an id"),
     (P, {(5, "part"): ".."}, "parts.csv:5:part", "cannot be an id"),
     (P, {(5, "part"): "x" * 65}, "parts.csv:5:part", "longer than 64"),
@@ -137,9 +137,12 @@ CELLS = [
     (R, {(2, "to"): "a"}, "readings.csv:2:to", "from and to are both a"),
     (R, {(4, "from"): "a"}, "readings.csv:4:quantity", "the length of a was read, and it is a hole"),
     # days and years
-    (R, {(2, "on"): "31.05.2024"}, "readings.csv:2:on", "Write year-month-day"),
-    (R, {(2, "on"): "5/6/2024"}, "readings.csv:2:on", "not a date that can be read in one way only"),
-    (R, {(2, "on"): "2023-02-29"}, "readings.csv:2:on", "there is no day 2023-02-29"),
+    (R, {(2, "on"): "5/6/2024"}, "readings.csv:2:on", "may be 2024-06-05 or 2024-05-06. Write the one that is meant"),
+    (R, {(2, "on"): "5.6.2024"}, "readings.csv:2:on", "may be 2024-06-05 or 2024-05-06"),
+    (R, {(2, "on"): "28.5.24"}, "readings.csv:2:on", "has a year of two digits"),
+    (R, {(2, "on"): "Juni 2024"}, "readings.csv:2:on", "is not a day that can be read. Write year-month-day"),
+    (R, {(2, "on"): "2023-02-29"}, "readings.csv:2:on", "there is no day"),
+    (R, {(2, "on"): "31.6.2024"}, "readings.csv:2:on", "there is no day"),
     ("models.csv", {(2, "first_year"): "2016"}, "models.csv:2:last_year", "2015, is before the first, 2016"),
     ("models.csv", {(2, "first_year"): "10"}, "models.csv:2:first_year", "not a year"),
     # numbers
@@ -153,7 +156,8 @@ CELLS = [
     (F, {(6, "x_mm"): "1,234.5"}, "features.csv:6:x_mm", "both a comma and a dot"),
     (F, {(7, "angle_deg"): "5 mm"}, "features.csv:7:angle_deg", "is in mm, and angle_deg is in deg"),
     (P, {(3, "mass_kg"): "4 mm"}, "parts.csv:3:mass_kg", "is in mm, and mass_kg is in kg"),
-    ("offers.csv", {(2, "price"): "240 kg"}, "offers.csv:2:price", "has a unit, and price has none"),
+    ("offers.csv", {(2, "price"): "240 kg"}, "offers.csv:2:price", '"kg" is no currency that is known here'),
+    ("offers.csv", {(2, "price"): "1.250 EUR"}, "offers.csv:2:price", "may be 1250 or 1.250"),
     # zones and outlines
     ("zones.csv", {(5, "kind"): "structural"}, "zones.csv:5:kind", "box is keep clear in row 4"),
     ("zones.csv", {(6, "zone"): "seam", (6, "kind"): "tear seam"}, "zones.csv:4:point", "has 2 corners; keep clear needs 3"),

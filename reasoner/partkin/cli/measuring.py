@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from partkin.cli.shared import AsJson, Donor, Folder, ForHost, say_all
+from partkin.model.problem import FaultyInput, Problem
 
 if TYPE_CHECKING:
     from partkin.measuring.recording import Change
@@ -63,7 +64,7 @@ def record(
         typer.Argument(
             metavar="[[FROM [TO]] VALUE]",
             help='Features, then what was read: a f 612, a f "24 1/8 in", a 7,1 (across). The feature alone with --at, '
-            "--left-of, --right-of; with --undo the reading, or none for the last.",
+            "--through, --angle, --float, --left-of, --right-of; with --undo the reading, or none for the last.",
         ),
     ] = None,
     quantity: Annotated[
@@ -91,10 +92,22 @@ def record(
         str | None,
         typer.Option("--at", metavar="X,Y", help="Place of a feature without one, in the part's own frame."),
     ] = None,
+    through: Annotated[
+        str | None,
+        typer.Option("--through", metavar="THREAD", help="What goes through a hole: M6, or a plain bolt's diameter."),
+    ] = None,
+    angle: Annotated[
+        str | None,
+        typer.Option("--angle", metavar="DIRECTION", help="Which way a slot points: 30 degrees, or 'to FEATURE'."),
+    ] = None,
+    float_mm: Annotated[
+        str | None,
+        typer.Option("--float", metavar="MM", help="How far a captive nut can move from its middle, any way."),
+    ] = None,
     left_of: LeftOf = None,
     right_of: RightOf = None,
     by: Annotated[str | None, typer.Option("--by", metavar="WHO", help="Who read it.")] = None,
-    on: Annotated[str | None, typer.Option("--on", metavar="YYYY-MM-DD", help="The day.")] = None,
+    on: Annotated[str | None, typer.Option("--on", metavar="DAY", help="The day, such as 2024-05-31.")] = None,
     corrects: Annotated[
         str | None, typer.Option("--corrects", metavar="READING", help="The reading that this one replaces.")
     ] = None,
@@ -112,17 +125,21 @@ def record(
     Example: partkin record glove-dask k1 k4 208.5 --unit mm --instrument seller --in demo-build
     """
     from partkin.measuring import recording
+    from partkin.measuring.typed_cells import Typed
     from partkin.measuring.typed_readings import Words, named_to_undo, on_a_side
     from partkin.progress import Line
 
     typed = Words(part, tuple(words or ()), quantity, unit, instrument, plus_minus, by, on, corrects, note)
     typed = on_a_side(typed, left_of, right_of)
+    cells = Typed(at, through, angle, float_mm)
+    if undo and cells:
+        raise FaultyInput((Problem("record", 0, "undo", "--undo takes back readings alone", "Say it by itself"),))
     line = Line()
     try:
         if undo:
-            found = recording.take_back(folder, part, named_to_undo(typed, at), line)
-        elif at is not None:
-            found = recording.place(folder, typed, at, line)
+            found = recording.take_back(folder, part, named_to_undo(typed), line)
+        elif cells:
+            found = recording.fill_in(folder, typed, cells, line)
         else:
             found = recording.record(folder, typed, line)
     finally:

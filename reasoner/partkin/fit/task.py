@@ -299,5 +299,5 @@ _ASKED = {
 def _lack(part: str, feature: str, quantity: str) -> Missing:
     if quantity == "fastener":
         says = f"what goes through {feature} of {part}: its thread, or the diameter of its bolt (fastener_mm)"
-        return Missing(f"fastener of {feature}", part, "across", feature, None, says)
+        return Missing(f"fastener of {feature}", part, quantity, feature, None, says)
     return Missing(f"{quantity} of {feature}", part, quantity, feature, None, _ASKED[quantity].format(feature, part))

@@ -29,7 +29,7 @@ MOST_FOR_A_SELLER = 3
 # Below this the best reading does not help much by itself.
 LITTLE = 0.1
 # What is no reading, and goes into an empty cell of features.csv.
-FILLED = {"fastener": "--through THREAD", "angle": "--angle DIRECTION"}
+FILLED = {"fastener": "--through THREAD", "angle": "--angle DIRECTION", "float": "--float MM"}
 # How the verdict names a reading that the others contradict.
 READING = "reading "
 

@@ -22,7 +22,8 @@ from partkin.measuring.picks import (
     rectangle_of,
     scale_of,
 )
-from partkin.measuring.recording import Change, Shown, changes, next_id, plain_number, row_of, verdicts
+from partkin.measuring.recording import Change, Shown, changes, next_id, row_of, verdicts
+from partkin.measuring.typed_cells import plain_number
 from partkin.model.build import Build, Reading
 from partkin.model.problem import FaultyInput, Problem
 from partkin.positions import adjust

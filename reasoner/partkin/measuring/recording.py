@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from partkin import pipeline
-from partkin.measuring.typed_readings import FEATURES, Words, taken_back, understood, understood_place
+from partkin.measuring.typed_cells import Typed, plain_number, understood_cells
+from partkin.measuring.typed_readings import FEATURES, Words, taken_back, understood
 from partkin.model.build import Build, Reading
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
@@ -114,37 +115,32 @@ def unexpected(fault: Exception) -> str:
     return f"a fault of this program: {type(fault).__name__}: {fault}"
 
 
-def place(folder: Path, typed: Words, at: str, shown: Shown | None = None) -> Recorded:
-    """Write down where a feature without a place is, in the part's own frame.
+def fill_in(folder: Path, words: Words, typed: Typed, shown: Shown | None = None) -> Recorded:
+    """Fill empty cells of a feature: its place, what goes through it, its direction or float.
 
     Parameters
     ----------
-    folder, typed, shown
-        As in `record`; one name and no value.
-    at
-        `X,Y` or `X,Y,Z`.
+    folder, shown
+        As in `record`.
+    words
+        One name and no value.
+    typed
+        For the cells.
 
     Raises
     ------
     FaultyInput
-        The feature has a place already: it is never written over. Or as in `record`.
+        A cell is filled already: it is never written over. Or as in `record`.
     """
     from partkin.sheets.filling import fill
 
     build, warnings = pipeline.read(folder)
-    where = understood_place(build, typed, at)
-    names = ("x_mm", "y_mm", "z_mm")
-    cells = {name: plain_number(value) for name, value in zip(names, where.at_mm, strict=False)}
-    if where.plus_minus_mm is not None and where.feature.plus_minus_mm is None:
-        cells["plus_minus_mm"] = plain_number(where.plus_minus_mm)
-    fill(folder, FEATURES, {(typed.part, where.feature.feature): cells})
+    filled = understood_cells(build, words, typed)
+    fill(folder, FEATURES, {(words.part, filled.feature): filled.cells})
     now, _ = pipeline.read(folder)
-    before, after = (verdicts(one, typed.part, shown) for one in (build, now))
-    where_mm = ", ".join(f"{name[0]} {cell}" for name, cell in cells.items() if name in names)
-    sure = cells.get("plus_minus_mm")
-    within = f", each within {sure} mm" if sure else ""
-    says = f"wrote the place of {where.feature.feature} of {typed.part} into {FEATURES}: {where_mm} mm{within}"
-    return Recorded(typed.part, says, None, None, changes(before, after), warnings)
+    before, after = (verdicts(one, words.part, shown) for one in (build, now))
+    says = f"wrote into {FEATURES}, {filled.feature} of {words.part}: {filled.says}"
+    return Recorded(words.part, says, None, None, changes(before, after), warnings)
 
 
 def next_id(build: Build, part: str) -> str:
@@ -158,17 +154,6 @@ def next_id(build: Build, part: str) -> str:
     ids = {row.reading for row in build.readings if row.part == part}
     taken = [int(match[1]) for match in (re.fullmatch(r"r(\d{1,9})", one) for one in ids) if match]
     return f"r{max(taken, default=0) + 1}"
-
-
-def plain_number(value: float) -> str:
-    """Write a number for a sheet, to nine places.
-
-    Examples
-    --------
-    >>> plain_number(24.125), plain_number(612.0)
-    ('24.125', '612')
-    """
-    return f"{value + 0.0:.9f}".rstrip("0").rstrip(".")
 
 
 def row_of(reading: Reading) -> dict[str, str]:

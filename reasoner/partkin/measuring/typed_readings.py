@@ -9,13 +9,12 @@ from typing import cast
 
 from partkin.measuring.gathering import Faults
 from partkin.measuring.typed_into import TypedInto
-from partkin.model.build import Build, Feature, Part, Reading
+from partkin.model.build import Build, Part, Reading
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, SIDES, WITHDRAWN, Instrument, Quantity
 from partkin.positions.lengths import current
 from partkin.sheets.number import UNITS, NotANumber, Number, parse_number
 from partkin.sheets.typed import cell_value, faults_of_cells
-from partkin.tables import greatest_error_mm
 
 COMMAND = "record"
 FEATURES, READINGS = "features.csv", "readings.csv"
@@ -56,10 +55,10 @@ def on_a_side(typed: Words, left_of: tuple[str, str] | None, right_of: tuple[str
     side, line = next(iter(said.items()))
     if len(said) > 1 or typed.quantity not in (None, side):
         other = "right of" if len(said) > 1 else typed.quantity
-        raise _refused("quantity", f"{side} and {other} are both said", "Say one of the two")
+        raise refused("quantity", f"{side} and {other} are both said", "Say one of the two")
     if any(name.startswith("-") for name in line):
         option = side.replace(" ", "-")
-        raise _refused("to", f"{side} needs the two features that the line runs through", f"Write: --{option} A B")
+        raise refused("to", f"{side} needs the two features that the line runs through", f"Write: --{option} A B")
     return replace(typed, quantity=side, words=(*typed.words, *line))
 
 
@@ -72,7 +71,7 @@ def understood(build: Build, typed: Words) -> Reading:
         With everything that is wrong, and how to mend it.
     """
     faults = Faults(COMMAND)
-    part = faults.kept(_part_of, build, typed.part)
+    part = faults.kept(part_named, build, typed.part)
     corrected = None
     if part is not None and typed.corrects is not None:
         corrected = faults.kept(_corrected, build, typed.part, typed.corrects, typed.into)
@@ -86,13 +85,13 @@ def understood(build: Build, typed: Words) -> Reading:
     amount = None
     if split is not None and quantity is not None:
         if part is not None:
-            _check_names(build, typed.part, quantity, split[0], faults)
+            check_names(build, typed.part, quantity, split[0], faults)
         if typed.unit is None or unit is not None:
             amount = faults.kept(_amount, split[1], unit, quantity, corrected, typed.into)
         else:
             faults.kept(_number, split[1])
-    instrument = faults.kept(_instrument, typed.instrument)
-    plus_minus = faults.kept(_plus_minus, typed.plus_minus, amount[1] if amount else unit)
+    instrument = faults.kept(instrument_named, typed.instrument)
+    plus_minus = faults.kept(plus_minus_of, typed.plus_minus, amount[1] if amount else unit)
     _check_about(typed, faults)
     faults.raise_any()
     if quantity is None or split is None or amount is None:
@@ -116,10 +115,10 @@ def taken_back(build: Build, part: str, named: str | None) -> Reading:
     FaultyInput
         There is no such part or reading, or a later row has replaced it already.
     """
-    _part_of(build, part)
+    part_named(build, part)
     standing = [row for row in current(build.readings) if row.part == part]
     if not standing:
-        raise _refused("undo", f"no reading of {part} counts, so there is none to take back", "Nothing needs doing")
+        raise refused("undo", f"no reading of {part} counts, so there is none to take back", "Nothing needs doing")
     wrong = max(standing, key=lambda row: row.row) if named is None else _corrected(build, part, named, TypedInto())
     mine = {row.reading: row for row in build.readings if row.part == part}
     before = mine.get(wrong.corrects or "")
@@ -128,7 +127,7 @@ def taken_back(build: Build, part: str, named: str | None) -> Reading:
     return Reading(part, "", WITHDRAWN, None, None, corrects=wrong.reading)
 
 
-def named_to_undo(typed: Words, at: str | None) -> str | None:
+def named_to_undo(typed: Words) -> str | None:
     """Return the reading that is to be taken back; None: the last.
 
     Raises
@@ -137,13 +136,13 @@ def named_to_undo(typed: Words, at: str | None) -> str | None:
         Something else was typed besides.
     """
     said = {
-        "at": at, "quantity": typed.quantity, "unit": typed.unit, "instrument": typed.instrument,
+        "quantity": typed.quantity, "unit": typed.unit, "instrument": typed.instrument,
         "plus_minus": typed.plus_minus, "by": typed.by, "on": typed.on, "corrects": typed.corrects, "note": typed.note,
     }  # fmt: skip
     besides = [f"--{name.replace('_', '-')}" for name, value in said.items() if value is not None]
     if besides or len(typed.words) > 1:
-        what = f"--undo takes one reading at most, and here is {_seen((*typed.words, *besides))}"
-        raise _refused("undo", what, "Write: partkin record PART --undo, or partkin record PART READING --undo")
+        what = f"--undo takes one reading at most, and here is {typed_as((*typed.words, *besides))}"
+        raise refused("undo", what, "Write: partkin record PART --undo, or partkin record PART READING --undo")
     return typed.words[0] if typed.words else None
 
 
@@ -152,10 +151,10 @@ def _understood_side(
 ) -> Reading:
     """The answer that a feature lies left or right of the line through two others."""
     if len(typed.words) != 3:
-        what = f"{quantity} is told of a feature and a line through two others, and here is {_seen(typed.words)}"
+        what = f"{quantity} is told of a feature and a line through two others, and here is {typed_as(typed.words)}"
         faults.add("to", what, typed.into.beside(quantity))
     else:
-        _check_names(build, typed.part, quantity, typed.words, faults)
+        check_names(build, typed.part, quantity, typed.words, faults)
     for name, given in (("unit", typed.unit), ("plus_minus", typed.plus_minus)):
         if given is not None:
             faults.add(name, f"{quantity} has no value, and so no {name.replace('_', ' ')}", "Leave it out")
@@ -167,7 +166,7 @@ def _understood_side(
         what = f"{corrected.reading} was seen at {seen}, not at {point} beside {' to '.join(line)}"
         mend = f"An answer is corrected by one of the same three; else {typed.into.leave('corrects')}"
         faults.add("corrects", what, mend)
-    instrument = faults.kept(_instrument, typed.instrument)
+    instrument = faults.kept(instrument_named, typed.instrument)
     _check_about(typed, faults)
     faults.raise_any()
     return Reading(
@@ -182,14 +181,14 @@ def _check_about(typed: Words, faults: Faults) -> None:
         faults.add(problem.column, problem.what, problem.mend)
 
 
-def _part_of(build: Build, part: str) -> Part:
+def part_named(build: Build, part: str) -> Part:
     found = build.part(part)
     if found is None:
-        raise _refused("part", f"there is no part {part}", f"Say one of {', '.join(p.part for p in build.parts)}")
+        raise refused("part", f"there is no part {part}", f"Say one of {', '.join(p.part for p in build.parts)}")
     return found
 
 
-def _refused(where: str, what: str, mend: str) -> FaultyInput:
+def refused(where: str, what: str, mend: str) -> FaultyInput:
     return FaultyInput((Problem(COMMAND, 0, where, what, mend),))
 
 
@@ -198,10 +197,10 @@ def _corrected(build: Build, part: str, named: str, into: TypedInto) -> Reading:
     found = next((row for row in mine if row.reading == named), None)
     if found is None:
         known = ", ".join(row.reading for row in mine) or "none yet"
-        raise _refused("corrects", f"{part} has no reading {named}", f"Its readings: {known}")
+        raise refused("corrects", f"{part} has no reading {named}", f"Its readings: {known}")
     if found.quantity == WITHDRAWN:
         what = f"{named} takes back {found.corrects}, and is no reading"
-        raise _refused("corrects", what, f"To count {found.corrects} again, record it anew")
+        raise refused("corrects", what, f"To count {found.corrects} again, record it anew")
     later = next((row for row in mine if row.corrects == named), None)
     if later is not None:
         taken = later.quantity == WITHDRAWN
@@ -209,7 +208,7 @@ def _corrected(build: Build, part: str, named: str, into: TypedInto) -> Reading:
         if not taken:
             mend = into.put("corrects", later.reading)
         how = "taken back" if taken else "corrected"
-        raise _refused("corrects", f"{named} is {how} by {later.reading} already", mend)
+        raise refused("corrects", f"{named} is {how} by {later.reading} already", mend)
     return found
 
 
@@ -219,12 +218,12 @@ def _quantity(word: str | None, corrected: Reading | None) -> Quantity:
     plain = " ".join(re.split(r"[\s_-]+", word.strip().lower()))
     if plain == WITHDRAWN:
         mend = "Write: partkin record PART READING --undo"
-        raise _refused("quantity", "a reading is taken back without a value", mend)
+        raise refused("quantity", "a reading is taken back without a value", mend)
     if plain not in NAMES:
-        raise _refused("quantity", f'"{word}" is no quantity that is read', f"Say one of: {', '.join(NAMES)}")
+        raise refused("quantity", f'"{word}" is no quantity that is read', f"Say one of: {', '.join(NAMES)}")
     if corrected is not None and plain != corrected.quantity and not {plain, corrected.quantity} <= {*SIDES}:
         what = f"{corrected.reading} is a reading of {corrected.quantity}, not of {plain}"
-        raise _refused("quantity", what, "A reading is corrected by one of the same thing")
+        raise refused("quantity", what, "A reading is corrected by one of the same thing")
     return cast(Quantity, plain)
 
 
@@ -239,25 +238,25 @@ def _split(typed: Words, quantity: Quantity, corrected: Reading | None) -> tuple
     names = {2: "two names", 1: "one name", 0: "no name"}[count]
     mend = typed.into.write(*("from", "to")[:count], "value")
     if len(words) <= count:
-        what = f"{quantity} is told with {names} and a value, and here is {_seen(words)}"
-        raise _refused("value", what, mend)
+        what = f"{quantity} is told with {names} and a value, and here is {typed_as(words)}"
+        raise refused("value", what, mend)
     found, value = tuple(words[:count]), " ".join(words[count:])
     if not parse_number(value) and len(words) > count + 1 and parse_number(" ".join(words[count + 1 :])):
-        what = f"{quantity} is told with {names} and a value, and here is {_seen(words)}"
+        what = f"{quantity} is told with {names} and a value, and here is {typed_as(words)}"
         other = ", or say --quantity centres" if count < 2 else ""
-        raise _refused("value", what, f"{mend}{other}")
+        raise refused("value", what, f"{mend}{other}")
     if corrected is not None and frozenset(found) != frozenset(ends):
         what = f"{corrected.reading} was read at {' to '.join(ends) or 'the whole part'}, not at {' to '.join(found)}"
         mend = f"A reading is corrected by one of the same thing; else {typed.into.leave('corrects')}"
-        raise _refused("corrects", what, mend)
+        raise refused("corrects", what, mend)
     return found, value
 
 
-def _seen(words: Sequence[str]) -> str:
+def typed_as(words: Sequence[str]) -> str:
     return " ".join(words) if words else "nothing"
 
 
-def _check_names(build: Build, part: str, quantity: Quantity, names: Sequence[str], faults: Faults) -> None:
+def check_names(build: Build, part: str, quantity: Quantity, names: Sequence[str], faults: Faults) -> None:
     if quantity == "gap":
         return
     known = [feature.feature for feature in build.features_of(part)]
@@ -274,7 +273,7 @@ def _check_names(build: Build, part: str, quantity: Quantity, names: Sequence[st
 def _number(text: str) -> Number:
     number = parse_number(text)
     if isinstance(number, NotANumber):
-        raise _refused("value", number.what, number.mend)
+        raise refused("value", number.what, number.mend)
     return number
 
 
@@ -286,7 +285,7 @@ def _unit_said(unit: str | None, quantity: Quantity) -> str | None:
     said = None if unit is None else UNITS.get(unit.strip().lower())
     if unit is not None and said not in _units_of(quantity):
         mend = f"Say one of: {', '.join(_units_of(quantity))}"
-        raise _refused("unit", f'"{unit}" is no unit of {quantity}', mend)
+        raise refused("unit", f'"{unit}" is no unit of {quantity}', mend)
     return said
 
 
@@ -297,108 +296,38 @@ def _amount(
     usual = "kg" if quantity == "mass" else "mm"
     if corrected is not None and corrected.unit != usual and number.unit is None and said is None:
         what = f"{corrected.reading} is in {corrected.unit}, and no unit is said here"
-        raise _refused("unit", what, into.put("unit", corrected.unit or usual, usual))
+        raise refused("unit", what, into.put("unit", corrected.unit or usual, usual))
     if number.unit is not None and said is not None and number.unit != said:
         what = f"the value is in {number.unit} and {into.place('unit')} says {said}"
-        raise _refused("unit", what, "Say one of the two")
+        raise refused("unit", what, "Say one of the two")
     found = number.unit or said or usual
     if found not in _units_of(quantity):
-        raise _refused("unit", f"{found} is no unit of {quantity}", f"Say one of: {', '.join(_units_of(quantity))}")
+        raise refused("unit", f"{found} is no unit of {quantity}", f"Say one of: {', '.join(_units_of(quantity))}")
     return number.value, found
 
 
-def _plus_minus(text: str | None, unit: str | None) -> float | None:
+def plus_minus_of(text: str | None, unit: str | None) -> float | None:
     """A greatest error in the unit of its value; with no unit known only the number is looked at."""
     if text is None:
         return None
     number = parse_number(text)
     if isinstance(number, NotANumber):
-        raise _refused("plus_minus", number.what, number.mend)
+        raise refused("plus_minus", number.what, number.mend)
     if number.unit is not None and unit is not None and number.unit != unit:
         what = f"plus or minus is in {number.unit} and the value in {unit}"
-        raise _refused("plus_minus", what, "Say both in one unit")
+        raise refused("plus_minus", what, "Say both in one unit")
     if number.value < 0.0:
-        raise _refused("plus_minus", "plus or minus is less than nothing", "Say how far it may be out, either way")
+        raise refused("plus_minus", "plus or minus is less than nothing", "Say how far it may be out, either way")
     return number.value
 
 
-def _instrument(word: str | None) -> Instrument | None:
+def instrument_named(word: str | None) -> Instrument | None:
     if word is None:
         return None
     plain = " ".join(re.split(r"[\s_-]+", word.strip().lower()))
     plain = "steel rule" if plain == "rule" else plain
     if plain not in INSTRUMENTS:
-        raise _refused(
+        raise refused(
             "instrument", f'"{word}" is no instrument that is known', f"Say one of: {', '.join(INSTRUMENTS)}"
         )
     return cast(Instrument, plain)
-
-
-@dataclass(frozen=True)
-class Place:
-    """Coordinates of a feature without a place, in mm, with the greatest error of each."""
-
-    feature: Feature
-    at_mm: tuple[float, ...]
-    plus_minus_mm: float | None
-
-
-def understood_place(build: Build, typed: Words, at: str) -> Place:
-    """Return the place that was typed.
-
-    Raises
-    ------
-    FaultyInput
-        With everything that is wrong, and how to mend it.
-    """
-    faults = Faults(COMMAND)
-    part = faults.kept(_part_of, build, typed.part)
-    if len(typed.words) != 1:
-        what = f"one feature has a place, and here is {_seen(typed.words)}"
-        faults.add("at", what, "Write: PART FEATURE --at X,Y")
-    for name, given in (("quantity", typed.quantity), ("corrects", typed.corrects)):
-        if given is not None:
-            faults.add(name, f"--{name} does not go with --at", "Leave it out: a place is no reading")
-    if part is not None and len(typed.words) == 1:
-        _check_names(build, typed.part, "across", typed.words, faults)
-        _check_unplaced(build, typed, faults)
-    factor = faults.kept(_factor, typed.unit)
-    values = faults.kept(_coordinates, at)
-    instrument = faults.kept(_instrument, typed.instrument)
-    unit = UNITS.get((typed.unit or "mm").strip().lower())
-    plus_minus = faults.kept(_plus_minus, typed.plus_minus, unit)
-    faults.raise_any()
-    if factor is None or values is None:
-        raise AssertionError("each of them is there, or a fault says why not")
-    feature = next(f for f in build.features_of(typed.part) if f.feature == typed.words[0])
-    at_mm = tuple(factor * value for value in values)
-    if plus_minus is not None:
-        return Place(feature, at_mm, factor * plus_minus)
-    reach_mm = max(abs(value) for value in at_mm)
-    return Place(feature, at_mm, greatest_error_mm(instrument, reach_mm, "across") if instrument else None)
-
-
-def _check_unplaced(build: Build, typed: Words, faults: Faults) -> None:
-    for feature in build.features_of(typed.part):
-        stated = [name for name in ("x_mm", "y_mm", "z_mm") if getattr(feature, name) is not None]
-        if feature.feature == typed.words[0] and stated:
-            now = ", ".join(f"{name} {getattr(feature, name):g}" for name in stated)
-            mend = f"Read distances from it, or mend row {feature.row} of {FEATURES} by hand if the place is wrong"
-            faults.add("at", f"{feature.feature} has a place already ({now})", mend)
-
-
-def _factor(unit: str | None) -> float:
-    said = UNITS.get((unit or "mm").strip().lower())
-    if said not in MM_PER_UNIT:
-        raise _refused("unit", f'"{unit}" is no unit of length', f"Say one of: {', '.join(MM_PER_UNIT)}")
-    return MM_PER_UNIT[said]
-
-
-def _coordinates(text: str) -> tuple[float, ...]:
-    """X,Y or X,Y,Z; with ; between where the numbers have decimal commas."""
-    pieces = text.split(";") if ";" in text else text.split(",")
-    numbers = [parse_number(piece, "," if ";" in text and "." not in text else ".") for piece in pieces]
-    if len(pieces) not in (2, 3) or not all(numbers):
-        mend = "Write X,Y such as 12.5,300, or 12,5;300 with decimal commas"
-        raise _refused("at", f'"{text}" is no place', mend)
-    return tuple(number.value for number in numbers if not isinstance(number, NotANumber))

@@ -7,7 +7,7 @@ from partkin.model.build import Build, Feature, Reading
 from partkin.model.drawing import OverlayView
 from partkin.model.reasons import Unknown
 from partkin.model.verdict import Pair, Verdict
-from partkin.model.words import SIDES
+from partkin.model.words import QUANTITIES, SIDES
 from partkin.report.html_figure import figure
 from partkin.report.html_pieces import (
     NONE,
@@ -228,13 +228,13 @@ def _pair_row(pair: Pair) -> list[str]:
 
 def _one_unknown(unknown: Unknown) -> str:
     reading = ""
-    if unknown.quantity and unknown.part:
+    if unknown.quantity in QUANTITIES and unknown.part:
         ends = [end for end in (unknown.from_feature, unknown.to_feature) if end]
         where = f" of {' and '.join(name(end) for end in ends)}" if ends else ""
         if unknown.quantity in SIDES:
             told = f"Look: {name(ends[0])} left or right of {name(ends[1])}, on {name(unknown.part)}."
         else:
-            told = f"Reading: {escaped(unknown.quantity)}{where}, on {name(unknown.part)}."
+            told = f"Reading: {escaped(unknown.quantity or '')}{where}, on {name(unknown.part)}."
         reading = f'<br/><span class="soft">{told}</span>'
     return f"<b>{prose(unknown.what)}.</b> {prose(unknown.says)}{reading}"
 

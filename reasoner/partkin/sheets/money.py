@@ -33,6 +33,8 @@ class Money:
 def parse_money(text: str, decimal: DecimalSign = ".") -> Money | NotANumber:
     """Read an amount, with or without a currency before or behind it.
 
+    A bare number has the sheet's decimal sign. Beside a currency 1.250 was written by a person, who may mean a thousand.
+
     Examples
     --------
     >>> [parse_money(text) for text in ("180 EUR", "€180", "1.250,00 eur")]  # doctest: +NORMALIZE_WHITESPACE
@@ -55,7 +57,7 @@ def parse_money(text: str, decimal: DecimalSign = ".") -> Money | NotANumber:
         amount = both[1] + both[2].replace(thousands, "").replace(",", ".")
     else:
         amount = amount.removesuffix(",").removesuffix(".")
-    number = parse_number(amount, decimal)
+    number = parse_number(amount, "mixed" if currencies else decimal)
     if isinstance(number, NotANumber):
         return number
     if number.unit is not None:
