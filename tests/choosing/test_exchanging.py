@@ -152,7 +152,7 @@ def test_a_conflict_is_shown_and_nothing_is_changed(theirs: Build, said: str, tm
     # Asked to, the rest is added, and what the folder had stays.
     exchanging.take_in(file, folder, skip_conflicts=True)
     again = pipeline.load_build(folder)
-    assert [part.part for part in again.parts] == ["top", "rail"]
+    assert [part.part for part in again.parts] == ["rail", "top"]
     assert without_rows(replace(again, parts=again.parts[:1])) == without_rows(replace(OWN, settings=again.settings))
 
 

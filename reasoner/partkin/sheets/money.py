@@ -33,7 +33,7 @@ class Money:
 def parse_money(text: str, decimal: DecimalSign = ".") -> Money | NotANumber:
     """Read an amount, with or without a currency before or behind it.
 
-    A bare number has the sheet's decimal sign. Beside a currency 1.250 was written by a person, who may mean a thousand.
+    A bare number has the sheet's decimal sign. Beside a currency 1.250 is a person's writing and may be a thousand.
 
     Examples
     --------
