@@ -332,7 +332,7 @@ def _first_of(conflicts: tuple[Problem, ...]) -> tuple[Problem, ...]:
 
 
 def _write(folder: Path, taking: Taking, incoming: Build) -> None:
-    from partkin import pipeline, sheets
+    from partkin import outputs, sheets
 
     rows: dict[str, list[Cells]] = _cells(taking)
     if not taking.new_folder:
@@ -343,7 +343,7 @@ def _write(folder: Path, taking: Taking, incoming: Build) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     settings = folder / "build.toml"
     try:
-        pipeline.write_text(settings, settings_toml(incoming))
+        outputs.put(settings, settings_toml(incoming).encode())
         sheets.append_all(folder, {"parts.csv": [], "features.csv": [], **rows})
     except BaseException:
         settings.unlink(missing_ok=True)

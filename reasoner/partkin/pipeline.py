@@ -237,25 +237,26 @@ def verify_file(file: Path, folder: Path) -> Confirmation:
     return confirm(tree, read(folder)[0])
 
 
-def write_text(path: Path, text: str) -> None:
-    """Write a file whole or not at all; as `write_bytes`."""
-    write_bytes(path, text.encode())
+def write_text(path: Path, text: str, folder: Path | None = None) -> None:
+    """Write output whole or not at all; as `write_bytes`."""
+    write_bytes(path, text.encode(), folder)
 
 
-def write_bytes(path: Path, content: bytes) -> None:
-    """Write a file whole or not at all.
+def write_bytes(path: Path, content: bytes, folder: Path | None = None) -> None:
+    """Write output whole or not at all, and never onto a sheet or photograph of a build.
+
+    Parameters
+    ----------
+    path, content
+    folder
+        The build that it was made from, where it was made from one.
 
     Raises
     ------
     FaultyInput
-        There is no such folder.
+        A build is read from there, or there is no such folder.
     """
-    if not path.parent.is_dir():
-        mend = "Make it first, or write elsewhere with -o"
-        raise FaultyInput((Problem(path.name, 0, "", f"there is no folder {path.parent.as_posix()}", mend),))
-    beside = path.with_name(f".{path.name}.part")
-    try:
-        beside.write_bytes(content)
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    from partkin import outputs
+
+    outputs.refuse_onto_a_build(path, folder)
+    outputs.put(path, content)

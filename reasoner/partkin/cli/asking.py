@@ -86,7 +86,7 @@ def export(
     if to is None:
         typer.echo(text, nl=False)
     else:
-        pipeline.write_text(to, text)
+        pipeline.write_text(to, text, folder)
         typer.echo(f"wrote {to.as_posix()}")
 
 

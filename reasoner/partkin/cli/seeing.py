@@ -69,10 +69,11 @@ def report(
 
     Example: partkin report --in demo-build -o report.html
     """
-    from partkin import pipeline, seeing
+    from partkin import outputs, pipeline, seeing
     from partkin.progress import Line, Work
     from partkin.report.html import report_html
 
+    outputs.refuse_onto_a_build(to, folder)
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
     chosen = _known_donors(build.part, donors) if donors else seeing.donors_of(build)
@@ -80,7 +81,7 @@ def report(
     work = Work("donors", len(chosen), line)
     view = seeing.report_of(build, chosen, work)
     line.close()
-    pipeline.write_text(to, report_html(view))
+    pipeline.write_text(to, report_html(view), folder)
     count = len(view.verdicts)
     typer.echo(f"wrote {to.as_posix()}: {count} donor{'' if count == 1 else 's'}")
     for note in view.notes:
@@ -131,7 +132,7 @@ def template(
     else:
         content = template_dxf(view) if wanted is Drawing.dxf else template_svg(view).encode()
     path = to or Path(f"{donor}-template.{wanted.value}")
-    pipeline.write_bytes(path, content)
+    pipeline.write_bytes(path, content, folder)
     typer.echo(f"wrote {path.as_posix()}")
     if wanted is Drawing.pdf:
         typer.echo("Print at 100 %, not fitted to the page; then measure both rules of 100 mm on a sheet.")
@@ -186,9 +187,9 @@ def plot(
     if path.suffix.lower() == ".png":
         from partkin.report.raster import picture_png
 
-        pipeline.write_bytes(path, picture_png(picture))
+        pipeline.write_bytes(path, picture_png(picture), folder)
     else:
-        pipeline.write_text(path, picture_svg(picture, bounded=True) + "\n")
+        pipeline.write_text(path, picture_svg(picture, bounded=True) + "\n", folder)
     typer.echo(f"wrote {path.as_posix()}")
 
 

@@ -43,8 +43,10 @@ def strip(
 
     Example: partkin strip top-velt --in demo-build
     """
-    from partkin import pipeline, undoing
+    from partkin import outputs, pipeline, undoing
 
+    if drawing is not None:
+        outputs.refuse_onto_a_build(drawing, folder)
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
     asked = undoing.Asked(part, undoing.numbers(done), tuple(without or ()), stuck, original)
@@ -57,7 +59,7 @@ def strip(
     if drawing is not None and found.plan is not None:
         from partkin.report.plan_drawing import plan_file
 
-        pipeline.write_text(drawing, plan_file(found.plan))
+        pipeline.write_text(drawing, plan_file(found.plan), folder)
         typer.echo(f"wrote {drawing.as_posix()}", err=True)
     if found.plan is None:
         raise typer.Exit(1)

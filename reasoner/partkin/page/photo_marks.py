@@ -13,14 +13,14 @@ from typing import Any
 
 import numpy as np
 
-from partkin import pipeline
+from partkin import outputs
 from partkin.measuring import photographs
 from partkin.measuring.photographs import PICKED_WITHIN_PX, Asked
 from partkin.measuring.picks import COLUMNS, MOST_PICKS, Picks
 from partkin.measuring.recording import change_says, told
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
-from partkin.page.photo_store import PHOTOS, Photo
+from partkin.page.photo_store import Photo
 from partkin.positions.photo import NoHomography, homography
 from partkin.positions.pictures import ImageSize, NoImage, read_image_size
 from partkin.positions.sameness import can_match
@@ -216,7 +216,7 @@ def _projected(matrix: np.ndarray, at_mm: np.ndarray) -> list[list[float]] | Non
 
 def picks_file(folder: Path, photo: Photo) -> Path:
     """Where the marks of a picture are kept."""
-    return folder / PHOTOS / f"{photo.name}.picks.csv"
+    return folder / outputs.PHOTOS / f"{photo.name}.picks.csv"
 
 
 def kept(folder: Path, photo: Photo) -> dict[str, Any]:
@@ -260,7 +260,7 @@ def keep(folder: Path, build: Build, photo: Photo, marks: Marks, digest: str) ->
     for name, (x, y) in sorted(marks.at_px.items()):
         writer.writerow([name, f"{x:.2f}", f"{y:.2f}", marks.part, *(sides if name in corners else ["", ""])])
     path.parent.mkdir(exist_ok=True)
-    pipeline.write_text(path, out.getvalue())
+    outputs.put(path, out.getvalue().encode())
     return _digest(out.getvalue().encode())
 
 

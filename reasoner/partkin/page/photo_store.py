@@ -9,11 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from partkin.model.problem import FaultyInput, Problem
+from partkin.outputs import PHOTOS, PICTURES
 from partkin.positions.pictures import MOST_BYTES, MOST_PIXELS
 
-PHOTOS = "photos"
-# What every browser shows.
-TYPES = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png", ".webp": "image/webp"}
 FORMATS = ("JPEG", "PNG", "WEBP")
 QUALITY = 92
 MOST_OF_A_NAME = 1000
@@ -33,7 +31,7 @@ def photos(folder: Path) -> tuple[Photo, ...]:
     found: dict[str, Photo] = {}
     for place in (folder / PHOTOS, folder):
         for path in sorted(place.iterdir()) if place.is_dir() else ():
-            kind = TYPES.get(path.suffix.lower())
+            kind = PICTURES.get(path.suffix.lower())
             inside = path.resolve().parent in (folder.resolve(), (folder / PHOTOS).resolve())
             if kind and inside and path.is_file() and path.name.isprintable() and not path.name.startswith("."):
                 found.setdefault(path.name, Photo(path.name, path, kind))

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from PIL import Image, ImageDraw, ImageFont
+from PIL.PngImagePlugin import PngInfo
 
 from partkin.report.placing import Box
 from partkin.report.shapes import (
@@ -197,5 +198,7 @@ def picture_png(picture: Picture, scale: float = 2.0) -> bytes:
     if smooth > 1:
         image = image.resize(size, Image.Resampling.LANCZOS)
     out = io.BytesIO()
-    image.quantize(64, dither=Image.Dither.NONE).save(out, "PNG", optimize=True)
+    made_by = PngInfo()
+    made_by.add_text("Software", "partkin")
+    image.quantize(64, dither=Image.Dither.NONE).save(out, "PNG", optimize=True, pnginfo=made_by)
     return out.getvalue()

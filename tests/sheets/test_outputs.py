@@ -1,0 +1,114 @@
+"""Output never takes the place of what a build is read from, whatever the place is called."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from partkin import outputs
+from partkin.cli.app import run
+from partkin.demonstration import write
+from partkin.sheets import COLUMNS
+
+Typed = Callable[[str], tuple[int, str]]
+SHEETS = ("build.toml", "work.csv", *COLUMNS, "READINGS.CSV", "../demo/parts.csv", "./zones.csv")
+WRITING = (
+    "report -o {to}", "export -o {to}", "export --part top-dask -o {to}", "strip top-velt --drawing {to}",
+)  # fmt: skip
+
+
+@pytest.fixture
+def demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    write(tmp_path / "demo")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path / "demo"
+
+
+def kept(folder: Path) -> dict[str, bytes]:
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+@pytest.fixture
+def typed(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[[str], tuple[int, str]]:
+    """Exit code and standard error of a command line."""
+
+    def type_in(line: str) -> tuple[int, str]:
+        monkeypatch.setattr(sys, "argv", ["partkin", *line.split()])
+        code: object = 0
+        try:
+            run()
+        except SystemExit as end:
+            code = end.code or 0
+        return int(str(code)), capsys.readouterr().err
+
+    return type_in
+
+
+@pytest.mark.parametrize("command", WRITING)
+def test_no_command_writes_onto_a_sheet(command: str, demo: Path, typed: Typed) -> None:
+    before = kept(demo)
+    code, told = typed(command.format(to="demo/readings.csv") + " --in demo")
+    assert code == 2 and "readings.csv: the build is read from it" in told and "another name" in told
+    assert kept(demo) == before
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_nothing_is_written_by_the_name_of_a_sheet_there_or_not(name: str, demo: Path, typed: Typed) -> None:
+    (demo / "looks.csv").unlink(missing_ok=True)
+    before = kept(demo)
+    assert typed(f"export -o demo/{name} --in demo")[0] == 2
+    assert kept(demo) == before
+
+
+def test_links_to_a_sheet_and_sheets_that_are_links_are_safe(demo: Path, typed: Typed) -> None:
+    (demo.parent / "out.ttl").symlink_to(demo / "parts.csv")
+    shared = demo.parent / "shared.txt"
+    shutil.move(demo / "offers.csv", shared)
+    (demo / "offers.csv").symlink_to(shared)
+    os.link(demo / "costs.csv", demo.parent / "hard.ttl")
+    before = kept(demo)
+    for to in ("out.ttl", "shared.txt", "demo/offers.csv", "hard.ttl"):
+        assert typed(f"export -o {to} --in demo")[0] == 2
+    assert kept(demo) == before
+
+
+def test_a_sheet_of_another_build_is_safe_too(demo: Path, typed: Typed) -> None:
+    write(demo.parent / "other")
+    before = kept(demo.parent / "other")
+    assert typed("export -o other/parts.csv --in demo")[0] == 2
+    assert kept(demo.parent / "other") == before
+
+
+def test_photographs_are_safe_and_pictures_of_our_own_may_be_written_again(demo: Path, typed: Typed) -> None:
+    (demo / "photos").mkdir()
+    for name in ("photos/top.png", "front.png"):
+        Image.new("RGB", (8, 8)).save(demo / name)
+    before = kept(demo)
+    for to in ("demo/photos/top.png", "demo/front.png", "demo/photos/new.png", "demo/photos/new.svg"):
+        assert typed(f"plot pattern top-dask -o {to} --in demo")[0] == 2
+    assert kept(demo) == before
+    for _ in range(2):
+        assert typed("plot pattern top-dask -o demo/own.png --in demo")[0] == 0
+
+
+@pytest.mark.parametrize("to", ["out.csv", "demo/out.svg", "readings.csv"])
+def test_other_places_are_written(to: str, demo: Path, typed: Typed) -> None:
+    assert typed(f"export -o {to} --in demo")[0] == 0
+    assert (demo.parent / to).read_text(encoding="utf-8").startswith("# ") or (demo.parent / to).stat().st_size > 1000
+
+
+def test_a_folder_is_no_place_for_a_file(demo: Path, typed: Typed) -> None:
+    assert typed("export -o demo --in demo")[0] == 2
+
+
+def test_only_outputs_writes_files_for_people() -> None:
+    """Whoever writes goes by the one place that refuses: these are all who call the unguarded one, and why."""
+    package = Path(outputs.__file__).parent
+    callers = {path.name for path in package.rglob("*.py") if "outputs.put(" in path.read_text(encoding="utf-8")}
+    assert callers == {"pipeline.py", "exchanging.py", "photo_marks.py"}
