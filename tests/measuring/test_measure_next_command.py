@@ -11,7 +11,12 @@ import numpy as np
 import pytest
 
 from measuring.panels import LEANING, all_pairs, panel
+from partkin.judging.places import in_layouts
 from partkin.measuring import asking_next
+from partkin.measuring.asked_together import asked_together
+from partkin.measuring.could_read import field_of
+from partkin.measuring.likely_places import likely_places
+from partkin.measuring.next_readings import order_of
 from partkin.measuring.seller_message import Message, message_for
 from partkin.measuring.text_sketch import sketch_of
 from partkin.model.build import Build
@@ -39,8 +44,14 @@ def rough(instrument: str = "seller") -> Build:
     )
 
 
-def message(build: Build) -> Message:
-    found = message_for(asking_next.next_for(build, "donor"), ".")
+def nowhere() -> Build:
+    """Neither side has places, nor readings that would give them."""
+    build = panel(LEANING)
+    return replace(build, features=tuple(replace(f, x_mm=None, y_mm=None) for f in build.features))
+
+
+def message(build: Build, most: int = 3) -> Message:
+    found = message_for(asking_next.next_for(build, "donor"), ".", most)
     assert found is not None
     return found
 
@@ -144,7 +155,7 @@ def test_features_in_one_place_keep_their_letters() -> None:
 
 def test_a_loose_hole_is_drawn_where_it_has_to_be() -> None:
     text = message(panel(LEANING, placed=(0, 1, 2))).text
-    drawn = text[text.index("The side panel,") :].splitlines()
+    drawn = text[text.index("The side panel (A only where I expect it)") :].splitlines()
     rows = {
         letter: at
         for at, line in enumerate(drawn)
@@ -164,9 +175,78 @@ def test_left_or_right_is_asked_without_giving_it_away() -> None:
 
 def test_questions_asked_together_do_not_say_the_same() -> None:
     found = asking_next.next_for(rough(), "donor")
-    pairs = [frozenset((w.reading.from_feature, w.reading.to_feature)) for w in asking_next.for_seller(found)]
-    assert len(set(pairs)) == len(pairs)
-    assert all(w.reading.part == "donor" and w.reading.instrument == "seller" for w in asking_next.for_seller(found))
+    pairs = [frozenset((one.from_feature, one.to_feature)) for one in asked_together(found, 3)]
+    assert len(set(pairs)) == len(pairs) > 0
+
+
+@pytest.mark.parametrize("most", [1, 2, 3, 5])
+def test_at_most_as_many_questions_as_the_person_allows(most: int) -> None:
+    for build in (rough(), panel(LEANING), panel(LEANING, placed=(0, 1, 2)), panel(LEANING, all_pairs(4))):
+        told = message(build, most)
+        assert 1 <= len(re.findall(r"^\d\. ", told.text, re.MULTILINE)) <= most
+
+
+def test_a_distance_is_asked_once_whichever_way_it_runs() -> None:
+    """Of a donor of which nothing is known every hole asks for the others."""
+    for host in (LEANING, None):
+        told = message(panel(LEANING) if host else nowhere(), 6)
+        pairs = re.findall(r"middle of hole ([A-Z]) to the middle of hole ([A-Z])", " ".join(told.text.split()))
+        assert len({frozenset(pair) for pair in pairs}) == len(pairs) > 1
+
+
+def test_two_questions_cover_all_four_holes() -> None:
+    """The diagonals tell more of a shape together than any distance with a second one from the same hole."""
+    for build in (panel([(0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0)]), nowhere()):
+        asked = asked_together(asking_next.next_for(build, "donor"), 2)
+        assert {frozenset((one.from_feature, one.to_feature)) for one in asked} == {
+            frozenset(("a0", "a2")), frozenset(("a1", "a3")),
+        }  # fmt: skip
+
+
+def test_a_sketch_is_there_where_no_place_is_known_and_says_what_it_rests_on() -> None:
+    hosted, bare, loose = message(panel(LEANING), 2), message(nowhere(), 2), message(panel(LEANING, placed=(0, 1, 2)))
+    assert "laid out after the part that it would replace, not to scale" in " ".join(hosted.text.split())
+    assert "the letters only go round it in order, not to scale" in " ".join(bare.text.split())
+    assert "(A only where I expect it)" in " ".join(loose.text.split())
+    for told in (hosted, bare, loose):
+        drawn = told.text[told.text.index(":\n\n", told.text.index("half a millimetre")) :]
+        assert re.search(r"^ *A", drawn, re.MULTILINE) or re.search(r" A\b", drawn)
+
+
+def test_what_was_read_to_a_hole_tells_which_of_several_places_it_has() -> None:
+    """The pairs are not given, and a3 and a4 are named the other way round than the studs that are left."""
+    host = [(0.0, 0.0), (400.0, 0.0), (430.0, 180.0), (60.0, 250.0), (250.0, 300.0)]
+    points = [*host[:3], host[4], host[3]]
+    near = likely_places(asking_next.next_for(panel(points, [(0, 3)], range(3), host, given=False), "donor"))
+    at = dict(zip(near.features, near.at_mm.tolist(), strict=True))
+    assert near.source == "partly" and near.measured == {"a0", "a1", "a2"}
+    assert at["a3"] == pytest.approx(host[4], abs=0.5) and at["a4"] == pytest.approx(host[3], abs=0.5)
+    unread = likely_places(asking_next.next_for(panel(points, (), range(3), host, given=False), "donor"))
+    at = dict(zip(unread.features, unread.at_mm.tolist(), strict=True))
+    assert at["a3"] == pytest.approx(host[3], abs=0.5), "nothing was read: in the order of the ids"
+
+
+def test_the_two_questions_tell_at_least_as_much_together_as_the_two_best_by_themselves() -> None:
+    """Counted without the program's kernels: of draws alike in both distances, how many go on."""
+    build = rough()
+    found = asking_next.next_for(build, "donor")
+    trial = found.findings.trial
+    field = field_of(found.findings, in_layouts(found.places, trial.layouts), trial, at_hand=False, count=4096)
+    own = [at for at, one in enumerate(field.candidates) if one.part == "donor"]
+    ends = {(field.candidates[at].from_feature, field.candidates[at].to_feature): at for at in own}
+    chosen = [ends[(one.from_feature, one.to_feature)] for one in asked_together(found, 2)]
+    alone = [at for at in order_of(field, None) if at in own][:2]
+
+    def left(rows: list[int]) -> float:
+        read = np.array([field.drawn_mm[at] / field.candidates[at].sigma_mm for at in rows])
+        noisy = read + np.random.default_rng(7).standard_normal(read.shape)
+        share = [
+            np.mean(field.fits[np.argsort(np.square(noisy - noisy[:, [k]]).sum(axis=0))[:60]])
+            for k in range(0, 4096, 16)
+        ]
+        return float(np.mean([p * (1.0 - p) for p in share]))
+
+    assert left(chosen) <= left(alone) + 0.004
 
 
 # As a command

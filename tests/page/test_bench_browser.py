@@ -24,6 +24,7 @@ PAGES = {
     "by hand": "/part/top-dask/lay", "photographs": "/photos", "marking": "/photos/glove.jpg?part=glove-dask",
     "which part": "/photos/glove.jpg", "nowhere": "/nowhere", "holes": "/part/dash-frame/features",
     "another donor": "/parts", "a donor's holes": "/part/top-dask/features?donor=top-dask",
+    "to the seller": "/part/glove-dask/seller?questions=1", "nothing to ask": "/part/top-kurm/seller",
 }  # fmt: skip
 CHECKED = "document.getElementById('progress').textContent === '' && !document.querySelector('[data-waiting]')"
 

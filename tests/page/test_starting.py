@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import html
 import re
 
 import pytest
@@ -236,3 +237,19 @@ def test_left_or_right_is_answered_by_one_of_two_buttons(desk):
     hidden = dict(re.findall(r'type="hidden" name="([a-z]+)" value="([^"]*)"', shown))
     taken = taking_down.take_down(desk, ESTATE, {**hidden, "quantity": "right of"}).reading
     assert (taken.quantity, taken.from_feature, taken.line_from, taken.line_to) == ("right of", "c", "a", "b")
+
+
+def test_the_message_to_the_seller_is_that_of_the_command(page):
+    from partkin.measuring.asking_next import next_for
+    from partkin.measuring.seller_message import message_for
+
+    build = pipeline.load_build(page.folder)
+    with page.client() as client:
+        for most in (1, 2):
+            shown = client.get(f"/part/glove-dask/seller?questions={most}").text
+            message = message_for(next_for(build, "glove-dask"), ".", most).text
+            assert html.unescape(re.search(r"<pre[^>]*>(.*?)</pre>", shown, re.DOTALL)[1]) == message
+            assert f'value="{most}" selected' in shown
+        assert "For you: A is k4" in plain(shown)
+        assert "there is nothing to ask a seller" in plain(client.get("/part/top-kurm/seller").text)
+        assert client.get("/part/dash-frame/seller").status_code == 404, "it is nobody's to sell"

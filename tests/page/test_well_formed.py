@@ -15,6 +15,7 @@ PATHS = (
     "/", "/part/top-dask", "/part/bag-kurm", "/part/glove-dask", "/part/dash-frame", "/part/top-dask/lay",
     "/part/bag-kurm/lay", "/part/top-velt/out", "/photos", "/photos?part=top-dask", "/photos/glove.jpg",
     "/photos/glove.jpg?part=glove-dask", "/nowhere", "/parts", "/part/dash-frame/features", "/part/top-dask/features",
+    "/part/glove-dask/seller?questions=2", "/part/top-kurm/seller",
 )  # fmt: skip
 NASTY = """</title></svg><script>alert(1)</script> & "quoted" 'so' <b>"""
 SPOILT = {"parts.csv": ("name", "note"), "readings.csv": ("by", "note"), "offers.csv": ("note",)}

@@ -180,8 +180,11 @@ def measure_next(
     host: ForHost = None,
     as_json: AsJson = False,
     for_seller: Annotated[
-        bool, typer.Option("--for-seller", help="Write the message to send: three questions at most, and a sketch.")
+        bool, typer.Option("--for-seller", help="Write the message to send: few questions, and a sketch.")
     ] = False,
+    questions: Annotated[
+        int, typer.Option("--questions", metavar="N", min=1, max=12, help="With --for-seller: so many at most.")
+    ] = 3,
     at_hand: Annotated[
         bool | None,
         typer.Option("--at-hand/--far", help="Whether DONOR lies before you. Left out: told by its readings."),
@@ -205,7 +208,7 @@ def measure_next(
         return
     from partkin.measuring.seller_message import message_for
 
-    message = message_for(found, folder.as_posix())
+    message = message_for(found, folder.as_posix(), questions)
     if message is None:
         typer.echo(f"{donor}: {found.verdict.verdict}; there is nothing to ask a seller.")
         return

@@ -10,7 +10,7 @@ from typing import Any
 
 from partkin import pipeline
 from partkin.judging.trying import Places, places_of
-from partkin.measuring.next_readings import BETTER, LATER, Wanted, donor_at_hand, together, wanted
+from partkin.measuring.next_readings import BETTER, LATER, Wanted, donor_at_hand, wanted
 from partkin.measuring.recording import in_folder, stated_chance
 from partkin.model.build import Build
 from partkin.model.known import Known
@@ -25,7 +25,6 @@ from partkin.verdict import Findings, decide
 MARKS = {BOLTS_ON: "[=]", WITH_ADAPTATION: "[~]", DOES_NOT_FIT: "[x]", NOT_JUDGED: "[!]"}
 WIDTH = 96
 MOST = 5
-MOST_FOR_A_SELLER = 3
 # Below this the best reading does not help much by itself.
 LITTLE = 0.1
 # What is no reading, and goes into an empty cell of features.csv.
@@ -78,13 +77,6 @@ def next_for(build: Build, donor: str, host: str | None = None, at_hand: bool | 
     if findings.asks:
         readings = wanted(findings, places, MOST, near, build.settings.labour_rate)
     return Next(verdict, findings.known, needed, readings, near, places, findings)
-
-
-def for_seller(found: Next) -> tuple[Wanted, ...]:
-    """The readings to ask a seller for in one message: of the donor alone, each worth most beside those before."""
-    if found.findings is None or found.places is None or not found.findings.asks:
-        return ()
-    return together(found.findings, found.places, MOST_FOR_A_SELLER)
 
 
 def _needed(findings: Findings, verdict: Verdict) -> tuple[Unknown, ...]:

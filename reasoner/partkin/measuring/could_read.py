@@ -130,7 +130,7 @@ def _distances(
     at = [number for number, name in enumerate(side.features) if name in names]
     if len(at) < 2:
         return [], []
-    known_mm = _read_already(rows)
+    known_mm = read_already(rows)
     places_mm = draws(side, count, SEED)
     found, values = [], []
     for place, i in enumerate(at):
@@ -150,7 +150,7 @@ def _distances(
     return found, values
 
 
-def _read_already(rows: Sequence[Reading]) -> dict[frozenset[str | None], float]:
+def read_already(rows: Sequence[Reading]) -> dict[frozenset[str | None], float]:
     """Greatest error of the finest reading that stands, by its two ends."""
     finest: dict[frozenset[str | None], float] = {}
     for row in lengths.current(rows):

@@ -143,49 +143,23 @@ def best_of(field: Field, places: Places, trial: Trial, most: int) -> tuple[Want
     return tuple(_wanted(ask, field.donor, None) for ask in asks_without_draws(field, places, trial, most))
 
 
-def together(findings: Findings, places: Places, most: int) -> tuple[Wanted, ...]:
-    """Readings of the donor to ask a seller for at once: each worth most where those before it left it open."""
-    trial = findings.trial
-    if trial is None or not trial.answer.pairs:
-        return ()
-    here = in_layouts(places, trial.layouts)
-    whole = field_of(findings, here, trial, at_hand=False)
-    field = only(whole, [at for at, one in enumerate(whole.candidates) if one.part == whole.donor])
-    if not field.candidates:
-        return ()
-    if field.one_way:
-        return best_of(field, here, trial, most)
-    found: list[Wanted] = []
-    weight = np.ones(len(field.fits))
-    while len(found) < most:
-        asked = [one.reading for one in found]
-        at = next((at for at in _order(field, weight) if field.candidates[at] not in asked), None)
-        if at is None:
-            break
-        ask = field.ask(at, weight)
-        found.append(_wanted(ask, field.donor, None))
-        weight = weight * weight_between(ask, field.drawn_mm[at])
-        if weight.sum() < FEWEST_DRAWS:
-            break
-    return tuple(found)
-
-
 def ranked(field: Field, most: int, weight: np.ndarray | None = None) -> tuple[Wanted, ...]:
     """The best of the field with their thresholds, and what to read where each leaves it open."""
     found = []
-    order = _order(field, weight)
+    order = order_of(field, weight)
     near = only(field, order[:MOST_FOLLOWED])
     for at in order[:most]:
         one = field.candidates[at]
         ask = field.ask(at, weight)
         between = weight_between(ask, field.drawn_mm[at]) * (1.0 if weight is None else weight)
-        after = _order(near, between) if between.sum() > FEWEST_DRAWS else []
+        after = order_of(near, between) if between.sum() > FEWEST_DRAWS else []
         then = next((near.candidates[other] for other in after if near.candidates[other] != one), None)
         found.append(_wanted(ask, field.donor, then))
     return tuple(found)
 
 
-def _order(field: Field, weight: np.ndarray | None) -> list[int]:
+def order_of(field: Field, weight: np.ndarray | None) -> list[int]:
+    """What is worth reading, by itself, best first: places among the candidates."""
     told = told_by_each(field.candidates, field.fits, field.drawn_mm, weight)
     keys = [
         (-round(float(tells) / one.effort, 6), one.part, one.from_feature, one.to_feature)

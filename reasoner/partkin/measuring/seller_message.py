@@ -1,4 +1,4 @@
-"""A message to a seller: three questions at most, a sketch with letters, and no word of the trade."""
+"""A message to a seller: few questions, a sketch with letters, and no word of the trade."""
 
 from __future__ import annotations
 
@@ -6,17 +6,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from textwrap import wrap
 
-import numpy as np
-
-from partkin.judging.trying import in_layouts
-from partkin.measuring.asking_next import MOST_FOR_A_SELLER, Next, for_seller, record_command, side_commands
-from partkin.measuring.next_readings import as_unknown
+from partkin.measuring.asked_together import asked_together
+from partkin.measuring.asking_next import READING, Next, record_command, side_commands
+from partkin.measuring.likely_places import LikelyPlaces, likely_places
 from partkin.measuring.text_sketch import sketch_of
 from partkin.model.build import Feature
-from partkin.model.fitting import Placement
 from partkin.model.reasons import Unknown
 from partkin.model.words import SIDES
+from partkin.positions.asking_for import WHICH_LAYOUT
 
+MOST_QUESTIONS = 3
 WIDTH = 72
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 CALLED = {
@@ -28,6 +27,8 @@ FACES = {
     "inside": "seen from the back, the side that is hidden when it is fitted",
     None: "as it is drawn here; on your part it may be the other way round",
 }
+NUMBERS = ("none", "one question", "two short questions", "three short questions", "four short questions",
+           "five short questions", "six short questions")  # fmt: skip
 
 EITHER = "as it is drawn here or turned over (that is what I would like to know)"
 SHOWN = {
@@ -45,9 +46,23 @@ class Message:
     notes: tuple[str, ...]
 
 
-def message_for(found: Next, folder: str) -> Message | None:
-    """Write to the seller; None where nothing needs to be asked of the donor."""
-    questions = _questions(found)
+def message_for(found: Next, folder: str, most: int = MOST_QUESTIONS) -> Message | None:
+    """Write to the seller.
+
+    Parameters
+    ----------
+    found
+    folder
+        For the commands that take the answers down.
+    most
+        Questions at most.
+
+    Returns
+    -------
+    Message or None
+        None where nothing needs to be asked of the donor.
+    """
+    questions = _questions(found, most)
     if not questions:
         return None
     kinds = {row.feature: row for row in found.known.donor.features}
@@ -63,16 +78,38 @@ def message_for(found: Next, folder: str) -> Message | None:
         )
     if any(one.quantity == "centres" for one in questions):
         lines += ["", *wrap(HOW, WIDTH)]
-    drawn = _places(found, list(letters))
-    sketch = sketch_of(drawn, letters)
-    if sketch:
-        turned = any(one.quantity in SIDES for one in questions)
-        lines += ["", *wrap(f"The {donor.name or 'part'}, {EITHER if turned else FACES[donor.seen_from]}:", WIDTH), ""]
-        lines += sketch
-        if any(name not in letters for name in drawn):
-            lines += ["", "o: other holes and pins, to find your way by"]
+    turned = any(one.quantity in SIDES for one in questions)
+    lines += _drawn(likely_places(found), letters, donor.name or "part", EITHER if turned else FACES[donor.seen_from])
     lines += ["", "Thank you!"]
     return Message("\n".join(lines) + "\n", _notes(found, questions, letters, folder))
+
+
+def _drawn(likely: LikelyPlaces | None, letters: Mapping[str, str], name: str, face: str) -> list[str]:
+    """The sketch, with what it rests on; nothing where something asked about has no place in it."""
+    if likely is None:
+        return []
+    at = {name: (float(x[0]), float(x[1])) for name, x in zip(likely.features, likely.at_mm, strict=True)}
+    sketch = sketch_of(at, letters)
+    if not sketch:
+        return []
+    lines = ["", *wrap(_laid_out(likely, letters, name, face), WIDTH), "", *sketch]
+    if any(name not in letters for name in likely.features):
+        lines += ["", "o: other holes and pins, to find your way by"]
+    return lines
+
+
+def _laid_out(likely: LikelyPlaces, letters: Mapping[str, str], name: str, face: str) -> str:
+    """What the sketch rests on, where that is not the part itself."""
+    if likely.source == "nothing":
+        return (
+            f"Where the holes of the {name} are I do not know yet. Here the letters only go round it in order, not to "
+            f"scale. If yours stand otherwise, please write the letters on a picture of it:"
+        )
+    if likely.source == "host":
+        return f"The {name}, laid out after the part that it would replace, not to scale, {face}:"
+    guessed = [letter for feature, letter in letters.items() if feature not in likely.measured]
+    expected = f" ({' and '.join(guessed)} only where I expect it)" if guessed else ""
+    return f"The {name}{expected}, {face}:"
 
 
 HOW = (
@@ -81,19 +118,23 @@ HOW = (
 )
 
 
-def _questions(found: Next) -> list[Unknown]:
-    """What is needed, with what tells a place from its mirror image at once; then what is wanted."""
-    trial = found.findings.trial if found.findings is not None else None
-    thirds = {(m.from_feature, m.to_feature): m.third for m in trial.missing if m.third} if trial is not None else {}
-    questions: list[Unknown] = []
-    for one in found.needed:
-        if _askable(one, found.verdict.donor):
-            questions.append(one)
-            third = thirds.get((one.from_feature, one.to_feature))
-            if third is not None:
-                says = f"the distance from {one.from_feature} to {third} tells which of two places it has"
-                questions.append(Unknown(one.what, says, one.part, "centres", one.from_feature, third))
-    return [*questions, *map(as_unknown, for_seller(found))][:MOST_FOR_A_SELLER]
+def _questions(found: Next, most: int) -> list[Unknown]:
+    """What no other answer can stand in for, the distances that tell most together, then which way round it is."""
+    donor = found.verdict.donor
+    needed = [one for one in found.needed if _askable(one, donor)]
+    alone = [one for one in needed if one.quantity not in SIDES and not _is_place(one)]
+    sides = [one for one in needed if one.quantity in SIDES]
+    open_places = any(map(_is_place, needed)) or bool(found.findings is not None and found.findings.asks)
+    # Something is learnt of where the holes are, however many sizes are wanted.
+    first = alone[: max(1, most - 1) if open_places else most]
+    apart = asked_together(found, most - len(first)) if open_places else ()
+    distances = [Unknown("", "", donor, one.quantity, one.from_feature, one.to_feature or None) for one in apart]
+    return [*first, *distances, *sides][:most]
+
+
+def _is_place(one: Unknown) -> bool:
+    """Whether a distance is wanted for where a feature is: others would tell as well."""
+    return one.quantity == "centres" and not one.what.startswith((READING, WHICH_LAYOUT))
 
 
 def _askable(one: Unknown, donor: str) -> bool:
@@ -103,7 +144,7 @@ def _askable(one: Unknown, donor: str) -> bool:
 
 
 def _opening(name: str, count: int) -> list[str]:
-    much = {1: "one question", 2: "two short questions", 3: "three short questions"}[count]
+    much = NUMBERS[count] if count < len(NUMBERS) else f"{count} short questions"
     return [*wrap(f"Hello, before I buy the {name} I would like to be sure that it fits. I have {much}:", WIDTH), ""]
 
 
@@ -150,40 +191,3 @@ def _notes(found: Next, questions: Sequence[Unknown], letters: Mapping[str, str]
         else:
             notes.append(f"  {number}. {one.says}")
     return tuple(notes)
-
-
-def _places(found: Next, asked: Sequence[str]) -> dict[str, tuple[float, float]]:
-    """Where to draw each feature, in the donor's frame; what has no place where it has to be, if that is known."""
-    if found.places is None:
-        return {}
-    trial = found.findings.trial if found.findings is not None else None
-    places = in_layouts(found.places, trial.layouts) if trial is not None else found.places
-    donor = places.donor
-    at = {name: (float(x[0]), float(x[1])) for name, x in zip(donor.features, donor.xyz_mm, strict=True)}
-    if trial is None or all(name in at for name in asked):
-        return at
-    onto_host = _partners(found)
-    if not at:
-        return {name: place for name, place in onto_host.items()}
-    placement = trial.answer.placement
-    if isinstance(placement, Placement) and len(at) > 1:
-        back = np.linalg.inv(np.array(placement.matrix))
-        for name, (x, y) in onto_host.items():
-            if name not in at:
-                place = back @ np.array([x, y, 0.0, 1.0])
-                at[name] = (float(place[0]), float(place[1]))
-    return at
-
-
-def _partners(found: Next) -> dict[str, tuple[float, float]]:
-    """Host places of the donor features that have one fixing only to go on."""
-    assert found.places is not None and found.findings is not None and found.findings.trial is not None
-    host, shown = found.places.host, found.places.hosted.placed_by
-    options = found.findings.trial.task.options
-    at = {}
-    for row in found.known.donor.features:
-        fixings = [o.fixing for o in options if o.feature == row.feature]
-        if len(fixings) == 1 and shown.get(fixings[0]) in host.features:
-            x = host.xyz_mm[host.features.index(shown[fixings[0]])]
-            at[row.feature] = (float(x[0]), float(x[1]))
-    return at

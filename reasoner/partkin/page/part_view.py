@@ -144,6 +144,7 @@ def _donor(desk: Desk, build: Build, part: str, answer: Answer | None, form: Htm
 
 def _links(answer: Seen, part: str) -> list[Html]:
     links = [
+        ("Message to its seller", address("part", part, "seller")),
         ("Photographs of it", f"/photos?part={address(part)[1:]}"), ("Getting it out", address("part", part, "out")),
     ]  # fmt: skip
     if answer.verdict.placement:

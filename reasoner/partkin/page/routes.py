@@ -26,6 +26,7 @@ from partkin.page import (
     photo_marks,
     photo_store,
     photo_view,
+    seller_view,
     starting,
     taking_down,
 )
@@ -74,6 +75,7 @@ def make_app(desk: Desk, key: str, port: int) -> Guard:
         Route("/part/{part}/lay.json", pages.figures),
         Route("/part/{part}/lay", pages.lay),
         Route("/part/{part}/out", pages.out),
+        Route("/part/{part}/seller", pages.seller),
         Route("/part/{part}", pages.part),
         Route("/photos", pages.photos, methods=["GET"]),
         Route("/photos", pages.upload, methods=["POST"]),
@@ -207,6 +209,12 @@ class Pages:
 
     def lay(self, request: Request) -> Response:
         return self._of_donor(request, lambda build, donor: HTMLResponse(lay_view.lay_page(self.desk, build, donor)))
+
+    def seller(self, request: Request) -> Response:
+        most = seller_view.most_asked(request.query_params.get("questions", ""))
+        return self._of_donor(
+            request, lambda build, donor: HTMLResponse(seller_view.seller_page(self.desk, build, donor, most))
+        )
 
     def figures(self, request: Request) -> Response:
         def answer(build: Build, donor: str) -> Response:
