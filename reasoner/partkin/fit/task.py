@@ -36,6 +36,12 @@ class Prepared:
     most_mm: dict[Pairing, float]
     nowhere: tuple[frozenset[str], frozenset[str]] = (frozenset(), frozenset())
 
+    def deciding(self) -> frozenset[Pairing]:
+        """The pairs of which anything is not known that something which has to be held could hang on."""
+        spots = (*self.task.fixings, *self.task.features)
+        must = {spot.id for spot in spots if spot.must} or {spot.id for spot in spots}
+        return frozenset(pair for pair in self.most_mm if not must.isdisjoint(pair))
+
     def at_worst(self) -> Prepared:
         """The task with every unknown as unkind as it can be: what fits so fits whatever it is."""
         options = tuple(o for o in self.task.options if (o.fixing, o.feature) not in self.unknown)

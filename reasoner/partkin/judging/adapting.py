@@ -56,7 +56,11 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
         answer = _as_far_as_measured(question, prepared, trial)
         return _nothing_found(findings, places, trial, [(answer, None)])
     found = _with_work(findings, question, prepared, places, others)
-    if prepared.most_mm and found.adapting is not None and not found.adapting.adaptations:
+    if found.adapting is None or found.adapting.adaptations or found.adapting.waits:
+        return found
+    if question.duty == "body" and question.donor.material is None:
+        return replace(found, adapting=replace(found.adapting, why=NO_MATERIAL, waits=True))
+    if prepared.most_mm:
         answer = _as_far_as_measured(question, prepared, trial)
         return replace(found, adapting=answer) if answer.waits else found
     return found
@@ -177,30 +181,18 @@ def _several(findings: Findings, places: Places) -> str:
 def _as_far_as_measured(question: AdaptationQuestion, prepared: Prepared, trial: Trial) -> AdaptationAnswer:
     """Whether work may bring it on, what is not known being as kind as it can be: none is offered before it is known.
 
-    That there is none is certain only of a pairing that is given, all sets of jobs tried.
+    That there is none is certain only where everything is known of what the part is to be held by.
     """
     refused = not_to_be_altered(question)
     if refused is not None:
         return AdaptationAnswer((), (), refused)
-    kindest = _freed(prepared)
-    answer = _search(replace(question, task=kindest), trial, 0.0, limit=TRIED_UNMEASURED).first
-    sure = (kindest.given or not prepared.most_mm) and answer.why not in (GOES_ON_AS_IT_IS, TOO_MANY)
-    if answer.adaptations or not sure:
+    spare = {s.id for s in (*prepared.task.fixings, *prepared.task.features) if not s.must and not s.should}
+    if prepared.deciding() or any(spare.isdisjoint(pair) for pair in prepared.most_mm):
+        return AdaptationAnswer((), why=UNMEASURED, waits=True)
+    answer = _search(question, trial, 0.0, limit=TRIED_UNMEASURED).first
+    if answer.adaptations or answer.why in (GOES_ON_AS_IT_IS, TOO_MANY):
         return replace(answer, adaptations=(), why=UNMEASURED, waits=True)
     return answer
-
-
-def _freed(prepared: Prepared) -> FitTask:
-    """The task at its kindest: what may be held by a pair of which anything is not known need not be.
-
-    What work would make of such a pair is not known either.
-    """
-    task, free = prepared.task, {name for pair in prepared.most_mm for name in pair}
-    return replace(
-        task, options=tuple(o for o in task.options if (o.fixing, o.feature) not in prepared.most_mm),
-        fixings=tuple(replace(s, must=s.must and s.id not in free) for s in task.fixings),
-        features=tuple(replace(s, must=s.must and s.id not in free) for s in task.features),
-    )  # fmt: skip
 
 
 def _search(question: AdaptationQuestion, trial: Trial, reserve_mm: float, limit: int = DEFAULT_LIMIT) -> Cheapest:
@@ -272,7 +264,8 @@ TRIED_UNMEASURED = 40
 # Ways of laying it on (faces, layouts) for which that is asked.
 MOST_WAYS = 4
 WOULD_DO = "work would bring it within reach"
-UNMEASURED = "work would bring what is measured within reach, but not everything that has to hold is measured"
+UNMEASURED = "work may bring it on, but not everything that has to hold is measured"
+NO_MATERIAL = "work may bring it on, but what it is made of is not known, and high-strength steel is never cut"
 TOO_UNSURE = f"{WOULD_DO}, but the readings are too coarse to be sure of it"
 
 

@@ -62,7 +62,7 @@ def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) ->
     """
     prepared = prepared_task(known, places, mirrored=mirrored)
     worst = prepared.at_worst()
-    if not prepared.most_mm:
+    if not prepared.deciding():
         return _tried(known, places, worst, confidence)
     if gives(worst.task) or holds(worst.task) is not False:
         tried = _tried(known, places, worst, confidence)

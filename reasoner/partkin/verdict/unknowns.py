@@ -112,11 +112,14 @@ def _asked(findings: Findings, missing: Sequence[Missing]) -> list[Unknown]:
 
 
 def _unsure_work(findings: Findings) -> list[Unknown]:
-    """Work would do as the readings most likely are, and all that it takes is known, but not finely enough."""
+    """Every size and place is known, but not finely enough to be sure of the work, or not what the part is made of."""
     trial = findings.trial
     if trial is None or not findings.work_waits or trial.missing or len(findings.trials) > 1:
         return []
     host, donor = findings.known.host.part.part, findings.known.donor.part.part
+    if findings.known.donor.part.material is None and findings.duty == "body":
+        says = f"what is {donor} made of (material)? Until that is known nothing of it may be cut"
+        return [Unknown("material", says, donor, "material")]
     pairs = (trial.answer.conflict.pairs if trial.answer.conflict else ()) or trial.answer.pairs
     if findings.measured_from == "original":
         ends = [pair.fixing for pair in pairs[:2]]
