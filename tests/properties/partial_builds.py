@@ -169,7 +169,10 @@ def erased(rng: random.Random, build: Build) -> Partial:
 
 
 def _with_gaps(rng: random.Random, feature: Feature, share: float) -> Feature:
-    gaps = {cell: None for cell in CELLS if rng.random() < share}
+    gaps: dict[str, None] = {cell: None for cell in CELLS if rng.random() < share}
+    if feature.part == "donor" and feature.kind in ("hole", "slot"):
+        # A hole that names no screw takes the one of the nut: no thread of a hole is not a thread that is not known.
+        gaps.pop("thread", None)
     made = replace(feature, **gaps)
     return _placeless(made) if rng.random() < share else made
 

@@ -187,6 +187,17 @@ def test_work_that_hangs_on_the_face_waits_for_it() -> None:
     assert said(build(studs(PLATE), holes(PULLED), duty="trim"))[0] == "bolts on with adaptation"
 
 
+def test_a_nut_of_unknown_thread_under_a_hole_that_names_its_screw() -> None:
+    """A nut of 6 mm may have another pitch; a hole that names no screw takes the one of the nut."""
+    host = [replace(f, **NUT | {"thread": None, "across_mm": 6.0}, float_mm=0.0) for f in studs(PLATE)]
+    screwed = holes(PLATE)
+    screwed[1] = replace(screwed[1], thread="M6x1")
+    assert said(build(host, given(screwed))) == ("not enough measured", ["thread of F2"])
+    assert said(build(host, given(holes(PLATE))))[0] == "bolts on"
+    host[1] = replace(host[1], thread="M6x1")
+    assert said(build(host, given(screwed)))[0] == "bolts on"
+
+
 # One spare hole more
 
 

@@ -135,7 +135,7 @@ def mate(fixing: Fixing, donor: DonorFeature) -> Mating:
         # Neither float nor length helps a fastener that does not pass; a host's hole may be wider than it has to be.
         wider = (("host", "across"),) if _is_least(fixing) else ()
         return Mating(*ids, rule, play_mm, too_large(rule, sizes), wider)
-    allowed_mm = None if fixing.play_lacks else play_mm
+    allowed_mm = None if fixing.play_lacks or any(quantity == "thread" for _, quantity in lacks) else play_mm
     return Mating(*ids, rule, allowed_mm, lacks=lacks, most_mm=None if more_mm is None else play_mm + more_mm)
 
 
@@ -152,8 +152,21 @@ def _slack(
         more_mm += open_travel_mm(end.feature, end.across, end.length)
         if nuts.get(rule) == (side, end) and end.feature.kind == "captive nut" and end.feature.float_mm is None:
             lacks.append((side, "float"))
-    bounded = all(quantity == "angle" for _, quantity in lacks)
+    lacks += threadless(fixing.feature, donor.feature)
+    bounded = all(quantity in ("angle", "thread") for _, quantity in lacks)
     return tuple(lacks), more_mm + fixing.play_open_mm if bounded else None
+
+
+def threadless(host: Feature, donor: Feature) -> list[tuple[str, str]]:
+    """The nut or tapped hole of which the thread is not known, where the other part's hole names its screw.
+
+    A hole that names no screw takes the one that goes into the nut.
+    """
+    ends = (("host", host, donor), ("donor", donor, host))
+    return [
+        (side, "thread") for side, nut, hole in ends
+        if nut.kind in THREADED and not nut.thread and hole.kind in OPENINGS and hole.thread
+    ]  # fmt: skip
 
 
 def _is_least(fixing: Fixing) -> bool:

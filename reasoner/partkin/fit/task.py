@@ -298,6 +298,7 @@ _ASKED = {
     "across": "how wide is {0} of {1}?",
     "length": "how long, end to end, is {0} of {1}?",
     "angle": "which way does {0} of {1} point (angle_deg, in degrees or `to` a feature)?",
+    "thread": "which thread has {0} of {1}?",
     "float": "how far can {0} of {1} move from its middle (float_mm)?",
 }
 

@@ -155,11 +155,19 @@ def _allowed(host: Point, donor: Point, kindest: bool) -> Fraction | None:
     nut = solid if solid is not None and solid.kind == "captive nut" else None
     play += (nut.float_mm or 0) if nut is not None else 0
     if not kindest:
-        return None if host.unsure or host.open_mm else play
+        return None if host.unsure or host.open_mm or _threadless(host, donor) else play
     floats = nut is not None and nut.float_mm is None
     if host.least or host.unsure or floats or any(end.kind == "slot" and end.length is None for end in ends):
         return None
     return play + host.open_mm + sum(_travel(end) for end in ends if end.along is None)
+
+
+def _threadless(host: Point, donor: Point) -> bool:
+    """Whether a hole names its screw and the thread that has to take it is not written."""
+    return any(
+        nut.kind in ("tapped hole", "captive nut") and not nut.thread and hole.kind in OPENINGS and bool(hole.thread)
+        for nut, hole in ((host, donor), (donor, host))
+    )
 
 
 def _play(host: Fraction, donor: Fraction, bolt: Fraction, floating: bool, on_host: bool) -> Fraction:
