@@ -319,3 +319,18 @@ def test_what_nobody_has_said_is_noted() -> None:
     assert any("'papier-mache', which the table does not know" in note for note in odd)
     rim = Outline("D", "edge", "rim", ((-50.0, -50.0), (360.0, -50.0), (360.0, 250.0), (-50.0, 250.0)))
     assert notes(donor_outlines=(rim,)) == ()
+
+
+def test_what_would_bring_it_on_is_named_whole() -> None:
+    """Two holes are out and neither may be cut: only both together would do, and no hole that lines up is named."""
+    made = holes(*SQUARE[:2], (SQUARE[2][0] + 5.0, SQUARE[2][1]), (SQUARE[3][0], SQUARE[3][1] + 5.0))
+    seams = tuple(
+        Zone("D", f"Z{n}", "tear seam", ((x - 30.0, y + 10.0), (x + 30.0, y + 10.0)))
+        for n, (x, y) in enumerate(SQUARE, start=1)
+    )
+    answer = cheapest(ask(studs(*SQUARE), made, PAIRS[:4], donor_zones=seams), solve)
+    assert not answer.adaptations and answer.ruled_out
+    for refused in answer.ruled_out:
+        assert " together with " in refused.says and " would bring it on" in refused.says
+        assert "F1" not in refused.says and "F2" not in refused.says
+        assert not any(f"{job} {hole} " in refused.says for job in ("slot at", "opening out") for hole in "ab")

@@ -104,6 +104,11 @@ def test_what_is_not_known_is_named() -> None:
     assert pair(host("stud", 6.0), donor("slot", 7.0)).lacks == (("donor", "length"),)
 
 
+def test_a_nut_of_unknown_screw_floats_all_the_same() -> None:
+    """At most a screw as thin as can be, and the float of the nut besides."""
+    assert pair(host("captive nut", None, float_mm=0.5), donor("hole", 8.0)).most_mm == pytest.approx(4.5)
+
+
 def test_a_screw_of_another_thread_is_no_option() -> None:
     found = pair(host("tapped hole", None, thread="M8x1.25"), donor("hole", 9.0, thread="5/16-18"))
     assert not found.option and "strip" in (found.blocked or "")

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from partkin.adaptation.choices import Choice, Unit
 from partkin.adaptation.limits import SAFETY
-from partkin.adaptation.optimise import Optimiser
+from partkin.adaptation.optimise import Optimiser, Vector
 from partkin.model.adapting import AdaptationQuestion, RuledOut
 
 MOST_SHOWN = 6
@@ -35,34 +35,48 @@ def ruled_out(
         cheaper = optimiser.run(tuple(tuple(choices) for choices in allowed), below=below, any_will_do=True)
         if cheaper.vector is None:
             break
-        refused = [
-            (number, choice)
-            for number, choice in enumerate(cheaper.vector)
-            if units[number].choices[choice].refusal is not None
-        ]
+        needed = _needed(units, optimiser, cheaper.vector)
+        refused = [number for number, choice in needed.items() if units[number].choices[choice].refusal is not None]
         if not refused:
             break
-        for number, choice in refused:
-            allowed[number].remove(choice)
-            refusal = units[number].choices[choice].refusal
+        cost = sum(costs[number][choice] for number, choice in needed.items())
+        for number in refused:
+            allowed[number].remove(needed[number])
+            refusal = units[number].choices[needed[number]].refusal
             assert refusal is not None
             # What stops every cut of a part is said once, with the cheapest.
             if refusal.source != SAFETY or refusal.says not in told:
-                found.append(_worded(units[number], choice, costs[number][choice], question, below))
+                found.append(_worded(units, number, needed, cost, question, below))
             told.add(refusal.says)
     return tuple(found)
 
 
+def _needed(units: Sequence[Unit], optimiser: Optimiser, vector: Vector) -> dict[int, int]:
+    """The jobs of a set without which it would not do, by unit: each of the others is left as it is."""
+    permitted = tuple(
+        tuple(dict.fromkeys((choice, *(n for n, other in enumerate(unit.choices) if not other.do))))
+        for unit, choice in zip(units, vector, strict=True)
+    )
+    left, optimiser.left = optimiser.left, MOST_TRIED
+    least = optimiser.run(permitted).vector or vector
+    optimiser.left = left
+    return {number: choice for number, choice in enumerate(least) if units[number].choices[choice].do}
+
+
 def _worded(
-    unit: Unit, number: int, cost: int, question: AdaptationQuestion, below: int | None
-) -> RuledOut:
-    choice = unit.choices[number]
+    units: Sequence[Unit], number: int, needed: Mapping[int, int], cost: int, question: AdaptationQuestion,
+    below: int | None,
+) -> RuledOut:  # fmt: skip
+    unit = units[number]
+    choice = unit.choices[needed[number]]
     do, feature = choice.cuts or choice.do[-1], _worked_on(unit, choice)
+    rest = [job_name(units[other], units[other].choices[job]) for other, job in needed.items() if other != number]
+    beside = " together with " + " and ".join(rest) if rest else ""
     rate, currency = question.settings.labour_rate, question.settings.currency
     took = f"{cost / 1000.0:.0f} min" if rate is None else f"{cost / 1000.0:.2f} {currency or ''}".strip()
     would = "would be cheaper" if below is not None else "would bring it on"
     assert choice.refusal is not None
-    says = f"{job_name(unit, choice)} {would} ({took}), but {choice.refusal.says}"
+    says = f"{job_name(unit, choice)}{beside} {would} ({took}), but {choice.refusal.says}"
     return RuledOut(do, feature, says, choice.refusal.source)
 
 

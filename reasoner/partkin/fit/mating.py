@@ -125,11 +125,11 @@ def mate(fixing: Fixing, donor: DonorFeature) -> Mating:
         return Mating(*ids, rule, None, blocked=thread_fault, option=False)
     sizes, sizeless = _sizes(rule, fixing, donor)
     lacks, more_mm = _slack(rule, fixing, donor)
+    float_mm = captive_float_mm(rule, host_feature, donor_feature)
     if sizeless:
-        most_mm = None if more_mm is None else _at_most(rule, sizes, sizeless)
+        most_mm = None if more_mm is None else _at_most(rule, sizes, sizeless, float_mm)
         most_mm = None if most_mm is None else most_mm + (more_mm or 0.0)
         return Mating(*ids, rule, None, lacks=(*sizeless, *lacks), most_mm=most_mm)
-    float_mm = captive_float_mm(rule, host_feature, donor_feature)
     play_mm = float(allowed_play(rule, *sizes, float_mm, clip_between(rule, fixing, donor)))
     if play_mm < 0:
         # Neither float nor length helps a fastener that does not pass; a host's hole may be wider than it has to be.
@@ -233,14 +233,14 @@ def _sizes(
 
 
 def _at_most(
-    rule: PlayRule, sizes: tuple[float, float, float], lacks: tuple[tuple[str, str], ...]
+    rule: PlayRule, sizes: tuple[float, float, float], lacks: tuple[tuple[str, str], ...], float_mm: float
 ) -> float | None:
     """The play where what is not known goes through as thin as can be; None: a hole is not known, or a clip."""
     openings = {"floating": ("host", "donor"), "fixed by the host": ("donor",), "fixed by the donor": ("host",)}
     holes = openings.get(rule)
     if holes is None or any((side, "across") in lacks for side in holes):
         return None
-    return float(allowed_play(rule, *sizes))
+    return float(allowed_play(rule, *sizes, float_mm))
 
 
 def too_large(rule: PlayRule, sizes: tuple[float, float, float]) -> str:

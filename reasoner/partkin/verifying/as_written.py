@@ -217,6 +217,9 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     rows = _rows(build, host, shows)
     hosted = _places(build, shows, stated.get("host"))
     there = [(name, shown.feature) for name, _, shown in rows if shown.part == shows.part]
+    if has_distances(build, shows):
+        # The verdict states them by fixing.
+        hosted = {shown: hosted[name] for name, shown in there if name in hosted}
     found = {name: hosted[shown] for name, shown in there if shown in hosted}
     fixings = {
         name: replace(

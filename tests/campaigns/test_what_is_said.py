@@ -1,0 +1,74 @@
+"""On random partial builds: what is decided can be confirmed, and the order of the rows changes no byte."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from random import Random
+
+import pytest
+
+import partkin
+from campaigns.partial_builds import Sheets, partial, questions, settings, write
+from partkin.model.build import Build
+from partkin.model.words import NOT_ENOUGH
+from partkin.report.verdict_file import verdict_json
+from partkin.verifying.verify import confirm
+
+SHUFFLED = ("models.csv", "parts.csv", "features.csv", "readings.csv", "neighbours.csv", "connectors.csv")
+
+
+def refused(seed: int, where: Path) -> tuple[int, list[str]]:
+    """How many verdicts of a build are decided, and which of them the verifier does not confirm."""
+    sheets = partial(seed)
+    build, decided, faults = loaded(sheets, seed, where), 0, []
+    for donor, host in questions(sheets):
+        tree = json.loads(verdict_json(partkin.check(build, donor, host or None, others=False)))
+        if tree["verdict"] != NOT_ENOUGH:
+            decided += 1
+            faults += [f"{seed} {donor} {host}: {said}" for said in confirm(tree, build).refused]
+    return decided, faults
+
+
+def loaded(sheets: Sheets, seed: int, where: Path) -> Build:
+    return partkin.load_build(write(sheets, where / f"build-{seed}", settings(seed)))
+
+
+def shuffled(sheets: Sheets, seed: int) -> Sheets:
+    """The same rows in another order; corners of zones stay as they are numbered."""
+    draw = Random(f"order {seed}")
+    return {name: draw.sample(rows, len(rows)) if name in SHUFFLED else rows for name, rows in sheets.items()}
+
+
+def same_bytes(seed: int, where: Path) -> int:
+    """Ask of a build and of its rows in another order; how many verdicts were compared."""
+    sheets = partial(seed)
+    one, other = loaded(sheets, seed, where / "one"), loaded(shuffled(sheets, seed), seed, where / "other")
+    for donor, host in questions(sheets):
+        first, second = (verdict_json(partkin.check(b, donor, host or None, others=False)) for b in (one, other))
+        assert first == second, (seed, donor, host)
+    return len(questions(sheets))
+
+
+@pytest.mark.parametrize("start", range(0, 60, 10))
+def test_what_is_decided_is_confirmed(start: int, tmp_path: Path) -> None:
+    found = [refused(seed, tmp_path) for seed in range(start, start + 10)]
+    assert [fault for _, faults in found for fault in faults] == []
+    assert sum(decided for decided, _ in found) >= 3
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("start", range(60, 660, 20))
+def test_what_is_decided_is_confirmed_on_more(start: int, tmp_path: Path) -> None:
+    assert [fault for seed in range(start, start + 20) for fault in refused(seed, tmp_path)[1]] == []
+
+
+@pytest.mark.parametrize("start", range(1000, 1040, 10))
+def test_the_order_of_the_rows_changes_nothing(start: int, tmp_path: Path) -> None:
+    assert sum(same_bytes(seed, tmp_path) for seed in range(start, start + 10)) >= 10
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("start", range(1040, 1440, 20))
+def test_the_order_of_the_rows_changes_nothing_on_more(start: int, tmp_path: Path) -> None:
+    assert sum(same_bytes(seed, tmp_path) for seed in range(start, start + 20)) >= 20
