@@ -40,6 +40,6 @@ def worklist(donor: Donor, folder: Folder = Path("."), host: ForHost = None) -> 
     say_all(warnings, folder)
     verdict, steps = bench.bench(build, donor, host)
     if not steps:
-        typer.echo(no_work_text(verdict), nl=False)
+        typer.echo(no_work_text(verdict, build.settings.currency), nl=False)
         return
     typer.echo(worklist_text(verdict, steps), nl=False)

@@ -88,6 +88,7 @@ def _with_work(
     trial = findings.trial
     assert trial is not None
     refused: list[tuple[AdaptationAnswer, SeamCheck | None]] = []
+    unsure: list[Trial] = []
     reserves_mm = list(dict.fromkeys(share * _spread_mm(places) for share in RESERVES))
     for number, reserve_mm in enumerate(reserves_mm):
         search = _search(question, trial, reserve_mm)
@@ -97,7 +98,8 @@ def _with_work(
             if search.first.why == GOES_ON_AS_IT_IS:
                 continue
             break
-        sound, lying = _sound(findings, search.first, prepared, places)
+        sound, lying, open_yet = _sound(findings, search.first, prepared, places)
+        unsure += open_yet
         if sound:
             answer = search.whole(OTHERS if others else 0)
             kept = [replace(answer.adaptations[0], margin_mm=sound[0][0].margin_mm)]
@@ -110,7 +112,10 @@ def _with_work(
             told = replace(answer, adaptations=tuple(_with_pairing(one, trial) for one in kept))
             return replace(findings, seams=lying, adapting=told, adapted_chance=sound[0][1])
         refused.append((replace(search.first, adaptations=(), why=TOO_UNSURE, waits=True), lying))
-    return _nothing_found(findings, places, trial, refused)
+    found = _nothing_found(findings, places, trial, refused)
+    if not unsure or trial.stand != "does not" or not found.work_waits:
+        return found
+    return replace(found, likely=max(unsure, key=lambda after: after.chance.fits if after.chance is not None else 0.0))
 
 
 def _others(
@@ -119,7 +124,7 @@ def _others(
     """Of an answer's ways those that are sure enough and do without a job of each way before them, cheapest first."""
     have = [_jobs(one) for one in kept]
     different = tuple(one for one in answer.adaptations if all(not jobs <= _jobs(one) for jobs in have))
-    sound, _ = _sound(findings, replace(answer, adaptations=different), prepared, places)
+    sound, _, _ = _sound(findings, replace(answer, adaptations=different), prepared, places)
     return [replace(one, proved_cheapest=False, proved_as_paired=False) for one, _ in sound]
 
 
@@ -226,22 +231,33 @@ def _nothing_found(
 
 def _sound(
     findings: Findings, answer: AdaptationAnswer, prepared: Prepared, places: Places
-) -> tuple[list[tuple[Adaptation, Chance]], SeamCheck | None]:
-    """The adaptations after which the donor goes on surely enough, and where the first leaves the seam."""
+) -> tuple[list[tuple[Adaptation, Chance]], SeamCheck | None, list[Trial]]:
+    """The adaptations after which the donor goes on surely enough, and where the first leaves the seam.
+
+    And the donor after each of the others that would do as everything was read.
+    """
     trial = findings.trial
     assert trial is not None
     found: list[tuple[Adaptation, Chance]] = []
+    unsure: list[Trial] = []
     seams: SeamCheck | None = None
     for adaptation in answer.adaptations:
         after = _after(prepared, adaptation, places, findings.confidence)
-        if after is None or after[1].fits < findings.confidence:
+        if after is None:
             continue
-        lying = compare(findings.known, places, after[0], trial)
+        task, lies, chance = after
+        lying = compare(findings.known, places, lies, trial)
+        in_place = lying is None or not lying.too_far
+        # By the whole play of every pair: the search kept some of it back.
+        whole = replace(adaptation, margin_mm=lies.margin_mm or 0.0)
+        if chance.fits < findings.confidence:
+            done = replace(trial, task=task, answer=lies, chance=chance, stand="unsure", same_would=None, work=whole)
+            unsure += [done] if in_place else []
+            continue
         seams = seams if found else lying
-        if lying is None or not lying.too_far:
-            # By the whole play of every pair: the search kept some of it back.
-            found.append((replace(adaptation, margin_mm=after[0].margin_mm or 0.0), after[1]))
-    return found, seams
+        if in_place:
+            found.append((whole, chance))
+    return found, seams, unsure
 
 
 def _spread_mm(places: Places) -> float:
@@ -311,11 +327,11 @@ def laid_after(prepared: Prepared, adaptation: Adaptation) -> FitAnswer:
 
 def _after(
     prepared: Prepared, adaptation: Adaptation, places: Places, confidence: float
-) -> tuple[FitAnswer, Chance] | None:
+) -> tuple[FitTask, FitAnswer, Chance] | None:
     """How the donor lies once the work is done, and its chance with what marking and drilling by hand adds."""
     task = adapted_task(prepared.task, adaptation)
     answer = laid(task)
     if not answer.fits:
         return None
     changed = replace(prepared, task=task, unknown=frozenset((o.fixing, o.feature) for o in task.options))
-    return answer, chance_of(changed, answer, places, confidence, workmanship_of(adaptation))
+    return task, answer, chance_of(changed, answer, places, confidence, workmanship_of(adaptation))

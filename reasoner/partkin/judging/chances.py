@@ -57,7 +57,7 @@ def fitting_draws(known: Known, places: Places, trial: Trial, count: int) -> np.
     places
         Of the layout that the trial was made with.
     trial
-        With pairs; what is not known of it counts as kind as it can be.
+        With pairs; what is not known of it counts as kind as it can be, and work as done.
     count
 
     Returns
@@ -66,7 +66,14 @@ def fitting_draws(known: Known, places: Places, trial: Trial, count: int) -> np.
         bool (count,).
     """
     prepared = replace(prepared_task(known, places, mirrored=trial.mirrored), task=trial.task)
-    return _fitting(prepared, pairings_of(prepared, trial.answer), places, NOTHING)(0, count)
+    off_mm = NOTHING
+    if trial.work is not None:
+        from partkin.adaptation import workmanship_of
+
+        # Holes that are made have the sizes that the task says.
+        prepared = replace(prepared, unknown=frozenset((o.fixing, o.feature) for o in trial.task.options))
+        off_mm = workmanship_of(trial.work)
+    return _fitting(prepared, pairings_of(prepared, trial.answer), places, off_mm)(0, count)
 
 
 def pairings_of(prepared: Prepared, answer: FitAnswer) -> list[list[Pairing]]:

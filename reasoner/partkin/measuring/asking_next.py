@@ -162,7 +162,8 @@ def _lines(found: Next, folder: str) -> Iterator[str]:
         if found.readings[0].later:
             yield from _fold(f"{_sentence(LATER)}:", "")
         else:
-            yield "Worth reading, best first"
+            likely = found.findings is not None and found.findings.likely is not None
+            yield "Worth reading before the likely work, best first" if likely else "Worth reading, best first"
         for number, one in enumerate(found.readings, start=1):
             yield from _one(one, number, folder)
         best = found.readings[0].ask.tells

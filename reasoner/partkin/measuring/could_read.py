@@ -168,7 +168,10 @@ def _widths(
     fixings = {f.feature.feature: f for f in places.hosted.fixings}
     found = []
     asked: set[tuple[str, str]] = set()
+    made = {action.feature for action in trial.work.actions} if trial.work is not None else set()
     for fixing, feature in pairs:
+        if feature in made:
+            continue
         sides = [(places.donor.part, feature, "donor", _donor_half_mm(feature, donor_rows), at_hand)]
         if places.hosted.measured_from == "host" and fixing in fixings:
             across = fixings[fixing].across

@@ -65,10 +65,12 @@ def open_readings(findings: Findings, places: Places) -> tuple[Unknown, ...]:
     Where few of the ways that the readings may be out let the donor go on, and yet even the same part would often
     look so, read as coarsely, that is said first: such readings decide nothing.
     """
-    trial = findings.trial
+    trial = findings.in_question
     if trial is None or trial.stand != "unsure":
         return ()
     best = settling(findings, places)
+    if trial.work is not None:
+        return (replace(best[0], says=f"to be sure of the work that is likely: {best[0].says}"), *best[1:])
     if trial.same_would is None:
         return best
     says = (
@@ -83,7 +85,19 @@ def settling(findings: Findings, places: Places) -> tuple[Unknown, ...]:
     found = wanted(findings, places)
     if found:
         return tuple(as_unknown(one) for one in found)
-    return (Unknown("finer readings", BETTER, findings.known.donor.part.part),)
+    return (_once_more(findings),)
+
+
+def _once_more(findings: Findings) -> Unknown:
+    """Where everything is read as finely as is asked for: what hangs most on its reading, read once more."""
+    trial, part = findings.in_question, findings.known.donor.part.part
+    conflict = trial.answer.conflict if trial is not None else None
+    pairs = (conflict.pairs if conflict is not None else ()) or (trial.answer.pairs if trial is not None else ())
+    ends = [pair.feature for pair in sorted(pairs, key=lambda pair: pair.margin_mm)][:2]
+    if len(ends) < 2:
+        return Unknown("finer readings", BETTER, part)
+    says = f"read {ends[0]} to {ends[1]} of {part} once more; {BETTER}"
+    return Unknown("finer readings", says, part, "centres", *ends)
 
 
 def as_unknown(one: Wanted) -> Unknown:
@@ -119,7 +133,7 @@ def wanted(
     tuple of Wanted
         Best first; empty where nothing that can be read tells anything.
     """
-    trial = findings.trial
+    trial = findings.in_question
     if trial is None or not trial.answer.pairs:
         return ()
     here = in_layouts(places, trial.layouts)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from partkin.model.adapting import Adaptation
 from partkin.model.fitting import Chance, Conflict, FitAnswer, FitTask
 from partkin.model.mating import Mating
 from partkin.model.positions import Missing
@@ -42,6 +43,7 @@ class Trial:
     that it does not fit, how often the same part, read as coarsely, would look as far off; None: not asked.
     `seams`: how they lie, on a panel that an airbag bursts through. `nowhere`: fixings and features of which no place
     is known; the task has them at its origin.
+    `work`: what was done to the donor first; None: it was laid on as it is.
     """
 
     mirrored: bool
@@ -56,6 +58,7 @@ class Trial:
     same_would: float | None = None
     seams: SeamCheck | None = None
     nowhere: tuple[frozenset[str], frozenset[str]] = (frozenset(), frozenset())
+    work: Adaptation | None = None
 
     @property
     def says(self) -> Stand:

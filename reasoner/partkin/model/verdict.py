@@ -57,8 +57,9 @@ class Verdict:
     """One of the five words with all that it rests on.
 
     `host_positions`, `donor_positions`: the likely places that the geometry worked on, each in its own frame.
-    `gaps`: in space, (fixing, mm) how far its faces stand apart, largest first. `flex_used_mm`: how far the donor
-    has to be pulled by hand at a fixing (in vain, where it does not fit); None: it was judged rigid.
+    `likely_work`: what would make it go on as everything was read, not surely enough to be cut yet, and the chance that
+    it then does. `gaps`: in space, (fixing, mm) how far its faces stand apart, largest first. `flex_used_mm`: how far
+    the donor has to be pulled by hand at a fixing (in vain, where it does not fit); None: it was judged rigid.
     """
 
     host: str
@@ -77,6 +78,8 @@ class Verdict:
     other_adaptations: tuple[Adaptation, ...] = ()
     ruled_out: tuple[RuledOut, ...] = ()
     adapted_chance: Chance | None = None
+    likely_work: Adaptation | None = None
+    likely_chance: Chance | None = None
     unknown: tuple[Unknown, ...] = ()
     safety: tuple[Caution, ...] = ()
     reasons: tuple[Reason, ...] = ()

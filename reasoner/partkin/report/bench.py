@@ -24,10 +24,12 @@ def adapt_text(verdict: Verdict, currency: str | None) -> str:
     return "\n".join(lines) + "\n"
 
 
-def no_work_text(verdict: Verdict) -> str:
+def no_work_text(verdict: Verdict, currency: str | None = None) -> str:
     """Why there is no bench sheet, and what to do instead; ends in a newline."""
-    says = f"{verdict.donor}: {verdict.verdict}, so there is nothing to work at. {verdict.says}"
-    return "\n".join([*_fold(says, ""), *_holds(verdict), *_fold(verdict.next_step, "")]) + "\n"
+    yet = "nothing to be cut yet" if verdict.likely_work is not None else "nothing to work at"
+    says = f"{verdict.donor}: {verdict.verdict}, so there is {yet}. {verdict.says}"
+    likely = verdict_work(verdict, currency) if verdict.likely_work is not None else []
+    return "\n".join([*_fold(says, ""), *_holds(verdict), *likely, *_fold(verdict.next_step, "")]) + "\n"
 
 
 def worklist_text(verdict: Verdict, steps: Sequence[Step]) -> str:

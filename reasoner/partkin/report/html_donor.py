@@ -23,7 +23,7 @@ from partkin.report.html_pieces import (
     table,
 )
 from partkin.report.svg import escaped
-from partkin.report.text import connector_lines
+from partkin.report.text import connector_lines, likely_says
 from partkin.together import together
 
 NO_DRAWING = "No drawing: nothing here has a known place, or nothing is judged by geometry."
@@ -131,6 +131,9 @@ class Told:
             html += f"<h3>To make it go on</h3>{self._one_adaptation(verdict.adaptation, _sure(verdict.adaptation))}"
         for other in verdict.other_adaptations:
             html += f"<h3>Or</h3>{self._one_adaptation(other)}"
+        if verdict.likely_work is not None:
+            html += f"<h3>Likely work, nothing to be cut yet</h3><p>{prose(likely_says(verdict))}</p>"
+            html += self._one_adaptation(verdict.likely_work)
         if verdict.ruled_out:
             items = [f"{prose(out.says)}{self.sources.cite(out.source)}" for out in verdict.ruled_out]
             html += f"<h3>Ruled out</h3>{listed(items)}"

@@ -98,11 +98,31 @@ def _work(verdict: Verdict, currency: str | None, tools: bool = False) -> Iterat
         for number, other in enumerate(verdict.other_adaptations, start=2):
             yield f"  Another way ({number})"
             yield from _jobs(other, currency, tools)
+    yield from _likely(verdict, currency, tools)
     if verdict.ruled_out:
         yield ""
         yield "Ruled out"
         for ruled in verdict.ruled_out:
             yield from _fold(f"{ruled.says} [{ruled.source}]", "    ", first="  - ")
+
+
+def likely_says(verdict: Verdict) -> str:
+    """What stands before work that is likely; empty: there is none."""
+    if verdict.likely_work is None or verdict.likely_chance is None:
+        return ""
+    return (
+        "As everything was read this work would make it go on, but the readings may be out: after it, it goes on in "
+        f"{round(100 * verdict.likely_chance.fits)} of 100 ways that they may be. Take the readings below first; they "
+        "may change what has to be cut."
+    )
+
+
+def _likely(verdict: Verdict, currency: str | None, tools: bool) -> Iterator[str]:
+    if verdict.likely_work is not None:
+        yield ""
+        yield "Likely work, nothing to be cut yet"
+        yield from _fold(likely_says(verdict), "    ")
+        yield from _jobs(verdict.likely_work, currency, tools)
 
 
 def _sure(adaptation: Adaptation) -> str:

@@ -48,6 +48,7 @@ def as_tree(verdict: Verdict) -> dict[str, Any]:
         "other_adaptations": [[_action(a) for a in _actions(other)] for other in verdict.other_adaptations],
         "adaptation_totals": [_totals(one) for one in (verdict.adaptation, *verdict.other_adaptations) if one],
         "adapted_chance": _chance(verdict.adapted_chance),
+        "likely_work": _likely(verdict),
         "ruled_out": [
             {"do": r.do, "feature": r.feature, "says": r.says, "source": r.source} for r in verdict.ruled_out
         ],
@@ -187,6 +188,14 @@ def _totals(adaptation: Adaptation) -> dict[str, Any]:
         "margin_mm": number(adaptation.margin_mm), "proved_cheapest": adaptation.proved_cheapest,
         "bound_cost": number(adaptation.bound_cost),
     }  # fmt: skip
+
+
+def _likely(verdict: Verdict) -> dict[str, Any] | None:
+    """Work that is likely, and not to be cut yet."""
+    if verdict.likely_work is None:
+        return None
+    jobs = [_action(action) for action in verdict.likely_work.actions]
+    return {"jobs": jobs, **_totals(verdict.likely_work), "chance": _chance(verdict.likely_chance)}
 
 
 def _action(action: Action) -> dict[str, Any]:

@@ -92,6 +92,8 @@ def decide(findings: Findings) -> Verdict:
         other_adaptations=offered[1:],
         ruled_out=findings.adapting.ruled_out if findings.adapting else (),
         adapted_chance=findings.adapted_chance if offered else None,
+        likely_work=findings.likely.work if findings.likely is not None and chosen == NOT_ENOUGH else None,
+        likely_chance=findings.likely.chance if findings.likely is not None and chosen == NOT_ENOUGH else None,
         unknown=open_questions,
         safety=safety,
         reasons=reasons(findings, chosen, conflict_text, seam_text),

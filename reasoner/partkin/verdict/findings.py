@@ -37,6 +37,8 @@ class Findings:
         What was found to make the donor fit; None where it was not asked.
     adapted_chance
         Chance of the donor after the first adaptation.
+    likely
+        The donor after work that would do as everything was read, but not surely enough for anything to be cut.
     suspects
         Readings that the others contradict.
     asks
@@ -55,6 +57,7 @@ class Findings:
     seams: SeamCheck | None = None
     adapting: AdaptationAnswer | None = None
     adapted_chance: Chance | None = None
+    likely: Trial | None = None
     suspects: tuple[Suspect, ...] = ()
     asks: tuple[Unknown, ...] = ()
     sides: tuple[Missing, ...] = ()
@@ -67,6 +70,11 @@ class Findings:
         if not self.trials:
             return None
         return min(self.trials, key=lambda t: (BEST_FIRST[t.says], -(t.answer.margin_mm or -1e9), t.mirrored))
+
+    @property
+    def in_question(self) -> Trial | None:
+        """The trial that further readings are to settle: after likely work where it does not go on as it is."""
+        return self.likely or self.trial
 
     @property
     def face_open(self) -> bool:
