@@ -244,7 +244,8 @@ def test_where_nothing_tells_that_is_said(monkeypatch) -> None:
     findings, places = judged(open_builds(1)[0].known)
     monkeypatch.setattr(next_readings, "wanted", lambda *_: ())
     (only,) = next_readings.open_readings(findings, places)
-    assert (only.what, only.quantity) == ("finer readings", None)
+    assert (only.what, only.quantity) == ("finer readings", "centres")
+    assert only.says.startswith(f"read {only.from_feature} to {only.to_feature} of {only.part} once more")
     assert "no single reading tells much of it" in only.says
 
 

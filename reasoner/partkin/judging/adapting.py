@@ -113,7 +113,7 @@ def _with_work(
             return replace(findings, seams=lying, adapting=told, adapted_chance=sound[0][1])
         refused.append((replace(search.first, adaptations=(), why=TOO_UNSURE, waits=True), lying))
     found = _nothing_found(findings, places, trial, refused)
-    if not unsure or trial.stand != "does not" or not found.work_waits:
+    if not unsure or not found.work_waits:
         return found
     return replace(found, likely=max(unsure, key=lambda after: after.chance.fits if after.chance is not None else 0.0))
 

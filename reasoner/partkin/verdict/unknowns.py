@@ -125,6 +125,8 @@ def _unsure_work(findings: Findings) -> list[Unknown]:
         ends = [pair.fixing for pair in pairs[:2]]
         says = f"measure the fixings on {host} itself: what came off shows each only to within its own play"
         return [Unknown("finer readings", says, host, "centres", *ends)]
+    if findings.asks:
+        return []
     ends = [pair.feature for pair in pairs[:2]]
     says = f"read {' to '.join(ends)} of {donor} and its other holes with a finer instrument: the work hangs on them"
     return [Unknown("finer readings", says, donor, "centres", *ends)]
