@@ -203,11 +203,11 @@ def examine(folder: Path) -> tuple[tuple[Problem, ...], tuple[Problem, ...], tup
     return knowledge.validate(loaded.build), loaded.warnings, names
 
 
-def new_folder(folder: Path) -> tuple[Path, ...]:
-    """Write the sheets of a new build."""
+def new_folder(folder: Path, example: bool = False) -> tuple[Path, ...]:
+    """Write the sheets of a new build: headers alone, or with rows to overwrite."""
     from partkin import sheets
 
-    return sheets.write_new(folder)
+    return sheets.write_new(folder, example)
 
 
 def ask(build: Build, query: str) -> tuple[Table, tuple[Problem, ...]]:

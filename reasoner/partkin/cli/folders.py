@@ -20,16 +20,20 @@ def register(app: typer.Typer) -> None:
 
 def new(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder to make; it must be empty or not exist.")],
+    example: Annotated[
+        bool, typer.Option("--example", help="With invented rows to overwrite; until then they are not read.")
+    ] = False,
 ) -> None:
-    """Write the sheets of a new build, each with a first row to overwrite.
+    """Write the sheets of a new build: headers alone, or with rows to overwrite.
 
     Example: partkin new my-build
     """
     from partkin import pipeline
 
-    for path in pipeline.new_folder(folder):
+    for path in pipeline.new_folder(folder, example):
         typer.echo(path.as_posix())
-    typer.echo(f"Overwrite the first rows, then: partkin doctor {folder.as_posix()}")
+    first = "Overwrite the example's rows" if example else "List your parts in parts.csv, their holes in features.csv"
+    typer.echo(f"{first}, then: partkin doctor {folder.as_posix()}")
 
 
 def demo(

@@ -49,7 +49,7 @@ class Column:
     sense decides. `unit`: of a bare number. `least` and `most` include, `above` excludes, the bound.
     `attribute`: of the dataclass, where it is not the column's name. `refers_to`: the sheet whose first key column
     holds the ids; `loosely`: other names may stand there too, and only one that looks like a slip is warned about.
-    `examples`: what `partkin new` writes, one value a row.
+    `examples`: what `partkin new --example` writes, one value a row.
     """
 
     name: str
@@ -77,6 +77,15 @@ class Sheet:
     columns: tuple[Column, ...]
     key: tuple[str, ...] = ()
     must_exist: bool = False
+
+    @property
+    def example_rows(self) -> tuple[tuple[str, ...], ...]:
+        """The rows that `partkin new --example` writes, to be overwritten."""
+        most = max(len(column.examples) for column in self.columns)
+        return tuple(
+            tuple(column.examples[place] if place < len(column.examples) else "" for column in self.columns)
+            for place in range(most)
+        )
 
 
 def _size(name: str, meaning: str, *examples: str) -> Column:

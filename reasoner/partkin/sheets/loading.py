@@ -116,6 +116,15 @@ def _warn_of_strays(there: list[str], findings: Findings) -> None:
             findings.warn(name, 0, "", "this file is not read", f"Name it {meant} if it is meant to be")
 
 
+def _say_examples(tables: list[Table], findings: Findings) -> None:
+    """Say once that rows of the example are still there: nothing is judged by them."""
+    if tables:
+        names, rows = [table.sheet.name for table in tables], sum(len(table.examples) for table in tables)
+        rest = f" and {len(names) - 1} more sheet{'s' * (len(names) > 2)}" if len(names) > 1 else ""
+        what = f"{rows} rows of the example of partkin new are still in {names[0]}{rest}; they are not read"
+        findings.warn(names[0], tables[0].examples[0], "", what, "Overwrite or delete them")
+
+
 def read_tables(contents: Mapping[str, bytes], findings: Findings) -> dict[str, Table]:
     """Read every sheet into values and check them row by row and against each other."""
     tables: dict[str, Table] = {}
@@ -131,6 +140,7 @@ def read_tables(contents: Mapping[str, bytes], findings: Findings) -> dict[str, 
             tables[name] = Table(sheet, whole=False, present=True, readable=False)
             continue
         tables[name] = read_table(sheet, grid, findings)
+    _say_examples([table for table in tables.values() if table.examples], findings)
     for table in tables.values():
         check_rows(table, findings)
     for name in ("zones.csv", "outlines.csv"):

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from itertools import pairwise
 from typing import Any
 
 from partkin.sheets.cells import CellFault, Reader, reader_of
-from partkin.sheets.columns import NUMERIC, Column, Sheet
+from partkin.sheets.columns import BY_NAME, NUMERIC, Column, Sheet
 from partkin.sheets.dialect import LONGEST_CELL, Dialect, Grid, plain_cell, say_dialect
 from partkin.sheets.findings import Findings
 from partkin.sheets.number import DecimalSign, decimal_sign
@@ -24,7 +25,8 @@ Record = dict[str, Any]
 class Table:
     """What was read of one sheet.
 
-    `whole`: every row was understood well enough to know its ids. `readable`: so was the header.
+    `whole`: every row was understood well enough to know its ids. `readable`: so was the header. `examples`: rows that
+    `partkin new --example` wrote and nobody has touched; they are no records.
     """
 
     sheet: Sheet
@@ -34,6 +36,7 @@ class Table:
     readable: bool = True
     dialect: Dialect = field(default_factory=Dialect)
     header: tuple[str, ...] = ()
+    examples: tuple[int, ...] = ()
 
 
 def column_name(cell: str) -> str:
@@ -64,8 +67,12 @@ def read_table(sheet: Sheet, grid: Grid, findings: Findings) -> Table:
     plan = [(place, column.name, reader_of(column, decimal, findings)) for place, column in known]
     needed = tuple(column.name for column in sheet.columns if column.needed and not column.may_be_empty)
     records: list[Record] = []
+    examples: list[int] = []
     whole = True
     for number, cells in enumerate(grid.rows[1:], start=2):
+        if _is_example(sheet, header, cells):
+            examples.append(number)
+            continue
         record = _read_row(sheet, number, cells, len(header), plan, findings)
         if record is None:
             continue
@@ -76,7 +83,25 @@ def read_table(sheet: Sheet, grid: Grid, findings: Findings) -> Table:
         records.append(record)
         whole = whole and not _key_is_faulty(sheet, record)
     _find_doubles(sheet, records, findings)
-    return Table(sheet, tuple(records), whole, present=True, dialect=dialect, header=header)
+    return Table(sheet, tuple(records), whole, present=True, dialect=dialect, header=header, examples=tuple(examples))
+
+
+def _is_example(sheet: Sheet, header: tuple[str, ...], cells: Sequence[str]) -> bool:
+    """Whether a row is one of the example's, in whatever order and dialect."""
+    cells_written, rows_written = _examples(sheet.name)
+    if next(filter(None, cells), "").strip().replace(",", ".") not in cells_written:
+        return False
+    filled = {name: cell.strip().replace(",", ".") for name, cell in zip(header, cells, strict=False) if cell.strip()}
+    return filled in rows_written
+
+
+@cache
+def _examples(name: str) -> tuple[frozenset[str], tuple[dict[str, str], ...]]:
+    """Every cell of the example of a sheet, and its rows."""
+    sheet = BY_NAME[name]
+    names = [column.name for column in sheet.columns]
+    rows = tuple({name: cell for name, cell in zip(names, row, strict=True) if cell} for row in sheet.example_rows)
+    return frozenset(cell for row in rows for cell in row.values()), rows
 
 
 def _header_is_good(sheet: Sheet, header: tuple[str, ...], grid: Grid, findings: Findings) -> bool:

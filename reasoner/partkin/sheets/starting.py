@@ -1,4 +1,4 @@
-"""A new build folder: every sheet with its header and a first row to overwrite."""
+"""A new build folder: every sheet with its header, and rows to overwrite where they are asked for."""
 
 from __future__ import annotations
 
@@ -9,21 +9,23 @@ from partkin.sheets.columns import SETTING_MEANINGS, SETTINGS, SHEETS, Sheet
 from partkin.sheets.dialect import Dialect, row_text
 
 _SETTING_LINES = {
-    "name": '"my build"',
-    "currency": '"EUR"',
-    "labour_rate": "0",
-    "confidence": "0.95",
-    "adapt_host": "false",
+    "name": 'name = "my build"',
+    "currency": '# currency = "EUR"',
+    "labour_rate": "# labour_rate = 45",
+    "confidence": "confidence = 0.95",
+    "adapt_host": "adapt_host = false",
 }
 
 
-def write_new(folder: Path) -> tuple[Path, ...]:
-    """Write the sheets of a new build, each with an invented first row that says that it is one.
+def write_new(folder: Path, example: bool = False) -> tuple[Path, ...]:
+    """Write the sheets of a new build: headers alone, or with invented rows that say that they are.
 
     Parameters
     ----------
     folder
         Made where it is missing. A hidden file such as .git may be in it, nothing else.
+    example
+        Write the rows too. Until they are overwritten they are known as examples, and not read.
 
     Returns
     -------
@@ -43,7 +45,7 @@ def write_new(folder: Path) -> tuple[Path, ...]:
             what = f"the folder is not empty: it has {there[0]} in it"
             raise FaultyInput((Problem(shown, 0, "", what, "Name a new folder, or empty this one"),))
         written = []
-        for name, text in _texts().items():
+        for name, text in _texts(example).items():
             (folder / name).write_bytes(text.encode("utf-8"))
             written.append(folder / name)
         return tuple(written)
@@ -52,17 +54,11 @@ def write_new(folder: Path) -> tuple[Path, ...]:
         raise FaultyInput((Problem(shown, 0, "", what, "Name another folder"),)) from None
 
 
-def _texts() -> dict[str, str]:
-    settings = "".join(
-        f"{key} = {value}  # {SETTING_MEANINGS[key]}\n" for key, value in _SETTING_LINES.items()
-    )
-    return {SETTINGS: f"[build]\n{settings}"} | {sheet.name: _sheet_text(sheet) for sheet in SHEETS}
+def _texts(example: bool) -> dict[str, str]:
+    settings = "".join(f"{line}  # {SETTING_MEANINGS[key]}\n" for key, line in _SETTING_LINES.items())
+    return {SETTINGS: f"[build]\n{settings}"} | {sheet.name: _sheet_text(sheet, example) for sheet in SHEETS}
 
 
-def _sheet_text(sheet: Sheet) -> str:
-    rows = [[column.name for column in sheet.columns]]
-    for place in range(max(len(column.examples) for column in sheet.columns)):
-        rows.append(
-            [column.examples[place] if place < len(column.examples) else "" for column in sheet.columns]
-        )
-    return "".join(row_text(row, Dialect()) for row in rows)
+def _sheet_text(sheet: Sheet, example: bool) -> str:
+    header = tuple(column.name for column in sheet.columns)
+    return "".join(row_text(row, Dialect()) for row in (header, *(sheet.example_rows if example else ())))
