@@ -61,4 +61,4 @@ def _texts(example: bool) -> dict[str, str]:
 
 def _sheet_text(sheet: Sheet, example: bool) -> str:
     header = tuple(column.name for column in sheet.columns)
-    return "".join(row_text(row, Dialect()) for row in (header, *(sheet.example_rows if example else ())))
+    return "".join(row_text(list(row), Dialect()) for row in (header, *(sheet.example_rows if example else ())))
