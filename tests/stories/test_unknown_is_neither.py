@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
@@ -13,7 +14,7 @@ import partkin
 from adaptation.folders import FRAME, OLD, PANEL, SQUARE, typed, write
 from adaptation.folders import holes as panel_holes
 from builders import build, given, holes, studs
-from partkin.model.build import Build, Feature, Part
+from partkin.model.build import Build, Feature, Part, Reading
 from partkin.report.verdict_file import as_tree
 from partkin.verifying.verify import confirm
 
@@ -196,6 +197,40 @@ def test_a_nut_of_unknown_thread_under_a_hole_that_names_its_screw() -> None:
     assert said(build(host, given(holes(PLATE))))[0] == "bolts on"
     host[1] = replace(host[1], thread="M6x1")
     assert said(build(host, given(screwed)))[0] == "bolts on"
+
+
+# Distances alone of a part that is not flat
+
+WING = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0), (150.0, 90.0), (80.0, 150.0)]
+
+
+def by_distances(heights_mm: tuple[float, ...], slip_mm: float = 0.0) -> Build:
+    """A donor measured by every distance, to 0.5 mm; its holes stand over those of a flat host."""
+    at = [(x, y, z) for (x, y), z in zip(WING, heights_mm, strict=False)]
+    rows = [
+        Reading("donor", f"k{i}{j}", "centres", round(math.dist(at[i], at[j]), 1), "mm", f"a{i + 1}", f"a{j + 1}", 0.5)
+        for j in range(len(at)) for i in range(j)
+    ]  # fmt: skip
+    rows[0] = replace(rows[0], value=rows[0].value + slip_mm)
+    points = WING[: len(heights_mm)]
+    return replace(build(studs(points), bare(holes(points)), duty="trim"), readings=tuple(rows))
+
+
+@pytest.mark.parametrize("heights_mm", [(0.0, 30.0, 0.0, 60.0, 10.0), (0.0, 30.0, 0.0, 60.0, 10.0, 45.0)])
+def test_distances_that_no_plane_holds_ask_for_heights(heights_mm: tuple[float, ...]) -> None:
+    verdict, asked = said(by_distances(heights_mm))
+    assert verdict == "not enough measured" and asked[0] == "z of donor"
+
+
+def test_four_holes_may_be_bent_or_misread_and_both_are_said() -> None:
+    verdict = partkin.check(by_distances((0.0, 0.0, 0.0, 60.0)), "donor")
+    assert verdict.verdict == "not enough measured"
+    assert any("no plane holds these distances" in reason.says for reason in verdict.reasons)
+
+
+def test_a_slip_on_a_flat_part_is_no_height() -> None:
+    verdict = partkin.check(by_distances((0.0,) * 6, slip_mm=30.0), "donor")
+    assert not any("no plane" in said.says for said in (*verdict.reasons, *verdict.unknown))
 
 
 # One spare hole more

@@ -117,7 +117,7 @@ def prepare(
     return Prepared(
         task, matings, {f.feature.feature: f for f in hosted.fixings}, {d.feature.feature: d for d in donors},
         unknown,
-        (_lacks_z(depthless, hosted.shown_on or host_part, donor_places.part),) if depthless
+        _lacks_z(depthless, host_places, donor_places) if depthless
         else _missing(matings, most_mm, hosted, host_part, donor_places),
         most_mm, (wild_fixings, wild_features),
     )  # fmt: skip
@@ -161,6 +161,8 @@ def _dims(
     hosted: HostFixings, donors: tuple[DonorFeature, ...], host_places: Positions, donor_places: Positions
 ) -> tuple[int, str | None]:
     """2 or 3, and the side (host, donor) whose third coordinate is wanting."""
+    if not (host_places.flat and donor_places.flat):
+        return 2, "host" if donor_places.flat else "donor"
     flat = (
         _is_flat(host_places, [f.feature.axis for f in hosted.fixings]),
         _is_flat(donor_places, [d.feature.axis for d in donors]),
@@ -177,10 +179,14 @@ def _is_flat(places: Positions, axes: list[tuple[float, float, float] | None]) -
     return upright and (places.dims == 2 or len(set(places.xyz_mm[:, 2].tolist())) <= 1)
 
 
-def _lacks_z(side: str, host_part: str, donor_part: str) -> Missing:
-    part, other = (host_part, donor_part) if side == "host" else (donor_part, host_part)
-    says = f"{other} is not flat: the height (z_mm) of every feature of {part}, 0 for all of them if it is flat"
-    return Missing(f"z of {part}", part, "z", None, None, says)
+def _lacks_z(side: str, host_places: Positions, donor_places: Positions) -> tuple[Missing, ...]:
+    """The heights of one side, because the other is not flat; of one that is not flat itself they are asked already."""
+    ours, other = (host_places, donor_places) if side == "host" else (donor_places, host_places)
+    if not ours.flat:
+        return ()
+    part = ours.part
+    says = f"{other.part} is not flat: the height (z_mm) of every feature of {part}, 0 for all of them if it is flat"
+    return (Missing(f"z of {part}", part, "z", None, None, says),)
 
 
 def _shown(hosted: HostFixings) -> list[tuple[str, str | None]]:

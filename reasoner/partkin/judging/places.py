@@ -86,7 +86,7 @@ def without_each(known: Known, places: Places) -> list[tuple[tuple[str, str], Pl
     """The places without each reading that may be the wrong one of several."""
     found: list[tuple[tuple[str, str], Places]] = []
     for side, positions, whose in ((places.host_side, places.host, "host"), (known.donor, places.donor, "donor")):
-        rivals = [s for s in positions.suspects if not s.left_out and s.quantity is not None]
+        rivals = [s for s in positions.suspects if not s.left_out and s.quantity is not None and positions.flat]
         for suspect in rivals[:MOST_RIVALS]:
             rest = tuple(row for row in side.readings if row.reading != suspect.reading)
             other = adjusted(replace(side, readings=rest))

@@ -114,6 +114,8 @@ class Positions:
     bent
         True: some moves within the covariance are so wide that they change distances by their second order:
         features (nearly) in one line, or a frame known only roughly. Draws are bent back to the distances.
+    flat
+        False: no plane holds the distances, though space does, and no heights are given: nothing rests on the places.
     sigma0
         By how much the covariance was widened because the readings disagree; 1: not at all.
     """
@@ -136,6 +138,7 @@ class Positions:
     chi_square: float = 0.0
     degrees_of_freedom: int = 0
     agree: bool = True
+    flat: bool = True
     sigma0: float = 1.0
     bent: bool = False
 

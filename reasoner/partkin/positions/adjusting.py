@@ -10,7 +10,7 @@ import numpy as np
 
 from partkin.model.build import Feature, Reading
 from partkin.model.positions import Missing, Observed, Positions, Suspect
-from partkin.positions import asking_for, lengths, sides
+from partkin.positions import asking_for, lengths, not_flat, sides
 from partkin.positions.distributions import chi_square_quantile
 from partkin.positions.network import Network, Solution, gauge, solve, without_rigid
 from partkin.positions.start import firm_points
@@ -80,7 +80,7 @@ def adjust(part: str, features: Sequence[Feature], readings: Sequence[Reading]) 
         return _stated(part, mine, missing, notes, distances, seen)
     survey = _among(whole, firm)
     rest = [name for name in mine if name not in survey.points]
-    found = _adjusted(survey, missing, notes, seen)
+    found = not_flat.told(_adjusted(survey, missing, notes, seen), survey.network)
     return replace(found, missing=found.missing + asking_for.loose(rest, found, distances))
 
 
