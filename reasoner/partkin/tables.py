@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from types import MappingProxyType
 
+from partkin.model.making import Making, OneDrawing
 from partkin.shipped import shipped
 from partkin.threads import Thread, parse
 
@@ -337,3 +338,38 @@ def clip_rule(material: str | None) -> ClipRule:
     """
     group = material_of(material)
     return _clip_rules().get(group.group if group else "any", _clip_rules()["any"])
+
+
+@cache
+def making() -> Making:
+    """Return how parts come about, of data/tables/making.csv.
+
+    Examples
+    --------
+    >>> making().scatter_mm
+    0.1
+    """
+    rows = [(row["what"], float(row["value"])) for row in rows_of("making.csv")]
+    one = dict(rows)
+    return Making(
+        scatter_mm=one["scatter"], spreads_mm=tuple(value for what, value in rows if what == "spread"),
+        one_hole=one["one hole"], two_holes=one["two holes"], group=one["group"], all_holes=one["all holes"],
+        file_mm=one["file takes off"],
+    )  # fmt: skip
+
+
+@cache
+def same_drawing() -> Mapping[str, OneDrawing]:
+    """Return how likely one drawing is before anything is read, by what speaks for it.
+
+    Examples
+    --------
+    >>> same_drawing()["nothing of the kind"].weight
+    0.5
+    """
+    return MappingProxyType(
+        {
+            row["evidence"]: OneDrawing(float(row["weight"]), row["says"], row["source"])
+            for row in rows_of("same_drawing.csv")
+        }
+    )

@@ -188,7 +188,7 @@ def test_heights_on_one_side_alone_are_asked_for() -> None:
 def test_readings_that_are_unsure_give_a_chance_in_space() -> None:
     sure = partkin.check(made(fixings(DISH), donor(DISH, plus_minus_mm=0.1)), "donor")
     assert sure.verdict == "bolts on" and sure.chance.fits == 1.0 and sure.chance.draws > 0
-    unsure = partkin.check(made(fixings(BRACKET), donor(BRACKET, {"F5": (0.8, 0, 0)}, plus_minus_mm=1.0)), "donor")
+    unsure = partkin.check(made(fixings(BRACKET), donor(BRACKET, {"F5": (2.0, 0, 0)}, plus_minus_mm=1.0)), "donor")
     assert unsure.verdict == "not enough measured" and 0.0 < unsure.chance.fits < 1.0
 
 

@@ -26,7 +26,7 @@ def one_hole_out(plus_minus_mm: float, duty: str = "trim") -> Build:
 
 
 def test_likely_work_is_shown_and_nothing_is_cut_yet() -> None:
-    made = one_hole_out(0.5)
+    made = one_hole_out(0.8)
     verdict = partkin.check(made, "donor")
     assert verdict.verdict == "not enough measured" and verdict.adaptation is None
     assert verdict.likely_work is not None and verdict.likely_chance is not None
@@ -40,7 +40,7 @@ def test_likely_work_is_shown_and_nothing_is_cut_yet() -> None:
 
 
 def test_the_readings_that_would_make_it_sure_are_asked_for() -> None:
-    made = one_hole_out(0.5)
+    made = one_hole_out(0.8)
     verdict = partkin.check(made, "donor")
     assert verdict.unknown and verdict.unknown[0].says.startswith("to be sure of the work that is likely: read ")
     found = next_for(made, "donor")
@@ -52,4 +52,4 @@ def test_read_finely_it_is_sure_and_a_structural_part_is_never_worked_on(duty: s
     verdict = partkin.check(one_hole_out(0.2, duty), "donor")
     assert verdict.verdict == ("bolts on with adaptation" if duty == "trim" else "does not fit")
     assert verdict.likely_work is None
-    assert partkin.check(one_hole_out(0.5, "structural"), "donor").likely_work is None
+    assert partkin.check(one_hole_out(0.8, "structural"), "donor").likely_work is None

@@ -148,18 +148,28 @@ def test_seen_from_different_faces_is_mirrored() -> None:
 
 
 def test_coarse_readings_leave_it_open_and_name_a_reading() -> None:
-    donor = [replace(f, plus_minus_mm=0.7) for f in given(holes(PLATE))]
+    """One hole is read 1.5 mm off to 0.7 mm: it may be off by the play of 0.5 mm or by more."""
+    points = [(x, y + 1.5 * (n == 2)) for n, (x, y) in enumerate(PLATE)]
+    donor = [replace(f, plus_minus_mm=0.7) for f in given(holes(points))]
     verdict = partkin.check(build(studs(PLATE), donor), "donor")
     assert verdict.verdict == "not enough measured"
     assert 0.05 < verdict.chance.fits < 0.95 and verdict.chance.low <= verdict.chance.fits <= verdict.chance.high
     assert verdict.unknown[0].quantity == "centres" and verdict.unknown[0].part == "donor"
 
 
-def test_readings_too_coarse_to_fit_by_luck_are_not_held_against_the_donor() -> None:
-    """The likely positions fit exactly; that few draws do says only that the readings are coarse."""
+def test_readings_that_all_agree_speak_for_one_drawing() -> None:
+    """Read to 0.7 mm, more than the play of 0.5 mm, and yet every hole where its stud is: it was made so."""
+    donor = [replace(f, plus_minus_mm=0.7) for f in given(holes(PLATE))]
+    chance = partkin.check(build(studs(PLATE), donor), "donor").chance
+    assert chance.assumed == 0.5 and chance.one_drawing > 0.8 and chance.fits >= 0.95
+    assert chance.at_half < chance.fits < chance.at_twice
+
+
+def test_readings_too_coarse_to_tell_decide_nothing() -> None:
+    """The likely positions fit exactly, and to 1.7 mm a part of another drawing would be read so too."""
     donor = [replace(f, plus_minus_mm=1.7) for f in given(holes(PLATE))]
     verdict = partkin.check(build(studs(PLATE), donor), "donor")
-    assert verdict.chance.high < 0.05 and verdict.margin_mm > 0
+    assert 0.5 < verdict.chance.fits < 0.95 and verdict.margin_mm > 0
     assert verdict.verdict == "not enough measured"
 
 

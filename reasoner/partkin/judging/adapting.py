@@ -19,9 +19,10 @@ from partkin.adaptation import (
 from partkin.fit import solve
 from partkin.fit.task import Prepared
 from partkin.judging.brackets import brackets_of
+from partkin.judging.chances import chance_after_work
 from partkin.judging.seams import compare
 from partkin.judging.signs import goes_on, laid, lies, pressing
-from partkin.judging.trying import Places, chance_of, in_layouts, prepared_task
+from partkin.judging.trying import Places, in_layouts, prepared_task
 from partkin.measuring.next_readings import covariance_mm2
 from partkin.model.adapting import Adaptation, AdaptationAnswer, AdaptationQuestion
 from partkin.model.build import Build, Feature
@@ -251,7 +252,7 @@ def _sound(
         # By the whole play of every pair: the search kept some of it back.
         whole = replace(adaptation, margin_mm=lies.margin_mm or 0.0)
         if chance.fits < findings.confidence:
-            done = replace(trial, task=task, answer=lies, chance=chance, stand="unsure", same_would=None, work=whole)
+            done = replace(trial, task=task, answer=lies, chance=chance, stand="unsure", work=whole)
             unsure += [done] if in_place else []
             continue
         seams = seams if found else lying
@@ -333,5 +334,5 @@ def _after(
     answer = laid(task)
     if not answer.fits:
         return None
-    changed = replace(prepared, task=task, unknown=frozenset((o.fixing, o.feature) for o in task.options))
-    return task, answer, chance_of(changed, answer, places, confidence, workmanship_of(adaptation))
+    chance = chance_after_work(prepared, task, answer, places, confidence, workmanship_of(adaptation))
+    return task, answer, chance

@@ -9,6 +9,7 @@ from partkin.fit.fixings import HostFixings, donor_features, host_fixings
 from partkin.fit.task import Prepared, prepare
 from partkin.model.build import Feature
 from partkin.model.known import Known, Side
+from partkin.model.making import NOTHING_OF_THE_KIND, OneDrawing
 from partkin.model.mating import Size
 from partkin.model.positions import Missing, Positions
 from partkin.positions import adjust, dimensions
@@ -22,12 +23,16 @@ MOST_RIVALS = 4
 
 @dataclass(frozen=True, eq=False)
 class Places:
-    """Where everything is: the part that shows the fixings, and the donor."""
+    """Where everything is: the part that shows the fixings, and the donor.
+
+    `one_drawing`: how likely it is, before anything is read, that the donor is made to the original's drawing.
+    """
 
     hosted: HostFixings
     host_side: Side
     host: Positions
     donor: Positions
+    one_drawing: OneDrawing = NOTHING_OF_THE_KIND
 
 
 _last: list[tuple[Known, Places]] = []
@@ -58,8 +63,8 @@ def _adjusted_both(known: Known) -> Places:
         known.host, original, placed, sizes(known), None if there is None else frozenset(there.features)
     )
     if hosted.measured_from == "host" or original is None:
-        return Places(hosted, known.host, host, donor)
-    return Places(hosted, original, there or adjusted(original), donor)
+        return Places(hosted, known.host, host, donor, known.one_drawing)
+    return Places(hosted, original, there or adjusted(original), donor, known.one_drawing)
 
 
 def adjusted(side: Side) -> Positions:

@@ -8,8 +8,8 @@ from partkin.fit import solve
 from partkin.fit.flex import gives, pulled, with_flex
 from partkin.fit.solve import holds
 from partkin.fit.task import Prepared
-from partkin.judging.chances import SEED, chance_of, fitting_draws, size_errors
-from partkin.judging.coarse import conflict_holds, same_would, tells_nothing
+from partkin.judging.chances import SEED, chance_of, pairings_of, sides_drawn, size_errors, would_just_go_on
+from partkin.judging.likely import likely_places
 from partkin.judging.open_ends import shown_as_open, spared_openings, telling
 from partkin.judging.openings import clear_of_studs
 from partkin.judging.places import (
@@ -32,8 +32,8 @@ from partkin.model.trial import Stand, Trial
 from partkin.verdict import is_airbag_panel
 
 __all__ = [
-    "SEED", "Places", "adjusted", "chance_of", "fitting_draws", "in_layouts", "layouts_left_out", "places_of",
-    "prepared_task", "side_questions", "size_errors", "trial", "trials",
+    "SEED", "Places", "adjusted", "chance_of", "in_layouts", "layouts_left_out", "places_of",
+    "prepared_task", "side_questions", "sides_drawn", "size_errors", "trial", "trials",
 ]  # fmt: skip
 
 
@@ -66,7 +66,7 @@ def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) ->
         return _tried(known, places, worst, confidence)
     if gives(worst.task) or holds(worst.task) is not False:
         tried = _tried(known, places, worst, confidence)
-        if tried.answer.fits is not False:
+        if tried.answer.fits is not False or tried.stand == "fits":
             return tried
     kindest = spared_openings(known, prepared.at_kindest())
     tried = _tried(known, places, kindest, confidence)
@@ -75,7 +75,7 @@ def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) ->
         return replace(tried, chance=None, missing=missing)
     stand: Stand = "undecided" if tried.answer.fits is None else "missing"
     shown = shown_as_open(tried.answer, prepared)
-    return replace(tried, task=prepared.task, answer=shown, chance=None, stand=stand, missing=missing, same_would=None)
+    return replace(tried, task=prepared.task, answer=shown, chance=None, stand=stand, missing=missing)
 
 
 def _tried(known: Known, places: Places, prepared: Prepared, confidence: float) -> Trial:
@@ -90,11 +90,16 @@ def _tried(known: Known, places: Places, prepared: Prepared, confidence: float) 
     if is_airbag_panel(known):
         answer, lying = choose(known, places, prepared, answer)
     answer, chance, judged = _as_pulled(prepared, answer, places, confidence)
-    stand, alike = _stand(judged, answer, chance, places, confidence)
+    stand, chance = _stand(judged, answer, chance, places, confidence)
+    likely = None
+    if stand == "fits":
+        likely = likely_places(judged, answer, places, known.donor, pairings_of(judged, answer)[0])
+        stand = "fits" if likely is not None or not answer.pairs else "unsure"
     task = (judged if answer.fits else prepared).task
     return Trial(
-        mirrored, task, answer, chance, stand, prepared.matings, same_would=alike, seams=lying, nowhere=prepared.nowhere
-    )
+        mirrored, task, answer, chance, stand, prepared.matings, seams=lying, nowhere=prepared.nowhere,
+        likely=likely,
+    )  # fmt: skip
 
 
 def _as_pulled(
@@ -115,23 +120,19 @@ def _as_pulled(
 
 def _stand(
     judged: Prepared, answer: FitAnswer, chance: Chance, places: Places, confidence: float
-) -> tuple[Stand, float | None]:
-    """A verdict needs both: the likely positions and enough of the ways the readings may be out.
+) -> tuple[Stand, Chance]:
+    """A verdict needs both: the likely positions and enough of the ways the donor may really be.
 
-    Against the donor it needs a third thing: that the same part, read as coarsely, would seldom look so far off. Not
-    where readings contradict each other: that makes them all look coarse, and `trials` leaves out each in turn. Where
-    the chance tells nothing, most holes being hardly known, the fixings that conflict have to be sure by themselves.
+    Against the donor it needs a third thing: that a part which just goes on would seldom be read as far off. Not
+    where readings contradict each other: that makes them all look coarse, and `trials` leaves out each in turn.
     """
-    if answer.fits and chance.fits >= confidence:
-        return "fits", None
+    if chance.fits >= confidence:
+        return "fits", chance
     if answer.fits or chance.fits > 1.0 - confidence:
-        return "unsure", None
-    alike = same_would(judged, answer, places) if chance.draws and not _slips(places) else None
-    if alike is not None and alike > 1.0 - confidence:
-        return "unsure", alike
-    if chance.draws and tells_nothing(judged, answer, places, confidence):
-        return "does not" if conflict_holds(judged, answer, places, confidence) else "unsure", None
-    return "does not", alike
+        return "unsure", chance
+    just = would_just_go_on(judged, answer, places, confidence) if chance.draws and not _slips(places) else None
+    chance = replace(chance, just_goes_on=just)
+    return "unsure" if just is not None and just > 1.0 - confidence else "does not", chance
 
 
 def _slips(places: Places) -> bool:

@@ -12,13 +12,12 @@ from itertools import combinations
 import numpy as np
 
 from partkin.judging import trying
-from partkin.judging.trying import SEED, Places
+from partkin.judging.trying import Places
 from partkin.measuring.could_read import OPEN_PLAY_MM, donor_at_hand
 from partkin.measuring.reading_costs import SELLER, effort_minutes, instrument_for
 from partkin.model.fitting import Placement
 from partkin.model.positions import Missing, Positions
 from partkin.model.trial import Trial
-from partkin.positions import draws
 from partkin.positions.asking_for import tells_sides
 from partkin.positions.by_draws import ask_by_draws
 from partkin.positions.distributions import normal_quantile
@@ -210,8 +209,10 @@ def _judged(findings: Findings, places: Places, trial: Trial, spot: Spot, candid
     tried = trying.trial(findings.known, guessed, findings.confidence, mirrored=trial.mirrored)
     if not tried.answer.pairs:
         return [Ask(one, _length(donor, one), one.sigma_mm, 0.0) for one in candidates]
-    fits = trying.fitting_draws(findings.known, guessed, tried, DRAWS)
-    at_mm = draws(donor, DRAWS, SEED)
+    drawn = trying.sides_drawn(findings.known, guessed, tried, DRAWS)
+    if drawn is None:
+        return [Ask(one, _length(donor, one), one.sigma_mm, 0.0) for one in candidates]
+    fits, _, at_mm = drawn
     weight = np.ones(DRAWS)
     for row in spot.held:
         off = (_apart(donor, at_mm, spot.feature, _other_end(row, spot.feature)) - row.length_mm) / row.sigma_mm
@@ -232,6 +233,7 @@ def with_guess(positions: Positions, feature: str, at_mm: np.ndarray, wide_mm: f
         size = len(covariance)
         grown = np.zeros((size + d, size + d))
         grown[:size, :size] = covariance
+        grown[size:, size:] = np.eye(d) * wide_mm**2 / 3.0
         covariance = grown
     place = np.zeros(d)
     place[:2] = at_mm

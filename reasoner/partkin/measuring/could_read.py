@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from partkin.judging.chances import SEED, fitting_draws, size_errors
+from partkin.judging.believed import Guard
+from partkin.judging.chances import guard_of_trial, sides_drawn, size_errors
 from partkin.judging.places import Places
 from partkin.measuring.reading_costs import effort_minutes, instrument_for, reading_costs
 from partkin.model.build import Reading
 from partkin.model.positions import Positions
 from partkin.model.trial import Trial
-from partkin.positions import draws, lengths
+from partkin.positions import lengths
+from partkin.positions.budget import covariance_mm2, length_row
 from partkin.positions.by_draws import agreement, ask_by_draws
 from partkin.positions.next_reading import Ask, Candidate
-from partkin.positions.sampling import as_normal
 from partkin.tables import greatest_error_mm
 from partkin.verdict import Findings
 
@@ -34,8 +35,8 @@ FEWEST_DRAWS = 20
 class Field:
     """Every reading that could be taken (c of them), and the draws that they are judged by.
 
-    `drawn_mm` (c, n): what each would come out at; `fits` (n,). `agrees_within` (c,): how many standard deviations
-    off each may be and still agree with the other readings of its part; None: no matter how far.
+    `drawn_mm` (c, n): what each would come out at; `fits` (n,). `agreeing_mm` (c,): between which values each agrees
+    with the other readings of its part; None: no matter which. `guard`: on promising that it does not fit.
     """
 
     candidates: tuple[Candidate, ...]
@@ -43,7 +44,8 @@ class Field:
     fits: np.ndarray
     confidence: float
     donor: str
-    agrees_within: tuple[float | None, ...] = ()
+    agreeing_mm: tuple[tuple[float, float] | None, ...] = ()
+    guard: Guard | None = None
 
     @property
     def one_way(self) -> bool:
@@ -53,9 +55,22 @@ class Field:
 
     def ask(self, at: int, weight: np.ndarray | None = None) -> Ask:
         """Judge one candidate by the draws."""
+        one = self.candidates[at]
+        seldom = None if self.guard is None or one.quantity != "centres" else _seldom(self.guard, one, self.confidence)
         return ask_by_draws(
-            self.candidates[at], self.fits, self.drawn_mm[at], self.confidence, weight, self.agrees_within[at]
+            one, self.fits, self.drawn_mm[at], self.confidence, weight, self.agreeing_mm[at], seldom
         )
+
+
+def _seldom(guard: Guard, one: Candidate, confidence: float) -> Callable[[np.ndarray], np.ndarray]:
+    side = guard.places.donor if guard.places.donor.part == one.part else guard.places.host
+    a, b = side.features.index(one.from_feature), side.features.index(one.to_feature)
+    row, length_mm = length_row(side, a, b), float(np.linalg.norm(side.xyz_mm[a] - side.xyz_mm[b]))
+
+    def seldom(read_mm: np.ndarray) -> np.ndarray:
+        return guard.lets(one.part, row, one.sigma_mm, read_mm - length_mm, confidence)
+
+    return seldom
 
 
 def only(field: Field, rows: list[int]) -> Field:
@@ -64,7 +79,7 @@ def only(field: Field, rows: list[int]) -> Field:
         field,
         candidates=tuple(field.candidates[at] for at in rows),
         drawn_mm=field.drawn_mm[rows],
-        agrees_within=tuple(field.agrees_within[at] for at in rows),
+        agreeing_mm=tuple(field.agreeing_mm[at] for at in rows),
     )
 
 
@@ -87,32 +102,41 @@ def field_of(
     count = count or (DRAWS if trial.task.dims == 2 else DRAWS_IN_SPACE)
     known = findings.known
     pairs = _measured_pairs(trial)
-    # Once a reading is in, the check takes what it ties together as normal; so what it will say is foretold so.
-    places = replace(places, host=as_normal(places.host), donor=as_normal(places.donor))
+    drawn_sides = sides_drawn(known, places, trial, count)
+    if drawn_sides is None:
+        return Field((), np.zeros((0, count)), np.zeros(count, dtype=bool), findings.confidence, known.donor.part.part)
+    fits, host_mm, donor_mm = drawn_sides
     shown = places.hosted.placed_by
     host_rows = places.host_side.readings
     candidates: list[Candidate] = []
     drawn: list[np.ndarray] = []
-    for side, names, rows, near in (
-        (places.donor, {feature for _, feature in pairs}, known.donor.readings, at_hand),
-        (places.host, {shown.get(fixing, fixing) for fixing, _ in pairs}, host_rows, True),
+    for side, at_mm, names, rows, near in (
+        (places.donor, donor_mm, {feature for _, feature in pairs}, known.donor.readings, at_hand),
+        (places.host, host_mm, {shown.get(fixing, fixing) for fixing, _ in pairs}, host_rows, True),
     ):
-        found, values = _distances(side, names, rows, near, labour_rate, count)
+        found, values = _distances(side, at_mm, names, rows, near, labour_rate)
         candidates += found
         drawn += values
     for one, values_mm in _widths(places, trial, pairs, known.donor.readings, at_hand, labour_rate, count):
         candidates.append(one)
         drawn.append(values_mm)
-    fits = fitting_draws(known, places, trial, count) if candidates else np.zeros(count, dtype=bool)
     spread = np.array(drawn) if drawn else np.zeros((0, count))
-    agreeing = {side.part: _agrees_within(side) for side in (places.host, places.donor)}
-    within = tuple(agreeing[one.part] if one.quantity == "centres" else None for one in candidates)
-    return Field(tuple(candidates), spread, fits, findings.confidence, known.donor.part.part, within)
+    sides = {side.part: side for side in (places.host, places.donor)}
+    within = tuple(_agreeing_mm(sides[one.part], one) if one.quantity == "centres" else None for one in candidates)
+    guard = guard_of_trial(known, places, trial)
+    return Field(tuple(candidates), spread, fits, findings.confidence, known.donor.part.part, within, guard)
 
 
-def _agrees_within(side: Positions) -> float | None:
+def _agreeing_mm(side: Positions, one: Candidate) -> tuple[float, float] | None:
     """None where the readings disagree already: then everything is widened, and one more changes little."""
-    return agreement(side.chi_square, side.degrees_of_freedom) if side.agree else None
+    if not side.agree:
+        return None
+    a, b = side.features.index(one.from_feature), side.features.index(one.to_feature)
+    row = length_row(side, a, b)
+    length_mm = float(np.linalg.norm(side.xyz_mm[a] - side.xyz_mm[b]))
+    spread_mm = float(np.hypot(np.sqrt(row @ covariance_mm2(side) @ row), one.sigma_mm))
+    reach_mm = agreement(side.chi_square, side.degrees_of_freedom) * spread_mm
+    return length_mm - reach_mm, length_mm + reach_mm
 
 
 def _measured_pairs(trial: Trial) -> list[tuple[str, str]]:
@@ -124,14 +148,14 @@ def _measured_pairs(trial: Trial) -> list[tuple[str, str]]:
 
 
 def _distances(
-    side: Positions, names: set[str], rows: Sequence[Reading], at_hand: bool, labour_rate: float | None, count: int
+    side: Positions, places_mm: np.ndarray, names: set[str], rows: Sequence[Reading], at_hand: bool,
+    labour_rate: float | None,
 ) -> tuple[list[Candidate], list[np.ndarray]]:
     """Distances among the named features that were not read yet, or only more coarsely."""
     at = [number for number, name in enumerate(side.features) if name in names]
     if len(at) < 2:
         return [], []
     known_mm = read_already(rows)
-    places_mm = draws(side, count, SEED)
     found, values = [], []
     for place, i in enumerate(at):
         for k in at[place + 1 :]:

@@ -71,11 +71,11 @@ def open_readings(findings: Findings, places: Places) -> tuple[Unknown, ...]:
     best = settling(findings, places)
     if trial.work is not None:
         return (replace(best[0], says=f"to be sure of the work that is likely: {best[0].says}"), *best[1:])
-    if trial.same_would is None:
+    if trial.chance is None or trial.chance.just_goes_on is None:
         return best
     says = (
-        f"the readings are coarse for the play there is: a part with its holes exactly right, read like this, would "
-        f"look as far off in {round(100 * trial.same_would)} of 100 cases"
+        f"the readings are coarse for the play there is: a part that just goes on, read like this, would look as far "
+        f"off in {round(100 * trial.chance.just_goes_on)} of 100 cases"
     )
     return (replace(best[0], says=f"{says}; {best[0].says}"), *best[1:])
 

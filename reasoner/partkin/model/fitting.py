@@ -257,12 +257,44 @@ class FitAnswer:
 
 @dataclass(frozen=True)
 class Chance:
-    """Probability that some placement brings every pair within its play; 99 % bounds of the sequential test."""
+    """Probability that some placement brings every pair within its play; 99 % bounds of the sequential test.
+
+    Attributes
+    ----------
+    one_drawing, assumed
+        Weight of one drawing after the readings, and before; None where nothing was weighed.
+    at_half, at_twice
+        `fits` if the odds of one drawing had been half, or twice, before.
+    just_goes_on
+        Share in which a part that just goes on would be read this far off; None: not asked.
+    hidden_mm, hidden_at
+        By how much, and at which fixing, a part of another drawing may be short without having shown (95 % of the
+        draws); None: not asked.
+    """
 
     fits: float
     low: float
     high: float
     draws: int
+    one_drawing: float | None = None
+    assumed: float | None = None
+    at_half: float | None = None
+    at_twice: float | None = None
+    just_goes_on: float | None = None
+    hidden_mm: float | None = None
+    hidden_at: str | None = None
+
+
+@dataclass(frozen=True)
+class LikelyPlaces:
+    """Places of all features, each within the stated error of every reading of it, at which the donor goes on.
+
+    `host`, `donor`: by feature id of the part that the places come from, each in its own frame.
+    """
+
+    host: tuple[tuple[str, tuple[float, ...]], ...]
+    donor: tuple[tuple[str, tuple[float, ...]], ...]
+    placement: Placement
 
 
 PAIR_STATES: tuple[PairState, ...] = ("lines up", "tight", "out of reach", "blocked")

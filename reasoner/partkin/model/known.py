@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from partkin.model.build import Connector, Feature, Part, Reading, VehicleModel, Zone
+from partkin.model.making import NOTHING_OF_THE_KIND, OneDrawing
 
 
 @dataclass(frozen=True)
@@ -36,10 +37,14 @@ class Side:
 
 @dataclass(frozen=True)
 class Known:
-    """The answer of the graph to `what is known about this donor on this host`."""
+    """The answer of the graph to `what is known about this donor on this host`.
+
+    `one_drawing`: how likely the evidence makes it that donor and original were made to one drawing.
+    """
 
     host: Side
     donor: Side
     original: Side | None
     evidence: tuple[Evidence, ...]
     forbids: tuple[Evidence, ...]
+    one_drawing: OneDrawing = NOTHING_OF_THE_KIND

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from partkin.model.adapting import Adaptation
-from partkin.model.fitting import Chance, Conflict, FitAnswer, FitTask
+from partkin.model.fitting import Chance, Conflict, FitAnswer, FitTask, LikelyPlaces
 from partkin.model.mating import Mating
 from partkin.model.positions import Missing
 
@@ -39,11 +39,10 @@ class Trial:
     `matings`: (fixing, feature) -> how the two go together, for every pair that was considered.
     `missing`: what is needed and not known; empty unless `stand` is missing.
     `layouts`: number of the host's and of the donor's layout that was tried. `without`: (part, reading) that
-    was left out for this trial, because it or another one must be wrong. `same_would`: where the chance alone would say
-    that it does not fit, how often the same part, read as coarsely, would look as far off; None: not asked.
-    `seams`: how they lie, on a panel that an airbag bursts through. `nowhere`: fixings and features of which no place
-    is known; the task has them at its origin.
-    `work`: what was done to the donor first; None: it was laid on as it is.
+    was left out for this trial, because it or another one must be wrong. `seams`: how they lie, on a panel that an
+    airbag bursts through. `nowhere`: fixings and features of which no place is known; the task has them at its origin.
+    `work`: what was done to the donor first; None: it was laid on as it is. `likely`: of one that fits, places within
+    the errors of all readings that let it go on.
     """
 
     mirrored: bool
@@ -55,10 +54,10 @@ class Trial:
     missing: tuple[Missing, ...] = ()
     layouts: tuple[int, int] = (0, 0)
     without: tuple[str, str] | None = None
-    same_would: float | None = None
     seams: SeamCheck | None = None
     nowhere: tuple[frozenset[str], frozenset[str]] = (frozenset(), frozenset())
     work: Adaptation | None = None
+    likely: LikelyPlaces | None = None
 
     @property
     def says(self) -> Stand:

@@ -8,6 +8,7 @@ too long.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
@@ -19,6 +20,7 @@ GRID = 241
 COARSE_GRID = 33
 BINS = 96
 FINE_BINS = 512
+SELDOM_ASKED = 12
 # Fewer draws than this behind a value promise nothing.
 FEWEST_BEHIND = 40.0
 # A value is promised an answer only where its chance is beyond the bar by so many standard deviations of the draws.
@@ -122,7 +124,8 @@ def told_by_each(
 
 def ask_by_draws(
     candidate: Candidate, fits: np.ndarray, drawn_mm: np.ndarray, confidence: float = 0.95,
-    weight: np.ndarray | None = None, agrees_within: float | None = None,
+    weight: np.ndarray | None = None, agreeing_mm: tuple[float, float] | None = None,
+    seldom: Callable[[np.ndarray], np.ndarray] | None = None,
 ) -> Ask:  # fmt: skip
     """Judge a candidate by draws: how likely it settles the verdict, and which values mean what.
 
@@ -136,9 +139,11 @@ def ask_by_draws(
     confidence
     weight
         float64 (n,), of the draws; equal when left out.
-    agrees_within
-        How many standard deviations a value may be from what is expected and still agree with the other readings
-        (`agreement`); beyond, it will be asked for again and settles nothing.
+    agreeing_mm
+        Between which values a reading agrees with the other readings (`agreement`); beyond, it will be asked for
+        again and settles nothing.
+    seldom
+        Of values (m,), whether a part that just goes on would seldom come out so: only then "does not" is promised.
 
     Returns
     -------
@@ -155,8 +160,10 @@ def ask_by_draws(
     look = look_mm(candidate.sigma_mm, drawn_spread_mm, 1.0 / float(own @ own))
     chance, likely, behind = _told_at(fits, drawn, look, read_mm, own)
     answers = _answers(chance, behind, confidence)
-    if agrees_within is not None:
-        answers[np.abs(read_mm - middle_mm) > agrees_within * spread_mm] = 2
+    if agreeing_mm is not None:
+        answers[(read_mm < agreeing_mm[0]) | (read_mm > agreeing_mm[1])] = 2
+    if seldom is not None:
+        answers = _seldom_alone(answers, read_mm, seldom)
     answers = _without_slivers(answers, candidate.sigma_mm / float(read_mm[1] - read_mm[0]))
     settled = ((chance >= confidence) | (chance <= 1.0 - confidence)) & (answers != 2)
     settles = float(likely[settled].sum())
@@ -166,6 +173,23 @@ def ask_by_draws(
     return Ask(
         candidate, middle_mm, spread_mm, settles, _bands(read_mm, answers), tells,
     )  # fmt: skip
+
+
+def _seldom_alone(
+    answers: np.ndarray, read_mm: np.ndarray, seldom: Callable[[np.ndarray], np.ndarray]
+) -> np.ndarray:
+    """Promise "does not" only where a part that just goes on would seldom come out so; asked at a few values."""
+    kept, middle = answers.copy(), len(answers) // 2
+    for side in (np.flatnonzero(answers[:middle] == -1)[::-1], middle + np.flatnonzero(answers[middle:] == -1)):
+        if len(side):
+            asked = side[np.linspace(0, len(side) - 1, min(len(side), SELDOM_ASKED)).astype(int)]
+            often = np.flatnonzero(~seldom(read_mm[asked]))
+            if len(often):
+                # Up to the next value that was asked about nothing is known.
+                first = asked[often[-1] + 1] if often[-1] + 1 < len(asked) else side[-1]
+                kept[side[np.abs(side - middle) < abs(int(first) - middle)]] = 0
+                kept[side[-1]] = answers[side[-1]] if often[-1] + 1 < len(asked) else 0
+    return kept
 
 
 def agreement(chi_square: float, degrees_of_freedom: int, level: float = 0.95) -> float:

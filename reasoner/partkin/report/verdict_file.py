@@ -99,7 +99,12 @@ def _places(rows: tuple[tuple[str, tuple[float, ...]], ...]) -> dict[str, list[f
 def _chance(chance: Chance | None) -> dict[str, Any] | None:
     if chance is None:
         return None
-    return {"fits": number(chance.fits), "low": number(chance.low), "high": number(chance.high), "draws": chance.draws}
+    return {
+        "fits": number(chance.fits), "low": number(chance.low), "high": number(chance.high), "draws": chance.draws,
+        "one_drawing": number(chance.one_drawing), "assumed": number(chance.assumed),
+        "at_half": number(chance.at_half), "at_twice": number(chance.at_twice),
+        "just_goes_on": number(chance.just_goes_on), "hidden_mm": number(chance.hidden_mm),
+    }  # fmt: skip
 
 
 def _placement(placement: Placement) -> dict[str, Any]:
