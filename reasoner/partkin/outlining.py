@@ -104,6 +104,7 @@ def add(folder: Path, addition: Addition, plus_minus_mm: float | None = None) ->
     """
     from partkin import sheets
 
+    sheets.refuse_workbook(folder)
     rows = (("features.csv", _feature_rows(addition, plus_minus_mm)), ("outlines.csv", _outline_rows(addition)))
     with tempfile.TemporaryDirectory() as copy:
         # Both sheets have to take their rows before either is touched.

@@ -48,17 +48,16 @@ def read(folder: Path) -> tuple[Build, tuple[Problem, ...]]:
     loaded = sheets.load(folder)
     if loaded.build is None:
         raise FaultyInput(loaded.problems)
-    return _with_own_work(loaded.build, folder), loaded.warnings
+    return _with_own_work(loaded.build, loaded.work), loaded.warnings
 
 
-def _with_own_work(build: Build, folder: Path) -> Build:
-    """Add the folder's own work.csv, whose rows stand before the shipped times and costs."""
-    sheet = folder / "work.csv"
-    if not sheet.is_file():
+def _with_own_work(build: Build, work: tuple[list[str], ...]) -> Build:
+    """Add the build's own work.csv, whose rows stand before the shipped times and costs."""
+    if not work:
         return build
     from partkin.adaptation import read_work
 
-    rows, problems = read_work(sheet.read_text(encoding="utf-8-sig"))
+    rows, problems = read_work(work)
     if problems:
         raise FaultyInput(problems)
     return replace(build, work=rows)

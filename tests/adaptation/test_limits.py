@@ -16,6 +16,7 @@ from partkin.model.build import Outline, Part, Zone
 from partkin.model.fitting import Spot
 from partkin.tables import material_of, materials
 
+WORK = ["do", "group", "minutes", "cost", "workmanship_mm"]
 PLAIN = ask(studs((0.0, 0.0), (200.0, 0.0)), holes((0.0, 0.0), (200.0, 0.0)), [("F1", "a"), ("F2", "b")])
 SEAM = Zone("D", "Z1", "tear seam", ((-100.0, 40.0), (100.0, 40.0)))
 RIM = Outline("D", "edge", "rim", ((-12.0, -50.0), (400.0, -50.0), (400.0, 200.0), (-12.0, 200.0)))
@@ -154,8 +155,8 @@ def test_a_straight_edge_costs_a_slot_nothing() -> None:
 
 
 def test_a_build_folder_may_say_what_work_takes() -> None:
-    rows, problems = read_work("do,group,minutes,cost,workmanship_mm,tools\nslot,any,30,\"1,5\",0.3,file\n")
+    rows, problems = read_work([[*WORK, "tools"], ["slot", "any", "30", "1,5", "0.3", "file"]])
     assert not problems and work_for("slot", "steel", rows).minutes == 30.0 and rows[0].cost == 1.5
-    _, problems = read_work("do,group,minutes,cost,workmanship_mm\nweld,any,1,0,0\nslot,any,-1,x,0\n")
+    _, problems = read_work([WORK, ["weld", "any", "1", "0", "0"], ["slot", "any", "-1", "x", "0"]])
     assert [(p.row, p.column) for p in problems] == [(2, "do"), (3, "minutes"), (3, "cost")]
-    assert read_work("do\n")[1][0].what == "the column is missing"
+    assert read_work([["do"]])[1][0].what == "the column is missing"

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import zip_longest
 
 from partkin.model.adapting import WorkRow
 from partkin.model.problem import Problem
@@ -132,8 +131,16 @@ def shipped_work() -> tuple[WorkRow, ...]:
     return tuple(_work_row(row) for row in rows_of("work.csv"))
 
 
-def read_work(text: str, sheet: str = "work.csv") -> tuple[tuple[WorkRow, ...], tuple[Problem, ...]]:
-    """Read a build folder's own work.csv, whose rows stand before the shipped ones.
+def read_work(
+    cells: Sequence[Sequence[str]], sheet: str = "work.csv"
+) -> tuple[tuple[WorkRow, ...], tuple[Problem, ...]]:
+    """Read a build's own work.csv, whose rows stand before the shipped ones.
+
+    Parameters
+    ----------
+    cells
+        Its rows, the header first.
+    sheet
 
     Returns
     -------
@@ -142,19 +149,23 @@ def read_work(text: str, sheet: str = "work.csv") -> tuple[tuple[WorkRow, ...], 
 
     Examples
     --------
-    >>> rows, problems = read_work("do,group,minutes,cost,workmanship_mm\\nslot,any,nan,0,0.5\\n")
+    >>> head = ["do", "group", "minutes", "cost", "workmanship_mm"]
+    >>> rows, problems = read_work([head, ["slot", "any", "nan", "0", "0.5"]])
     >>> rows, problems[0].column
     ((), 'minutes')
     """
-    reader = csv.DictReader(io.StringIO(text))
     wanted = ("do", "minutes", "cost", "workmanship_mm")
-    missing = [column for column in wanted if column not in (reader.fieldnames or ())]
+    header = [cell.strip() for cell in cells[0]]
+    missing = [column for column in wanted if column not in header]
     if missing:
         return (), tuple(Problem(sheet, 0, column, "the column is missing", "Add it.") for column in missing)
     known = {row.do for row in shipped_work()}
     rows, problems = [], []
-    for number, row in enumerate(reader, start=2):
-        if (row["do"] or "").strip() not in known:
+    for number, line in enumerate(cells[1:], start=2):
+        row = dict(zip_longest(header, line[: len(header)], fillvalue=""))
+        if not any(cell.strip() for cell in line):
+            continue
+        if row["do"].strip() not in known:
             what = f"{row['do']!r} is no job that the program knows"
             problems.append(Problem(sheet, number, "do", what, f"Write one of: {', '.join(sorted(known))}."))
             continue

@@ -49,7 +49,7 @@ def demo(
 
 
 def doctor(
-    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="The build folder.")] = Path("."),
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="The build folder, or a workbook.")] = Path("."),
 ) -> None:
     """Look through every sheet and say every fault, where it is and how to mend it.
 

@@ -12,7 +12,10 @@ import typer
 from partkin.model.problem import Problem, told_once
 
 Folder = Annotated[
-    Path, typer.Option("--in", metavar="FOLDER", help="The build folder; the current one when left out.")
+    Path,
+    typer.Option(
+        "--in", metavar="FOLDER", help="The build folder, or a workbook (.xlsx, .ods); this folder when left out."
+    ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Write JSON.")]
 Donor = Annotated[str, typer.Argument(metavar="DONOR", help="Id of the part that might go on.")]

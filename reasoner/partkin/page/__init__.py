@@ -36,7 +36,9 @@ def serve(folder: Path, port: int = 0) -> None:
     from partkin.model.problem import FaultyInput, Problem
     from partkin.page.desk import Desk
     from partkin.page.routes import make_app
+    from partkin.sheets import refuse_workbook
 
+    refuse_workbook(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as fault:

@@ -6,6 +6,7 @@ from partkin.sheets.filling import fill
 from partkin.sheets.loading import Loaded, load, read
 from partkin.sheets.number import NotANumber, Number, parse_number
 from partkin.sheets.starting import write_new
+from partkin.sheets.workbook import refuse_workbook
 
 __all__ = [
     "COLUMNS",
@@ -23,5 +24,6 @@ __all__ = [
     "load",
     "parse_number",
     "read",
+    "refuse_workbook",
     "write_new",
 ]

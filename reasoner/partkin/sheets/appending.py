@@ -19,6 +19,7 @@ from partkin.sheets.loading import read_files, read_tables
 from partkin.sheets.number import PLAIN_NUMBER, NotANumber, parse_number
 from partkin.sheets.records import Table, column_name
 from partkin.sheets.settings import read_settings
+from partkin.sheets.workbook import refuse_workbook
 
 try:
     import fcntl
@@ -249,7 +250,8 @@ def _refused(sheet: str, row: int, column: str, what: str, mend: str) -> FaultyI
 
 @contextlib.contextmanager
 def _alone(folder: Path) -> Iterator[None]:
-    """Keep other partkins from adding to the folder; a dead process lets go by itself."""
+    """Keep other partkins from adding to the folder; a dead process lets go by itself. A workbook is refused."""
+    refuse_workbook(folder)
     handle = None
     if fcntl is not None:
         try:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 
@@ -21,6 +21,7 @@ from partkin.sheets.references import check_references
 from partkin.sheets.sense import check_rows
 from partkin.sheets.settings import read_settings
 from partkin.sheets.values import build_of
+from partkin.sheets.workbook import WORK, is_workbook, read_tabs, tabs_of_a_build
 
 
 @dataclass(frozen=True)
@@ -37,20 +38,31 @@ class Loaded:
         What is said on standard error, in the same order.
     digests
         SHA-256 (hex) of each file that is there, in sheet order.
+    work
+        Rows of the build's own work.csv, its header first; empty: it has none.
     """
 
     build: Build | None
     problems: tuple[Problem, ...] = ()
     warnings: tuple[Problem, ...] = ()
     digests: Mapping[str, str] = field(default_factory=dict)
+    work: tuple[list[str], ...] = ()
 
 
 def load(folder: Path) -> Loaded:
-    """Read a build folder.
+    """Read a build folder, or a workbook that has a tab a sheet.
 
-    Nothing in the folder can make this raise: whatever is wrong comes back as problems, all at once.
+    Nothing in it can make this raise: whatever is wrong comes back as problems, all at once; of a workbook they name
+    the tab.
     """
     findings = Findings()
+    if is_workbook(folder):
+        tabs = read_tabs(folder, findings)
+        if not tabs:
+            return Loaded(None, findings.sorted(warnings=False))
+        whole = tabs_of_a_build(tabs, findings)
+        loaded = _loaded(whole.contents, findings)
+        return replace(loaded, problems=whole.named(loaded.problems), warnings=whole.named(loaded.warnings))
     contents = read_files(folder, findings)
     if contents is None:
         return Loaded(None, findings.sorted(warnings=False))
@@ -69,9 +81,11 @@ def _loaded(contents: Mapping[str, bytes], findings: Findings) -> Loaded:
     tables = read_tables(contents, findings)
     build = build_of(tables, settings) if findings.clean else None
     digests = {name: hashlib.sha256(content).hexdigest() for name, content in contents.items()}
+    grid = read_grid(WORK, contents[WORK], findings) if WORK in contents else None
     return Loaded(
-        build, findings.sorted(warnings=False), findings.sorted(warnings=True), MappingProxyType(digests)
-    )
+        build if findings.clean else None, findings.sorted(warnings=False), findings.sorted(warnings=True),
+        MappingProxyType(digests), grid.rows if grid is not None else (),
+    )  # fmt: skip
 
 
 def read_files(folder: Path, findings: Findings) -> dict[str, bytes] | None:
@@ -86,7 +100,7 @@ def read_files(folder: Path, findings: Findings) -> dict[str, bytes] | None:
         what = "this folder cannot be read" if folder.is_dir() else f"there is no folder {folder.as_posix()}"
         findings.fault(folder.name or folder.as_posix(), 0, "", what, "Make one with: partkin new FOLDER")
         return None
-    for name in (SETTINGS, *BY_NAME):
+    for name in (SETTINGS, *BY_NAME, WORK):
         if name in there and (content := _bytes_of(folder / name, findings)) is not None:
             contents[name] = content
     _warn_of_strays(there, findings)
@@ -112,7 +126,7 @@ def _bytes_of(path: Path, findings: Findings) -> bytes | None:
 def _warn_of_strays(there: list[str], findings: Findings) -> None:
     free = tuple(name for name in BY_NAME if name not in there)
     for name in there:
-        if name.lower().endswith(".csv") and name not in BY_NAME and (meant := nearest(name, free)):
+        if name.lower().endswith(".csv") and name not in (*BY_NAME, WORK) and (meant := nearest(name, free)):
             findings.warn(name, 0, "", "this file is not read", f"Name it {meant} if it is meant to be")
 
 

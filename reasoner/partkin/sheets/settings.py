@@ -57,7 +57,7 @@ def _shown(key: str) -> str:
 
 
 def _line_of(key: str, text: str) -> int:
-    match = re.search(rf"^[ \t]*[\"']?{re.escape(key)}[\"']?[ \t]*=", text, re.MULTILINE)
+    match = re.search(rf"^[ \t]*(?:build\.)?[\"']?{re.escape(key)}[\"']?[ \t]*=", text, re.MULTILINE)
     return text.count("\n", 0, match.start()) + 1 if match else 0
 
 
