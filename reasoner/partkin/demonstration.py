@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import shutil
 from pathlib import Path
 from textwrap import wrap
@@ -29,7 +30,7 @@ def run(folder: Path) -> str:
     write(folder)
     build = pipeline.load_build(folder)
     donors = [part.part for part in build.parts if part.origin == "donor"]
-    place = folder.as_posix()
+    place = shlex.quote(folder.as_posix())
     tries = (
         (f"partkin check {donors[0]} --in {place}", "the whole answer, with the numbers"),
         (f"partkin check {donors[1]} --in {place}", "what to do to it"),

@@ -1,7 +1,8 @@
-"""Files that somebody names: their bytes, or in words why there are none."""
+"""Files that somebody names: their bytes, or in words why there are none; and how a command names its folder."""
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 from partkin.model.problem import FaultyInput, Problem
@@ -33,3 +34,14 @@ def content_of(file: Path, mend: str, at_most: int | None = None) -> bytes:
     except OSError as fault:
         what = f"it cannot be read ({(fault.strerror or 'no reason was given').lower()})"
         raise FaultyInput((Problem(file.name, 0, "file", what, mend),)) from fault
+
+
+def in_folder(folder: str) -> str:
+    """How a command names its folder; nothing where that is the current one.
+
+    Examples
+    --------
+    >>> in_folder("my build"), in_folder(".")
+    (" --in 'my build'", '')
+    """
+    return "" if folder == "." else f" --in {shlex.quote(folder)}"

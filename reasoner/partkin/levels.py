@@ -118,7 +118,7 @@ def _separating(build: Build, part: str) -> str:
     >>> from partkin.model.build import Holding
     >>> rows = (Holding("top", "frame", "s1", "screw", 4),)
     >>> _separating(Build(parts=(Part("top"), Part("frame")), holdings=rows), "top")
-    'to separate it undo 4 screws (s1): about 2 min in hand, partkin strip top says how'
+    'to separate it undo 4 screws (s1): about 2 min in hand; strip lists the steps'
     """
     from partkin.strip.planning import plan
 
@@ -137,6 +137,6 @@ def _separating(build: Build, part: str) -> str:
     first = f"take off {', '.join(aside)} first and " if aside else ""
     stuck = f", with {', '.join(found.with_it)} still on it" if found.with_it else ""
     return (
-        f"to separate it {first}undo {', '.join(listed)}{more}{stuck}: about {found.minutes:.0f} min in hand, "
-        f"partkin strip {part} says how"
+        f"to separate it {first}undo {', '.join(listed)}{more}{stuck}: about {found.minutes:.0f} min in hand; "
+        "strip lists the steps"
     )

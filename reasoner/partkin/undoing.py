@@ -6,6 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from textwrap import wrap
 
+from partkin.given_files import in_folder
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.stripping import NoPlan, PlanView, StripPlan
@@ -25,6 +26,7 @@ class Asked:
     """What the person wants to know of getting a part out.
 
     `done`: step numbers of the whole plan. `across_from`: an original whose other things are to be moved over.
+    `folder`: of the build, for the commands that are named.
     """
 
     part: str
@@ -32,6 +34,7 @@ class Asked:
     without: tuple[str, ...] = ()
     stuck: str | None = None
     across_from: str | None = None
+    folder: str = "."
 
 
 @dataclass(frozen=True)
@@ -123,10 +126,11 @@ def _without(build: Build, asked: Asked, whole: StripPlan | NoPlan) -> list[str]
         more = f", {other.cost_minutes - whole.cost_minutes:.1f} min more than with it"
     along = f"; it then comes off with {', '.join(other.with_it)}" if other.with_it else ""
     words = " ".join(f"--without {fastener}" for fastener in (*asked.without, name))
-    return _folded(
+    told = _folded(
         "", f"If {name} will not come at all: another way takes {other.cost_minutes:.1f} min{more}{along}. "
-        f"It is listed by: partkin strip {asked.part} {words}",
+        "It is listed by:",
     )  # fmt: skip
+    return [*told, f"  partkin strip {asked.part} {words}{in_folder(asked.folder)}"]
 
 
 def _what_is_left(whole: StripPlan, done: tuple[int, ...]) -> list[str]:
@@ -165,7 +169,7 @@ def _refuse(build: Build, asked: Asked) -> None:
         raise FaultyInput(tuple(faults))
 
 
-def refit(build: Build, part: str, without: tuple[str, ...] = ()) -> tuple[list[str], bool]:
+def refit(build: Build, part: str, without: tuple[str, ...] = (), folder: str = ".") -> tuple[list[str], bool]:
     """The way back of the plan that frees a part, as lines; False: there is no plan."""
     _refuse(build, Asked(part, without=without))
     whole = plan(build, part, without=frozenset(without))
@@ -177,7 +181,8 @@ def refit(build: Build, part: str, without: tuple[str, ...] = ()) -> tuple[list[
     original = original_of(build, part)
     if original is not None:
         told = [*_folded("", f"{part} is a donor: this is the way back onto the assembly that it comes off. On the "
-                         f"vehicle it goes as {original} came off: partkin refit {original}"), "", *told]  # fmt: skip
+                         f"vehicle it goes as {original} came off:"),
+                f"  partkin refit {original}{in_folder(folder)}", "", *told]  # fmt: skip
     return told, True
 
 

@@ -43,8 +43,8 @@ def test_the_whole_does_not_go_on_and_its_skin_does() -> None:
     # One sentence says both, with what has to be separated by the plan: 6 screws and a clip (work times of the tables).
     assert verdict.levels[0].says == (
         "the whole dashboard (dash) does not go on cowl: it differs at 4 fixings (F1, F2, F3, F4); its leather top "
-        "(skin) does, on frame; to separate it undo 6 screws (s1), 1 clip (c1, a guess): about 3 min in hand, "
-        "partkin strip skin says how"
+        "(skin) does, on frame; to separate it undo 6 screws (s1), 1 clip (c1, a guess): about 3 min in hand; "
+        "strip lists the steps"
     )
 
 

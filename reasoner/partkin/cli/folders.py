@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Annotated
 
@@ -33,7 +34,7 @@ def new(
     for path in pipeline.new_folder(folder, example):
         typer.echo(path.as_posix())
     first = "Overwrite the example's rows" if example else "List your parts in parts.csv, their holes in features.csv"
-    typer.echo(f"{first}, then: partkin doctor {folder.as_posix()}")
+    typer.echo(f"{first}, then: partkin doctor {shlex.quote(folder.as_posix())}")
 
 
 def demo(

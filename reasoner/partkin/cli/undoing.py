@@ -49,7 +49,7 @@ def strip(
         outputs.refuse_onto_a_build(drawing, folder)
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
-    asked = undoing.Asked(part, undoing.numbers(done), tuple(without or ()), stuck, original)
+    asked = undoing.Asked(part, undoing.numbers(done), tuple(without or ()), stuck, original, folder.as_posix())
     found = undoing.strip(build, asked)
     say_all(found.warnings, folder)
     if labels and found.labels:
@@ -74,7 +74,7 @@ def refit(part: Wanted, folder: Folder = Path("."), without: Without = None) -> 
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
-    lines, planned = undoing.refit(build, part, tuple(without or ()))
+    lines, planned = undoing.refit(build, part, tuple(without or ()), folder.as_posix())
     typer.echo("\n".join(lines))
     if not planned:
         raise typer.Exit(1)

@@ -9,9 +9,10 @@ from textwrap import wrap
 from typing import Any
 
 from partkin import pipeline
+from partkin.given_files import in_folder
 from partkin.judging.trying import Places, places_of
 from partkin.measuring.next_readings import BETTER, LATER, Wanted, donor_at_hand, wanted
-from partkin.measuring.recording import in_folder, stated_chance
+from partkin.measuring.recording import stated_chance
 from partkin.model.build import Build
 from partkin.model.known import Known
 from partkin.model.reasons import Unknown

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from partkin import pipeline
+from partkin.given_files import in_folder
 from partkin.measuring.typed_cells import Typed, plain_number, understood_cells
 from partkin.measuring.typed_readings import FEATURES, Words, taken_back, understood
 from partkin.model.build import Build, Reading
@@ -263,11 +264,6 @@ def correcting(reading: Reading, folder: str) -> str:
         other = "right" if reading.quantity == "left of" else "left"
         what = f"{reading.from_feature} --{other}-of {reading.line_from} {reading.line_to}"
     return f"partkin record {reading.part} {what} --corrects {reading.reading}{in_folder(folder)}"
-
-
-def in_folder(folder: str) -> str:
-    """How a command names its folder; nothing where that is the current one."""
-    return "" if folder == "." else f' --in "{folder}"' if " " in folder else f" --in {folder}"
 
 
 def donors_concerned(build: Build, part: str) -> tuple[str, ...]:

@@ -240,7 +240,8 @@ def _ways_round(survey: Survey, network: Network, found: list[Solution], seen: S
     least = min(len(one) for each in wrong for one in each)
     if least:
         named = {one.reading for each in wrong for some in each for one in some if len(some) == least}
-        disputed = tuple(one for one in told if one.reading in named)
+        # What was looked at once is to be looked at again before what was already.
+        disputed = tuple(sorted((one for one in told if one.reading in named), key=lambda one: one.again))
         return _WaysRound(found, [ways[0][1] for ways in tried], handed=False, contradicted=disputed)
     stand = [
         [way for way, bad in zip(ways, each, strict=True) if not bad] for ways, each in zip(tried, wrong, strict=True)

@@ -20,12 +20,13 @@ CLEARLY = 3.0
 
 @dataclass(frozen=True)
 class Seen:
-    """One answer: a point lies left (or right) of the line between two others."""
+    """One answer: a point lies left (or right) of the line between two others; `again`: looked at a second time."""
 
     reading: str
     point: str
     line: tuple[str, str]
     is_left: bool
+    again: bool = False
 
     @property
     def names(self) -> tuple[str, str, str]:
@@ -52,7 +53,7 @@ class Layout:
 def seen_sides(readings: Iterable[Reading]) -> tuple[Seen, ...]:
     """The answers that stand among readings of one part."""
     return tuple(
-        Seen(row.reading, row.from_feature, (row.line_from, row.line_to), row.quantity == "left of")
+        Seen(row.reading, row.from_feature, (row.line_from, row.line_to), row.quantity == "left of", bool(row.corrects))
         for row in current(readings)
         if row.quantity in SIDES and row.from_feature and row.line_from and row.line_to
     )
