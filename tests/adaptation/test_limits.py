@@ -112,6 +112,15 @@ def test_holes_keep_their_pitch() -> None:
     assert refuse_cut(limits, far, 7.0, 6.0, False) is None
 
 
+@pytest.mark.parametrize(("at_mm", "where"), [((100.0, 100.0), "stand in"), ((100.0, -3.0), "reach into")])
+def test_a_hole_in_a_zone_is_said_to_be_in_it(at_mm: tuple[float, float], where: str) -> None:
+    """A hole in the middle of a door is 100 mm from its edge, and not beside it."""
+    door = Zone("D", "Z2", "airbag door", ((0.0, 0.0), (200.0, 0.0), (200.0, 200.0), (0.0, 200.0)))
+    limits = limits_of(replace(PLAIN, donor_zones=(door,)), "donor")
+    refusal = refuse_cut(limits, np.array([at_mm, at_mm]), 7.0, 6.0, False)
+    assert refusal is not None and refusal.says.startswith(f"it would {where} the airbag door Z2 (")
+
+
 def test_travel_stops_short_of_the_zone() -> None:
     """Seam at 40: 40 - 20 - 7/2 = 16.5 for the end's centre; slots run in whole millimetres of length."""
     limits = limits_of(replace(PLAIN, donor_zones=(SEAM,)), "donor")
