@@ -48,21 +48,26 @@ def whole(rng: random.Random) -> Build:
     off = _offs(rng, count)
     own = _moved(rng, [(x + dx, y + dy) for (x, y), (dx, dy) in zip(at, off, strict=True)], flip)
     donor = [
-        _feature(rng, "donor", f"d{n}", kind, place, fixing.feature if named else None)
+        replace(
+            _feature(rng, "donor", f"d{n}", kind, place, fixing.feature if named else None),
+            # What goes through two holes is said once, by the host's: where that is empty the donor's counts.
+            **({"thread": None} if fixing.kind in ("hole", "slot") else {}),
+        )
         for n, ((_, kind), place, fixing) in enumerate(zip(mates, own, host, strict=True), 1)
     ]
     if rng.random() < 0.3:
         donor[0] = replace(donor[0], need="must")
     parts = [
-        Part("host", origin="host", duty="trim", seen_from="outside"),
+        Part("host", origin="host", duty="trim", airbag=False, seen_from="outside"),
         Part(
             "donor", origin="donor", takes_place_of="host", duty=rng.choice(["structural", "structural", "trim"]),
-            seen_from="inside" if flip else "outside",
+            airbag=False, seen_from="inside" if flip else "outside",
         ),
     ]  # fmt: skip
     features = [*host, *donor]
     if rng.random() < 0.6:
-        parts.append(Part("old", origin="original", takes_place_of="host", duty="trim", seen_from="outside"))
+        came_off = Part("old", origin="original", takes_place_of="host", duty="trim", airbag=False)
+        parts.append(replace(came_off, seen_from="outside"))
         there = _moved(rng, at, flip=False)
         features += [
             _feature(rng, "old", f"o{n}", "hole" if kind == "slot" else kind, place, fixing.feature)

@@ -1,8 +1,8 @@
 """A verdict on a partial build stands whichever way what is missing is filled in, the way it was among them.
 
 So erasing leads from a decided verdict to `not enough measured` at most, and never decides anything. Left out, as the
-contract says what empty means: duty, need, goes_on of a donor, plus or minus, which parts there are, and the features
-that a part is said to have.
+contract says what empty means: duty, airbag, need, goes_on of a donor, plus or minus, which parts there are, and the
+features that a part is said to have.
 """
 
 from __future__ import annotations
