@@ -63,27 +63,31 @@ def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) ->
     prepared = prepared_task(known, places, mirrored=mirrored)
     worst = prepared.at_worst()
     if not prepared.deciding():
-        return _tried(known, places, worst, confidence)
+        return _judged(known, places, *_laid(known, worst), confidence)
     if gives(worst.task) or holds(worst.task) is not False:
-        tried = _tried(known, places, worst, confidence)
+        tried = _judged(known, places, *_laid(known, worst), confidence)
         if tried.answer.fits is not False or tried.stand == "fits":
             return tried
-    kindest = spared_openings(known, prepared.at_kindest())
-    tried = _tried(known, places, kindest, confidence)
+    kindest, answer = _laid(known, spared_openings(known, prepared.at_kindest()))
     missing = telling(prepared, places)
-    if tried.stand == "does not":
-        return replace(tried, chance=None, missing=missing)
-    stand: Stand = "undecided" if tried.answer.fits is None else "missing"
-    shown = shown_as_open(tried.answer, prepared)
-    return replace(tried, task=prepared.task, answer=shown, chance=None, stand=stand, missing=missing)
-
-
-def _tried(known: Known, places: Places, prepared: Prepared, confidence: float) -> Trial:
-    """Lay the donor as a task has it, and say how it stands there."""
-    mirrored = prepared.task.mirrored
-    answer = with_flex(prepared.task, solve)
     if answer.fits is False:
-        prepared, answer = clear_of_studs(known, prepared) or (prepared, answer)
+        tried = _judged(known, places, kindest, answer, confidence)
+        if tried.stand == "does not":
+            return replace(tried, chance=None, missing=missing)
+    stand: Stand = "undecided" if answer.fits is None else "missing"
+    shown = shown_as_open(answer, prepared)
+    return Trial(mirrored, prepared.task, shown, None, stand, prepared.matings, missing, nowhere=prepared.nowhere)
+
+
+def _laid(known: Known, prepared: Prepared) -> tuple[Prepared, FitAnswer]:
+    """The donor laid on as a task has it; the task without studs that stand in an opening, where that helps."""
+    answer = with_flex(prepared.task, solve)
+    return (clear_of_studs(known, prepared) if answer.fits is False else None) or (prepared, answer)
+
+
+def _judged(known: Known, places: Places, prepared: Prepared, answer: FitAnswer, confidence: float) -> Trial:
+    """How the donor stands as it lies."""
+    mirrored = prepared.task.mirrored
     if answer.fits is None:
         return Trial(mirrored, prepared.task, answer, None, "undecided", prepared.matings, nowhere=prepared.nowhere)
     lying = None
