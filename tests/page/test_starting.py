@@ -14,6 +14,7 @@ from partkin.model.reasons import Unknown
 from partkin.page import answer_form, feature_view, reading_form, starting, taking_down
 from partkin.page.desk import Desk
 
+from .person import person
 from .test_taking_down import fields_of, plain, settled_page
 
 BROKE = {"origin": "original", "name": "Dash top", "model": "Kurm 2", "duty": "trim"}
@@ -146,7 +147,7 @@ def test_where_the_vehicle_cannot_be_got_at_the_old_part_shows_its_fixings(desk)
         ({"kind": "stud", "through": "M6"}, {"thread": "M6", "across_mm": ""}),
         ({"kind": "stud", "through": "6"}, {"thread": "", "across_mm": "6"}),
         ({"kind": "hole", "across_mm": "7,5", "through": "M6"}, {"across_mm": "7.5", "thread": "M6"}),
-        ({"kind": "hole", "across_mm": "7", "through": "6 mm"}, {"thread": "", "fastener_mm": "6"}),
+        ({"kind": "hole", "across_mm": "7", "through": "6 mm"}, {"thread": "", "fastener_mm": "6 mm"}),
         ({"kind": "slot", "across_mm": "7", "length_mm": "12"}, {"across_mm": "7", "length_mm": "12"}),
         ({"kind": "captive nut", "through": "1/4-20", "float_mm": "1.5"}, {"thread": "1/4-20", "float_mm": "1.5"}),
     ],
@@ -191,10 +192,11 @@ def test_the_name_and_the_kind_go_on_from_the_last_one(desk):
 
 
 ANSWERS = [
+    ({"asked": "airbag", "answer": "no"}, "parts.csv", "airbag", "no"),
     ({"asked": "duty", "answer": "trim"}, "parts.csv", "duty", "trim"),
     ({"asked": "seen_from", "answer": "inside"}, "parts.csv", "seen_from", "inside"),
     ({"asked": "fastener", "feature": "a", "answer": "M6"}, "features.csv", "thread", "M6"),
-    ({"asked": "fastener", "feature": "a", "answer": "5 mm"}, "features.csv", "fastener_mm", "5"),
+    ({"asked": "fastener", "feature": "a", "answer": "5 mm"}, "features.csv", "fastener_mm", "5 mm"),
     ({"asked": "angle", "feature": "a", "answer": "to b"}, "features.csv", "angle_deg", "to b"),
 ]
 
@@ -253,3 +255,45 @@ def test_the_message_to_the_seller_is_that_of_the_command(page):
         assert "For you: A is k4" in plain(shown)
         assert "there is nothing to ask a seller" in plain(client.get("/part/top-kurm/seller").text)
         assert client.get("/part/dash-frame/seller").status_code == 404, "it is nobody's to sell"
+
+
+def answered(client, asked, who):
+    """Answer what the page of the donor asks for, in its own forms."""
+    form = re.search(r"<form.*?</form>", asked, re.DOTALL)
+    if form is None:
+        return None
+    hidden = dict(re.findall(r'type="hidden" name="([a-z]+)" value="([^"]*)"', form[0]))
+    if 'name="quantity"' in form[0]:
+        side = who.side(hidden["part"], hidden["from"], hidden["to"])
+        return client.post(f"/part/{ESTATE}/readings", data={**hidden, "quantity": side})
+    return client.post(f"/part/{ESTATE}/answers", data={**hidden, "answer": who.word(hidden["asked"])})
+
+
+@pytest.mark.parametrize(
+    ("moved", "verdict"),
+    [({}, "bolts on"), ({"c": (340.0, 200.0)}, "bolts on with adaptation")],
+    ids=["like", "unlike"],
+)
+def test_one_answer_after_another_until_a_verdict_stands(bare_page, moved, verdict):
+    """By what the page asks for alone; a tape, three holes of 9 mm, and nothing known at the start."""
+    who = person(3, moved)
+    with bare_page.client() as client:
+        for form in (BROKE, FIXED, DONOR):
+            client.post("/parts", data=form)
+        client.post("/part/cross-beam/features", data={**STUDS, "count": "3"})
+        client.post(f"/part/{ESTATE}/features", data={**HOLES, "count": "3", "across_mm": "9"})
+        for _ in range(25):
+            shown = settled_page(client, f"/part/{ESTATE}")
+            if f"<span>{verdict}</span>" in shown:
+                break
+            asked = shown[shown.index('id="told-asked"') : shown.index('id="reading"')].rpartition("<form")[0]
+            answer = answered(client, asked, who)
+            if answer is None:
+                form = fields_of(shown)
+                assert form["quantity"] == "centres" and form["from"], plain(shown)
+                form["value"] = who.distance(form["part"], form["from"], form["to"])
+                answer = client.post(f"/part/{ESTATE}/readings", data={**form, "instrument": "tape"})
+            assert answer.status_code == 303, plain(answer.text)
+        else:
+            pytest.fail("no verdict stands after 25 answers")
+    assert pipeline.check(pipeline.load_build(bare_page.folder), ESTATE).verdict == verdict

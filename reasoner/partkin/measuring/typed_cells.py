@@ -73,7 +73,7 @@ def understood_cells(build: Build, words: Words, typed: Typed) -> Filled:
         feature = next((f for f in build.features_of(words.part) if f.feature == words.words[0]), None)
     told: dict[str, dict[str, str]] = {
         "place": _place(feature, words, typed.at, faults) if typed.at is not None else {},
-        "what goes through": faults.kept(_through, typed.through) or {},
+        "what goes through": faults.kept(through_cells, typed.through or "") or {},
         "direction": {"angle_deg": typed.angle} if typed.angle is not None else {},
         "float": {"float_mm": typed.float_mm} if typed.float_mm is not None else {},
     }
@@ -97,9 +97,15 @@ def _in_words(cells: Mapping[str, str]) -> str:
     return f"{at} mm" + (f", each within {sure} mm" if sure else "")
 
 
-def _through(text: str | None) -> dict[str, str]:
-    """The cell that says what goes through a hole: a thread, or the diameter of a plain fastener."""
-    if text is None:
+def through_cells(text: str) -> dict[str, str]:
+    """Return the cell that says what goes through a hole: a thread, or the diameter of a plain fastener.
+
+    Examples
+    --------
+    >>> through_cells("M6"), through_cells("6 mm"), through_cells("")
+    ({'thread': 'M6'}, {'fastener_mm': '6 mm'}, {})
+    """
+    if not text.strip():
         return {}
     number = parse_number(text)
     if "/" in text and not isinstance(number, NotANumber) and number.unit is None and parse_thread(text) is None:

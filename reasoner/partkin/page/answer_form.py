@@ -3,27 +3,29 @@
 from __future__ import annotations
 
 from partkin import sheets
+from partkin.measuring.typed_cells import Typed, understood_cells
+from partkin.measuring.typed_readings import Words
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.reasons import Unknown
 from partkin.model.words import SIDES
+from partkin.page import fields
 from partkin.page.desk import Desk
-from partkin.page.feature_view import through
-from partkin.page.fields import Typed, cells_of, line
+from partkin.page.fields import cells_of, line
 from partkin.page.frame import address
 from partkin.page.markup import Html, tag
-from partkin.page.starting import DUTY_WORDS, FEATURES, PARTS
+from partkin.page.starting import AIRBAG_WORDS, DUTY_WORDS, FEATURES, PARTS
 
 # By what is asked for: the cell of parts.csv, and the words that it may hold, as buttons say them.
 OF_A_PART = {
     "seen_from": {"outside": "outside: the side that shows", "inside": "inside: the side that is hidden"},
     "duty": {word: says for word, says in DUTY_WORDS.items() if word},
+    "airbag": {word: says for word, says in AIRBAG_WORDS.items() if word},
 }
-# The cell of features.csv, and what the box is called.
+# Of an empty cell of features.csv what its box is called.
 OF_A_FEATURE = {
-    "fastener": ("fastener_mm", "Thread or bolt that goes through: M6, or 6"),
-    "angle": ("angle_deg", "It points at: to ID, or degrees"),
-    "float": ("float_mm", "It moves each way by, mm"),
-}
+    "fastener": "Thread or bolt that goes through: M6, or 6", "angle": "It points at: to ID, or degrees",
+    "float": "It moves each way by, mm",
+}  # fmt: skip
 LABELS = {
     "thread": "Thread", "fastener_mm": "What goes through", "angle_deg": "It points at", "float_mm": "It moves by",
 }  # fmt: skip
@@ -46,8 +48,7 @@ def answer_form(asked: Unknown, page: str) -> Html:
     if words is not None:
         boxes = [tag("button", says, name="answer", value=word) for word, says in words.items()]
     else:
-        _, label = OF_A_FEATURE[asked.quantity or ""]
-        boxes = [line("answer", label, {}, required=True), tag("button", "Write it down")]
+        boxes = [line("answer", OF_A_FEATURE[asked.quantity or ""], {}, required=True), tag("button", "Write it down")]
     inside = tag("div", *boxes, class_="keys")
     return tag("form", *kept, inside, method="post", action=address("part", page, "answers"), autocomplete="off")
 
@@ -61,7 +62,7 @@ def _side_form(asked: Unknown, page: str) -> Html:
     return tag("form", *kept, inside, method="post", action=address("part", page, "readings"))
 
 
-def take_answer(desk: Desk, typed: Typed) -> None:
+def take_answer(desk: Desk, typed: fields.Typed) -> None:
     """Fill the empty cell that was asked for.
 
     Raises
@@ -74,8 +75,8 @@ def take_answer(desk: Desk, typed: Typed) -> None:
     if asked in OF_A_PART:
         sheets.fill(desk.folder, PARTS, {(part,): {asked: answer}})
     elif asked in OF_A_FEATURE and answer:
-        column, _ = OF_A_FEATURE[asked]
-        filled = through(answer, "fastener_mm") if asked == "fastener" else {column: answer}
-        sheets.fill(desk.folder, FEATURES, {(part, feature): filled})
+        name = {"fastener": "through", "float": "float_mm"}.get(asked, asked)
+        filled = understood_cells(desk.build(), Words(part, (feature,)), Typed(**{name: answer}))
+        sheets.fill(desk.folder, FEATURES, {(part, feature): filled.cells})
     else:
         raise FaultyInput((Problem("page", 0, "answer", "nothing was typed", "Write it, or leave it open"),))

@@ -6,6 +6,7 @@ import json
 from urllib.parse import urlencode
 
 from partkin import sheets
+from partkin.measuring.typed_cells import through_cells
 from partkin.model.build import Build, Feature, Part
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import KINDS
@@ -17,7 +18,6 @@ from partkin.page.starting import FEATURES, next_for
 from partkin.report.html_donor import called, size_words
 from partkin.report.html_pieces import name as named
 from partkin.report.html_pieces import table
-from partkin.sheets.number import NotANumber, parse_number
 from partkin.sheets.proposing import numbered_on
 
 MOST_ALIKE = 40
@@ -29,7 +29,7 @@ LABELS = {
     "thread": "Thread, or what goes through", "fastener_mm": "Thread, or what goes through", "part": "Part",
 }  # fmt: skip
 KIND_WORDS = {
-    "stud": "stud: a threaded pin", "hole": "hole", "slot": "slot: a long hole",
+    "stud": "stud: threaded pin", "hole": "hole", "slot": "slot: a long hole",
     "tapped hole": "tapped hole: threaded",
     "captive nut": "captive nut: caged", "peg": "peg: a plain pin", "peg hole": "peg hole",
     "clip": "clip", "clip hole": "clip hole",
@@ -155,7 +155,7 @@ def add_features(desk: Desk, part: str, typed: Typed) -> str:
         raise FaultyInput((Problem(FEATURES, 0, "feature", f"{first} is listed already", mend),))
     names = numbered_on(first, count, taken)
     alike = {name: cells[name] for name in ("kind", "across_mm", "length_mm", "angle_deg", "float_mm") if cells[name]}
-    sizes = through(cells["through"], "across_mm" if cells["kind"] in THREADED else "fastener_mm")
+    sizes = _through(cells)
     rows = [{"part": part, "feature": name, **alike, **sizes} for name in names]
     for row, fixing in zip(rows, _fixings(build, part, cells["goes_on"], count), strict=False):
         row["goes_on"] = fixing
@@ -180,18 +180,12 @@ def _count(text: str) -> int:
     return int(text)
 
 
-def through(said: str, bare: str) -> dict[str, str]:
-    """A thread as the cell of its column; a number alone, the diameter, as that of another.
-
-    Examples
-    --------
-    >>> through("M6", "fastener_mm"), through("6 mm", "fastener_mm"), through("", "across_mm")
-    ({'thread': 'M6'}, {'fastener_mm': '6'}, {})
-    """
-    if not said:
-        return {}
-    number = said.removesuffix("mm").strip()
-    return {"thread": said} if isinstance(parse_number(number), NotANumber) or "-" in number else {bare: number}
+def _through(cells: dict[str, str]) -> dict[str, str]:
+    """What goes through a hole; of what has a thread itself a bare number is its own diameter."""
+    found = through_cells(cells["through"])
+    if cells["kind"] in THREADED and "fastener_mm" in found:
+        return {"across_mm": found["fastener_mm"]}
+    return found
 
 
 def _fixings(build: Build, part: str, said: str, count: int) -> tuple[str, ...]:

@@ -57,16 +57,16 @@ def _form(build: Build, part: Part, answer: Answer | None, answered: Answered) -
     listing = _listing(build, part, parts)
     if not any(build.features_of(one.part) for one in parts):
         return tag("section", tag("h2", "To begin with"), listing, tag("div", id_="said"))
-    parts = [part, *(one for one in parts[1:] if build.features_of(one.part))]
     open_ones = _open(answer, parts)
     asked = next((one for one in open_ones if reading_form.takes(one) or answer_form.takes(one)), None)
+    parts = [part, *(one for one in parts[1:] if build.features_of(one.part))]
     reading = next((one for one in open_ones if reading_form.takes(one)), None)
     typed = answered.typed if answered.typed is not None else filled(reading, answered.taken)
     of = key_of(answered.taken) if answered.taken is not None else None
     return tag(
         "section", tag("h2", "Take down a reading", id_="take-down"),
         tag("div", answered.said, id_="said", aria_live="polite", data_of=of),
-        tag("div", _asked(build, asked, part), id_="told-asked"),
+        tag("div", _asked(build, asked, part) if asked is not None else _otherwise(answer), id_="told-asked"),
         reading_form.reading_form(build, part, parts, typed), listing,
         aria_labelledby="take-down",
     )  # fmt: skip
@@ -104,10 +104,15 @@ def _open(answer: Answer | None, parts: Sequence[Part]) -> list[Unknown]:
     return [one for one in answer.verdict.unknown if one.part in names] if isinstance(answer, Seen) else []
 
 
-def _asked(build: Build, asked: Unknown | None, page: Part) -> Html | None:
-    """Return what is asked for, and what its values mean; what is no distance with its own form."""
-    if asked is None:
+def _otherwise(answer: Answer | None) -> Html | None:
+    """Return what a verdict waits for that no form here takes."""
+    if not isinstance(answer, Seen) or answer.verdict.verdict != NOT_ENOUGH or not answer.verdict.unknown:
         return None
+    return tag("p", tag("b", "Asked for now: "), answer.verdict.unknown[0].says)
+
+
+def _asked(build: Build, asked: Unknown, page: Part) -> Html:
+    """Return what is asked for, and what its values mean; what is no distance with its own form."""
     whose = Html(called(build, asked.part or ""))
     if answer_form.takes(asked):
         said = tag("p", tag("b", "Asked for now, of "), whose, tag("b", ": "), asked.says)

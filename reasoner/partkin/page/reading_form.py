@@ -72,7 +72,7 @@ def reading_form(build: Build, page: Part, parts: Sequence[Part], typed: Typed) 
         if (one.part, one.reading) not in corrected and one.quantity in NAMES
     }  # fmt: skip
     ends = dict.fromkeys(feature.feature for part in parts for feature in build.features_of(part.part))
-    read_with = {"": "not said: as a seller's", **dict.fromkeys(INSTRUMENTS)}
+    read_with = {"": "not said", **dict.fromkeys(INSTRUMENTS)}
     fields = [
         choice("part", LABELS["part"], names, typed),
         choice("quantity", LABELS["quantity"], dict.fromkeys(NAMES), typed),

@@ -19,15 +19,18 @@ from partkin.report.html_donor import called
 from partkin.sheets.proposing import proposed_id
 
 PARTS, FEATURES, MODELS = "parts.csv", "features.csv", "models.csv"
-FIELDS = ("name", "model", "part_number", "duty", "takes_place_of")
+FIELDS = ("name", "model", "part_number", "duty", "airbag", "takes_place_of")
 LABELS = {
     "name": "What people call it", "model": "From which vehicle", "part_number": "Part number",
-    "duty": "What it does for people's safety", "takes_place_of": "In place of what came off", "part": "Id",
+    "duty": "What it does for people's safety", "airbag": "Does an airbag open through it?",
+    "takes_place_of": "In place of what came off", "part": "Id",
 }  # fmt: skip
 DUTY_WORDS = {
     "": "not known yet", "trim": "trim: it covers", "body": "body: a panel or its frame",
     "structural": "structural: it takes a load", "restraint": "restraint: belt or airbag",
 }  # fmt: skip
+AIRBAG_WORDS = {"": "not known yet", "yes": "yes, one opens through it", "no": "no"}
+CHOICES = {"duty": DUTY_WORDS, "airbag": AIRBAG_WORDS}
 
 
 @dataclass(frozen=True)
@@ -38,16 +41,15 @@ class Step:
     heading: str
     hint: str
     fields: tuple[str, ...]
-    button: str
 
 
 STEPS = (
     Step("original", "What broke?", "The part that came off, or has to. Only its name is needed.",
-         ("name", "model", "part_number", "duty"), "Go on"),
+         ("name", "model", "part_number", "duty", "airbag")),
     Step("host", "What is it fixed to?", "What stays on the vehicle: the frame, carrier or panel that holds it.",
-         ("name",), "Go on"),
+         ("name",)),
     Step("donor", "Which part might go on?", "A part from a sister model, as it is offered.",
-         ("name", "model", "part_number", "takes_place_of"), "Go on"),
+         ("name", "model", "part_number", "takes_place_of")),
 )  # fmt: skip
 
 
@@ -103,8 +105,8 @@ def _between(names: Sequence[Html]) -> list[object]:
 def _form(build: Build, step: Step, typed: Typed, refused: Html | None) -> Html:
     boxes = []
     for name in step.fields:
-        if name == "duty":
-            boxes.append(choice(name, LABELS[name], DUTY_WORDS, typed))
+        if name in CHOICES:
+            boxes.append(choice(name, LABELS[name], CHOICES[name], typed))
         elif name == "takes_place_of":
             hosts = {part.part: part.name or part.part for part in build.parts if part.origin == "host"}
             boxes.append(choice(name, LABELS[name], hosts, typed))
@@ -115,7 +117,7 @@ def _form(build: Build, step: Step, typed: Typed, refused: Html | None) -> Html:
     origin = tag("input", type_="hidden", name="origin", value=step.origin)
     return tag(
         "form", tag("p", step.hint), refused, origin, tag("div", *boxes, class_="fields"),
-        tag("p", tag("button", step.button)), method="post", action="/parts", autocomplete="off", id_="part",
+        tag("p", tag("button", "Go on")), method="post", action="/parts", autocomplete="off", id_="part",
     )  # fmt: skip
 
 
