@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from random import Random
 
+from partkin.model.words import AIRBAG_ZONES
+
 Row = dict[str, str]
 Sheets = dict[str, list[Row]]
 Point = tuple[float, float, float]
@@ -285,6 +287,8 @@ def _add_lines(build: Whole, part: str, pattern: Pattern) -> None:
         kind = draw.choice(("tear seam", "airbag door", "structural", "keep clear", "opening"))
         corners = [(x, y), (x + 80, y)] if kind == "tear seam" else _ring(x, y, x + 60, y + 25)
         _add_corners(build, "zones.csv", part, corners, kind=kind, zone="S1")
+        if kind in AIRBAG_ZONES:
+            next(row for row in build.sheets["parts.csv"] if row["part"] == part)["airbag"] = "yes"
     if draw.random() < 0.3:
         gap = {"gap_mm": 5, "gap_min_mm": 3, "gap_max_mm": 8}
         build.add("neighbours.csv", part=part, edge="front", neighbour=draw.choice(("windscreen", "frame-1")), **gap)
