@@ -154,12 +154,24 @@ def deepen(build: Build, findings: Findings, places: Places, others: bool = True
             from partkin.judging import beside, untied
 
             findings = beside.whatever_it_is(build, untied.fewest(findings, places), others=others)
-        return replace(findings, seams=trial.seams)
+        return _hidden_told(replace(findings, seams=trial.seams), places)
     from partkin.judging import adapting
     from partkin.measuring import next_readings
 
     findings = adapting.look(build, findings, places, others=others)
     return replace(findings, asks=next_readings.open_readings(findings, places))
+
+
+def _hidden_told(findings: Findings, places: Places) -> Findings:
+    """Add the reading that would show what could be hidden, where that is more than a file takes off."""
+    from partkin.tables import making
+
+    chance = findings.trial.chance if findings.trial is not None else None
+    if chance is None or (chance.hidden_mm or 0.0) <= making().file_mm or findings.face_open:
+        return findings
+    from partkin.measuring import next_readings
+
+    return replace(findings, asks=next_readings.showing_hidden(findings, places))
 
 
 def known_of(build: Build, donor: str, host: str | None = None) -> Known:

@@ -112,4 +112,5 @@ def _as_found(places: Places, host_mm: np.ndarray, donor_mm: np.ndarray, placeme
     return LikelyPlaces(
         tuple((name, tuple(at)) for name, at in at_host.items()),
         tuple((name, tuple(at)) for name, at in at_donor.items()), placement,
+        tuple((side.part, s.reading) for side in (places.host, places.donor) for s in side.suspects if s.left_out),
     )  # fmt: skip

@@ -24,6 +24,7 @@ from partkin.positions.by_draws import told_by_each, weight_between
 from partkin.positions.next_reading import Ask, Candidate
 from partkin.positions.wording import meaning, named
 from partkin.verdict import Findings
+from partkin.verdict.phrases import mm
 
 MOST_ASKED = 3
 # What is read next where a reading leaves the verdict open is looked for among so many of the best.
@@ -78,6 +79,19 @@ def open_readings(findings: Findings, places: Places) -> tuple[Unknown, ...]:
         f"off in {round(100 * trial.chance.just_goes_on)} of 100 cases"
     )
     return (replace(best[0], says=f"{says}; {best[0].says}"), *best[1:])
+
+
+def showing_hidden(findings: Findings, places: Places) -> tuple[Unknown, ...]:
+    """The reading that would best show what a donor that bolts on may hide."""
+    trial = findings.trial
+    found = wanted(findings, places, 1)
+    if trial is None or trial.chance is None or trial.chance.hidden_mm is None or not found:
+        return ()
+    says = (
+        f"to find what could still be hidden, up to {mm(trial.chance.hidden_mm)} at {trial.chance.hidden_at}, which is "
+        f"more than a file takes off: {found[0].says}"
+    )
+    return (replace(as_unknown(found[0]), says=says),)
 
 
 def settling(findings: Findings, places: Places) -> tuple[Unknown, ...]:

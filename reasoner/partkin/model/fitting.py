@@ -289,12 +289,14 @@ class Chance:
 class LikelyPlaces:
     """Places of all features, each within the stated error of every reading of it, at which the donor goes on.
 
-    `host`, `donor`: by feature id of the part that the places come from, each in its own frame.
+    `host`, `donor`: by feature id of the part that the places come from, each in its own frame. `left_out`: (part,
+    reading) that clearly is a slip.
     """
 
     host: tuple[tuple[str, tuple[float, ...]], ...]
     donor: tuple[tuple[str, tuple[float, ...]], ...]
     placement: Placement
+    left_out: tuple[tuple[str, str], ...] = ()
 
 
 PAIR_STATES: tuple[PairState, ...] = ("lines up", "tight", "out of reach", "blocked")

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 
 from partkin.model.adapting import Action, Adaptation, ConnectorLine, EdgeGap, RuledOut
-from partkin.model.fitting import Chance, Conflict, Placement
+from partkin.model.fitting import Chance, Conflict, LikelyPlaces, Placement
 from partkin.model.reasons import Caution, Reason, Unknown
 from partkin.model.words import PairState, VerdictWord
 
@@ -60,6 +60,7 @@ class Verdict:
     `likely_work`: what would make it go on as everything was read, not surely enough to be cut yet, and the chance that
     it then does. `gaps`: in space, (fixing, mm) how far its faces stand apart, largest first. `flex_used_mm`: how far
     the donor has to be pulled by hand at a fixing (in vain, where it does not fit); None: it was judged rigid.
+    `likely`: of what bolts on by what was measured, places within the errors of all readings that let it go on.
     """
 
     host: str
@@ -91,6 +92,7 @@ class Verdict:
     donor_positions: tuple[tuple[str, tuple[float, ...]], ...] = ()
     gaps: tuple[tuple[str, float], ...] = ()
     flex_used_mm: float | None = None
+    likely: LikelyPlaces | None = None
     edges: tuple[EdgeGap, ...] = ()
     connectors: tuple[ConnectorLine, ...] = ()
     besides: tuple[Action, ...] = ()

@@ -7,7 +7,7 @@ import re
 from typing import Any
 
 from partkin.model.adapting import Action, Adaptation, EdgeGap
-from partkin.model.fitting import Chance, Conflict, Nogood, Piece, Placement
+from partkin.model.fitting import Chance, Conflict, LikelyPlaces, Nogood, Piece, Placement
 from partkin.model.verdict import Pair, Verdict
 
 FORMAT = 1
@@ -82,6 +82,7 @@ def as_tree(verdict: Verdict) -> dict[str, Any]:
             {"part": o.part, "host": o.host, "within": o.within, "verdict": o.verdict, "says": o.says}
             for o in verdict.levels
         ],
+        "likely": _likely_places(verdict.likely),
         "positions": {"host": _places(verdict.host_positions), "donor": _places(verdict.donor_positions)},
     }  # fmt: skip
 
@@ -104,6 +105,15 @@ def _chance(chance: Chance | None) -> dict[str, Any] | None:
         "one_drawing": number(chance.one_drawing), "assumed": number(chance.assumed),
         "at_half": number(chance.at_half), "at_twice": number(chance.at_twice),
         "just_goes_on": number(chance.just_goes_on), "hidden_mm": number(chance.hidden_mm),
+    }  # fmt: skip
+
+
+def _likely_places(likely: LikelyPlaces | None) -> dict[str, Any] | None:
+    if likely is None:
+        return None
+    return {
+        "host": _places(likely.host), "donor": _places(likely.donor), "placement": _placement(likely.placement),
+        "left_out": [{"part": part, "reading": reading} for part, reading in likely.left_out],
     }  # fmt: skip
 
 

@@ -83,6 +83,7 @@ def decide(findings: Findings) -> Verdict:
         placement=answer.placement or None if answer is not None else None,
         gaps=answer.gaps if answer is not None and not missing else (),
         flex_used_mm=_pulled_mm(answer) if answer is not None and not missing else None,
+        likely=trial.likely if trial is not None and chosen == BOLTS_ON else None,
         pairs=tables.pairs(trial) if trial is not None else (),
         also=answer.also if answer is not None else 0,
         unpaired=tables.unpaired(findings, trial) if trial is not None else (),
@@ -118,6 +119,8 @@ def _offered(findings: Findings, chosen: VerdictWord) -> tuple[Adaptation, ...]:
     """The adaptations to show: those that make it go on whichever way the readings fall."""
     sure = findings.adapted_chance is not None and findings.adapted_chance.fits >= findings.confidence
     if findings.adapting is None or not sure or chosen not in (WITH_ADAPTATION, NOT_ENOUGH):
+        return ()
+    if chosen == NOT_ENOUGH and findings.may_go_on:
         return ()
     return findings.adapting.adaptations
 
@@ -172,6 +175,11 @@ def _says(findings: Findings, chosen: VerdictWord, answer: FitAnswer | None) -> 
     lead = leading(findings.known)
     if chosen == BOLTS_ON and lead is not None:
         return f"{donor.part} ({name}) goes on {place}: {lead.says}."
+    if chosen == BOLTS_ON and answer is not None and (answer.margin_mm or 0.0) < 0.0:
+        return (
+            f"{donor.part} ({name}) goes on {place} as it is: the worst of {len(answer.pairs)} fixings was read "
+            f"{mm(-(answer.margin_mm or 0.0))} out of reach, which is within what the readings may be out."
+        )
     if chosen == BOLTS_ON and answer is not None:
         return (
             f"{donor.part} ({name}) goes on {place} as it is: {len(answer.pairs)} fixings line up, the tightest with "

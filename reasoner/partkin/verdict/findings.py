@@ -111,6 +111,12 @@ class Findings:
         return trial is not None and trial.stand == "does not" and self.adapting is not None and self.adapting.waits
 
     @property
+    def may_go_on(self) -> bool:
+        """Whether the donor may well go on as it is: then no work is listed."""
+        chance = self.trial.chance if self.trial is not None else None
+        return chance is not None and chance.fits > 1.0 - self.confidence
+
+    @property
     def duty(self) -> Duty | None:
         """The strictest duty of the donor and the original; None: not known on either."""
         return strictest_duty(self.known)

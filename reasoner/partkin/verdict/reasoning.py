@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from partkin.model.fitting import FitAnswer
 from partkin.model.reasons import Reason
-from partkin.model.trial import Trial
 from partkin.model.words import VerdictWord
 from partkin.verdict.findings import Findings
 from partkin.verdict.phrases import mm
+from partkin.verdict.sureness import sureness
 
 PLAY_SOURCE = "ASME Y14.5, fixed and floating fastener formulas"
 SEAM_SOURCE = "project rule (a seam lies where the original's lay), common practice, no source"
-SPREAD_SOURCE = "JCGM 100:2008, 4.3.7"
 LEVELS = {
     1: "same part number", 2: "superseded by the maker's own number", 3: "measured", 4: "carried over",
     5: "looks alike",
@@ -70,7 +69,7 @@ def _geometry(findings: Findings) -> list[Reason]:
     if answer.also:
         found.append(Reason("", f"{answer.also} other ways of pairing are equally good", (), None))
     if trial.chance is not None and trial.stand != "missing":
-        found.append(Reason("", _chance(trial, findings.confidence), (), SPREAD_SOURCE))
+        found += sureness(trial, findings.known.one_drawing, findings.confidence)
     found += [Reason("", text, (), None) for text in answer.slides]
     if answer.flex_used_mm > 0:
         found.append(Reason("", _pulled(answer)))
@@ -133,18 +132,6 @@ def _measured_from(findings: Findings) -> str:
             "hole's own play"
         )
     return "the places of the fixings were measured on the host"
-
-
-def _chance(trial: Trial, confidence: float) -> str:
-    chance = trial.chance
-    if chance is None:
-        return ""
-    if chance.draws == 0:
-        return f"the readings' greatest errors cannot change that (chance {chance.fits:.2f})"
-    return (
-        f"of {chance.draws} ways the readings may be out, {chance.fits:.1%} let it go on "
-        f"(99 % bounds {chance.low:.1%} to {chance.high:.1%}; {confidence:.0%} is asked for)"
-    )
 
 
 def _seams(findings: Findings) -> list[Reason]:

@@ -209,18 +209,16 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     ------
     Unwritten
     """
-    host, donor = (build.part(verdict[side]) for side in ("host", "donor"))
-    if host is None or donor is None:
-        raise Unwritten("the sheets have no such host or donor")
+    shows, donor, there = shown_by(verdict, build)
+    host = build.part(verdict["host"])
+    assert host is not None
     stated = verdict.get("positions") or {}
-    shows = host if verdict["measured_from"] == "host" else original_of(build, host, verdict.get("original"))
     rows = _rows(build, host, shows)
     hosted = _places(build, shows, stated.get("host"))
-    there = [(name, shown.feature) for name, _, shown in rows if shown.part == shows.part]
     if has_distances(build, shows):
         # The verdict states them by fixing.
-        hosted = {shown: hosted[name] for name, shown in there if name in hosted}
-    found = {name: hosted[shown] for name, shown in there if shown in hosted}
+        hosted = {shown: hosted[name] for name, shown in there.items() if name in hosted}
+    found = {name: hosted[shown] for name, shown in there.items() if shown in hosted}
     fixings = {
         name: replace(
             _fixing(build, feature, shown, found, hosted), material=host.material, spare=feature.need == "spare"
@@ -248,6 +246,16 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     from partkin.verifying.as_written_in_space import lift
 
     return lift(sides, build, rows, donor, shows, stated)
+
+
+def shown_by(verdict: Mapping, build: Build) -> tuple[Part, Part, dict[str, str]]:
+    """The part that the fixings' places come from, the donor, and which feature of that part shows each fixing."""
+    host, donor = (build.part(verdict[side]) for side in ("host", "donor"))
+    if host is None or donor is None:
+        raise Unwritten("the sheets have no such host or donor")
+    shows = host if verdict["measured_from"] == "host" else original_of(build, host, verdict.get("original"))
+    rows = _rows(build, host, shows)
+    return shows, donor, {name: shown.feature for name, _, shown in rows if shown.part == shows.part}
 
 
 def _pull(verdict: Mapping, donor: Part) -> tuple[Fraction, bool]:

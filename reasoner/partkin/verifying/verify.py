@@ -15,6 +15,7 @@ from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, VERDICTS, WI
 from partkin.verifying.as_written import Sides, Unwritten, exact, read_sides
 from partkin.verifying.as_written_in_space import SpaceSides
 from partkin.verifying.as_written_seams import Seams, has_seams, read_seams, unasked_airbag_faults
+from partkin.verifying.likely import at_likely, broken_readings
 from partkin.verifying.proofs import (
     Held,
     Named,
@@ -27,7 +28,8 @@ from partkin.verifying.proofs import (
 )  # fmt: skip
 from partkin.verifying.verify_in_space import branch_fault, pairs_stand
 
-WITHIN_MM = Fraction(1, 10**6)
+# Places, turn and shift are rounded to six decimals: a turn moves what is a metre away by as much as a shift does.
+LIKELY_MM = Fraction(1, 10**5)
 # The file rounds lengths to six decimals, and a sum of two roundings may differ by as much.
 ROUNDED_MM = Fraction(2, 10**6)
 MARGIN_MM = Fraction(2, 1000)
@@ -98,7 +100,8 @@ def _confirm(verdict: Mapping, build: Build) -> Confirmation:
             trusted.append("that it fits with the other face up as well, or that this would be the other hand")
         if has_seams(verdict, build):
             trusted.append("where its seams lie")
-        return Confirmation((*_fits(verdict, sides), *unasked_airbag_faults(verdict, build)), tuple(trusted))
+        refused, more = _fits(verdict, sides, build)
+        return Confirmation((*refused, *unasked_airbag_faults(verdict, build)), (*trusted, *more))
     conflict = verdict["conflict"]
     if conflict is None or conflict["certificate"] is None:
         return Confirmation((_without_certificate(conflict),), tuple(trusted))
@@ -164,20 +167,41 @@ def _compared(number: str) -> str:
     return "".join(letter for letter in number.casefold() if not (letter.isspace() or letter in DASHES))
 
 
-def _fits(verdict: Mapping, sides: Sides) -> list[str]:
-    """Every must is paired, and every pair stands within its play at one rigid placement."""
+def _fits(verdict: Mapping, sides: Sides, build: Build) -> tuple[list[str], tuple[str, ...]]:
+    """Every must is paired, and every pair of a must stands within its play at one rigid placement.
+
+    At places within the stated errors of every reading, where the verdict gives such; else as read.
+    """
     refused, margins = _stands(verdict, sides)
+    trusted: tuple[str, ...] = ()
     if verdict["margin_mm"] is None:
         refused.append("no margin is given")
     if verdict["conflict"] is not None or verdict["adaptations"]:
         refused.append("what bolts on has no conflict and needs no adaptation")
-    refused += [f"{name} is {float(-m):.6f} mm out of reach" for name, m in margins if m < -WITHIN_MM]
     made = [(pair["fixing"], pair["feature"]) for pair in _made(verdict)]
+    if verdict["likely"] is not None:
+        broken, trusted = broken_readings(verdict, build)
+        refused += broken
+        likely = at_likely(verdict, build, sides)
+        needed = [pair for pair in _made(verdict) if _needed(sides, pair)] or _made(verdict)
+        margins = _margins(verdict["likely"]["placement"], likely, needed)
+    refused += [f"{name} is {float(-m):.6f} mm out of reach" for name, m in margins if m < -LIKELY_MM]
     for side, spots in ((0, sides.fixings), (1, sides.features)):
         used = {pair[side] for pair in made}
         left = [name for name, spot in spots.items() if spot.must and name not in used]
         refused += [f"{name} must be paired and is not" for name in left]
-    return refused
+    return refused, trusted
+
+
+def _needed(sides: Sides, pair: Mapping) -> bool:
+    return sides.fixings[pair["fixing"]].must or sides.features[pair["feature"]].must
+
+
+def _margins(placement: Mapping, sides: Sides, made: Sequence[Mapping]) -> list[tuple[str, Fraction]]:
+    """Each pair's true margin at a placement."""
+    if isinstance(sides, SpaceSides):
+        return [(name, margin) for name, _, margin in pairs_stand(sides, placement, made)[1]]
+    return _stands_flat(placement, sides, made)[1]
 
 
 def _made(verdict: Mapping) -> list[Mapping]:

@@ -1,0 +1,92 @@
+"""How sure a verdict is, in the words of a fitter: what agrees, what could be hidden, and what it rests on."""
+
+from __future__ import annotations
+
+from partkin.model.fitting import Chance
+from partkin.model.making import OneDrawing
+from partkin.model.reasons import Reason
+from partkin.model.trial import Trial
+from partkin.verdict.phrases import mm
+
+SPREAD_SOURCE = "JCGM 100:2008, 4.3.7"
+HALF_OR_TWICE = 0.01
+
+
+def in_hundred(share: float) -> str:
+    """A share of a hundred cases that never rounds to certainty.
+
+    Examples
+    --------
+    >>> in_hundred(0.962), in_hundred(0.9999), in_hundred(0.001), in_hundred(1.0)
+    ('96 in 100', 'over 99 in 100', 'under 1 in 100', '100 in 100')
+    """
+    percent = round(100.0 * share)
+    if percent >= 100 and share < 1.0:
+        return "over 99 in 100"
+    if percent <= 0 and share > 0.0:
+        return "under 1 in 100"
+    return f"{percent} in 100"
+
+
+def chance_says(chance: Chance) -> str:
+    """The chance with what it would be for somebody who thinks more or less of sister parts.
+
+    Examples
+    --------
+    >>> chance_says(Chance(0.96, 0.94, 0.98, 640, 0.8, 0.5, 0.93, 0.98))
+    'chance that it bolts on: 96 in 100 (93 if you think sister parts seldom share a drawing, 98 if often)'
+    """
+    says = f"chance that it bolts on: {in_hundred(chance.fits)}"
+    if chance.at_half is None or chance.at_twice is None or chance.at_twice - chance.at_half < HALF_OR_TWICE:
+        return says
+    half, twice = (in_hundred(one).removesuffix(" in 100") for one in (chance.at_half, chance.at_twice))
+    return f"{says} ({half} if you think sister parts seldom share a drawing, {twice} if often)"
+
+
+def hidden_says(chance: Chance) -> str | None:
+    """What a part of another drawing could hide; None: it was not asked."""
+    if chance.hidden_mm is None:
+        return None
+    if chance.hidden_mm <= 0.0:
+        return "a part of another drawing would have shown, unless it is off by no more than its play"
+    return (
+        f"a part of another drawing would have shown, unless a hole is out of reach by less than "
+        f"{mm(chance.hidden_mm)}, likeliest at {chance.hidden_at}"
+    )
+
+
+def hangs_on_it(chance: Chance, confidence: float) -> bool:
+    """Whether half the odds of one drawing, or twice, would give another verdict."""
+    if chance.at_half is None or chance.at_twice is None:
+        return False
+    least, most = min(chance.at_half, chance.fits), max(chance.at_twice, chance.fits)
+    return any(least < bar <= most for bar in (confidence, 1.0 - confidence))
+
+
+def sureness(trial: Trial, one_drawing: OneDrawing, confidence: float) -> list[Reason]:
+    """Say how sure it is, and what that rests on."""
+    chance = trial.chance
+    if chance is None:
+        return []
+    if chance.draws == 0:
+        says = f"the readings' greatest errors cannot change that (chance {chance.fits:.2f})"
+        return [Reason("", says, (), SPREAD_SOURCE)]
+    found = []
+    margin_mm = trial.answer.margin_mm
+    if trial.stand == "fits" and margin_mm is not None and margin_mm < 0.0:
+        found.append(Reason("", "the readings may be out by more: places within all their errors let it go on"))
+    if trial.stand == "fits" and (hidden := hidden_says(chance)) is not None:
+        found.append(Reason("", hidden))
+    if chance.just_goes_on is not None:
+        often = in_hundred(chance.just_goes_on)
+        found.append(Reason("", f"a part that just goes on would be read as far off as this one in {often} cases"))
+    rests = [
+        f"before anything is read, one drawing counts for {in_hundred(chance.assumed)}: {one_drawing.says}"
+        if chance.assumed is not None else "",
+        f"what was read makes that {in_hundred(chance.one_drawing)}" if chance.one_drawing is not None else "",
+        f"of {chance.draws} donors drawn as it may really be, {chance.fits:.1%} go on (99 % bounds {chance.low:.1%} to "
+        f"{chance.high:.1%}; {confidence:.0%} is asked for)",
+        "the verdict hangs on that: with half the odds, or twice, it would be another"
+        if hangs_on_it(chance, confidence) else "",
+    ]  # fmt: skip
+    return [*found, Reason("", chance_says(chance), tuple(one for one in rests if one), one_drawing.source)]
