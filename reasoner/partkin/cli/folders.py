@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from partkin.cli.shared import say_all
-from partkin.model.problem import told_once
+from partkin.model.problem import FaultyInput, Problem, told_once
 
 
 def register(app: typer.Typer) -> None:
@@ -24,17 +24,57 @@ def new(
     example: Annotated[
         bool, typer.Option("--example", help="With invented rows to overwrite; until then they are not read.")
     ] = False,
+    given: Annotated[
+        Path | None,
+        typer.Option("--from", metavar="FILE", help="Begin with a list of your own, or a workbook: .csv, .xlsx, .ods."),
+    ] = None,
+    columns: Annotated[
+        list[str] | None,
+        typer.Option("--column", metavar="B=x_mm", help="What a column of FILE is, where its heading does not tell."),
+    ] = None,
+    unit: Annotated[str | None, typer.Option("--unit", help="Unit of the lengths in FILE that do not say.")] = None,
+    part: Annotated[str | None, typer.Option("--part", help="Id of the part that FILE is of.")] = None,
+    origin: Annotated[str | None, typer.Option("--origin", help="host, original or donor: what that part is.")] = None,
+    kind: Annotated[str | None, typer.Option("--kind", help="What its features are: hole, stud, ...")] = None,
+    between: Annotated[
+        str | None, typer.Option("--between", help="How its distances run: centres, near edges or far edges.")
+    ] = None,
+    instrument: Annotated[str | None, typer.Option("--instrument", help="What its distances were read with.")] = None,
 ) -> None:
-    """Write the sheets of a new build: headers alone, or with rows to overwrite.
+    """Write the sheets of a new build: headers alone, with rows to overwrite, or from a list of your own.
 
-    Example: partkin new my-build
+    What a list does not tell is asked, all at once, and nothing is written before it is answered.
+
+    Example: partkin new my-build --from holes.csv --part wing --origin donor --kind hole --unit mm
     """
     from partkin import pipeline
 
-    for path in pipeline.new_folder(folder, example):
+    if given is None:
+        written = pipeline.new_folder(folder, example)
+    else:
+        from partkin.sheets import Answers, write_from
+
+        said = dict(_two_sides(one) for one in columns or ())
+        begun = write_from(folder, given, Answers(said, unit, part, origin, kind, between, instrument))
+        written = begun.written
+        for note in begun.notes:
+            typer.echo(note, err=True)
+    for path in written:
         typer.echo(path.as_posix())
+    if given is not None:
+        typer.echo(f"Look it over: partkin doctor {folder.as_posix()}")
+        return
     first = "Overwrite the example's rows" if example else "List your parts in parts.csv, their holes in features.csv"
     typer.echo(f"{first}, then: partkin doctor {shlex.quote(folder.as_posix())}")
+
+
+def _two_sides(said: str) -> tuple[str, str]:
+    name, equals, means = said.partition("=")
+    if not (name.strip() and equals and means.strip()):
+        what = f"{said!r} does not say what a column is"
+        raise FaultyInput((Problem("new", 0, "--column", what, "Write its letter and what it is: B=x_mm"),))
+    tab, mark, place = name.strip().rpartition("!")
+    return f"{tab}{mark}{place.upper()}", means.strip()
 
 
 def demo(

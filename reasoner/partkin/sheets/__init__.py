@@ -5,10 +5,13 @@ from partkin.sheets.columns import COLUMNS, SHEETS, Column, Sheet, describe
 from partkin.sheets.filling import fill
 from partkin.sheets.loading import Loaded, load, read
 from partkin.sheets.number import NotANumber, Number, parse_number
-from partkin.sheets.starting import write_new
+from partkin.sheets.own_list import Answers
+from partkin.sheets.starting import Begun, write_from, write_new
 from partkin.sheets.workbook import refuse_workbook
 
 __all__ = [
+    "Answers",
+    "Begun",
     "COLUMNS",
     "SHEETS",
     "Column",
@@ -25,5 +28,6 @@ __all__ = [
     "parse_number",
     "read",
     "refuse_workbook",
+    "write_from",
     "write_new",
 ]

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from partkin.model.problem import FaultyInput, Problem
-from partkin.sheets.columns import SETTING_MEANINGS, SETTINGS, SHEETS, Sheet
-from partkin.sheets.dialect import Dialect, row_text
+from partkin.sheets.appending import append_all
+from partkin.sheets.columns import FEATURES, PARTS, SETTING_MEANINGS, SETTINGS, SHEETS, Sheet
+from partkin.sheets.dialect import Dialect, read_grid, row_text
+from partkin.sheets.findings import Findings
+from partkin.sheets.loading import load
+from partkin.sheets.own_list import Answers, take
+from partkin.sheets.workbook import Tab, file_of, is_workbook, read_tabs, tabs_of_a_build
 
 _SETTING_LINES = {
     "name": 'name = "my build"',
@@ -52,6 +61,77 @@ def write_new(folder: Path, example: bool = False) -> tuple[Path, ...]:
     except OSError as error:
         what = f"the folder cannot be written ({error.strerror or 'unknown reason'})"
         raise FaultyInput((Problem(shown, 0, "", what, "Name another folder"),)) from None
+
+
+@dataclass(frozen=True)
+class Begun:
+    """A new build from somebody's own file: what was written, and what was done that the file does not say."""
+
+    written: tuple[Path, ...]
+    notes: tuple[str, ...]
+
+
+def write_from(folder: Path, file: Path, answers: Answers) -> Begun:
+    """Write a new build from a workbook that has a tab a sheet, or from a list of holes or distances.
+
+    Parameters
+    ----------
+    folder
+        As for `write_new`.
+    file
+        CSV, .xlsx or .ods.
+    answers
+        What the person says of it beside.
+
+    Raises
+    ------
+    FaultyInput
+        With every question that is open and every fault; nothing was written.
+    """
+    findings = Findings()
+    tabs = read_tabs(file, findings) if is_workbook(file) else _as_tab(file, findings)
+    if not findings.clean:
+        raise FaultyInput(findings.sorted(warnings=False))
+    if is_workbook(file) and {file_of(tab.name) for tab in tabs} & {PARTS, FEATURES}:
+        return _from_a_build(folder, file, tabs)
+    taken = take(tabs, answers)
+    if taken.problems:
+        raise FaultyInput(taken.problems)
+    written = write_new(folder)
+    try:
+        append_all(folder, taken.rows)
+    except FaultyInput:
+        for path in written:
+            path.unlink()
+        raise
+    return Begun(written, taken.notes)
+
+
+def _as_tab(file: Path, findings: Findings) -> tuple[Tab, ...]:
+    try:
+        content = file.read_bytes()
+    except OSError as error:
+        what = f"it cannot be read ({error.strerror or 'unknown reason'})"
+        findings.fault(file.name, 0, "", what, "Name a CSV file, or a workbook (.xlsx, .ods)")
+        return ()
+    grid = read_grid(file.name, content, findings)
+    return (Tab(file.name, grid.rows, grid.dialect.separator),) if grid is not None else ()
+
+
+def _from_a_build(folder: Path, file: Path, tabs: Sequence[Tab]) -> Begun:
+    loaded = load(file)
+    if loaded.problems:
+        raise FaultyInput(loaded.problems)
+    contents = tabs_of_a_build(tabs, Findings()).contents
+    written = write_new(folder)
+    for name, content in contents.items():
+        text = content.decode()
+        if name != SETTINGS:
+            text = "".join(row_text(row, Dialect()) for row in csv.reader(io.StringIO(text, newline="")))
+        else:
+            text = "[build]\n" + "".join(f"{line.removeprefix('build.')}\n" for line in text.splitlines() if line)
+        (folder / name).write_text(text, encoding="utf-8", newline="")
+    return Begun(tuple(dict.fromkeys((*written, *(folder / name for name in contents)))), ())
 
 
 def _texts(example: bool) -> dict[str, str]:

@@ -27,10 +27,11 @@ YES_OR_NO = {"yes": True, "true": True, "no": False, "false": False}
 
 @dataclass(frozen=True)
 class Tab:
-    """One tab as text: numbers with a dot, days as year-month-day, ticks as yes or no."""
+    """One tab as text: numbers with a dot, days as year-month-day, ticks as yes or no; or a CSV file as it is."""
 
     name: str
     rows: tuple[list[str], ...]
+    separator: str = ","
 
 
 def is_workbook(path: Path) -> bool:
