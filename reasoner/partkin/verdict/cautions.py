@@ -66,7 +66,7 @@ def _airbag_panel(known: Known, seams: SeamCheck | None) -> list[Caution]:
         return [
             Caution(
                 "an airbag may open through it",
-                "Whether one does is not known. Until it is, fit is all that was judged, and nothing on this part is "
+                "Whether an airbag opens through it is not known. Until it is, fit is all that was judged, and nothing is "
                 f"cut, drilled, glued or covered. {DEFER}",
                 True, COMMON,
             )
