@@ -66,8 +66,8 @@ def _airbag_panel(known: Known, seams: SeamCheck | None) -> list[Caution]:
         return [
             Caution(
                 "an airbag may open through it",
-                "Whether an airbag opens through it is not known. Until it is, fit is all that was judged, and nothing is "
-                f"cut, drilled, glued or covered. {DEFER}",
+                "Whether an airbag opens through it is not known. Until it is, fit is all that was judged, and nothing "
+                f"is cut, drilled, glued or covered. {DEFER}",
                 True, COMMON,
             )
         ]  # fmt: skip
