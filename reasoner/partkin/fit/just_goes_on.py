@@ -135,7 +135,8 @@ def shortfalls(of: Discrepancies, reach: Reach, departs_mm: Floats) -> tuple[Flo
     moves = axes[:, size > 0.5].reshape(n, d, -1)
     weight, at = np.full((m, n), 1.0 / n), off
     best, worst = np.full(m, np.inf), np.zeros(m, dtype=int)
-    rim = float(reach.radius_mm.max(initial=0.0))
+    # What is not known gives a pair no end of play.
+    rim = float(reach.radius_mm[np.isfinite(reach.radius_mm)].max(initial=0.0))
     for _ in range(_PUSHES):
         slid = reach.slid(at)
         out = np.linalg.norm(slid, axis=2) - reach.radius_mm
