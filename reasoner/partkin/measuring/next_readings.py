@@ -171,15 +171,15 @@ def best_of(field: Field, places: Places, trial: Trial, most: int) -> tuple[Want
     return tuple(_wanted(ask, field.donor, None) for ask in asks_without_draws(field, places, trial, most))
 
 
-def ranked(field: Field, most: int, weight: np.ndarray | None = None) -> tuple[Wanted, ...]:
+def ranked(field: Field, most: int) -> tuple[Wanted, ...]:
     """The best of the field with their thresholds, and what to read where each leaves it open."""
     found = []
-    order = order_of(field, weight)
+    order = order_of(field, None)
     near = only(field, order[:MOST_FOLLOWED])
     for at in order[:most]:
         one = field.candidates[at]
-        ask = field.ask(at, weight)
-        between = weight_between(ask, field.drawn_mm[at]) * (1.0 if weight is None else weight)
+        ask = field.ask(at)
+        between = weight_between(ask, field.drawn_mm[at])
         after = order_of(near, between) if between.sum() > FEWEST_DRAWS else []
         then = next((near.candidates[other] for other in after if near.candidates[other] != one), None)
         found.append(_wanted(ask, field.donor, then))
