@@ -63,7 +63,7 @@ def test_for_a_person() -> None:
     assert "Worth reading, best first" in text
     assert re.search(r"  1\. a\d to a\d, centre to centre, of donor, with a steel rule \(1.5 min\): expected", text)
     assert re.search(r"tells \d+ % of what is open; settles it in \d+ of 100 cases", text)
-    assert 'VALUE --instrument "steel rule" --in "my build"' in text
+    assert "VALUE --instrument \"steel rule\" --in 'my build'" in text
     assert all(len(line) <= 96 for line in text.splitlines() if "partkin record" not in line)
     text.encode("ascii")
 
