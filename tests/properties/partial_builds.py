@@ -240,7 +240,9 @@ def _value(rng: random.Random, cell: str, now: Feature, was: Feature, true: floa
     if true_value is None:
         return None
     choices: dict[str, list] = {
-        "across_mm": [6.2, 7.0, 9.0, 14.0] if was.kind in ("hole", "slot") else [7.0, 8.0, 8.6, 10.0],
+        # A hole of the host takes at least what of the original went in, and a peg of it went in there.
+        "across_mm": [6.2, 7.0, 9.0, 14.0] if was.kind in ("hole", "slot")
+        else [was.across_mm, 8.6 if was.kind == "peg hole" else 8.0] if was.part == "host" else [7.0, 8.0, 8.6, 10.0],
         "length_mm": [14.0, 20.0, 30.0], "angle_deg": [0.0, 15.0, 45.0, 60.0, 90.0, 135.0],
         "float_mm": [0.0, 0.4, 1.0, 2.5, 5.0], "thread": list(THREADS), "fastener_mm": [5.0, 6.0, 8.0],
     }  # fmt: skip
