@@ -149,7 +149,7 @@ def mended(sheets: Sheets) -> Sheets:
     if "readings.csv" in sheets:
         kept = [
             row for row in sheets["readings.csv"]
-            if all(not row[end] or (row["part"], row[end]) in there for end in ("from", "to"))
+            if all((row["part"], name) in there for name in (row["from"] + " " + row["to"]).split())
         ]  # fmt: skip
         ids = {(row["part"], row["reading"]) for row in kept}
         made["readings.csv"] = [
@@ -161,6 +161,8 @@ def mended(sheets: Sheets) -> Sheets:
         named = _fixings_of(parts[row["part"]], parts, there)
         if parts[row["part"]]["origin"] == "host" or (named and row.get("goes_on") not in named):
             row["goes_on"] = ""
+        if row.get("angle_deg", "").startswith("to ") and (row["part"], row["angle_deg"][3:]) not in there:
+            row["angle_deg"] = ""
     return made
 
 

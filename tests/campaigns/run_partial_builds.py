@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import io
+import math
 import os
 import signal
 import sys
@@ -16,7 +17,7 @@ import time
 import traceback
 import warnings
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from functools import partial as partial_of
 from pathlib import Path
@@ -28,12 +29,15 @@ import typer
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from campaigns.partial_builds import Sheets, build_folder, partial, questions
+from campaigns.partial_builds import Sheets, build_folder, partial, questions, whole
 from partkin import pipeline
 from partkin.cli import app as command_line
 
 LONG_S = 5.0
 STUCK_S = 120
+# Taking down asks for two checks a row: it is tried on one build of so many.
+RECORDED_OF = 5
+OWN_FAULT = "a fault of this program"
 QUERIES = ("candidates", "fixings", "features", "unmeasured", "evidence", "levels", "forbids", "places", "gaps")
 
 
@@ -107,6 +111,37 @@ def commands(seed: int, sheets: Sheets) -> Iterator[tuple[str, ...]]:
     yield draw.choice((("score",), *(("ask", query) for query in QUERIES)))
 
 
+def recordings(seed: int, whole_sheets: Sheets, sheets: Sheets) -> list[tuple[str, ...]]:
+    """Readings as a person takes them down of one part, one after the other: true, wrong, corrected, taken back."""
+    draw = Random(f"recordings {seed}")
+    features: dict[str, list[str]] = {}
+    for row in sheets["features.csv"]:
+        features.setdefault(row["part"], []).append(row["feature"])
+    able = [part for part, names in features.items() if len(names) > 1]
+    if not able:
+        return []
+    part = draw.choice(able)
+    a, b, *more = draw.sample(features[part], len(features[part]))
+    places = {
+        row["feature"]: [float(row[axis] or 0.0) for axis in ("x_mm", "y_mm", "z_mm")]
+        for row in whole_sheets["features.csv"] if row["part"] == part
+    }  # fmt: skip
+    true_mm = math.dist(places[a], places[b])
+    wrong_mm = draw.choice((true_mm * 10, true_mm / 10, true_mm + 100, true_mm * 2.54))
+    ids = [row["reading"] for row in sheets.get("readings.csv", ()) if row["part"] == part]
+    last = max((int(name[1:]) for name in ids if name.startswith("r")), default=0)
+    lines = [
+        ("record", part, a, b, f"{true_mm:.1f}", "--instrument", "tape"),
+        ("record", part, b, a, f"{wrong_mm:.1f}", "--instrument", "steel rule"),
+        ("record", part, a, b, f"{true_mm:.1f}", "--corrects", f"r{last + 2}"),
+        ("record", part, "--undo"),
+        ("record", part, "--undo"),
+    ]
+    if more:
+        lines.append(("record", part, more[0], draw.choice(("--left-of", "--right-of")), a, b))
+    return lines
+
+
 def _asking(of: tuple[str, ...]) -> tuple[tuple[str, ...], ...]:
     return ("measure-next", *of, "--for-seller"), ("measure-next", *of, "--json"), ("measure-next", *of, "--far")
 
@@ -149,6 +184,21 @@ class Kept:
         return answer
 
 
+def run_recording(seed: int, words: Sequence[str]) -> Ran:
+    """Run a `record`; that its row is not at the end of a sheet that is otherwise as it was counts as a fault."""
+    sheet = Path("readings.csv")
+    before = _rows(sheet)
+    ran = run_command(seed, words, Kept())
+    if not ran.fault and (ran.code or _rows(sheet)[:-1] != before):
+        return replace(ran, fault=f"the row is not kept, exit code {ran.code}")
+    return ran
+
+
+def _rows(sheet: Path) -> list[str]:
+    """The rows of a sheet without its header, to which a column may be added."""
+    return sheet.read_text(encoding="utf-8").splitlines()[1:] if sheet.exists() else []
+
+
 def run_command(seed: int, words: Sequence[str], kept: Kept) -> Ran:
     """Run a command line in this process, in the current folder, as the installed command would."""
     out, err = io.StringIO(), io.StringIO()
@@ -171,6 +221,8 @@ def run_command(seed: int, words: Sequence[str], kept: Kept) -> Ran:
     last = err.getvalue().strip().rpartition("\n")[2]
     if not fault and last.startswith("partkin could not answer"):
         fault = last
+    if not fault and OWN_FAULT in out.getvalue():
+        fault = next(line for line in out.getvalue().splitlines() if OWN_FAULT in line).strip()
     return Ran(seed, tuple(words), code, took_s, fault, where)
 
 
@@ -235,6 +287,8 @@ def campaign(start: int, count: int, at_most_s: float = float("inf")) -> Count:
                 signal.alarm(STUCK_S)
                 counted.take(run_command(seed, words, kept))
                 signal.alarm(0)
+            for words in recordings(seed, whole(seed), partial(seed)) if seed % RECORDED_OF == 0 else ():
+                counted.take(run_recording(seed, words))
         counted.builds += 1
         if time.monotonic() - begun > at_most_s:
             break

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from random import Random
 
+import pytest
+
+from campaigns import run_partial_builds
 from campaigns.partial_builds import build_folder, erased, known, partial, settings, whole, write
 from partkin import sheets
 
@@ -70,3 +73,35 @@ def test_every_kind_of_want_comes_up():
         "held_by.csv", "looks.csv", "outcomes.csv", "models.csv",
     }  # fmt: skip
     assert wanted <= seen, wanted - seen
+
+
+KINDS = (
+    "check", "why", "measure-next", "adapt", "worklist", "positions", "rank", "report", "template", "strip", "ask",
+    "export",
+)  # fmt: skip
+DEFAULT_BUILDS, ALL_BUILDS, AT_A_TIME = 300, 10_000, 50
+
+
+@pytest.mark.parametrize("start", range(0, DEFAULT_BUILDS, AT_A_TIME))
+def test_no_command_ends_in_a_traceback(start):
+    """Two commands a build, by turns, so that each comes to its share."""
+    for seed in range(start, start + AT_A_TIME):
+        two = {KINDS[seed % len(KINDS)], KINDS[(seed + seed // len(KINDS) + 1) % len(KINDS)]}
+        assert _failed(seed, two) == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("start", range(0, ALL_BUILDS, AT_A_TIME))
+def test_no_command_ends_in_a_traceback_on_any_build(start):
+    for seed in range(start, start + AT_A_TIME):
+        assert _failed(seed, set(KINDS) | {"refit", "costs", "score"}) == []
+
+
+def _failed(seed, kinds):
+    """What went wrong on a build; in the default run only the first command of each kind is tried."""
+    some = [words for words in run_partial_builds.commands(seed, partial(seed)) if words[0] in kinds]
+    if len(kinds) == 2:
+        some = [next(words for words in some if words[0] == kind) for kind in sorted({words[0] for words in some})]
+    kept = run_partial_builds.Kept()
+    with run_partial_builds.in_build(seed):
+        return [ran for ran in (run_partial_builds.run_command(seed, words, kept) for words in some) if ran.fault]

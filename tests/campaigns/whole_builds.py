@@ -255,6 +255,26 @@ def _add_readings(build: Whole, part: str, pattern: Pattern, places: Sequence[Po
                 _add_reading(build, part, quantity, row["feature"], "", float(row[column]))
     if draw.random() < 0.1:
         _add_reading(build, part, "thickness", "", "", 2.5)
+    _add_sides(build, part, pattern, places)
+    for row in sized.values():
+        if row["kind"] == "slot" and len(sized) > 1 and draw.random() < 0.15:
+            row["angle_deg"] = f"to {draw.choice([name for name in sized if name != row['feature']])}"
+
+
+def _add_sides(build: Whole, part: str, pattern: Pattern, places: Sequence[Point]) -> None:
+    """On which side of a line a feature lies, where that is plain."""
+    draw = build.draw
+    if len(places) > 2 and draw.random() < 0.2:
+        a, b, c = draw.sample(range(len(places)), 3)
+        across_mm2 = _cross(places[a], places[b], places[c])
+        if abs(across_mm2) > 5000.0:
+            side = "left of" if across_mm2 > 0 else "right of"
+            _add_row(build, part, side, pattern.ids[c], f"{pattern.ids[a]} {pattern.ids[b]}")
+
+
+def _cross(a: Point, b: Point, c: Point) -> float:
+    """Twice the area of a triangle; above zero where c lies left of the line from a to b."""
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
 def _add_reading(build: Whole, part: str, quantity: str, start: str, end: str, value_mm: float) -> None:
@@ -263,11 +283,18 @@ def _add_reading(build: Whole, part: str, quantity: str, start: str, end: str, v
     error_mm = min(error_mm, value_mm / 4)
     unit, per_mm, places = draw.choice(UNITS)
     value = (value_mm + draw.uniform(-0.8, 0.8) * error_mm) * per_mm
+    _add_row(
+        build, part, quantity, start, end, value=f"{value:.{places}f}", unit=unit,
+        plus_minus=f"{error_mm * per_mm:.3g}", instrument=tool,
+    )  # fmt: skip
+
+
+def _add_row(build: Whole, part: str, quantity: str, start: str, end: str, **cells: str) -> None:
     number = 1 + sum(row["part"] == part for row in build.sheets.get("readings.csv", ()))
+    empty = dict.fromkeys(("value", "unit", "plus_minus", "instrument"), "")
     build.add(
-        "readings.csv", part=part, reading=f"r{number}", quantity=quantity, from_=start, to=end,
-        value=f"{value:.{places}f}", unit=unit, plus_minus=f"{error_mm * per_mm:.3g}",
-        instrument=tool, by="nobody", on="2024-05-31", corrects="", note="",
+        "readings.csv", part=part, reading=f"r{number}", quantity=quantity, from_=start, to=end, **(empty | cells),
+        by="nobody", on="2024-05-31", corrects="", note="",
     )  # fmt: skip
 
 
