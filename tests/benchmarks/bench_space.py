@@ -26,7 +26,7 @@ from space_tasks import random_known, random_open
 from partkin.fit import solve
 from partkin.fit.space_minimax import best_in_space
 from partkin.fit.space_pairs import SpacePairs
-from partkin.fit.space_scatter import fit_in_space
+from partkin.fit.space_scatter import SpaceScatter
 from partkin.model.fitting import FitTask
 
 SEEDS = range(200)
@@ -105,7 +105,7 @@ def draws() -> None:
         for nominal in map(pairs_of, known(count, 8)):
             p, q = (side + draw.uniform(-0.3, 0.3, (DRAWS, count, 3)) for side in (nominal.p, nominal.q))
             rho = np.broadcast_to(nominal.rho, (DRAWS, count))
-            spent.append(cpu_ms(lambda n=nominal, q=q, p=p, rho=rho: fit_in_space(n, q, p, rho)) / DRAWS)
+            spent.append(cpu_ms(lambda n=nominal, q=q, p=p, rho=rho: SpaceScatter(n).fits(q, p, rho)) / DRAWS)
         print(f"draws, {count} fixings: median {statistics.median(spent):.2f} ms a draw")
 
 

@@ -19,7 +19,7 @@ from partkin.fit.flex import pulled, with_flex
 from partkin.fit.minimax import best_placement
 from partkin.fit.space_minimax import best_in_space
 from partkin.fit.space_pairs import SpacePairs
-from partkin.fit.space_scatter import fit_in_space
+from partkin.fit.space_scatter import SpaceScatter
 from partkin.model.fitting import FitAnswer, FitTask, Option, Spot
 
 EXACT_MM = 1e-3
@@ -306,6 +306,6 @@ def test_draws_at_once_come_out_as_one_by_one(seed: int) -> None:
     draw = np.random.default_rng(seed)
     p, q = (side + draw.uniform(-0.3, 0.3, (60, len(nominal), 3)) for side in (nominal.p, nominal.q))
     rho = np.broadcast_to(nominal.rho, (60, len(nominal)))
-    together = fit_in_space(nominal, q, p, rho)
+    together = SpaceScatter(nominal).fits(q, p, rho)
     each = [best_in_space(replace(nominal, p=p[k], q=q[k]), stop_at_sign=True).fits for k in range(60)]
     assert together.tolist() == each

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import cache
 
 import numpy as np
 
@@ -38,6 +39,13 @@ def fits_block(
     rows = {spot.id: number for number, spot in enumerate(prepared.task.fixings)}
     columns = {spot.id: number for number, spot in enumerate(prepared.task.features)}
 
+    @cache
+    def in_space(pairing: tuple[Pairing, ...]) -> Callable[..., np.ndarray]:
+        from partkin.fit.space_pairs import SpacePairs
+        from partkin.fit.space_scatter import SpaceScatter
+
+        return SpaceScatter(SpacePairs.of(prepared.task, pairing)).fits
+
     def block(start: int, count: int) -> np.ndarray:
         d = prepared.task.dims
         host, donor = draw_host(start, count)[:, :, :d], draw_donor(start, count)[:, :, :d]
@@ -52,7 +60,7 @@ def fits_block(
             p = donor[todo][:, [columns[feature] for _, feature in pairing]]
             rho = np.stack([_allowed(prepared, pair, draw_error, start, count) for pair in pairing], axis=1)
             if d == 3:
-                fits[todo] = _fit_in_space(prepared, pairing, q, p, rho[todo])
+                fits[todo] = in_space(tuple(pairing))(q, p, rho[todo])
                 continue
             nominal = PlanePairs.of(prepared.task, pairing)
             fits[todo] = batch_fits(
@@ -61,15 +69,6 @@ def fits_block(
         return fits
 
     return block
-
-
-def _fit_in_space(
-    prepared: Prepared, pairing: Sequence[Pairing], q: np.ndarray, p: np.ndarray, rho: np.ndarray
-) -> np.ndarray:
-    from partkin.fit.space_pairs import SpacePairs
-    from partkin.fit.space_scatter import fit_in_space
-
-    return np.asarray(fit_in_space(SpacePairs.of(prepared.task, pairing), q, p, rho))
 
 
 def _allowed(

@@ -42,15 +42,23 @@ def solve(task: FitTask, node_limit: int = NODE_LIMIT) -> FitAnswer:
     The method is branch and bound over pairings: see `search`. A pairing of spare with spare is never made.
     """
     if task.dims == 3:
-        return _solve_in_space(task, node_limit)
+        from partkin.fit.space import solve_space
+
+        return solve_space(task, node_limit)
     return answer_of(Work.of(task, node_limit))
 
 
 def holds(task: FitTask, node_limit: int = NODE_LIMIT) -> bool | None:
-    """Whether a task fits, and nothing more: quicker than `solve` where it does not. None: undecided, or in space."""
+    """Whether a task fits, and nothing more: quicker than `solve` where it does not. None: undecided.
+
+    In space False is not proved: no start of the placements led to one.
+    """
     if task.dims == 3:
-        return None
-    work = Work.of(task, node_limit)
+        from partkin.fit.space import work_in_space
+
+        work: Work = work_in_space(task, node_limit)
+    else:
+        work = Work.of(task, node_limit)
     aim = Aim(work.must, (np.zeros_like(work.must[0]), np.zeros_like(work.must[1])))
     if not _any(work.must):
         return None
@@ -79,15 +87,6 @@ def answer_of(work: Work) -> FitAnswer:
 
 def _any(sides: tuple[np.ndarray, np.ndarray]) -> bool:
     return bool(sides[0].any() or sides[1].any())
-
-
-def _solve_in_space(task: FitTask, node_limit: int) -> FitAnswer:
-    # The marked way out for tasks in space: fit/space.py is written beside this module.
-    try:
-        from partkin.fit.space import solve_space
-    except ImportError as missing:
-        raise NotImplementedError("fixings in space") from missing
-    return solve_space(task, node_limit=node_limit)
 
 
 def _does_not_fit(work: Work) -> FitAnswer:

@@ -8,7 +8,7 @@ the boxes run out first, nothing is proved.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -56,7 +56,7 @@ class SpaceProof:
 
 
 def prove(
-    pairs: SpacePairs, ids: Sequence[str], near: Sequence[SpacePlaced] = (), limit: int = BOXES
+    pairs: SpacePairs, ids: Sequence[str], near: Iterable[SpacePlaced] = (), limit: int = BOXES
 ) -> SpaceProof:
     """Prove that the pairs cannot all hold at any rotation.
 
@@ -67,7 +67,8 @@ def prove(
     ids
         (n,) the fixings' ids.
     near
-        Placements that come nearest: boxes are cut around them, and their forces tried first.
+        Placements that come nearest: boxes are cut around them, and their forces tried first. Not looked at where
+        two pairs alone tell.
     limit
         How many boxes may be looked at.
     """

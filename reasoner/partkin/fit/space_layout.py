@@ -285,9 +285,9 @@ class SpaceWork(Work):
         assert best is not None
         return best
 
-    def placed(self, found: Found) -> SpacePlaced:
+    def placed(self, pairs: Sequence[Pair]) -> SpacePlaced:
         """The whole placement of a pairing."""
-        settled = self.known.place(found.pairs)
+        settled = self.known.place(pairs)
         assert isinstance(settled, SpaceSettled) and settled.placed is not None
         return settled.placed
 
@@ -295,12 +295,12 @@ class SpaceWork(Work):
         """How each pair stands at its placement, in the task's order of fixings."""
         order = {spot.id: place for place, spot in enumerate(self.task.fixings)}
         named = [self.layout.ids(pair) for pair in found.pairs]
-        fits = stands(SpacePairs.of(self.task, named), named, self.placed(found))
+        fits = stands(SpacePairs.of(self.task, named), named, self.placed(found.pairs))
         return tuple(sorted(fits, key=lambda pair: order[pair.fixing]))
 
     def placement(self, found: Found) -> Placement:
         """The placement as the answer states it."""
-        return in_words(self.placed(found), self.task.mirrored)
+        return in_words(self.placed(found.pairs), self.task.mirrored)
 
     def prove(self, pairs: Sequence[Pair]) -> tuple[Piece, ...] | None:
         """Prove that these pairs cannot all hold; None: not within the limit.
@@ -311,10 +311,10 @@ class SpaceWork(Work):
         """
         layout, ordered = self.layout, sorted(pairs)
         assert isinstance(layout, SpaceLayout)
-        settled = self.known.place(ordered)
-        assert isinstance(settled, SpaceSettled) and settled.placed is not None
         ids = [layout.ids(pair)[0] for pair in ordered]
-        found = prove(layout.in_space(ordered), ids, [settled.placed], min(BOXES, self.boxes_left))
+        # Laid down only where a proof asks for it: that takes longer than to see that two are too far apart.
+        near = map(self.placed, [ordered])
+        found = prove(layout.in_space(ordered), ids, near, min(BOXES, self.boxes_left))
         self.boxes_left -= found.boxes
         if found.better is not None:
             raise HoldsAfterAll(found.better)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 
@@ -14,40 +15,55 @@ from partkin.fit.space_pairs import SpacePairs
 Floats = np.ndarray
 
 
-def fit_in_space(nominal: SpacePairs, q: Floats, p: Floats, rho: Floats) -> Floats:
-    """Tell for each draw whether some placement brings all pairs within their play.
+class SpaceScatter:
+    """One pairing in space, judged in many draws.
 
     Parameters
     ----------
     nominal
         The pairs at their likely places, with their axes, slots, grip and depth.
-    q, p
-        float64 (m, n, 3) mm: host points and donor points (mirrored already).
-    rho
-        float64 (m, n) mm.
-
-    Returns
-    -------
-    bool (m,). A draw is walked from the turn of the likely places and from its own least squares; one that
-    fits at neither counts as not fitting, which is not proved over every rotation.
     """
-    fits = (rho.min(axis=1) >= -FITS_MM) if rho.size else np.ones(len(rho), dtype=bool)
-    tame = np.flatnonzero(nominal.rho < WILD_MM)
-    if not len(tame) or not fits.any():
+
+    def __init__(self, nominal: SpacePairs) -> None:
+        self.nominal = nominal
+        self.tame = np.flatnonzero(nominal.rho < WILD_MM)
+
+    @cached_property
+    def _turn(self) -> Floats:
+        """The turn of the likely places, from which every draw is walked first."""
+        return best_in_space(self.nominal, stop_at_sign=True).turn
+
+    def fits(self, q: Floats, p: Floats, rho: Floats) -> Floats:
+        """Tell for each draw whether some placement brings all pairs within their play.
+
+        Parameters
+        ----------
+        q, p
+            float64 (m, n, 3) mm: host points and donor points (mirrored already).
+        rho
+            float64 (m, n) mm.
+
+        Returns
+        -------
+        bool (m,). A draw is walked from the turn of the likely places and from its own least squares; one that
+        fits at neither counts as not fitting, which is not proved over every rotation.
+        """
+        fits = (rho.min(axis=1) >= -FITS_MM) if rho.size else np.ones(len(rho), dtype=bool)
+        tame = self.tame
+        if not len(tame) or not fits.any():
+            return np.asarray(fits)
+        some = self.nominal.take(tame)
+        p, q = (points[:, tame] - points[:, tame].mean(axis=1, keepdims=True) for points in (p, q))
+        grip = np.broadcast_to(some.grip, (len(p), len(tame)))
+        drawn = replace(some, p=p, q=q, rho=rho[:, tame] + FITS_MM, grip=grip + FITS_MM)
+        left = np.flatnonzero(fits)
+        fits[:] = False
+        scale = max(float((q * q).sum(axis=(1, 2)).mean()), 1.0) / len(tame)
+        own = best_turn(form(p, q).sum(axis=1) + scale * form(some.b, some.a).sum(axis=0))
+        for turns in (np.broadcast_to(self._turn, own.shape), own):
+            found = settle(drawn.draws(left), turns[left], np.zeros((len(left), 3)), stop_at_sign=True)
+            fits[left[found.worst_mm <= 0]] = True
+            left = left[found.worst_mm > 0]
+            if not len(left):
+                break
         return np.asarray(fits)
-    turn = best_in_space(nominal, stop_at_sign=True).turn
-    some = nominal.take(tame)
-    p, q = (points[:, tame] - points[:, tame].mean(axis=1, keepdims=True) for points in (p, q))
-    grip = np.broadcast_to(some.grip, (len(p), len(tame)))
-    drawn = replace(some, p=p, q=q, rho=rho[:, tame] + FITS_MM, grip=grip + FITS_MM)
-    left = np.flatnonzero(fits)
-    fits[:] = False
-    scale = max(float((q * q).sum(axis=(1, 2)).mean()), 1.0) / len(tame)
-    own = best_turn(form(p, q).sum(axis=1) + scale * form(some.b, some.a).sum(axis=0))
-    for turns in (np.broadcast_to(turn, own.shape), own):
-        found = settle(drawn.draws(left), turns[left], np.zeros((len(left), 3)), stop_at_sign=True)
-        fits[left[found.worst_mm <= 0]] = True
-        left = left[found.worst_mm > 0]
-        if not len(left):
-            break
-    return np.asarray(fits)
