@@ -54,12 +54,15 @@ def same_bytes(kind: str, seed: int, where: Path) -> int:
     return len(questions(sheets))
 
 
-@pytest.mark.parametrize("start", range(0, 30, 10))
-@pytest.mark.parametrize("kind", KINDS)
-def test_what_is_decided_is_confirmed(kind: str, start: int, tmp_path: Path) -> None:
-    found = [refused(kind, seed, tmp_path) for seed in range(start, start + 10)]
+@pytest.mark.parametrize(
+    ("kind", "seeds", "least"),
+    [("partial", range(30), 5), *(("whole", range(start, start + 10), 10) for start in (0, 10, 20))],
+)
+def test_what_is_decided_is_confirmed(kind: str, seeds: range, least: int, tmp_path: Path) -> None:
+    """Few of the partial builds are decided at all, so they are counted together."""
+    found = [refused(kind, seed, tmp_path) for seed in seeds]
     assert [fault for _, faults in found for fault in faults] == []
-    assert sum(decided for decided, _ in found) >= (10 if kind == "whole" else 1)
+    assert sum(decided for decided, _ in found) >= least
 
 
 @pytest.mark.slow

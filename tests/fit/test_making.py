@@ -171,3 +171,12 @@ def test_a_slot_takes_what_lies_along_it() -> None:
     assert nearest_that_goes_on(of, slotted, of.y_mm[None])[1][0] == pytest.approx(0.0, abs=1e-6)
     assert shortfalls(of, slotted, of.y_mm[None])[0][0] <= 0.0
     assert shortfalls(of, plain(2, 0.5), of.y_mm[None])[0][0] == pytest.approx(1.5, abs=0.01)
+
+
+def test_a_pair_that_may_be_anywhere_leaves_the_others_as_short_as_they_are() -> None:
+    spread = np.eye(6) * 0.01
+    here, there = np.array([(0.0, 0.0), (300.0, 0.0), (100.0, 200.0)]), np.array([(0, 0), (304, 0), (105, 206)])
+    of = discrepancies(here, there.astype(float), spread, spread, np.eye(2))
+    open_third = Reach(np.array([0.5, 0.5, np.inf]), np.zeros((3, 0, 2)), np.zeros((3, 0)))
+    short_mm, at = shortfalls(of, open_third, of.y_mm[None])
+    assert short_mm[0] == pytest.approx(1.5, abs=0.05) and at[0] < 2
