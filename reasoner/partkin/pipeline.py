@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from partkin.judging.trying import Places
     from partkin.knowledge import Knowledge
     from partkin.model.known import Known
+    from partkin.model.positions import Suspect
     from partkin.model.table import Table
     from partkin.verdict import Findings
     from partkin.verifying.verify import Confirmation
@@ -123,12 +124,17 @@ def lie(build: Build, donor: str, host: str | None = None) -> tuple[Findings, Pl
     findings = Findings(
         known, confidence, places.hosted.measured_from,
         trials=trying.trials(known, places, confidence),
-        suspects=places.host.suspects + places.donor.suspects,
+        suspects=suspected(places),
         notes=places.host.notes + places.donor.notes + _other_originals(build, known),
         sides=trying.side_questions(places),
         layouts_left_out=trying.layouts_left_out(places),
     )  # fmt: skip
     return findings, places
+
+
+def suspected(places: Places) -> tuple[Suspect, ...]:
+    """Suspect readings of both parts, the likeliest slip first."""
+    return tuple(sorted(places.donor.suspects + places.host.suspects, key=lambda one: -one.likely))
 
 
 def _other_originals(build: Build, known: Known) -> tuple[str, ...]:
@@ -204,14 +210,19 @@ def _measured_from(known: Known) -> str:
 
 
 def examine(folder: Path) -> tuple[tuple[Problem, ...], tuple[Problem, ...], tuple[str, ...]]:
-    """Every fault of a folder, its warnings, and the sheets that were read."""
+    """Every fault of a folder, its warnings and what has to be read again, and the sheets that were read."""
     from partkin import knowledge, sheets
 
     loaded = sheets.load(folder)
     names = tuple(loaded.digests)
     if loaded.build is None:
         return loaded.problems, loaded.warnings, names
-    return knowledge.validate(loaded.build), loaded.warnings, names
+    problems = knowledge.validate(loaded.build)
+    if problems:
+        return problems, loaded.warnings, names
+    from partkin.measuring import doubts
+
+    return (), (*loaded.warnings, *doubts.questions(loaded.build)), names
 
 
 def new_folder(folder: Path, example: bool = False) -> tuple[Path, ...]:

@@ -373,3 +373,19 @@ def same_drawing() -> Mapping[str, OneDrawing]:
             for row in rows_of("same_drawing.csv")
         }
     )
+
+
+@cache
+def _slip_rules() -> Mapping[str, float]:
+    return MappingProxyType({row["rule"]: float(row["value"]) for row in rows_of("slips.csv")})
+
+
+def slip_rule(name: str) -> float:
+    """Return a threshold of data/tables/slips.csv, from which on a value is asked about.
+
+    Examples
+    --------
+    >>> slip_rule("hole widest")
+    2.5
+    """
+    return _slip_rules()[name]

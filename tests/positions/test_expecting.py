@@ -67,10 +67,10 @@ def test_a_good_reading_goes_without_a_word() -> None:
     [
         (TRUE + 37.0, "37 mm more than the other five readings allow", "tape hooked on the wrong edge?"),
         (TRUE - 37.0, "37 mm less than the other five readings allow", "tape hooked on the wrong edge?"),
-        (TRUE + 100.0, "100 mm more", "a mark of the tape misread?"),
+        (TRUE + 100.0, "100 mm more", "(read from the 100 mm mark of the tape)?"),
         (TRUE - 4.0 - 4.0, "8.0 mm less", "from an edge instead of the centre?"),
-        (TRUE / 10.0, "280 mm less", "was it in centimetres?"),
-        (TRUE / 25.4, "298 mm less", "was it in inches?"),
+        (TRUE / 10.0, "280 mm less", " cm?"),
+        (TRUE / 25.4, "298 mm less", " in?"),
     ],
 )
 def test_a_far_reading_is_spoken_of(value: float, starts: str, ends: str) -> None:

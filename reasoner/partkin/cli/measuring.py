@@ -149,7 +149,7 @@ def record(
     if found.surprise is not None and found.reading is not None:
         typer.echo(f"LOOK: {found.surprise}")
         again = recording.correcting(found.reading, folder.as_posix())
-        typer.echo(f"      It counts until it is read again: {again}")
+        typer.echo(f"      Look again, and take down what you see, the same or another: {again}")
     _say_changes(found.changes)
 
 

@@ -90,7 +90,7 @@ def _at_worst(known: Known, unsized: frozenset[str]) -> Known:
         if f.feature in unsized else f
         for f in known.donor.features
     )  # fmt: skip
-    return replace(known, donor=replace(known.donor, features=features))
+    return replace(known, donor=replace(known.donor, features=features), supposed=unsized)
 
 
 def _makes(adaptation: Adaptation, unsized: frozenset[str], trial: Trial) -> bool:

@@ -43,7 +43,7 @@ def likely_places(prepared: Prepared, answer: FitAnswer, places: Places, donor: 
     if answer.fits and all(side.holds(side.at_mm) for side in sides):
         return _as_found(places, sides[0].at_mm, sides[1].at_mm, answer.placement)
     placed = [p for p in pairs if shown.get(p[0]) in places.host.features and p[1] in places.donor.features]
-    if len(placed) < len(pairs):
+    if not placed or len(placed) < len(pairs):
         return None
     matrix, mirror = np.array(answer.placement.matrix), mirror_of(task)
     onto = matrix[:d, :d] * mirror

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from partkin.fit.fixings import HostFixings, donor_features, host_fixings
 from partkin.fit.task import Prepared, prepare
+from partkin.judging.odd_sizes import odd_sizes
+from partkin.judging.slips import distances_of, doubted, leaning
 from partkin.model.build import Feature
 from partkin.model.known import Known, Side
 from partkin.model.making import NOTHING_OF_THE_KIND, OneDrawing
 from partkin.model.mating import Size
-from partkin.model.positions import Missing, Positions
+from partkin.model.positions import Missing, Positions, Suspect
+from partkin.model.words import SIDES
 from partkin.positions import adjust, dimensions
 from partkin.positions.asking_for import tells_sides
-from partkin.positions.lengths import current, value_mm
+from partkin.positions.lengths import DISTANCES, current, value_mm
 from partkin.positions.start import POLISHED
 
 MOST_LAYOUTS = 8
-MOST_RIVALS = 4
+# From this on a reading is doubted on its own account, not only as one of several of which one is wrong.
+DOUBTED = 1.75
+# What the other part adds to a reading that it speaks against, and takes from one that it confirms.
+CONFIRMED = 0.75
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,8 +69,51 @@ def _adjusted_both(known: Known) -> Places:
         known.host, original, placed, sizes(known), None if there is None else frozenset(there.features)
     )
     if hosted.measured_from == "host" or original is None:
-        return Places(hosted, known.host, host, donor, known.one_drawing)
-    return Places(hosted, original, there or adjusted(original), donor, known.one_drawing)
+        return with_doubts(known, Places(hosted, known.host, host, donor, known.one_drawing))
+    return with_doubts(known, Places(hosted, original, there or adjusted(original), donor, known.one_drawing))
+
+
+def with_doubts(known: Known, places: Places) -> Places:
+    """Add to the suspects of each part what the other part, or what goes through a hole, speaks against."""
+    called = _called(known, places.hosted)
+    theirs = {there: name for name, there in called.items()}
+    odd = odd_sizes(known)
+    host, donor = places.host, places.donor
+    of_host, of_donor = distances_of(places.host_side, host), distances_of(known.donor, donor)
+    return replace(
+        places,
+        host=_suspecting(
+            host, [one for one in odd if one.part != donor.part], leaning(places.host_side, of_donor, theirs),
+            doubted(places.host_side, host, of_donor, theirs, donor.part),
+        ),
+        donor=_suspecting(
+            donor, [one for one in odd if one.part == donor.part], leaning(known.donor, of_host, called),
+            doubted(known.donor, donor, of_host, called, host.part),
+        ),
+    )  # fmt: skip
+
+
+def _called(known: Known, hosted: HostFixings) -> dict[str, str]:
+    """The feature of the part that shows the fixings for each donor feature that is told what it goes on."""
+    named = {f.feature: hosted.also_called.get(f.goes_on, f.goes_on) for f in known.donor.features if f.goes_on}
+    return {name: hosted.placed_by.get(fixing, fixing) for name, fixing in named.items()}
+
+
+def _suspecting(
+    positions: Positions, odd: list[Suspect], agrees: dict[str, bool], more: tuple[Suspect, ...]
+) -> Positions:
+    """Positions with further suspects. Of several that may be wrong, one that the other part confirms is the last."""
+    found = {suspect.reading: suspect for suspect in odd}
+    for suspect in positions.suspects:
+        agree = None if suspect.left_out else agrees.get(suspect.reading)
+        lean = 0.0 if agree is None else -CONFIRMED if agree else CONFIRMED
+        found[suspect.reading] = replace(suspect, likely=suspect.likely + lean)
+    for one in more:
+        own = found.get(one.reading)
+        if own is not None and not own.left_out:
+            one = replace(one, likely=own.likely + one.likely, by_other=False)
+        found[one.reading] = one if own is None or not own.left_out else own
+    return replace(positions, suspects=tuple(sorted(found.values(), key=lambda one: -one.likely)))
 
 
 def adjusted(side: Side) -> Positions:
@@ -77,8 +126,12 @@ def sizes(known: Known) -> Callable[[Feature], tuple[Size, Size]]:
         side.part.part: side.readings for side in (known.host, known.original, known.donor) if side is not None
     }  # fmt: skip
 
+    odd = {(one.part, one.from_feature) for one in odd_sizes(known)}
+
     def sizes_of(feature: Feature) -> tuple[Size, Size]:
         found = dimensions(feature, readings.get(feature.part, ()))
+        if (feature.part, feature.feature) in odd:
+            return Size(None), Size(found.length_mm, found.length_half_width_mm)
         return (
             Size(found.across_mm, found.across_half_width_mm),
             Size(found.length_mm, found.length_half_width_mm),
@@ -87,17 +140,23 @@ def sizes(known: Known) -> Callable[[Feature], tuple[Size, Size]]:
     return sizes_of
 
 
-def without_each(known: Known, places: Places) -> list[tuple[tuple[str, str], Places]]:
-    """The places without each reading that may be the wrong one of several."""
-    found: list[tuple[tuple[str, str], Places]] = []
-    for side, positions, whose in ((places.host_side, places.host, "host"), (known.donor, places.donor, "donor")):
-        rivals = [s for s in positions.suspects if not s.left_out and s.quantity is not None and positions.flat]
-        for suspect in rivals[:MOST_RIVALS]:
-            rest = tuple(row for row in side.readings if row.reading != suspect.reading)
+def without_each(known: Known, places: Places) -> Iterator[tuple[tuple[str, str], Places, bool]]:
+    """The places without each reading that may be the wrong one of several, and without all that the other part doubts.
+
+    Last: whether nothing but the other part speaks against what is left out.
+    """
+    sides = ((places.host_side, places.host, "host"), (known.donor, places.donor, "donor"))
+    for side, positions, whose in sides:
+        rivals = [s for s in positions.suspects if not s.left_out and s.quantity in (*DISTANCES, *SIDES)]
+        if not positions.flat:
+            rivals = [s for s in rivals if s.by_other]
+        doubted = [s.reading for s in rivals if s.likely >= DOUBTED]
+        for names in [[s.reading] for s in rivals] + ([doubted] if len(doubted) > 1 else []):
+            rest = tuple(row for row in side.readings if row.reading not in names)
             other = adjusted(replace(side, readings=rest))
             changed = replace(places, host=other) if whose == "host" else replace(places, donor=other)
-            found.append(((positions.part, suspect.reading), changed))
-    return found
+            by_other = all(s.by_other for s in rivals if s.reading in names)
+            yield (positions.part, " and ".join(names)), changed, by_other
 
 
 def faces(known: Known, places: Places) -> tuple[bool, ...]:

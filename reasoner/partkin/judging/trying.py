@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import chain
 
 from partkin.fit import solve
 from partkin.fit.flex import gives, pulled, with_flex
@@ -28,7 +29,7 @@ from partkin.judging.places import (
 from partkin.judging.seams import choose, compare
 from partkin.model.fitting import Chance, FitAnswer
 from partkin.model.known import Known
-from partkin.model.trial import Stand, Trial
+from partkin.model.trial import Stand, Trial, better_way_round
 from partkin.verdict import is_airbag_panel
 
 __all__ = [
@@ -42,15 +43,21 @@ def trials(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]
 
     The face that was looked at, the layouts, and which of several readings that contradict each other is wrong.
     """
-    ways: list[tuple[tuple[str, str] | None, Places]] = [(None, places), *without_each(known, places)]
-    found = []
-    for without, there in ways:
+    found: list[Trial] = []
+    for without, there, by_other in chain([(None, places, False)], without_each(known, places)):
+        says = better_way_round(found)
+        # What lies nearer to the other part than it was read goes on all the more; what is open stays so.
+        if without is not None and (len(says) > 1 or (by_other and says == {"fits"})):
+            continue
         for numbers in layouts(there)[:MOST_LAYOUTS]:
             for mirrored in faces(known, there):
                 tried = trial(known, in_layouts(there, numbers), confidence, mirrored=mirrored)
                 if tried.seams is None and is_airbag_panel(known):
                     tried = replace(tried, seams=compare(known, there, tried.answer, tried))
                 found.append(replace(tried, layouts=numbers, without=without))
+        if without is not None and (layouts_left_out(there) or _slips(there)):
+            # Nothing is settled by a shape that is open so widely, nor by readings that still contradict each other.
+            found.append(replace(found[-1], stand="unsure"))
     return tuple(found)
 
 

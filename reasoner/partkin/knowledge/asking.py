@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -10,9 +11,10 @@ from partkin.knowledge.columns import FEATURES, PARTS, READINGS, Sheet, column_n
 from partkin.knowledge.evidence import evidence_of, forbids_of
 from partkin.knowledge.graph import Knowledge, Row
 from partkin.knowledge.names import last
-from partkin.model.build import Connector, Part, VehicleModel, Zone
+from partkin.model.build import Connector, Part, Reading, VehicleModel, Zone, current
 from partkin.model.known import Known, Side
 from partkin.model.problem import Problem
+from partkin.model.words import WITHDRAWN
 
 SHEET = "parts.csv"
 
@@ -142,10 +144,15 @@ def _sides(graph: Knowledge, names: list[str]) -> dict[str, Side]:
     zones = _by_part(_zones(graph.rows("zones", iris)))
     return {
         name: Side(
-            parts[name], models.get(name), tuple(features.get(name, ())), tuple(readings.get(name, ())),
-            tuple(zones.get(name, ())), tuple(connectors.get(name, ())))
+            parts[name], models.get(name), tuple(features.get(name, ())), current(readings.get(name, ())),
+            tuple(zones.get(name, ())), tuple(connectors.get(name, ())), _replaced(readings.get(name, ())))
         for name in names
     }
+
+
+def _replaced(readings: Sequence[Reading]) -> tuple[Reading, ...]:
+    standing = current(readings)
+    return tuple(row for row in readings if row not in standing and row.quantity != WITHDRAWN)
 
 
 def _by_part(rows: list[Any]) -> dict[str, list[Any]]:

@@ -9,6 +9,8 @@ from pathlib import Path
 
 from partkin import pipeline
 from partkin.given_files import in_folder
+from partkin.judging.places import DOUBTED
+from partkin.measuring.doubts import donors_concerned, suspects_of
 from partkin.measuring.typed_cells import Typed, plain_number, understood_cells
 from partkin.measuring.typed_readings import FEATURES, Words, taken_back, understood
 from partkin.model.build import Build, Reading
@@ -108,7 +110,7 @@ def _held_against(
     """Say what a row that stands in its sheet changes; where that cannot be said, why."""
     now, _ = pipeline.read(folder)
     before, after = (verdicts(one, reading.part, shown) for one in (build, now))
-    return Recorded(reading.part, says, reading, surprise_of(build, reading), changes(before, after), warnings)
+    return Recorded(reading.part, says, reading, surprise_of(now, reading), changes(before, after), warnings)
 
 
 def unexpected(fault: Exception) -> str:
@@ -227,7 +229,7 @@ def _what(reading: Reading) -> str:
 
 
 def surprise_of(build: Build, reading: Reading) -> str | None:
-    """Say that a reading is far from what the rest of its part predicts; None where it is not, or cannot be told.
+    """Say that a reading of the build is far from what the others tell; None where it is not, or cannot be told.
 
     A fault of this program is said too: the reading is in its sheet, and must not look as if it were not.
     """
@@ -240,13 +242,36 @@ def surprise_of(build: Build, reading: Reading) -> str | None:
 def _surprise(build: Build, reading: Reading) -> str | None:
     if reading.quantity not in ("centres", "near edges", "far edges", "across", "length", *SIDES):
         return None
+    suspects = suspects_of(build, reading.part)
+    own = next((one for one in suspects if one.reading == reading.reading), None)
+    if own is not None and own.likely >= DOUBTED:
+        return own.says
+    # A true reading is not blamed for what it shows of an earlier one.
+    if (suspects and suspects[0].likely >= DOUBTED) or _was_odd(build, reading):
+        return None
+    return _unexpected(build, reading) or (own.says if own is not None else None)
+
+
+def _was_odd(build: Build, reading: Reading) -> bool:
+    """Whether a size is read anew that was doubted as it was told before."""
+    if reading.quantity != "across":
+        return False
+    own = reading.part, reading.reading
+    before = replace(build, readings=tuple(row for row in build.readings if (row.part, row.reading) != own))
+    return any(
+        (one.quantity, one.from_feature) == ("across", reading.from_feature)
+        for one in suspects_of(before, reading.part)
+    )
+
+
+def _unexpected(build: Build, reading: Reading) -> str | None:
     from partkin.positions import adjust, surprise
     from partkin.positions.lengths import current
     from partkin.positions.sides import wrong_side
 
     features = build.features_of(reading.part)
     mine = current(row for row in build.readings if row.part == reading.part)
-    rest = tuple(row for row in mine if row.reading != reading.corrects)
+    rest = tuple(row for row in mine if row.reading != reading.reading)
     found = adjust(reading.part, features, rest)
     return wrong_side(found, reading) if reading.quantity in SIDES else surprise(found, reading, features, rest)
 
@@ -264,26 +289,6 @@ def correcting(reading: Reading, folder: str) -> str:
         other = "right" if reading.quantity == "left of" else "left"
         what = f"{reading.from_feature} --{other}-of {reading.line_from} {reading.line_to}"
     return f"partkin record {reading.part} {what} --corrects {reading.reading}{in_folder(folder)}"
-
-
-def donors_concerned(build: Build, part: str) -> tuple[str, ...]:
-    """Ids of the donors whose verdict rests on a part: itself, or all that take the place it shows.
-
-    Examples
-    --------
-    >>> from partkin.model.build import Part
-    >>> parts = (Part("h", origin="host"), Part("o", origin="original", takes_place_of="h"))
-    >>> donor = Part("d", origin="donor", takes_place_of="h")
-    >>> [donors_concerned(Build(parts=(*parts, donor)), one) for one in "hod"]
-    [('d',), ('d',), ('d',)]
-    """
-    own = build.part(part)
-    if own is None:
-        return ()
-    if own.origin == "donor":
-        return (part,)
-    places = {part, own.takes_place_of} - {None}
-    return tuple(p.part for p in build.parts if p.origin == "donor" and p.takes_place_of in places)
 
 
 def verdicts(build: Build, part: str, shown: Shown | None = None) -> dict[str, Verdict | str]:

@@ -1,11 +1,12 @@
 """The build folder as values: one frozen dataclass a sheet row. None means: not known."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
 from partkin.model.words import (
+    WITHDRAWN,
     BrokenBy,
     Duty,
     Face,
@@ -127,6 +128,23 @@ class Reading:
     line_from: str | None = None
     line_to: str | None = None
     row: int = 0
+
+
+def current(readings: Iterable[Reading]) -> tuple[Reading, ...]:
+    """Drop every reading that a later row of the same part corrects or withdraws, and the rows that withdraw.
+
+    Doing it twice changes nothing.
+
+    Examples
+    --------
+    >>> first = Reading("p", "r1", "centres", 61.2, "cm", "a", "b")
+    >>> second = Reading("p", "r2", "centres", 612.0, "mm", "a", "b", corrects="r1")
+    >>> [reading.reading for reading in current([first, second])]
+    ['r2']
+    """
+    rows = tuple(readings)
+    corrected = {(row.part, row.corrects) for row in rows if row.corrects is not None}
+    return tuple(row for row in rows if (row.part, row.reading) not in corrected and row.quantity != WITHDRAWN)
 
 
 @dataclass(frozen=True)

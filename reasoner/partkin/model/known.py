@@ -25,7 +25,10 @@ class Evidence:
 
 @dataclass(frozen=True)
 class Side:
-    """One part of the comparison with everything that the graph knows of it, newest readings only."""
+    """One part of the comparison with everything that the graph knows of it.
+
+    `readings`: those that count; `replaced`: those that a later row corrects or takes back.
+    """
 
     part: Part
     model: VehicleModel | None
@@ -33,6 +36,7 @@ class Side:
     readings: tuple[Reading, ...]
     zones: tuple[Zone, ...]
     connectors: tuple[Connector, ...]
+    replaced: tuple[Reading, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -40,6 +44,7 @@ class Known:
     """The answer of the graph to `what is known about this donor on this host`.
 
     `one_drawing`: how likely the evidence makes it that donor and original were made to one drawing.
+    `supposed`: donor features whose size is tried out, and so is no slip however odd it is.
     """
 
     host: Side
@@ -48,3 +53,4 @@ class Known:
     evidence: tuple[Evidence, ...]
     forbids: tuple[Evidence, ...]
     one_drawing: OneDrawing = NOTHING_OF_THE_KIND
+    supposed: frozenset[str] = frozenset()

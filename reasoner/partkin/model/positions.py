@@ -15,6 +15,8 @@ class Suspect:
 
     `left_out`: it clearly is the wrong one and does not count; False: it or another one is, and all count.
     `quantity` and the ends say what to read (or, of left and right, look at) again; None for a stated coordinate.
+    `likely`: of several, the one with the most is asked about first. `by_other`: nothing but the same distance on the
+    other part speaks against it.
     """
 
     reading: str
@@ -26,6 +28,8 @@ class Suspect:
     quantity: str | None = None
     from_feature: str | None = None
     to_feature: str | None = None
+    likely: float = 1.0
+    by_other: bool = False
 
 
 @dataclass(frozen=True)

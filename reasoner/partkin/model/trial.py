@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -64,3 +65,16 @@ class Trial:
         """How it stands, seams and all: a panel that goes on with its seam elsewhere does not fit."""
         wrong = self.seams is not None and bool(self.seams.too_far)
         return "does not" if wrong and self.stand in ("fits", "unsure") else self.stand
+
+
+# The better of two answers first.
+BEST_FIRST: dict[Stand, int] = {"fits": 0, "unsure": 1, "missing": 2, "undecided": 3, "does not": 4}
+
+
+def better_way_round(trials: Iterable[Trial]) -> frozenset[Stand]:
+    """What several ways of laying a part come to, each the way round that is better for it."""
+    best: dict[object, Stand] = {}
+    for trial in trials:
+        key = (trial.layouts, trial.without)
+        best[key] = min(best.get(key, trial.says), trial.says, key=BEST_FIRST.__getitem__)
+    return frozenset(best.values())

@@ -10,7 +10,8 @@ import numpy as np
 
 from partkin.model.build import Feature, Reading
 from partkin.model.positions import Missing, Observed, Positions, Suspect
-from partkin.positions import asking_for, lengths, not_flat, sides
+from partkin.positions import asking_for, in_doubt, lengths, not_flat, sides
+from partkin.positions.bounds import plainly_wrong
 from partkin.positions.distributions import chi_square_quantile
 from partkin.positions.network import Network, Solution, gauge, solve, without_rigid
 from partkin.positions.start import firm_points
@@ -72,6 +73,22 @@ def adjust(part: str, features: Sequence[Feature], readings: Sequence[Reading]) 
         for bad in unusable
     )
     seen = sides.seen_sides(rows)
+    ruled_out, maybe = plainly_wrong(distances)
+    counted = tuple(one for one in distances if one not in ruled_out)
+    found = _from_distances(part, mine, counted, maybe, missing, notes, seen)
+    known = {suspect.reading for suspect in found.suspects}
+    more = [in_doubt.out_of_bounds(part, distances, one, left_out=True) for one in ruled_out]
+    # Where points hang together the adjustment has tried which of them it is.
+    if not any(one.reading in known for one in maybe):
+        more += [in_doubt.out_of_bounds(part, distances, one, left_out=False) for one in maybe]
+    suspects = in_doubt.with_causes((*more, *found.suspects), rows, distances, [*maybe, *ruled_out])
+    return replace(found, suspects=suspects)
+
+
+def _from_distances(
+    part: str, mine: dict[str, Feature], distances: Sequence[lengths.Distance], maybe: Sequence[lengths.Distance],
+    missing: tuple[Missing, ...], notes: tuple[str, ...], seen: Sequence[sides.Seen],
+) -> Positions:  # fmt: skip
     if not distances:
         return _stated(part, mine, missing, notes, (), seen)
     whole = _survey(part, mine, distances)
@@ -80,7 +97,7 @@ def adjust(part: str, features: Sequence[Feature], readings: Sequence[Reading]) 
         return _stated(part, mine, missing, notes, distances, seen)
     survey = _among(whole, firm)
     rest = [name for name in mine if name not in survey.points]
-    found = not_flat.told(_adjusted(survey, missing, notes, seen), survey.network)
+    found = not_flat.told(_adjusted(survey, maybe, missing, notes, seen), survey.network)
     return replace(found, missing=found.missing + asking_for.loose(rest, found, distances))
 
 
@@ -145,9 +162,10 @@ def _among(whole: Survey, points: np.ndarray) -> Survey:
 
 
 def _adjusted(
-    survey: Survey, missing: tuple[Missing, ...], notes: tuple[str, ...], seen: Sequence[sides.Seen]
-) -> Positions:
-    searched = search(survey.network)
+    survey: Survey, maybe: Sequence[lengths.Distance], missing: tuple[Missing, ...], notes: tuple[str, ...],
+    seen: Sequence[sides.Seen],
+) -> Positions:  # fmt: skip
+    searched = search(survey.network, [at for at, one in enumerate(survey.readings) if one in maybe])
     network = searched.network
     ways = _ways_round(survey, network, searched.found, seen)
     best = ways.found[0]

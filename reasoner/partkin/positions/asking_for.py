@@ -175,6 +175,18 @@ def contradiction(seen: Observed, bad: Contradicted) -> str:
     return text + "; it, or one that it is checked against, is wrong: read it again."
 
 
+def out_of_bounds(one: Distance, least_mm: float, most_mm: float, left_out: bool) -> str:
+    """Say that the other readings rule a distance out, whatever the shape of the part is."""
+    limit = f"at most {_plain(most_mm)}" if one.length_mm > most_mm else f"at least {_plain(least_mm)}"
+    text = f"{one.reading} ({one.from_feature} to {one.to_feature}): {_plain(one.length_mm)} mm"
+    if least_mm <= one.length_mm <= most_mm:
+        return f"{text}; it, or one of the readings round it, is wrong: read it again."
+    text += f", and the other readings leave room for {limit} mm"
+    if left_out:
+        return text + "; left out until it is read again."
+    return text + "; it, or one of those, is wrong: read it again."
+
+
 def _plain(value_mm: float) -> str:
     return f"{value_mm:.0f}" if value_mm >= 10.0 else f"{value_mm:.1f}"
 

@@ -14,12 +14,11 @@ from partkin.positions import lengths
 from partkin.positions.budget import covariance_mm2, length_row
 from partkin.positions.distributions import normal_quantile
 from partkin.positions.sampling import of_layout
+from partkin.positions.slips import slip_of
 
 # A single reading is spoken of when it would turn up less than once in a thousand.
 SURPRISE_LEVEL = 0.001
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-# What a tape is read wrong by: a whole mark of it. mm.
-_SLIPS_MM = (10.0, 20.0, 25.4, 50.0, 100.0, 200.0, 304.8, 500.0, 1000.0)
 
 
 @dataclass(frozen=True)
@@ -138,10 +137,9 @@ def _cause(
     readings: Sequence[Reading],
 ) -> str:
     """The slip that explains the difference best, as a question without its mark."""
-    for unit, size_mm in (("centimetres", 10.0), ("inches", 25.4), ("metres", 1000.0)):
-        for ratio in (size_mm, 1.0 / size_mm):
-            if expected_mm > 0 and abs(value_mm / expected_mm / ratio - 1.0) < 0.01:
-                return f"was it in {unit}" if ratio < 1.0 else "the wrong unit"
+    slip = slip_of(reading, expected_mm, max(1.0, 0.005 * expected_mm))
+    if slip is not None:
+        return slip.says
     off_mm = abs(value_mm - expected_mm)
     near = max(1.0, 0.003 * expected_mm)
     mine = [row for row in features if row.feature in (reading.from_feature, reading.to_feature)]
@@ -149,6 +147,4 @@ def _cause(
     edges = [0.5 * width for width in across] + [sum(across) / 2.0]
     if any(width > 2.0 * near and abs(off_mm - width) < near for width in edges):
         return "from an edge instead of the centre" if reading.quantity == "centres" else "the other edge"
-    if any(abs(off_mm - slip) < near for slip in _SLIPS_MM):
-        return "a mark of the tape misread"
     return "tape hooked on the wrong edge"

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from partkin.model.build import Feature, Reading
+from partkin.model.build import current as current
 from partkin.model.pointing import direction_deg
-from partkin.model.words import LENGTH_QUANTITIES, MM_PER_UNIT, WITHDRAWN
+from partkin.model.words import LENGTH_QUANTITIES, MM_PER_UNIT
 from partkin.tables import coordinate_error_mm, greatest_error_mm, parse_thread
 
 DISTANCES = ("centres", "near edges", "far edges")
@@ -77,23 +78,6 @@ def greatest_error_of_mm(reading: Reading) -> float:
 def standard_uncertainty_mm(half_width_mm: float) -> float:
     """Return a / sqrt(3), the standard uncertainty of plus or minus a (JCGM 100:2008, 4.3.7)."""
     return half_width_mm / math.sqrt(3.0)
-
-
-def current(readings: Iterable[Reading]) -> tuple[Reading, ...]:
-    """Drop every reading that a later row of the same part corrects or withdraws, and the rows that withdraw.
-
-    Doing it twice changes nothing.
-
-    Examples
-    --------
-    >>> first = Reading("p", "r1", "centres", 61.2, "cm", "a", "b")
-    >>> second = Reading("p", "r2", "centres", 612.0, "mm", "a", "b", corrects="r1")
-    >>> [reading.reading for reading in current([first, second])]
-    ['r2']
-    """
-    rows = tuple(readings)
-    corrected = {(row.part, row.corrects) for row in rows if row.corrects is not None}
-    return tuple(row for row in rows if (row.part, row.reading) not in corrected and row.quantity != WITHDRAWN)
 
 
 def coordinate_half_width_mm(feature: Feature) -> float:

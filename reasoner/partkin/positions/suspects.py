@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from partkin.positions.distributions import chi_square_quantile, normal_quantile
 from partkin.positions.network import Network, Solution, jacobian
-from partkin.positions.start import layouts, straightened
+from partkin.positions.start import firm_points, layouts, straightened
 
 FAMILY_LEVEL = 0.05
 LAYOUT_LEVEL = 0.99
@@ -20,6 +21,12 @@ RIVAL_READING = 6.63
 # A reading that was left out is taken in again within this many standard deviations (1 % point).
 AGREES_AFTER_ALL = 2.576
 MOST_LEFT_OUT = 6
+LEAST_CHECKED = 0.05
+# From this w on a slip bends the adjustment so far that it points at true readings too.
+GROSS = 8.0
+# Of up to so many distances each is left out in turn; of more the likeliest few.
+MOST_TRIED = 21
+FEWER_TRIED = 6
 
 
 @dataclass(frozen=True)
@@ -64,11 +71,17 @@ def layout_limit(solution: Solution) -> float:
     return chi_square_quantile(LAYOUT_LEVEL, solution.degrees_of_freedom)
 
 
-def search(network: Network) -> Searched:
+def search(network: Network, maybe: Sequence[int] = ()) -> Searched:
     """Adjust, leave out the worst contradicted observation while it is clear which one, and adjust again.
 
     Where several could be meant they are all named, none is left out, and the search ends. At the end
     what was left out too early (an error elsewhere had pointed at it) is taken in again.
+
+    Parameters
+    ----------
+    network
+    maybe
+        Distances of which one is impossible by the others, greatest errors allowed, so that one has to be wrong.
     """
     kept = np.arange(len(network.sigmas))
     now = network
@@ -76,13 +89,18 @@ def search(network: Network) -> Searched:
     left_out: dict[int, float] = {}
     rivals: list[int] = []
     while len(left_out) < MOST_LEFT_OUT:
-        worst, rivals = worst_contradicted(found[0])
+        worst, rivals = explained(now, found[0], () if left_out else maybe)
         if worst is None or rivals:
             rivals = [] if worst is None else [worst, *rivals]
             break
+        rest = network.only(np.delete(kept, worst))
+        if len(firm_points(rest)) < network.size[0]:
+            # Without it a point has no place: it is named, and what hangs on it is for whoever asks to find out.
+            rivals = [worst]
+            break
         left_out[int(kept[worst])] = float(found[0].w[worst])
         kept = np.delete(kept, worst)
-        now = network.only(kept)
+        now = rest
         found = accepted(now)
     if not rivals:
         kept, found = _taken_in_again(network, kept, found, left_out)
@@ -108,6 +126,45 @@ def worst_contradicted(solution: Solution) -> tuple[int | None, list[int]]:
     limit = max(chi_square_quantile(LAYOUT_LEVEL, solution.own_freedom - 1), left[worst] + RIVAL_READING)
     rivals = (left <= limit) & (solution.redundancy > 1e-6)
     return worst, [int(at) for at in np.flatnonzero(rivals) if at != worst]
+
+
+def explained(network: Network, solution: Solution, maybe: Sequence[int] = ()) -> tuple[int | None, list[int]]:
+    """As `worst_contradicted`, with each left out in turn: a slip bends the adjustment to point at true readings.
+
+    Parameters
+    ----------
+    network
+    solution
+        Its best layout.
+    maybe
+        Distances that are looked at whatever their w is, since one of them has to be wrong.
+    """
+    worst, rivals = worst_contradicted(solution)
+    if worst is None and not len(maybe):
+        return worst, rivals
+    distances = len(network.length_mm)
+    if distances <= MOST_TRIED:
+        tried = list(dict.fromkeys([*range(distances), *([worst] if worst is not None else []), *rivals]))
+    else:
+        if not len(maybe) and worst is not None and abs(float(solution.w[worst])) < GROSS:
+            return worst, rivals
+        likely = np.argsort(-(solution.w**2), kind="stable")[:FEWER_TRIED]
+        tried = list(dict.fromkeys([*maybe, *(int(at) for at in likely if solution.redundancy[at] > 1e-6)]))
+    left = {at: _left_without(network, at) for at in tried}
+    worst = min(tried, key=lambda at: round(left[at][0], 9))
+    chi_square, freedom = left[worst]
+    limit = max(chi_square_quantile(LAYOUT_LEVEL, freedom), chi_square + RIVAL_READING)
+    return worst, [at for at in tried if at != worst and left[at][0] <= limit]
+
+
+def _left_without(network: Network, row: int) -> tuple[float, int]:
+    """Chi-square of what hangs together without one observation, and its degrees of freedom."""
+    rest = network.only(np.delete(np.arange(len(network.sigmas)), row))
+    held = rest.among(firm_points(rest))
+    if not len(held.edges):
+        return 0.0, 0
+    best = layouts(held)[0]
+    return best.own_chi_square, best.own_freedom
 
 
 def _taken_in_again(
@@ -138,6 +195,6 @@ def _named(
     # A distance is misread more easily than a coordinate, which stands in the sheet for all to see.
     distances = [at for at in rivals if kept[at] < len(network.length_mm)]
     for at in sorted(distances or rivals):
-        off_by_mm = -float(solution.residual_mm[at] / solution.redundancy[at])
+        off_by_mm = -float(solution.residual_mm[at] / max(solution.redundancy[at], LEAST_CHECKED))
         named.append(Contradicted(int(kept[at]), float(solution.w[at]), off_by_mm, left_out=False))
     return tuple(named)

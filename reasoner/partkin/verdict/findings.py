@@ -9,11 +9,10 @@ from partkin.model.fitting import Chance
 from partkin.model.known import Evidence, Known
 from partkin.model.positions import Missing, Suspect
 from partkin.model.reasons import Unknown
-from partkin.model.trial import SeamCheck, Stand, Trial
+from partkin.model.trial import BEST_FIRST, SeamCheck, Trial, better_way_round
 from partkin.model.words import DUTIES, SIDES, Duty, Hand
 
 PART_NUMBER_STRENGTH = 2
-BEST_FIRST: dict[Stand, int] = {"fits": 0, "unsure": 1, "missing": 2, "undecided": 3, "does not": 4}
 
 
 @dataclass(frozen=True)
@@ -90,11 +89,7 @@ class Findings:
         """
         if self.hand is None:
             return frozenset(trial.says for trial in self.trials)
-        best: dict[object, Stand] = {}
-        for trial in self.trials:
-            key = (trial.layouts, trial.without)
-            best[key] = min(best.get(key, trial.says), trial.says, key=BEST_FIRST.__getitem__)
-        return frozenset(best.values())
+        return better_way_round(self.trials)
 
     @property
     def hand(self) -> Hand | None:

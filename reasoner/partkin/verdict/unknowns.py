@@ -15,13 +15,19 @@ from partkin.verdict.phrases import mm
 def unknowns(findings: Findings, chosen: VerdictWord) -> tuple[Unknown, ...]:
     """Collect the open questions of a verdict."""
     found = [
-        *_airbag(findings), *_duty(findings, chosen), *_seams(findings), *_face(findings), *_missing(findings, chosen),
-        *_unsure_work(findings), *_limit(findings), *findings.asks, *_disagreement(findings), *_suspects(findings),
-        *_doubts(findings),
+        *_airbag(findings), *_duty(findings, chosen), *_seams(findings), *_suspects(findings), *_face(findings),
+        *_missing(findings, chosen), *_unsure_work(findings), *_limit(findings), *findings.asks,
+        *_disagreement(findings), *_doubts(findings),
     ]  # fmt: skip
     if chosen == NOT_ENOUGH and not found:
         found.append(_no_features(findings))
-    return tuple(dict.fromkeys(found))
+    suspects = [one for one in _suspects(findings) if one.part is not None]
+    again = {_reading_of(one) for one in suspects}
+    return tuple(dict.fromkeys(one for one in found if one in suspects or _reading_of(one) not in again))
+
+
+def _reading_of(one: Unknown) -> tuple[str | None, ...]:
+    return one.part, one.quantity, one.from_feature, one.to_feature
 
 
 def _airbag(findings: Findings) -> list[Unknown]:
@@ -169,7 +175,7 @@ def _suspects(findings: Findings) -> list[Unknown]:
     return [
         Unknown(what, s.says, s.part, s.quantity, s.from_feature, s.to_feature) if s.quantity else Unknown(what, s.says)
         for s in findings.suspects
-        for what in (f"reading {s.reading}",)
+        for what in (f"the size of {s.from_feature}" if s.reading.endswith(".across_mm") else f"reading {s.reading}",)
     ]
 
 

@@ -1,0 +1,71 @@
+"""Readings and sizes of a build that a slip would explain better: asked about when they are typed, and by doctor."""
+
+from __future__ import annotations
+
+from partkin import pipeline
+from partkin.judging.trying import places_of
+from partkin.model.build import Build
+from partkin.model.positions import Suspect
+from partkin.model.problem import FaultyInput, Problem
+from partkin.positions import adjust
+
+
+def donors_concerned(build: Build, part: str) -> tuple[str, ...]:
+    """Ids of the donors whose verdict rests on a part: itself, or all that take the place it shows.
+
+    Examples
+    --------
+    >>> from partkin.model.build import Part
+    >>> parts = (Part("h", origin="host"), Part("o", origin="original", takes_place_of="h"))
+    >>> donor = Part("d", origin="donor", takes_place_of="h")
+    >>> [donors_concerned(Build(parts=(*parts, donor)), one) for one in "hod"]
+    [('d',), ('d',), ('d',)]
+    """
+    own = build.part(part)
+    if own is None:
+        return ()
+    if own.origin == "donor":
+        return (part,)
+    places = {part, own.takes_place_of} - {None}
+    return tuple(p.part for p in build.parts if p.origin == "donor" and p.takes_place_of in places)
+
+
+def suspects_of(build: Build, part: str) -> tuple[Suspect, ...]:
+    """Suspect readings and sizes of a part, the likeliest slip first.
+
+    Held against the other readings of the part, and against every part that it is judged beside.
+    """
+    found: dict[str, Suspect] = {}
+    for suspect in adjust(part, build.features_of(part), build.readings).suspects:
+        found[suspect.reading] = suspect
+    for donor in donors_concerned(build, part):
+        try:
+            places = places_of(pipeline.known_of(build, donor))
+        except FaultyInput:
+            continue
+        for suspect in pipeline.suspected(places):
+            known = found.get(suspect.reading)
+            if suspect.part == part and (known is None or known.likely < suspect.likely):
+                found[suspect.reading] = suspect
+    return tuple(sorted(found.values(), key=lambda one: -one.likely))
+
+
+def questions(build: Build) -> tuple[Problem, ...]:
+    """Every suspect of every part as a warning: nothing is wrong with the sheet, and it has to be read again."""
+    return tuple(
+        _question(build, part.part, suspect) for part in build.parts for suspect in suspects_of(build, part.part)
+    )
+
+
+def _question(build: Build, part: str, suspect: Suspect) -> Problem:
+    rows = {row.reading: row.row for row in build.readings if row.part == part}
+    if suspect.reading in rows:
+        mend = f"Take down what you read then: partkin record {part} VALUE --corrects {suspect.reading}"
+        says = suspect.says.rstrip(".")
+        return Problem("readings.csv", rows[suspect.reading], "value", says, mend, warning=True)
+    feature, _, column = suspect.reading.rpartition(".")
+    row = next((one.row for one in build.features_of(part) if one.feature == feature), 0)
+    mend = "Look at it again, and mend the cell"
+    if column == "across_mm":
+        mend = f"Take down what you read then: partkin record {part} {feature} VALUE --quantity across"
+    return Problem("features.csv", row, column, suspect.says.rstrip("."), mend, warning=True)

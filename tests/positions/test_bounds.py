@@ -1,0 +1,81 @@
+"""What distances leave open for one of them, and the slips that explain one that is impossible."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from partkin.model.build import Reading
+from partkin.positions import adjust
+from partkin.positions.bounds import bounds_mm, impossible, is_possible, plainly_wrong
+from partkin.positions.lengths import Distance
+from partkin.positions.slips import slip_of
+from positions.parts import all_pairs, features, readings
+
+FOUR = np.array([(0.0, 0.0), (300.0, 20.0), (320.0, 230.0), (10.0, 190.0)])
+
+
+def distances(pairs: list[tuple[int, int]], slips: dict[int, float] | None = None) -> list[Distance]:
+    found = []
+    for at, (a, b) in enumerate(pairs):
+        length = float(np.linalg.norm(FOUR[a] - FOUR[b])) + (slips or {}).get(at, 0.0)
+        found.append(Distance(f"r{at}", f"f{a}", f"f{b}", length, 0.5 / np.sqrt(3.0)))
+    return found
+
+
+def test_the_way_round_bounds_a_distance_and_the_true_one_lies_within() -> None:
+    """A triangle is exact: |a - b| to a + b, each reading as far out as it may be."""
+    three = distances([(0, 1), (1, 2), (0, 2)])
+    least, most = bounds_mm(three, 2)
+    one, other = three[0].length_mm, three[1].length_mm
+    assert (least, most) == (pytest.approx(one - other - 1.0), pytest.approx(one + other + 1.0))
+    rng = np.random.default_rng(2)
+    for _ in range(50):
+        some = [pair for pair in all_pairs(4) if rng.random() < 0.8]
+        rows = distances(some, {at: float(rng.uniform(-0.5, 0.5)) for at in range(len(some))})
+        assert not impossible(rows)
+        assert all(is_possible(rows, at) for at in range(len(rows)))
+
+
+def test_of_a_triangle_any_of_the_three_may_be_wrong_and_of_more_the_one_that_clears_all() -> None:
+    assert impossible(distances([(0, 1), (1, 2), (0, 2)], {2: 1000.0})) == [0, 1, 2]
+    assert impossible(distances(all_pairs(4), {4: 1000.0})) == [4]
+    wrong, maybe = plainly_wrong(distances(all_pairs(4), {4: 1000.0}))
+    assert [one.reading for one in wrong] == ["r4"] and not maybe
+
+
+def test_a_point_on_two_readings_is_bounded_where_nothing_is_adjusted() -> None:
+    """f3 hangs on two readings: an adjustment has no surplus, and one in centimetres is impossible all the same."""
+    pairs = [(0, 1), (1, 2), (0, 2), (0, 3), (1, 3)]
+    rows = readings(FOUR, pairs)
+    rows[3] = Reading("p", "r3", "centres", rows[3].value, "cm", "f0", "f3", plus_minus=0.1)
+    found = adjust("p", features(FOUR), rows)
+    assert "r3" in {suspect.reading for suspect in found.suspects}
+    assert max(found.suspects, key=lambda one: one.likely).reading == "r3"
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "expected", "kind", "says"),
+    [
+        (208.1, "cm", 208.0, "unit", "208.1 mm"),
+        (20.8, "mm", 208.0, "unit", "20.8 cm"),
+        (8.19, "mm", 208.0, "unit", "8.19 in"),
+        (90.0, "mm", 9.0, "unit", "9 mm (a decimal sign left out)"),
+        (1196.0, "mm", 1169.3, "digits", "1169 mm (two digits swapped)"),
+        (28.0, "mm", 208.4, "digits", "208 mm (a digit left out)"),
+        (2208.0, "mm", 208.4, "digits", "208 mm (a digit too many)"),
+        (218.1, "mm", 208.0, "tape", "208.1 mm (read from the 10 mm mark of the tape)"),
+        (108.1, "mm", 208.0, "tape", "208.1 mm (read from the 100 mm mark of the tape)"),
+        (373.4, "mm", 208.0, "hole", "that is a to d (the wrong hole)"),
+    ],
+)
+def test_a_slip_is_known_by_what_was_meant(value: float, unit: str, expected: float, kind: str, says: str) -> None:
+    read = Reading("p", "r1", "centres", value, unit, "a", "b")
+    slip = slip_of(read, expected, 1.0, {"a to d": 373.0, "a to c": 512.0})
+    assert slip is not None
+    assert (slip.kind, slip.says) == (kind, says)
+
+
+@pytest.mark.parametrize("value", [231.0, 188.5, 150.0, 404.0])
+def test_what_no_slip_explains(value: float) -> None:
+    assert slip_of(Reading("p", "r1", "centres", value, "mm", "a", "b"), 208.0, 1.0, {"a to d": 373.0}) is None

@@ -1,0 +1,149 @@
+"""Slips as people make them, typed: named at once and first in the verdict, and nothing rests on them."""
+
+from __future__ import annotations
+
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from benchmarks.bench_slips import DECIDED_WRONG, counted
+
+FIVE = np.array([(0.0, 0.0), (612.0, 40.0), (590.0, 310.0), (25.0, 290.0), (300.0, 12.0)])
+PAIRS = list(combinations(range(5), 2))
+FRAME = [(0, 1), (0, 2), (1, 2), (0, 3), (1, 3), (2, 3)]
+
+
+def far(a: int, b: int) -> float:
+    return float(np.linalg.norm(FIVE[a] - FIVE[b]))
+
+
+def sheets(folder: Path, read: list[tuple[int, int]], donor_across: str = "9", count: int = 5) -> None:
+    """A host whose studs have places, a donor that is the very same part, read between these of its holes."""
+    parts = ["part,origin,takes_place_of,seen_from,duty,airbag"]
+    parts += ["frame,host,,outside,structural,no", "top,donor,frame,outside,trim,no"]
+    rows = ["part,feature,kind,across_mm,x_mm,y_mm,plus_minus_mm,goes_on,need"]
+    rows += [f"frame,F{n},stud,6,{x:g},{y:g},0.5,,must" for n, (x, y) in enumerate(FIVE[:count])]
+    rows += [f"top,k{n},hole,{donor_across if n == 0 else 9},,,,F{n}," for n in range(count)]
+    readings = ["part,reading,quantity,from,to,value,unit,plus_minus,instrument,by,on,corrects,note"]
+    readings += [f"top,t{n},centres,k{a},k{b},{far(a, b):.1f},mm,,tape,,,," for n, (a, b) in enumerate(read)]
+    for name, lines in (("parts", parts), ("features", rows), ("readings", readings)):
+        (folder / f"{name}.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+@pytest.fixture
+def typed(tmp_path: Path):
+    """Type a command in the folder."""
+    from typer.testing import CliRunner
+
+    from partkin.cli.app import app
+
+    def run(*words: str):
+        where = () if words[0] == "doctor" else ("--in", str(tmp_path))
+        last = (str(tmp_path),) if words[0] == "doctor" else ()
+        done = CliRunner().invoke(app, [*words, *last, *where], catch_exceptions=False)
+        assert done.exit_code == 0, done.output
+        return done.output
+
+    return run
+
+
+def verdict(typed) -> str:
+    return typed("check", "top").splitlines()[0]
+
+
+def first_unknown(typed) -> str:
+    lines = typed("check", "top").splitlines()
+    at = lines.index("Not known")
+    return " ".join(line.strip() for line in lines[at + 1 : at + 4])
+
+
+def test_a_hole_ten_times_its_stud_is_asked_about_and_no_verdict_rests_on_it(typed, tmp_path: Path) -> None:
+    """90 typed for 9,0."""
+    sheets(tmp_path, PAIRS, donor_across="90")
+    (tmp_path / "features.csv").write_text(
+        (tmp_path / "features.csv").read_text().replace("top,k4,hole,9,", "top,k4,hole,8.5,")
+    )
+    assert "features.csv:7:across_mm: k0 of top is 90 mm across" in typed("doctor")
+    assert "NOT ENOUGH MEASURED" in verdict(typed)
+    assert "k0 of top is 90 mm across, and F0 of frame is 6 mm; 9 mm" in first_unknown(typed)
+    mended = typed("record", "top", "k0", "9,0", "-q", "across", "-i", "caliper")
+    assert "LOOK" not in mended
+    assert "k0 of top is 90" not in typed("doctor")
+    again = typed("record", "top", "k1", "90", "-q", "across", "-i", "caliper")
+    assert "LOOK: k1 of top is 90 mm across" in again
+    assert "NOT ENOUGH MEASURED" in verdict(typed)
+
+
+def test_an_odd_size_that_is_read_twice_stands(typed, tmp_path: Path) -> None:
+    sheets(tmp_path, PAIRS, donor_across="20")
+    assert "k0 of top is 20 mm across" in typed("doctor")
+    said = typed("record", "top", "k0", "20.0", "-q", "across", "-i", "caliper")
+    assert "LOOK" not in said
+    assert "k0 of top" not in typed("doctor")
+
+
+def test_centimetres_are_named_when_they_are_typed_and_nothing_is_decided(typed, tmp_path: Path) -> None:
+    """One reading of k3, so that its own part leaves it open; the frame does not."""
+    sheets(tmp_path, [(0, 1), (0, 2), (1, 2)], count=4)
+    value = f"{far(3, 0):.1f}"
+    said = typed("record", "top", "k3", "k0", value, "--unit", "cm", "-i", "tape")
+    assert f"LOOK: r1 of top (k3 to k0): {value} cm? {value} mm would agree with the other part" in said
+    assert "partkin record top VALUE --corrects r1" in said
+    assert f"{value} cm? {value} mm would agree" in typed("doctor")
+    for n, other in enumerate((1, 2), start=2):
+        said = typed("record", "top", "k3", f"k{other}", f"{far(3, other):.1f}", "-i", "tape")
+        assert "does not fit" not in said and f"LOOK: r{n}" not in said
+        assert first_unknown(typed).startswith("? r1 ") and f"{value} mm would agree" in first_unknown(typed)
+    assert "does not fit" not in typed("record", "top", value, "--unit", "mm", "--corrects", "r1")
+    assert "r1" not in typed("doctor")
+
+
+def test_two_slips_lock_no_build(typed, tmp_path: Path) -> None:
+    """1196 typed for 1169, then 212 for 202: every command answers, and a correction is taken."""
+    sheets(tmp_path, [])
+    rows = (tmp_path / "features.csv").read_text().splitlines()
+    rows = [
+        row.replace("hole,9,,,,", f"hole,9,{FIVE[n - 6][0]:g},{FIVE[n - 6][1]:g},25,") if n >= 6 else row
+        for n, row in enumerate(rows)
+    ]
+    (tmp_path / "features.csv").write_text("\n".join(rows) + "\n")
+    typed("record", "top", "k0", "k1", "1196", "-i", "tape")
+    typed("record", "top", "k0", "k3", "212", "-i", "tape")
+    for command in ("positions top", "measure-next top", "why top", "check top", "rank --for frame"):
+        typed(*command.split())
+    assert "does not fit" not in verdict(typed).lower()
+    typed("record", "top", f"{far(0, 1):.1f}", "--corrects", "r1")
+    typed("record", "top", f"{far(0, 3):.1f}", "--corrects", "r2")
+    assert "LOOK" not in typed("record", "top", "k1", "k3", f"{far(1, 3):.1f}", "-i", "tape")
+
+
+def test_the_same_value_read_again_stands(typed, tmp_path: Path) -> None:
+    """A donor that really is other there: looked at again, the reading counts, and the answer is no."""
+    sheets(tmp_path, FRAME[:5], count=4)
+    other = far(2, 3) + 100.0
+    said = typed("record", "top", "k2", "k3", f"{other:.1f}", "-i", "tape")
+    assert "LOOK" in said and "NOT ENOUGH MEASURED" in verdict(typed)
+    typed("record", "top", f"{other:.1f}", "--corrects", "r1")
+    assert "r2 of top" not in typed("doctor")
+
+
+def test_a_hole_that_is_elsewhere_is_no_slip(typed, tmp_path: Path) -> None:
+    """Three readings of one hole differ from the frame, and agree with each other."""
+    sheets(tmp_path, [pair for pair in PAIRS if 4 not in pair])
+    there = FIVE[4] + (0.0, 37.0)
+    for n in range(4):
+        said = typed("record", "top", "k4", f"k{n}", f"{np.linalg.norm(FIVE[n] - there):.1f}", "-i", "tape")
+    assert "LOOK" not in said
+    assert "r4 of top" not in typed("doctor")
+
+
+def test_of_sixty_builds_with_one_slip_none_is_turned() -> None:
+    """bench_slips.py, shorter: at least the shares that the whole of it has to reach."""
+    found, told = counted(60)
+    every = sum(found.values(), start=type(next(iter(found.values())))())
+    assert every["builds"] == 60
+    assert every["crashed"] == every[DECIDED_WRONG] == 0, told
+    assert every["first"] >= 0.6 * 60
+    assert every["among three"] >= 0.85 * 60
