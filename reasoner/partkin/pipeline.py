@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partkin.model.build import Build
+from partkin.model.making import OneDrawing
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, WITH_ADAPTATION
@@ -187,7 +188,10 @@ def known_of(build: Build, donor: str, host: str | None = None) -> Known:
     answer = knowledge.ask_check(graph_of(build), donor, host)
     if isinstance(answer, tuple):
         raise FaultyInput(answer)
-    return answer
+    if build.settings.same_drawing is None:
+        return answer
+    stated = OneDrawing(build.settings.same_drawing, "build.toml says so (same_drawing)", "build.toml")
+    return replace(answer, one_drawing=stated)
 
 
 _last_graph: list[tuple[weakref.ref[Build], Knowledge]] = []

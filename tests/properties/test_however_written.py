@@ -117,6 +117,11 @@ def near_a_bar(verdict: Verdict) -> bool:
     close = chance is not None and chance.draws > 0 and any(
         chance.low <= bar <= chance.high or abs(chance.fits - bar) < 0.04 for bar in (0.05, 0.95)
     )  # fmt: skip
+    if chance is None and verdict.pairs and verdict.verdict in ("does not fit", "not enough measured"):
+        # Something is not known: how near the rest is to a bar is not shown.
+        close = any(pair.margin_mm is not None and abs(pair.margin_mm) < 0.5 for pair in verdict.pairs)
+    just = chance.just_goes_on if chance is not None else None
+    close = close or (just is not None and abs(just - 0.05) < 0.04)
     return close or (verdict.margin_mm is not None and abs(verdict.margin_mm) < 1e-4)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from partkin.knowledge.backwards import cell, row_of, sheet_rows
 from partkin.knowledge.columns import FEATURES, PARTS, READINGS, Sheet, column_names
-from partkin.knowledge.evidence import evidence_of, forbids_of
+from partkin.knowledge.evidence import evidence_of, forbids_of, one_drawing_of
 from partkin.knowledge.graph import Knowledge, Row
 from partkin.knowledge.names import last
 from partkin.model.build import Connector, Part, Reading, VehicleModel, Zone, current
@@ -221,4 +221,5 @@ def ask_check(graph: Knowledge, donor: str, host: str | None = None) -> Known | 
         original=sides[original] if original is not None else None,
         evidence=evidence_of(graph, sides[donor], [sides[name] for name in others]),
         forbids=forbids_of(graph, sides[donor].part, [sides[name].part for name in others]),
+        one_drawing=one_drawing_of(graph, sides[donor], [sides[name] for name in others]),
     )

@@ -72,7 +72,7 @@ SETTINGS: Final = Sheet(
     (
         Column("name", "schema:name", "text"),
         Column("currency", "partkin:currency", "text"),
-        *_decimals(("labour_rate", "labourRate"), ("confidence", "confidence")),
+        *_decimals(("labour_rate", "labourRate"), ("confidence", "confidence"), ("same_drawing", "sameDrawing")),
         Column("adapt_host", "partkin:adaptHost", "boolean"),
     ),
 )

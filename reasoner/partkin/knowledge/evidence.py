@@ -11,6 +11,8 @@ from partkin.knowledge.graph import Knowledge
 from partkin.knowledge.names import full, last
 from partkin.model.build import Part, VehicleModel
 from partkin.model.known import Evidence, Side
+from partkin.model.making import OneDrawing
+from partkin.tables import same_drawing
 
 Told = tuple[str, tuple[str, ...]]
 Step = tuple[str, str]
@@ -235,6 +237,21 @@ def evidence_of(graph: Knowledge, donor: Side, others: list[Side]) -> tuple[Evid
     return tuple(told)
 
 
+def one_drawing_of(graph: Knowledge, donor: Side, others: list[Side]) -> OneDrawing:
+    """Return how likely the evidence makes it, before anything is read, that the donor was made to the same drawing."""
+    by_name = {graph.part(side.part.part) for side in others}
+    found = {
+        row["found"] for row in graph.rows("drawing", [graph.part(donor.part.part)]) if row["other"] in by_name
+    }  # fmt: skip
+    other, same, carried = (full(f"partkin:{term}") in found for term in _DRAWING)
+    if other:
+        return same_drawing()["a size that differs"]
+    if carried:
+        return same_drawing()["same name and platform and alike in every size" if same else "same name and platform"]
+    return same_drawing()["alike in every size" if same else "nothing of the kind"]
+
+
+_DRAWING = ("otherSizeThan", "sameSizeAs", "carriedOverFrom")
 _NEVER_JUDGED = (
     "never judged by geometry, only by the maker's part number for that very vehicle, and fitted by licensed "
     "practice")

@@ -33,6 +33,7 @@ class Settings:
     labour_rate: float | None = None
     confidence: float = 0.95
     adapt_host: bool = False
+    same_drawing: float | None = None
 
 
 @dataclass(frozen=True)

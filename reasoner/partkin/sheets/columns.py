@@ -313,9 +313,12 @@ SETTING_MEANINGS: Mapping[str, str] = MappingProxyType(
         "currency": "three letters (ISO 4217), such as EUR",
         "labour_rate": "what an hour of your work is worth, in that currency",
         "confidence": "how sure a verdict must be; 0.95 when left out",
+        "same_drawing": "how likely it is that a donor was made to the original's drawing, 0.01 to 0.99; told by the "
+        "evidence when left out",
         "adapt_host": "true: the vehicle itself may be cut or drilled; false when left out",
     }
 )
+NUMBER_SETTINGS = ("labour_rate", "confidence", "same_drawing")
 
 
 def describe() -> list[tuple[str, str, str]]:

@@ -8,12 +8,13 @@ from typing import Any
 
 from partkin.model.build import Settings
 from partkin.sheets.cells import GREATEST_NUMBER, LONGEST_NAME
-from partkin.sheets.columns import SETTING_MEANINGS, SETTINGS
+from partkin.sheets.columns import NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS
 from partkin.sheets.dialect import UTF8_MARK
 from partkin.sheets.findings import Findings
 
 LARGEST_TOML_BYTES = 1024 * 1024
 LEAST_CONFIDENCE, MOST_CONFIDENCE = 0.5, 1.0
+LEAST_SAME, MOST_SAME = 0.01, 0.99
 _AT_LINE = re.compile(r"\s*\(at line (\d+), column \d+\)")
 _CURRENCY = re.compile(r"[A-Z]{3}", re.ASCII)
 
@@ -83,7 +84,7 @@ def _from_toml(toml: dict[str, Any], text: str, findings: Findings) -> Settings:
         elif wrong := _wrong(key, value):
             findings.fault(SETTINGS, row, key, *wrong)
         else:
-            read[key] = float(value) if key in ("labour_rate", "confidence") else value
+            read[key] = float(value) if key in NUMBER_SETTINGS else value
     return Settings(**read)
 
 
@@ -104,6 +105,8 @@ def _wrong(key: str, value: Any) -> tuple[str, str] | None:
         return f"{key} is not a number that can be used", "Write a number, without quotation marks"
     if key == "confidence" and not LEAST_CONFIDENCE < value < MOST_CONFIDENCE:
         return f"a confidence of {value:g} is not between 0.5 and 1", "Write a number such as 0.95"
+    if key == "same_drawing" and not LEAST_SAME <= value <= MOST_SAME:
+        return f"a same_drawing of {value:g} is not from 0.01 to 0.99", "Write a number such as 0.7"
     if key == "labour_rate" and value < 0.0:
         return f"a labour rate of {value:g} cannot be", "Write what an hour is worth, 0 or more"
     return None

@@ -22,6 +22,7 @@ _SETTING_LINES = {
     "currency": '# currency = "EUR"',
     "labour_rate": "# labour_rate = 45",
     "confidence": "confidence = 0.95",
+    "same_drawing": "# same_drawing = 0.5",
     "adapt_host": "adapt_host = false",
 }
 

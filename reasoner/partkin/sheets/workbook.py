@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from partkin.model.problem import FaultyInput, Problem
-from partkin.sheets.columns import BY_NAME, SETTING_MEANINGS, SETTINGS
+from partkin.sheets.columns import BY_NAME, NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS
 from partkin.sheets.dialect import LARGEST_BYTES
 from partkin.sheets.findings import Findings
 from partkin.sheets.nearest import nearest
@@ -175,6 +175,6 @@ def _toml_value(key: str, value: str) -> str:
     if value.casefold() in YES_OR_NO and key == "adapt_host":
         return "true" if YES_OR_NO[value.casefold()] else "false"
     try:
-        return repr(float(value.replace(",", "."))) if key in ("labour_rate", "confidence") else json.dumps(value)
+        return repr(float(value.replace(",", "."))) if key in NUMBER_SETTINGS else json.dumps(value)
     except ValueError:
         return json.dumps(value)

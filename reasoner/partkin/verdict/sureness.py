@@ -78,7 +78,7 @@ def sureness(trial: Trial, one_drawing: OneDrawing, confidence: float) -> list[R
     if trial.stand == "fits" and (hidden := hidden_says(chance)) is not None:
         found.append(Reason("", hidden))
     if chance.just_goes_on is not None:
-        often = in_hundred(chance.just_goes_on)
+        often = in_hundred(chance.just_goes_on).replace(" in ", " of ")
         found.append(Reason("", f"a part that just goes on would be read as far off as this one in {often} cases"))
     rests = [
         f"before anything is read, one drawing counts for {in_hundred(chance.assumed)}: {one_drawing.says}"
