@@ -131,12 +131,18 @@ def tables(counts: list[int], errors_mm: list[float], hows: list[str], parts: in
 
 def stated(draw: np.random.Generator, plate: np.ndarray) -> np.ndarray:
     """A donor as the chance takes parts to come about."""
+    return made_of(draw, plate, 0.5)
+
+
+def made_of(draw: np.random.Generator, plate: np.ndarray, one_drawing: float, only: int | None = None) -> np.ndarray:
+    """A donor of one drawing so often; of the others one hole (`only` 0), two, a group or all are elsewhere."""
     how, n = making(), len(plate)
     made = plate + draw.normal(0.0, how.scatter_mm, plate.shape)
-    if draw.random() < 0.5:
+    if draw.random() < one_drawing:
         return made
     shares = np.array([how.one_hole, how.two_holes, how.group, how.all_holes])
     kind, spread = draw.choice(4, p=shares / shares.sum()), draw.choice(how.spreads_mm)
+    kind = kind if only is None else only
     if kind == 2:
         near = np.argsort(np.linalg.norm(plate - plate[draw.integers(n)], axis=1))
         made[near[: int(draw.integers(2, n // 2 + 1))]] += draw.normal(0.0, spread, 2)
@@ -146,26 +152,17 @@ def stated(draw: np.random.Generator, plate: np.ndarray) -> np.ndarray:
     return made
 
 
-def one_in_five(draw: np.random.Generator, plate: np.ndarray) -> np.ndarray:
-    """Sister parts that seldom share a drawing: the others have one hole 1.5 mm off."""
-    return donor_of("same" if draw.random() < 0.2 else "one by 1.5", plate, 0.0, draw)
-
-
-def one_up_to_three(draw: np.random.Generator, plate: np.ndarray) -> np.ndarray:
-    """One hole anywhere within 3 mm of its place, the others right."""
-    made = plate.copy()
-    made[draw.integers(len(plate))] += draw.uniform(-3.0, 3.0, 2)
-    return made
-
-
 def calibrated(parts: int) -> None:
     """Print the expected calibration error in the stated population and in four others."""
     others = {
         "as stated": stated,
-        "every hole anywhere in twice its play": lambda d, p: p + d.uniform(-2.0 * PLAY_MM, 2.0 * PLAY_MM, p.shape),
-        "scatter of 0.3 mm": lambda d, p: stated(d, p) + d.normal(0.0, 0.28, p.shape),
-        "one in five of one drawing": one_in_five,
-        "one hole elsewhere by up to 3 mm": one_up_to_three,
+        "a third of one drawing": lambda d, p: made_of(d, p, 1 / 3),
+        "two thirds of one drawing": lambda d, p: made_of(d, p, 2 / 3),
+        "scatter of 0.2 mm": lambda d, p: stated(d, p) + d.normal(0.0, 0.17, p.shape),
+        "never more than one hole elsewhere": lambda d, p: made_of(d, p, 0.5, only=0),
+        "every hole anywhere in twice its play (nothing of what is taken for granted holds)": lambda d, p: (
+            p + d.uniform(-2.0 * PLAY_MM, 2.0 * PLAY_MM, p.shape)
+        ),
     }
     for name, made in others.items():
         draw = np.random.default_rng([len(name), 7])
