@@ -8,7 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import partkin
 from benchmarks.bench_slips import DECIDED_WRONG, counted
+from partkin.model.build import Build, Feature, Part, Reading
 
 FIVE = np.array([(0.0, 0.0), (612.0, 40.0), (590.0, 310.0), (25.0, 290.0), (300.0, 12.0)])
 PAIRS = list(combinations(range(5), 2))
@@ -137,6 +139,34 @@ def test_a_hole_that_is_elsewhere_is_no_slip(typed, tmp_path: Path) -> None:
         said = typed("record", "top", "k4", f"k{n}", f"{np.linalg.norm(FIVE[n] - there):.1f}", "-i", "tape")
     assert "LOOK" not in said
     assert "r4 of top" not in typed("doctor")
+
+
+@pytest.mark.parametrize(("off_mm", "says"), [(0.0, "bolts on"), (6.0, "bolts on with adaptation")])
+def test_rough_places_beside_good_distances_lose_no_verdict(off_mm: float, says: str) -> None:
+    """Places by eye to 25 mm that tell left from right, and places to half a millimetre: one answer."""
+    for within_mm in (0.5, 25.0):
+        there = FIVE.copy()
+        there[2, 0] += off_mm
+        off = np.random.default_rng(3).uniform(-within_mm, within_mm, FIVE.shape)
+        features = [
+            Feature("frame", f"F{n}", "stud", across_mm=6.0, x_mm=x, y_mm=y, plus_minus_mm=0.25, need="must")
+            for n, (x, y) in enumerate(FIVE.tolist())
+        ]
+        features += [
+            Feature("top", f"k{n}", "hole", across_mm=9.0, goes_on=f"F{n}", x_mm=x, y_mm=y, plus_minus_mm=within_mm)
+            for n, (x, y) in enumerate((there + off).tolist())
+        ]
+        read = [
+            Reading("top", f"r{n}", "centres", round(float(np.linalg.norm(there[a] - there[b])), 1), "mm", f"k{a}", f"k{b}",
+                    plus_minus=0.5)
+            for n, (a, b) in enumerate(PAIRS)
+        ]  # fmt: skip
+        parts = (
+            Part("frame", origin="host", seen_from="outside", duty="structural", airbag=False),
+            Part("top", origin="donor", takes_place_of="frame", seen_from="outside", duty="trim", airbag=False),
+        )
+        build = Build(parts=parts, features=tuple(features), readings=tuple(read))
+        assert partkin.check(build, "top").verdict == says, within_mm
 
 
 def test_of_sixty_builds_with_one_slip_none_is_turned() -> None:
