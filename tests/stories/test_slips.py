@@ -156,11 +156,10 @@ def test_rough_places_beside_good_distances_lose_no_verdict(off_mm: float, says:
             Feature("top", f"k{n}", "hole", across_mm=9.0, goes_on=f"F{n}", x_mm=x, y_mm=y, plus_minus_mm=within_mm)
             for n, (x, y) in enumerate((there + off).tolist())
         ]
-        read = [
-            Reading("top", f"r{n}", "centres", round(float(np.linalg.norm(there[a] - there[b])), 1), "mm", f"k{a}", f"k{b}",
-                    plus_minus=0.5)
-            for n, (a, b) in enumerate(PAIRS)
-        ]  # fmt: skip
+        read = []
+        for n, (a, b) in enumerate(PAIRS):
+            value = round(float(np.linalg.norm(there[a] - there[b])), 1)
+            read.append(Reading("top", f"r{n}", "centres", value, "mm", f"k{a}", f"k{b}", plus_minus=0.5))
         parts = (
             Part("frame", origin="host", seen_from="outside", duty="structural", airbag=False),
             Part("top", origin="donor", takes_place_of="frame", seen_from="outside", duty="trim", airbag=False),

@@ -13,7 +13,7 @@ from partkin.judging.places import DOUBTED
 from partkin.measuring.doubts import donors_concerned, suspects_of
 from partkin.measuring.typed_cells import Typed, plain_number, understood_cells
 from partkin.measuring.typed_readings import FEATURES, Words, taken_back, understood
-from partkin.model.build import Build, Reading
+from partkin.model.build import Build, Reading, by_id
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
 from partkin.model.words import MM_PER_UNIT, NOT_ENOUGH, SIDES, WITH_ADAPTATION, WITHDRAWN
@@ -146,17 +146,36 @@ def fill_in(folder: Path, words: Words, typed: Typed, shown: Shown | None = None
     return Recorded(words.part, says, None, None, changes(before, after), warnings)
 
 
-def next_id(build: Build, part: str) -> str:
+def next_id(build: Build, part: str, of: Reading | None = None) -> str:
     """Return the next free reading id of a part: r1, r2 and so on.
+
+    The newest of several readings of one thing is the one with the highest id. So where an earlier reading `of` the
+    same has an id of another kind that comes after these, the next one goes on from there.
 
     Examples
     --------
     >>> next_id(Build(readings=(Reading("p", "r7", "mass", 1.0, "kg"), Reading("q", "r9", "mass", 1.0, "kg"))), "p")
     'r8'
+    >>> next_id(Build(readings=(Reading("p", "t3", "mass", 1.0, "kg"),)), "p", Reading("p", "", "mass", 1.1, "kg"))
+    't4'
     """
-    ids = {row.reading for row in build.readings if row.part == part}
+    mine = [row for row in build.readings if row.part == part]
+    ids = {row.reading for row in mine}
     taken = [int(match[1]) for match in (re.fullmatch(r"r(\d{1,9})", one) for one in ids) if match]
-    return f"r{max(taken, default=0) + 1}"
+    found = f"r{max(taken, default=0) + 1}"
+    same = [row.reading for row in mine if of is not None and _of_what(row) == _of_what(of)]
+    last = max([found, *same], key=by_id)
+    if last == found:
+        return found
+    stem = last.rstrip("0123456789")
+    number = int(last[len(stem) :] or 0) + 1
+    while f"{stem}{number}" in ids:
+        number += 1
+    return f"{stem}{number}"
+
+
+def _of_what(row: Reading) -> tuple[str | None, ...]:
+    return row.quantity, row.from_feature, row.to_feature
 
 
 def row_of(reading: Reading) -> dict[str, str]:
@@ -183,7 +202,7 @@ def _appended(folder: Path, build: Build, meant: Callable[[Build], Reading]) -> 
         if turn:
             build, _ = pipeline.read(folder)
             reading = meant(build)
-        numbered = replace(reading, reading=next_id(build, reading.part))
+        numbered = replace(reading, reading=next_id(build, reading.part, reading))
         try:
             sheets.append(folder, READINGS, row_of(numbered))
         except FaultyInput as fault:

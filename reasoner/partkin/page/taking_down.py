@@ -49,7 +49,8 @@ def take_down(desk: Desk, part: str, typed: Typed) -> Taken:
     until_s = time.monotonic() + PATIENCE_S
     build = desk.build()
     words = _words(part, cells_of(typed, FIELDS))
-    reading = replace(understood(build, words), reading=next_id(build, words.part))
+    reading = understood(build, words)
+    reading = replace(reading, reading=next_id(build, words.part, reading))
     sheets.append(desk.folder, recording.READINGS, row_of(reading))
     return Taken(reading, _said(desk, reading, until_s))
 
