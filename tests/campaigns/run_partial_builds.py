@@ -69,17 +69,19 @@ class Count:
     slowest: Ran | None = None
 
     def take(self, ran: Ran) -> None:
-        """Count one command."""
+        """Count one command, and say at once what went wrong with it."""
         self.commands += 1
         if ran.fault:
             self.failed.append(ran)
+            print(f"traceback: build {ran.seed}, {ran.typed}: {ran.fault} ({ran.where})", flush=True)
         if ran.took_s > LONG_S:
             self.long.append(ran)
+            print(f"long: build {ran.seed}, {ran.took_s:.1f} s, {ran.typed}", flush=True)
         if self.slowest is None or ran.took_s > self.slowest.took_s:
             self.slowest = ran
 
     def says(self) -> str:
-        """The figures, and each failing seed with its command."""
+        """The figures."""
         lines = [
             f"{self.builds} builds, {self.commands} commands",
             f"{len(self.failed)} tracebacks on {len({ran.seed for ran in self.failed})} builds",
@@ -87,8 +89,6 @@ class Count:
         ]
         if self.slowest is not None:
             lines.append(f"slowest: {self.slowest.took_s:.1f} s, build {self.slowest.seed}, {self.slowest.typed}")
-        lines += [f"traceback: build {ran.seed}, {ran.typed}: {ran.fault} ({ran.where})" for ran in self.failed]
-        lines += [f"long: build {ran.seed}, {ran.took_s:.1f} s, {ran.typed}" for ran in self.long]
         return "\n".join(lines) + "\n"
 
 
