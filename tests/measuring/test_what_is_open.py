@@ -287,6 +287,16 @@ def test_the_first_three_distances_of_a_bare_donor_make_its_widest_triangle() ->
     assert (high - low) / 2 == pytest.approx(2.0 + 1.645 * spread, abs=0.1)  # rounded outwards
 
 
+def test_a_guessed_hole_is_uncertain_in_the_frame_too() -> None:
+    """Seams are compared in the frame that their corners are in, whichever holes are guessed meanwhile."""
+    build = panel(LEANING, [(0, 1), (0, 2), (1, 2)], placed=(0, 1, 2))
+    found = adjust("donor", [f for f in build.features_of("donor") if f.feature != "a3"], build.readings)
+    guessed = untied.with_guess(found, "a3", np.array([10.0, 20.0]), 5.0)
+    assert found.in_frame_mm2 is not None and guessed.in_frame_mm2 is not None
+    assert np.array_equal(guessed.in_frame_mm2[:6, :6], found.in_frame_mm2)
+    assert np.allclose(guessed.in_frame_mm2[6:, 6:], np.eye(2) * 25.0 / 3.0)
+
+
 def test_bare_holes_that_can_go_on_one_fixing_only_tell_no_distance() -> None:
     """Three holes for one stud: none of them is known to be its own, so no two are a known distance apart."""
     bare = [replace(hole, x_mm=None, y_mm=None) for hole in holes([(0, 0), (1, 0), (2, 0)])]

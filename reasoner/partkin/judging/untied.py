@@ -228,13 +228,16 @@ def _judged(findings: Findings, places: Places, trial: Trial, spot: Spot, candid
 def with_guess(positions: Positions, feature: str, at_mm: np.ndarray, wide_mm: float) -> Positions:
     """Positions with one feature more, anywhere within a square of half width `wide_mm`."""
     d = positions.dims
-    covariance = positions.covariance_mm2
-    if covariance is not None:
-        size = len(covariance)
-        grown = np.zeros((size + d, size + d))
-        grown[:size, :size] = covariance
-        grown[size:, size:] = np.eye(d) * wide_mm**2 / 3.0
-        covariance = grown
+
+    def grown(covariance_mm2: np.ndarray | None) -> np.ndarray | None:
+        if covariance_mm2 is None:
+            return None
+        size = len(covariance_mm2)
+        wider = np.zeros((size + d, size + d))
+        wider[:size, :size] = covariance_mm2
+        wider[size:, size:] = np.eye(d) * wide_mm**2 / 3.0
+        return wider
+
     place = np.zeros(d)
     place[:2] = at_mm
     return replace(
@@ -242,7 +245,8 @@ def with_guess(positions: Positions, feature: str, at_mm: np.ndarray, wide_mm: f
         features=(*positions.features, feature),
         xyz_mm=np.vstack([positions.xyz_mm, place]),
         half_width_mm=np.append(positions.half_width_mm, wide_mm),
-        covariance_mm2=covariance,
+        covariance_mm2=grown(positions.covariance_mm2),
+        in_frame_mm2=grown(positions.in_frame_mm2),
         layouts=(),
         layout_covariances_mm2=(),
     )
