@@ -5,6 +5,7 @@ import pytest
 import rdflib
 
 from knowledge.builds import dashboard, family
+from knowledge.test_one_drawing import with_original
 from partkin.knowledge import compile_graph
 from partkin.knowledge.backwards import gather
 from partkin.knowledge.columns import column_names
@@ -14,7 +15,10 @@ from partkin.knowledge.names import full, last
 from partkin.knowledge.statements import number_text
 from partkin.model.build import Feature, Part, Reading
 
-BUILDS = {"dashboard": dashboard(), **{f"family {seed}": family(seed) for seed in (1, 2, 5)}}
+BUILDS = {
+    "dashboard": dashboard(), **{f"family {seed}": family(seed) for seed in (1, 2, 5)},
+    "alike": with_original(7.0), "not alike": with_original(9.0, "bracket"),
+}  # fmt: skip
 GRAPHS = {name: compile_graph(build) for name, build in BUILDS.items()}
 
 
