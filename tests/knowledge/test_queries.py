@@ -90,7 +90,8 @@ def test_a_rule_derives_the_same_in_both_engines(rule, build):
 
 
 def test_every_rule_derives_something():
-    found = {rule for graph in GRAPHS.values() for rule, *_ in graph.derived()}
+    sized = [compile_graph(with_original(across_mm)) for across_mm in (7.0, 9.0)]
+    found = {rule for graph in (*GRAPHS.values(), *sized) for rule, *_ in graph.derived()}
     assert found == {rule.name for rule in rule_files()}
 
 
@@ -101,6 +102,10 @@ def test_every_rule_derives_something():
 def test_one_row_a_thing_and_one_row_a_fact_say_the_same(wide, facts, row, build):
     graph = GRAPHS[build]
     things = gather((one["thing"], one["term"], one["value"]) for one in graph.rows(facts))
+    if wide == "readings":
+        # That query leaves out what a later reading corrects.
+        corrected = {one for thing in things.values() for one in thing.get(full("prov:wasRevisionOf"), ())}
+        things = {iri: thing for iri, thing in things.items() if iri not in corrected}
     columns = column_names(row)
     rows = graph.rows(wide)
     assert len(rows) == len(things)

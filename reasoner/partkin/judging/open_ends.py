@@ -24,8 +24,21 @@ def telling(prepared: Prepared, places: Places) -> tuple[Missing, ...]:
         name = missing.from_feature
         return name is None or (name not in spare if missing.part == places.donor.part else name in on_host)
 
-    found = tuple(dict.fromkeys((*places.donor.missing, *places.host.missing, *prepared.missing)))
+    sides = (places.donor.missing, places.host.missing)
+    if not places.host.features:
+        # Without a single fixing nothing read on the donor tells anything.
+        sides = (places.host.missing, places.donor.missing)
+    found = _each_distance_once([*sides[0], *sides[1], *prepared.missing])
     return tuple(m for m in found if needed(m)) or found
+
+
+def _each_distance_once(missing: list[Missing]) -> tuple[Missing, ...]:
+    """The first of those that ask for one distance, from whichever end."""
+    kept: dict[object, Missing] = {}
+    for one in missing:
+        ends = frozenset((one.from_feature, one.to_feature))
+        kept.setdefault((one.part, ends) if one.quantity == "centres" and len(ends) > 1 else one, one)
+    return tuple(kept.values())
 
 
 def shown_as_open(answer: FitAnswer, prepared: Prepared) -> FitAnswer:

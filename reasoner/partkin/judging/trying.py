@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import chain
+from typing import TYPE_CHECKING
 
 from partkin.fit import solve
 from partkin.fit.flex import gives, pulled, with_flex
@@ -32,6 +32,9 @@ from partkin.model.known import Known
 from partkin.model.trial import Stand, Trial, better_way_round
 from partkin.verdict import is_airbag_panel
 
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
 __all__ = [
     "SEED", "Places", "adjusted", "chance_of", "in_layouts", "layouts_left_out", "places_of",
     "prepared_task", "side_questions", "sides_drawn", "size_errors", "trial", "trials",
@@ -44,7 +47,7 @@ def trials(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]
     The face that was looked at, the layouts, and which of several readings that contradict each other is wrong.
     """
     found: list[Trial] = []
-    for without, there, by_other in chain([(None, places, False)], without_each(known, places)):
+    for without, there, by_other in _ways(known, places):
         says = better_way_round(found)
         # What lies nearer to the other part than it was read goes on all the more; what is open stays so.
         if without is not None and (len(says) > 1 or (by_other and says == {"fits"})):
@@ -59,6 +62,14 @@ def trials(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]
             # Nothing is settled by a shape that is open so widely, nor by readings that still contradict each other.
             found.append(replace(found[-1], stand="unsure"))
     return tuple(found)
+
+
+def _ways(known: Known, places: Places) -> Iterator[tuple[tuple[str, str] | None, Places, bool]]:
+    """All readings together, unless they contradict each other: then one of them is wrong, and each is left out."""
+    fewer = without_each(known, places)
+    first = next(fewer, None) if _slips(places) else None
+    yield first or (None, places, False)
+    yield from fewer
 
 
 def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) -> Trial:
@@ -147,5 +158,6 @@ def _stand(
 
 
 def _slips(places: Places) -> bool:
-    """Whether one of several readings must be wrong."""
-    return any(not suspect.left_out for side in (places.host, places.donor) for suspect in side.suspects)
+    """Whether one of several readings of a part must be wrong, by the others of that part."""
+    suspects = (*places.host.suspects, *places.donor.suspects)
+    return any(not suspect.left_out and not suspect.by_other for suspect in suspects)

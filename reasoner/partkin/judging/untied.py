@@ -68,6 +68,8 @@ def asked(findings: Findings, places: Places, trial: Trial) -> tuple[Missing, ..
     loose = [m for m in trial.missing if _is_place(m, places.donor.part)]
     sizes = [m for m in trial.missing if m.quantity != "centres" and not tells_sides(m)]
     others = [m for m in trial.missing if m not in loose and m not in sizes]
+    if not places.host.features:
+        return (*sizes, *others, *loose)
     if len(places.donor.features) < 2:
         return (*sizes, *_opening(findings, places, trial, loose, at_hand), *others)
     found: list[Missing] = []

@@ -48,16 +48,20 @@ def loose(names: Sequence[str], found: Positions, distances: Sequence[Distance])
         near.setdefault(row.from_feature, []).append(row.to_feature)
         near.setdefault(row.to_feature, []).append(row.from_feature)
     asked = []
-    for name in names:
+    for number, name in enumerate(names):
         have = near.get(name, [])
-        to = _widest(found, [other for other in have if other in found.features]) or [
+        earlier = [other for other in names[:number] if other not in have]
+        to = _widest(found, [other for other in have if other in found.features]) or earlier or [
             other for other in names if other not in (name, *have)
         ]
-        need = max(1, found.dims - sum(other in found.features for other in have))
+        # With nothing placed the first of them is where the others are measured from.
+        there = len(found.features) or number
+        tied = sum(other in found.features or other in names[:number] for other in have)
+        need = max(1, min(found.dims, there) - tied)
         asked.append(
             Missing(
                 f"where {name} is", found.part, "centres", name, to[0] if to else None,
-                _tie(name, to[:need], to[need : need + 1]),
+                _tie(name, to[:need], to[need : need + 1] if there > 1 else ()),
             )
         )  # fmt: skip
     return tuple(asked)
