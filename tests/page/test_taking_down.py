@@ -176,11 +176,11 @@ def test_what_an_editor_saved_in_between_stays(desk):
     desk.look("top-kurm")
     sheet = desk.folder / "readings.csv"
     sheet.write_text(sheet.read_text().replace("a check across the whole length", "read twice"))
-    sheets.append(desk.folder, "readings.csv", {**KURM, "part": "top-kurm", "reading": "r1"})
+    sheets.append(desk.folder, "readings.csv", {**KURM, "part": "top-kurm", "reading": "t3"})
     reading = take_down(desk, "top-kurm", KURM).reading
-    assert reading.reading == "r2", "the id that came in between is seen"
+    assert reading.reading == "t4", "the id that came in between is seen"
     text = sheet.read_text()
-    assert "read twice" in text and text.count("top-kurm,r") == 2
+    assert "read twice" in text and text.count("top-kurm,t") == 4
 
 
 def test_faulty_sheets_take_nothing(desk):
@@ -195,12 +195,12 @@ def test_with_and_without_script_the_answer_is_the_same(page):
     address = "/part/top-kurm/readings"
     with page.client() as client:
         scripted = client.post(address, data=KURM, headers={"accept": "application/json"})
-        assert scripted.status_code == 200 and scripted.json()["at"] == "/part/top-kurm?of=top-kurm&taken=r1"
+        assert scripted.status_code == 200 and scripted.json()["at"] == "/part/top-kurm?of=top-kurm&taken=t3"
         plainly = client.post(address, data=KURM)
         assert plainly.status_code == 303
         for _ in range(2):
             shown = client.get(plainly.headers["location"])
-            assert "Taken down as r2" in plain(shown.text) and "<h1" in shown.text
+            assert "Taken down as t4" in plain(shown.text) and "<h1" in shown.text
         assert len(rows_in(page.folder, "top-kurm")) == 4, "two, and those of the demo"
         refused = client.post(address, data={**KURM, "value": "wide"})
         assert refused.status_code == 422 and "Nothing was changed" in refused.text
@@ -251,10 +251,10 @@ def test_the_page_of_a_donor_takes_readings_of_its_host_too(desk):
 @pytest.mark.parametrize(
     ("typed", "mend"),
     [
-        ({"corrects": "top-kurm/r1", "value": "127"}, 'Put cm or mm into "Unit"'),
+        ({"corrects": "top-kurm/t3", "value": "127"}, 'Put cm or mm into "Unit"'),
         ({"from": "a", "to": "b"}, 'Fill in "From", "To" and "Value"'),
         ({"from": "a", "value": "3"}, 'here is a 3. Fill in "From", "To" and "Value"'),
-        ({"from": "a", "to": "c", "value": "3", "corrects": "top-kurm/r1"}, 'else leave "In place of" empty'),
+        ({"from": "a", "to": "c", "value": "3", "corrects": "top-kurm/t3"}, 'else leave "In place of" empty'),
         ({"from": "a", "to": "b", "value": "127 in", "unit": "mm"}, '"Unit" says mm'),
     ],
 )

@@ -29,7 +29,9 @@ from partkin.judging.places import (
 from partkin.judging.seams import choose, compare
 from partkin.model.fitting import Chance, FitAnswer
 from partkin.model.known import Known
+from partkin.model.positions import Suspect
 from partkin.model.trial import Stand, Trial, better_way_round
+from partkin.positions.lengths import DISTANCES
 from partkin.verdict import is_airbag_panel
 
 if TYPE_CHECKING:
@@ -65,9 +67,10 @@ def trials(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]
 
 
 def _ways(known: Known, places: Places) -> Iterator[tuple[tuple[str, str] | None, Places, bool]]:
-    """All readings together, unless they contradict each other: then one of them is wrong, and each is left out."""
+    """All readings together, unless distances contradict each other: then one is wrong, and each is left out."""
     fewer = without_each(known, places)
-    first = next(fewer, None) if _slips(places) else None
+    contradict = _contradict(places)
+    first = next(fewer, None) if contradict and all(one.quantity in DISTANCES for one in contradict) else None
     yield first or (None, places, False)
     yield from fewer
 
@@ -159,5 +162,9 @@ def _stand(
 
 def _slips(places: Places) -> bool:
     """Whether one of several readings of a part must be wrong, by the others of that part."""
+    return bool(_contradict(places))
+
+
+def _contradict(places: Places) -> list[Suspect]:
     suspects = (*places.host.suspects, *places.donor.suspects)
-    return any(not suspect.left_out and not suspect.by_other for suspect in suspects)
+    return [suspect for suspect in suspects if not suspect.left_out and not suspect.by_other]
