@@ -91,7 +91,7 @@ def test_what_the_donor_lacks_is_moved_across_and_a_restraint_part_is_not() -> N
     ]  # fmt: skip
     assert sorted(moved[2].fasteners) == ["K4", "S6"]
     assert "licensed" in moved[0].says
-    assert moved_lines(moved)[0].startswith("[ ] ") and any(line.startswith("[!] ") for line in moved_lines(moved))
+    assert moved_lines(moved)[0].startswith("[!] ") and any(line.startswith("[ ] ") for line in moved_lines(moved))
 
 
 def test_a_child_stands_for_another_by_place_number_or_name() -> None:
