@@ -189,7 +189,7 @@ def in_layouts(places: Places, layouts: tuple[int, int]) -> Places:
     from partkin.positions.sampling import of_layout
 
     host, donor = (
-        of_layout(side, number) if side.layouts else side
+        of_layout(side, number) if number < len(side.layouts) else side
         for side, number in zip((places.host, places.donor), layouts, strict=True)
     )
     return replace(places, host=host, donor=donor)

@@ -19,6 +19,8 @@ from partkin.tables import slip_rule
 
 # A slip of a reading that its own part's readings check this well would have shown there.
 SHOWS = 4.0
+# One reading to spare may be used up by a shape that a slip has bent.
+SPARE, CHECKED = 2, 0.25
 # Pairings that are tried where the sheets give none.
 MOST_TRIED = 20_000
 Pair = frozenset[str]
@@ -54,14 +56,16 @@ class Held:
 
 
 def distances_of(side: Side, positions: Positions) -> dict[Pair, Told]:
-    """Every distance of a part that is read, or follows from its places, by the two features."""
+    """Every distance of a part that is read, or follows from its places in every layout, by the two features."""
     found: dict[Pair, Told] = {}
     covariance = covariance_mm2(positions)
+    shapes = positions.layouts or (positions.xyz_mm,)
     for a, b in combinations(range(len(positions.features)), 2):
         row = length_row(positions, a, b)
         half_mm = math.sqrt(3.0 * max(0.0, float(row @ covariance @ row)))
-        length_mm = float(np.linalg.norm(positions.xyz_mm[a] - positions.xyz_mm[b]))
-        found[frozenset((positions.features[a], positions.features[b]))] = Told(length_mm, half_mm)
+        lengths_mm = [float(np.linalg.norm(shape[a] - shape[b])) for shape in shapes]
+        if max(lengths_mm) - min(lengths_mm) <= half_mm + slip_rule("made alike"):
+            found[frozenset((positions.features[a], positions.features[b]))] = Told(lengths_mm[0], half_mm)
     mine = {feature.feature: feature for feature in side.features}
     for one in centre_distances(mine, side.readings)[0]:
         found[frozenset((one.from_feature, one.to_feature))] = Told(one.length_mm, math.sqrt(3.0) * one.sigma_mm)
@@ -168,10 +172,10 @@ def _confirmed(one: Held, side: Side, positions: Positions) -> bool:
     ]  # fmt: skip
     if any(abs(value_mm(row) - value_mm(one.reading)) <= one.near_mm for row in same):
         return True
-    if any(not suspect.left_out for suspect in positions.suspects):
+    if positions.degrees_of_freedom < SPARE or any(not suspect.left_out for suspect in positions.suspects):
         return False
     seen = next((row for row in positions.observed if row.reading == one.reading.reading), None)
-    if seen is None or not seen.used:
+    if seen is None or not seen.used or seen.redundancy < CHECKED:
         return False
     return abs(one.off_mm) * math.sqrt(seen.redundancy) > SHOWS * seen.sigma_mm
 
@@ -203,12 +207,18 @@ def _pairings(read: Sequence[Distance], other: Mapping[Pair, Told]) -> list[dict
     theirs = sorted({name for pair in other for name in pair})
     if len(theirs) < len(names):
         return []
-    for most_off in (0, 1):
-        found: list[dict[str, str]] = []
-        tried = _extend({}, names, theirs, read, other, most_off, found, [0])
-        if found or not tried:
-            return found if most_off else []
-    return []
+    found: list[dict[str, str]] = []
+    if not _extend({}, names, theirs, read, other, 1, found, [0]):
+        return []
+    alike = [called for called in found if not _disagree(called, read, other)]
+    # A pairing that all agree with settles it only where each of them was there to be compared.
+    if any(_compared(called, read, other) == len(read) for called in alike):
+        return []
+    return [called for called in found if called not in alike]
+
+
+def _compared(called: Mapping[str, str], read: Sequence[Distance], other: Mapping[Pair, Told]) -> int:
+    return sum(frozenset((called[one.from_feature], called[one.to_feature])) in other for one in read)
 
 
 def _in_reach(read: Sequence[Distance]) -> list[str]:
