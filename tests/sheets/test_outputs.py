@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,11 +11,10 @@ import pytest
 from PIL import Image
 
 from partkin import outputs
-from partkin.cli.app import run
 from partkin.demonstration import write
 from partkin.sheets import COLUMNS
 
-Typed = Callable[[str], tuple[int, str]]
+Typed = Callable[..., tuple[int, str, str]]
 SHEETS = ("build.toml", "work.csv", *COLUMNS, "READINGS.CSV", "../demo/parts.csv", "./zones.csv")
 WRITING = (
     "report -o {to}", "export -o {to}", "export --part top-dask -o {to}", "strip top-velt --drawing {to}",
@@ -34,26 +32,10 @@ def kept(folder: Path) -> dict[str, bytes]:
     return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
-@pytest.fixture
-def typed(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[[str], tuple[int, str]]:
-    """Exit code and standard error of a command line."""
-
-    def type_in(line: str) -> tuple[int, str]:
-        monkeypatch.setattr(sys, "argv", ["partkin", *line.split()])
-        code: object = 0
-        try:
-            run()
-        except SystemExit as end:
-            code = end.code or 0
-        return int(str(code)), capsys.readouterr().err
-
-    return type_in
-
-
 @pytest.mark.parametrize("command", WRITING)
 def test_no_command_writes_onto_a_sheet(command: str, demo: Path, typed: Typed) -> None:
     before = kept(demo)
-    code, told = typed(command.format(to="demo/readings.csv") + " --in demo")
+    code, _, told = typed(command.format(to="demo/readings.csv") + " --in demo")
     assert code == 2 and "readings.csv: the build is read from it" in told and "another name" in told
     assert kept(demo) == before
 

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from partkin.cli.app import run
 from partkin.demonstration import write
 from partkin.pipeline import load_build
 from partkin.sheets import Answers, load
@@ -27,21 +25,9 @@ HOLES = (
 DISTANCES = 'von,nach,Abstand mm\na,b,300.5\nb,c,201\na,c,"361,2"\n'
 
 
-@pytest.fixture
-def typed(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Typed:
+@pytest.fixture(autouse=True)
+def here(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.chdir(tmp_path)
-
-    def type_in(*line: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["partkin", *line])
-        code: object = 0
-        try:
-            run()
-        except SystemExit as end:
-            code = end.code or 0
-        said = capsys.readouterr()
-        return int(str(code)), said.out, said.err
-
-    return type_in
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "cp1252"])

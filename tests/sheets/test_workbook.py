@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import datetime
-import sys
 import zipfile
 from collections.abc import Callable
 from dataclasses import replace
@@ -12,7 +11,6 @@ from pathlib import Path
 
 import pytest
 
-from partkin.cli.app import run
 from partkin.demonstration import write
 from partkin.pipeline import load_build
 from partkin.sheets import Loaded, load
@@ -34,21 +32,6 @@ SMALL: Tabs = {
         ["lid", "a", "hole", 7, 0, 0], ["lid", 2, "hole", "7,5", 200.5, 0],
     ],
 }  # fmt: skip
-
-
-@pytest.fixture
-def typed(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[[str], tuple[int, str, str]]:
-    def type_in(line: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["partkin", *line.split()])
-        code: object = 0
-        try:
-            run()
-        except SystemExit as end:
-            code = end.code or 0
-        said = capsys.readouterr()
-        return int(str(code)), said.out, said.err
-
-    return type_in
 
 
 def as_a_spreadsheet_has_it(column: str, cell: str) -> Cell:
