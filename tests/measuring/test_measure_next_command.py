@@ -15,7 +15,7 @@ from partkin.judging.places import in_layouts
 from partkin.measuring import asking_next
 from partkin.measuring.asked_together import asked_together
 from partkin.measuring.could_read import field_of
-from partkin.measuring.likely_places import likely_places
+from partkin.measuring.expected_places import expected_places
 from partkin.measuring.next_readings import order_of
 from partkin.measuring.seller_message import Message, message_for
 from partkin.measuring.text_sketch import sketch_of
@@ -218,11 +218,11 @@ def test_what_was_read_to_a_hole_tells_which_of_several_places_it_has() -> None:
     """The pairs are not given, and a3 and a4 are named the other way round than the studs that are left."""
     host = [(0.0, 0.0), (400.0, 0.0), (430.0, 180.0), (60.0, 250.0), (250.0, 300.0)]
     points = [*host[:3], host[4], host[3]]
-    near = likely_places(asking_next.next_for(panel(points, [(0, 3)], range(3), host, given=False), "donor"))
+    near = expected_places(asking_next.next_for(panel(points, [(0, 3)], range(3), host, given=False), "donor"))
     at = dict(zip(near.features, near.at_mm.tolist(), strict=True))
     assert near.source == "partly" and near.measured == {"a0", "a1", "a2"}
     assert at["a3"] == pytest.approx(host[4], abs=0.5) and at["a4"] == pytest.approx(host[3], abs=0.5)
-    unread = likely_places(asking_next.next_for(panel(points, (), range(3), host, given=False), "donor"))
+    unread = expected_places(asking_next.next_for(panel(points, (), range(3), host, given=False), "donor"))
     at = dict(zip(unread.features, unread.at_mm.tolist(), strict=True))
     assert at["a3"] == pytest.approx(host[3], abs=0.5), "nothing was read: in the order of the ids"
 

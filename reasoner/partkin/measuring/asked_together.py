@@ -16,7 +16,7 @@ import numpy as np
 from partkin.judging.places import in_layouts
 from partkin.measuring.asking_next import Next
 from partkin.measuring.could_read import FINER, Field, field_of, only, read_already
-from partkin.measuring.likely_places import LikelyPlaces, gradients, likely_places
+from partkin.measuring.expected_places import ExpectedPlaces, expected_places, gradients
 from partkin.measuring.next_readings import LEAST_TOLD, order_of
 from partkin.measuring.reading_costs import SELLER
 from partkin.positions.by_draws import look_mm
@@ -67,7 +67,7 @@ def asked_together(found: Next, most: int) -> tuple[Question, ...]:
             return ()
         if not field.one_way:
             return _by_draws(field, most)
-    likely = likely_places(found)
+    likely = expected_places(found)
     return _by_shape(likely, read_already(found.known.donor.readings), most) if likely is not None else ()
 
 
@@ -117,7 +117,7 @@ def _by_draws(field: Field, most: int) -> tuple[Question, ...]:
     return tuple(Question(one.quantity, one.from_feature, one.to_feature) for one in found)
 
 
-def _by_shape(likely: LikelyPlaces, known_mm: dict[frozenset[str | None], float], most: int) -> tuple[Question, ...]:
+def _by_shape(likely: ExpectedPlaces, known_mm: dict[frozenset[str | None], float], most: int) -> tuple[Question, ...]:
     ends, sigmas = [], []
     for one, other in combinations(likely.features, 2):
         i, k = likely.features.index(one), likely.features.index(other)
@@ -144,7 +144,7 @@ def _by_shape(likely: LikelyPlaces, known_mm: dict[frozenset[str | None], float]
     return tuple(Question("centres", *ends[at]) for at in best_set(len(ends), most, worth))
 
 
-def _shape_alone(likely: LikelyPlaces) -> np.ndarray:
+def _shape_alone(likely: ExpectedPlaces) -> np.ndarray:
     """Weights of the coordinates, (n*d, n*d): each by its play, and none for a turn and shift of the whole."""
     n, d = likely.at_mm.shape
     plays = [likely.play_mm.get(name) for name in likely.features]

@@ -8,7 +8,7 @@ from textwrap import wrap
 
 from partkin.measuring.asked_together import asked_together
 from partkin.measuring.asking_next import READING, Next, record_command, side_commands
-from partkin.measuring.likely_places import LikelyPlaces, likely_places
+from partkin.measuring.expected_places import ExpectedPlaces, expected_places
 from partkin.measuring.text_sketch import sketch_of
 from partkin.model.build import Feature
 from partkin.model.reasons import Unknown
@@ -79,12 +79,12 @@ def message_for(found: Next, folder: str, most: int = MOST_QUESTIONS) -> Message
     if any(one.quantity == "centres" for one in questions):
         lines += ["", *wrap(HOW, WIDTH)]
     turned = any(one.quantity in SIDES for one in questions)
-    lines += _drawn(likely_places(found), letters, donor.name or "part", EITHER if turned else FACES[donor.seen_from])
+    lines += _drawn(expected_places(found), letters, donor.name or "part", EITHER if turned else FACES[donor.seen_from])
     lines += ["", "Thank you!"]
     return Message("\n".join(lines) + "\n", _notes(found, questions, letters, folder))
 
 
-def _drawn(likely: LikelyPlaces | None, letters: Mapping[str, str], name: str, face: str) -> list[str]:
+def _drawn(likely: ExpectedPlaces | None, letters: Mapping[str, str], name: str, face: str) -> list[str]:
     """The sketch, with what it rests on; nothing where something asked about has no place in it."""
     if likely is None:
         return []
@@ -98,7 +98,7 @@ def _drawn(likely: LikelyPlaces | None, letters: Mapping[str, str], name: str, f
     return lines
 
 
-def _laid_out(likely: LikelyPlaces, letters: Mapping[str, str], name: str, face: str) -> str:
+def _laid_out(likely: ExpectedPlaces, letters: Mapping[str, str], name: str, face: str) -> str:
     """What the sketch rests on, where that is not the part itself."""
     if likely.source == "nothing":
         return (

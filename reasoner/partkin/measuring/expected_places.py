@@ -1,4 +1,4 @@
-"""Where a donor's features are likely to be: as measured, else as the part that it would replace has them.
+"""Where a donor's features are expected to be: as measured, else as the part that it would replace has them.
 
 A part of a sister model resembles it, so its pattern is good for a sketch and for choosing what to ask. It is never a
 measurement, and no verdict rests on it.
@@ -28,7 +28,7 @@ Source = Literal["measured", "partly", "host", "nothing"]
 
 
 @dataclass(frozen=True, eq=False)
-class LikelyPlaces:
+class ExpectedPlaces:
     """Places of a donor's features.
 
     `at_mm` (n, d) in the donor's frame; `covariance_mm2` (n*d, n*d). `source`: the donor itself where all of them were
@@ -45,7 +45,7 @@ class LikelyPlaces:
     play_mm: Mapping[str, float]
 
 
-def likely_places(found: Next) -> LikelyPlaces | None:
+def expected_places(found: Next) -> ExpectedPlaces | None:
     """Lay out a donor's features; None: it has none."""
     trial = found.findings.trial if found.findings is not None else None
     names = tuple(row.feature for row in found.known.donor.features)
@@ -67,7 +67,7 @@ def likely_places(found: Next) -> LikelyPlaces | None:
         # One side may be flat and the other in space.
         place = at[name][: at_mm.shape[1]]
         at_mm[row, : len(place)] = place
-    likely = LikelyPlaces(chosen, at_mm, _prior(at_mm, source), source, frozenset(donor.features), _plays(trial))
+    likely = ExpectedPlaces(chosen, at_mm, _prior(at_mm, source), source, frozenset(donor.features), _plays(trial))
     if source in ("measured", "partly"):
         likely = _with_measured(likely, donor.features, covariance_mm2(donor))
     return _told(likely, _loose_distances(found, donor.features))
@@ -147,7 +147,7 @@ def _prior(at_mm: np.ndarray, source: Source) -> np.ndarray:
     return np.asarray(spread_mm**2 * np.kron(alike, np.eye(at_mm.shape[1])))
 
 
-def _with_measured(likely: LikelyPlaces, measured: tuple[str, ...], known_mm2: np.ndarray) -> LikelyPlaces:
+def _with_measured(likely: ExpectedPlaces, measured: tuple[str, ...], known_mm2: np.ndarray) -> ExpectedPlaces:
     """Put what was measured in the place of what is believed."""
     d = likely.at_mm.shape[1]
     whose = [at for at, name in enumerate(likely.features) if name in measured]
@@ -166,7 +166,7 @@ def _loose_distances(found: Next, placed: tuple[str, ...]) -> tuple[Distance, ..
     return tuple(row for row in distances if not {row.from_feature, row.to_feature} <= set(placed))
 
 
-def gradients(likely: LikelyPlaces, ends: list[tuple[str, str]]) -> np.ndarray:
+def gradients(likely: ExpectedPlaces, ends: list[tuple[str, str]]) -> np.ndarray:
     """How each distance changes with every coordinate, (c, n*d)."""
     n, d = likely.at_mm.shape
     number = {name: at for at, name in enumerate(likely.features)}
@@ -178,7 +178,7 @@ def gradients(likely: LikelyPlaces, ends: list[tuple[str, str]]) -> np.ndarray:
     return slopes.reshape(len(ends), n * d)
 
 
-def _told(likely: LikelyPlaces, read: tuple[Distance, ...]) -> LikelyPlaces:
+def _told(likely: ExpectedPlaces, read: tuple[Distance, ...]) -> ExpectedPlaces:
     """Take in distances that were read already."""
     rows = [row for row in read if row.from_feature in likely.features and row.to_feature in likely.features]
     if not rows:
