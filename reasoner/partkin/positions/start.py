@@ -104,8 +104,12 @@ def straightened(network: Network, solution: Solution) -> Solution | None:
 
 def _same(network: Network, a: Solution, b: Solution) -> bool:
     """Whether two layouts are one, up to a rigid move or (without a frame) the mirror image."""
-    apart = np.linalg.norm(a.xyz_mm[:, None] - a.xyz_mm[None], axis=2)
-    also = np.linalg.norm(b.xyz_mm[:, None] - b.xyz_mm[None], axis=2)
+    return _same_shape(network, a.xyz_mm, b.xyz_mm)
+
+
+def _same_shape(network: Network, a_mm: np.ndarray, b_mm: np.ndarray) -> bool:
+    apart = np.linalg.norm(a_mm[:, None] - a_mm[None], axis=2)
+    also = np.linalg.norm(b_mm[:, None] - b_mm[None], axis=2)
     return float(np.abs(apart - also).max()) < max(1e-3, 0.5 * float(np.median(network.sigma_mm)))
 
 
@@ -335,4 +339,9 @@ def _scattered(network: Network, beam: np.ndarray, placed: np.ndarray) -> list[n
         xyz_mm[~placed] = middle_mm + rng.uniform(-reach_mm, reach_mm, (int((~placed).sum()), d))
         starts.append(xyz_mm)
     found, _ = _refined(network, np.array(starts), rounds=40, damping=1e-2)
-    return list(found[: 2 * POLISHED])
+    # Many starts end in one layout: only different ones count towards how many are kept.
+    kept: list[np.ndarray] = []
+    for xyz_mm in found:
+        if len(kept) < 2 * POLISHED and not any(_same_shape(network, xyz_mm, other) for other in kept):
+            kept.append(xyz_mm)
+    return kept
