@@ -226,7 +226,7 @@ def examine(folder: Path) -> tuple[tuple[Problem, ...], tuple[Problem, ...], tup
         return problems, loaded.warnings, names
     from partkin.measuring import doubts
 
-    return (), (*loaded.warnings, *doubts.questions(loaded.build)), names
+    return (), (*loaded.warnings, *doubts.questions(loaded.build, folder.as_posix())), names
 
 
 def new_folder(folder: Path, example: bool = False) -> tuple[Path, ...]:

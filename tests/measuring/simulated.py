@@ -383,6 +383,18 @@ def _asked_first(findings: Findings, places: Places, taken: list[Pair]) -> Pair 
     return None
 
 
+def _once_read(truth: Truth, it: Candidate, value_mm: float) -> str:
+    """How the verdict stands once a value was read; a value that looks like a slip is read a second time."""
+    row = Reading(
+        "donor", "asked", "centres", value_mm, "mm", it.from_feature, it.to_feature, instrument=it.instrument
+    )
+    for rows in ((row,), (row, replace(row, reading="again"))):
+        after, _ = judged(replace(truth.known, donor=replace(truth.known.donor, readings=rows)))
+        if "asked" not in {suspect.reading for suspect in after.suspects}:
+            break
+    return "open" if after.face_open else trial_of(after).stand
+
+
 def promised(truth: Truth, most: int = 3) -> tuple[int, int]:
     """Take values from what the best readings are said to mean: how many were tried, how many came out so.
 
@@ -398,20 +410,7 @@ def promised(truth: Truth, most: int = 3) -> tuple[int, int]:
             if band.answer not in ("bolts on", "does not") or band.from_mm is None or band.to_mm is None:
                 continue
             for share in (0.05, 0.5, 0.95):
-                value_mm = band.from_mm + share * (band.to_mm - band.from_mm)
-                row = Reading(
-                    "donor",
-                    "asked",
-                    "centres",
-                    value_mm,
-                    "mm",
-                    it.from_feature,
-                    it.to_feature,
-                    instrument=it.instrument,
-                )
-                known = replace(truth.known, donor=replace(truth.known.donor, readings=(row,)))
-                after, _ = judged(known)
-                stand = "open" if after.face_open else trial_of(after).stand
+                value_mm = round(band.from_mm + share * (band.to_mm - band.from_mm), 1)
                 tried += 1
-                held += stand == {"bolts on": "fits", "does not": "does not"}[band.answer]
+                held += _once_read(truth, it, value_mm) == {"bolts on": "fits", "does not": "does not"}[band.answer]
     return tried, held

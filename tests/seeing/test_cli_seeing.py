@@ -116,7 +116,7 @@ def test_template(where, typed):
         ("plot chance bag-kurm --in demo", "no reading would tell more"),
         ("outline none.dxf --part top-dask --in demo", "none.dxf"),
         ("outline demo/parts.csv --part top-dask --in demo", "neither DXF nor SVG"),
-        ("page --in nowhere", "no such folder"),
+        ("page --in demo/parts.csv", "cannot be made"),
     ],
 )
 def test_what_is_typed_wrong_is_said_and_nothing_is_written(where, typed, line, said):

@@ -68,7 +68,7 @@ BUILDS: dict[str, Callable[[Path], Path]] = {
     ),
     "a nut of no float": lambda at: build(at, NUT, holes("hole,6.1,,,,", OFF)),
     "a host of no size": lambda at: build(at, STUDS.replace("F1,stud,,,,,M6", "F1,stud,,,,,"), holes(at=AT)),
-    "coarse": lambda at: build(at, STUDS, holes(at={name: at_mm.replace("0.3", "2.5") for name, at_mm in AT.items()})),
+    "coarse": lambda at: build(at, STUDS, holes(at={name: at_mm.replace("0.3", "6") for name, at_mm in AT.items()})),
     "does not fit": lambda at: build(at, STUDS, holes(at=AT | {"k2": "407,0,0.3"})),
     "bolts on": lambda at: build(at, STUDS, holes(at=AT)),
     "the demo": lambda at: Path(shutil.copytree(shipped("data") / "demo", at)),
@@ -85,7 +85,8 @@ def run(command: str, folder: Path) -> Result:
 
 def printed(text: str) -> list[str]:
     """The commands that a text suggests, as they stand in it."""
-    found = [match[1].rstrip("`).") for line in text.splitlines() if (match := PRINTED.search(line.rstrip()))]
+    lines = re.split(r"\n| or (?=right: )", text)
+    found = [match[1].rstrip("`).") for line in lines if (match := PRINTED.search(line.rstrip()))]
     return [re.split(r"\s{2,}", command)[0] for command in found]
 
 

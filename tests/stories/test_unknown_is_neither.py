@@ -50,7 +50,7 @@ def said(made: Build, host: str | None = None) -> tuple[str, list[str]]:
 def test_features_without_places_on_either_side(named: bool, duty: str) -> None:
     donor = bare(holes(PLATE))
     verdict, asked = said(build(bare(studs(PLATE)), given(donor) if named else donor, duty=duty))
-    assert verdict == "not enough measured" and asked[0] == "where a1 is"
+    assert verdict == "not enough measured" and asked[0] == "where F1 is"
 
 
 @pytest.mark.parametrize("host", [[], studs(PLATE), bare(studs(PLATE))], ids=["unlisted", "measured", "listed"])

@@ -11,6 +11,7 @@ from typing import Any
 from partkin import pipeline
 from partkin.given_files import in_folder
 from partkin.judging.trying import Places, places_of
+from partkin.measuring.commands import correcting, record_command, side_commands
 from partkin.measuring.next_readings import BETTER, LATER, Wanted, donor_at_hand, wanted
 from partkin.measuring.recording import stated_chance
 from partkin.model.build import Build
@@ -224,26 +225,8 @@ def _by(it: Candidate) -> str:
     return "told by the seller" if it.instrument == "seller" else f"with a {it.instrument}"
 
 
-def side_commands(one: Unknown, folder: str, corrects: str = "") -> list[str]:
-    """What takes down either answer to a left-or-right question.
-
-    Examples
-    --------
-    >>> side_commands(Unknown("which way round it is", "", "top", "left of", "c", "a b"), ".")
-    ['left:  partkin record top c --left-of a b', 'right: partkin record top c --right-of a b']
-    """
-    of = f"partkin record {one.part} {one.from_feature}"
-    more = (f" --corrects {corrects}" if corrects else "") + in_folder(folder)
-    return [f"{f'{way}:':<6} {of} --{way}-of {one.to_feature}{more}" for way in ("left", "right")]
-
-
 def _again(one: Unknown, folder: str) -> Iterator[str]:
-    """How to correct a reading that the others contradict."""
-    reading = one.what.removeprefix(READING)
-    if one.quantity in SIDES:
-        yield from (f"     {line}" for line in side_commands(one, folder, reading))
-    else:
-        yield f"     partkin record {one.part} VALUE --corrects {reading}{in_folder(folder)}"
+    yield from (f"     {line}" for line in correcting(one, one.what.removeprefix(READING), folder))
 
 
 def _how_to_record(one: Unknown, found: Next, folder: str) -> Iterator[str]:
@@ -259,22 +242,6 @@ def _how_to_record(one: Unknown, found: Next, folder: str) -> Iterator[str]:
         yield "     " + record_command(
             one.part or "", one.quantity, one.from_feature, one.to_feature or "", instrument, folder
         )
-
-
-def record_command(part: str, quantity: str, one: str, other: str, instrument: str | None, folder: str) -> str:
-    """The command that takes a reading down.
-
-    Examples
-    --------
-    >>> record_command("top", "centres", "a", "f", "steel rule", ".")
-    'partkin record top a f VALUE --instrument "steel rule"'
-    """
-    words = ["partkin record", part, one, *([other] if other else []), "VALUE"]
-    if quantity != "centres":
-        words.append(f"--quantity {quantity}")
-    if instrument is not None:
-        words.append(f'--instrument "{instrument}"' if " " in instrument else f"--instrument {instrument}")
-    return " ".join(words) + in_folder(folder)
 
 
 def _fold(text: str, indent: str, first: str | None = None) -> list[str]:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from partkin import pipeline
 from partkin.judging.trying import places_of
+from partkin.measuring.commands import correcting, record_command
 from partkin.model.build import Build
 from partkin.model.positions import Suspect
 from partkin.model.problem import FaultyInput, Problem
@@ -50,22 +53,29 @@ def suspects_of(build: Build, part: str) -> tuple[Suspect, ...]:
     return tuple(sorted(found.values(), key=lambda one: -one.likely))
 
 
-def questions(build: Build) -> tuple[Problem, ...]:
-    """Every suspect of every part as a warning: nothing is wrong with the sheet, and it has to be read again."""
+def questions(build: Build, folder: str) -> tuple[Problem, ...]:
+    """Every suspect of every part as a warning: nothing is wrong with the sheet, and it has to be read again.
+
+    `folder`: as it is named in commands.
+    """
     return tuple(
-        _question(build, part.part, suspect) for part in build.parts for suspect in suspects_of(build, part.part)
+        _question(build, part.part, suspect, folder)
+        for part in build.parts
+        for suspect in suspects_of(build, part.part)
     )
 
 
-def _question(build: Build, part: str, suspect: Suspect) -> Problem:
+def _question(build: Build, part: str, suspect: Suspect, folder: str) -> Problem:
     rows = {row.reading: row.row for row in build.readings if row.part == part}
     if suspect.reading in rows:
-        mend = f"Take down what you read then: partkin record {part} VALUE --corrects {suspect.reading}"
+        said = " or ".join(correcting(replace(suspect, part=part), suspect.reading, folder))
+        mend = f"Take down what you read then: {said}"
         says = suspect.says.rstrip(".")
         return Problem("readings.csv", rows[suspect.reading], "value", says, mend, warning=True)
     feature, _, column = suspect.reading.rpartition(".")
     row = next((one.row for one in build.features_of(part) if one.feature == feature), 0)
     mend = "Look at it again, and mend the cell"
     if column == "across_mm":
-        mend = f"Take down what you read then: partkin record {part} {feature} VALUE --quantity across"
+        command = record_command(part, "across", feature, "", None, folder)
+        mend = f"Take down what you read then: {command}"
     return Problem("features.csv", row, column, suspect.says.rstrip("."), mend, warning=True)

@@ -13,7 +13,7 @@ import numpy as np
 from partkin import pipeline
 from partkin.judging import trying
 from partkin.judging.trying import Places
-from partkin.measuring.asking_next import record_command
+from partkin.measuring.commands import record_command
 from partkin.measuring.gathering import Faults
 from partkin.measuring.picks import camera_of, checked_error_px, read_picks
 from partkin.model.build import Build, Part

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from textwrap import wrap
 
 from partkin.measuring.asked_together import asked_together
-from partkin.measuring.asking_next import READING, Next, record_command, side_commands
+from partkin.measuring.asking_next import READING, Next
+from partkin.measuring.commands import record_command, side_commands
 from partkin.measuring.expected_places import ExpectedPlaces, expected_places
 from partkin.measuring.text_sketch import sketch_of
 from partkin.model.build import Feature

@@ -15,7 +15,8 @@ from partkin.verdict.phrases import mm
 def unknowns(findings: Findings, chosen: VerdictWord) -> tuple[Unknown, ...]:
     """Collect the open questions of a verdict."""
     found = [
-        *_airbag(findings), *_duty(findings, chosen), *_seams(findings), *_suspects(findings), *_face(findings),
+        *_airbag(findings), *_duty(findings, chosen), *_seams(findings), *_heights(findings, chosen),
+        *_suspects(findings), *_face(findings),
         *_missing(findings, chosen), *_unsure_work(findings), *_limit(findings), *findings.asks,
         *_disagreement(findings), *_doubts(findings),
     ]  # fmt: skip
@@ -97,6 +98,11 @@ def _faces_differ(findings: Findings) -> str:
     if any(trial.says == "fits" for trial in findings.trials):
         return f"Seen from one face it goes on, from the other {'its seam lies elsewhere' if seam else 'it does not'}"
     return "Seen from one face it does not go on, from the other it may"
+
+
+def _heights(findings: Findings, chosen: VerdictWord) -> list[Unknown]:
+    """Heights of a part whose distances no plane holds: in the plane they all look like slips."""
+    return [one for one in _missing(findings, chosen) if one.quantity == "z"]
 
 
 def _missing(findings: Findings, chosen: VerdictWord) -> list[Unknown]:
