@@ -57,6 +57,7 @@ def made_beforehand(folder: Path) -> None:
     points = {**corners, **{name: seen.px(at) for name, at in picture.GLOVE.items()}}
     rows = "".join(f"{name},{x:.1f},{y:.1f}\n" for name, (x, y) in points.items())
     (folder / "picks.csv").write_text("feature,px,py\n" + rows)
+    (folder / "holes.csv").write_text("hole,x,y,diameter\na,0,0,8\nb,400,0,8\n")
     (folder / "listings.csv").write_text("option,part,price,seller,on\ndonor,top-dask,95,breaker three,2026-02-09\n")
 
 
