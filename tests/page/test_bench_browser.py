@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from partkin import pipeline
+from partkin.model.build import current
 from partkin.sheets import append
 
 from . import picture
@@ -211,6 +212,25 @@ def test_a_reading_taken_down_shows_what_it_changes(tab, page):
     tab.wait_for_selector("#said [role=alert]")
     assert "Nothing was changed" in tab.inner_text("#said")
     tab.wrong[:] = [line for line in tab.wrong if "422" not in line]
+
+
+def test_the_last_reading_is_taken_back_by_keys_alone(tab, page):
+    """The button names the reading that was taken down a moment ago, without a reload."""
+    enter(tab, page, "/part/top-kurm")
+    until(tab, CHECKED)
+    before = pipeline.load_build(page.folder)
+    for name, value in (("from", "a"), ("to", "b"), ("value", "1276,2")):
+        tab.fill(f"#f-{name}", value)
+    tab.keyboard.press("Enter")
+    tab.wait_for_selector("#said p")
+    newest = rows(page)[-1]["reading"]
+    until(tab, f"document.getElementById('told-undo').innerText.includes('Take back {newest} of')")
+    until(tab, CHECKED)
+    tab_to(tab, "#told-undo button")
+    with tab.expect_navigation():
+        tab.keyboard.press("Enter")
+    assert f"Taken back: {newest} does not count any more." in tab.inner_text("#said")
+    assert current(pipeline.load_build(page.folder).readings) == current(before.readings)
 
 
 def test_where_no_answer_comes_that_is_said_and_what_was_typed_stays(tab, page):

@@ -12,6 +12,7 @@ from partkin.page.guard import FORM_BYTES, POLICY
 from .conftest import KEY
 
 READING = {"quantity": "centres", "from": "a", "to": "b", "value": "1276.2", "unit": "mm"}
+LAST = {"part": "top-kurm", "reading": "t3"}
 PATH = "/part/top-kurm/readings"
 
 
@@ -77,6 +78,7 @@ def test_a_post_from_elsewhere_changes_nothing(page, headers):
     with page.client() as client:
         sent = {name: value.format(own=page.origin) for name, value in headers.items()}
         assert client.post(PATH, data=READING, headers=sent).status_code == 403
+        assert client.post("/part/top-kurm/undo", data=LAST, headers=sent).status_code == 403
         del client.headers["origin"]
         assert client.post(PATH, data=READING).status_code == 403, "no Origin at all"
     assert sheet(page) == before

@@ -17,7 +17,7 @@ from partkin.page.desk import Desk
 from .person import person
 from .test_taking_down import fields_of, plain, settled_page
 
-BROKE = {"origin": "original", "name": "Dash top", "model": "Kurm 2", "duty": "trim"}
+BROKE = {"origin": "original", "name": "Dash top", "model": "Kurm 2", "duty": "trim", "broken_by": "airbag"}
 FIXED = {"origin": "host", "name": "cross beam"}
 DONOR = {"origin": "donor", "name": "Dash top of the estate", "model": "Kurm 3"}
 ESTATE = "dash-top-of-the-estate"
@@ -35,6 +35,11 @@ def begun(desk):
     for form in (BROKE, FIXED, DONOR):
         starting.add_part(desk, form["origin"], form)
     return desk
+
+
+def spaced(html):
+    """The words of a page, with a blank between elements."""
+    return " ".join(re.sub("<[^>]*>", " ", html).split())
 
 
 @pytest.fixture
@@ -108,6 +113,22 @@ def test_a_question_without_an_answer_changes_nothing(bare_page):
         assert fields_of(answer.text)["model"] == "Kurm 2", "what was typed stays"
         assert client.post("/parts", data={**BROKE, "origin": "moon"}).status_code == 422
     assert list(bare_page.folder.iterdir()) == []
+
+
+@pytest.mark.parametrize(("broken_by", "asked"), [("airbag", True), ("", False)])
+def test_what_an_airbag_broke_has_the_airbag_asked_for(tmp_path, broken_by, asked):
+    """Of a panel of the body that is asked only where an airbag broke it; the form offers that without a fright."""
+    desk = Desk(tmp_path)
+    assert "How it broke not known, or it is whole an airbag did its work and opened it" in spaced(
+        starting.start_page(desk)
+    )
+    for form in ({**BROKE, "duty": "body", "broken_by": broken_by}, FIXED, {**DONOR, "duty": "body"}):
+        starting.add_part(desk, form["origin"], form)
+    assert sheet(tmp_path, "parts.csv")[0]["broken_by"] == broken_by
+    feature_view.add_features(desk, "cross-beam", STUDS)
+    feature_view.add_features(desk, ESTATE, HOLES)
+    unknown = pipeline.check(desk.build(), ESTATE).unknown
+    assert ("airbag" in {one.quantity for one in unknown}) is asked
 
 
 def test_sheets_that_hold_faults_are_not_a_new_build(tmp_path):

@@ -11,6 +11,7 @@ import pytest
 
 from partkin import pipeline, sheets
 from partkin.measuring.recording import donors_concerned
+from partkin.model.build import current
 from partkin.model.problem import FaultyInput
 from partkin.page import taking_down
 from partkin.page.desk import Desk
@@ -307,3 +308,45 @@ def test_a_line_of_one_end_is_refused_in_the_words_of_the_form(desk):
         take_down(desk, "glove-dask", {"quantity": "right of", "from": "k4", "to": "k1", "value": ""})
     (fault,) = refused.value.problems
     assert fault.mend == 'Fill in "From", and two names with a blank between in "To"'
+
+
+def back_form(html):
+    """What the button that takes back a reading sends; None: there is none."""
+    found = re.search(r'<form method="post" action="(/part/[^"]*/undo)"[^>]*>(.*?)</form>', html, re.DOTALL)
+    return found and (found[1], dict(re.findall(r'name="([a-z]+)" value="([^"]*)"', found[2])), plain(found[2]))
+
+
+@pytest.mark.parametrize(
+    ("values", "counts", "said"),
+    [
+        (("1276.2",), "", "Taken back: {gone} does not count any more."),
+        (("1276.2", "1276.5"), "1276.2", "in place of {gone}."),
+    ],
+)
+def test_the_last_reading_is_taken_back_and_of_a_correction_the_one_before_counts_again(page, values, counts, said):
+    """The row that `partkin record PART --undo` adds; asked for twice it is refused, and takes back no other one."""
+    before, last = rows_in(page.folder, "top-kurm"), None
+    with page.client() as client:
+        for value in values:
+            corrects = f"top-kurm/{last['reading']}" if last else ""
+            client.post("/part/top-kurm/readings", data={**KURM, "value": value, "corrects": corrects})
+            last = rows_in(page.folder, "top-kurm")[-1]
+        address, form, words = back_form(client.get("/part/top-kurm").text)
+        assert form == {"part": "top-kurm", "reading": last["reading"]} and f"Take back {last['reading']} of" in words
+        answer = client.post(address, data=form)
+        assert answer.status_code == 303
+        assert said.format(gone=last["reading"]) in plain(client.get(answer.headers["location"]).text)
+        there = rows_in(page.folder, "top-kurm")
+        assert (there[-1]["corrects"], there[-1]["value"]) == (last["reading"], counts)
+        again = client.post(address, data=form)
+        assert again.status_code == 422 and "Nothing was changed" in plain(again.text)
+    assert rows_in(page.folder, "top-kurm") == there and there[: len(before)] == before
+    standing = current(pipeline.load_build(page.folder).readings)
+    assert len([row for row in standing if row.part == "top-kurm"]) == len(before) + len(values) - 1
+
+
+def test_where_nothing_was_read_there_is_nothing_to_take_back(page):
+    with page.client() as client:
+        assert back_form(client.get("/part/cluster-velt").text) is None
+        assert client.post("/part/cluster-velt/undo", data={"part": "cluster-velt"}).status_code == 422
+        assert client.post("/part/nobody/undo", data={"part": "nobody", "reading": "r1"}).status_code == 404

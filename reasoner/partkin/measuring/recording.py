@@ -74,7 +74,7 @@ def record(folder: Path, typed: Words, shown: Shown | None = None) -> Recorded:
         Something was typed that cannot be meant, or the sheets hold faults; then nothing was changed.
     """
     build, warnings = pipeline.read(folder)
-    reading = _appended(folder, build, lambda now: understood(now, typed))
+    reading = appended(folder, build, lambda now: understood(now, typed))
     says = f"recorded {reading.reading} of {reading.part}: {told(reading)}"
     return _held_against(folder, build, reading, says, warnings, shown)
 
@@ -97,11 +97,16 @@ def take_back(folder: Path, part: str, named: str | None = None, shown: Shown | 
         There is no such part or reading, or it does not count any more; then nothing was changed.
     """
     build, warnings = pipeline.read(folder)
-    reading = _appended(folder, build, lambda now: taken_back(now, part, named))
+    reading = appended_back(folder, build, part, named)
     says = f"recorded {reading.reading} of {part}: {reading.corrects} does not count any more"
     if reading.quantity != WITHDRAWN:
         says += f"; {told(reading)}, as before it"
     return _held_against(folder, build, reading, says, warnings, shown)
+
+
+def appended_back(folder: Path, build: Build, part: str, named: str | None = None) -> Reading:
+    """Add the row that takes back a reading, and return it; as `take_back`, and nothing is checked."""
+    return appended(folder, build, lambda now: taken_back(now, part, named))
 
 
 def _held_against(
@@ -193,8 +198,8 @@ def row_of(reading: Reading) -> dict[str, str]:
     return {name: cell for name, cell in cells.items() if cell}
 
 
-def _appended(folder: Path, build: Build, meant: Callable[[Build], Reading]) -> Reading:
-    """Add the row under the next free id; somebody else may take that in between."""
+def appended(folder: Path, build: Build, meant: Callable[[Build], Reading]) -> Reading:
+    """Add a row under the next free id, and return it; somebody else may take that id in between."""
     from partkin import sheets
 
     reading = meant(build)

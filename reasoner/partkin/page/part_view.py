@@ -67,7 +67,8 @@ def _form(build: Build, part: Part, answer: Answer | None, answered: Answered) -
         "section", tag("h2", "Take down a reading", id_="take-down"),
         tag("div", answered.said, id_="said", aria_live="polite", data_of=of),
         tag("div", _asked(build, asked, part) if asked is not None else _otherwise(answer), id_="told-asked"),
-        reading_form.reading_form(build, part, parts, typed), listing,
+        reading_form.reading_form(build, part, parts, typed),
+        tag("div", reading_form.undo_form(build, part, parts), id_="told-undo"), listing,
         aria_labelledby="take-down",
     )  # fmt: skip
 

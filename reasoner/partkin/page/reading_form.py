@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping, Sequence
 
 from partkin.measuring.typed_readings import NAMES
-from partkin.model.build import Build, Part, Reading
+from partkin.model.build import Build, Part, Reading, current
 from partkin.model.reasons import Unknown
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, SIDES
 from partkin.page.fields import Typed, choice, line
@@ -98,6 +98,21 @@ def reading_form(build: Build, page: Part, parts: Sequence[Part], typed: Typed) 
         method="post", action=address("part", page.part, "readings"), id_="reading", autocomplete="off",
         data_ends=json.dumps(NAMES), data_kept=" ".join(KEPT),
     )  # fmt: skip
+
+
+def undo_form(build: Build, page: Part, parts: Sequence[Part]) -> Html | None:
+    """Return the button that takes back the last reading of these parts that counts; None: there is none.
+
+    It names that reading, so that on a page that is out of date it takes back no other one.
+    """
+    names = {part.part: part.name or part.part for part in parts}
+    last = max((row for row in current(build.readings) if row.part in names), key=lambda row: row.row, default=None)
+    if last is None:
+        return None
+    kept = [tag("input", type_="hidden", name=name, value=value)
+            for name, value in (("part", last.part), ("reading", last.reading))]  # fmt: skip
+    button = tag("button", f"Take back {_brief(last, names)}")
+    return tag("form", *kept, tag("p", button), method="post", action=address("part", page.part, "undo"))
 
 
 def _brief(reading: Reading, names: Mapping[str, str]) -> str:

@@ -72,6 +72,7 @@ def make_app(desk: Desk, key: str, port: int) -> Guard:
         Route("/part/{part}/features", pages.add_features, methods=["POST"]),
         Route("/part/{part}/answers", pages.answer, methods=["POST"]),
         Route("/part/{part}/readings", pages.reading, methods=["POST"]),
+        Route("/part/{part}/undo", pages.undo, methods=["POST"]),
         Route("/part/{part}/lay.json", pages.figures),
         Route("/part/{part}/lay", pages.lay),
         Route("/part/{part}/out", pages.out),
@@ -199,6 +200,17 @@ class Pages:
         if script:
             return JSONResponse({"said": taken.said, "at": at, "of": key_of(taken.reading)})
         return RedirectResponse(f"{at}#take-down", 303)
+
+    async def undo(self, request: Request) -> Response:
+        return await run_in_threadpool(self._take_back, request.path_params["part"], await _form(request))
+
+    def _take_back(self, part: str, form: dict[str, str]) -> Response:
+        try:
+            reading = taking_down.take_back(self.desk, form)
+        except FaultyInput as fault:
+            page = part_view.part_page(self.desk, part, Answered(said=refusal(fault.problems)))
+            return _not_there(self.desk) if page is None else HTMLResponse(page, 422)
+        return RedirectResponse(f"{taking_down.after(part, reading)}#take-down", 303)
 
     def out(self, request: Request) -> Response:
         query = request.query_params

@@ -19,18 +19,22 @@ from partkin.report.html_donor import called
 from partkin.sheets.proposing import proposed_id
 
 PARTS, FEATURES, MODELS = "parts.csv", "features.csv", "models.csv"
-FIELDS = ("name", "model", "part_number", "duty", "airbag", "takes_place_of")
+FIELDS = ("name", "model", "part_number", "duty", "broken_by", "airbag", "takes_place_of")
 LABELS = {
     "name": "What people call it", "model": "From which vehicle", "part_number": "Part number",
-    "duty": "What it does for people's safety", "airbag": "Does an airbag open through it?",
-    "takes_place_of": "In place of what came off", "part": "Id",
+    "duty": "What it does for people's safety", "broken_by": "How it broke",
+    "airbag": "Does an airbag open through it?", "takes_place_of": "In place of what came off", "part": "Id",
 }  # fmt: skip
 DUTY_WORDS = {
     "": "not known yet", "trim": "trim: it covers", "body": "body: a panel or its frame",
     "structural": "structural: it takes a load", "restraint": "restraint: belt or airbag",
 }  # fmt: skip
 AIRBAG_WORDS = {"": "not known yet", "yes": "yes, one opens through it", "no": "no"}
-CHOICES = {"duty": DUTY_WORDS, "airbag": AIRBAG_WORDS}
+BROKEN_WORDS = {
+    "": "not known, or it is whole", "airbag": "an airbag did its work and opened it", "crash": "it was hit or bent",
+    "other": "in another way",
+}  # fmt: skip
+CHOICES = {"duty": DUTY_WORDS, "broken_by": BROKEN_WORDS, "airbag": AIRBAG_WORDS}
 
 
 @dataclass(frozen=True)
@@ -45,7 +49,7 @@ class Step:
 
 STEPS = (
     Step("original", "What broke?", "The part that came off, or has to. Only its name is needed.",
-         ("name", "model", "part_number", "duty", "airbag")),
+         ("name", "model", "part_number", "duty", "broken_by", "airbag")),
     Step("host", "What is it fixed to?", "What stays on the vehicle: the frame, carrier or panel that holds it.",
          ("name",)),
     Step("donor", "Which part might go on?", "A part from a sister model, as it is offered.",

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from urllib.parse import urlencode
 
-from partkin import pulse, sheets
+from partkin import pulse
 from partkin.measuring import recording
-from partkin.measuring.recording import donors_concerned, next_id, row_of, surprise_of, told
+from partkin.measuring.recording import donors_concerned, surprise_of, told
 from partkin.measuring.typed_into import TypedInto
 from partkin.measuring.typed_readings import NAMES, Words, understood
 from partkin.model.build import Build, Reading
 from partkin.model.fitting import Chance
 from partkin.model.verdict import Verdict
-from partkin.model.words import SIDES
+from partkin.model.words import SIDES, WITHDRAWN
 from partkin.page.desk import Answer, Desk
 from partkin.page.fields import Typed, cells_of
 from partkin.page.frame import address
@@ -49,10 +49,20 @@ def take_down(desk: Desk, part: str, typed: Typed) -> Taken:
     until_s = time.monotonic() + PATIENCE_S
     build = desk.build()
     words = _words(part, cells_of(typed, FIELDS))
-    reading = understood(build, words)
-    reading = replace(reading, reading=next_id(build, words.part, reading))
-    sheets.append(desk.folder, recording.READINGS, row_of(reading))
+    reading = recording.appended(desk.folder, build, lambda now: understood(now, words))
     return Taken(reading, _said(desk, reading, until_s))
+
+
+def take_back(desk: Desk, typed: Typed) -> Reading:
+    """Take back the reading that a button names, by a later row, and return that row.
+
+    Raises
+    ------
+    FaultyInput
+        It does not count any more, or the sheets hold faults; nothing was changed.
+    """
+    cells = cells_of(typed, ("part", "reading"))
+    return recording.appended_back(desk.folder, desk.build(), cells["part"], cells["reading"])
 
 
 def said_of(desk: Desk, part: str, reading: str) -> tuple[Reading, Html] | None:
@@ -92,7 +102,11 @@ def _words(part: str, cells: Mapping[str, str]) -> Words:
 
 def _said(desk: Desk, reading: Reading, until_s: float) -> Html:
     """Return what a reading did: a surprise, and each donor concerned."""
-    lines = [tag("p", tag("b", f"Taken down as {reading.reading}: "), f"{told(reading)}.")]
+    if reading.quantity == WITHDRAWN:
+        lines = [tag("p", tag("b", "Taken back: "), f"{reading.corrects} does not count any more.")]
+    else:
+        instead = f", in place of {reading.corrects}" if reading.corrects else ""
+        lines = [tag("p", tag("b", f"Taken down as {reading.reading}: "), f"{told(reading)}{instead}.")]
     build = desk.sheets().build
     if build is None:
         return text(lines)
