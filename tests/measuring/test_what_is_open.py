@@ -326,4 +326,4 @@ def test_a_loose_hole_of_unknown_partner_is_asked_for_all_the_same() -> None:
 def test_the_words_of_what_ties_a_point_down() -> None:
     rows = [Feature("p", name, "hole", x_mm=x, y_mm=y) for name, x, y in (("a", 0.0, 0.0), ("b", 300.0, 0.0))]
     (missing,) = adjust("p", [*rows, Feature("p", "c", "hole")], []).missing
-    assert missing.says == "Measure from c to a and b, centre to centre; or give its x and y."
+    assert missing.says == "Measure from c to a and b of p, centre to centre; or give its x and y."

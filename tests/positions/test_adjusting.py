@@ -118,9 +118,9 @@ def test_loose_features_are_missing_with_the_reading_that_ties_them_down() -> No
     found = adjust("p", features(QUAD, (0, 1, 2)), readings(QUAD, [(0, 3)]))
     assert found.features == ("f0", "f1", "f2")
     assert asked(found, "centres") == [("f3", "f2")]
-    assert found.missing[0].says.startswith("Measure from f3 to f2, centre to centre, and to f1 if that leaves two")
+    assert found.missing[0].says.startswith("Measure from f3 to f2 of p, centre to centre, and to f1 if")
     bare = adjust("p", features(QUAD, (0, 1, 2)), [])
-    assert bare.missing[0].says.startswith("Measure from f3 to f0 and f2, centre to centre, and to f1 if that leaves")
+    assert bare.missing[0].says.startswith("Measure from f3 to f0 and f2 of p, centre to centre, and to f1")
 
 
 def test_nothing_known_at_all() -> None:

@@ -70,7 +70,7 @@ def test_without_a_reading_to_spare_nothing_is_suspected_and_that_is_said() -> N
     triangle = SEVEN[:3]
     found = adjust("p", features(triangle), readings(triangle, all_pairs(3), slips_mm={0: 20.0}))
     assert not found.suspects
-    assert any("Nothing checks these readings" in note for note in found.notes)
+    assert any("Nothing checks the readings of" in note for note in found.notes)
 
 
 def test_a_mistyped_coordinate() -> None:

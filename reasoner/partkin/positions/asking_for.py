@@ -61,7 +61,7 @@ def loose(names: Sequence[str], found: Positions, distances: Sequence[Distance])
         asked.append(
             Missing(
                 f"where {name} is", found.part, "centres", name, to[0] if to else None,
-                _tie(name, to[:need], to[need : need + 1] if there > 1 else ()),
+                _tie(name, found.part, to[:need], to[need : need + 1] if there > 1 else ()),
             )
         )  # fmt: skip
     return tuple(asked)
@@ -92,12 +92,12 @@ def _widest(found: Positions, have: Sequence[str]) -> list[str]:
     return order
 
 
-def _tie(name: str, wanted: Sequence[str], more: Sequence[str]) -> str:
+def _tie(name: str, part: str, wanted: Sequence[str], more: Sequence[str]) -> str:
     if not wanted:
-        return f"Give x and y of {name}: there is no other feature to measure it from."
+        return f"Give x and y of {name} of {part}: there is no other feature to measure it from."
     ways = wanted[0] if len(wanted) == 1 else ", ".join(wanted[:-1]) + " and " + wanted[-1]
     side = f", and to {more[0]} if that leaves two places for it" if more else ""
-    return f"Measure from {name} to {ways}, centre to centre{side}; or give its x and y."
+    return f"Measure from {name} to {ways} of {part}, centre to centre{side}; or give its x and y."
 
 
 def after(
@@ -138,7 +138,8 @@ def _separating(
         part,
         "centres",
         *ends,
-        f"The readings allow {count} layouts. Measure {ends[0]} to {ends[1]}, centre to centre: it is {values}.",
+        f"The readings of {part} allow {count} layouts. Measure {ends[0]} to {ends[1]}, centre to centre: it is "
+        f"{values}.",
     )
 
 
@@ -151,8 +152,8 @@ def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str) -> Mi
         SIDES[0],
         c,
         f"{a} {b}",
-        "Distances alone do not tell left from right. Looking at the face named in seen_from and going from "
-        f"{a} to {b}: is {c} on the left or on the right?",
+        f"Distances alone do not tell left from right. Looking at the face of {part} named in seen_from and going "
+        f"from {a} to {b}: is {c} on the left or on the right?",
     )
 
 
@@ -207,5 +208,5 @@ def remarks(solution: Solution, positions: Positions) -> tuple[str, ...]:
     if solution.soft:
         notes.append("Some features stand in one line: distances along it tell little of how far one stands beside it.")
     if positions.degrees_of_freedom == 0:
-        notes.append("Nothing checks these readings: one more would show a slip of the tape.")
+        notes.append(f"Nothing checks the readings of {positions.part}: one more would show a slip of the tape.")
     return tuple(notes)

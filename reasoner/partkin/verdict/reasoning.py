@@ -66,11 +66,12 @@ def _geometry(findings: Findings) -> list[Reason]:
         found.append(Reason("", says))
     if answer.margin_mm is not None and trial.stand != "missing":
         found.append(Reason("", _margin(answer, answer.margin_mm), (), PLAY_SOURCE))
-    if answer.also:
+    if answer.also and trial.stand != "missing":
         found.append(Reason("", f"{answer.also} other ways of pairing are equally good", (), None))
     if trial.chance is not None and trial.stand != "missing":
         found += sureness(trial, findings.known.one_drawing, findings.confidence)
-    found += [Reason("", text, (), None) for text in answer.slides]
+    if trial.stand != "missing":
+        found += [Reason("", text, (), None) for text in answer.slides]
     if answer.flex_used_mm > 0:
         found.append(Reason("", _pulled(answer)))
     if trial.task.dims == 3 and answer.pairs:

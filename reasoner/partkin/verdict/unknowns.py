@@ -20,7 +20,7 @@ def unknowns(findings: Findings, chosen: VerdictWord) -> tuple[Unknown, ...]:
         *_missing(findings, chosen), *_unsure_work(findings), *_limit(findings), *findings.asks,
         *_disagreement(findings), *_doubts(findings),
     ]  # fmt: skip
-    if chosen == NOT_ENOUGH and not found:
+    if chosen == NOT_ENOUGH and all(one.quantity in ("airbag", "duty") for one in found):
         found.append(_no_features(findings))
     suspects = [one for one in _suspects(findings) if one.part is not None]
     again = {_reading_of(one) for one in suspects}
