@@ -1,7 +1,8 @@
 """How often one slipped reading is named, and what it does to the verdict, on builds known from distances alone.
 
 All builds are invented: 4 to 6 studs of 6 mm, holes of 9 mm, the donor the very same part, read to 0.55 mm; one donor
-reading slipped by its unit, swapped digits, 10 or 100 mm, or a wrong hole. `--builds` makes it shorter.
+reading slipped by its unit, swapped digits, 10 or 100 mm, or a wrong hole. Row `none`: the same builds without the
+slip, where every reading that is named is a true one. `--builds` makes it shorter.
 
 Run: python tests/benchmarks/bench_slips.py
 """
@@ -11,6 +12,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections import Counter
+from collections.abc import Iterable
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
@@ -20,36 +22,37 @@ from benchmarks.slipped_builds import KINDS, slipped
 from partkin.model.words import BOLTS_ON, NOT_ENOUGH
 
 DECIDED_WRONG = "turned"
+NO_SLIP = "none"
 
 
-def counted(builds: int, first: int = 0) -> tuple[dict[str, Counter[str]], list[str]]:
+def counted(seeds: Iterable[int]) -> tuple[dict[str, Counter[str]], list[str]]:
     """What was said of each build, by the kind of slip, and a line on each that went wrong."""
-    found: dict[str, Counter[str]] = {kind: Counter() for kind in KINDS}
+    found: dict[str, Counter[str]] = {kind: Counter() for kind in (*KINDS, NO_SLIP)}
     told: list[str] = []
-    for seed in range(first, first + builds):
+    for seed in seeds:
         case = slipped(seed)
-        count = found[case.kind]
-        count["builds"] += 1
-        try:
-            verdict = partkin.check(case.wrong, "donor")
-        except Exception as fault:
-            count["crashed"] += 1
-            told.append(f"{seed} ({case.kind}): crashed: {fault!r}")
-            continue
-        asked = [one for one in verdict.unknown if one.part is not None]
-        ends = next(row for row in case.wrong.readings if (row.part, row.reading) == ("donor", case.reading))
-        right = [
-            (one.part, {one.from_feature, one.to_feature}) == ("donor", {ends.from_feature, ends.to_feature})
-            for one in asked
-        ]
-        count["first"] += right[:1] == [True]
-        count["among three"] += any(right[:3])
-        if verdict.verdict not in (BOLTS_ON, NOT_ENOUGH):
-            count[DECIDED_WRONG] += 1
-            told.append(f"{seed} ({case.kind}): {verdict.verdict}, of {partkin.check(case.right, 'donor').verdict}")
-        count["bolts on"] += verdict.verdict == BOLTS_ON
-        blamed = [one.what for one in asked[:1] if one.what.startswith("reading ")]
-        count["true one blamed"] += bool(blamed) and right[:1] != [True]
+        for build, kind in ((case.wrong, case.kind), (case.right, NO_SLIP)):
+            count = found[kind]
+            count["builds"] += 1
+            try:
+                verdict = partkin.check(build, "donor")
+            except Exception as fault:
+                count["crashed"] += 1
+                told.append(f"{seed} ({kind}): crashed: {fault!r}")
+                continue
+            ends = next(row for row in build.readings if (row.part, row.reading) == ("donor", case.reading))
+            pair = ("donor", {ends.from_feature, ends.to_feature})
+            asked = [one for one in verdict.unknown if one.part is not None]
+            right = [(one.part, {one.from_feature, one.to_feature}) == pair and kind != NO_SLIP for one in asked]
+            count["first"] += right[:1] == [True]
+            count["among three"] += any(right[:3])
+            count["bolts on"] += verdict.verdict == BOLTS_ON
+            if verdict.verdict not in (BOLTS_ON, NOT_ENOUGH):
+                count[DECIDED_WRONG] += 1
+                told.append(f"{seed} ({kind}): {verdict.verdict}")
+            if asked and asked[0].what.startswith("reading ") and not right[0]:
+                count["true one blamed"] += 1
+                told.append(f"{seed} ({kind}): {asked[0].says}")
     return found, told
 
 
@@ -60,8 +63,8 @@ def main() -> None:
     asked.add_argument("--first", type=int, default=0)
     asked.add_argument("--tell", action="store_true", help="a line on each build that went wrong")
     said = asked.parse_args()
-    found, told = counted(said.builds, said.first)
-    found["all"] = sum(found.values(), Counter())
+    found, told = counted(range(said.first, said.first + said.builds))
+    found["all slips"] = sum((found[kind] for kind in KINDS), Counter())
     head = ("builds", "named first", "among the first three", "verdicts turned", "crashes", "true readings named first")
     print(f"| slip | {' | '.join(head)} | still `bolts on` |")
     print(f"|{' --- |' * (len(head) + 2)}")

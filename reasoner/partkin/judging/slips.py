@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -12,15 +12,15 @@ import numpy as np
 from partkin.model.build import Reading
 from partkin.model.known import Side
 from partkin.model.positions import Positions, Suspect
+from partkin.positions import adjust
 from partkin.positions.budget import covariance_mm2, length_row
 from partkin.positions.lengths import Distance, centre_distances, current, value_mm
+from partkin.positions.sampling import of_layout
 from partkin.positions.slips import Slip, slip_of
 from partkin.tables import slip_rule
 
-# A slip of a reading that its own part's readings check this well would have shown there.
-SHOWS = 4.0
 # One reading to spare may be used up by a shape that a slip has bent.
-SPARE, CHECKED = 2, 0.25
+SPARE = 2
 # Pairings that are tried where the sheets give none.
 MOST_TRIED = 20_000
 Pair = frozenset[str]
@@ -28,10 +28,14 @@ Pair = frozenset[str]
 
 @dataclass(frozen=True)
 class Told:
-    """A distance of the other part between the same two features, with its greatest error, in mm."""
+    """A distance between two features in each layout that a part's readings allow, with its greatest error, in mm."""
 
-    length_mm: float
+    lengths_mm: tuple[float, ...]
     within_mm: float
+
+    def nearest_mm(self, length_mm: float) -> float:
+        """Return the one that is nearest to a length."""
+        return min(self.lengths_mm, key=lambda one: abs(one - length_mm))
 
 
 @dataclass(frozen=True)
@@ -56,19 +60,24 @@ class Held:
 
 
 def distances_of(side: Side, positions: Positions) -> dict[Pair, Told]:
-    """Every distance of a part that is read, or follows from its places in every layout, by the two features."""
+    """Every distance of a part that is read, or follows from its places, by the two features."""
     found: dict[Pair, Told] = {}
-    covariance = covariance_mm2(positions)
-    shapes = positions.layouts or (positions.xyz_mm,)
+    shapes = [of_layout(positions, at) for at in range(len(positions.layouts))] or [positions]
     for a, b in combinations(range(len(positions.features)), 2):
-        row = length_row(positions, a, b)
-        half_mm = math.sqrt(3.0 * max(0.0, float(row @ covariance @ row)))
-        lengths_mm = [float(np.linalg.norm(shape[a] - shape[b])) for shape in shapes]
-        if max(lengths_mm) - min(lengths_mm) <= half_mm + slip_rule("made alike"):
-            found[frozenset((positions.features[a], positions.features[b]))] = Told(lengths_mm[0], half_mm)
+        half_mm, lengths_mm = 0.0, []
+        for shape in shapes:
+            row = length_row(shape, a, b)
+            half_mm = max(half_mm, math.sqrt(3.0 * max(0.0, float(row @ covariance_mm2(shape) @ row))))
+            lengths_mm.append(float(np.linalg.norm(shape.xyz_mm[a] - shape.xyz_mm[b])))
+        kept_mm: list[float] = []
+        for one_mm in lengths_mm:
+            if all(abs(one_mm - two_mm) > half_mm + slip_rule("made alike") for two_mm in kept_mm):
+                kept_mm.append(one_mm)
+        found[frozenset((positions.features[a], positions.features[b]))] = Told(tuple(kept_mm), half_mm)
     mine = {feature.feature: feature for feature in side.features}
     for one in centre_distances(mine, side.readings)[0]:
-        found[frozenset((one.from_feature, one.to_feature))] = Told(one.length_mm, math.sqrt(3.0) * one.sigma_mm)
+        ends = frozenset((one.from_feature, one.to_feature))
+        found[ends] = Told((one.length_mm,), math.sqrt(3.0) * one.sigma_mm)
     return found
 
 
@@ -123,9 +132,13 @@ def _held(
         there = frozenset(called.get(end, "") for end in (one.from_feature, one.to_feature))
         told = other.get(there)
         if told is not None:
-            near_mm = math.sqrt(3.0) * one.sigma_mm + told.within_mm + slip_rule("made alike")
-            held.append(Held(rows[one.reading], one, told, one.length_mm - told.length_mm, near_mm))
+            held.append(Held(rows[one.reading], one, told, *_off_and_near(one, told)))
     return held
+
+
+def _off_and_near(one: Distance, told: Told) -> tuple[float, float]:
+    near_mm = math.sqrt(3.0) * one.sigma_mm + told.within_mm + slip_rule("made alike")
+    return one.length_mm - told.nearest_mm(one.length_mm), near_mm
 
 
 def _doubted_as_paired(
@@ -159,8 +172,9 @@ def _slip(one: Held, other: Mapping[Pair, Told], called: Mapping[str, str]) -> S
         for name, there in called.items():
             told = other.get(frozenset((called.get(stays, ""), there)))
             if name not in (end, stays) and told is not None:
-                elsewhere[f"{stays} to {name}"] = told.length_mm - shift_mm
-    return slip_of(one.reading, one.told.length_mm - shift_mm, one.near_mm, elsewhere)
+                elsewhere[f"{stays} to {name}"] = told.nearest_mm(one.distance.length_mm) - shift_mm
+    meant = (slip_of(one.reading, told_mm - shift_mm, one.near_mm, elsewhere) for told_mm in one.told.lengths_mm)
+    return next((slip for slip in meant if slip is not None), None)
 
 
 def _confirmed(one: Held, side: Side, positions: Positions) -> bool:
@@ -174,16 +188,20 @@ def _confirmed(one: Held, side: Side, positions: Positions) -> bool:
         return True
     if positions.degrees_of_freedom < SPARE or any(not suspect.left_out for suspect in positions.suspects):
         return False
-    seen = next((row for row in positions.observed if row.reading == one.reading.reading), None)
-    if seen is None or not seen.used or seen.redundancy < CHECKED:
+    # Left out, not weighed by its redundancy: a slip may bend the shape into a line, where all look checked.
+    rest = replace(side, readings=tuple(row for row in side.readings if row.reading != one.reading.reading))
+    told = distances_of(rest, adjust(side.part.part, side.features, rest.readings)).get(one.ends)
+    if told is None:
         return False
-    return abs(one.off_mm) * math.sqrt(seen.redundancy) > SHOWS * seen.sigma_mm
+    off_mm, near_mm = _off_and_near(one.distance, told)
+    return abs(off_mm) <= near_mm < abs(one.off_mm)
 
 
 def _suspect(one: Held, slip: Slip | None, part: str, other_part: str, agree: int) -> Suspect:
     row, ends = one.reading, f"{one.distance.from_feature} to {one.distance.to_feature}"
     head = f"{row.reading} of {part} ({ends}): {row.value:g} {row.unit}"
-    where = f"the same two stand {one.told.length_mm:.1f} mm apart on {other_part}"
+    told = " or ".join(f"{told_mm:.1f}" for told_mm in one.told.lengths_mm)
+    where = f"the same two stand {told} mm apart on {other_part}"
     if slip is not None and slip.kind == "hole":
         says = f"{head}, where {where}; {slip.says}?"
     elif slip is not None:
@@ -268,6 +286,6 @@ def _disagree(called: Mapping[str, str], read: Sequence[Distance], other: Mappin
         if one.from_feature in called and one.to_feature in called:
             told = other.get(frozenset((called[one.from_feature], called[one.to_feature])))
             if told is not None:
-                near_mm = math.sqrt(3.0) * one.sigma_mm + told.within_mm + slip_rule("made alike")
-                count += abs(one.length_mm - told.length_mm) > near_mm
+                off_mm, near_mm = _off_and_near(one, told)
+                count += abs(off_mm) > near_mm
     return count

@@ -264,6 +264,8 @@ def surprise_of(build: Build, reading: Reading) -> str | None:
 
 
 def _surprise(build: Build, reading: Reading) -> str | None:
+    from partkin.positions.not_flat import or_not_flat
+
     if reading.quantity not in ("centres", "near edges", "far edges", "across", "length", *SIDES):
         return None
     suspects = suspects_of(build, reading.part)
@@ -273,7 +275,11 @@ def _surprise(build: Build, reading: Reading) -> str | None:
     # A true reading is not blamed for what it shows of an earlier one.
     if (suspects and suspects[0].likely >= DOUBTED) or _was_odd(build, reading):
         return None
-    return _unexpected(build, reading) or (own.says if own is not None else None)
+    says = _unexpected(build, reading)
+    if own is None:
+        return says
+    bent = or_not_flat(reading.part)
+    return f"{says}{bent}" if says is not None and bent in own.says else says or own.says
 
 
 def _was_odd(build: Build, reading: Reading) -> bool:

@@ -18,7 +18,7 @@ RISES = (0.1, 0.3)
 
 
 def spare_in_space(network: Network, flat_mm: np.ndarray) -> int | None:
-    """How many distances space has to spare where it holds all of them; None: it does not.
+    """How many distances space has to spare (less than 0: it is open there) where it holds all; None: it does not.
 
     Parameters
     ----------
@@ -28,19 +28,24 @@ def spare_in_space(network: Network, flat_mm: np.ndarray) -> int | None:
         (k, 2) the layout that comes nearest in the plane.
     """
     k, spare = len(flat_mm), len(network.length_mm) - (3 * len(flat_mm) - 6)
-    if network.seen.any() or spare < 0 or k < 4:
+    if network.seen.any() or k < 4:
         return None
     nowhere = np.full((k, 3), np.nan)
     space = replace(network, seen_mm=nowhere, seen_sigma_mm=np.zeros((k, 3)))
     reach_mm = float(np.ptp(flat_mm, axis=0).max())
     draw = np.random.default_rng(SEED)
-    limit = chi_square_quantile(SURE, spare) if spare else 0.1 * len(network.length_mm)
+    limit = chi_square_quantile(SURE, spare) if spare > 0 else 0.1 * len(network.length_mm)
     for number in range(TRIES):
         heights_mm = draw.normal(size=(k, 1)) * reach_mm * RISES[number % len(RISES)]
         found = solve(space, np.hstack([flat_mm, heights_mm]), cautious=True)
         if found.chi_square <= limit:
             return spare
     return None
+
+
+def or_not_flat(part: str) -> str:
+    """What a suspect of such a part says beside the slip."""
+    return f"; or {part} is not flat: then give its heights (z_mm)."
 
 
 def told(positions: Positions, network: Network) -> Positions:
@@ -55,12 +60,14 @@ def told(positions: Positions, network: Network) -> Positions:
     if spare is None:
         return positions
     part = positions.part
+    suspects = tuple(replace(one, says=one.says.rstrip(".") + or_not_flat(part)) for one in positions.suspects)
+    positions = replace(positions, suspects=suspects)
     says = (
         f"no plane holds these distances of {part}, though space does: if {part} is not flat, give the height (z_mm) "
         f"of every feature of it above one plane"
     )
     one_slip = len(positions.suspects) == 1 and positions.suspects[0].left_out
-    if one_slip or not spare:
+    if one_slip or spare <= 0:
         flat = f"{says}; if it is flat, one of the distances is wrong, and one more distance may tell which"
         return replace(positions, notes=(*positions.notes, flat))
     asked = Missing(f"z of {part}", part, "z", None, None, says)
