@@ -14,6 +14,8 @@ import partkin
 from adaptation.folders import FRAME, OLD, PANEL, SQUARE, typed, write
 from adaptation.folders import holes as panel_holes
 from builders import build, given, holes, studs
+from partkin.measuring.doubts import suspects_of
+from partkin.measuring.recording import surprise_of
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.report.verdict_file import as_tree
 from partkin.verifying.verify import confirm
@@ -226,6 +228,17 @@ def test_four_holes_may_be_bent_or_misread_and_both_are_said() -> None:
     verdict = partkin.check(by_distances((0.0, 0.0, 0.0, 60.0)), "donor")
     assert verdict.verdict == "not enough measured"
     assert any("no plane holds these distances" in reason.says for reason in verdict.reasons)
+
+
+@pytest.mark.parametrize("heights_mm", [(0.0, 0.0, 0.0, 60.0), (0.0, 30.0, 0.0, 60.0, 10.0)])
+def test_a_true_reading_is_called_a_slip_only_unless_the_part_is_not_flat(heights_mm: tuple[float, ...]) -> None:
+    """Taken down one after another, and asked about by doctor."""
+    made = by_distances(heights_mm)
+    taken = [replace(made, readings=made.readings[:n]) for n in range(1, len(made.readings) + 1)]
+    said = [surprise_of(build, build.readings[-1]) for build in taken]
+    said += [one.says for one in suspects_of(made, "donor")]
+    surprised = [one for one in said if one is not None]
+    assert surprised and all("or donor is not flat" in one for one in surprised)
 
 
 def test_a_slip_on_a_flat_part_is_no_height() -> None:
