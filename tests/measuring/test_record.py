@@ -210,7 +210,7 @@ def test_several_at_once_all_get_their_own_id(folder: Path) -> None:
 
     def one(number: int) -> None:
         try:
-            recording._appended(folder, load_build(folder), lambda build: understood(build, said(number)))
+            recording.appended(folder, load_build(folder), lambda build: understood(build, said(number)))
         except Exception as fault:
             faults.append(fault)
 
