@@ -8,6 +8,7 @@ from itertools import combinations
 import numpy as np
 
 from partkin.model.build import Build, Feature, Part, Reading
+from partkin.model.words import Hand
 
 WITHIN_MM = 0.55
 HOLE_MM, STUD_MM = 9.0, 6.0
@@ -18,10 +19,11 @@ LEAST_SLIP_MM = 3.0
 
 @dataclass(frozen=True)
 class Slipped:
-    """A build with a slip, the same without, and which reading slipped how."""
+    """A build with a slip, the same without, that of a donor with one hole elsewhere, and which reading slipped how."""
 
     right: Build
     wrong: Build
+    other: Build
     reading: str
     kind: str
 
@@ -30,7 +32,8 @@ def slipped(seed: int) -> Slipped:
     """One build of 4 to 6 fixings: the donor is the very same part, both read between all or some of their holes.
 
     Every reading is rounded to 0.1 mm and out by at most 0.55 mm; at least as many are read as fix the shape. Half of
-    the builds say which hole goes on which stud.
+    the builds say which hole goes on which stud, and those of odd seeds that both parts are for the left side, so that
+    nobody has to say what is left and right.
     """
     draw = np.random.default_rng([seed, 1309])
     count = int(draw.integers(4, 7))
@@ -48,13 +51,18 @@ def slipped(seed: int) -> Slipped:
     features += [
         Feature("donor", f"a{n}", "hole", across_mm=HOLE_MM, goes_on=f"F{n}" if given else None) for n in range(count)
     ]
+    hand: Hand | None = "left" if seed % 2 else None
     parts = (
-        Part("host", origin="host", seen_from="outside", duty="trim"),
-        Part("donor", origin="donor", takes_place_of="host", seen_from="outside", duty="structural"),
+        Part("host", origin="host", seen_from="outside", duty="trim", hand=hand),
+        Part("donor", origin="donor", takes_place_of="host", seen_from="outside", duty="structural", hand=hand),
     )
     right = Build(parts=parts, features=tuple(features), readings=(*host, *donor))
     wrong = replace(right, readings=(*host, *donor[:at], bad, *donor[at + 1 :]))
-    return Slipped(right, wrong, donor[at].reading, kind)
+    moved = true.copy()
+    turn = draw.uniform(0.0, 2.0 * np.pi)
+    moved[int(draw.integers(0, count))] += draw.uniform(10.0, 60.0) * np.array([np.cos(turn), np.sin(turn)])
+    other = replace(right, readings=(*host, *_read(moved, "donor", "a", pairs, draw)))
+    return Slipped(right, wrong, other, donor[at].reading, kind)
 
 
 def _spread(draw: np.random.Generator, count: int) -> np.ndarray:

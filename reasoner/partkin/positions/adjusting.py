@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -64,8 +65,14 @@ def adjust(part: str, features: Sequence[Feature], readings: Sequence[Reading]) 
     >>> found.xyz_mm.round(6).tolist(), found.handed
     ([[0.0, 0.0], [300.0, 0.0], [300.0, 400.0]], False)
     """
-    mine = {row.feature: row for row in features if row.part == part}
-    rows = [row for row in readings if row.part == part]
+    own = (row for row in features if row.part == part), (row for row in readings if row.part == part)
+    return of_part(part, *map(tuple, own))
+
+
+@lru_cache(maxsize=64)
+def of_part(part: str, features: tuple[Feature, ...], rows: tuple[Reading, ...]) -> Positions:
+    """`adjust` of a part's own rows, kept: one command asks for the same from several places."""
+    mine = {row.feature: row for row in features}
     distances, unusable = lengths.centre_distances(mine, rows)
     missing = asking_for.sizes(part, unusable)
     notes = tuple(
