@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +12,7 @@ import pytest
 
 from measuring.pictures import picks, picture, view
 from partkin.measuring import same_shape
-from partkin.model.build import Build, Feature, Part
+from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.problem import FaultyInput
 from partkin.pipeline import load_build
 
@@ -98,6 +100,71 @@ def test_what_still_goes_on_is_never_called_different(partkin, tmp_path: Path, f
     for seed in range(6):
         told = shown(partkin, tmp_path, view(seed, other, 1.0), "dash-frame", "--corrected").output
         assert "THE SHAPE AGREES" in told
+
+
+# A host that nobody knows to the millimetre
+
+SEVEN = np.array([(0, 0), (612.0, 40.0), (590.0, 310.0), (25.0, 290.0), (300.0, 12.0), (310.0, 200.0), (150.0, 150.0)])
+EVERY = list(combinations(range(7), 2))
+# F6 hangs on two others, so that it has two places.
+TWO_PLACES = [pair for pair in EVERY if 6 not in pair or pair in ((0, 6), (3, 6))]
+
+
+def looks(
+    tmp_path: Path, at: np.ndarray, read: list[tuple[int, int]], rough_mm: float | None = None, face: str | None = None,
+    seed: int = 3, slip_mm: float = 0.0,
+) -> str:  # fmt: skip
+    """What is said of a picture of holes at these places, of a host known by distances and, roughly, by places."""
+    rough = SEVEN + np.random.default_rng(seed).uniform(-1.0, 1.0, SEVEN.shape) * (rough_mm or 0.0)
+    stated = [{} if rough_mm is None else {"x_mm": x, "y_mm": y, "plus_minus_mm": rough_mm} for x, y in rough.tolist()]
+    features = tuple(Feature("host", f"F{n}", "stud", across_mm=6.0, **cells) for n, cells in enumerate(stated))
+    readings = [
+        Reading("host", f"r{a}{b}", "centres", round(float(np.linalg.norm(SEVEN[a] - SEVEN[b])), 1), "mm", f"F{a}",
+                f"F{b}", plus_minus=0.5)
+        for a, b in read
+    ]  # fmt: skip
+    if slip_mm:
+        readings[-1] = replace(readings[-1], value=readings[-1].value + slip_mm)
+    parts = (Part("host", origin="host", seen_from="outside"),)
+    build = Build(parts=parts, features=features, readings=tuple(readings))
+    points = Path(picks(tmp_path, view(seed, {f"F{n}": tuple(place) for n, place in enumerate(at)}, 1.0)))
+    asked = same_shape.Look("host", Path(picture(tmp_path)), points, face=face, corrected=True)
+    return same_shape.compare(build, asked).answer.answer
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_rough_places_beside_good_distances_neither_hide_nor_make_a_difference(tmp_path: Path, seed: int) -> None:
+    other = SEVEN.copy()
+    other[5] += 20.0, -10.0
+    for rough_mm in (0.5, 25.0):
+        assert looks(tmp_path, SEVEN, EVERY, rough_mm, seed=seed) == "agrees"
+        assert looks(tmp_path, other, EVERY, rough_mm, seed=seed) == "different"
+        assert looks(tmp_path, SEVEN, [], rough_mm, seed=seed) == "agrees"
+
+
+def test_a_picture_is_held_against_every_layout_of_the_host(tmp_path: Path) -> None:
+    """F6 on the other side of the line from F0 to F3 agrees too, until all is read; F5 elsewhere never does."""
+    along = (SEVEN[3] - SEVEN[0]) / np.linalg.norm(SEVEN[3] - SEVEN[0])
+    flipped, other = SEVEN.copy(), SEVEN.copy()
+    flipped[6] = 2.0 * along * (SEVEN[6] @ along) - SEVEN[6]
+    other[5] += 20.0, -10.0
+    assert looks(tmp_path, SEVEN, TWO_PLACES) == looks(tmp_path, flipped, TWO_PLACES) == "agrees"
+    assert looks(tmp_path, other, TWO_PLACES) == "different"
+    assert looks(tmp_path, flipped, EVERY) == "different"
+
+
+def test_distances_alone_tell_no_face(tmp_path: Path) -> None:
+    mirrored = SEVEN * [-1.0, 1.0]
+    assert looks(tmp_path, mirrored, EVERY, face="outside") == "agrees"
+    assert looks(tmp_path, mirrored, EVERY, rough_mm=25.0, face="outside") == "different"
+
+
+def test_nothing_is_different_from_a_host_whose_readings_contradict_each_other(tmp_path: Path) -> None:
+    other = SEVEN.copy()
+    other[5] += 120.0, -60.0
+    few = [(0, 1), (0, 2), (1, 2), (0, 3), (1, 3), (0, 4), (1, 4), (0, 5), (1, 5), (0, 6), (1, 6), (2, 6)]
+    assert looks(tmp_path, other, few, rough_mm=25.0) == "different"
+    assert looks(tmp_path, other, few, rough_mm=25.0, slip_mm=12.0) == "not tried"
 
 
 def test_as_json(partkin, tmp_path: Path, folder: Path) -> None:

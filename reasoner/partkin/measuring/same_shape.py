@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from textwrap import wrap
 
@@ -62,12 +62,14 @@ class Compared:
 class _Pattern:
     host: str
     donor: str | None
+    donors_own: frozenset[str]
     names: tuple[str, ...]
     at_mm: np.ndarray
     slack_mm: np.ndarray
     face: str | None
     also_called: Mapping[str, str]
     notes: tuple[str, ...]
+    unsettled: str | None
 
 
 def compare(build: Build, asked: Look) -> Compared:
@@ -87,20 +89,40 @@ def compare(build: Build, asked: Look) -> Compared:
     """
     faults = Faults("same-shape")
     picks = faults.kept(read_picks, asked.image, asked.points)
-    pattern = faults.kept(_pattern, build, asked)
+    patterns = faults.kept(_patterns, build, asked)
     faults.kept(checked_error_px, "same-shape", asked.error_px)
     if not 0.0 <= asked.play_mm < 1000.0:
         faults.add("play", f"a play of {asked.play_mm:g} mm cannot be", "Say how far a hole may be off, about 2")
     camera = faults.kept(camera_of, asked.camera) if asked.camera is not None else None
     faults.raise_any()
-    if picks is None or pattern is None:
+    if picks is None or patterns is None:
         raise AssertionError("both are there, or a fault says why not")
     at_px = np.array(list(picks.at_px.values()))
     lens_free = asked.corrected
     if camera is not None:
         at_px, lens_free = _undistorted(camera, at_px), True
+    found = [_held_against(pattern, asked, list(picks.at_px), at_px, lens_free) for pattern in patterns]
+    alike = [one for one in found if one.answer.answer != "different"]
+    if len(alike) < len(found):
+        return _where_some_differ(found, alike, patterns[0].unsettled)
+    return found[0]
+
+
+def _where_some_differ(found: list[Compared], alike: list[Compared], unsettled: str | None) -> Compared:
+    """Different from the host is only what differs from every layout that its readings leave."""
+    host = found[0].host
+    if alike:
+        note = f"The readings of {host} leave {len(found)} layouts, and {len(alike)} may be what the picture shows."
+        return replace(alike[0], notes=(*alike[0].notes, note))
+    if unsettled is None:
+        return found[0]
+    says = f"It looks different, but the readings of {host} are not settled: {unsettled}"
+    return replace(found[0], answer=PhotoAnswer("not tried", says))
+
+
+def _held_against(pattern: _Pattern, asked: Look, picked: list[str], at_px: np.ndarray, lens_free: bool) -> Compared:
     same_face = None if asked.face is None or pattern.face is None else asked.face == pattern.face
-    meant = [_fixing_of(name, pattern) for name in picks.at_px]
+    meant = [_fixing_of(name, pattern) for name in picked]
     told = all(meant) and len(set(meant)) == len(meant)
     rows = [pattern.names.index(name or "") for name in meant] if told else list(range(len(pattern.names)))
     answer = can_match(
@@ -108,15 +130,15 @@ def compare(build: Build, asked: Look) -> Compared:
         at_px,
         asked.error_px,
         [pattern.names[row] for row in rows],
-        picks=None if told else list(picks.at_px),
+        picks=None if told else picked,
         slack_mm=pattern.slack_mm[rows],
         same_face=same_face,
         lens_free=lens_free,
     )
-    called = tuple(zip((name or "" for name in meant), picks.at_px, strict=True)) if told else answer.pairs
-    notes = (*pattern.notes, *_naming_notes(list(picks.at_px), meant, told))
-    own = frozenset(f.feature for f in build.features_of(pattern.donor or ""))
+    called = tuple(zip((name or "" for name in meant), picked, strict=True)) if told else answer.pairs
+    notes = (*pattern.notes, *_naming_notes(picked, meant, told))
     # What is read is taken down under the donor's own names, where they are known.
+    own = pattern.donors_own
     own_names = {fixing: name for name, fixing in pattern.also_called.items() if name in own}
     called = tuple((fixing, pick if pick in own else own_names.get(fixing, pick)) for fixing, pick in called)
     return Compared(pattern.host, pattern.donor, answer, not told, notes, called, own)
@@ -149,9 +171,26 @@ def _refused(where: str, what: str, mend: str) -> FaultyInput:
     return FaultyInput((Problem("same-shape", 0, where, what, mend),))
 
 
-def _pattern(build: Build, asked: Look) -> _Pattern:
+def _patterns(build: Build, asked: Look) -> list[_Pattern]:
+    """The host's pattern, in every layout that its readings leave."""
     known = _known(build, asked.part)
     places = trying.places_of(known)
+    layouts = range(max(1, len(places.host.layouts)))
+    return [_pattern(build, asked, known, trying.in_layouts(places, (at, 0))) for at in layouts]
+
+
+def _unsettled(places: Places) -> str | None:
+    """Why the host may be of another shape than any layout of it that is tried."""
+    host = places.host
+    if not host.flat:
+        return host.missing[0].says
+    doubted = next((suspect.says for suspect in host.suspects if not suspect.left_out), None)
+    if doubted is None and trying.layouts_left_out(places):
+        return "they leave more layouts than are tried"
+    return doubted
+
+
+def _pattern(build: Build, asked: Look, known: Known, places: Places) -> _Pattern:
     host, shown = places.host, places.hosted.placed_by
     fixings = [f for f in places.hosted.fixings if shown.get(f.feature.feature) in host.features]
     if not fixings:
@@ -174,10 +213,12 @@ def _pattern(build: Build, asked: Look) -> _Pattern:
         for name, goes_on in also.items()
     }
     donor = known.donor.part.part if build.part(known.donor.part.part) is not None else None
-    face = places.host_side.part.seen_from
     return _Pattern(
-        known.host.part.part, donor, names, at_mm, slack, face, {**places.hosted.also_called, **also}, notes
-    )
+        known.host.part.part, donor, frozenset(f.feature for f in build.features_of(donor or "")), names, at_mm, slack,
+        # Distances alone are those of the mirror image as well.
+        places.host_side.part.seen_from if host.handed else None,
+        {**places.hosted.also_called, **also}, notes, _unsettled(places),
+    )  # fmt: skip
 
 
 def _known(build: Build, part: str) -> Known:
