@@ -13,9 +13,9 @@ from typing import Any
 from partkin.as_cells import number_text
 from partkin.given_files import content_of
 from partkin.model.build import Build
+from partkin.model.columns import GREATEST_AMOUNT
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import OPTION_KINDS
-from partkin.sheets.columns import GREATEST_AMOUNT
 from partkin.sheets.days import NoDay, parse_day
 from partkin.sheets.dialect import UTF8_MARK, plain_cell, read_grid
 from partkin.sheets.findings import Findings

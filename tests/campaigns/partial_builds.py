@@ -20,7 +20,7 @@ from random import Random
 from typing import NamedTuple
 
 from campaigns.whole_builds import Row, Sheets, whole
-from partkin.sheets.columns import BY_NAME, COLUMNS
+from partkin.model.columns import BY_NAME, COLUMNS
 
 __all__ = [
     "Known", "Row", "Sheets", "build_folder", "erased", "known", "mended", "partial", "questions", "settings", "whole",

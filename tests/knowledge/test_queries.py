@@ -8,12 +8,12 @@ from knowledge.builds import dashboard, family
 from knowledge.test_one_drawing import with_original
 from partkin.knowledge import compile_graph
 from partkin.knowledge.backwards import gather
-from partkin.knowledge.columns import column_names
 from partkin.knowledge.files import query_files, rule_files
 from partkin.knowledge.graph import with_given
 from partkin.knowledge.names import full, last
 from partkin.knowledge.statements import number_text
 from partkin.model.build import Feature, Part, Reading
+from partkin.model.columns import terms_of
 
 BUILDS = {
     "dashboard": dashboard(), **{f"family {seed}": family(seed) for seed in (1, 2, 5)},
@@ -106,7 +106,7 @@ def test_one_row_a_thing_and_one_row_a_fact_say_the_same(wide, facts, row, build
         # That query leaves out what a later reading corrects.
         corrected = {one for thing in things.values() for one in thing.get(full("prov:wasRevisionOf"), ())}
         things = {iri: thing for iri, thing in things.items() if iri not in corrected}
-    columns = column_names(row)
+    columns = terms_of(row)
     rows = graph.rows(wide)
     assert len(rows) == len(things)
     for line, (iri, thing) in zip(rows, things.items(), strict=True):

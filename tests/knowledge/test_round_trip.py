@@ -11,8 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from knowledge.builds import dashboard, family, random_builds
 from partkin.knowledge import ask_check, compile_graph, export_turtle, to_build
 from partkin.knowledge.backwards import build_from
-from partkin.knowledge.columns import SETTINGS, SHEETS
 from partkin.knowledge.statements import ntriples, number_text
+from partkin.model.columns import BUILD, SHEETS
 from partkin.model.known import Known
 
 patient = settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow])
@@ -51,9 +51,9 @@ def test_the_store_keeps_every_triple_as_it_was_written(build):
 
 
 def test_every_field_of_every_sheet_is_a_column():
-    for sheet in (SETTINGS, *SHEETS):
+    for sheet in (BUILD, *SHEETS):
         names = {field.name for field in dataclasses.fields(sheet.row)} - {"row"}
-        assert names == {column.name for column in sheet.columns}, sheet.file
+        assert names == {column.attribute for column in sheet.terms}, sheet.name
 
 
 def test_a_check_gets_the_very_numbers_of_the_sheets():

@@ -4,12 +4,12 @@ import pytest
 import rdflib
 from rdflib import OWL, RDF, RDFS, SKOS, Namespace
 
-from partkin.knowledge.columns import SETTINGS, SHEETS, WORDS
 from partkin.knowledge.evidence import FINDINGS
 from partkin.knowledge.files import query_files, rule_files
 from partkin.knowledge.names import NS, PREFIXES, UNITS, concept, full
 from partkin.knowledge.terms import expanded, known_terms, tokens
 from partkin.model import words
+from partkin.model.columns import BUILD, SHEETS, WORDS
 from partkin.shipped import shipped
 
 PARTKIN = Namespace(NS)
@@ -76,17 +76,17 @@ def test_every_list_of_the_shapes_is_a_whole_scheme():
 
 def test_every_column_is_a_term():
     ours, reused = known_terms()
-    for sheet in (SETTINGS, *SHEETS):
+    for sheet in (BUILD, *SHEETS):
         assert full(sheet.rdf_class) in ours
-        for column in sheet.columns:
+        for column in sheet.terms:
             terms = [f"partkin:axis{way}" for way in "XYZ"] if column.holds == "axis" else [column.term]
             for term in terms:
                 assert full(term) in ours | reused, term
 
 
 def test_a_property_is_of_the_kind_that_its_column_holds():
-    for sheet in (SETTINGS, *SHEETS):
-        for column in sheet.columns:
+    for sheet in (BUILD, *SHEETS):
+        for column in sheet.terms:
             if column.term.startswith("partkin:") and column.holds not in ("axis",):
                 literal = column.holds in ("text", "id", "decimal", "integer", "boolean", "date")
                 kind = OWL.DatatypeProperty if literal else OWL.ObjectProperty

@@ -7,11 +7,11 @@ from dataclasses import replace
 from typing import Any
 
 from partkin.knowledge.backwards import cell, row_of, sheet_rows
-from partkin.knowledge.columns import FEATURES, PARTS, READINGS, Sheet, column_names
 from partkin.knowledge.evidence import evidence_of, forbids_of, one_drawing_of
 from partkin.knowledge.graph import Knowledge, Row
 from partkin.knowledge.names import last
 from partkin.model.build import Connector, Part, Reading, VehicleModel, Zone, current
+from partkin.model.columns import BY_NAME, FEATURES, PARTS, READINGS, Sheet, terms_of
 from partkin.model.known import Known, Side
 from partkin.model.problem import Problem
 from partkin.model.words import WITHDRAWN
@@ -32,7 +32,7 @@ class Places:
     """Every part with its side and the place it takes: small enough to hold whole."""
 
     def __init__(self, graph: Knowledge) -> None:
-        part = column_names(Part)
+        part = terms_of(Part)
         self.rows = {last(row["part"]): row for row in graph.rows("places")}
         self.origin = {
             name: cell(part["origin"], row["origin"]) if "origin" in row else None
@@ -132,14 +132,14 @@ def _sides(graph: Knowledge, names: list[str]) -> dict[str, Side]:
         numbers[row["part"]] = (*numbers.get(row["part"], ()), row["number"])
     parts = {
         part.part: replace(part, replaces=numbers.get(graph.part(part.part), ()))
-        for part in _told(graph, PARTS, "part-facts", iris)
+        for part in _told(graph, BY_NAME[PARTS], "part-facts", iris)
     }
     models = {
         last(row["part"]): row_of(VehicleModel, row, model=last(row["model"]))
         for row in graph.rows("models", iris)
     }
-    features = _by_part(_told(graph, FEATURES, "feature-facts", iris))
-    readings = _by_part(_told(graph, READINGS, "reading-facts", iris))
+    features = _by_part(_told(graph, BY_NAME[FEATURES], "feature-facts", iris))
+    readings = _by_part(_told(graph, BY_NAME[READINGS], "reading-facts", iris))
     connectors = _by_part([row_of(Connector, row) for row in graph.rows("connectors", iris)])
     zones = _by_part(_zones(graph.rows("zones", iris)))
     return {

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from partkin.knowledge.columns import SETTINGS, SHEETS, WORDS, Column, Sheet, column_names, default_of
 from partkin.knowledge.names import PREFIXES, UNITS, concept, full, last
 from partkin.model.build import Build, Settings
+from partkin.model.columns import BUILD, SHEETS, WORDS, Column, Sheet, default_of, terms_of
 
 Things = dict[str, dict[str, list[str]]]
 
@@ -28,7 +28,8 @@ def _as_written(value: str) -> str:
 
 
 _READ: dict[str, Callable[[str], Any]] = {
-    "id": _as_written, "text": _as_written, "date": _as_written, "named": _as_written,
+    "id": _as_written, "text": _as_written, "date": _as_written, "platform": _as_written,
+    "number": _as_written,
     "decimal": float,
     "integer": int,
     "boolean": _truth,
@@ -45,7 +46,7 @@ def cell(column: Column, value: str) -> Any:
 
 def row_of(row: type, values: Mapping[str, str | None], **given: Any) -> Any:
     """Return a sheet's dataclass from the texts of a query's row, by column name; None is not known."""
-    columns = column_names(row)
+    columns = terms_of(row)
     made = {
         name: cell(columns[name], value)
         for name, value in values.items() if value is not None and name in columns
@@ -103,13 +104,13 @@ _WRITTEN = {"number": "schema:mpn", "platform": "partkin:platformName"}
 def _value(things: Things, thing: Mapping[str, list[str]], row: type, column: Column) -> Any:
     if column.holds in ("axis", "corners", "numbers", "cautions", "behind"):
         return _many(things, thing, column)
-    found = _first(thing, _WRITTEN[column.scheme] if column.holds == "named" else column.term)
-    return default_of(row, column.name) if found is None else cell(column, found)
+    found = _first(thing, _WRITTEN.get(column.holds, column.term))
+    return default_of(row, column.attribute) if found is None else cell(column, found)
 
 
 def _row(things: Things, iri: str, sheet: Sheet) -> Any:
     thing = things[iri]
-    made = {column.name: _value(things, thing, sheet.row, column) for column in sheet.columns}
+    made = {column.attribute: _value(things, thing, sheet.row, column) for column in sheet.terms}
     return sheet.row(**made, row=int(thing.get(ROW, ["0"])[0]))
 
 
@@ -137,12 +138,12 @@ def build_from(statements: Iterable[tuple[str, str, str]]) -> Build:
     for iri, thing in things.items():
         for rdf_class in thing.get(TYPE, ()):
             by_class.setdefault(rdf_class, []).append(iri)
-    builds = sorted(by_class.get(full(SETTINGS.rdf_class), ()))
+    builds = sorted(by_class.get(full(BUILD.rdf_class), ()))
     settings = Settings()
     if builds:
         thing = things[builds[0]]
         settings = Settings(**{
-            column.name: _value(things, thing, Settings, column) for column in SETTINGS.columns})
+            column.attribute: _value(things, thing, Settings, column) for column in BUILD.terms})
     sheets: dict[str, tuple[Any, ...]] = {}
     for sheet in SHEETS:
         found = sorted(by_class.get(full(sheet.rdf_class), ()), key=lambda iri: (_order(things, iri), iri))

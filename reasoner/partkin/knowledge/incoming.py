@@ -12,10 +12,10 @@ from typing import Any, Final, get_args
 
 from partkin.knowledge.backwards import build_from
 from partkin.knowledge.cells import iri_name
-from partkin.knowledge.columns import SHEETS
 from partkin.knowledge.names import full
 from partkin.knowledge.statements import blocks_of, ntriples
 from partkin.model.build import Build
+from partkin.model.columns import SHEETS
 from partkin.model.problem import Problem
 
 BYTES_AT_MOST: Final = 64 << 20
@@ -100,7 +100,7 @@ def _incomplete(build: Build) -> tuple[Problem, ...]:
         for row in getattr(build, sheet.attribute):
             for name in needed:
                 if getattr(row, name) is None:
-                    missing.setdefault((sheet.file, name), row.row)
+                    missing.setdefault((sheet.name, name), row.row)
     return tuple(
         Problem(file, row, name, f"{name} is not given", "Give it there") for (file, name), row in missing.items()
     )

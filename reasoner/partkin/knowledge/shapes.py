@@ -16,21 +16,18 @@ from rdflib.plugins.sparql.sparql import Query
 from rdflib.query import Result
 from rdflib.term import Node
 
-from partkin.knowledge.columns import SETTINGS, SHEETS, Sheet
 from partkin.knowledge.names import PREFIXES, full
 from partkin.knowledge.statements import ntriples
 from partkin.model.build import Build
+from partkin.model.columns import BUILD, SHEETS, Sheet
 from partkin.model.problem import Problem
 from partkin.shipped import shipped
 
 SH = Namespace("http://www.w3.org/ns/shacl#")
 ROW, ORDER = URIRef(full("partkin:row")), URIRef(full("partkin:order"))
-_SHEET_OF: dict[Node, Sheet] = {URIRef(full(sheet.rdf_class)): sheet for sheet in (SETTINGS, *SHEETS)}
+_SHEET_OF: dict[Node, Sheet] = {URIRef(full(sheet.rdf_class)): sheet for sheet in (BUILD, *SHEETS)}
 # Columns whose attribute has another name than the sheet's column.
-_COLUMN_NAMES = {
-    "from_feature": "from", "to_feature": "to", "corners_mm": "point", "cautions": "caution",
-    "angle_to": "angle_deg", "line_from": "to", "line_to": "to",
-}
+_COLUMN_NAMES = {"corners_mm": "point", "angle_to": "angle_deg", "line_from": "to", "line_to": "to"}
 # Terms that are no column's own: where their fault is shown.
 _OTHER_TERMS = {
     "partkin:xMm": "x_mm", "partkin:yMm": "y_mm", "partkin:zMm": "z_mm", "partkin:axisX": "axis_x",
@@ -89,7 +86,7 @@ def check_graph(data: Graph) -> tuple[Problem, ...]:
 
 
 def _place(problem: Problem) -> tuple[Any, ...]:
-    files = [sheet.file for sheet in (SETTINGS, *SHEETS)]
+    files = [sheet.name for sheet in (BUILD, *SHEETS)]
     place = files.index(problem.sheet) if problem.sheet in files else len(files)
     return (place, problem.row, problem.column, problem.what)
 
@@ -121,11 +118,11 @@ def _located(data: Graph, focus: Node | None, path: Node | None, what: str, mend
     kinds = [_SHEET_OF[kind] for kind in data.objects(thing, RDF.type) if kind in _SHEET_OF]
     if not kinds:
         return Problem("graph", 0, str(focus), what, mend)
-    sheet = min(kinds, key=lambda kind: kind.file)
+    sheet = min(kinds, key=lambda kind: kind.name)
     row = min((int(str(value)) for value in data.objects(thing, ROW) if str(value).isdigit()), default=0)
-    if not row and sheet is not SETTINGS:
+    if not row and sheet is not BUILD:
         what = f"{what} ({_short(data, thing)})"
-    return Problem(sheet.file, row, _column(sheet, path), what, mend)
+    return Problem(sheet.name, row, _column(sheet, path), what, mend)
 
 
 def _thing(data: Graph, iri: str) -> URIRef:
@@ -145,7 +142,7 @@ def _short(data: Graph, thing: URIRef) -> str:
 
 
 def _column(sheet: Sheet, path: Node | None) -> str:
-    for column in sheet.columns:
+    for column in sheet.terms:
         if path == URIRef(full(column.term)):
             return _COLUMN_NAMES.get(column.name, column.name)
     for term, name in _OTHER_TERMS.items():

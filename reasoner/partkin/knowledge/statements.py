@@ -14,9 +14,9 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Any
 
-from partkin.knowledge.columns import SETTINGS, SHEETS, WORDS, Column, Sheet
 from partkin.knowledge.names import PREFIXES, THINGS, UNITS, concept, full, plain_name, plain_number, segment
 from partkin.model.build import Build
+from partkin.model.columns import BUILD, SHEETS, WORDS, Column, Sheet
 
 XSD = PREFIXES["xsd"]
 TYPE = f"<{full('rdf:type')}>"
@@ -134,9 +134,9 @@ class Writer:
             yield self._named[iri]
 
     def _settings(self) -> Block:
-        statements: list[Statement] = [(TYPE, f"<{full(SETTINGS.rdf_class)}>")]
-        for column in SETTINGS.columns:
-            value = getattr(self.build.settings, column.name)
+        statements: list[Statement] = [(TYPE, f"<{full(BUILD.rdf_class)}>")]
+        for column in BUILD.terms:
+            value = getattr(self.build.settings, column.attribute)
             if value is not None:
                 statements.append((f"<{full(column.term)}>", self._one(column, value, "")))
         return f"<{self.base}>", statements
@@ -153,15 +153,15 @@ class Writer:
             statements.append((ROW, integer(row.row)))
         children: list[Block] = []
         part_id = getattr(row, "part", None) or ""
-        for column in sheet.columns:
-            value = getattr(row, column.name)
+        for column in sheet.terms:
+            value = getattr(row, column.attribute)
             if value is None or value == ():
                 continue
             if column.holds in _MANY:
                 links, blocks = self._many(column, value, iri[:-1])
                 statements += links
                 children += blocks
-            elif column.holds == "named":
+            elif column.holds in ("platform", "number"):
                 statements += self._both(column, value)
             else:
                 statements.append((_term(column.term), self._one(column, value, part_id)))
@@ -199,19 +199,19 @@ class Writer:
             return iri
         return f"<{self.base}/{segment(part_id)}/~{holds}/{segment(value)}>"
 
-    def _named_thing(self, scheme: str, value: str) -> str | None:
+    def _named_thing(self, kind: str, value: str) -> str | None:
         """Return the thing that a platform's name or a part number stands for, however it is written."""
-        key = plain_number(value) if scheme == "number" else plain_name(value)
+        key = plain_number(value) if kind == "number" else plain_name(value)
         if not key:
             return None
-        iri = f"<{self.base}/~{scheme}/{segment(key)}>"
-        rdf_class = "partkin:PartNumber" if scheme == "number" else "partkin:Platform"
+        iri = f"<{self.base}/~{kind}/{segment(key)}>"
+        rdf_class = "partkin:PartNumber" if kind == "number" else "partkin:Platform"
         self._named[iri] = (iri, [(TYPE, _class(rdf_class)), (IDENTIFIER, text(key))])
         return iri
 
     def _both(self, column: Column, value: str) -> list[Statement]:
-        written = MPN if column.scheme == "number" else PLATFORM_NAME
-        thing = self._named_thing(column.scheme, value)
+        written = MPN if column.holds == "number" else PLATFORM_NAME
+        thing = self._named_thing(column.holds, value)
         link = [(_term(column.term), thing)] if thing else []
         return [(written, text(value)), *link]
 

@@ -1,7 +1,7 @@
 """The build folder: plain sheets in, values or every fault out; rows added without touching the rest."""
 
+from partkin.model.columns import COLUMNS, SHEETS, Column, Sheet, describe
 from partkin.sheets.appending import append, append_all, append_rows
-from partkin.sheets.columns import COLUMNS, SHEETS, Column, Sheet, describe
 from partkin.sheets.filling import fill
 from partkin.sheets.loading import Loaded, load, read
 from partkin.sheets.number import NotANumber, Number, parse_number

@@ -11,8 +11,8 @@ from dataclasses import replace
 from itertools import count
 from pathlib import Path
 
+from partkin.model.columns import BY_NAME, NUMERIC, Sheet
 from partkin.model.problem import FaultyInput, Problem
-from partkin.sheets.columns import BY_NAME, NUMERIC, Sheet
 from partkin.sheets.dialect import Dialect, Grid, read_grid, row_text, safe_cell
 from partkin.sheets.findings import Findings
 from partkin.sheets.loading import read_files, read_tables

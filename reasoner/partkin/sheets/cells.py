@@ -7,8 +7,8 @@ import unicodedata
 from collections.abc import Callable
 from typing import Any
 
+from partkin.model.columns import Column
 from partkin.model.words import ALSO_CALLED, KG_PER_UNIT, KINDS, MM_PER_UNIT
-from partkin.sheets.columns import Column
 from partkin.sheets.days import NoDay, parse_day
 from partkin.sheets.findings import Findings
 from partkin.sheets.money import parse_money

@@ -7,6 +7,7 @@ import io
 from collections.abc import Mapping
 from pathlib import Path
 
+from partkin.model.columns import BY_NAME, Sheet
 from partkin.model.problem import FaultyInput, Problem
 from partkin.sheets.appending import (
     MOST_TRIES,
@@ -19,7 +20,6 @@ from partkin.sheets.appending import (
     _replace,
     _wider_header,
 )
-from partkin.sheets.columns import BY_NAME, Sheet
 from partkin.sheets.dialect import Dialect, Grid, read_grid, row_text, safe_cell
 from partkin.sheets.findings import Findings
 from partkin.sheets.loading import read_files

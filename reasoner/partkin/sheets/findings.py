@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from itertools import islice
 
+from partkin.model.columns import BY_NAME, SHEET_ORDER
 from partkin.model.problem import Problem
-from partkin.sheets.columns import BY_NAME, SHEET_ORDER
 from partkin.sheets.nearest import MOST_CANDIDATES, nearest
 
 MOST_GUESSES = 300

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from partkin.sheets.columns import FEATURES, PARTS
+from partkin.model.columns import FEATURES, PARTS
 from partkin.sheets.findings import Findings
 from partkin.sheets.records import Record, Table
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Set
 
-from partkin.sheets.columns import PARTS
+from partkin.model.columns import PARTS
 from partkin.sheets.cycles import find_cycles, shown
 from partkin.sheets.findings import Findings
 from partkin.sheets.records import Record, Table

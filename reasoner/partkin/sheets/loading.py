@@ -9,8 +9,8 @@ from pathlib import Path
 from types import MappingProxyType
 
 from partkin.model.build import Build, Settings
+from partkin.model.columns import BY_NAME, SETTINGS
 from partkin.model.problem import Problem
-from partkin.sheets.columns import BY_NAME, SETTINGS
 from partkin.sheets.dialect import LARGEST_BYTES, read_grid
 from partkin.sheets.findings import Findings
 from partkin.sheets.holding import check_holding

@@ -8,8 +8,8 @@ from functools import cache
 from itertools import pairwise
 from typing import Any
 
+from partkin.model.columns import BY_NAME, NUMERIC, Column, Sheet
 from partkin.sheets.cells import CellFault, Reader, reader_of
-from partkin.sheets.columns import BY_NAME, NUMERIC, Column, Sheet
 from partkin.sheets.dialect import LONGEST_CELL, Dialect, Grid, plain_cell, say_dialect
 from partkin.sheets.findings import Findings
 from partkin.sheets.number import DecimalSign, decimal_sign

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from partkin.model.columns import BY_NAME, FEATURES, PARTS, READINGS
 from partkin.model.words import AIRBAG_ZONES, SIDES
-from partkin.sheets.columns import BY_NAME, FEATURES, PARTS, READINGS
 from partkin.sheets.cycles import find_cycles, shown
 from partkin.sheets.findings import Findings
 from partkin.sheets.going_on import check_goes_on

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+from partkin.model.columns import GREATEST_MM
 from partkin.model.words import KG_PER_UNIT, MM_PER_UNIT, SIDES, WITHDRAWN
-from partkin.sheets.columns import GREATEST_MM
 from partkin.sheets.findings import Findings
 from partkin.sheets.records import Record, Table
 from partkin.tables import parse_thread

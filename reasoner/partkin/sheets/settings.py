@@ -7,8 +7,8 @@ import tomllib
 from typing import Any
 
 from partkin.model.build import Settings
+from partkin.model.columns import NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS
 from partkin.sheets.cells import GREATEST_NUMBER, LONGEST_NAME
-from partkin.sheets.columns import NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS
 from partkin.sheets.dialect import UTF8_MARK
 from partkin.sheets.findings import Findings
 

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from partkin.model.columns import FEATURES, PARTS, SETTING_MEANINGS, SETTINGS, SHEETS, Sheet
 from partkin.model.problem import FaultyInput, Problem
 from partkin.sheets.appending import append_all
-from partkin.sheets.columns import FEATURES, PARTS, SETTING_MEANINGS, SETTINGS, SHEETS, Sheet
 from partkin.sheets.dialect import Dialect, read_grid, row_text
 from partkin.sheets.findings import Findings
 from partkin.sheets.loading import load

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from partkin.model.columns import BY_NAME
 from partkin.model.problem import Problem
 from partkin.sheets.cells import CellFault, reader_of
-from partkin.sheets.columns import BY_NAME
 from partkin.sheets.findings import Findings
 
 

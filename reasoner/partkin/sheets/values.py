@@ -55,7 +55,7 @@ def _plain(kind: type[Row], table: Table) -> tuple[Row, ...]:
 
 
 def _renamed(record: Record, table: Table) -> dict[str, Any]:
-    attributes = {column.name: column.attribute or column.name for column in table.sheet.columns}
+    attributes = {column.name: column.attribute for column in table.sheet.columns}
     return {attributes.get(name, name): value for name, value in record.items()}
 
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from partkin.model.columns import BY_NAME, NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS
 from partkin.model.problem import FaultyInput, Problem
-from partkin.sheets.columns import BY_NAME, NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS
 from partkin.sheets.dialect import LARGEST_BYTES
 from partkin.sheets.findings import Findings
 from partkin.sheets.nearest import nearest
