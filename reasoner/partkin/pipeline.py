@@ -162,9 +162,12 @@ def deepen(build: Build, findings: Findings, places: Places, others: bool = True
 
             findings = beside.whatever_it_is(build, untied.fewest(findings, places), others=others)
         return _hidden_told(replace(findings, seams=trial.seams), places)
-    from partkin.judging import adapting
+    from partkin.judging import adapting, out_by
     from partkin.measuring import next_readings
 
+    findings = replace(findings, trials=tuple(
+        out_by.with_errors(findings.known, places, one) if one.stand == "does not" else one for one in findings.trials
+    ))  # fmt: skip
     findings = adapting.look(build, findings, places, others=others)
     return replace(findings, asks=next_readings.open_readings(findings, places))
 

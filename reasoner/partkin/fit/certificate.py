@@ -21,7 +21,7 @@ import numpy as np
 from partkin.fit.arrays import Floats, PlanePairs
 from partkin.fit.bound import Bound, balanced
 from partkin.fit.minimax import FITS_MM, search_turns
-from partkin.fit.turns import Arc, excluded, open_arcs, two_by_two
+from partkin.fit.turns import Arc, TwoByTwo, excluded, open_arcs, two_by_two
 from partkin.model.fitting import Piece
 
 _ABOVE_MM = 1e-7
@@ -86,7 +86,7 @@ def _attempt(
     pairs: PlanePairs, ids: Sequence[str], digits: int, shape: Callable[[Floats], Floats]
 ) -> tuple[Piece, ...] | None:
     two = two_by_two(pairs)
-    arcs = _outward(open_arcs(two), digits)
+    arcs = outward(open_arcs(two), digits)
     level = _ABOVE_MM + 1e-12 * float(np.abs(pairs.p).max() + np.abs(pairs.q).max())
     grid = math.radians(10.0**-digits)
     search = search_turns(
@@ -107,15 +107,24 @@ def _attempt(
         if parts is None:
             return None
         pieces.extend(Piece(part, named) for part in parts)
+    apart = pieces_apart(two, arcs, ids, digits)
+    if apart is None:
+        return None
+    pieces = sorted([*pieces, *apart], key=lambda piece: piece.turn_deg)
+    return tuple(pieces) if covers(pieces) else None
+
+
+def pieces_apart(two: TwoByTwo, arcs: list[Arc], ids: Sequence[str], digits: int) -> list[Piece] | None:
+    """Pieces that two fixings alone exclude, over all that arcs in degrees leave of the circle; None: they do not."""
+    pieces = []
     for lo_deg, hi_deg in _between(arcs):
-        ranges = excluded(two, (math.radians(lo_deg), math.radians(hi_deg)), grid)
+        ranges = excluded(two, (math.radians(lo_deg), math.radians(hi_deg)), math.radians(10.0**-digits))
         if ranges is None:
             return None
         for lo, hi, who in ranges:
             pair = (ids[int(two.first[who])], ids[int(two.second[who])])
             pieces.append(Piece((_decimal(lo, digits), _decimal(hi, digits)), apart=pair))
-    pieces.sort(key=lambda piece: piece.turn_deg)
-    return tuple(pieces) if _covers(pieces) else None
+    return pieces
 
 
 def _plain_parts(bound: Bound, piece_deg: Arc, digits: int, level_mm: float) -> list[Arc] | None:
@@ -126,14 +135,14 @@ def _plain_parts(bound: Bound, piece_deg: Arc, digits: int, level_mm: float) -> 
         if bound.by_middle(math.radians(lo), math.radians(hi)) > level_mm / 2:
             out.append((lo, hi))
             continue
-        middle = _round((lo + hi) / 2, digits)
+        middle = in_degrees((lo + hi) / 2, digits)
         if not lo < middle < hi or len(out) + len(left) > _PARTS:
             return None
         left += [(middle, hi), (lo, middle)]
     return out
 
 
-def _outward(arcs: list[Arc], digits: int) -> list[Arc]:
+def outward(arcs: list[Arc], digits: int) -> list[Arc]:
     """Arcs in degrees, their ends rounded outward, joined where they then touch."""
     unit = 10.0**digits
     out: list[Arc] = []
@@ -153,15 +162,17 @@ def _between(arcs: list[Arc]) -> list[Arc]:
     return [(lo, hi) for lo, hi in zip(ends[::2], ends[1::2], strict=True) if hi > lo]
 
 
-def _round(value: float, digits: int) -> float:
+def in_degrees(value: float, digits: int) -> float:
+    """An angle as the file writes it."""
     return float(f"{value:.{digits}f}") + 0.0
 
 
 def _decimal(angle_rad: float, digits: int) -> float:
-    return _round(math.degrees(angle_rad), digits)
+    return in_degrees(math.degrees(angle_rad), digits)
 
 
-def _covers(pieces: Sequence[Piece]) -> bool:
+def covers(pieces: Sequence[Piece]) -> bool:
+    """Whether pieces in order leave nothing of the circle."""
     if not pieces or pieces[0].turn_deg[0] != -180.0 or pieces[-1].turn_deg[1] != 180.0:
         return False
     return all(a.turn_deg[1] == b.turn_deg[0] for a, b in pairwise(pieces))

@@ -35,6 +35,8 @@ class Said:
         int (m, 2), float64 (m,): distances that were read between two of them.
     read_mm, error_mm
         float64 (n, d): coordinates that were read; an infinite error where none was.
+    names
+        Ids of the distances.
     """
 
     at_mm: Floats
@@ -44,6 +46,7 @@ class Said:
     length_error_mm: Floats
     read_mm: Floats
     error_mm: Floats
+    names: tuple[str, ...] = ()
 
     def missed(self, at_mm: Floats, share: float = 1.0) -> tuple[Floats, Floats]:
         """By how much distances (m,), and coordinates (n, d), miss such a share of their errors; signed, mm."""
@@ -81,7 +84,7 @@ def within_errors(
     narrow = replace(reach, radius_mm=np.maximum(reach.radius_mm - _KEPT_BACK_MM, 0.0))
     q, p, shift = host.at_mm, donor.at_mm, np.asarray(shift_mm, dtype=float)
     d = q.shape[1]
-    scale = np.concatenate([host.loose_mm.ravel(), donor.loose_mm.ravel(), np.ones(d), np.full(3 * d - 5, 1e-2)])
+    scale = np.concatenate([host.loose_mm.ravel(), donor.loose_mm.ravel(), np.ones(d), np.full(d * (d - 1) // 2, 1e-2)])
     for _ in range(_STEPS):
         laid = p @ onto.T + shift
         off = laid[there] - q[on]
@@ -106,7 +109,7 @@ def _slopes(
     """How each miss changes with every coordinate of host and donor, and with a shift and a turn of the donor."""
     sizes = [at.size for at in at_mm]
     d = laid_mm.shape[1]
-    width = sum(sizes) + d + 3 * d - 5
+    width = sum(sizes) + d + d * (d - 1) // 2
     blocks = []
     for said, at, first in zip(sides, at_mm, (0, sizes[0]), strict=True):
         lengths, places = np.zeros((len(said.ends), width)), np.zeros((at.size, width))

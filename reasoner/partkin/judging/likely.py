@@ -39,7 +39,7 @@ def likely_places(prepared: Prepared, answer: FitAnswer, places: Places, donor: 
         return None
     task, shown = prepared.task, places.hosted.placed_by
     d = task.dims
-    sides = _said(places.host, places.host_side, d), _said(places.donor, donor, d)
+    sides = said(places.host, places.host_side, d), said(places.donor, donor, d)
     if answer.fits and all(side.holds(side.at_mm) for side in sides):
         return _as_found(places, sides[0].at_mm, sides[1].at_mm, answer.placement)
     placed = [p for p in pairs if shown.get(p[0]) in places.host.features and p[1] in places.donor.features]
@@ -64,7 +64,7 @@ def likely_places(prepared: Prepared, answer: FitAnswer, places: Places, donor: 
     return _as_found(places, host_mm, donor_mm, again.placement)
 
 
-def _said(positions: Positions, side: Side, d: int) -> Said:
+def said(positions: Positions, side: Side, d: int) -> Said:
     """What the sheets say of where the placed features of one side are."""
     number = {name: at for at, name in enumerate(positions.features)}
     left_out = {suspect.reading for suspect in positions.suspects if suspect.left_out}
@@ -84,8 +84,8 @@ def _said(positions: Positions, side: Side, d: int) -> Said:
     return Said(
         at_mm, spread + _FIRM_MM,
         np.array([(number[row.from_feature], number[row.to_feature]) for row in rows], dtype=int).reshape(-1, 2),
-        np.array([row.length_mm for row in rows]), np.array([row.sigma_mm for row in rows]) * np.sqrt(3.0),
-        read_mm, error_mm,
+        np.array([row.length_mm for row in rows]), np.array([row.error_mm for row in rows]), read_mm, error_mm,
+        tuple(row.reading for row in rows),
     )  # fmt: skip
 
 
@@ -111,6 +111,10 @@ def _as_found(places: Places, host_mm: np.ndarray, donor_mm: np.ndarray, placeme
     at_donor = dict(zip(places.donor.features, donor_mm.tolist(), strict=True))
     return LikelyPlaces(
         tuple((name, tuple(at)) for name, at in at_host.items()),
-        tuple((name, tuple(at)) for name, at in at_donor.items()), placement,
-        tuple((side.part, s.reading) for side in (places.host, places.donor) for s in side.suspects if s.left_out),
+        tuple((name, tuple(at)) for name, at in at_donor.items()), placement, left_out(places),
     )  # fmt: skip
+
+
+def left_out(places: Places) -> tuple[tuple[str, str], ...]:
+    """(part, reading) of those that clearly are slips."""
+    return tuple((side.part, s.reading) for side in (places.host, places.donor) for s in side.suspects if s.left_out)

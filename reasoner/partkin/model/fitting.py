@@ -127,7 +127,9 @@ class Piece:
     """A range of turns with its proof: balanced weights on fixings, or two fixings that exclude it.
 
     In space `box` stands in place of `turn_deg` (None: every rotation), weights have three components, and
-    there may be `couples` on deep holes and weights of the `axes`' directions (see docs/space.md).
+    there may be `couples` on deep holes and weights of the `axes`' directions (see docs/space.md). `carried`: what the
+    distances that were read, of host and of donor, carry of the weights (see `WithinErrors`), and how far each may
+    swing sideways, in mm.
     """
 
     turn_deg: tuple[float, float]
@@ -136,16 +138,21 @@ class Piece:
     box: TurnBox | None = None
     couples: tuple[tuple[str, tuple[float, ...]], ...] = ()
     axes: tuple[tuple[str, float], ...] = ()
+    carried: tuple[tuple[tuple[str, float, float], ...], tuple[tuple[str, float, float], ...]] = ((), ())
 
 
 @dataclass(frozen=True)
 class Nogood:
-    """Pairs that cannot hold together, with pieces that cover every turn."""
+    """Pairs that cannot hold together, with pieces that cover every turn.
+
+    `near_mm`: of a proof whatever the errors are, how far from where they are stated places of host and donor may be.
+    """
 
     pairs: tuple[tuple[str, str], ...]
     pieces: tuple[Piece, ...]
     mirrored: bool = False
     local: bool = False
+    near_mm: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -175,6 +182,22 @@ class HeldSeam:
 
 
 @dataclass(frozen=True)
+class WithinErrors:
+    """By how much of all stated errors readings would have to be out for it to go on.
+
+    `share`: 1: all of them by as much as was stated. Where it is proved: nothing less does. `nogoods`: the proof, over
+    all errors up to that share; empty: it is below 1, or was not proved. `fixings`, `features`: which have to be held
+    for that. `left_out`: (part, reading) that clearly is a slip.
+    """
+
+    share: float
+    fixings: tuple[str, ...] = ()
+    features: tuple[str, ...] = ()
+    nogoods: tuple[Nogood, ...] = ()
+    left_out: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
 class Conflict:
     """A smallest set of fixings (and of donor features that must be used) that cannot all be paired.
 
@@ -190,6 +213,7 @@ class Conflict:
     nogoods: tuple[Nogood, ...]
     local: bool = False
     seams: tuple[HeldSeam, ...] = ()
+    errors: WithinErrors | None = None
 
 
 @dataclass(frozen=True)

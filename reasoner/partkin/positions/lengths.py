@@ -36,13 +36,14 @@ class Dimensions:
 
 @dataclass(frozen=True)
 class Distance:
-    """A distance between two centres, by feature id."""
+    """A distance between two centres, by feature id; `error_mm`: the greatest, where those of sizes come on top."""
 
     reading: str
     from_feature: str
     to_feature: str
     length_mm: float
     sigma_mm: float
+    error_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -152,13 +153,15 @@ def _between_centres(features: Mapping[str, Feature], rows: Sequence[Reading], r
     if a is None or b is None or a is b:
         return Unusable(row, "it does not name two different features of this part")
     length_mm = value_mm(row)
-    variance_mm2 = standard_uncertainty_mm(greatest_error_of_mm(row)) ** 2
+    error_mm = greatest_error_of_mm(row)
+    variance_mm2 = standard_uncertainty_mm(error_mm) ** 2
     if row.quantity != "centres":
         for end in (a, b):
             size = dimensions(end, rows)
             if size.across_mm is None:
                 return Unusable(row, f"the size of {end.feature} is not known", end.feature)
             variance_mm2 += (0.5 * standard_uncertainty_mm(size.across_half_width_mm)) ** 2
+            error_mm += 0.5 * size.across_half_width_mm
         shift_mm = _edge_shift_mm(features, a, b, rows, far=row.quantity == "far edges")
         if shift_mm is None:
             return Unusable(row, "an edge of a slot stands where its direction says, and that or a place is not known")
@@ -166,7 +169,7 @@ def _between_centres(features: Mapping[str, Feature], rows: Sequence[Reading], r
     if length_mm <= 0.0:
         return Unusable(row, "the distance between centres comes out at nothing or less")
     sigma_mm = max(math.sqrt(variance_mm2), LEAST_SIGMA_MM)
-    return Distance(row.reading, a.feature, b.feature, length_mm, sigma_mm)
+    return Distance(row.reading, a.feature, b.feature, length_mm, sigma_mm, error_mm)
 
 
 def edges_to_centres_mm(features: Mapping[str, Feature], readings: Sequence[Reading], reading: Reading) -> float | None:

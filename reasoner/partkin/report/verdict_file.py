@@ -7,7 +7,7 @@ import re
 from typing import Any
 
 from partkin.model.adapting import Action, Adaptation, EdgeGap
-from partkin.model.fitting import Chance, Conflict, LikelyPlaces, Nogood, Piece, Placement
+from partkin.model.fitting import Chance, Conflict, LikelyPlaces, Nogood, Piece, Placement, WithinErrors
 from partkin.model.verdict import Pair, Verdict
 
 FORMAT = 1
@@ -113,7 +113,7 @@ def _likely_places(likely: LikelyPlaces | None) -> dict[str, Any] | None:
         return None
     return {
         "host": _places(likely.host), "donor": _places(likely.donor), "placement": _placement(likely.placement),
-        "left_out": [{"part": part, "reading": reading} for part, reading in likely.left_out],
+        "left_out": _left_out(likely.left_out),
     }  # fmt: skip
 
 
@@ -148,7 +148,7 @@ def _conflict(conflict: Conflict | None, says: str | None) -> dict[str, Any] | N
     if conflict is None:
         return None if says is None else {
             "fixings": [], "features": [], "seams": [], "shortfall_mm": None, "says": says, "certificate": None,
-            "local": False,
+            "local": False, "errors": None,
         }  # fmt: skip
     return {
         "fixings": list(conflict.fixings),
@@ -165,13 +165,28 @@ def _conflict(conflict: Conflict | None, says: str | None) -> dict[str, Any] | N
         "says": says,
         "certificate": {"pairings": [_nogood(nogood) for nogood in conflict.nogoods]},
         "local": conflict.local,
+        "errors": None if conflict.errors is None else _within_errors(conflict.errors),
     }
+
+
+def _within_errors(errors: WithinErrors) -> dict[str, Any]:
+    proof = None if not errors.nogoods else {
+        "fixings": list(errors.fixings), "features": list(errors.features),
+        "left_out": _left_out(errors.left_out), "pairings": [_nogood(nogood) for nogood in errors.nogoods],
+    }  # fmt: skip
+    return {"share": errors.share, "certificate": proof}
+
+
+def _left_out(rows: tuple[tuple[str, str], ...]) -> list[dict[str, str]]:
+    return [{"part": part, "reading": reading} for part, reading in rows]
 
 
 def _nogood(nogood: Nogood) -> dict[str, Any]:
     tree: dict[str, Any] = {
         "pairs": [list(pair) for pair in nogood.pairs], "pieces": [_piece(piece) for piece in nogood.pieces]
     }  # fmt: skip
+    if nogood.near_mm is not None:
+        tree["near_mm"] = dict(zip(("host", "donor"), nogood.near_mm, strict=True))
     if nogood.mirrored:
         tree["mirrored"] = True
     if nogood.local:
@@ -186,6 +201,11 @@ def _piece(piece: Piece) -> dict[str, Any]:
     if piece.apart is not None:
         return {**tree, "apart": list(piece.apart)}
     tree["weights"] = [[fixing, *force] for fixing, force in piece.weights]
+    if any(piece.carried):
+        tree["carried"] = {
+            side: [list(row) for row in rows]
+            for side, rows in zip(("host", "donor"), piece.carried, strict=True)
+        }  # fmt: skip
     if piece.couples:
         tree["couples"] = [[fixing, *couple] for fixing, couple in piece.couples]
     if piece.axes:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from partkin.model.adapting import Adaptation
-from partkin.model.fitting import Conflict, FitAnswer, Spot
+from partkin.model.fitting import Conflict, FitAnswer, Spot, WithinErrors
 from partkin.model.reasons import Unknown
 from partkin.model.trial import Trial
 from partkin.model.verdict import Verdict
@@ -97,7 +97,7 @@ def decide(findings: Findings) -> Verdict:
         likely_chance=findings.likely.chance if findings.likely is not None and chosen == NOT_ENOUGH else None,
         unknown=open_questions,
         safety=safety,
-        reasons=reasons(findings, chosen, conflict_text, seam_text),
+        reasons=reasons(findings, chosen, conflict_text, seam_text, conflict.errors if conflict is not None else None),
         says=_says(findings, chosen, answer),
         next_step=_next_step(findings, chosen, open_questions, offered),
         notes=findings.notes,
@@ -144,6 +144,23 @@ def _conflict(findings: Findings) -> Conflict | None:
         nogoods=tuple(nogood for conflict in conflicts for nogood in conflict.nogoods),
         local=any(nogood.local for conflict in conflicts for nogood in conflict.nogoods),
         seams=tuple(dict.fromkeys(seam for conflict in conflicts for seam in conflict.seams)),
+        errors=_whatever_the_errors(conflicts),
+    )
+
+
+def _whatever_the_errors(conflicts: list[Conflict]) -> WithinErrors | None:
+    """What share of the errors would undo any of the conflicts; None: of one of them it is not known."""
+    told = [conflict.errors for conflict in conflicts if conflict.errors is not None]
+    if len(told) < len(conflicts):
+        return None
+    least = min(told, key=lambda one: (one.share, bool(one.nogoods)))
+    if not all(one.nogoods for one in told):
+        return replace(least, nogoods=())
+    return replace(
+        least,
+        fixings=tuple(dict.fromkeys(name for one in told for name in one.fixings)),
+        features=tuple(dict.fromkeys(name for one in told for name in one.features)),
+        nogoods=tuple(nogood for one in told for nogood in one.nogoods),
     )
 
 

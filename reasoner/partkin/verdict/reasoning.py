@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from partkin.model.fitting import FitAnswer
+from partkin.model.fitting import FitAnswer, WithinErrors
 from partkin.model.reasons import Reason
 from partkin.model.words import VerdictWord
 from partkin.verdict.findings import Findings
 from partkin.verdict.phrases import mm
-from partkin.verdict.sureness import sureness
+from partkin.verdict.sureness import out_by_says, sureness
 
 PLAY_SOURCE = "ASME Y14.5, fixed and floating fastener formulas"
 SEAM_SOURCE = "project rule (a seam lies where the original's lay), common practice, no source"
@@ -18,7 +18,8 @@ LEVELS = {
 
 
 def reasons(
-    findings: Findings, chosen: VerdictWord, conflict: str | None = None, seam: str | None = None
+    findings: Findings, chosen: VerdictWord, conflict: str | None = None, seam: str | None = None,
+    errors: WithinErrors | None = None,
 ) -> tuple[Reason, ...]:
     """Number the reasons from the verdict down: r1 rests on the others, and what one of them rests on follows it.
 
@@ -26,6 +27,7 @@ def reasons(
     """
     below = [
         *([Reason("", conflict, (), PLAY_SOURCE)] if conflict else []),
+        *([Reason("", out_by_says(errors))] if errors is not None else []),
         *([Reason("", seam, (), SEAM_SOURCE)] if seam else []),
         *_evidence(findings), *_geometry(findings), *_seams(findings), *_forbids(findings),
         *(Reason("", note) for note in (*findings.notes, *(findings.adapting.notes if findings.adapting else ()))),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from partkin.model.fitting import Chance
+import math
+
+from partkin.model.fitting import Chance, WithinErrors
 from partkin.model.making import OneDrawing
 from partkin.model.reasons import Reason
 from partkin.model.trial import Trial
@@ -53,6 +55,28 @@ def hidden_says(chance: Chance) -> str | None:
         f"a part of another drawing would have shown, unless a hole is out of reach by less than "
         f"{mm(chance.hidden_mm)}, likeliest at {chance.hidden_at}"
     )
+
+
+def out_by_says(errors: WithinErrors) -> str:
+    """By how much more than was stated the readings would have to be out for it to go on.
+
+    Examples
+    --------
+    >>> out_by_says(WithinErrors(0.7))
+    'places within 0.7 times the stated errors would let it go on: that errors seldom fall so is what speaks against it'
+    >>> from partkin.model.fitting import Nogood
+    >>> out_by_says(WithinErrors(1.86, nogoods=(Nogood((), ()),)))
+    'for it to go on, readings would have to be out by at least 1.8 times what you said (proved)'
+    """
+    if errors.share < 1.0:
+        share = math.ceil(10.0 * errors.share) / 10.0
+        return (
+            f"places within {share:g} times the stated errors would let it go on: that errors seldom fall so is what "
+            f"speaks against it"
+        )
+    proved = "proved" if errors.nogoods else "found, not proved"
+    share = math.floor(10.0 * errors.share) / 10.0
+    return f"for it to go on, readings would have to be out by at least {share:g} times what you said ({proved})"
 
 
 def hangs_on_it(chance: Chance, confidence: float) -> bool:

@@ -53,6 +53,8 @@ class Point:
     open_mm: Fraction = Fraction(0)
     unsure: bool = False
     spare: bool = False
+    play: Fraction = Fraction(0)
+    stood: Point | None = None
 
 
 def exact(value: float | int | str) -> Fraction:
@@ -333,7 +335,13 @@ def _fixing(
         own.across is None or (own.kind == "slot" and own.length is None) or own.float_mm is None
         or (floating and point.bolt is None and own.bolt is None)
     )  # fmt: skip
-    return replace(point, unsure=unsure, open_mm=_travel(own) if own.along is None else Fraction(0))
+    of = build.part(feature.part)
+    point, own = replace(point, material=of.material if of else None), replace(own, material=seen.material)
+    allowed = _allowed(point, own, kindest=False)
+    return replace(
+        point, unsure=unsure, open_mm=_travel(own) if own.along is None else Fraction(0),
+        play=max(allowed or Fraction(0), Fraction(0)), stood=own if own.kind == "slot" and own.along else None,
+    )  # fmt: skip
 
 
 def _point(build: Build, feature: Feature, places: Mapping[str, Vector], must: bool) -> Point:

@@ -33,7 +33,7 @@ def broken_readings(verdict: Mapping, build: Build) -> tuple[list[str], tuple[st
             refused += _off_the_cells(part, features.get(name), place, left_out)
         for row in rows:
             if row.quantity in DISTANCES and row.from_feature in at and row.to_feature in at:
-                told = _between_centres(row, rows, features)
+                told = between_centres(row, rows, features)
                 if told is None:
                     trusted.append(f"reading {row.reading} of {part.part}, to the edge of a slot")
                 elif not _keeps(at[row.from_feature], at[row.to_feature], *told):
@@ -44,8 +44,7 @@ def broken_readings(verdict: Mapping, build: Build) -> tuple[list[str], tuple[st
 def _off_the_cells(part: Part, feature: Feature | None, place: Place, left_out: set[tuple[Any, Any]]) -> list[str]:
     if feature is None:
         return [f"{part.part} has no such feature as the likely places name"]
-    within = cell(feature.plus_minus_mm)
-    within = exact(coordinate_error_mm()) if within is None else within
+    within = error_of(feature)
     cells = zip("xyz", (feature.x_mm, feature.y_mm, feature.z_mm), place, strict=False)
     return [
         f"the likely place of {feature.feature} of {part.part} is not within what was read of its {axis}"
@@ -55,18 +54,23 @@ def _off_the_cells(part: Part, feature: Feature | None, place: Place, left_out: 
     ]  # fmt: skip
 
 
-def _between_centres(
+def error_of(feature: Feature) -> Fraction:
+    """How far each coordinate of a feature may be out."""
+    return exact(coordinate_error_mm()) if feature.plus_minus_mm is None else exact(feature.plus_minus_mm)
+
+
+def between_centres(
     row: Reading, rows: Sequence[Reading], features: Mapping[str, Feature]
 ) -> tuple[Fraction, Fraction] | None:
     """A reading as a distance between centres, and how far it may be out; None: to the edge of a slot."""
-    value, within = _read(row)
+    value, within = read_within(row)
     if row.quantity == "centres":
         return value, within
     for name in (row.from_feature, row.to_feature):
         feature = features[name or ""]
         if feature.kind == "slot":
             return None
-        sizes = [_read(one) for one in rows if one.quantity == "across" and one.from_feature == name]
+        sizes = [read_within(one) for one in rows if one.quantity == "across" and one.from_feature == name]
         across, wide = sizes[-1] if sizes else (cell(feature.across_mm), Fraction(0))
         if across is None:
             return None
@@ -75,7 +79,8 @@ def _between_centres(
     return value, within
 
 
-def _read(row: Reading) -> tuple[Fraction, Fraction]:
+def read_within(row: Reading) -> tuple[Fraction, Fraction]:
+    """A length in millimetres, and how far it may be out."""
     value = length(row)
     if value is None:
         raise Unwritten(f"reading {row.reading} has no value")

@@ -7,7 +7,7 @@ placement or a proof was found.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import isqrt
@@ -124,8 +124,13 @@ def weights_exclude(held: Sequence[Held], force: Sequence[Vector], lo: Fraction,
     |f| allowed + |f.u_host| half + |f.R u_donor| half. Summed over all pairs the shift t drops out, since
     the forces balance; so where the sum of f.(R p - q) is above the sum of those, they cannot all hold.
     """
+    return weights_leave(held, force, lo, hi) > 0
+
+
+def weights_leave(held: Sequence[Held], force: Sequence[Vector], lo: Fraction, hi: Fraction) -> Fraction:
+    """The least by which the sum that `weights_exclude` speaks of lies above; below 0: the forces do not balance."""
     if sum(f[0] for f in force) != 0 or sum(f[1] for f in force) != 0:
-        return False
+        return Fraction(-1)
     a = sum((dot(f, pair.donor) for f, pair in zip(force, held, strict=True)), Fraction(0))
     b = sum((cross(pair.donor, f) for f, pair in zip(force, held, strict=True)), Fraction(0))
     left = -most(-a, -b, lo, hi)
@@ -137,27 +142,36 @@ def weights_exclude(held: Sequence[Held], force: Sequence[Vector], lo: Fraction,
             u = pair.donor_along
             along = max(most(s * dot(f, u), s * cross(u, f), lo, hi) for s in (1, -1))
             left -= pair.donor_half * (along + 2 * EPS * size)
-    return left > 0
+    return left
 
 
 def excludes_every_turn(held: Mapping[str, Held], pieces: Sequence[Mapping]) -> str | None:
     """Why the pieces do not prove that the pairs, named by fixing, cannot all hold; None: they do."""
+
+    def rules_out(piece: Mapping, lo: Fraction, hi: Fraction) -> bool:
+        if "apart" in piece:
+            one, two = piece["apart"]
+            return two_exclude(held[one], held[two], lo, hi)
+        names = [name for name, *_ in piece["weights"]]
+        if len(set(names)) != len(names) or not names:
+            return False
+        force = [(Fraction(str(x)), Fraction(str(y))) for _, x, y in piece["weights"]]
+        return weights_exclude([held[name] for name in names], force, lo, hi)
+
+    return covers_every_turn(pieces, rules_out)
+
+
+def covers_every_turn(
+    pieces: Sequence[Mapping], rules_out: Callable[[Mapping, Fraction, Fraction], bool]
+) -> str | None:
+    """Why the pieces, of which each has to rule out its own turns, do not rule out all; None: they do."""
     at = Fraction(-180)
     for piece in pieces:
         lo, hi = (Fraction(str(end)) for end in piece["turn_deg"])
         if lo != at or hi <= lo:
             return f"turns from {float(at):g} degrees are not covered"
         at = hi
-        if "apart" in piece:
-            one, two = piece["apart"]
-            proved = two_exclude(held[one], held[two], lo, hi)
-        else:
-            names = [name for name, *_ in piece["weights"]]
-            if len(set(names)) != len(names) or not names:
-                return "a fixing is weighted twice"
-            force = [(Fraction(str(x)), Fraction(str(y))) for _, x, y in piece["weights"]]
-            proved = weights_exclude([held[name] for name in names], force, lo, hi)
-        if not proved:
+        if not rules_out(piece, lo, hi):
             return f"turns from {float(lo):g} to {float(hi):g} degrees are not ruled out"
     return None if at == 180 else f"turns from {float(at):g} degrees are not covered"
 

@@ -27,6 +27,7 @@ from partkin.verifying.proofs import (
     rational_turn,
 )  # fmt: skip
 from partkin.verifying.verify_in_space import branch_fault, pairs_stand
+from partkin.verifying.within_errors import faults_within_errors
 
 # Places, turn and shift are rounded to six decimals: a turn moves what is a metre away by as much as a shift does.
 LIKELY_MM = Fraction(1, 10**5)
@@ -111,6 +112,8 @@ def _confirm(verdict: Mapping, build: Build) -> Confirmation:
     if (word == WITH_ADAPTATION) != bool(verdict["adaptations"]):
         refused.append(f"{word!r} and the adaptations listed do not go together")
     trusted.append("by how much the conflict is short, and that none of its fixings can be left out")
+    faults, more = _within_errors(verdict, build, sides)
+    refused, trusted = refused + faults, trusted + list(more)
     if word == WITH_ADAPTATION:
         trusted.append("that it fits after the adaptation")
     return Confirmation(tuple(refused), tuple(trusted))
@@ -334,6 +337,27 @@ def _does_not_fit(verdict: Mapping, sides: Sides, seams: Seams) -> list[str]:
             open_pairs = ", ".join(f"{d} on {f}" for f, d in left)
             refused.append(f"nothing rules out {open_pairs}" + (" with the other face up" if face else ""))
     return refused
+
+
+def _within_errors(verdict: Mapping, build: Build, sides: Sides) -> tuple[list[str], tuple[str, ...]]:
+    """That errors within what was stated change nothing: each branch, and that they leave no pairing open."""
+    refused, trusted = faults_within_errors(verdict, build, sides)
+    errors = verdict["conflict"]["errors"]
+    if errors is None or errors["certificate"] is None:
+        return refused, trusted
+    proof = errors["certificate"]
+    for spots, names in ((sides.fixings, proof["fixings"]), (sides.features, proof["features"])):
+        refused += [f"{name} need not be paired" for name in names if not _must(spots, name, sides)]
+    ruled_out: dict[bool, list[frozenset[Named]]] = {False: [], True: []}
+    for row in proof["pairings"]:
+        ruled_out[bool(row.get("mirrored", False))].append(frozenset((f, d) for f, d in row["pairs"]))
+    closed = {
+        face: pairing_left_open(sides.options, proof["fixings"], proof["features"], ruled_out[face]) is None
+        for face in sides.faces.allowed
+    }
+    if not all(closed[face] for face in sides.faces.proved) and not (sides.faces.either and any(closed.values())):
+        refused.append("within the stated errors not every pairing is ruled out")
+    return refused, trusted
 
 
 def _shortfall_faults(verdict: Mapping) -> list[str]:
