@@ -145,7 +145,7 @@ def foretold(findings: Findings) -> tuple[Foretold, ...]:
     trial = findings.trial
     if trial is None or trial.stand != "unsure" or not trial.answer.pairs:
         return ()
-    there = trying.in_layouts(trying.places_of(findings.known), trial.layouts)
+    there = trying.as_tried(findings.known, trying.places_of(findings.known), trial)
     at_hand = next_readings.donor_at_hand(findings.known.donor.readings)
     field = next_readings.field_of(findings, there, trial, at_hand)
     if not field.candidates:

@@ -95,7 +95,7 @@ def seen_of(build: Build, lying: Lying) -> Seen:
         return Seen(verdict, {}, (), findings)
     places = trying.places_of(findings.known) if places is None else places
     if findings.trial is not None:
-        places = trying.in_layouts(places, findings.trial.layouts)
+        places = trying.as_tried(findings.known, places, findings.trial)
     found = {places.donor.part: places.donor, places.host.part: places.host}
     original = findings.known.original
     if original is not None and original.part.part not in found and original.features:

@@ -195,6 +195,9 @@ def test_a_slip_that_lays_a_hole_into_a_line_is_not_confirmed_by_the_line() -> N
     verdict = partkin.check(read_alone(at, PAIRS, [*FRAME, (0, 4), (1, 4)], k0k4=value), "top")
     assert verdict.verdict == "not enough measured"
     assert verdict.unknown[0].what == "reading k0k4" and f"{value + 100:g} mm (read from" in verdict.unknown[0].says
+    # What is asked of k4 then is where it has to be, not where the slip has put it.
+    takes = f"k4 to k3 of top, centre to centre ({np.linalg.norm(at[4] - at[3]):.1f} mm is what it takes"
+    assert any(takes in one.says for one in verdict.unknown)
 
 
 def test_a_reading_is_held_against_every_layout_of_the_other_part() -> None:

@@ -22,7 +22,7 @@ from partkin.judging.brackets import brackets_of
 from partkin.judging.chances import chance_after_work
 from partkin.judging.seams import compare
 from partkin.judging.signs import goes_on, laid, lies, pressing
-from partkin.judging.trying import Places, in_layouts, prepared_task
+from partkin.judging.trying import Places, as_tried, prepared_task
 from partkin.measuring.next_readings import covariance_mm2
 from partkin.model.adapting import Adaptation, AdaptationAnswer, AdaptationQuestion
 from partkin.model.build import Build, Feature
@@ -48,8 +48,8 @@ def look(build: Build, findings: Findings, places: Places, *, others: bool = Tru
         return replace(findings, seams=seams, adapting=AdaptationAnswer((), why=f"{wrong_way.says}; {NO_CURE}"))
     if len(findings.trials) > 1:
         answer = _whichever_way(build, findings, places)
-        return _nothing_found(findings, in_layouts(places, trial.layouts), trial, [(answer, None)])
-    places = in_layouts(places, trial.layouts)
+        return _nothing_found(findings, as_tried(findings.known, places, trial), trial, [(answer, None)])
+    places = as_tried(findings.known, places, trial)
     prepared = prepared_task(findings.known, places, mirrored=trial.mirrored)
     measured, waiting = _measured(prepared, trial)
     question = question_of(build, findings, trial, replace(prepared, task=measured))
@@ -72,7 +72,7 @@ def _whichever_way(build: Build, findings: Findings, places: Places) -> Adaptati
     refused: AdaptationAnswer | None = None
     ways = sorted(findings.trials, key=lambda one: one is not findings.trial)
     for trial in [one for one in ways if one.without is None][:MOST_WAYS] or ways[:1]:
-        here = in_layouts(places, trial.layouts)
+        here = as_tried(findings.known, places, trial)
         prepared = prepared_task(findings.known, here, mirrored=trial.mirrored)
         answer = _as_far_as_measured(question_of(build, findings, trial, prepared), prepared, trial)
         if answer.waits:

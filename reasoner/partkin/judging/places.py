@@ -14,6 +14,7 @@ from partkin.model.known import Known, Side
 from partkin.model.making import NOTHING_OF_THE_KIND, OneDrawing
 from partkin.model.mating import Size
 from partkin.model.positions import Missing, Positions, Suspect
+from partkin.model.trial import Trial
 from partkin.model.words import SIDES
 from partkin.positions import adjust, dimensions
 from partkin.positions.asking_for import tells_sides
@@ -193,6 +194,13 @@ def in_layouts(places: Places, layouts: tuple[int, int]) -> Places:
         for side, number in zip((places.host, places.donor), layouts, strict=True)
     )
     return replace(places, host=host, donor=donor)
+
+
+def as_tried(known: Known, places: Places, trial: Trial) -> Places:
+    """The places that a trial was made with: its layouts, without the reading that it left out."""
+    if trial.without is not None:
+        places = next(there for left_out, there, _ in without_each(known, places) if left_out == trial.without)
+    return in_layouts(places, trial.layouts)
 
 
 def prepared_task(known: Known, places: Places, *, mirrored: bool) -> Prepared:

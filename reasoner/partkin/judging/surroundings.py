@@ -54,7 +54,7 @@ def lying(build: Build, findings: Findings, verdict: Verdict) -> Lying | None:
     trial = findings.trial
     if trial is None or verdict.verdict not in GOES_ON:
         return None
-    places = trying.in_layouts(trying.places_of(findings.known), trial.layouts)
+    places = trying.as_tried(findings.known, trying.places_of(findings.known), trial)
     prepared = trying.prepared_task(findings.known, places, mirrored=trial.mirrored)
     question = adapting.question_of(build, findings, trial, prepared)
     placement = verdict.placement

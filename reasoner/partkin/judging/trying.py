@@ -17,6 +17,7 @@ from partkin.judging.places import (
     MOST_LAYOUTS,
     Places,
     adjusted,
+    as_tried,
     faces,
     in_layouts,
     layouts,
@@ -38,7 +39,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 __all__ = [
-    "SEED", "Places", "adjusted", "chance_of", "in_layouts", "layouts_left_out", "places_of",
+    "SEED", "Places", "adjusted", "as_tried", "chance_of", "in_layouts", "layouts_left_out", "places_of",
     "prepared_task", "side_questions", "sides_drawn", "size_errors", "trial", "trials",
 ]  # fmt: skip
 

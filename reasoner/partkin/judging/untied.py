@@ -51,15 +51,10 @@ def fewest(findings: Findings, places: Places) -> Findings:
     trial = findings.trial
     if trial is None or trial.stand != "missing":
         return findings
-    missing = asked(findings, in_front(places, trial), trial)
+    missing = asked(findings, trying.as_tried(findings.known, places, trial), trial)
     return replace(
         findings, trials=tuple(replace(one, missing=missing) if one is trial else one for one in findings.trials)
     )
-
-
-def in_front(places: Places, trial: Trial) -> Places:
-    """The places that a trial was made with."""
-    return trying.in_layouts(places, trial.layouts)
 
 
 def asked(findings: Findings, places: Places, trial: Trial) -> tuple[Missing, ...]:

@@ -13,7 +13,7 @@ from math import comb
 
 import numpy as np
 
-from partkin.judging.places import in_layouts
+from partkin.judging.places import as_tried
 from partkin.measuring.asking_next import Next
 from partkin.measuring.could_read import FINER, Field, field_of, only, read_already
 from partkin.measuring.expected_places import ExpectedPlaces, expected_places, gradients
@@ -60,7 +60,7 @@ def asked_together(found: Next, most: int) -> tuple[Question, ...]:
     if found.findings is None or found.places is None or trial is None or most < 1:
         return ()
     if trial.answer.pairs and found.findings.asks:
-        here = in_layouts(found.places, trial.layouts)
+        here = as_tried(found.findings.known, found.places, trial)
         whole = field_of(found.findings, here, trial, at_hand=False)
         field = only(whole, [at for at, one in enumerate(whole.candidates) if one.part == whole.donor])
         if not field.candidates:

@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from partkin.judging.places import in_layouts
+from partkin.judging.places import as_tried
 from partkin.measuring.asking_next import Next
 from partkin.measuring.could_read import OPEN_PLAY_MM
 from partkin.model.fitting import Placement
@@ -51,7 +51,7 @@ def expected_places(found: Next) -> ExpectedPlaces | None:
     names = tuple(row.feature for row in found.known.donor.features)
     if found.places is None or trial is None or not names:
         return None
-    places = in_layouts(found.places, trial.layouts)
+    places = as_tried(found.known, found.places, trial)
     donor = places.donor
     at = dict(zip(donor.features, donor.xyz_mm, strict=True))
     loose = [name for name in names if name not in at]

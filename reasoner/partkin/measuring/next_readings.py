@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from partkin.judging.places import Places, in_layouts
+from partkin.judging.places import Places, as_tried
 from partkin.measuring.could_read import FEWEST_DRAWS, Field, donor_at_hand, field_of, only
 from partkin.measuring.could_read import OPEN_PLAY_MM as OPEN_PLAY_MM
 from partkin.measuring.reading_costs import SELLER, reading_costs
@@ -150,7 +150,7 @@ def wanted(
     trial = findings.in_question
     if trial is None or not trial.answer.pairs:
         return ()
-    here = in_layouts(places, trial.layouts)
+    here = as_tried(findings.known, places, trial)
     on_bench = donor_at_hand(findings.known.donor.readings) if at_hand is None else at_hand
     found = best_of(field_of(findings, here, trial, on_bench, labour_rate, count), here, trial, most)
     if found or on_bench:
