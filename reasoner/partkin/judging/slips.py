@@ -194,7 +194,10 @@ def _confirmed(one: Held, side: Side, positions: Positions) -> bool:
     if told is None:
         return False
     off_mm, near_mm = _off_and_near(one.distance, told)
-    return abs(off_mm) <= near_mm < abs(one.off_mm)
+    # Nor where the rest allow what the other part tells as well: then the slip may have chosen the layout.
+    reach_mm = told.within_mm + one.near_mm
+    allowed = any(abs(length_mm - one.told.nearest_mm(length_mm)) <= reach_mm for length_mm in told.lengths_mm)
+    return abs(off_mm) <= near_mm and not allowed
 
 
 def _suspect(one: Held, slip: Slip | None, part: str, other_part: str, agree: int) -> Suspect:
