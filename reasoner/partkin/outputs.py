@@ -36,6 +36,29 @@ def put(path: Path, content: bytes) -> None:
         beside.unlink(missing_ok=True)
 
 
+def write_text(path: Path, text: str, folder: Path | None = None) -> None:
+    """Write output whole or not at all; as `write_bytes`."""
+    write_bytes(path, text.encode(), folder)
+
+
+def write_bytes(path: Path, content: bytes, folder: Path | None = None) -> None:
+    """Write output whole or not at all, and never onto a sheet or photograph of a build.
+
+    Parameters
+    ----------
+    path, content
+    folder
+        The build that it was made from, where it was made from one.
+
+    Raises
+    ------
+    FaultyInput
+        A build is read from there, or there is no such folder.
+    """
+    refuse_onto_a_build(path, folder)
+    put(path, content)
+
+
 def refuse_onto_a_build(path: Path, build: Path | None = None) -> None:
     """Refuse a place for output that a build is read from.
 

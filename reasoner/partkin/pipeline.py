@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import weakref
 from dataclasses import replace
 from pathlib import Path
@@ -18,10 +17,7 @@ if TYPE_CHECKING:
     from partkin.judging.trying import Places
     from partkin.knowledge import Knowledge
     from partkin.model.known import Known
-    from partkin.model.positions import Suspect
-    from partkin.model.table import Table
     from partkin.verdict import Findings
-    from partkin.verifying.verify import Confirmation
 
 
 def load_build(folder: str | Path) -> Build:
@@ -105,18 +101,19 @@ def decided(build: Build, findings: Findings) -> Verdict:
 
 def find_out(build: Build, donor: str, host: str | None = None, *, others: bool = True) -> Findings:
     """Gather what the verdict rests on: what is known, how it lies, what may be done."""
-    findings, places = lie(build, donor, host)
-    return findings if places is None else deepen(build, findings, places, others)
+    findings, places = lay_on(build, donor, host)
+    return findings if places is None else with_work(build, findings, places, others)
 
 
-def lie(build: Build, donor: str, host: str | None = None) -> tuple[Findings, Places | None]:
+def lay_on(build: Build, donor: str, host: str | None = None) -> tuple[Findings, Places | None]:
     """Gather what is known, and how the donor lies as it is; no places where it is not judged, or nothing can lie."""
+    from partkin.judging.places import measured_from, other_originals
     from partkin.verdict import Findings, is_restraint
 
     known = known_of(build, donor, host)
     confidence = build.settings.confidence
     if is_restraint(known):
-        return Findings(known, confidence, _measured_from(known)), None
+        return Findings(known, confidence, measured_from(known)), None
     from partkin.judging import trying
 
     places = trying.places_of(known)
@@ -125,33 +122,15 @@ def lie(build: Build, donor: str, host: str | None = None) -> tuple[Findings, Pl
     findings = Findings(
         known, confidence, places.hosted.measured_from,
         trials=trying.trials(known, places, confidence),
-        suspects=suspected(places),
-        notes=places.host.notes + places.donor.notes + _other_originals(build, known),
+        suspects=places.suspects,
+        notes=places.host.notes + places.donor.notes + other_originals(build, known),
         sides=trying.side_questions(places),
         layouts_left_out=trying.layouts_left_out(places),
     )  # fmt: skip
     return findings, places
 
 
-def suspected(places: Places) -> tuple[Suspect, ...]:
-    """Suspect readings of both parts, the likeliest slip first."""
-    return tuple(sorted(places.donor.suspects + places.host.suspects, key=lambda one: -one.likely))
-
-
-def _other_originals(build: Build, known: Known) -> tuple[str, ...]:
-    """Say which other parts came off the same place: only one of them is looked at."""
-    if known.original is None:
-        return ()
-    looked_at, host = known.original.part.part, known.host.part.part
-    others = [
-        part.part for part in build.parts
-        if part.origin == "original" and part.takes_place_of == host and part.part != looked_at
-        and build.features_of(part.part)
-    ]  # fmt: skip
-    return tuple(f"{other} came off the same place too and is not looked at: {looked_at} is" for other in others)
-
-
-def deepen(build: Build, findings: Findings, places: Places, others: bool = True) -> Findings:
+def with_work(build: Build, findings: Findings, places: Places, others: bool = True) -> Findings:
     """Add where the seams lie, and where the donor does not simply fit, work to do and readings to take."""
     trial = findings.trial
     if trial is None:
@@ -161,7 +140,7 @@ def deepen(build: Build, findings: Findings, places: Places, others: bool = True
             from partkin.judging import beside, untied
 
             findings = beside.whatever_it_is(build, untied.fewest(findings, places), others=others)
-        return _hidden_told(replace(findings, seams=trial.seams), places)
+        return _with_what_is_hidden(replace(findings, seams=trial.seams), places)
     from partkin.judging import adapting, out_by
     from partkin.measuring import next_readings
 
@@ -172,7 +151,7 @@ def deepen(build: Build, findings: Findings, places: Places, others: bool = True
     return replace(findings, asks=next_readings.open_readings(findings, places))
 
 
-def _hidden_told(findings: Findings, places: Places) -> Findings:
+def _with_what_is_hidden(findings: Findings, places: Places) -> Findings:
     """Add the reading that would show what could be hidden, where that is more than a file takes off."""
     from partkin.tables import making
 
@@ -209,83 +188,3 @@ def graph_of(build: Build) -> Knowledge:
     graph = knowledge.compile_graph(build)
     _last_graph[:] = [(weakref.ref(build), graph)]
     return graph
-
-
-def _measured_from(known: Known) -> str:
-    own = known.host.features and (known.original is None or known.host.part.part != known.original.part.part)
-    return "host" if own or known.original is None else "original"
-
-
-def examine(folder: Path) -> tuple[tuple[Problem, ...], tuple[Problem, ...], tuple[str, ...]]:
-    """Every fault of a folder, its warnings and what has to be read again, and the sheets that were read."""
-    from partkin import knowledge, sheets
-
-    loaded = sheets.load(folder)
-    names = tuple(loaded.digests)
-    if loaded.build is None:
-        return loaded.problems, loaded.warnings, names
-    problems = knowledge.validate(loaded.build)
-    if problems:
-        return problems, loaded.warnings, names
-    from partkin.measuring import doubts
-
-    return (), (*loaded.warnings, *doubts.questions(loaded.build, folder.as_posix())), names
-
-
-def new_folder(folder: Path, example: bool = False) -> tuple[Path, ...]:
-    """Write the sheets of a new build: headers alone, or with rows to overwrite."""
-    from partkin import sheets
-
-    return sheets.write_new(folder, example)
-
-
-def ask(build: Build, query: str) -> tuple[Table, tuple[Problem, ...]]:
-    """Answer a named query or SPARQL text; with the warnings that belong to it."""
-    from partkin import knowledge
-
-    return knowledge.ask(graph_of(build), query)
-
-
-def export(build: Build) -> str:
-    """The build as Turtle."""
-    from partkin import knowledge
-
-    return knowledge.export_turtle(build)
-
-
-def verify_file(file: Path, folder: Path) -> Confirmation:
-    """Confirm a verdict file against its folder: each reason for refusal, and what was taken as stated."""
-    from partkin.given_files import content_of
-    from partkin.verifying.verify import confirm
-
-    mend = "Write it with: partkin check DONOR --json > FILE"
-    try:
-        tree = json.loads(content_of(file, mend))
-    except (ValueError, UnicodeDecodeError) as fault:
-        raise FaultyInput((Problem(file.name, 0, "json", f"this is no verdict file ({fault})", mend),)) from fault
-    return confirm(tree, read(folder)[0])
-
-
-def write_text(path: Path, text: str, folder: Path | None = None) -> None:
-    """Write output whole or not at all; as `write_bytes`."""
-    write_bytes(path, text.encode(), folder)
-
-
-def write_bytes(path: Path, content: bytes, folder: Path | None = None) -> None:
-    """Write output whole or not at all, and never onto a sheet or photograph of a build.
-
-    Parameters
-    ----------
-    path, content
-    folder
-        The build that it was made from, where it was made from one.
-
-    Raises
-    ------
-    FaultyInput
-        A build is read from there, or there is no such folder.
-    """
-    from partkin import outputs
-
-    outputs.refuse_onto_a_build(path, folder)
-    outputs.put(path, content)

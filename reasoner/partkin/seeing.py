@@ -80,7 +80,7 @@ def lie(build: Build, donor: str, host: str | None = None) -> Lying:
     FaultyInput
         As with `see`.
     """
-    return Lying(*pipeline.lie(build, donor, host))
+    return Lying(*pipeline.lay_on(build, donor, host))
 
 
 def seen_of(build: Build, lying: Lying) -> Seen:
@@ -89,7 +89,7 @@ def seen_of(build: Build, lying: Lying) -> Seen:
 
     findings, places = lying.findings, lying.places
     if places is not None:
-        findings = pipeline.deepen(build, findings, places)
+        findings = pipeline.with_work(build, findings, places)
     verdict = pipeline.decided(build, findings)
     if verdict.verdict == "not judged":
         return Seen(verdict, {}, (), findings)

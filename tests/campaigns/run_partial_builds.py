@@ -152,7 +152,7 @@ class Kept:
     The processor time that an answer took counts in every command that asks for it.
     """
 
-    SHARED = ("read", "lie", "find_out", "deepen")
+    SHARED = ("read", "lay_on", "find_out", "with_work")
 
     def __init__(self) -> None:
         self.owed_s = 0.0

@@ -10,10 +10,11 @@ from pathlib import Path
 import pytest
 
 from partkin.measuring import recording
+from partkin.measuring.doubts import examine
 from partkin.measuring.typed_readings import Words, on_a_side, understood
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.problem import FaultyInput
-from partkin.pipeline import examine, load_build
+from partkin.pipeline import load_build
 
 HOLES = tuple(Feature("top", name, "hole", across_mm=8.0) for name in ("a", "b", "1"))
 EARLIER = (

@@ -41,12 +41,12 @@ def ask(
 
     Example: partkin ask features top-dask --in demo-build
     """
-    from partkin import pipeline
+    from partkin import knowledge, pipeline
     from partkin.report.rows import rows_text
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
-    answer, notes = pipeline.ask(build, " ".join([query, *(given or ())]))
+    answer, notes = knowledge.ask(pipeline.graph_of(build), " ".join([query, *(given or ())]))
     say_all(notes)
     typer.echo(rows_text(answer, shape.value), nl=False)
 
@@ -72,7 +72,7 @@ def export(
 
     Example: partkin export --part top-dask --in demo-build -o top-dask.ttl
     """
-    from partkin import exchanging, pipeline
+    from partkin import exchanging, knowledge, outputs, pipeline
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
@@ -82,11 +82,11 @@ def export(
             typer.echo(f"left out, it names a part that is not in the file: {text}", err=True)
     if not (people if people is not None else not parts):
         build = exchanging.without_people(build)
-    text = pipeline.export(build)
+    text = knowledge.export_turtle(build)
     if to is None:
         typer.echo(text, nl=False)
     else:
-        pipeline.write_text(to, text, folder)
+        outputs.write_text(to, text, folder)
         typer.echo(f"wrote {to.as_posix()}")
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from partkin.cli.shared import AsJson, Donor, Folder, ForHost, say_all
+from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import EXIT_CODES
 
 
@@ -60,8 +62,15 @@ def verify(
     Example: partkin check top-kurm --in demo-build --json > v.json; partkin verify v.json --in demo-build
     """
     from partkin import pipeline
+    from partkin.given_files import content_of
+    from partkin.verifying.verify import confirm
 
-    found = pipeline.verify_file(file, folder)
+    mend = "Write it with: partkin check DONOR --json > FILE"
+    try:
+        tree = json.loads(content_of(file, mend))
+    except (ValueError, UnicodeDecodeError) as fault:
+        raise FaultyInput((Problem(file.name, 0, "json", f"this is no verdict file ({fault})", mend),)) from fault
+    found = confirm(tree, pipeline.load_build(folder))
     for refusal in found.refused:
         typer.echo(f"refused: {refusal}")
     for taken in found.as_stated:

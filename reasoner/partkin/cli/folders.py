@@ -47,10 +47,10 @@ def new(
 
     Example: partkin new my-build --from holes.csv --part wing --origin donor --kind hole --unit mm
     """
-    from partkin import pipeline
+    from partkin.sheets import write_new
 
     if given is None:
-        written = pipeline.new_folder(folder, example)
+        written = write_new(folder, example)
     else:
         from partkin.sheets import Answers, write_from
 
@@ -96,9 +96,9 @@ def doctor(
 
     Example: partkin doctor my-build
     """
-    from partkin import pipeline
+    from partkin.measuring.doubts import examine
 
-    problems, warnings, sheets = pipeline.examine(folder)
+    problems, warnings, sheets = examine(folder)
     say_all(warnings)
     for line in told_once(problems):
         typer.echo(line)

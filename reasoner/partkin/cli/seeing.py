@@ -81,7 +81,7 @@ def report(
     work = Work("donors", len(chosen), line)
     view = seeing.report_of(build, chosen, work)
     line.close()
-    pipeline.write_text(to, report_html(view), folder)
+    outputs.write_text(to, report_html(view), folder)
     count = len(view.verdicts)
     typer.echo(f"wrote {to.as_posix()}: {count} donor{'' if count == 1 else 's'}")
     for note in view.notes:
@@ -120,7 +120,7 @@ def template(
 
     Example: partkin template top-dask --in demo-build -o top-dask.pdf
     """
-    from partkin import pipeline, seeing
+    from partkin import outputs, pipeline, seeing
     from partkin.report.template import template_dxf, template_pdf, template_svg
 
     scales, wanted = _scales(printer), _kind_of(shape, to)
@@ -132,7 +132,7 @@ def template(
     else:
         content = template_dxf(view) if wanted is Drawing.dxf else template_svg(view).encode()
     path = to or Path(f"{donor}-template.{wanted.value}")
-    pipeline.write_bytes(path, content, folder)
+    outputs.write_bytes(path, content, folder)
     typer.echo(f"wrote {path.as_posix()}")
     if wanted is Drawing.pdf:
         typer.echo("Print at 100 %, not fitted to the page; then measure both rules of 100 mm on a sheet.")
@@ -172,7 +172,7 @@ def plot(
 
     Example: partkin plot margins top-dask --in demo-build -o margins.svg
     """
-    from partkin import pipeline, seeing_plots
+    from partkin import outputs, pipeline, seeing_plots
     from partkin.report.svg import picture_svg
 
     build, warnings = pipeline.read(folder)
@@ -187,9 +187,9 @@ def plot(
     if path.suffix.lower() == ".png":
         from partkin.report.raster import picture_png
 
-        pipeline.write_bytes(path, picture_png(picture), folder)
+        outputs.write_bytes(path, picture_png(picture), folder)
     else:
-        pipeline.write_text(path, picture_svg(picture, bounded=True) + "\n", folder)
+        outputs.write_text(path, picture_svg(picture, bounded=True) + "\n", folder)
     typer.echo(f"wrote {path.as_posix()}")
 
 

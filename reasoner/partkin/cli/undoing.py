@@ -59,7 +59,7 @@ def strip(
     if drawing is not None and found.plan is not None:
         from partkin.report.plan_drawing import plan_file
 
-        pipeline.write_text(drawing, plan_file(found.plan), folder)
+        outputs.write_text(drawing, plan_file(found.plan), folder)
         typer.echo(f"wrote {drawing.as_posix()}", err=True)
     if found.plan is None:
         raise typer.Exit(1)

@@ -9,7 +9,7 @@ from partkin.fit.fixings import HostFixings, donor_features, host_fixings
 from partkin.fit.task import Prepared, prepare
 from partkin.judging.odd_sizes import odd_sizes
 from partkin.judging.slips import distances_of, doubted, leaning
-from partkin.model.build import Feature
+from partkin.model.build import Build, Feature
 from partkin.model.known import Known, Side
 from partkin.model.making import NOTHING_OF_THE_KIND, OneDrawing
 from partkin.model.mating import Size
@@ -40,6 +40,11 @@ class Places:
     host: Positions
     donor: Positions
     one_drawing: OneDrawing = NOTHING_OF_THE_KIND
+
+    @property
+    def suspects(self) -> tuple[Suspect, ...]:
+        """Suspect readings of both parts, the likeliest slip first."""
+        return tuple(sorted(self.donor.suspects + self.host.suspects, key=lambda one: -one.likely))
 
 
 _last: list[tuple[Known, Places]] = []
@@ -218,3 +223,22 @@ def _thickness_mm(side: Side) -> float | None:
     """Thickness of a part: its newest reading, else its cell."""
     read = [row for row in current(side.readings) if row.quantity == "thickness" and row.part == side.part.part]
     return value_mm(read[-1]) if read else side.part.thickness_mm
+
+
+def other_originals(build: Build, known: Known) -> tuple[str, ...]:
+    """Say which other parts came off the same place: only one of them is looked at."""
+    if known.original is None:
+        return ()
+    looked_at, host = known.original.part.part, known.host.part.part
+    others = [
+        part.part for part in build.parts
+        if part.origin == "original" and part.takes_place_of == host and part.part != looked_at
+        and build.features_of(part.part)
+    ]  # fmt: skip
+    return tuple(f"{other} came off the same place too and is not looked at: {looked_at} is" for other in others)
+
+
+def measured_from(known: Known) -> str:
+    """Which part shows where the fixings are, of one that is not laid on: host or original."""
+    own = known.host.features and (known.original is None or known.host.part.part != known.original.part.part)
+    return "host" if own or known.original is None else "original"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 from partkin import pipeline
 from partkin.judging.trying import places_of
@@ -11,6 +12,20 @@ from partkin.model.build import Build
 from partkin.model.positions import Suspect
 from partkin.model.problem import FaultyInput, Problem
 from partkin.positions import adjust
+
+
+def examine(folder: Path) -> tuple[tuple[Problem, ...], tuple[Problem, ...], tuple[str, ...]]:
+    """Every fault of a folder, its warnings and what has to be read again, and the sheets that were read."""
+    from partkin import knowledge, sheets
+
+    loaded = sheets.load(folder)
+    names = tuple(loaded.digests)
+    if loaded.build is None:
+        return loaded.problems, loaded.warnings, names
+    problems = knowledge.validate(loaded.build)
+    if problems:
+        return problems, loaded.warnings, names
+    return (), (*loaded.warnings, *questions(loaded.build, folder.as_posix())), names
 
 
 def donors_concerned(build: Build, part: str) -> tuple[str, ...]:
@@ -46,7 +61,7 @@ def suspects_of(build: Build, part: str) -> tuple[Suspect, ...]:
             places = places_of(pipeline.known_of(build, donor))
         except FaultyInput:
             continue
-        for suspect in pipeline.suspected(places):
+        for suspect in places.suspects:
             known = found.get(suspect.reading)
             if suspect.part == part and (known is None or known.likely < suspect.likely):
                 found[suspect.reading] = suspect
