@@ -11,7 +11,7 @@ import pytest
 from partkin import pipeline
 from partkin.model.problem import FaultyInput
 from partkin.model.reasons import Unknown
-from partkin.page import answer_form, feature_view, reading_form, starting, taking_down
+from partkin.page import answer_form, feature_view, frame, reading_form, starting, taking_down
 from partkin.page.desk import Desk
 
 from .person import person
@@ -229,8 +229,8 @@ def test_what_is_no_distance_is_answered_by_a_short_form(desk, typed, name, colu
     feature_view.add_features(desk, ESTATE, {"feature": "a", "kind": "slot", "across_mm": "7", "length_mm": "12"})
     feature_view.add_features(desk, ESTATE, {"feature": "b", "kind": "hole", "across_mm": "7"})
     asked = Unknown("", "", ESTATE, typed["asked"], typed.get("feature"))
-    assert answer_form.takes(asked)
-    shown = answer_form.answer_form(asked, ESTATE)
+    assert answer_form.own_form(asked)
+    shown = frame.piece("reading.html", "answer_form", asked, ESTATE, answer_form.own_form(asked))
     assert f'action="/part/{ESTATE}/answers"' in shown and f'value="{ESTATE}"' in shown
     answer_form.take_answer(desk, {"part": ESTATE, **typed})
     row = next(row for row in sheet(desk.folder, name) if row["part"] == ESTATE)
@@ -252,8 +252,8 @@ def test_left_or_right_is_answered_by_one_of_two_buttons(desk):
     begun(desk)
     feature_view.add_features(desk, ESTATE, {"feature": "a", "kind": "hole", "across_mm": "7", "count": "3"})
     asked = Unknown("which way round it is", "", ESTATE, "left of", "c", "a b")
-    assert answer_form.takes(asked) and not reading_form.takes(asked)
-    shown = answer_form.answer_form(asked, ESTATE)
+    assert answer_form.own_form(asked) and not reading_form.takes(asked)
+    shown = frame.piece("reading.html", "answer_form", asked, ESTATE, answer_form.own_form(asked))
     assert re.findall(r'<button name="quantity" value="([a-z ]+)">([a-z ]+)<', shown) == [
         ("left of", "on the left"), ("right of", "on the right"),
     ]  # fmt: skip

@@ -1,6 +1,8 @@
 """The report: one file, well-formed, complete, small, quick; and as a browser shows it."""
 
 import re
+import subprocess
+import sys
 import time
 from collections import Counter
 from dataclasses import replace
@@ -12,6 +14,7 @@ import pytest
 from page.seen import LIE_ON, STICKS_OUT
 from partkin.model.drawing import ReportView
 from partkin.report.html import report_html
+from partkin.shipped import shipped
 
 from . import sample
 from .reading import html_tree, outside_references
@@ -208,3 +211,16 @@ def test_on_paper_every_donor_begins_a_sheet(shown):
     firsts = [page.extract_text().strip().splitlines()[0] for page in printed.pages]
     for verdict in sample.VERDICTS:
         assert any(f"({verdict.donor}) on" in first for first in firsts), verdict.donor
+
+
+@pytest.mark.parametrize("words", [["--help"], ["check", "side-kurm-right"]])
+def test_what_writes_no_page_loads_no_templates(words):
+    code = (
+        "import sys\nfrom partkin.cli import main\n"
+        f"sys.argv = ['partkin', *{words!r}]\n"
+        "try:\n    main()\nexcept SystemExit:\n    print([m for m in ('jinja2', 'starlette') if m in sys.modules])\n"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=shipped("data") / "demo"
+    )
+    assert ran.stdout.endswith("\n[]\n") and len(ran.stdout) > 100

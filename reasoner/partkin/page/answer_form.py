@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from partkin import sheets
 from partkin.measuring.typed_cells import Typed, understood_cells
 from partkin.measuring.typed_readings import Words
@@ -10,9 +12,7 @@ from partkin.model.reasons import Unknown
 from partkin.model.words import SIDES
 from partkin.page import fields
 from partkin.page.desk import Desk
-from partkin.page.fields import cells_of, line
-from partkin.page.frame import address
-from partkin.page.markup import Html, tag
+from partkin.page.fields import cells_of
 from partkin.page.starting import AIRBAG_WORDS, DUTY_WORDS, FEATURES, PARTS
 
 # By what is asked for: the cell of parts.csv, and the words that it may hold, as buttons say them.
@@ -26,40 +26,26 @@ OF_A_FEATURE = {
     "fastener": "Thread or bolt that goes through: M6, or 6", "angle": "It points at: to ID, or degrees",
     "float": "It moves each way by, mm",
 }  # fmt: skip
+ON_SIDES = {side: f"on the {side.split()[0]}" for side in SIDES}
 LABELS = {
     "thread": "Thread", "fastener_mm": "What goes through", "angle_deg": "It points at", "float_mm": "It moves by",
 }  # fmt: skip
 FIELDS = ("part", "feature", "asked", "answer")
 
 
-def takes(asked: Unknown) -> bool:
-    """Whether a question is answered by one of these forms."""
-    of_one = asked.quantity in (*OF_A_FEATURE, *SIDES) and asked.from_feature is not None
-    return asked.part is not None and (of_one or asked.quantity in OF_A_PART)
+def own_form(asked: Unknown) -> Mapping[str, str] | str | None:
+    """Return what a question's own form shows: words for its buttons by what they write, or what its box is called.
 
-
-def answer_form(asked: Unknown, page: str) -> Html:
-    """Return the form that answers a question, on the page of a part."""
-    if asked.quantity in SIDES:
-        return _side_form(asked, page)
-    hidden = {"part": asked.part, "feature": asked.from_feature or "", "asked": asked.quantity}
-    kept = [tag("input", type_="hidden", name=name, value=value) for name, value in hidden.items()]
-    words = OF_A_PART.get(asked.quantity or "")
-    if words is not None:
-        boxes = [tag("button", says, name="answer", value=word) for word, says in words.items()]
-    else:
-        boxes = [line("answer", OF_A_FEATURE[asked.quantity or ""], {}, required=True), tag("button", "Write it down")]
-    inside = tag("div", *boxes, class_="keys")
-    return tag("form", *kept, inside, method="post", action=address("part", page, "answers"), autocomplete="off")
-
-
-def _side_form(asked: Unknown, page: str) -> Html:
-    """Left or right is a reading without a value: one button each."""
-    hidden = {"part": asked.part, "from": asked.from_feature, "to": asked.to_feature}
-    kept = [tag("input", type_="hidden", name=name, value=value) for name, value in hidden.items()]
-    keys = [tag("button", f"on the {side.split()[0]}", name="quantity", value=side) for side in SIDES]
-    inside = tag("div", *keys, class_="keys")
-    return tag("form", *kept, inside, method="post", action=address("part", page, "readings"))
+    None: it is answered by the form for readings, or by none.
+    """
+    quantity = asked.quantity or ""
+    if asked.part is None:
+        return None
+    if quantity in OF_A_PART:
+        return OF_A_PART[quantity]
+    if asked.from_feature is None:
+        return None
+    return ON_SIDES if quantity in SIDES else OF_A_FEATURE.get(quantity)
 
 
 def take_answer(desk: Desk, typed: fields.Typed) -> None:

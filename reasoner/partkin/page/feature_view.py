@@ -5,19 +5,17 @@ from __future__ import annotations
 import json
 from urllib.parse import urlencode
 
+from markupsafe import Markup
+
 from partkin import sheets
 from partkin.measuring.typed_cells import through_cells
 from partkin.model.build import Build, Feature, Part
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import KINDS
 from partkin.page.desk import Desk
-from partkin.page.fields import Typed, cells_of, choice, line
+from partkin.page.fields import Typed, cells_of
 from partkin.page.frame import address, whole
-from partkin.page.markup import Html, tag, text
 from partkin.page.starting import FEATURES, next_for
-from partkin.report.html_donor import called, size_words
-from partkin.report.html_pieces import name as named
-from partkin.report.html_pieces import table
 from partkin.sheets.proposing import numbered_on
 
 MOST_ALIKE = 40
@@ -45,7 +43,7 @@ IN_ORDER = "in order"
 
 
 def features_page(
-    desk: Desk, part: str, donor: str | None, typed: Typed | None = None, refused: Html | None = None
+    desk: Desk, part: str, donor: str | None, typed: Typed | None = None, refused: Markup | None = None
 ) -> str | None:
     """Return the page that lists what a part is held by; None: there is no such part.
 
@@ -63,31 +61,21 @@ def features_page(
     if build is None or found is None:
         return None
     there = build.features_of(part)
-    heading = "What holds it on" if found.origin == "host" else "Its holes, pins and clips"
-    main = [
-        tag("h1", heading), tag("p", Html(called(build, part)), ". ", _hint(found)),
-        _instead(build, found, donor), refused, _form(build, found, donor, _given(found, there, typed or {})),
-        Html(_listed(there)) if there else None,
-    ]  # fmt: skip
-    return whole(desk, part, text(main), ("holes.js",))
+    fixings = build.features_of(found.takes_place_of) if found.takes_place_of else ()
+    known = {"": "not known", IN_ORDER: "the next, in this order"}
+    instead = _instead(build, found)
+    return whole(
+        desk, "features.html", part, build=build, part=found, donor=donor, there=there, refused=refused,
+        typed=_given(found, there, typed or {}), labels=LABELS, kind_words=KIND_WORDS, sizes=tuple(FOR_KINDS),
+        kinds=json.dumps(FOR_KINDS), fixings=fixings and {**known, **{one.feature: one.feature for one in fixings}},
+        instead=instead, instead_at=features_address(instead, donor) if instead else "",
+    )  # fmt: skip
 
 
-def _hint(part: Part) -> str:
-    if part.origin == "host":
-        return "List what stays on the vehicle: studs, nuts and holes that the part is held by."
-    if part.origin == "original":
-        return "Its holes show where the vehicle's studs were, to within their own play."
-    return "As far as the seller or a picture tells; what is not known stays empty."
-
-
-def _instead(build: Build, part: Part, donor: str | None) -> Html | None:
-    """Where the vehicle cannot be got at: the part that came off shows where its fixings were."""
-    came_off = [one for one in build.parts if one.origin == "original" and one.takes_place_of == part.part]
-    if part.origin != "host" or not came_off:
-        return None
-    href = features_address(came_off[0].part, donor)
-    link = tag("a", "list the holes of ", Html(called(build, came_off[0].part)), href=href)
-    return tag("p", "The vehicle cannot be got at? Then ", link, ".")
+def _instead(build: Build, part: Part) -> str | None:
+    """Where the vehicle cannot be got at, the part that came off shows where its fixings were."""
+    came_off = (one.part for one in build.parts if one.origin == "original" and one.takes_place_of == part.part)
+    return next(came_off, None) if part.origin == "host" else None
 
 
 def features_address(part: str, donor: str | None) -> str:
@@ -105,35 +93,6 @@ def _given(part: Part, there: tuple[Feature, ...], typed: Typed) -> Typed:
 def _next_name(first: str, there: tuple[Feature, ...]) -> str:
     taken = {feature.feature for feature in there}
     return numbered_on(there[-1].feature if there else first, 1, taken)[0]
-
-
-def _form(build: Build, part: Part, donor: str | None, typed: Typed) -> Html:
-    boxes = [
-        line("count", LABELS["count"], typed, inputmode="numeric", autofocus=True),
-        choice("kind", LABELS["kind"], dict(KIND_WORDS), typed),
-        line("feature", LABELS["feature"], typed, required=True),
-        *(line(name, LABELS[name], typed) for name in FOR_KINDS),
-    ]
-    fixings = build.features_of(part.takes_place_of) if part.takes_place_of else ()
-    if fixings:
-        known = {"": "not known", IN_ORDER: "the next, in this order"}
-        boxes.append(choice("goes_on", LABELS["goes_on"], {**known, **{f.feature: f.feature for f in fixings}}, typed))
-    keys = [tag("button", "Add, and another kind", name="do", value="more")]
-    keys.append(tag("button", "Add; that is all", name="do", value="done"))
-    way = tag("input", type_="hidden", name="donor", value=donor or "")
-    return tag(
-        "form", way, tag("div", *boxes, class_="fields"), tag("p", *keys, class_="keys"), method="post",
-        action=address("part", part.part, "features"), autocomplete="off", id_="feature",
-        data_kinds=json.dumps(FOR_KINDS),
-    )  # fmt: skip
-
-
-def _listed(there: tuple[Feature, ...]) -> str:
-    rows = []
-    for one in there:
-        through = one.thread or (f"{one.fastener_mm:g} mm" if one.fastener_mm is not None else "")
-        rows.append([named(one.feature), named(size_words(one)), named(through), named(one.goes_on or "")])
-    return table("Listed so far", [("Name", False), ("What", False), ("Thread", False), ("Goes on", False)], rows)
 
 
 def add_features(desk: Desk, part: str, typed: Typed) -> str:

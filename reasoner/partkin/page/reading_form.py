@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import ClassVar
 
 from partkin.measuring.typed_readings import NAMES
 from partkin.model.build import Build, Part, Reading, current
 from partkin.model.reasons import Unknown
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, SIDES
-from partkin.page.fields import Typed, choice, line
-from partkin.page.frame import address
-from partkin.page.markup import Html, tag
+from partkin.page.fields import Typed
 
 FIELDS = (
     "part", "quantity", "from", "to", "value", "unit", "instrument", "plus_minus", "by", "on", "corrects", "note",
@@ -51,19 +51,32 @@ def filled(asked: Unknown | None, taken: Reading | None = None) -> dict[str, str
     return typed
 
 
-def reading_form(build: Build, page: Part, parts: Sequence[Part], typed: Typed) -> Html:
-    """Return the form.
+@dataclass(frozen=True)
+class ReadingForm:
+    """What the form for readings offers. `names`: of the parts whose readings it takes, the first one unless said."""
 
-    Parameters
-    ----------
-    build
-    page
-        The part whose page it stands on.
-    parts
-        Whose readings it takes; the first one when nothing is said.
-    typed
-        By field.
-    """
+    names: Mapping[str, str]
+    ends: tuple[str, ...]
+    corrections: Mapping[str, str]
+    last: Reading | None
+    labels: ClassVar = LABELS
+    kept: ClassVar = " ".join(KEPT)
+    ends_of: ClassVar = json.dumps(NAMES)
+    quantities: ClassVar = dict.fromkeys(NAMES)
+    units: ClassVar = {"": "mm, or as written", **dict.fromkeys((*MM_PER_UNIT, *KG_PER_UNIT))}
+    instruments: ClassVar = {"": "not said", **dict.fromkeys(INSTRUMENTS)}
+
+    def is_open(self, typed: Typed) -> bool:
+        """Whether a field that is put away holds something."""
+        return any(typed.get(name) for name in SELDOM)
+
+    def brief(self, reading: Reading) -> str:
+        """Say a reading in a few words."""
+        return _brief(reading, self.names)
+
+
+def form_for(build: Build, parts: Sequence[Part]) -> ReadingForm:
+    """Return the form that takes the readings of these parts."""
     names = {part.part: part.name or part.part for part in parts}
     mine = [reading for reading in build.readings if reading.part in names]
     corrected = {(reading.part, reading.corrects) for reading in mine}
@@ -72,47 +85,8 @@ def reading_form(build: Build, page: Part, parts: Sequence[Part], typed: Typed) 
         if (one.part, one.reading) not in corrected and one.quantity in NAMES
     }  # fmt: skip
     ends = dict.fromkeys(feature.feature for part in parts for feature in build.features_of(part.part))
-    read_with = {"": "not said", **dict.fromkeys(INSTRUMENTS)}
-    fields = [
-        choice("part", LABELS["part"], names, typed),
-        choice("quantity", LABELS["quantity"], dict.fromkeys(NAMES), typed),
-        line("from", LABELS["from"], typed, list_="ends"),
-        line("to", LABELS["to"], typed, list_="ends"),
-        line("value", f"{LABELS['value']}, such as 612 or 24 1/8 in", typed, required=True, inputmode="text"),
-        choice("unit", LABELS["unit"], {"": "mm, or as written", **dict.fromkeys((*MM_PER_UNIT, *KG_PER_UNIT))}, typed),
-        choice("instrument", LABELS["instrument"], read_with, typed),
-    ]
-    more = [
-        line("plus_minus", f"{LABELS['plus_minus']}; empty: the instrument's", typed),
-        line("by", LABELS["by"], typed),
-        line("on", LABELS["on"], typed, type_="date"),
-        choice("corrects", LABELS["corrects"], {"": "no other reading", **open_ones}, typed),
-        line("note", LABELS["note"], typed),
-    ]
-    listed = tag("datalist", *(tag("option", value=name) for name in ends), id_="ends")
-    summary = tag("summary", "How sure, who, when, in place of")
-    opened = any(typed.get(name) for name in SELDOM)
-    seldom = tag("details", summary, tag("div", *more, class_="fields"), open=opened)
-    return tag(
-        "form", listed, tag("div", *fields, class_="fields"), seldom, tag("p", tag("button", "Take it down")),
-        method="post", action=address("part", page.part, "readings"), id_="reading", autocomplete="off",
-        data_ends=json.dumps(NAMES), data_kept=" ".join(KEPT),
-    )  # fmt: skip
-
-
-def undo_form(build: Build, page: Part, parts: Sequence[Part]) -> Html | None:
-    """Return the button that takes back the last reading of these parts that counts; None: there is none.
-
-    It names that reading, so that on a page that is out of date it takes back no other one.
-    """
-    names = {part.part: part.name or part.part for part in parts}
-    last = max((row for row in current(build.readings) if row.part in names), key=lambda row: row.row, default=None)
-    if last is None:
-        return None
-    kept = [tag("input", type_="hidden", name=name, value=value)
-            for name, value in (("part", last.part), ("reading", last.reading))]  # fmt: skip
-    button = tag("button", f"Take back {_brief(last, names)}")
-    return tag("form", *kept, tag("p", button), method="post", action=address("part", page.part, "undo"))
+    last = max(current(mine), key=lambda row: row.row, default=None)
+    return ReadingForm(names, tuple(ends), {"": "no other reading", **open_ones}, last)
 
 
 def _brief(reading: Reading, names: Mapping[str, str]) -> str:

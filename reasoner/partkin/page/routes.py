@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from starlette.applications import Starlette
@@ -34,7 +34,6 @@ from partkin.page.build_view import build_page
 from partkin.page.desk import Desk
 from partkin.page.frame import address, refusal
 from partkin.page.guard import Guard
-from partkin.page.markup import Html, tag, text
 from partkin.page.part_view import Answered
 from partkin.page.photo_store import Photo
 from partkin.page.reading_form import LABELS, key_of
@@ -105,10 +104,10 @@ class Pages:
         return _not_there(self.desk)
 
     def icon(self, request: Request) -> Response:
-        return Response(frame.ICON, media_type="image/svg+xml")
+        return Response(frame.static("icon.svg"), media_type="image/svg+xml")
 
     def script(self, request: Request) -> Response:
-        return Response(frame.script(request.url.path.lstrip("/")), media_type="text/javascript")
+        return Response(frame.static(request.url.path.lstrip("/")), media_type="text/javascript")
 
     # The build and its parts
 
@@ -309,14 +308,14 @@ class Pages:
     def _keep(self, found: Photo, tree: Any) -> dict[str, Any]:
         build, marks = self.desk.build(), photo_marks.marks_of(tree)
         digest = photo_marks.keep(self.desk.folder, build, found, marks, str(tree.get("digest", "")))
-        said: Html = tag("p", f"The marks are kept in photos/{photo_marks.picks_file(self.desk.folder, found).name}.")
+        kept, refused = photo_marks.picks_file(self.desk.folder, found).name, None
+        lines: Iterable[str] = ()
         if tree.get("readings"):
             try:
                 lines = photo_marks.take_down(self.desk.folder, build, found, marks)
-                said = text([said, [tag("p", line) for line in lines]])
             except FaultyInput as fault:
-                said = text([said, refusal(fault.problems, "No reading was taken down")])
-        return {"digest": digest, "said": said}
+                refused = refusal(fault.problems, "No reading was taken down")
+        return {"digest": digest, "said": frame.piece("taken.html", "marks_kept", kept, lines, refused)}
 
     def _photo(self, request: Request) -> Photo | None:
         return photo_store.photo(self.desk.folder, request.path_params["name"])
@@ -344,5 +343,4 @@ def _no_form(fault: object) -> Problem:
 
 
 def _not_there(desk: Desk) -> HTMLResponse:
-    main = [tag("h1", "There is no such page"), tag("p", tag("a", "To the build", href="/"))]
-    return HTMLResponse(frame.whole(desk, "Not there", text(main)), 404)
+    return HTMLResponse(frame.whole(desk, "not_there.html", "Not there"), 404)

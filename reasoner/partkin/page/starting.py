@@ -5,17 +5,16 @@ Each answer is a row of parts.csv.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+
+from markupsafe import Markup
 
 from partkin import sheets
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.page.desk import Desk
-from partkin.page.fields import Typed, cells_of, choice, line
+from partkin.page.fields import Typed, cells_of
 from partkin.page.frame import address, faults, whole
-from partkin.page.markup import Html, tag, text
-from partkin.report.html_donor import called
 from partkin.sheets.proposing import proposed_id
 
 PARTS, FEATURES, MODELS = "parts.csv", "features.csv", "models.csv"
@@ -67,7 +66,7 @@ def step_of(build: Build) -> Step | None:
     return STEPS[1] if "original" in there else STEPS[0]
 
 
-def start_page(desk: Desk, origin: str | None = None, typed: Typed | None = None, refused: Html | None = None) -> str:
+def start_page(desk: Desk, origin: str | None = None, typed: Typed | None = None, refused: Markup | None = None) -> str:
     """Return the page with the form that the build waits for, or with one that was asked for.
 
     Parameters
@@ -80,48 +79,13 @@ def start_page(desk: Desk, origin: str | None = None, typed: Typed | None = None
     """
     build = desk.sheets().build
     if build is None:
-        return whole(desk, "Faults", faults(desk.sheets().problems))
+        return faults(desk)
     asked = next((step for step in STEPS if step.origin == origin), None) or step_of(build) or STEPS[2]
     more = any(part.origin == "donor" for part in build.parts)
-    if more:
-        main = [tag("h1", "Another part that might go on"), _form(build, asked, typed or {}, refused)]
-        return whole(desk, "Another part", text(main))
-    told = "Three short questions, then the holes, then one reading after another. Everything is kept in plain sheets."
-    steps = [_step(build, step, asked, typed or {}, refused) for step in STEPS]
-    main = [tag("h1", "Will it bolt on?"), tag("p", told), tag("ol", *steps, class_="steps")]
-    return whole(desk, "Start", text(main))
-
-
-def _step(build: Build, step: Step, asked: Step, typed: Typed, refused: Html | None) -> Html:
-    """A question: with its answer, its form, or still to come."""
-    there = [part.part for part in build.parts if part.origin == step.origin]
-    if step is asked:
-        return tag("li", tag("h2", step.heading), _form(build, step, typed, refused), aria_current="step")
-    names = [tag("a", Html(called(build, part)), href=address("part", part)) for part in there]
-    return tag("li", tag("h2", step.heading), tag("p", *_between(names)) if names else None, class_="soft")
-
-
-def _between(names: Sequence[Html]) -> list[object]:
-    pieces: list[object] = [piece for name in names for piece in (", ", name)]
-    return pieces[1:]
-
-
-def _form(build: Build, step: Step, typed: Typed, refused: Html | None) -> Html:
-    boxes = []
-    for name in step.fields:
-        if name in CHOICES:
-            boxes.append(choice(name, LABELS[name], CHOICES[name], typed))
-        elif name == "takes_place_of":
-            hosts = {part.part: part.name or part.part for part in build.parts if part.origin == "host"}
-            boxes.append(choice(name, LABELS[name], hosts, typed))
-        else:
-            # The first box has the keyboard, so that the questions can be answered without a pointer.
-            first = name == step.fields[0]
-            boxes.append(line(name, LABELS[name], typed, required=first or None, autofocus=first or None))
-    origin = tag("input", type_="hidden", name="origin", value=step.origin)
-    return tag(
-        "form", tag("p", step.hint), refused, origin, tag("div", *boxes, class_="fields"),
-        tag("p", tag("button", "Go on")), method="post", action="/parts", autocomplete="off", id_="part",
+    hosts = {part.part: part.name or part.part for part in build.parts if part.origin == "host"}
+    return whole(
+        desk, "start.html", "Another part" if more else "Start", build=build, steps=STEPS, asked=asked, more=more,
+        typed=typed or {}, refused=refused, labels=LABELS, choices={**CHOICES, "takes_place_of": hosts},
     )  # fmt: skip
 
 

@@ -7,23 +7,22 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
+from markupsafe import Markup
+
 from partkin import pulse
 from partkin.measuring import recording
 from partkin.measuring.recording import donors_concerned, surprise_of, told
 from partkin.measuring.typed_into import TypedInto
 from partkin.measuring.typed_readings import NAMES, Words, understood
-from partkin.model.build import Build, Reading
+from partkin.model.build import Reading
 from partkin.model.fitting import Chance
 from partkin.model.verdict import Verdict
-from partkin.model.words import SIDES, WITHDRAWN
-from partkin.page.desk import Answer, Desk
+from partkin.model.words import SIDES
+from partkin.page.desk import Answer, Desk, Refused
 from partkin.page.fields import Typed, cells_of
-from partkin.page.frame import address
-from partkin.page.markup import Html, tag, text
+from partkin.page.frame import address, piece
 from partkin.page.reading_form import BETWEEN, FIELDS, LABELS
 from partkin.progress import Stopped
-from partkin.report.html_donor import called
-from partkin.report.html_pieces import chance_words, mark, mm
 from partkin.seeing import Lying, Seen
 
 # What is not known by then follows: the answer to a reading is wanted within a tenth of a second.
@@ -35,7 +34,7 @@ class Taken:
     """A reading that was taken down, and what is said of it at once."""
 
     reading: Reading
-    said: Html
+    said: Markup
 
 
 def take_down(desk: Desk, part: str, typed: Typed) -> Taken:
@@ -65,7 +64,7 @@ def take_back(desk: Desk, typed: Typed) -> Reading:
     return recording.appended_back(desk.folder, desk.build(), cells["part"], cells["reading"])
 
 
-def said_of(desk: Desk, part: str, reading: str) -> tuple[Reading, Html] | None:
+def said_of(desk: Desk, part: str, reading: str) -> tuple[Reading, Markup] | None:
     """Return a reading of the sheets with what is to be said of it now; None: there is none of that name."""
     build = desk.sheets().build
     found = [row for row in build.readings if (row.part, row.reading) == (part, reading)] if build else []
@@ -100,31 +99,38 @@ def _words(part: str, cells: Mapping[str, str]) -> Words:
     )  # fmt: skip
 
 
-def _said(desk: Desk, reading: Reading, until_s: float) -> Html:
+def _said(desk: Desk, reading: Reading, until_s: float) -> Markup:
     """Return what a reading did: a surprise, and each donor concerned."""
-    if reading.quantity == WITHDRAWN:
-        lines = [tag("p", tag("b", "Taken back: "), f"{reading.corrects} does not count any more.")]
-    else:
-        instead = f", in place of {reading.corrects}" if reading.corrects else ""
-        lines = [tag("p", tag("b", f"Taken down as {reading.reading}: "), f"{told(reading)}{instead}.")]
     build = desk.sheets().build
     if build is None:
-        return text(lines)
+        return piece("taken.html", "taken", build, reading, told(reading), None, ())
     surprise = surprise_of(build, reading)
-    if surprise is not None:
-        again = "It counts until a later reading corrects it."
-        lines.append(tag("div", tag("b", f"Look: {surprise}"), again, class_="hold"))
-    lines += [_line_of(desk, build, donor, until_s) for donor in donors_concerned(build, reading.part)]
-    return text(lines)
+    lines = [_line_of(desk, donor, until_s) for donor in donors_concerned(build, reading.part)]
+    return piece("taken.html", "taken", build, reading, told(reading), surprise, lines)
 
 
 class _OutOfTime(Stopped):
     """The answer is waited for."""
 
 
-def _line_of(desk: Desk, build: Build, donor: str, until_s: float) -> Html:
-    """Return what a donor's verdict is now, or as much of it as is known in the time there is."""
-    name = tag("a", Html(called(build, donor)), href=address("part", donor))
+@dataclass(frozen=True)
+class Line:
+    """What is told of a donor: its verdict before and `now`, or as much of it as is known in the time there is.
+
+    `lies`: as it is, where the verdict is to follow; `waits`: it is to follow; `why`: it cannot be checked.
+    """
+
+    donor: str
+    was: Verdict | None
+    now: Verdict | None = None
+    lies: str = ""
+    margin_mm: float | None = None
+    chance: Chance | None = None
+    waits: bool = False
+    why: str = ""
+
+
+def _line_of(desk: Desk, donor: str, until_s: float) -> Line:
     was = desk.verdict_before(donor)
 
     def in_time(*_: object) -> None:
@@ -138,36 +144,13 @@ def _line_of(desk: Desk, build: Build, donor: str, until_s: float) -> Html:
             with pulse.heard(in_time):
                 found = desk.quickly(donor)
     except _OutOfTime:
-        return tag("p", name, " is being checked. The verdict follows.", data_waiting="yes")
-    if isinstance(found, Lying):
-        return tag("p", name, ": ", *_stand_words(was, found), " The verdict follows.", data_waiting="yes")
+        return Line(donor, was, waits=True)
     if isinstance(found, Seen):
-        return tag("p", name, ": ", *_verdict_words(was, found.verdict))
-    return tag("p", name, f" cannot be checked: {'; '.join(problem.what for problem in found.problems)}.")
-
-
-def _verdict_words(was: Verdict | None, now: Verdict) -> list[object]:
-    words: list[object] = []
-    if was is not None and was.verdict != now.verdict:
-        words += [Html(mark(was.verdict)), f" {was.verdict}, and now "]
-    words += [Html(mark(now.verdict)), f" {now.verdict}"]
-    if was is not None and was.verdict == now.verdict:
-        words.append(" as before")
-    return [*words, _figures(was, now.margin_mm, now.chance), "."]
-
-
-def _stand_words(was: Verdict | None, now: Lying) -> list[object]:
-    trial = now.findings.trial
+        now = found.verdict
+        return Line(donor, was, now, "", now.margin_mm, now.chance)
+    if isinstance(found, Refused):
+        return Line(donor, was, why="; ".join(problem.what for problem in found.problems))
+    trial = found.findings.trial
     assert trial is not None
     lies = "it does not go on as it is" if trial.stand == "does not" else "whether it goes on as it is cannot be told"
-    return [lies, _figures(was, now.margin_mm, trial.chance), "."]
-
-
-def _figures(was: Verdict | None, margin_mm: float | None, chance: object) -> str:
-    words = ""
-    if margin_mm is not None:
-        before = f" (before: {mm(was.margin_mm)})" if was is not None and was.margin_mm is not None else ""
-        words += f", least margin {mm(margin_mm)} mm{before}"
-    if isinstance(chance, Chance):
-        words += f", chance as it is {chance_words(chance)}"
-    return words
+    return Line(donor, was, None, lies, found.margin_mm, trial.chance, waits=True)

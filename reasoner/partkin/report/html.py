@@ -2,106 +2,87 @@
 
 from __future__ import annotations
 
-from partkin.model.drawing import OverlayView, ReportView
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from markupsafe import Markup
+
+from partkin.model.build import Build, Feature, Reading
+from partkin.model.drawing import OptionRow, OverlayView, ReportView
 from partkin.model.verdict import Verdict
-from partkin.report.html_donor import Told, called, readings_of
-from partkin.report.html_figure import shared_shapes
-from partkin.report.html_options import donor_row, options_by_part, options_table, other_row
-from partkin.report.html_pieces import Sources, mark_symbols, money, prose
-from partkin.report.html_plan import plan_section
-from partkin.report.html_style import report_style
-from partkin.report.shapes import millimetres
-from partkin.report.svg import escaped
+from partkin.report.html_pieces import Sources, environment, report_style
 
 
-class _Report:
-    """Writes the sections of one report; keeps the numbering of the sources."""
+@dataclass(frozen=True, eq=False)
+class Told:
+    """One donor as donor.html tells it; `key` starts the ids in it."""
 
-    def __init__(self, view: ReportView) -> None:
-        self.view = view
-        self.sources = Sources()
-        self.currency = view.build.settings.currency
+    build: Build
+    verdict: Verdict
+    overlay: OverlayView | None
+    sources: Sources
+    key: str
 
-    # The options side by side
+    @property
+    def anchors(self) -> dict[str, str]:
+        """Ids in the page by those of the reasons."""
+        return {reason.id: f"{self.key}r{place}" for place, reason in enumerate(self.verdict.reasons, 1)}
 
-    def options(self) -> str:
-        build, by_part = self.view.build, options_by_part(self.view.options)
-        told = {verdict.donor for verdict in self.view.verdicts}
-        rows = [
-            donor_row(build, verdict, self.overlay_of(number - 1), by_part.get(verdict.donor), f"#d{number}")
-            for number, verdict in enumerate(self.view.verdicts, 1)
-        ]
-        rows += [other_row(row) for row in self.view.options if row.option != "donor" or row.part not in told]
-        spent = self.view.costs_to_date
-        total = f"<p>Spent so far: {money(spent, self.currency)}.</p>" if spent is not None else ""
-        heading = '<h2 id="options">The options side by side</h2>'
-        return f'<section aria-labelledby="options">{heading}{options_table(build, rows)}{total}</section>'
-
-    def overlay_of(self, index: int) -> OverlayView | None:
-        return self.view.overlays[index] if index < len(self.view.overlays) else None
-
-    # One donor
-
-    def donor(self, number: int, verdict: Verdict) -> str:
-        told = Told(self.view.build, verdict, self.overlay_of(number - 1), self.sources, f"d{number}")
-        readings = readings_of(self.view.build, verdict.donor)
-        plain = "" if told.overlay else " plain"
-        return (
-            f'<section class="donor{plain}" aria-labelledby="d{number}"><h2 id="d{number}">{told.heading}</h2>'
-            f'<div class="whole">{told.said()}</div><div class="draw">{told.drawing()}{told.pairs()}</div>'
-            f'<div class="beside">{told.beside()}</div><div class="measured">{readings}</div></section>'
-        )
-
-    def hosts(self) -> str:
-        """Return what was measured on the hosts and the parts that came off; parts without anything are named."""
-        build = self.view.build
-        parts = list(dict.fromkeys(verdict.host for verdict in self.view.verdicts))
-        parts += [part.part for part in build.parts if part.origin == "original" and part.takes_place_of in parts]
-        measured = {feature.part for feature in build.features if feature.x_mm is not None}
-        measured |= {reading.part for reading in build.readings}
-        pieces = [f"<div>{readings_of(build, part)}</div>" for part in parts if part in measured]
-        bare = [called(build, part) for part in parts if part not in measured]
-        if bare:
-            pieces.append(f"<p>Nothing is measured of {', '.join(bare)}.</p>")
-        if not parts:
-            return ""
-        heading = '<h2 id="host">What was measured on the vehicle</h2>'
-        return f'<section aria-labelledby="host">{heading}<div class="hosts">{"".join(pieces)}</div></section>'
-
-    # The page
-
-    def page(self) -> str:
-        settings = self.view.build.settings
-        count = len(self.view.verdicts)
-        title = f"{settings.name.strip() or 'Build'}: will it bolt on?"
-        intro = (
-            f"{count} donor{'' if count == 1 else 's'} judged. A verdict of fit is given from a chance of "
-            f"{100 * settings.confidence:g} % on. Lengths are in millimetres."
-        )
-        body = self.options()
-        body += "".join(self.donor(number, verdict) for number, verdict in enumerate(self.view.verdicts, 1))
-        body += self.hosts()
-        plans = enumerate(self.view.plans, 1)
-        body += "".join(plan_section(plan, self.sources, f"p{number}") for number, plan in plans)
-        notes = "".join(f"<p>{prose(note)}</p>" for note in self.view.notes)
-        body += self.sources.section()
-        return (
-            '<!DOCTYPE html>\n<html lang="en" xml:lang="en" xmlns="http://www.w3.org/1999/xhtml"><head>'
-            '<meta charset="utf-8"/>'
-            f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}"/>'
-            '<meta name="viewport" content="width=device-width, initial-scale=1"/>'
-            '<meta name="referrer" content="no-referrer"/>'
-            f"<title>{escaped(title)}</title><style>{report_style()}</style></head><body>{mark_symbols()}{shared_shapes()}"
-            f'<header><h1>{prose(title)}</h1><p class="soft">{intro}</p>{notes}</header><main>{body}</main>'
-            f"<footer><p>{escaped(_CLOSING)}</p></footer></body></html>\n"
-        )
+    @property
+    def measured(self) -> Measured:
+        """What was measured of the donor."""
+        return measured_of(self.build, self.verdict.donor)
 
 
-_CLOSING = (
-    "A drawing is no permission: the maker's instructions, local law and licensed practice come first. "
-    "Same sheets, same report."
-)
-_POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+@dataclass(frozen=True)
+class Measured:
+    """What the sheets say of where a part's features are: places as stated, and readings; `corrected`: their ids."""
+
+    part: str
+    features: tuple[Feature, ...]
+    readings: tuple[Reading, ...]
+    corrected: frozenset[str] = frozenset()
+
+    @property
+    def known(self) -> bool:
+        """Whether a report has anything to show of it."""
+        return bool(self.readings) or any(feature.x_mm is not None for feature in self.features)
+
+    @property
+    def flat(self) -> bool:
+        """Whether no height is stated."""
+        return all(feature.z_mm is None for feature in self.features)
+
+
+def measured_of(build: Build, part: str) -> Measured:
+    """Return what was measured of a part."""
+    features = tuple(f for f in build.features_of(part) if f.x_mm is not None or f.y_mm is not None)
+    readings = tuple(reading for reading in build.readings if reading.part == part)
+    return Measured(part, features, readings, frozenset(one.corrects for one in readings if one.corrects))
+
+
+@dataclass(frozen=True)
+class Way:
+    """A row of the options side by side: a donor with its verdict, or what `stands` in its place.
+
+    `row`: what it costs; `href`: where more of a donor stands; `part`: of a donor.
+    """
+
+    row: OptionRow | None
+    stands: str = ""
+    part: str | None = None
+    href: str = ""
+    verdict: Verdict | None = None
+    overlay: OverlayView | None = None
+
+
+def ways_of(options: Sequence[OptionRow], donors: Iterable[Way]) -> list[Way]:
+    """Return donors, each with what it costs, and after them the other options."""
+    by_part: dict[str | None, OptionRow] = {row.part: row for row in options if row.option == "donor" and row.part}
+    ways = [replace(way, row=by_part.get(way.part)) for way in donors]
+    told = {way.part for way in ways}
+    others = (row for row in options if row.option != "donor" or row.part not in told)
+    return ways + [Way(row, "no verdict: not a donor" if row.option != "donor" else "not checked") for row in others]
 
 
 def report_html(view: ReportView) -> str:
@@ -117,15 +98,22 @@ def report_html(view: ReportView) -> str:
     str
         One HTML file: no script, no network, well-formed as XML too; the same for the same view.
     """
-    return _Report(view).page()
-
-
-def margin_words(verdict: Verdict) -> str:
-    """Return the least margin in words, for tables of the command line too.
-
-    Examples
-    --------
-    >>> margin_words(Verdict("H1", "D1", "host", "bolts on", margin_mm=0.5))
-    '0.50 mm'
-    """
-    return "not known" if verdict.margin_mm is None else f"{millimetres(verdict.margin_mm)} mm"
+    build, sources = view.build, Sources()
+    overlays = [*view.overlays, *[None] * (len(view.verdicts) - len(view.overlays))]
+    donors = [
+        Told(build, verdict, overlay, sources, f"d{number}")
+        for number, (verdict, overlay) in enumerate(zip(view.verdicts, overlays, strict=False), 1)
+    ]
+    ways = (Way(None, "", told.verdict.donor, f"#{told.key}", told.verdict, told.overlay) for told in donors)
+    parts = list(dict.fromkeys(verdict.host for verdict in view.verdicts))
+    parts += [part.part for part in build.parts if part.origin == "original" and part.takes_place_of in parts]
+    return environment().get_template("report.html").render(
+        view=view,
+        build=build,
+        title=f"{build.settings.name.strip() or 'Build'}: will it bolt on?",
+        style=Markup(report_style()),
+        ways=ways_of(view.options, ways),
+        donors=donors,
+        hosts=[measured_of(build, part) for part in parts],
+        sources=sources,
+    )

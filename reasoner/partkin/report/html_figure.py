@@ -1,19 +1,48 @@
-"""A donor on a host as part of a page: the pattern drawn for two widths, all else in HTML that flows."""
+"""A donor on a host as part of a page: the pattern drawn for two widths, and what figure.html writes beside it."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
 from partkin.model.drawing import OverlayView
-from partkin.report.details import HALF, drawn_pairs, enlarged, factor_for, figures
-from partkin.report.html_pieces import mark, name
+from partkin.model.verdict import Pair
+from partkin.report.details import HALF, drawn_pairs, enlarged, factor_for
 from partkin.report.overlay import Pattern, pattern
 from partkin.report.shapes import SCREEN_PENS
-from partkin.report.svg import Writer, escaped, hatch_patterns, picture_svg
+from partkin.report.svg import Writer, hatch_patterns, picture_svg
 from partkin.report.titleblock import KEY_KINDS, block_rows, key_lines, sample
 
 BROAD_PX, NARROW_PX = 760.0, 340.0
+_MIDDLE = HALF, HALF
 _ELLIPSES = "Dashed ellipses: where a centre lies, 95 in 100."
-_CELLS_SHOW = "Circle: play allowed. Dot: donor's centre. Figures: offset of allowed, mm."
 _KEY_IDS = {kind: f"y{number}" for number, kind in enumerate(KEY_KINDS)}
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A pair and its drawing, enlarged."""
+
+    pair: Pair
+    drawing: Markup
+
+
+@dataclass(frozen=True)
+class Figure:
+    """What a figure is made of.
+
+    `drawings`: for a broad and a narrow screen; `times`: how much larger the cells are drawn than each of them;
+    `key`: id of a shared sample and words; `said`: sentences with the width that they belong to, empty for both;
+    `block`: label, value, share of the row and whether it is bold.
+    """
+
+    drawings: tuple[Markup, Markup]
+    cells: tuple[Cell, ...]
+    times: tuple[str, str]
+    key: tuple[tuple[str, str], ...]
+    said: tuple[tuple[str, str], ...]
+    block: tuple[tuple[str, str, float, bool], ...]
 
 
 def shared_shapes() -> str:
@@ -26,7 +55,7 @@ def shared_shapes() -> str:
     return f'<svg class="shared" width="0" height="0" aria-hidden="true">{hatch_patterns()}{samples}</svg>'
 
 
-def figure(view: OverlayView, key: str) -> str:
+def figure(view: OverlayView, key: str) -> Figure:
     """Return the drawing of a donor on a host.
 
     Parameters
@@ -37,42 +66,38 @@ def figure(view: OverlayView, key: str) -> str:
 
     Returns
     -------
-    str
-        A figure: the pattern laid out for a broad and for a narrow screen (text keeps its size), the offsets
-        enlarged in cells, key and title block as lists. The page has to carry `shared_shapes`.
+    Figure
+        The pattern laid out for a broad and for a narrow screen (text keeps its size), the offsets enlarged in
+        cells, key and title block. The page has to carry `shared_shapes`.
     """
     broad, narrow = pattern(view, BROAD_PX), pattern(view, NARROW_PX)
-    drawn = _pattern_svg(broad, "broad", f"{key}b", None) + _pattern_svg(narrow, "narrow", f"{key}n", f"{key}b-d")
-    foot = f'<div class="foot">{_key(view, broad, narrow)}{_block(view)}</div>'
-    return f'<figure class="sheet">{drawn}{_cells(view, broad, narrow)}{foot}</figure>'
-
-
-def _pattern_svg(drawn: Pattern, kind: str, prefix: str, described_by: str | None) -> str:
-    svg = picture_svg(drawn.picture, prefix, styled=False, described_by=described_by, shared=True)
-    return svg.replace('class="dw"', f'class="dw {kind}"', 1)
-
-
-def _cells(view: OverlayView, broad: Pattern, narrow: Pattern) -> str:
-    """Return each pair enlarged, by one factor for all; hidden from who listens: the table of pairs says the same."""
+    drawings = _drawing(broad, "broad", f"{key}b", None), _drawing(narrow, "narrow", f"{key}n", f"{key}b-d")
     pairs = drawn_pairs(view)
-    if not pairs or broad.scale <= 0 or narrow.scale <= 0:
-        return ""
-    factor = factor_for(view, broad.scale)
-    px_per_mm = broad.scale * factor
-    writer = Writer(None, 1, False, SCREEN_PENS)
-    size = f"{2 * HALF:g}"
-    cells = []
-    for pair, fixing, feature in pairs:
-        inside = writer.all(enlarged(view, pair, (fixing, feature), broad.matrix, (HALF, HALF), px_per_mm))
-        sound = "" if pair.state in ("lines up", "tight") else ' class="off"'
-        cells.append(
-            f'<li{sound}><svg class="dw" viewBox="0 0 {size} {size}">{inside}</svg><b>{name(pair.fixing)} - '
-            f"{name(pair.feature)}</b><span>{figures(pair)}</span><span>{mark(pair.state)} {pair.state}</span></li>"
+    cells: tuple[Cell, ...] = ()
+    times = "", ""
+    if pairs and broad.scale > 0 and narrow.scale > 0:
+        # One factor for all cells, so that they can be compared.
+        factor = factor_for(view, broad.scale)
+        px_per_mm = broad.scale * factor
+        times = _times(factor), _times(px_per_mm / narrow.scale)
+        writer = Writer(None, 1, False, SCREEN_PENS)
+        cells = tuple(
+            Cell(pair, _opened(writer.all(enlarged(view, pair, (fixing, feature), broad.matrix, _MIDDLE, px_per_mm))))
+            for pair, fixing, feature in pairs
         )
-    broad_times, narrow_times = _times(factor), _times(px_per_mm / narrow.scale)
-    factors = f'<span class="broad">{broad_times}</span><span class="narrow">{narrow_times}</span>'
-    heading = f"<p><b>Offsets drawn {factors}</b> {_CELLS_SHOW}</p>"
-    return f'<div class="cells" aria-hidden="true">{heading}<ul>{"".join(cells)}</ul></div>'
+    lines = tuple((_KEY_IDS[kind], words) for kind, words in key_lines(view))
+    told = dict.fromkeys([*broad.said, *narrow.said, *([_ELLIPSES] if view.spreads else [])])
+    said = tuple((words, _only(words, broad, narrow)) for words in told)
+    return Figure(drawings, cells, times, lines, said, tuple(cell for row in block_rows(view) for cell in row))
+
+
+def _drawing(drawn: Pattern, kind: str, prefix: str, described_by: str | None) -> Markup:
+    svg = picture_svg(drawn.picture, prefix, styled=False, described_by=described_by, shared=True)
+    return Markup(svg.replace('class="dw"', f'class="dw {kind}"', 1))
+
+
+def _opened(inside: str) -> Markup:
+    return Markup(f'<svg class="dw" viewBox="0 0 {2 * HALF:g} {2 * HALF:g}">{inside}</svg>')
 
 
 def _times(factor: float) -> str:
@@ -86,29 +111,8 @@ def _times(factor: float) -> str:
     return "at the pattern's scale" if round(factor, 1) <= 1.0 else f"{factor:.0f} times as large"
 
 
-def _key(view: OverlayView, broad: Pattern, narrow: Pattern) -> str:
-    lines = "".join(
-        f'<li><svg class="dw" aria-hidden="true"><use href="#{_KEY_IDS[kind]}"/></svg> {escaped(text)}</li>'
-        for kind, text in key_lines(view)
-    )
-    told = list(dict.fromkeys([*broad.said, *narrow.said, *([_ELLIPSES] if view.spreads else [])]))
-    said = "".join(f"<p{_only(sentence, broad, narrow)}>{escaped(sentence)}</p>" for sentence in told)
-    return f'<div class="key"><ul>{lines}</ul>{said}</div>'
-
-
 def _only(sentence: str, broad: Pattern, narrow: Pattern) -> str:
-    """Return the class of a sentence that belongs to one of the two drawings alone."""
+    """Return which of the two drawings a sentence belongs to alone; empty: to both."""
     if (sentence in broad.said) == (sentence in narrow.said):
         return ""
-    return ' class="broad"' if sentence in broad.said else ' class="narrow"'
-
-
-def _block(view: OverlayView) -> str:
-    cells = []
-    for row in block_rows(view):
-        for label, value, share, bold in row:
-            shown = f"<b>{name(value)}</b>" if bold else name(value)
-            cells.append(f'<div class="w{100 * share:.0f}"><dt>{label}</dt><dd>{shown}</dd></div>')
-    return f'<dl class="block">{"".join(cells)}</dl>'
-
-
+    return "broad" if sentence in broad.said else "narrow"

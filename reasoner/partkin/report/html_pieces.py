@@ -1,34 +1,65 @@
-"""Small pieces of the report's HTML: names, numbers, marks, tables."""
+"""What the templates of report and page are written with: names, numbers, sources, and the environment itself.
+
+Comes in: values of the model. Goes out: HTML by Jinja2, which escapes whatever is not marked as HTML. The report and
+the page may use it; no check does, so that `partkin check` never loads Jinja2.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import os
+import sys
+from collections.abc import Iterable
+from functools import cache
+from itertools import groupby
+from pathlib import Path
+from typing import Any
 
+import jinja2
+from jinja2 import BytecodeCache, Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from partkin.model.build import Build, Feature
 from partkin.model.fitting import Chance
+from partkin.model.stripping import RefitStep, Step
+from partkin.model.words import QUANTITIES, SIDES
+from partkin.report.details import figures
+from partkin.report.html_figure import figure, shared_shapes
+from partkin.report.plan_drawing import BROAD_PX, key_strokes, plan_svg
 from partkin.report.shapes import millimetres
-from partkin.report.svg import escaped
+from partkin.report.sketch import sketch_svg
+from partkin.report.svg import FONT, clean, escaped, screen_style
+from partkin.report.text import connector_lines, likely_says
+from partkin.together import together
 
 NONE = "-"
+TEMPLATES = Path(__file__).parent / "templates"
+PLAN_WIDTHS_PX = {"broad": BROAD_PX, "narrow": 330.0}
 _LONGEST_WORD = 14
 _LONG = ' class="long"'
 
 
-def name(text: str | None) -> str:
-    """Return what a person wrote, safe and with its own writing direction; a dash where nothing is written."""
-    return prose(text) if text and text.strip() else NONE
-
-
-def prose(text: str) -> str:
-    """Return a sentence of ours or of the sheets, safe; what has no space to break at may break anywhere."""
+def prose(text: str) -> Markup:
+    """Return a sentence with its own writing direction; what has no space to break at may break anywhere."""
     endless = max((len(word) for word in text.split()), default=0) > _LONGEST_WORD
-    return f"<bdi{_LONG if endless else ''}>{escaped(text)}</bdi>"
+    return Markup(f"<bdi{_LONG if endless else ''}>{escaped(text)}</bdi>")
+
+
+def name(text: str | None) -> str:
+    """Return what a person wrote as `prose`; a dash where nothing is written."""
+    return prose(text) if text and text.strip() else NONE
 
 
 def part_called(part: str, part_name: str | None) -> str:
     """Return a part's name with its id."""
     if part_name and part_name.strip() and part_name != part:
-        return f"{name(part_name)} ({prose(part)})"
+        return Markup(f"{name(part_name)} ({prose(part)})")
     return name(part)
+
+
+def called(build: Build, part: str) -> str:
+    """Return the name of a part of the build with its id."""
+    found = build.part(part)
+    return part_called(part, found.name if found else None)
 
 
 def mm(value_mm: float | None) -> str:
@@ -36,7 +67,23 @@ def mm(value_mm: float | None) -> str:
     return NONE if value_mm is None else millimetres(value_mm)
 
 
-def money(amount: float | None, currency: str | None) -> str:
+def number(value: float | None) -> str:
+    """Return a number as short as it can be said, or a dash where there is none."""
+    return NONE if value is None else f"{value:g}"
+
+
+def counted(count: int, what: str) -> str:
+    """Return a count with its word.
+
+    Examples
+    --------
+    >>> counted(1, "donor"), counted(0, "donor")
+    ('1 donor', '0 donors')
+    """
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def money(amount: float | None, currency: str | None = None) -> str:
     """Return an amount with its currency.
 
     Examples
@@ -46,16 +93,7 @@ def money(amount: float | None, currency: str | None) -> str:
     """
     if amount is None:
         return NONE
-    text = f"{amount:.2f}"
-    return escaped(f"{text} {currency}" if currency else text)
-
-
-def chance_cell(chance: Chance | None) -> str:
-    """Return a chance for a table: the figure, and under it its bounds."""
-    if chance is None:
-        return NONE
-    low, high = 100 * chance.low, 100 * chance.high
-    return f'{100 * chance.fits:.1f} %<span class="why">{low:.1f} to {high:.1f} %</span>'
+    return f"{amount:.2f} {currency}" if currency else f"{amount:.2f}"
 
 
 def chance_words(chance: Chance | None) -> str:
@@ -72,99 +110,100 @@ def chance_words(chance: Chance | None) -> str:
     return f"{100 * chance.fits:.1f} % ({low:.1f} to {high:.1f} %, {chance.draws} draws)"
 
 
-_RING = '<circle cx="8" cy="8" r="6.2" fill="none" stroke="#111" stroke-width="1.6"'
-_MARKS = {
-    "lines up": ("m1", '<circle cx="8" cy="8" r="4"/>'),
-    "tight": ("m2", f'{_RING}/><circle cx="8" cy="8" r="2.6"/>'),
-    "out of reach": ("m3", '<path d="M3 3L13 13M3 13L13 3" stroke="#111" stroke-width="2.4"/>'),
-    "blocked": ("m4", '<path d="M1 5.5H15V10.5H1Z"/>'),
-    "bolts on": ("v1", '<circle cx="8" cy="8" r="7"/><circle cx="8" cy="8" r="2.6" fill="#fff"/>'),
-    "bolts on with adaptation": ("v2", f'{_RING}/><path d="M8 1.8A6.2 6.2 0 0 0 8 14.2Z"/>'),
-    "does not fit": ("v3", '<path d="M2 2L14 14M2 14L14 2" stroke="#111" stroke-width="3"/>'),
-    "not enough measured": ("v4", f'{_RING} stroke-dasharray="2.6 1.7"/>'),
-    "not judged": ("v5", '<path d="M2 2H14V14H2ZM4.5 8H11.5" fill="none" stroke="#111" stroke-width="1.8"/>'),
-}
+def size_words(feature: Feature) -> str:
+    """Return what a feature is, with its size.
 
-
-def mark_symbols() -> str:
-    """Return the marks, once for the whole page."""
-    symbols = "".join(f'<symbol id="{key}" viewBox="0 0 16 16">{body}</symbol>' for key, body in _MARKS.values())
-    return f'<svg class="shared" width="0" height="0" aria-hidden="true">{symbols}</svg>'
-
-
-def mark(word: str) -> str:
-    """Return the mark of a verdict or of a pair's state; the word itself always stands beside it."""
-    key, _ = _MARKS[word]
-    return f'<svg class="mark" aria-hidden="true"><use href="#{key}"/></svg>'
-
-
-def table(caption: str, heads: Sequence[tuple[str, bool]], rows: Iterable[Sequence[str]], stack: bool = False) -> str:
-    """Return a table; cells are HTML already.
-
-    Parameters
-    ----------
-    caption
-    heads
-        Name of each column, and whether it holds numbers.
-    rows
-        The first cell of each row is its head.
-    stack
-        On a narrow screen one block a row, each cell with its column's name. Roles are then spelled out,
-        as a browser forgets them when cells are laid out as blocks.
+    Examples
+    --------
+    >>> size_words(Feature("p", "b", "slot", 9.0, 14.0)), size_words(Feature("p", "F1", "stud", thread="M6x1"))
+    ('slot 9 x 14', 'stud M6x1')
     """
-    role = (lambda what: f' role="{what}"') if stack else (lambda what: "")
-    numbers = ' class="n"'
-    head = "".join(
-        f'<th scope="col"{numbers if number else ""}{role("columnheader")}>{escaped(title)}</th>'
-        for title, number in heads
-    )
-    body = []
-    for row in rows:
-        cells = [f'<th scope="row"{role("rowheader")}>{row[0]}</th>']
-        for (title, number), cell in zip(heads[1:], row[1:], strict=True):
-            classes = " ".join(
-                word
-                for word, on in (
-                    ("n", number),
-                    ("none", stack and cell == NONE),
-                    ("sketch", cell.startswith('<svg class="dw sketch')),
-                )
-                if on
-            )
-            shown = f' class="{classes}"' if classes else ""
-            label = f' data-l="{escaped(title)}"' if stack and "sketch" not in classes else ""
-            cells.append(f"<td{shown}{label}{role('cell')}>{cell}</td>")
-        body.append(f"<tr{role('row')}>{''.join(cells)}</tr>")
-    kind = ' class="stack" role="table"' if stack else ""
-    return (
-        f"<table{kind}><caption>{caption}</caption><thead{role('rowgroup')}><tr{role('row')}>{head}</tr></thead>"
-        f"<tbody{role('rowgroup')}>{''.join(body)}</tbody></table>"
-    )
+    if feature.across_mm is None:
+        return f"{feature.kind} {feature.thread}" if feature.thread else feature.kind
+    long = f" x {feature.length_mm:g}" if feature.length_mm is not None else ""
+    return f"{feature.kind} {feature.across_mm:g}{long}"
 
 
-def listed(items: Iterable[str], ordered: bool = False, kind: str = "") -> str:
-    """Return a list of HTML pieces."""
-    element = "ol" if ordered else "ul"
-    shown = f' class="{kind}"' if kind else ""
-    return f"<{element}{shown}>{''.join(f'<li>{item}</li>' for item in items)}</{element}>"
+def sentence(text: str) -> str:
+    """Return a sentence with the stop at its end."""
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def by_place(steps: Iterable[Step] | Iterable[RefitStep]) -> list[tuple[str | None, list[Any]]]:
+    """Return steps that follow each other at one place together."""
+    return [(place, list(group)) for place, group in groupby(steps, key=lambda step: step.place)]
 
 
 class Sources:
-    """The sources of a report, each numbered once in the order in which it is first named."""
+    """The sources of a page, each numbered once in the order in which it is first named."""
 
     def __init__(self) -> None:
-        self._numbers: dict[str, int] = {}
+        self.numbers: dict[str, int] = {}
 
-    def cite(self, source: str | None) -> str:
-        """Return the reference to a source, as a link to the list at the end."""
+    def number(self, source: str | None) -> int | None:
+        """Return the number of a source; None: none is named."""
         if not source or not source.strip():
-            return ""
-        number = self._numbers.setdefault(source, len(self._numbers) + 1)
-        return f' <a class="nowrap" href="#s{number}">[{number}]</a>'
+            return None
+        return self.numbers.setdefault(source, len(self.numbers) + 1)
 
-    def section(self) -> str:
-        """Return the list of all sources that were cited; empty where none was."""
-        if not self._numbers:
-            return ""
-        items = "".join(f'<li id="s{number}">{prose(source)}</li>' for source, number in self._numbers.items())
-        return f'<section aria-labelledby="sources"><h2 id="sources">Sources</h2><ol>{items}</ol></section>'
+
+def _shown(value: Any) -> Any:
+    """Drop what XML forbids from what is written into a page; None is nothing."""
+    if value is None:
+        return ""
+    return clean(value) if type(value) is str else value
+
+
+def _compiled() -> BytecodeCache | None:
+    """Return the place for compiled templates, where Python keeps modules too; None: nothing can be kept there."""
+    folder = TEMPLATES / "__pycache__"
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError:
+        return None
+    if sys.dont_write_bytecode or not os.access(folder, os.W_OK):
+        return None
+    return FileSystemBytecodeCache(folder.as_posix(), f"%s.jinja-{jinja2.__version__}")
+
+
+@cache
+def environment(*folders: Path) -> Environment:
+    """Return the environment of these folders of templates and of the report's own.
+
+    A name that is not given is an error; whatever is not marked as HTML is escaped.
+    """
+    made = Environment(
+        loader=FileSystemLoader([*folders, TEMPLATES]),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=_shown,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+        extensions=["jinja2.ext.do"],
+        bytecode_cache=_compiled(),
+    )
+    asked = (prose, name, mm, number, counted, money, chance_words, size_words, sentence, by_place, together)
+    made.filters.update({one.__name__: one for one in asked})
+    made.globals.update(
+        called=called,
+        part_called=part_called,
+        connector_lines=connector_lines,
+        likely_says=likely_says,
+        figure=figure,
+        figures=figures,
+        QUANTITIES=QUANTITIES,
+        SIDES=SIDES,
+        sketch=lambda view: Markup(sketch_svg(view)),
+        plan_svg=lambda plan, kind, key, of=None: Markup(plan_svg(plan, PLAN_WIDTHS_PX[kind], key, kind, of)),
+        key_strokes=lambda plan: [(Markup(drawn), words) for drawn, words in key_strokes(plan)],
+        shared_shapes=lambda: Markup(shared_shapes()),
+    )
+    return made
+
+
+@cache
+def report_style() -> str:
+    """Return the style sheet of the report with that of its drawings; free of `<` and `&`."""
+    text = (TEMPLATES / "report.css").read_text(encoding="utf-8").replace("@FONT@", FONT)
+    return "".join(line.strip() for line in text.splitlines()) + screen_style()
