@@ -17,9 +17,9 @@ from partkin.measuring.asked_together import asked_together
 from partkin.measuring.could_read import field_of
 from partkin.measuring.expected_places import expected_places
 from partkin.measuring.next_readings import order_of
-from partkin.measuring.seller_message import Message, message_for
+from partkin.measuring.seller_message import Message, message_for, message_to_seller
 from partkin.measuring.text_sketch import sketch_of
-from partkin.model.build import Build
+from partkin.model.build import Build, Part
 
 JARGON = (
     "datum",
@@ -202,6 +202,22 @@ def test_two_questions_cover_all_four_holes() -> None:
         assert {frozenset((one.from_feature, one.to_feature)) for one in asked} == {
             frozenset(("a0", "a2")), frozenset(("a1", "a3")),
         }  # fmt: skip
+
+
+@pytest.mark.parametrize("shown_by", ["host", "original"])
+def test_a_seller_is_asked_about_a_listing_of_which_nothing_is_listed(shown_by: str) -> None:
+    """Its holes are supposed to be where the host's fixings, or the holes of the part that came off, are."""
+    build = panel(LEANING)
+    features = tuple(f for f in build.features if f.part == "host")
+    parts = build.parts
+    if shown_by == "original":
+        features = tuple(replace(f, part="old", kind="hole", thread=None, across_mm=8.0) for f in features)
+        parts = (*parts, Part("old", origin="original", takes_place_of="host", duty="trim"))
+    told, verdict = message_to_seller(replace(build, parts=parts, features=features), "donor")
+    assert told is not None and verdict.verdict == "not enough measured"
+    assert len(re.findall(r"middle of hole [A-Z] to the middle of hole [A-Z]", " ".join(told.text.split()))) >= 2
+    assert "laid out after the part that it would replace" in " ".join(told.text.split())
+    assert all(f"donor,{f.feature},hole" in told.notes[-1] for f in features), "and what is to be listed first"
 
 
 def test_a_sketch_is_there_where_no_place_is_known_and_says_what_it_rests_on() -> None:

@@ -199,18 +199,17 @@ def measure_next(
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
-    found = asking_next.next_for(build, donor, host, at_hand)
-    if as_json:
-        typer.echo(asking_next.next_json(found), nl=False)
+    if as_json or not for_seller:
+        found = asking_next.next_for(build, donor, host, at_hand)
+        said = asking_next.next_json(found) if as_json else asking_next.next_text(found, folder.as_posix())
+        typer.echo(said, nl=False)
         return
-    if not for_seller:
-        typer.echo(asking_next.next_text(found, folder.as_posix()), nl=False)
-        return
-    from partkin.measuring.seller_message import message_for
+    from partkin.measuring.seller_message import message_to_seller
 
-    message = message_for(found, folder.as_posix(), questions)
+    at = folder.as_posix()
+    message, verdict = message_to_seller(build, donor, host, folder=at, most=questions, at_hand=at_hand)
     if message is None:
-        typer.echo(f"{donor}: {found.verdict.verdict}; there is nothing to ask a seller.")
+        typer.echo(f"{donor}: {verdict.verdict}; there is nothing to ask a seller.")
         return
     typer.echo(message.text, nl=False)
     for note in message.notes:

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from textwrap import wrap
 
 from partkin.measuring.asked_together import asked_together
-from partkin.measuring.asking_next import READING, Next
+from partkin.measuring.asking_next import READING, Next, next_for
 from partkin.measuring.commands import record_command, side_commands
 from partkin.measuring.expected_places import ExpectedPlaces, expected_places
+from partkin.measuring.supposed_features import supposed_features
 from partkin.measuring.text_sketch import sketch_of
-from partkin.model.build import Feature
+from partkin.model.build import Build, Feature
 from partkin.model.reasons import Unknown
-from partkin.model.words import SIDES
+from partkin.model.verdict import Verdict
+from partkin.model.words import NOT_JUDGED, SIDES
 from partkin.positions.asking_for import WHICH_LAYOUT
 
 MOST_QUESTIONS = 3
@@ -45,6 +47,39 @@ class Message:
 
     text: str
     notes: tuple[str, ...]
+
+
+def message_to_seller(
+    build: Build, donor: str, host: str | None = None, *, folder: str = ".", most: int = MOST_QUESTIONS,
+    at_hand: bool | None = None,
+) -> tuple[Message | None, Verdict]:  # fmt: skip
+    """Write to the seller of a donor, of which nothing need be listed yet.
+
+    Parameters
+    ----------
+    build, donor, host
+        As with `pipeline.check`.
+    folder, most
+        As with `message_for`.
+    at_hand
+        As with `next_for`.
+
+    Returns
+    -------
+    tuple of Message or None, Verdict
+        None where nothing needs to be asked of the donor; and how it stands now.
+    """
+    found = next_for(build, donor, host, at_hand)
+    supposed = supposed_features(build, found.known.donor.part.part, found.known.host.part.part)
+    if not supposed or found.verdict.verdict == NOT_JUDGED:
+        return message_for(found, folder, most), found.verdict
+    asked = next_for(replace(build, features=(*build.features, *supposed)), donor, host, at_hand)
+    message = message_for(asked, folder, most)
+    if message is not None:
+        rows = "; ".join(f"{row.part},{row.feature},{row.kind}" for row in supposed)
+        first = f"Nothing of {donor} is listed. Before you take answers down, add to features.csv what it has: {rows}"
+        message = replace(message, notes=(*message.notes, first))
+    return message, found.verdict
 
 
 def message_for(found: Next, folder: str, most: int = MOST_QUESTIONS) -> Message | None:
@@ -127,7 +162,7 @@ def _questions(found: Next, most: int) -> list[Unknown]:
     sides = [one for one in needed if one.quantity in SIDES]
     open_places = any(map(_is_place, needed)) or bool(found.findings is not None and found.findings.asks)
     # Something is learnt of where the holes are, however many sizes are wanted.
-    first = alone[: max(1, most - 1) if open_places else most]
+    first = alone[: max(1, most // 2) if open_places else most]
     apart = asked_together(found, most - len(first)) if open_places else ()
     distances = [Unknown("", "", donor, one.quantity, one.from_feature, one.to_feature or None) for one in apart]
     return [*first, *distances, *sides][:most]

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from partkin.measuring.asking_next import next_for
-from partkin.measuring.seller_message import MOST_QUESTIONS, message_for
+from partkin.measuring.seller_message import MOST_QUESTIONS, message_to_seller
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput
 from partkin.page.desk import Desk
@@ -27,8 +26,8 @@ def seller_page(desk: Desk, build: Build, donor: str, most: int) -> str:
     """Return the page with the message of at most so many questions."""
     message, refused, verdict = None, None, ""
     try:
-        found = next_for(build, donor)
-        message, verdict = message_for(found, ".", most), found.verdict.verdict
+        message, found = message_to_seller(build, donor, most=most)
+        verdict = found.verdict
     except FaultyInput as fault:
         refused = refusal(fault.problems, "This donor cannot be checked")
     counts = {str(count): str(count) for count in range(1, MOST_OFFERED + 1)}
