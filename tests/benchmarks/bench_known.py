@@ -26,8 +26,8 @@ from partkin.fit.arrays import PlanePairs
 from partkin.fit.batch import batch_fits
 from partkin.fit.certificate import certify
 from partkin.fit.chance import sequential
-from partkin.fit.interior import kabsch
 from partkin.fit.minimax import best_placement
+from partkin.fit.plane_cones import kabsch
 
 ONE_TIMES, DRAW_TIMES_CVXPY, DRAW_TIMES_CLARABEL, LEAST_REJECTED, MOST_DRAWS = 1.5, 150.0, 8.0, 0.10, 1000
 RECTANGLE = np.array([(0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0)])

@@ -16,10 +16,15 @@ from space_tasks import moved, random_known, random_move, random_open, shape
 from partkin.fit import solve
 from partkin.fit.arrays import PlanePairs
 from partkin.fit.flex import pulled, with_flex
+from partkin.fit.just_goes_on import Reach
 from partkin.fit.minimax import best_placement
+from partkin.fit.solve import answer_of
+from partkin.fit.space import work_in_space
+from partkin.fit.space_layout import SpaceKnown
 from partkin.fit.space_minimax import best_in_space
 from partkin.fit.space_pairs import SpacePairs
 from partkin.fit.space_scatter import SpaceScatter
+from partkin.fit.within_errors import Said, within_errors
 from partkin.model.fitting import FitAnswer, FitTask, Option, Spot
 
 EXACT_MM = 1e-3
@@ -309,3 +314,27 @@ def test_draws_at_once_come_out_as_one_by_one(seed: int) -> None:
     together = SpaceScatter(nominal).fits(q, p, rho)
     each = [best_in_space(replace(nominal, p=p[k], q=q[k]), stop_at_sign=True).fits for k in range(60)]
     assert together.tolist() == each
+
+
+def test_a_question_that_has_solved_all_its_programs_is_undecided_and_says_so() -> None:
+    task = next(task for task in (random_open(seed, 4, 4) for seed in range(20)) if solve(task).fits)
+    work = work_in_space(task, 10_000)
+    assert isinstance(work.known, SpaceKnown)
+    work.known.programs_left = 0
+    answer = answer_of(work)
+    assert answer.fits is None and answer.margin_mm is None and "4000 convex programs" in answer.limit
+
+
+@pytest.mark.parametrize("error_mm, holds", [(0.5, True), (0.1, False)])
+def test_places_within_the_errors_are_found_in_space(error_mm: float, holds: bool) -> None:
+    """One of four holes stands 1.4 mm off, play 0.1: errors of 0.5 mm on either side let it go on, of 0.1 do not."""
+    at = np.array([(0.0, 0.0, 0.0), (200.0, 0.0, 5.0), (200.0, 150.0, -5.0), (0.0, 150.0, 20.0)])
+    off = at + np.array([(0.0, 0.0, 0.0)] * 3 + [(1.0, 1.0, 0.0)])
+    none = np.zeros((0, 2), dtype=int), np.zeros(0), np.zeros(0)
+    host, donor = (Said(xyz, np.ones((4, 3)), *none, xyz, np.full((4, 3), error_mm)) for xyz in (at, off))
+    up = np.tile((0.0, 0.0, 1.0), (4, 1))
+    reach = Reach(np.full(4, 0.1), np.zeros((4, 0, 3)), np.zeros((4, 0)), up)
+    found = within_errors(host, donor, [(k, k) for k in range(4)], reach, np.eye(3), np.zeros(3))
+    assert (found is not None) is holds
+    if found is not None:
+        assert host.holds(found[0]) and donor.holds(found[1])

@@ -1,4 +1,4 @@
-"""Whether each of many draws of known pairs fits: the interior point of `interior`, many draws at once.
+"""Whether each of many draws of known pairs fits: the interior point of `many`.
 
 Arrays are laid out (pairs, draws) so that numpy runs along the draws. A draw leaves the run as soon as a
 placement with its true turn brings every pair within its play, or balanced weights prove that none of the

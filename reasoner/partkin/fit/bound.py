@@ -127,21 +127,6 @@ def balanced(weights: Floats, keep_above: float = 1e-7) -> Floats:
     return out / total if total > 0 else out
 
 
-def either(
-    pairs: PlanePairs, level_mm: float, shape: Callable[[Floats], Floats] = balanced
-) -> Callable[[float, Floats, Floats, Floats], bool]:
-    """Return what stops a walk at a held turn: the level is reached, or the weights prove it cannot be."""
-
-    def enough(angle: float, shift: Floats, weights: Floats, _height: Floats) -> bool:
-        over = float(pairs.excess(angle, shift).max()) - level_mm
-        if over <= 0:
-            return True
-        # Half of what there is to gain: weights that only just prove this turn prove little around it.
-        return Bound(pairs, shape(weights)).at(angle) - level_mm > max(over / 2, 1e-9)
-
-    return enough
-
-
 def left_over(arc: Arc, piece: Arc) -> Sequence[Arc]:
     """Return what of an arc lies on either side of a piece of it."""
     return [side for side in ((arc[0], piece[0]), (piece[1], arc[1])) if side[1] > side[0]]

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from partkin.fit.arrays import Contact, Floats, PlanePairs, turn
-from partkin.fit.bound import either
-from partkin.fit.interior import settle
+from partkin.fit.plane_cones import settle
 
 if TYPE_CHECKING:
     from partkin.fit.minimax import Placed
@@ -120,8 +119,7 @@ def _at_turn(pairs: PlanePairs, angle: float, shift: Floats, level: float) -> Fl
     """Return the shift at this turn with every excess within the level, or None."""
     if float(pairs.excess(angle, shift).max()) <= level:
         return shift
-
-    settled = settle(pairs, angle, shift, hold_turn=True, enough=either(pairs, level), settled_mm=1e-9)
+    settled = settle(pairs, angle, shift, hold_turn=True)
     return settled.shift_mm if float(pairs.excess(angle, settled.shift_mm).max()) <= level else None
 
 

@@ -1,7 +1,8 @@
-"""The walk of `interior` for many draws of the same pairs at once.
+"""A primal-dual interior point for many draws of the same pairs in the plane at once.
 
-Arrays are laid out (pairs, draws), so that numpy runs along the draws. The steps are those of the single
-walk without the corrector: scaling after Nesterov and Todd, the turn exact, slots eliminated pair by pair.
+Arrays are laid out (pairs, draws), so that numpy runs along the draws: far quicker than a program a draw (see `cones`).
+The turn is exact, slots are eliminated pair by pair. Scaling after Nesterov and Todd; see L. Vandenberghe, The CVXOPT
+linear and quadratic cone program solvers (2010), for the formulas.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """The placement of known pairs whose worst excess is smallest, over all turns and shifts.
 
-A walk from the centred start finds a least nearby; then the turns that any better placement would need
+A descent from the centred start finds a least nearby; then the turns that any better placement would need
 are searched: two pairs at a time leave a few short arcs open, and balanced weights bound the excess from
-below over them (`bound.Bound`). A better turn found on the way starts the walk again.
+below over them (`bound.Bound`). A better turn found on the way starts the descent again.
 """
 
 from __future__ import annotations
@@ -14,9 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from partkin.fit.arrays import Floats, PlanePairs, turn
-from partkin.fit.bound import Bound, balanced, either, left_over
+from partkin.fit.bound import Bound, balanced, left_over
 from partkin.fit.freedom import choose
-from partkin.fit.interior import Settled, kabsch, settle
+from partkin.fit.plane_cones import Settled, kabsch, settle
 from partkin.fit.turns import Arc, open_arcs, two_by_two
 
 FITS_MM = 1e-6
@@ -144,8 +144,7 @@ def _least(pairs: PlanePairs, stop_at_sign: bool) -> tuple[float, Floats, Floats
     worst = float(pairs.excess(angle, shift).max())
     if worst <= floor + _SAME_MM or (stop_at_sign and (worst <= 0 or floor > FITS_MM)):
         return *best, True
-    enough = _sign(pairs) if stop_at_sign else None
-    settled = settle(pairs, angle, shift, enough=enough)
+    settled = settle(pairs, angle, shift, stop_at_sign=stop_at_sign)
     for _ in range(_ROUNDS):
         reached = float(pairs.excess(settled.turn_rad, settled.shift_mm).max())
         if reached < worst:
@@ -157,22 +156,17 @@ def _least(pairs: PlanePairs, stop_at_sign: bool) -> tuple[float, Floats, Floats
         found = search_turns(pairs, level, [(best[0], best[2])])
         if found.better is None:
             return *best, found.proved
-        settled = _from_better(pairs, *found.better, enough)
+        settled = _from_better(pairs, *found.better, stop_at_sign)
     return *best, False
 
 
-def _from_better(
-    pairs: PlanePairs,
-    angle: float,
-    shift: Floats,
-    enough: Callable[[float, Floats, Floats, Floats], bool] | None,
-) -> Settled:
-    """Walk on from a turn that the search found, kept near it until the walk does not lose what was found."""
-    held = settle(pairs, angle, shift, hold_turn=True, enough=enough)
+def _from_better(pairs: PlanePairs, angle: float, shift: Floats, stop_at_sign: bool) -> Settled:
+    """Go on from a turn that the search found, kept near it until that does not lose what was found."""
+    held = settle(pairs, angle, shift, hold_turn=True)
     worst = float(pairs.excess(angle, held.shift_mm).max())
     near = _WIDEST_RAD
     for _ in range(8):
-        settled = settle(pairs, angle, held.shift_mm, most_turn_rad=near, enough=enough)
+        settled = settle(pairs, angle, held.shift_mm, most_turn_rad=near, stop_at_sign=stop_at_sign)
         if float(pairs.excess(settled.turn_rad, settled.shift_mm).max()) < worst:
             return settled
         near /= 4
@@ -188,15 +182,6 @@ def _level(worst: float, floor: float, stop_at_sign: bool) -> float | None:
     if worst - _NEAR_MM >= FITS_MM or worst <= FITS_MM:
         return max(min(worst - _NEAR_MM, _FAR_MM), floor)
     return min(FITS_MM, worst - _SAME_MM)
-
-
-def _sign(pairs: PlanePairs) -> Callable[[float, Floats, Floats, Floats], bool]:
-    """Stop the walk at the first placement that fits."""
-
-    def enough(angle: float, shift: Floats, _weights: Floats, _height: Floats) -> bool:
-        return float(pairs.excess(angle, shift).max()) <= 0
-
-    return enough
 
 
 def search_turns(
@@ -237,7 +222,7 @@ def search_turns(
         piece = _from_pool(pool, arc, level_mm, grid_rad)
         if piece is None:
             at = (arc[0] + arc[1]) / 2
-            settled = settle(pairs, at, shift, hold_turn=True, enough=either(pairs, level_mm, shape))
+            settled = settle(pairs, at, shift, hold_turn=True)
             if float(pairs.excess(at, settled.shift_mm).max()) <= level_mm:
                 return Search(better=(at, settled.shift_mm))
             bound = Bound(pairs, shape(settled.weights))

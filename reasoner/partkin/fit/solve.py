@@ -98,12 +98,12 @@ def _does_not_fit(work: Work) -> FitAnswer:
         found = work.nearest_miss(work.demands)
     except LimitReached:
         found = [work.some_pairing(work.demands)]
-        limit = f"the margin is only what some placement has: limit of {work.node_limit} nodes"
+        limit = f"the margin is only what some placement has: limit of {work.limit}"
     try:
         work.next_question()
         conflict = find_conflict(work, found[0].excess_mm)
     except LimitReached:
-        conflict, limit = None, f"no smallest conflict was found within the limit of {work.node_limit} nodes"
+        conflict, limit = None, f"no smallest conflict was found within the limit of {work.limit}"
     return _answer(work, False, found, limit=limit, conflict=conflict)
 
 
@@ -131,13 +131,13 @@ def _best_single(work: Work) -> Found:
 
 def _undecided(work: Work, found: list[Found]) -> FitAnswer:
     if found:
-        says = f"pairs and margin are the best found within the limit of {work.node_limit} nodes"
+        says = f"pairs and margin are the best found within the limit of {work.limit}"
         return _answer(work, True, found, limit=says)
     answer = _nothing(work.task, "undecided")
     return FitAnswer(
         None, answer.placement, (), None, unpaired_fixings=answer.unpaired_fixings,
         unpaired_features=answer.unpaired_features,
-        limit=f"undecided within the limit of {work.node_limit} nodes",
+        limit=f"undecided within the limit of {work.limit}",
     )  # fmt: skip
 
 

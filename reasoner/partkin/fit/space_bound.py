@@ -25,7 +25,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from partkin.fit.rotations import form
-from partkin.fit.space_interior import Settled
+from partkin.fit.space_cones import Settled
 from partkin.fit.space_pairs import LEAN_COS, SpacePairs
 
 Floats = np.ndarray
@@ -114,9 +114,10 @@ class Force:
         if size <= 1e-12:
             return None
         unit = scale / size / snap
-        used = np.linalg.norm(force, axis=1) > 1e-4 * size
-        force = _balanced(np.where(used[:, None], force, 0.0) * unit) * snap
-        couple = np.round(np.where(used[:, None], couple, 0.0) * unit) * snap
+        force, couple = (
+            np.where(np.linalg.norm(each, axis=1)[:, None] > 1e-4 * size, each, 0.0) * unit for each in (force, couple)
+        )
+        force, couple = _balanced(force) * snap, np.round(couple) * snap
         lean = np.maximum(np.round(np.where(lean > 1e-4 * size, lean, 0.0) * unit), 0.0) * snap
         return cls(force, couple, lean)
 

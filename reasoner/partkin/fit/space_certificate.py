@@ -24,7 +24,7 @@ from partkin.fit.space_bound import (
     lean_forms,
     least,
 )
-from partkin.fit.space_interior import settle
+from partkin.fit.space_cones import settle
 from partkin.fit.space_minimax import FITS_MM, WILD_MM, SpacePlaced
 from partkin.fit.space_pairs import SpacePairs
 from partkin.model.fitting import Piece, TurnBox
@@ -36,7 +36,6 @@ BOXES = 6000
 _GRID = 2.0**-14
 _FINE = ((2.0**-15, 1.0), (1.0, 2.0**30))
 _SMALL = 0.1
-_ROUGHLY_MM = 1e-2
 _MOST_AT_ONCE = 8
 _POOL = 400
 _CIRCLE = (-180.0, 180.0)
@@ -140,7 +139,8 @@ class _Search:
 
     def run(self) -> SpaceProof:
         for turn in [matrix_of(q) for q in self.near]:
-            better = self._ask(turn[None])
+            # Where the best turn is free, its forces balance about the middle too.
+            better = self._ask(turn[None], hold_turn=False)
             if better is not None:
                 return SpaceProof(better=better)
         left = self.tree.add(Boxes.all(), [-1] * 4)
@@ -208,10 +208,10 @@ class _Search:
         step = max(1, len(small) // _MOST_AT_ONCE)
         return self._ask(matrix_of(middle[small[::step][:_MOST_AT_ONCE]]))
 
-    def _ask(self, turn: Floats) -> Floats | None:
+    def _ask(self, turn: Floats, hold_turn: bool = True) -> Floats | None:
         pairs = self.pairs
         shift = pairs.q.mean(axis=0) - turn @ pairs.p.mean(axis=0)
-        settled = settle(pairs, turn, shift, hold_turn=True, settled_mm=_ROUGHLY_MM)
+        settled = settle(pairs, turn, shift, hold_turn=hold_turn)
         best = int(np.argmin(settled.worst_mm))
         if settled.worst_mm[best] <= FITS_MM:
             return np.asarray(settled.turn[best])

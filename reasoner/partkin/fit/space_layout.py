@@ -16,7 +16,7 @@ import numpy as np
 from partkin.fit.layout import NEVER_MM, Layout, Pair, Side
 from partkin.fit.matching import cover
 from partkin.fit.rotations import angle_deg
-from partkin.fit.search import Found
+from partkin.fit.search import Found, LimitReached
 from partkin.fit.settle import Known, Settled
 from partkin.fit.space_bound import distance_span
 from partkin.fit.space_certificate import BOXES, prove
@@ -33,6 +33,8 @@ _AXES_DEG = 64.0
 _ROOT = math.sqrt(2.0)
 # Boxes of rotations that all proofs of one answer may look at together.
 BOXES_IN_ALL = 60_000
+# Convex programs that one question about a pairing may solve: counts, never seconds.
+PROGRAMS = 4_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,11 +154,17 @@ class SpaceKnown(Known):
     """Placements of known pairings in space, each set of pairs worked out once.
 
     `hints`: rotations at which a set of pairs once held although no start had led there. `sure`: what has been
-    judged from every start.
+    judged from every start. `programs_left`: how many this question may still solve.
+
+    Raises
+    ------
+    LimitReached
+        By what asks for the sign alone, where none is left.
     """
 
     hints: list[Floats] = field(default_factory=list)
     sure: dict[tuple[frozenset[Pair], float], Settled] = field(default_factory=dict)
+    programs_left: int = PROGRAMS
     _clash: Floats | None = None
 
     def settle(self, pairs: Sequence[Pair], limit_mm: float) -> Settled | tuple[Pair, ...]:
@@ -238,7 +246,10 @@ class SpaceKnown(Known):
         """Widen what is allowed by the limit, less what counts as none."""
         ordered, room_mm = tuple(sorted(whole)), limit_mm - FITS_MM
         known = self._space.in_space(ordered).widened(room_mm)
+        if self.programs_left <= 0:
+            raise LimitReached
         placed = best_in_space(known, stop_at_sign=True, hints=self.hints, few_starts=few_starts)
+        self.programs_left -= placed.programs
         found = _settled(ordered, placed, room_mm)
         if placed.fits:
             return replace(found, excess_mm=min(found.excess_mm, limit_mm))
@@ -266,6 +277,17 @@ class SpaceWork(Work):
         sides = (layout.rows.spots, layout.columns.spots)
         must, should = needs_of(sides)
         return cls(task, layout, SpaceKnown(layout), must, should, node_limit)
+
+    @property
+    def limit(self) -> str:
+        """What bounds a question."""
+        return f"{self.node_limit} nodes or {PROGRAMS} convex programs"
+
+    def next_question(self) -> None:
+        """Allow all nodes and programs anew."""
+        super().next_question()
+        assert isinstance(self.known, SpaceKnown)
+        self.known.programs_left = PROGRAMS
 
     def some_pairing(self, demands: Sequence[Demand]) -> Found:
         """Return a pairing of these demands as near as laying the sides' main directions together shows."""

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from partkin.fit.rotations import best_turn, form, turned_by
-from partkin.fit.space_interior import settle
+from partkin.fit.space_cones import settle
 from partkin.fit.space_pairs import SpacePairs
 
 Floats = np.ndarray
@@ -27,9 +27,7 @@ WILD_MM = 1.0e4
 _SAME_MM = 1e-7
 _PRESSING = 1e-6
 _SPINS_RAD = np.radians([0.0, 20.0, -20.0])
-_AGAIN = 3
 _LEANS_RAD = 0.02 * np.array([(0.8, 0.5, 0.1), (-0.5, 0.8, -0.1)])
-_GAIN_MM = 1e-5
 _NEAR_TRACE = 1 + 2 * math.cos(math.radians(3.0))
 
 
@@ -48,7 +46,9 @@ class SpacePlaced:
     active
         (n,) bool: pairs that hold the worst excess and press against each other.
     across, along, lean
-        (k, 3), (n, 3), (n,): the forces with which they press (see `space_interior.Settled`).
+        (k, 3), (n, 3), (n,): the forces with which they press (see `space_cones.Settled`).
+    programs
+        How many were solved for it.
     """
 
     turn: Floats
@@ -59,6 +59,7 @@ class SpacePlaced:
     across: Floats
     along: Floats
     lean: Floats
+    programs: int = 0
 
     @property
     def fits(self) -> bool:
@@ -99,18 +100,6 @@ def best_in_space(
     about = replace(some, p=some.p - middle_p, q=some.q - middle_q)
     turn, shift = starts(about, hints, few_starts)
     found = settle(about, turn, shift, stop_at_sign=stop_at_sign, one_will_do=stop_at_sign)
-    for _ in range(_AGAIN):
-        stalled = np.flatnonzero(~found.at_rest)
-        if not len(stalled) or (stop_at_sign and found.worst_mm.min() <= 0):
-            break
-        # A walk that stalled goes on from where it is, its forces forgotten.
-        again = settle(
-            about, found.turn[stalled], found.shift_mm[stalled], stop_at_sign=stop_at_sign, one_will_do=stop_at_sign
-        )
-        gained_mm = found.worst_mm.min() - again.worst_mm.min()
-        found = again if gained_mm >= 0 else found
-        if gained_mm < _GAIN_MM:
-            break
     best = int(np.argmin(np.round(found.worst_mm / _SAME_MM)))
     turn, shift = found.turn[best], found.shift_mm[best]
     if not stop_at_sign:
@@ -124,7 +113,7 @@ def best_in_space(
     press = np.linalg.norm(along, axis=1) + np.abs(lean)
     np.maximum.at(press, pairs.end_of, np.linalg.norm(across, axis=1))
     active = (press > _PRESSING * max(1.0, float(press.max()))) | (excess >= worst - _SAME_MM)
-    return SpacePlaced(turn, shift, worst, excess, active, across, along, lean)
+    return SpacePlaced(turn, shift, worst, excess, active, across, along, lean, found.programs)
 
 
 def starts(pairs: SpacePairs, hints: Sequence[Floats] = (), few: bool = False) -> tuple[Floats, Floats]:

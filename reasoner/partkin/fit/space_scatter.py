@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from partkin.fit.rotations import best_turn, form
-from partkin.fit.space_interior import settle
+from partkin.fit.space_cones import settle
 from partkin.fit.space_minimax import FITS_MM, WILD_MM, best_in_space
 from partkin.fit.space_pairs import SpacePairs
 

@@ -58,6 +58,11 @@ class Work:
         return cls(task, layout, Known(layout), must, should, node_limit)
 
     @property
+    def limit(self) -> str:
+        """What bounds a question."""
+        return f"{self.node_limit} nodes"
+
+    @property
     def demands(self) -> tuple[Demand, ...]:
         """All that must be paired."""
         return tuple((side, int(index)) for side in (0, 1) for index in np.flatnonzero(self.must[side]))

@@ -126,14 +126,15 @@ def sides_drawn(
     Returns
     -------
     tuple of ndarray, or None
-        bool (count,), float64 (count, n, d) of the host's features and of the donor's; None: nothing is placed.
+        bool (count,), float64 (count, n, d) of the host's features and of the donor's; None: nothing is placed, or
+        no pair has to hold.
     """
     as_read = prepared_task(known, places, mirrored=trial.mirrored)
     prepared = replace(as_read, task=trial.task)
     belief = believed(prepared if trial.work is None else as_read, trial.answer, places)
-    if belief is None:
-        return None
     pairings = pairings_of(prepared, trial.answer)
+    if belief is None or not all(pairings):
+        return None
     host, donor, laid = belief.sides_mm(0, count)
     if trial.work is not None:
         from partkin.adaptation import workmanship_of

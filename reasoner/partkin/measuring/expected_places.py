@@ -112,7 +112,9 @@ def _off_mm(place: np.ndarray, name: str, held: list[Distance], places: Mapping[
     for row in held:
         other = row.to_feature if row.from_feature == name else row.from_feature
         if other in places:
-            off += abs(float(np.linalg.norm(place - places[other])) - row.length_mm)
+            # One side may be flat and the other in space.
+            d = min(len(place), len(places[other]))
+            off += abs(float(np.linalg.norm(place[:d] - places[other][:d])) - row.length_mm)
     return round(off, 6)
 
 
