@@ -85,7 +85,7 @@ def decide(findings: Findings) -> Verdict:
         flex_used_mm=_pulled_mm(answer) if answer is not None and not missing else None,
         likely=trial.likely if trial is not None and chosen == BOLTS_ON else None,
         pairs=tables.pairs(trial) if trial is not None else (),
-        also=answer.also if answer is not None else 0,
+        also=answer.also if answer is not None and not missing else 0,
         unpaired=tables.unpaired(findings, trial) if trial is not None else (),
         conflict=conflict,
         conflict_says=conflict_text or seam_text,
