@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from partkin.fit.arrays import Floats
+from partkin.fit.own_order import own_frame
 
 # Even what is said to be exact counts with this standard deviation.
 FINEST_MM = 1.0e-3
@@ -28,7 +29,7 @@ class Discrepancies:
     onto, shift_mm
         float64 (d, d) and (d,): the donor laid on the fixings by least squares.
     fixings_mm
-        float64 (n, d), as read.
+        float64 (n, d), as read, in their own order (`own_order`).
     """
 
     y_mm: Floats
@@ -42,6 +43,14 @@ class Discrepancies:
         """Where the donor's points are, in its own frame, if they depart by (m, f) mm: float64 (m, n, d)."""
         off = (departs_mm @ self.basis.T).reshape(len(departs_mm), *self.fixings_mm.shape)
         return np.asarray((self.fixings_mm + off - self.shift_mm) @ self.onto)
+
+    def own_mm(self, drawn: Floats) -> Floats:
+        """What is drawn hole by hole, (m, n, d), as vectors in the fixings' frame: the same however they are laid."""
+        return np.asarray(drawn @ own_frame(self.fixings_mm).T)
+
+    def errors_mm(self, drawn: Floats) -> Floats:
+        """Errors of the readings (m, f) from standard normal numbers (m, n, d), one for each hole and axis."""
+        return np.asarray(self.own_mm(drawn).reshape(len(drawn), -1) @ self.basis * np.sqrt(self.variance_mm2))
 
     def told(self, shared_mm2: Floats, variance_mm2: float, by_mm: Floats) -> tuple[Discrepancies, Floats]:
         """Return what is left to the readings once one more is in, and y (m, f) for each of (m,) values of it.

@@ -87,11 +87,11 @@ class Ways:
         n, d = self.of.fixings_mm.shape
         draw = np.random.default_rng([SEED, block])
         way = np.searchsorted(np.cumsum(self.weight)[:-1], draw.random(BLOCK), side="right")
-        few, every, scatter = (draw.standard_normal((BLOCK, count, d)) for count in (2, n, n))
+        few, every, scatter = (self.of.own_mm(draw.standard_normal((BLOCK, count, d))) for count in (2, n, n))
         chosen = self.few[way]
         by_few = np.einsum("bnc,bcd->bnd", self.moves[np.maximum(chosen, 0)], few) if len(self.moves) else every
         moved = np.where((chosen == -2)[:, None, None], every, by_few) * self.spread_mm[way][:, None, None]
-        own = draw.standard_normal((BLOCK, len(self.of.y_mm))) * np.sqrt(self.of.variance_mm2)
+        own = self.of.errors_mm(draw.standard_normal((BLOCK, n, d)))
         onto = self.of.basis
         return way, moved.reshape(BLOCK, -1) @ onto, self.scatter_mm * scatter.reshape(BLOCK, -1) @ onto, own
 

@@ -11,6 +11,7 @@ from partkin.fit.arrays import directions
 from partkin.fit.discrepancies import Discrepancies, discrepancies
 from partkin.fit.just_goes_on import Reach, at_their_ends, nearest_that_goes_on
 from partkin.fit.making import Drawn, Ways, weigh
+from partkin.fit.own_order import own_order
 from partkin.fit.rotations import laid_over
 from partkin.fit.space_pairs import grip_mm
 from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared
@@ -73,8 +74,9 @@ class Believed:
     def _which(self, start: int, count: int) -> np.ndarray:
         if len(self.ways) == 1:
             return np.zeros(count, dtype=int)
-        edges = np.cumsum(self.share)[:-1]
-        return np.searchsorted(edges, evenly(SEED, ["pairing"], start, count)[:, 0, 0], side="right")
+        order = np.argsort([-round(way.likely, 6) for way in self.ways], kind="stable")
+        edges = np.cumsum(self.share[order])[:-1]
+        return order[np.searchsorted(edges, evenly(SEED, ["pairing"], start, count)[:, 0, 0], side="right")]
 
     def _donors(self, pairing: int, drawn: Drawn) -> tuple[np.ndarray, np.ndarray]:
         way, pairs = self.ways[pairing], self.pairings[pairing]
@@ -241,10 +243,12 @@ def _placed(task: FitTask, places: Places, pairs: Sequence[Pairing]) -> Pairs:
 
 
 def placed_pairs(task: FitTask, pairs: Sequence[Pairing]) -> Pairs:
-    """Pairs by where they are, so that neither the rows' order nor a name changes what is drawn."""
+    """Pairs by how they lie among themselves, so that neither rows, names nor frames change what is drawn."""
     at = {spot.id: spot.at_mm for spot in task.fixings}, {spot.id: spot.at_mm for spot in task.features}
-    known = [p for p in pairs if p[0] in at[0] and p[1] in at[1]]
-    return tuple(sorted(known, key=lambda p: (np.round(at[0][p[0]], 6).tolist(), np.round(at[1][p[1]], 6).tolist(), p)))
+    known = sorted(p for p in pairs if p[0] in at[0] and p[1] in at[1])
+    if not known:
+        return ()
+    return tuple(known[k] for k in own_order(*(np.array([at[side][p[side]] for p in known]) for side in (0, 1))))
 
 
 def _discrepancies(task: FitTask, places: Places, pairs: Sequence[Pairing], onto: np.ndarray) -> Discrepancies:

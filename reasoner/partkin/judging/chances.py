@@ -13,6 +13,7 @@ from partkin.fit.arrays import PlanePairs
 from partkin.fit.chance import certain, sequential, sure_without_draws
 from partkin.fit.discrepancies import Discrepancies
 from partkin.fit.just_goes_on import just_goes_on, shortfalls
+from partkin.fit.own_order import own_frame, own_order, slot_frame
 from partkin.fit.rotations import laid_over
 from partkin.fit.scatter import fits_block
 from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared
@@ -336,10 +337,18 @@ def _play(prepared: Prepared, start: int, count: int) -> np.ndarray:
     travel = np.array([f.play_half_travel_mm for f in fixings])
     if not radius.any() and not travel.any():
         return np.zeros((1, 1, prepared.task.dims))
-    names = [f"{spot.id} play" for spot in spots]
-    angle = np.array([f.play_angle_deg for f in fixings])
-    stood = uniform_in_stadium(count, SEED, radius, travel, angle, names, start)
-    if prepared.task.dims == 2:
-        return stood
-    across_axes = laid_over(np.array([spot.axis for spot in spots]).reshape(-1, 3))[:, :, :2]
-    return np.asarray((across_axes @ stood[..., None])[..., 0])
+    at_mm = np.array([spot.at_mm for spot in spots])
+    order = own_order(at_mm)
+    names = [f"{order.index(k)} play" for k in range(len(spots))]
+    none = np.zeros(len(spots))
+    stood = uniform_in_stadium(count, SEED, radius, travel, none, names, start)
+    # In space across the fixing's axis; in the plane in the pattern's own frame, the way that a slot points first.
+    if prepared.task.dims == 3:
+        along = laid_over(np.array([spot.axis for spot in spots]).reshape(-1, 3))[:, :, :2]
+        turned = np.stack([slot_frame(f.play_angle_deg or 0.0) for f in fixings])
+        return np.asarray((along @ turned @ stood[..., None])[..., 0])
+    frame = own_frame(at_mm[order])
+    turned = np.stack([
+        slot_frame(f.play_angle_deg or 0.0, frame) if f.play_half_travel_mm else frame for f in fixings
+    ])  # fmt: skip
+    return np.asarray((turned @ stood[..., None])[..., 0])
