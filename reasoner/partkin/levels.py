@@ -104,7 +104,7 @@ def _differs(verdict: Verdict) -> str:
 
 def separating_minutes(build: Build, part: str) -> float | None:
     """Minutes in hand to get a part out of its assembly, by the strip plan; None: it cannot be told."""
-    from partkin.strip.planning import plan
+    from partkin.strip import plan
 
     found = plan(build, part)
     if isinstance(found, NoPlan) or not any(joint.step is not None for joint in found.joints):
@@ -120,7 +120,7 @@ def _separating(build: Build, part: str) -> str:
     >>> _separating(Build(parts=(Part("top"), Part("frame")), holdings=rows), "top")
     'to separate it undo 4 screws (s1): about 2 min in hand; strip lists the steps'
     """
-    from partkin.strip.planning import plan
+    from partkin.strip import plan
 
     found = plan(build, part)
     if isinstance(found, NoPlan):

@@ -167,10 +167,10 @@ def _plans(build: Build, verdicts: Sequence[Verdict]) -> tuple[PlanView, ...]:
     """Return how the originals come out and the donors come off, where held_by.csv tells."""
     if not build.holdings:
         return ()
-    from partkin import undoing
+    from partkin.strip import to_plan, view_of
 
-    parts = undoing.to_plan(build, {verdict.donor for verdict in verdicts})
-    return tuple(undoing.view_of(build, part) for part in parts)
+    parts = to_plan(build, {verdict.donor for verdict in verdicts})
+    return tuple(view_of(build, part) for part in parts)
 
 
 def part_positions(build: Build, part: str) -> Positions:

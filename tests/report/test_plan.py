@@ -10,13 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from partkin import undoing
 from partkin.model.build import Build, Holding, Part
 from partkin.model.stripping import StripPlan
 from partkin.report.html import report_html
 from partkin.report.plan_drawing import plan_file, plan_svg
 from partkin.report.plan_layout import Laid, laid
-from partkin.strip import plan
+from partkin.strip import plan, view_of
 from strip.invented import random_build, tangled_build, vehicle_build
 from strip.reading import example
 
@@ -131,7 +130,7 @@ def test_what_people_wrote_is_escaped_and_long_names_are_cut() -> None:
 def page() -> str:
     build = example()
     return report_html(
-        replace(sample.REPORT, plans=tuple(undoing.view_of(build, part) for part in ("dash-velt", "blower")))
+        replace(sample.REPORT, plans=tuple(view_of(build, part) for part in ("dash-velt", "blower")))
     )
 
 
@@ -142,7 +141,7 @@ def test_the_report_has_a_box_to_tick_for_every_step_out_and_back(page: str) -> 
     assert len(sections) == 2
     build = example()
     for section, part in zip(sections, ("dash-velt", "blower"), strict=True):
-        view = undoing.view_of(build, part)
+        view = view_of(build, part)
         assert view.plan is not None and view.way_back is not None
         numbers = [element.text for element in section.iter() if element.get("class") == "no"]
         steps = [*view.plan.steps, *view.way_back.steps]
@@ -176,7 +175,7 @@ def test_what_the_donor_lacks_is_in_it() -> None:
         ),
         holdings=(Holding("new-top", "its-dash", "S1", "screw", 4), Holding("grille", "top", "C1", "clip", 6)),
     )  # fmt: skip
-    view = undoing.view_of(build, "new-top")
+    view = view_of(build, "new-top")
     assert view.moved_from == "top" and [one.what for one in view.moved] == ["grille"]
     html = report_html(replace(sample.REPORT, plans=(view,)))
     assert "To move across from" in html and "grille is on the original" in html

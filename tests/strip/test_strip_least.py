@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 from dataclasses import replace
 
 import pytest
 
 from partkin.model.build import Build, Holding
-from partkin.strip.access import labels, reachable, run
-from partkin.strip.blocking import Blocking
-from partkin.strip.bodies import assembly, what_stays
-from partkin.strip.bundles import bundled
-from partkin.strip.solver import cheapest
+from partkin.strip.assembly import assembly, what_stays
+from partkin.strip.search import bundled, cheapest
 from strip.brute import Taken
 from strip.invented import random_build, tangled_build, vehicle_build
 
@@ -97,42 +95,53 @@ def test_leaving_a_fastener_alone_never_makes_it_cheaper() -> None:
     assert compared > 10
 
 
-def test_both_ways_of_keeping_the_rules_of_reach_agree() -> None:
-    """`access` in sets and `blocking` in bits, in place and lifted, on what any set of fasteners lets come undone."""
+def test_the_rules_of_reach_are_those_of_brute_force() -> None:
+    """In place and lifted: which bodies stay joined, and what any set of fasteners lets come undone."""
     for seed in range(60):
-        asm = assembly(random_build(seed), "p0")
+        build = random_build(seed)
+        taken, asm = Taken(build, "p0"), assembly(build, "p0")
         draw = random.Random(seed)
+        # Brute force knows no links; they come undone at once.
+        mine, links = ([f for f in asm.fasteners if f.link == link] for link in (False, True))
         for in_place in (False, True):
-            blocking = Blocking(asm, in_place)
+            reach = asm.reach_in_place if in_place else asm.reach
             for _ in range(8):
-                allowed = {f.index for f in asm.fasteners if draw.random() < 0.6}
-                bits = blocking.run(sum(1 << index for index in allowed))
-                assert {i for i in range(len(asm.fasteners)) if bits >> i & 1} == run(asm, allowed, (), in_place)
+                allowed = {f.id for f in mine if draw.random() < 0.6}
+                undone = 0
+                left = set(allowed)
+                while more := [name for name in left if taken.can_reach(name, undone, in_place)]:
+                    undone |= sum(taken.bit[name] for name in more)
+                    left.difference_update(more)
+                found = reach.run(f.index for f in (*mine, *links) if f.link or f.id in allowed)
+                assert {f.id for f in mine if f.index in found} == {n for n in allowed if undone & taken.bit[n]}
+                joined, lumps = reach.joined(found), taken.lumps(undone, in_place)
+                there = {body for f in asm.fasteners for body in f.ends} | asm.wanted
+                for a, b in itertools.combinations(sorted(there), 2):
+                    assert (joined[a] == joined[b]) == (asm.bodies[b] in lumps[asm.bodies[a]])
 
 
 def test_a_blocking_set_blocks_and_no_smaller_one_does() -> None:
     for seed in range(40):
         asm = assembly(random_build(seed), "p0")
-        blocking = Blocking(asm)
-        every = {f.index for f in asm.fasteners}
-        can = run(asm, every)
+        every = range(len(asm.fasteners))
+        can = asm.reach.run(every)
         for fastener in asm.fasteners:
-            if fastener.index not in can or reachable(asm, fastener, (), labels(asm, ())):
+            if fastener.index not in can or asm.reach.reached(fastener.index, 0, asm.reach.joined(())):
                 continue
-            others = blocking.others(fastener.index, sorted(can), [0.0] * len(every), float("inf"))
+            others = asm.reach.others(fastener.index, sorted(can), [0.0] * len(every), float("inf"))
             assert others
-            assert fastener.index not in run(asm, can - set(others))
+            assert fastener.index not in asm.reach.run(can - set(others))
             for kept in others:
-                assert fastener.index in run(asm, can - set(others) | {kept})
+                assert fastener.index in asm.reach.run(can - set(others) | {kept})
 
 
 def test_bundles_stand_for_every_fastener_once() -> None:
     asm = assembly(vehicle_build(1, 20, 60), "p5")
-    small = bundled(asm)
-    members = sorted(member for bundle in small.stands_for for member in bundle)
+    small, stands_for = bundled(asm)
+    members = sorted(member for bundle in stands_for for member in bundle)
     assert members == [f.index for f in asm.fasteners]
-    assert len(small.stands_for) < len(asm.fasteners)
-    assert sum(f.minutes for f in small.asm.fasteners) == pytest.approx(sum(f.minutes for f in asm.fasteners))
+    assert len(small.fasteners) == len(stands_for) < len(asm.fasteners)
+    assert sum(f.minutes for f in small.fasteners) == pytest.approx(sum(f.minutes for f in asm.fasteners))
 
 
 def test_sixty_parts_and_two_hundred_fasteners_are_proved() -> None:

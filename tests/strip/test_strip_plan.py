@@ -316,11 +316,11 @@ import sys
 sys.path.insert(0, {tests!r})
 from strip.reading import example
 from partkin.report.plan_drawing import plan_file
-from partkin.strip import labels, lines, plan, refit, stuck
+from partkin.strip import labels, lines, plan, refit, refit_lines, stuck
 build = example()
 for part in ("dash-velt", "top-velt"):
     found = plan(build, part)
-    print("\\n".join([*lines(found), *labels(found), *lines(refit(build, found)), plan_file(found)]))
+    print("\\n".join([*lines(found), *labels(found), *refit_lines(refit(build, found)), plan_file(found)]))
 print(stuck(build, "B2"))
 """
 

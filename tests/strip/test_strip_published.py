@@ -12,9 +12,9 @@ import pytest
 
 from partkin.model.build import Build, Holding
 from partkin.strip import plan
-from partkin.strip.access import labels, reachable, run
-from partkin.strip.bodies import Assembly, assembly
+from partkin.strip.assembly import Assembly, assembly
 from partkin.strip.costs import fastener_rows
+from partkin.strip.reach import bits
 
 PUBLISHED = Path(__file__).parent.parent / "published" / "disassembly"
 # The four single parts of the graph; the letters are ours.
@@ -62,7 +62,7 @@ def _partings(whole: frozenset[str]) -> set[frozenset[frozenset[str]]]:
     for size in range(1, len(whole)):
         for half in map(frozenset, itertools.combinations(sorted(whole), size)):
             cut = [f.index for f in asm.fasteners if set(f.id) <= whole and len(set(f.id) & half) == 1]
-            lump = labels(asm, run(asm, cut, before))
+            lump = asm.reach.joined(asm.reach.run(cut, before))
             lumps = {frozenset(b for b, label in zip(asm.bodies, lump, strict=True) if label == one) for one in lump}
             if {lump for lump in lumps if lump <= whole} == {half, whole - half}:
                 found.add(frozenset({half, whole - half}))
@@ -125,7 +125,7 @@ def _can_be_carried_out(asm: Assembly, order: Sequence[str]) -> bool:
     number = {f.id: f.index for f in asm.fasteners}
     gone: set[int] = set()
     for name in order:
-        if not reachable(asm, asm.fasteners[number[name]], gone, labels(asm, gone)):
+        if not asm.reach.reached(number[name], bits(gone), asm.reach.joined(gone)):
             return False
         gone.add(number[name])
     return True

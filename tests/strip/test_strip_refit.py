@@ -6,7 +6,7 @@ import pytest
 
 from partkin.model.build import Build, Connector, Holding, Part
 from partkin.model.stripping import RefitPlan, StripPlan
-from partkin.strip import lines, move_across, moved_lines, plan, refit
+from partkin.strip import move_across, moved_lines, plan, refit, refit_lines
 from strip.reading import example
 
 
@@ -77,7 +77,7 @@ def test_coolant_is_filled_after_the_last_hose_is_on() -> None:
 
 def test_the_way_back_reads_as_a_list_to_tick() -> None:
     _, back = _both()
-    text = lines(back)
+    text = refit_lines(back)
     assert sum(line.startswith("[ ] ") for line in text) == len(back.steps) + len(back.buy)
     assert any("22 N m (the maker's value, as the sheet has it)" in line for line in text)
     assert all(len(line) <= 100 for line in text)

@@ -43,14 +43,15 @@ def strip(
 
     Example: partkin strip top-velt --in demo-build
     """
-    from partkin import outputs, pipeline, undoing
+    from partkin import outputs, pipeline
+    from partkin.strip import Asked, answer, step_numbers
 
     if drawing is not None:
         outputs.refuse_onto_a_build(drawing, folder)
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
-    asked = undoing.Asked(part, undoing.numbers(done), tuple(without or ()), stuck, original, folder.as_posix())
-    found = undoing.strip(build, asked)
+    asked = Asked(part, step_numbers(done), tuple(without or ()), stuck, original, folder.as_posix())
+    found = answer(build, asked)
     say_all(found.warnings, folder)
     if labels and found.labels:
         typer.echo("\n".join(found.labels))
@@ -70,11 +71,12 @@ def refit(part: Wanted, folder: Folder = Path("."), without: Without = None) -> 
 
     Example: partkin refit top-velt --in demo-build
     """
-    from partkin import pipeline, undoing
+    from partkin import pipeline
+    from partkin.strip import way_back
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
-    lines, planned = undoing.refit(build, part, tuple(without or ()), folder.as_posix())
+    lines, planned = way_back(build, part, tuple(without or ()), folder.as_posix())
     typer.echo("\n".join(lines))
     if not planned:
         raise typer.Exit(1)

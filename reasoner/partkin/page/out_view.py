@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections import OrderedDict
 from dataclasses import dataclass
 
-from partkin import undoing
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput
 from partkin.model.stripping import PlanView
 from partkin.page.desk import Desk
 from partkin.page.frame import faults, refusal, whole
 from partkin.report.html_pieces import Sources
+from partkin.strip import Asked, answer, view_of
 
 KEPT = 8
 Key = tuple[int, str, tuple[str, ...]]
@@ -37,11 +37,11 @@ class Plans:
         self._kept: OrderedDict[Key, PlanView] = OrderedDict()
 
     def view(self, number: int, build: Build, part: str, without: tuple[str, ...]) -> PlanView:
-        """Return a plan. FaultyInput: as with `undoing.view_of`."""
+        """Return a plan. FaultyInput: as with `strip.view_of`."""
         key = (number, part, without)
         found = self._kept.get(key)
         if found is None:
-            found = self._kept[key] = undoing.view_of(build, part, without)
+            found = self._kept[key] = view_of(build, part, without)
             while len(self._kept) > KEPT:
                 self._kept.popitem(last=False)
         return found
@@ -72,4 +72,4 @@ def _stuck(build: Build, part: str, view: PlanView, asked: OutAsked) -> tuple[st
     if asked.stuck is None or view.plan is None:
         return ()
     numbers = tuple(step.number for step in view.plan.steps if step.key in asked.done)
-    return undoing.strip(build, undoing.Asked(part, numbers, asked.without, asked.stuck)).lines
+    return answer(build, Asked(part, numbers, asked.without, asked.stuck)).lines

@@ -7,65 +7,69 @@ from collections.abc import Iterable
 
 from partkin.model.build import Build
 from partkin.model.reasons import Caution
-from partkin.strip.bodies import Assembly, Fastener, children_of, family
+from partkin.strip.assembly import Assembly, Fastener, children_of, family
 from partkin.strip.costs import lift_row, lift_rows
 
 COMMON = "common practice, no source"
 DEFER = "Follow the maker's instructions and local law, and leave it to a licensed person."
 
-RESTRAINT_FIRST = Caution(
-    "restraint: battery first",
-    "Before anything else disconnect the battery and keep the maker's waiting time (look it up: it is not given here). "
-    f"{DEFER}",
-    True, COMMON,
-)  # fmt: skip
-RESTRAINT_STEP = Caution(
-    "restraint part",
-    "Restraint part: the battery is off and the maker's waiting time is over before a connector of it is touched; "
-    "licensed practice only.",
-    True, COMMON,
-)  # fmt: skip
-RESTRAINT_CARRIED = Caution(
+
+def _common(rule: str, says: str, hold: bool = False) -> Caution:
+    return Caution(rule, says, hold, COMMON)
+
+
+RESTRAINT_CARRIED = _common(
     "restraint part in it",
     "A restraint part is in it: licensed practice. Carry a live module with its trim side away from you and never lay "
     "it face down.",
-    True, COMMON,
-)  # fmt: skip
-HIGH_VOLTAGE_FIRST = Caution(
-    "high voltage: isolation first",
-    f"Have the high-voltage system isolated, and shown to be dead, by a qualified person. {DEFER}",
-    True, COMMON,
-)  # fmt: skip
-HIGH_VOLTAGE_STEP = Caution("high voltage", "High voltage: only after isolation by a qualified person.", True, COMMON)
-REFRIGERANT_FIRST = Caution(
-    "refrigerant: recovered first",
-    f"Have the refrigerant recovered by a certified person; it is never vented. {DEFER}",
-    True, COMMON,
-)  # fmt: skip
-REFRIGERANT_STEP = Caution(
-    "refrigerant", "Refrigerant pipe: only after recovery by a certified person. Cap open pipes.", True, COMMON
+    hold=True,
 )
-COOLANT_FIRST = Caution(
-    "coolant: drained first",
-    "Let the engine cool, open the cap last of all and slowly, and drain the coolant into a clean, closed container.",
-    False, COMMON,
-)  # fmt: skip
-COOLANT_STEP = Caution(
-    "coolant", "Coolant: only cold and drained. Cap open pipes, keep a cloth under them.", False, COMMON
-)
-SPRING = Caution("spring", "Under spring force: mark how it sits, and hold it back while you let it go.", False, COMMON)
-GLASS = Caution("glass", "Glass: gloves and eye protection, and a second pair of hands for a pane.", False, COMMON)
-HEAVY_BACK = Caution("heavy", "Heavy: keep it supported, with help, until this one holds.", False, COMMON)
-HEAVY = Caution("heavy", "Heavy: support it, and have help there, before this one comes undone.", False, COMMON)
+HEAVY = _common("heavy", "Heavy: support it, and have help there, before this one comes undone.")
+HEAVY_BACK = _common("heavy", "Heavy: keep it supported, with help, until this one holds.")
 
+# By the words of held_by.csv: what is said at the step.
 STEP_CAUTIONS = {
-    "restraint": RESTRAINT_STEP, "high voltage": HIGH_VOLTAGE_STEP, "refrigerant": REFRIGERANT_STEP,
-    "coolant": COOLANT_STEP, "spring": SPRING, "glass": GLASS, "heavy": HEAVY,
-}  # fmt: skip
-
-# Before the very first step; and before the first step that needs it.
-AT_THE_START = (("high voltage", HIGH_VOLTAGE_FIRST), ("restraint", RESTRAINT_FIRST))
-BEFORE_ITS_STEP = (("refrigerant", REFRIGERANT_FIRST), ("coolant", COOLANT_FIRST))
+    "restraint": _common(
+        "restraint part",
+        "Restraint part: the battery is off and the maker's waiting time is over before a connector of it is touched; "
+        "licensed practice only.",
+        hold=True,
+    ),
+    "high voltage": _common("high voltage", "High voltage: only after isolation by a qualified person.", hold=True),
+    "refrigerant": _common(
+        "refrigerant", "Refrigerant pipe: only after recovery by a certified person. Cap open pipes.", hold=True
+    ),
+    "coolant": _common("coolant", "Coolant: only cold and drained. Cap open pipes, keep a cloth under them."),
+    "spring": _common("spring", "Under spring force: mark how it sits, and hold it back while you let it go."),
+    "glass": _common("glass", "Glass: gloves and eye protection, and a second pair of hands for a pane."),
+    "heavy": HEAVY,
+}
+# What is done before the very first step; and before the first step that needs it.
+AT_THE_START = {
+    "high voltage": _common(
+        "high voltage: isolation first",
+        f"Have the high-voltage system isolated, and shown to be dead, by a qualified person. {DEFER}",
+        hold=True,
+    ),
+    "restraint": _common(
+        "restraint: battery first",
+        "Before anything else disconnect the battery and keep the maker's waiting time (look it up: it is not given "
+        f"here). {DEFER}",
+        hold=True,
+    ),
+}
+BEFORE_ITS_STEP = {
+    "refrigerant": _common(
+        "refrigerant: recovered first",
+        f"Have the refrigerant recovered by a certified person; it is never vented. {DEFER}",
+        hold=True,
+    ),
+    "coolant": _common(
+        "coolant: drained first",
+        "Let the engine cool, open the cap last of all and slowly, and drain the coolant into a clean, closed "
+        "container.",
+    ),
+}
 
 _TURNED = re.compile(r"\b(hinge|column|spline)(s|d)?\b", re.IGNORECASE)
 _BEARING = ("bolt", "nut", "stud nut")
@@ -81,16 +85,11 @@ def restraint_parts(build: Build, names: Iterable[str]) -> tuple[str, ...]:
 
 def words_of(asm: Assembly, fastener: Fastener) -> tuple[str, ...]:
     """Return the caution words of a fastener: the sheet's, and what the duty of the parts adds."""
-    found = dict.fromkeys(word for row in fastener.rows for word in row.cautions)
-    duty = {part.part: part.duty for part in asm.build.parts}
-    if any(duty.get(asm.bodies[body]) == "restraint" for body in fastener.ends):
-        found["restraint"] = None
+    found = {word for row in fastener.rows for word in row.cautions}
+    ends = {asm.bodies[body] for body in fastener.ends}
+    if any(part.duty == "restraint" and part.part in ends for part in asm.build.parts):
+        found.add("restraint")
     return tuple(word for word in STEP_CAUTIONS if word in found)
-
-
-def step_cautions(asm: Assembly, fastener: Fastener) -> tuple[Caution, ...]:
-    """Return the cautions of undoing one fastener."""
-    return tuple(STEP_CAUTIONS[word] for word in words_of(asm, fastener))
 
 
 def witness_mark(asm: Assembly, fastener: Fastener) -> str | None:
@@ -99,18 +98,17 @@ def witness_mark(asm: Assembly, fastener: Fastener) -> str | None:
     Told by the caution word, and by those words in the place or the note; for bolts and nuts in the names of
     what they join too, where that is no trim: a column's cowl is no column.
     """
-    named = {part.part: part.name or part.part for part in asm.build.parts}
-    trim = {part.part for part in asm.build.parts if part.duty == "trim"}
+    parts = {part.part: part for part in asm.build.parts}
     texts = [fastener.id, fastener.place, *(row.note or "" for row in fastener.rows)]
     if fastener.kind in _BEARING:
-        names = [name for row in fastener.rows for name in (row.part, row.held_to) if name not in trim]
-        texts += [f"{name} {named.get(name, '')}" for name in names]
+        for name in (name for row in fastener.rows for name in (row.part, row.held_to)):
+            part = parts.get(name)
+            if part is None or part.duty != "trim":
+                texts.append(f"{name} {(part.name or name) if part is not None else ''}")
     match = _TURNED.search(" ".join(texts).replace("-", " ").replace("_", " "))
     if match and fastener.kind not in _NOT_MARKED:
         return f"{match.group(1).lower()}: draw a witness line across both parts before they are separated"
-    if "spring" in words_of(asm, fastener):
-        return "spring: mark how it sits before it is let go"
-    return None
+    return "spring: mark how it sits before it is let go" if "spring" in words_of(asm, fastener) else None
 
 
 def lifting(mass_kg: float, unknown: tuple[str, ...], heavy: bool) -> tuple[Caution, ...]:
@@ -126,7 +124,7 @@ def lifting(mass_kg: float, unknown: tuple[str, ...], heavy: bool) -> tuple[Caut
     elif heavy:
         found.append(HEAVY)
     if unknown:
-        more = "at least " if mass_kg else ""
-        says = f"Not weighed: {', '.join(unknown)}. " + (f"It is {more}{mass_kg:g} kg. " if mass_kg else "")
-        found.append(Caution("mass not known", says + "Try its weight with care before you carry it.", False, COMMON))
+        known = f"It is at least {mass_kg:g} kg. " if mass_kg else ""
+        says = f"Not weighed: {', '.join(unknown)}. {known}Try its weight with care before you carry it."
+        found.append(_common("mass not known", says))
     return tuple(found)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from partkin.model.build import Build, Holding
+from collections.abc import Set
+
+from partkin.model.build import Build
 from partkin.model.problem import Problem
-from partkin.strip.access import is_off, labels, most, run
-from partkin.strip.bodies import Assembly, Fastener, assembly
+from partkin.strip.assembly import Assembly, Fastener, assembly
+from partkin.strip.reach import bits
 
 SHEET = "held_by.csv"
+NO_VEHICLE = "Write what stays on the vehicle under held_to alone, never under part"
 
 
 def impossible(build: Build) -> tuple[Problem, ...]:
@@ -32,85 +35,10 @@ def impossible(build: Build) -> tuple[Problem, ...]:
         joined = {asm.bodies[body] for fastener in asm.fasteners for body in fastener.ends}
         covered |= joined
         if not asm.stays:
-            problems.append(_nothing_stays(row, sorted(joined)))
+            what = f"each of {', '.join(sorted(joined))} is held to another, so nothing of them is the vehicle"
+            problems.append(Problem(SHEET, row.row, "held_to", what, NO_VEHICLE, warning=True))
         problems += _circles(asm)
     return tuple(sorted(set(problems)))
-
-
-def _nothing_stays(row: Holding, joined: list[str]) -> Problem:
-    return Problem(
-        SHEET,
-        row.row,
-        "held_to",
-        f"each of {', '.join(joined)} is held to another, so nothing of them is the vehicle",
-        "Write what stays on the vehicle under held_to alone, never under part",
-        warning=True,
-    )
-
-
-def _circles(asm: Assembly) -> list[Problem]:
-    every = {fastener.index for fastener in asm.fasteners}
-    blocked = every - run(asm, every)
-    found: dict[frozenset[str], Problem] = {}
-    for index in sorted(blocked):
-        chain, closed = _chain(asm, index, blocked)
-        if not closed:
-            continue
-        says = "; ".join(text for _, text in chain)
-        row = min((f.rows[0].row for f, _ in chain if f.rows), default=0)
-        found.setdefault(
-            frozenset(fastener.id for fastener, _ in chain),
-            Problem(SHEET, row, "behind", f"{says}: nobody can undo this", "Say which of them is reached first"),
-        )
-    return list(found.values())
-
-
-def _chain(asm: Assembly, start: int, blocked: set[int]) -> tuple[list[tuple[Fastener, str]], bool]:
-    """Follow what each waits for until one comes up again; return the circle and whether there is one."""
-    lump = labels(asm, {f.index for f in asm.fasteners} - blocked)
-    undone = {f.index for f in asm.fasteners} - blocked
-    seen: list[int] = []
-    texts: list[str] = []
-    index = start
-    while index not in seen:
-        seen.append(index)
-        step = _waits_for(asm, index, undone, blocked, lump)
-        if step is None:
-            return [], False
-        text, index = step
-        texts.append(text)
-    begin = seen.index(index)
-    circle = [(asm.fasteners[i], text) for i, text in zip(seen[begin:], texts[begin:], strict=True)]
-    least = min(range(len(circle)), key=lambda place: circle[place][0].index)
-    return circle[least:] + circle[:least], True
-
-
-def _waits_for(
-    asm: Assembly, index: int, undone: set[int], blocked: set[int], lump: list[int]
-) -> tuple[str, int] | None:
-    """Return in words what a blocked fastener waits for, and the blocked fastener that this comes down to."""
-    fastener = asm.fasteners[index]
-    for clause in fastener.behind:
-        if any(is_off(asm, way, fastener, undone, lump) for way in clause):
-            continue
-        for way in clause:
-            if way.unknown:
-                continue
-            if way.fastener is not None:
-                if way.fastener in blocked:
-                    return f"{fastener.id} waits for {way.name}", way.fastener
-                continue
-            holder = next(
-                (
-                    f
-                    for f in asm.fasteners
-                    if f.index in blocked and any((a in way.family) != (b in way.family) for a, b in f.joins)
-                ),
-                None,
-            )
-            if holder is not None:
-                return f"{fastener.id} waits for {way.name} to be off, which {holder.id} holds", holder.index
-    return None
 
 
 def why_blocked(asm: Assembly, blocked: tuple[int, ...]) -> str:
@@ -120,14 +48,60 @@ def why_blocked(asm: Assembly, blocked: tuple[int, ...]) -> str:
     if index in asm.without:
         ends = " and ".join(asm.bodies[body] for body in fastener.ends)
         return f"{fastener.id} joins {ends}, and the part cannot be free while it holds"
-    can = set(most(asm)[0])
-    every = {f.index for f in asm.fasteners} - can
-    chain, closed = _chain(asm, index, every - asm.without)
-    if closed:
-        return f"{fastener.id} can never be reached: " + "; ".join(text for _, text in chain)
-    lump = labels(asm, can)
-    for clause in fastener.behind:
-        if not any(is_off(asm, way, fastener, can, lump) for way in clause):
+    circle = _circle(asm, index, frozenset(range(len(asm.fasteners))) - asm.can - asm.without)
+    if circle:
+        return f"{fastener.id} can never be reached: " + "; ".join(circle.values())
+    undone, joined = bits(asm.can), asm.reach.joined(asm.can)
+    for clause, ways in zip(fastener.behind, asm.reach.clauses[index], strict=True):
+        if not any(asm.reach.is_off(way, index, undone, joined) for way in ways):
             names = " or ".join(way.name + (" (in no sheet)" if way.unknown else "") for way in clause)
             return f"{fastener.id} is behind {names}, which cannot come off first"
     return f"{fastener.id} can never be reached"
+
+
+def _circles(asm: Assembly) -> list[Problem]:
+    every = range(len(asm.fasteners))
+    blocked = frozenset(every) - asm.reach.run(every)
+    found: dict[frozenset[int], Problem] = {}
+    for index in sorted(blocked):
+        circle = _circle(asm, index, blocked)
+        if circle:
+            row = min((asm.fasteners[i].rows[0].row for i in circle if asm.fasteners[i].rows), default=0)
+            what = f"{'; '.join(circle.values())}: nobody can undo this"
+            problem = Problem(SHEET, row, "behind", what, "Say which of them is reached first")
+            found.setdefault(frozenset(circle), problem)
+    return list(found.values())
+
+
+def _circle(asm: Assembly, start: int, blocked: Set[int]) -> dict[int, str]:
+    """Follow what each waits for until one comes up again; return those that go round, each with its words."""
+    undone = frozenset(range(len(asm.fasteners))) - blocked
+    joined, gone = asm.reach.joined(undone), bits(undone)
+    seen: dict[int, str] = {}
+    index = start
+    while index not in seen:
+        step = _waits_for(asm, asm.fasteners[index], gone, blocked, joined)
+        if step is None:
+            return {}
+        seen[index], index = step
+    order = list(seen)[list(seen).index(index) :]
+    least = order.index(min(order))
+    return {i: seen[i] for i in order[least:] + order[:least]}
+
+
+def _waits_for(
+    asm: Assembly, fastener: Fastener, gone: int, blocked: Set[int], joined: list[int]
+) -> tuple[str, int] | None:
+    """Return in words what a blocked fastener waits for, and the blocked fastener that this comes down to."""
+    for clause, ways in zip(fastener.behind, asm.reach.clauses[fastener.index], strict=True):
+        if any(asm.reach.is_off(way, fastener.index, gone, joined) for way in ways):
+            continue
+        for way in clause:
+            if way.fastener is not None and way.fastener in blocked:
+                return f"{fastener.id} waits for {way.name}", way.fastener
+            if way.fastener is None and not way.unknown:
+                for holder in asm.fasteners:
+                    if holder.index in blocked and holder.holds(way.family):
+                        says = f"{fastener.id} waits for {way.name} to be off, which {holder.id} holds"
+                        return says, holder.index
+    return None

@@ -2,47 +2,36 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
+from typing import NamedTuple
 
-from partkin.shipped import shipped
+from partkin.tables import rows_of
 
 
-@dataclass(frozen=True)
-class FastenerRow:
+class FastenerRow(NamedTuple):
     """What one kind of fastener takes, each; `bench_factor`: how much of it at a bench.
 
-    `loose`: pieces come away that must be bagged. `holds`: it bears the part's weight. `label`: bag or tag.
+    `holds`: it bears the part's weight. `label`: bag or tag.
     """
 
-    kind: str
     minutes_each: float
     bench_factor: float
-    loose: bool
     holds: bool
     label: str
     source: str
 
 
-@dataclass(frozen=True)
-class LiftRow:
+class LiftRow(NamedTuple):
     """How many people lift up to a mass (None: no upper end), and what fetching them costs in minutes."""
 
     up_to_kg: float | None
     people_least: int
-    people_most: int
     hoist: bool
     minutes: float
     says: str
     source: str
-
-
-def _rows(name: str) -> list[dict[str, str]]:
-    with (shipped("data") / "tables" / name).open(encoding="utf-8", newline="") as sheet:
-        return list(csv.DictReader(sheet))
 
 
 @cache
@@ -54,37 +43,22 @@ def fastener_rows() -> Mapping[str, FastenerRow]:
     >>> fastener_rows()["screw"].minutes_each
     0.5
     """
-    return MappingProxyType(
-        {
-            row["kind"]: FastenerRow(
-                kind=row["kind"],
-                minutes_each=float(row["minutes_each"]),
-                bench_factor=float(row["bench_factor"]),
-                loose=row["loose"] == "yes",
-                holds=row["holds"] == "yes",
-                label=row["label"],
-                source=row["source"],
-            )
-            for row in _rows("fasteners.csv")
-        }
-    )
+    found = {}
+    for row in rows_of("fasteners.csv"):
+        minutes, factor = float(row["minutes_each"]), float(row["bench_factor"])
+        found[row["kind"]] = FastenerRow(minutes, factor, row["holds"] == "yes", row["label"], row["source"])
+    return MappingProxyType(found)
 
 
 @cache
 def lift_rows() -> tuple[LiftRow, ...]:
     """Return data/tables/lifting.csv, lightest first."""
-    return tuple(
-        LiftRow(
-            up_to_kg=float(row["up_to_kg"]) if row["up_to_kg"] else None,
-            people_least=int(row["people_least"]),
-            people_most=int(row["people_most"]),
-            hoist=row["hoist"] == "yes",
-            minutes=float(row["minutes"]),
-            says=row["says"],
-            source=row["source"],
-        )
-        for row in _rows("lifting.csv")
-    )
+    found = []
+    for row in rows_of("lifting.csv"):
+        up_to_kg, hoist = float(row["up_to_kg"]) if row["up_to_kg"] else None, row["hoist"] == "yes"
+        people, minutes = int(row["people_least"]), float(row["minutes"])
+        found.append(LiftRow(up_to_kg, people, hoist, minutes, row["says"], row["source"]))
+    return tuple(found)
 
 
 def lift_row(mass_kg: float) -> LiftRow:

@@ -4,32 +4,24 @@ from __future__ import annotations
 
 import re
 
-SOURCE = "common practice, no source"
-
-_PLACES: tuple[tuple[str, str], ...] = (
-    (
-        r"engine|bonnet|hood|bay|radiator|under the car|underneath|underside|wheel|exhaust|gearbox",
+_PLACES = {
+    r"engine|bonnet|hood|bay|radiator|under the car|underneath|underside|wheel|exhaust|gearbox":
         "bolts from below and behind, earth straps, loom clips, hose clamps, brackets shared with a neighbour, dirt "
         "and sealer over bolt heads",
-    ),
-    (
-        r"door|tailgate|hatch",
+    r"door|tailgate|hatch":
         "screws under pull-handle caps, the mirror corner and the edge; clips around the rim, the membrane's adhesive, "
         "rods and cables behind, the loom's grommet",
-    ),
-    (r"seat|belt", "bolts under rail caps, connectors under the cushion, belt anchors, clips of the side shields"),
-    (r"roof|headlin|pillar", "screws under grab-handle and visor caps, clips along the edge, lamps, adhesive"),
-    (r"boot|trunk|bumper|lamp|light|wing|fender", "screws in the wheel arch, nuts behind the trim, clips, connectors"),
-    (
-        r"cabin|dash|console|cockpit|steering|glove|interior|trim",
+    r"seat|belt": "bolts under rail caps, connectors under the cushion, belt anchors, clips of the side shields",
+    r"roof|headlin|pillar": "screws under grab-handle and visor caps, clips along the edge, lamps, adhesive",
+    r"boot|trunk|bumper|lamp|light|wing|fender": "screws in the wheel arch, nuts behind the trim, clips, connectors",
+    r"cabin|dash|console|cockpit|steering|glove|interior|trim":
         "screws under trim caps, vents, mats and switch blanks; hidden clips along the edge, connectors, looms tied to "
         "the back, ducts pushed together, adhesive",
-    ),
-)  # fmt: skip
+}  # fmt: skip
 _ANYWHERE = "screws under caps and badges, hidden clips along the edge, connectors, looms tied to the back, adhesive"
 
 
-def look_for(*texts: str | None) -> str:
+def look_for(*texts: str) -> str:
     """Return what to look for, by the first text that names a kind of place.
 
     Examples
@@ -38,7 +30,7 @@ def look_for(*texts: str | None) -> str:
     'screws under pull-handle caps, the'
     """
     for text in texts:
-        for pattern, says in _PLACES:
-            if text and re.search(rf"\b({pattern})", text, re.IGNORECASE):
+        for pattern, says in _PLACES.items():
+            if re.search(rf"\b({pattern})", text, re.IGNORECASE):
                 return says
     return _ANYWHERE

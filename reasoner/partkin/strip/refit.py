@@ -6,14 +6,15 @@ from dataclasses import replace
 
 from partkin.model.build import Build, Holding
 from partkin.model.stripping import Buy, RefitPlan, RefitStep, Step, StripPlan
-from partkin.strip.bodies import children_of, family
+from partkin.strip.assembly import children_of, family
 from partkin.strip.cautions import COMMON, HEAVY, HEAVY_BACK
-from partkin.strip.steps import START
+from partkin.strip.steps import START, pieces
 
 AT_THE_END = "at the end"
 THREADED = ("bolt", "screw", "nut", "stud nut")
 NO_TORQUE = "torque: look up the maker's value; none is in the sheet"
-
+VERBS = {"connector": "plug in", "clip": "clip in", "hose": "put on", "adhesive": "renew"}
+# By the rule of the caution that was prepared for.
 _RESTORE = {
     "restraint: battery first": (
         "battery back last of all, nobody in the vehicle, by the maker's instructions; the restraint system is checked "
@@ -24,7 +25,12 @@ _RESTORE = {
         "have the refrigerant circuit evacuated, leak-tested and filled by a certified person"
     ),
     "coolant: drained first": "fill the coolant that the maker names, bleed, run it warm and look for leaks",
-}  # fmt: skip
+}
+_RESTRAINT_TRIED = (
+    "connect the battery for this only by the maker's instructions and with every restraint connector plugged in; "
+    "whether the restraint system is sound is for licensed practice to say"
+)
+Rows = dict[str, list[Holding]]
 
 
 def refit(build: Build, plan: StripPlan) -> RefitPlan:
@@ -39,7 +45,7 @@ def refit(build: Build, plan: StripPlan) -> RefitPlan:
         The sheets that the plan was made from; torques come from them alone.
     plan
     """
-    rows: dict[str, list[Holding]] = {}
+    rows: Rows = {}
     for row in build.holdings:
         rows.setdefault(row.fastener, []).append(row)
     # What goes back with the part is not the trim that covers it.
@@ -48,78 +54,72 @@ def refit(build: Build, plan: StripPlan) -> RefitPlan:
     back = [_back(step, rows) for step in reversed(plan.steps)]
     place = _before_trim(plan, back, trim)
     covered = any(step.do in ("put on", "do up") for step in back[place:])
-    checks = _checks(plan)
+    checks, counts = _checks(plan), _counts(plan)
     when = "before the trim goes on" if covered else "now"
-    back.insert(place, RefitStep(0, "check", "", f"{when}: " + "; ".join(checks)))
+    back.insert(place, RefitStep(0, "check", "", f"{when}: {'; '.join(checks)}"))
     end = next((n for n in range(len(back), 0, -1) if back[n - 1].place != AT_THE_END), 0)
-    back.insert(end, RefitStep(0, "check", "", "at the end: " + "; ".join(_counts(plan))))
+    back.insert(end, RefitStep(0, "check", "", f"at the end: {'; '.join(counts)}"))
     connectors = [step for step in plan.steps if step.kind == "connector"]
     steps = tuple(replace(step, number=number) for number, step in enumerate(back, start=1))
     cautions = dict.fromkeys(caution for step in steps for caution in step.cautions)
     return RefitPlan(
         part=plan.part,
         steps=steps,
-        buy=_buy(plan, rows),
+        buy=tuple(buy for step in plan.steps for buy in _buy(step, rows)),
         connectors=sum(step.count for step in connectors),
         connector_rows=tuple(step.fastener for step in connectors if step.fastener is not None),
-        checks=(*checks, *_counts(plan)),
+        checks=(*checks, *counts),
         cautions=tuple(sorted(cautions, key=lambda caution: not caution.hold)),
     )
 
 
-def _back(step: Step, rows: dict[str, list[Holding]]) -> RefitStep:
+def _back(step: Step, rows: Rows) -> RefitStep:
+    back = RefitStep(0, "put on", step.place, "", step.number, cautions=step.cautions)
     if step.do == "prepare":
         says = next((_RESTORE[c.rule] for c in step.cautions if c.rule in _RESTORE), step.says)
-        place = AT_THE_END if step.place == START else step.place
-        return RefitStep(0, "restore", place, says, of_step=step.number, cautions=step.cautions)
-    if step.do != "undo" or step.fastener is None:
+        return replace(back, do="restore", place=AT_THE_END if step.place == START else step.place, says=says)
+    if step.fastener is None:
         verb = "put back in one piece" if step.do == "to the bench" else "put on"
-        return RefitStep(
-            0, "put on", step.place, f"{verb}: {', '.join(step.bodies)}", of_step=step.number, cautions=step.cautions
-        )
-    mine = rows[step.fastener]
+        return replace(back, says=f"{verb}: {', '.join(step.bodies)}")
+    kind, mine = step.kind or "", rows[step.fastener]
     torque_nm = next((row.torque_nm for row in mine if row.torque_nm is not None), None)
-    torque_says = None
+    torque_says = NO_TORQUE if kind in THREADED else None
     if torque_nm is not None:
         torque_says = f"{torque_nm:g} N m (the maker's value, as the sheet has it)"
-    elif step.kind in THREADED:
-        torque_says = NO_TORQUE
     single_use = any(row.single_use for row in mine)
-    thread = f" {step.thread}" if step.thread else ""
-    kind = step.kind or ""
-    plural = kind if step.count == 1 else "adhesive joints" if kind == "adhesive" else f"{kind}s"
-    verb = {"connector": "plug in", "clip": "clip in", "hose": "put on", "adhesive": "renew"}.get(kind, "do up")
     pairs = "; ".join(f"{part} to {other}" for part, other in step.joins)
-    says = f"{verb} {step.count} {plural}{thread} ({step.fastener}): {pairs}"
-    if step.bag is not None:
-        says += f", {step.bag.split(' | ')[0]}"
-    if single_use:
-        says += "; new ones: single use"
-    if step.mark is not None:
-        says += "; bring the witness marks together first"
-    return RefitStep(
-        number=0, do="do up", place=step.place, says=says, of_step=step.number, fastener=step.fastener, kind=step.kind,
-        count=step.count, torque_nm=torque_nm, torque_says=torque_says, single_use=single_use,
+    says = f"{VERBS.get(kind, 'do up')} {pieces(step.count, kind, step.thread)} ({step.fastener}): {pairs}"
+    says += f", {step.bag.split(' | ')[0]}" if step.bag is not None else ""
+    says += "; new ones: single use" if single_use else ""
+    says += "; bring the witness marks together first" if step.mark is not None else ""
+    return replace(
+        back,
+        do="do up",
+        says=says,
+        fastener=step.fastener,
+        kind=step.kind,
+        count=step.count,
+        torque_nm=torque_nm,
+        torque_says=torque_says,
+        single_use=single_use,
         cautions=tuple(HEAVY_BACK if caution == HEAVY else caution for caution in step.cautions),
-    )  # fmt: skip
+    )
 
 
 def _before_trim(plan: StripPlan, back: list[RefitStep], trim: set[str]) -> int:
     """Return where the check goes: every plug and pipe is back and filled but those of the trim, which goes on next."""
-    number = {step.number: step for step in plan.steps}
-    last, first_trim = -1, None
+    of_number = {step.number: step for step in plan.steps}
+    last, first_trim = -1, len(back)
     for place, step in enumerate(back):
-        old = number[step.of_step] if step.of_step is not None else None
-        if step.do == "restore" and step.place != AT_THE_END:
-            last = place
-        if old is None or step.do == "restore":
-            continue
+        old = of_number[step.of_step or 0]
         parts = {part for part, _ in old.joins} | set(old.bodies)
-        if step.kind in ("connector", "hose") and not parts & trim:
+        if step.do == "restore":
+            last = place if step.place != AT_THE_END else last
+        elif parts & trim:
+            first_trim = min(first_trim, place)
+        elif step.kind in ("connector", "hose"):
             last = place
-        if parts & trim and first_trim is None:
-            first_trim = place
-    if first_trim is not None and first_trim > last:
+    if last < first_trim < len(back):
         return first_trim
     if last >= 0:
         return last + 1
@@ -128,20 +128,14 @@ def _before_trim(plan: StripPlan, back: list[RefitStep], trim: set[str]) -> int:
 
 def _checks(plan: StripPlan) -> tuple[str, ...]:
     found: list[str] = []
-    plugs = [step for step in plan.steps if step.kind == "connector"]
-    if plugs:
-        behind = ", ".join(dict.fromkeys(part for step in plugs for part, _ in step.joins))
-        found.append(f"plug in and try everything that hangs on a plug: {behind}")
-    rules = {caution.rule for step in plan.steps for caution in step.cautions}
-    if "restraint part" in rules:
-        found.append(
-            "connect the battery for this only by the maker's instructions and with every restraint connector plugged "
-            "in; whether the restraint system is sound is for licensed practice to say"
-        )
+    behind = dict.fromkeys(part for step in plan.steps if step.kind == "connector" for part, _ in step.joins)
+    if behind:
+        found.append(f"plug in and try everything that hangs on a plug: {', '.join(behind)}")
+    if any(caution.rule == "restraint part" for step in plan.steps for caution in step.cautions):
+        found.append(_RESTRAINT_TRIED)
     if any(step.kind == "hose" for step in plan.steps):
         found.append("look at every pipe and hose for leaks")
-    found.append("nothing is pinched, nothing rattles")
-    return tuple(found)
+    return (*found, "nothing is pinched, nothing rattles")
 
 
 def _counts(plan: StripPlan) -> tuple[str, ...]:
@@ -152,17 +146,14 @@ def _counts(plan: StripPlan) -> tuple[str, ...]:
     return (*found, "no bag is left over")
 
 
-def _buy(plan: StripPlan, rows: dict[str, list[Holding]]) -> tuple[Buy, ...]:
-    found = []
-    for step in plan.steps:
-        if step.fastener is None or step.kind is None:
-            continue
-        if any(row.single_use for row in rows[step.fastener]):
-            found.append(Buy(step.fastener, step.kind, step.count, step.thread, True, "single use, as the sheet says"))
-        elif step.kind == "clip":
-            says = f"old clips break on removal: count on new ones ({COMMON})"
-            found.append(Buy(step.fastener, step.kind, step.count, step.thread, False, says))
-        elif step.kind == "adhesive":
-            says = f"new adhesive, the one that the maker names ({COMMON})"
-            found.append(Buy(step.fastener, step.kind, step.count, step.thread, False, says))
-    return tuple(found)
+def _buy(step: Step, rows: Rows) -> list[Buy]:
+    if step.fastener is None or step.kind is None:
+        return []
+    sure = any(row.single_use for row in rows[step.fastener])
+    says = {
+        "clip": f"old clips break on removal: count on new ones ({COMMON})",
+        "adhesive": f"new adhesive, the one that the maker names ({COMMON})",
+    }.get(step.kind)
+    if sure:
+        says = "single use, as the sheet says"
+    return [Buy(step.fastener, step.kind, step.count, step.thread, sure, says)] if says is not None else []

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable
+from textwrap import wrap
 
-from partkin.model.stripping import Moved, RefitPlan, StripPlan, Suspected
+from partkin.model.stripping import Moved, RefitPlan, RefitStep, Step, StripPlan, Suspected
 
 WIDTH = 100
-
-
-def lines(plan: StripPlan | RefitPlan) -> list[str]:
-    """Return a plan or its way back as lines to print and tick, the verdict first."""
-    return _strip(plan) if isinstance(plan, StripPlan) else _refit(plan)
+UNDER = " " * 9
 
 
 def labels(plan: StripPlan) -> list[str]:
@@ -24,8 +20,8 @@ def stuck_lines(found: Iterable[Suspected]) -> list[str]:
     """Return what may still hold, the likeliest first."""
     listed: list[str] = []
     for suspected in found:
-        listed += _wrapped(f"{suspected.rank:>2}  ", f"{suspected.fastener or 'not in the sheet'}: {suspected.why}")
-        listed += _wrapped("      ", suspected.look)
+        listed += folded(f"{suspected.rank:>2}  ", f"{suspected.fastener or 'not in the sheet'}: {suspected.why}")
+        listed += folded("      ", suspected.look)
     return listed
 
 
@@ -33,7 +29,7 @@ def moved_lines(found: Iterable[Moved]) -> list[str]:
     """Return what is to be moved across from the original."""
     listed: list[str] = []
     for moved in found:
-        listed += _wrapped("[!] " if moved.hold else "[ ] ", moved.says)
+        listed += folded("[!] " if moved.hold else "[ ] ", moved.says)
     return listed or ["Nothing that the sheets know has to be moved across."]
 
 
@@ -76,37 +72,63 @@ def tools(plan: StripPlan) -> tuple[tuple[str, int], ...]:
     return tuple(found.items())
 
 
-def _strip(plan: StripPlan) -> list[str]:
-    listed = [line for sentence in said(plan) for line in _wrapped("", sentence)]
-    if tools(plan):
-        lay_out = ", ".join(f"{tool} ({count})" for tool, count in tools(plan))
-        listed += _wrapped("", f"Tools, and how many each undoes: {lay_out}.")
-    holds = [caution for caution in plan.cautions if caution.hold]
-    if holds:
-        listed += ["", "First of all"]
-        for caution in holds:
-            listed += _wrapped("  ! ", f"{caution.says}")
-    if plan.unknowns:
-        listed += ["", "Not known: look before you pull"]
-        for unknown in plan.unknowns:
-            listed += _wrapped("  ? ", unknown.says)
+def lines(plan: StripPlan) -> list[str]:
+    """Return a plan as lines to print and tick, the verdict first."""
+    listed = [line for sentence in said(plan) for line in folded("", sentence)]
+    lay_out = ", ".join(f"{tool} ({count})" for tool, count in tools(plan))
+    listed += folded("", f"Tools, and how many each undoes: {lay_out}.") if lay_out else []
+    holds = [line for caution in plan.cautions if caution.hold for line in folded("  ! ", caution.says)]
+    listed += ["", "First of all", *holds] if holds else []
+    unknowns = [line for unknown in plan.unknowns for line in folded("  ? ", unknown.says)]
+    listed += ["", "Not known: look before you pull", *unknowns] if unknowns else []
     if nothing_known(plan):
         return listed
     listed += ["", "Steps"]
     for step in plan.steps:
         minutes = f" [{step.minutes:g} min]" if step.minutes else ""
-        where = f"{step.place}: " if step.place else ""
-        listed += _wrapped(f"[ ] {step.number:>3}  ", f"{where}{step.says}{minutes}")
+        listed += ticked(step, f"{f'{step.place}: ' if step.place else ''}{step.says}{minutes}")
         if step.mass_kg is not None:
-            listed += _wrapped("         ", f"mass {step.mass_kg:g} kg" + (" at least" if step.mass_unknown else ""))
-        if step.mark is not None:
-            listed += _wrapped("         mark ", step.mark)
-        if step.do != "prepare":
-            for caution in step.cautions:
-                listed += _wrapped("         ! ", caution.says)
-        if step.bag is not None:
-            listed += _wrapped("         ", f"label: {step.bag}")
+            listed += folded(UNDER, f"mass {step.mass_kg:g} kg" + (" at least" if step.mass_unknown else ""))
+        listed += folded(f"{UNDER}mark ", step.mark) if step.mark is not None else []
+        listed += warned(step) if step.do != "prepare" else []
+        listed += folded(UNDER, f"label: {step.bag}") if step.bag is not None else []
     return listed
+
+
+def refit_lines(plan: RefitPlan) -> list[str]:
+    """Return the way back of a plan as lines to print and tick."""
+    listed = [f"The way back for {plan.part}: {len(plan.steps)} steps."]
+    if plan.connectors:
+        listed += folded("", f"Plugs to count back in: {plan.connectors} ({', '.join(plan.connector_rows)}).")
+    listed += ["", "To have before you begin"] if plan.buy else []
+    for buy in plan.buy:
+        kind = buy.kind if buy.count == 1 else f"{buy.kind}s"
+        thread = f" {buy.thread}" if buy.thread else ""
+        listed += folded("[ ] ", f"{buy.count} {kind}{thread} ({buy.fastener}): {buy.says}")
+    listed += ["", "Steps"]
+    for step in plan.steps:
+        listed += ticked(step, f"{f'{step.place}: ' if step.place else ''}{step.says}")
+        listed += folded(UNDER, step.torque_says) if step.torque_says is not None else []
+        listed += warned(step) if step.do != "restore" else []
+    return listed
+
+
+def ticked(step: Step | RefitStep, says: str, width: int = WIDTH) -> list[str]:
+    """Return a step with a box to tick."""
+    return folded(f"[ ] {step.number:>3}  ", says, width)
+
+
+def warned(step: Step | RefitStep, width: int = WIDTH) -> list[str]:
+    """Return the cautions of a step."""
+    return [line for caution in step.cautions for line in folded(f"{UNDER}! ", caution.says, width)]
+
+
+def folded(lead: str, text: str, width: int = WIDTH) -> list[str]:
+    """Fold a text behind a lead."""
+    later = " " * len(lead)
+    return wrap(
+        text, width, initial_indent=lead, subsequent_indent=later, break_long_words=False, break_on_hyphens=False
+    )
 
 
 def _proof(plan: StripPlan) -> str:
@@ -118,32 +140,3 @@ def _proof(plan: StripPlan) -> str:
 
 def _changes(count: int) -> str:
     return "no change of place" if not count else f"{count} change{'' if count == 1 else 's'} of place"
-
-
-def _refit(plan: RefitPlan) -> list[str]:
-    listed = [f"The way back for {plan.part}: {len(plan.steps)} steps."]
-    if plan.connectors:
-        listed += _wrapped("", f"Plugs to count back in: {plan.connectors} ({', '.join(plan.connector_rows)}).")
-    if plan.buy:
-        listed += ["", "To have before you begin"]
-        for buy in plan.buy:
-            kind = buy.kind if buy.count == 1 else f"{buy.kind}s"
-            thread = f" {buy.thread}" if buy.thread else ""
-            listed += _wrapped("[ ] ", f"{buy.count} {kind}{thread} ({buy.fastener}): {buy.says}")
-    listed += ["", "Steps"]
-    for step in plan.steps:
-        where = f"{step.place}: " if step.place else ""
-        listed += _wrapped(f"[ ] {step.number:>3}  ", f"{where}{step.says}")
-        if step.torque_says is not None:
-            listed += _wrapped("         ", step.torque_says)
-        for caution in step.cautions:
-            if step.do != "restore":
-                listed += _wrapped("         ! ", caution.says)
-    return listed
-
-
-def _wrapped(lead: str, text: str) -> list[str]:
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead), break_long_words=False,
-        break_on_hyphens=False,
-    )  # fmt: skip

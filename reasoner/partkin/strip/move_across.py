@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from partkin.model.build import Build, Connector, Part
 from partkin.model.stripping import Moved
-from partkin.strip.bodies import children_of, family
+from partkin.strip.assembly import children_of, family
 
 RESTRAINT = (
     "a restraint part: not moved on this advice; only by the maker's part number for that very vehicle, by licensed "

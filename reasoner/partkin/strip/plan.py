@@ -5,15 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from partkin.model.build import Build
-from partkin.model.reasons import Caution
 from partkin.model.stripping import BodyOn, BodyRole, Joint, NoPlan, Step, StripPlan
-from partkin.strip.access import labels, lump_of_wanted
-from partkin.strip.bodies import Assembly, assembly, children_of, family
+from partkin.strip.assembly import Assembly, assembly, children_of, family
 from partkin.strip.circles import why_blocked
-from partkin.strip.master import Chosen
-from partkin.strip.ordering import ordered
-from partkin.strip.solver import NODES, ROUNDS, Found, cheapest
-from partkin.strip.steps import named, steps_of, unknowns_of
+from partkin.strip.formulation import Chosen
+from partkin.strip.order import ordered
+from partkin.strip.search import NODES, ROUNDS, Found, cheapest
+from partkin.strip.steps import steps_of, unknowns_of
 
 
 def plan(
@@ -73,7 +71,7 @@ def plan(
         with_it = (*with_it, *(asm.bodies[body] for body in sorted(grown)))
         asm = replace(asm, wanted=asm.wanted | grown)
         found = cheapest(asm, nodes=nodes, rounds=rounds)
-    return _told(asm, part, found, found.chosen, with_it)
+    return _worded(asm, part, found, found.chosen, with_it)
 
 
 def _not_in_sheets(build: Build, part: str, done: frozenset[str], without: frozenset[str]) -> str | None:
@@ -94,38 +92,25 @@ def _held_fast(asm: Assembly, found: Found) -> frozenset[int] | None:
     others = {body for fastener in stuck for body in fastener.ends} - asm.wanted
     if not stuck or others & asm.stays:
         return None
-    children, number = children_of(asm.build), {name: body for body, name in enumerate(asm.bodies)}
-    names = [name for body in sorted(others) for name in family(children, asm.bodies[body])]
-    return frozenset(number[name] for name in names if name in number) - asm.stays - asm.wanted
+    children = children_of(asm.build)
+    names = {name for body in others for name in family(children, asm.bodies[body])}
+    return frozenset(body for body, name in enumerate(asm.bodies) if name in names) - asm.stays - asm.wanted
 
 
-def _told(asm: Assembly, part: str, found: Found, chosen: Chosen, with_it: tuple[str, ...]) -> StripPlan:
+def _worded(asm: Assembly, part: str, found: Found, chosen: Chosen, with_it: tuple[str, ...]) -> StripPlan:
     events, changes = ordered(asm, chosen)
     steps = steps_of(asm, events, chosen.at_bench)
-    undone = tuple(step.fastener for step in steps if step.fastener is not None)
-    together = _comes_off(asm, chosen)
-    inside = [
-        fastener
-        for fastener in asm.fasteners
-        if not fastener.link and fastener.index not in chosen.undone and together.issuperset(fastener.ends)
-    ]
-    cautions: dict[Caution, None] = {}
-    for step in steps:
-        cautions.update(dict.fromkeys(step.cautions))
-    notes = []
-    if asm.on_bench:
-        notes.append("nothing here is held to a vehicle: all of it is taken to lie on a bench")
-    rows = asm.build.holdings
-    if any(row.held_to == part for row in rows) and not any(row.part == part for row in rows):
-        notes.append(f"no row holds {part} to anything; it is free once all that is held to it is off")
-    if with_it:
-        notes.append(f"what will not come stays on it: {part} comes off with {', '.join(with_it)}")
-    number = {name: body for body, name in enumerate(asm.bodies)}
+    # The bodies that leave the vehicle in one lift with the part (on a bench: the part alone).
+    together = asm.wanted
+    if chosen.at_bench and not asm.on_bench:
+        together = asm.reach.with_wanted(chosen.undone - chosen.at_bench)
+    inside = [f for f in asm.fasteners if f.index not in chosen.undone and together.issuperset(f.ends) and not f.link]
+    cautions = dict.fromkeys(caution for step in steps for caution in step.cautions)
     return StripPlan(
         part=part,
-        name=named(asm, number[part]),
+        name=asm.named(asm.root),
         steps=steps,
-        undone=undone,
+        undone=tuple(step.fastener for step in steps if step.fastener is not None),
         comes_off=tuple(asm.bodies[body] for body in sorted(together, key=lambda b: (b not in asm.wanted, b))),
         with_it=with_it,
         left_alone=tuple(fastener.id for fastener in inside),
@@ -140,56 +125,51 @@ def _told(asm: Assembly, part: str, found: Found, chosen: Chosen, with_it: tuple
         cautions=tuple(sorted(cautions, key=lambda caution: not caution.hold)),
         joints=_joints(asm, steps),
         bodies=_bodies(asm, chosen, together),
-        notes=tuple(notes),
+        notes=_notes(asm, part, with_it),
     )
 
 
-def _comes_off(asm: Assembly, chosen: Chosen) -> frozenset[int]:
-    """The bodies that leave the vehicle in one lift with the part (on a bench: the part alone)."""
-    if asm.on_bench or not chosen.at_bench:
-        return asm.wanted
-    return lump_of_wanted(asm, chosen.undone - chosen.at_bench)
+def _notes(asm: Assembly, part: str, with_it: tuple[str, ...]) -> tuple[str, ...]:
+    notes, rows = [], asm.build.holdings
+    if asm.on_bench:
+        notes.append("nothing here is held to a vehicle: all of it is taken to lie on a bench")
+    if any(row.held_to == part for row in rows) and not any(row.part == part for row in rows):
+        notes.append(f"no row holds {part} to anything; it is free once all that is held to it is off")
+    if with_it:
+        notes.append(f"what will not come stays on it: {part} comes off with {', '.join(with_it)}")
+    return tuple(notes)
 
 
 def _joints(asm: Assembly, steps: tuple[Step, ...]) -> tuple[Joint, ...]:
     number = {step.fastener: step.number for step in steps if step.fastener is not None}
-    return tuple(
-        Joint(
-            fastener=fastener.id,
-            kind=fastener.kind,
-            count=fastener.count,
-            joins=tuple((asm.bodies[a], asm.bodies[b]) for a, b in fastener.joins),
-            step=number.get(fastener.id),
-            guess=fastener.guess,
-            done=fastener in asm.done,
-        )
-        for fastener in (*asm.fasteners, *asm.done)
-        if not fastener.link
-    )
+    found = []
+    for f in (*asm.fasteners, *asm.done):
+        if not f.link:
+            joins = tuple((asm.bodies[a], asm.bodies[b]) for a, b in f.joins)
+            found.append(Joint(f.id, f.kind, f.count, joins, number.get(f.id), f.guess, f in asm.done))
+    return tuple(found)
 
 
 def _bodies(asm: Assembly, chosen: Chosen, together: frozenset[int]) -> tuple[BodyOn, ...]:
     """Every body that some fastener holds, with how many joints lie between it and what stays."""
     layer = dict.fromkeys(sorted(asm.stays) or sorted(asm.wanted), 0)
+    fasteners = [*asm.fasteners, *asm.done]
     waiting = list(layer)
-    joined = [*asm.fasteners, *asm.done]
     while waiting:
         body = waiting.pop(0)
-        for fastener in joined:
-            if body in fastener.ends:
-                for other in fastener.ends:
-                    if other not in layer:
-                        layer[other] = layer[body] + 1
-                        waiting.append(other)
-    lump = labels(asm, chosen.undone)
-    home = {lump[body] for body in asm.stays}
-    there = {body for fastener in joined for body in fastener.ends} | asm.wanted
+        for other in (end for fastener in fasteners if body in fastener.ends for end in fastener.ends):
+            if other not in layer:
+                layer[other] = layer[body] + 1
+                waiting.append(other)
+    joined = asm.reach.joined(chosen.undone)
+    home = {joined[body] for body in asm.stays}
 
     def role(body: int) -> BodyRole:
         if body in asm.wanted:
             return "wanted"
         if body in together:
             return "comes with it"
-        return "stays" if body in asm.stays or lump[body] in home or asm.on_bench else "comes off first"
+        return "stays" if asm.on_bench or joined[body] in home else "comes off first"
 
-    return tuple(BodyOn(asm.bodies[body], named(asm, body), role(body), layer.get(body, 0)) for body in sorted(there))
+    there = {body for fastener in fasteners for body in fastener.ends} | asm.wanted
+    return tuple(BodyOn(asm.bodies[b], asm.named(b), role(b), layer.get(b, 0)) for b in sorted(there))

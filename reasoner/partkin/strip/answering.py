@@ -1,0 +1,233 @@
+"""What a person asks of getting a part out, answered in lines: the plan, what is left, what is stuck, the way back."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+
+from partkin.given_files import in_folder
+from partkin.model.build import Build
+from partkin.model.problem import FaultyInput, Problem
+from partkin.model.stripping import NoPlan, PlanView, StripPlan
+from partkin.strip.assembly import children_of, family
+from partkin.strip.circles import impossible
+from partkin.strip.move_across import move_across
+from partkin.strip.plan import plan
+from partkin.strip.refit import refit
+from partkin.strip.stuck import left, stuck, undone_by
+from partkin.strip.text import (
+    folded,
+    labels,
+    lines,
+    moved_lines,
+    nothing_known,
+    refit_lines,
+    said,
+    stuck_lines,
+    ticked,
+    tools,
+    warned,
+)
+
+WIDTH = 96
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the person wants to know of getting a part out.
+
+    `done`: step numbers of the whole plan. `across_from`: an original whose other things are to be moved over.
+    `folder`: of the build, for the commands that are named.
+    """
+
+    part: str
+    done: tuple[int, ...] = ()
+    without: tuple[str, ...] = ()
+    stuck: str | None = None
+    across_from: str | None = None
+    folder: str = "."
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The answer as lines; `plan` None: there is none.
+
+    `warnings`: fasteners that wait for each other by what is only guessed (certain ones are refused where the
+    sheets are read), and parts of which none is the vehicle.
+    """
+
+    lines: tuple[str, ...]
+    labels: tuple[str, ...] = ()
+    plan: StripPlan | None = None
+    warnings: tuple[Problem, ...] = ()
+
+
+def step_numbers(text: str) -> tuple[int, ...]:
+    """Read step numbers as `3,4,7`.
+
+    Raises
+    ------
+    FaultyInput
+        Where something else stands there.
+    """
+    words = [word.strip() for word in text.replace(";", ",").split(",") if word.strip()]
+    _refuse_steps(f"{word!r} is no step number" for word in words if not (word.isascii() and word.isdigit()))
+    return tuple(dict.fromkeys(int(word) for word in words))
+
+
+def answer(build: Build, asked: Asked) -> Answer:
+    """Plan the least work that frees a part, and answer what goes with it.
+
+    Raises
+    ------
+    FaultyInput
+        No such part, fastener or step.
+    """
+    _refuse(build, asked)
+    whole = plan(build, asked.part, without=frozenset(asked.without))
+    if isinstance(whole, NoPlan):
+        listed, undone = [f"No plan frees {asked.part}: {whole.reason}"], frozenset[str]()
+    else:
+        of, undone = len(whole.steps), undone_by(whole, asked.done)
+        strange = [number for number in asked.done if not 0 < number <= of]
+        _refuse_steps(f"{number} is none of the plan's {of} steps" for number in strange)
+        listed = _what_is_left(whole, asked.done) if asked.done else lines(whole)
+    if asked.stuck is not None:
+        listed = [f"What may still hold {asked.stuck}", "", *stuck_lines(stuck(build, asked.stuck, done=undone))]
+        listed += ["", *_without_the_stuck(build, asked, asked.stuck, whole)]
+    original = asked.across_from or original_of(build, asked.part)
+    if original is not None and asked.stuck is None:
+        listed += ["", f"To move across from {original}", *moved_lines(move_across(build, original, asked.part))]
+    found = Answer(tuple(listed), warnings=impossible(build))
+    if isinstance(whole, NoPlan):
+        return found
+    return Answer(found.lines, tuple(labels(whole)), whole, found.warnings)
+
+
+def original_of(build: Build, donor: str) -> str | None:
+    """Return the original whose place a donor takes: as with a check the first that is measured, else the first."""
+    found = build.part(donor)
+    if found is None or found.origin != "donor" or found.takes_place_of is None:
+        return None
+    place = found.takes_place_of
+    originals = [part for part in build.parts if part.origin == "original"]
+    if any(part.part == place for part in originals):
+        return place
+    measured = {feature.part for feature in build.features if feature.x_mm is not None}
+    there = [part.part for part in originals if part.takes_place_of == place]
+    return next((name for name in there if name in measured), next(iter(there), None))
+
+
+def way_back(build: Build, part: str, without: tuple[str, ...] = (), folder: str = ".") -> tuple[list[str], bool]:
+    """The way back of the plan that frees a part, as lines; False: there is no plan.
+
+    Raises
+    ------
+    FaultyInput
+        No such part or fastener.
+    """
+    _refuse(build, Asked(part, without=without))
+    whole = plan(build, part, without=frozenset(without))
+    if isinstance(whole, NoPlan):
+        return [f"No plan frees {part}, so there is no way back to write: {whole.reason}"], False
+    if nothing_known(whole):
+        return [f"{said(whole)[0]} The way back is written from the plan."], True
+    listed = refit_lines(refit(build, whole))
+    original = original_of(build, part)
+    if original is not None:
+        onto = "this is the way back onto the assembly that it comes off"
+        says = f"{part} is a donor: {onto}. On the vehicle it goes as {original} came off:"
+        listed = [*folded("", says, WIDTH), f"  partkin refit {original}{in_folder(folder)}", "", *listed]
+    return listed, True
+
+
+def view_of(build: Build, part: str, without: tuple[str, ...] = ()) -> PlanView:
+    """Return a part's plan with all that the report and the page show beside it.
+
+    Raises
+    ------
+    FaultyInput
+        No such part or fastener.
+    """
+    _refuse(build, Asked(part, without=without))
+    found, original = build.part(part), original_of(build, part)
+    name = f"{found.name} ({part})" if found is not None and found.name else part
+    moved = move_across(build, original, part) if original is not None else ()
+    whole = plan(build, part, without=frozenset(without))
+    if isinstance(whole, NoPlan):
+        return PlanView(part, name, (f"No plan frees {part}: {whole.reason}.",), moved_from=original, moved=moved)
+    # A donor goes back onto nothing that it came off.
+    back = refit(build, whole) if original is None else None
+    return PlanView(part, name, said(whole), whole, back, tools(whole), tuple(labels(whole)), original, moved)
+
+
+def to_plan(build: Build, donors: Collection[str]) -> tuple[str, ...]:
+    """Return the parts that a report of some donors plans for, in the order of their ids.
+
+    They are the donors and the originals whose place these take, where a row of held_by.csv joins them to
+    anything; restraint parts are left to licensed practice.
+    """
+    asked = {*donors, *(original_of(build, donor) for donor in donors)}
+    held = {name for row in build.holdings for name in (row.part, row.held_to)}
+    children = children_of(build)
+    parts = [part.part for part in build.parts if part.part in asked and part.duty != "restraint"]
+    return tuple(part for part in parts if held.intersection(family(children, part)))
+
+
+def _without_the_stuck(build: Build, asked: Asked, name: str, whole: StripPlan | NoPlan) -> list[str]:
+    """What it takes to leave a fastener alone that will not come."""
+    if all(row.fastener != name for row in build.holdings):
+        return []
+    if isinstance(whole, StripPlan) and name not in whole.undone:
+        return folded("", f"The plan for {asked.part} leaves {name} alone as it is.", WIDTH)
+    without = (*asked.without, name)
+    other = plan(build, asked.part, without=frozenset(without))
+    if isinstance(other, NoPlan):
+        return folded("", f"Without undoing {name} nothing frees {asked.part}: {other.reason}.", WIDTH)
+    more = ""
+    if isinstance(whole, StripPlan):
+        more = f", {other.cost_minutes - whole.cost_minutes:.1f} min more than with it"
+    along = f"; it then comes off with {', '.join(other.with_it)}" if other.with_it else ""
+    takes = f"another way takes {other.cost_minutes:.1f} min{more}{along}"
+    words = " ".join(f"--without {fastener}" for fastener in without)
+    return [
+        *folded("", f"If {name} will not come at all: {takes}. It is listed by:", WIDTH),
+        f"  partkin strip {asked.part} {words}{in_folder(asked.folder)}",
+    ]
+
+
+def _what_is_left(whole: StripPlan, done: tuple[int, ...]) -> list[str]:
+    steps = left(whole, done)
+    listed, place = [f"{len(steps)} of {len(whole.steps)} steps left"], None
+    for step in steps:
+        if step.place != place:
+            place = step.place
+            listed.append(f"{place}:")
+        listed += [*ticked(step, step.says, WIDTH), *warned(step, WIDTH)]
+    return listed
+
+
+def _refuse_steps(faults: Iterable[str]) -> None:
+    mend = "Give the numbers of the plan's steps, as --done 3,4,7"
+    problems = tuple(Problem("strip", 0, "--done", fault, mend) for fault in faults)
+    if problems:
+        raise FaultyInput(problems)
+
+
+def _refuse(build: Build, asked: Asked) -> None:
+    """Every fault of the question at once."""
+    fasteners = {row.fastener for row in build.holdings}
+    faults = _no_part(build, asked.part, "Name a part of parts.csv")
+    for name in (*asked.without, *((asked.stuck,) if asked.stuck else ())):
+        if name not in fasteners and build.part(name) is None:
+            what = f"there is no fastener {name!r}"
+            faults.append(Problem("held_by.csv", 0, "fastener", what, "Name one of held_by.csv"))
+    faults += _no_part(build, asked.across_from, "Name the part that came off")
+    if faults:
+        raise FaultyInput(tuple(faults))
+
+
+def _no_part(build: Build, part: str | None, mend: str) -> list[Problem]:
+    if part is None or build.part(part) is not None:
+        return []
+    return [Problem("parts.csv", 0, "part", f"there is no part {part!r}", mend)]
