@@ -25,9 +25,9 @@ Vector = tuple[int, ...]
 def cheapest_of_all(question: AdaptationQuestion) -> int | None:
     """Cost in thousandths of the cheapest permitted set that goes on; None: none does."""
     search = OnePairing(question, solve, 10_000, Quick())
-    if search._stuck() is not None:
+    if search.stuck() is not None:
         return None
-    permitted = search._permitted()
+    permitted = search.permitted
     vectors = sorted(
         (vector for vector in itertools.product(*permitted) if _keeps_enough(search, vector)),
         key=lambda vector: (search.optimiser.cost_of(vector), vector),

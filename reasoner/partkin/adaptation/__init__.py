@@ -1,15 +1,20 @@
-"""The cheapest change that makes a donor fit, and what may not be touched."""
+"""The cheapest change that makes a donor fit, and what may not be touched.
 
-from partkin.adaptation.answering import DEFAULT_LIMIT, GOES_ON_AS_IT_IS, Cheapest, cheapest, not_to_be_altered
+In: an `AdaptationQuestion` (what is measured, what is known of duty, material and zones) and the geometry's answers.
+Out: jobs with sizes, cost and the proof that nothing cheaper does; the donor as it is after them; the bench sheet.
+judging asks for the work and what goes with it, the bench sheet for its steps, the pipeline reads work.csv through it.
+"""
+
 from partkin.adaptation.applied import adapted_features, adapted_task, workmanship_of
 from partkin.adaptation.bench_sheet import worklist
+from partkin.adaptation.cheapest import DEFAULT_LIMIT, Cheapest, cheapest, not_to_be_altered
 from partkin.adaptation.connectors import compare_connectors, connector_jobs
 from partkin.adaptation.fasteners import fasteners_as_it_is
-from partkin.adaptation.one_pairing import TOO_MANY
+from partkin.adaptation.one_pairing import GOES_ON_AS_IT_IS, TOO_MANY
 from partkin.adaptation.outlines import edge_gaps, trim_jobs
 from partkin.adaptation.placing import Quick
 from partkin.adaptation.tables import read_work
-from partkin.adaptation.zones import near_zone, seam_departure
+from partkin.adaptation.zones import in_host, seam_departure
 
 __all__ = [
     "DEFAULT_LIMIT",
@@ -24,7 +29,7 @@ __all__ = [
     "connector_jobs",
     "edge_gaps",
     "fasteners_as_it_is",
-    "near_zone",
+    "in_host",
     "not_to_be_altered",
     "read_work",
     "seam_departure",

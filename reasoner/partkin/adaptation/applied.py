@@ -102,15 +102,27 @@ def adapted_features(
         elif action.do == "new hole" and action.at_mm is not None:
             x, y, z = (*action.at_mm, None)[:3]
             changed[action.feature] = Feature(
-                action.part, action.feature, "hole", across_mm=action.to_mm, x_mm=x, y_mm=y, z_mm=z,
-                goes_on=action.fixing, need="should",
-            )  # fmt: skip
+                action.part,
+                action.feature,
+                "hole",
+                across_mm=action.to_mm,
+                x_mm=x,
+                y_mm=y,
+                z_mm=z,
+                goes_on=action.fixing,
+                need="should",
+            )
         elif action.do == "move over" and action.at_mm is not None and action.fixing in moved:
             x, y, z = (*action.at_mm, None)[:3]
             changed[action.feature] = replace(
-                moved[action.fixing], part=action.part, feature=action.feature, x_mm=x, y_mm=y, z_mm=z,
+                moved[action.fixing],
+                part=action.part,
+                feature=action.feature,
+                x_mm=x,
+                y_mm=y,
+                z_mm=z,
                 goes_on=action.fixing,
-            )  # fmt: skip
+            )
     return tuple(changed.values())
 
 
@@ -119,7 +131,12 @@ def _after(feature: Feature, action: Action) -> Feature:
         return replace(feature, across_mm=action.to_mm)
     x, y, z = (*(action.at_mm or ()), None, None, None)[:3]
     return replace(
-        feature, kind="slot", across_mm=action.to_mm, length_mm=action.length_mm, angle_deg=action.angle_deg,
-        x_mm=x if x is not None else feature.x_mm, y_mm=y if y is not None else feature.y_mm,
+        feature,
+        kind="slot",
+        across_mm=action.to_mm,
+        length_mm=action.length_mm,
+        angle_deg=action.angle_deg,
+        x_mm=x if x is not None else feature.x_mm,
+        y_mm=y if y is not None else feature.y_mm,
         z_mm=z if z is not None else feature.z_mm,
-    )  # fmt: skip
+    )

@@ -124,7 +124,7 @@ class _Sheet:
             )
             for zone in self.question.donor_zones
             if zone.kind in PROTECTED_ZONES
-        ]  # fmt: skip
+        ]
 
     def cut(self, action: Action) -> Step:
         limits = self.bench.limits(action.side)
@@ -139,9 +139,18 @@ class _Sheet:
             seen = "seen as in step 1" if action.side == "donor" else self._seen_on_the_vehicle()
             says += f" It runs {heading(self._heading_deg(action))}, {seen}."
         return Step(
-            0, action.do, action.part, action.feature, says, self._marks(action), action.tools, action.minutes,
-            tuple(cautions), self._play(action), self._before(action),
-        )  # fmt: skip
+            0,
+            action.do,
+            action.part,
+            action.feature,
+            says,
+            self._marks(action),
+            action.tools,
+            action.minutes,
+            tuple(cautions),
+            self._play(action),
+            self._before(action),
+        )
 
     def _seen_on_the_vehicle(self) -> str:
         face = self.question.host.seen_from
@@ -195,9 +204,7 @@ class _Sheet:
         if action.do != "slot" or action.length_mm is None or action.to_mm is None:
             return x, y
         half_mm, turn = (action.length_mm - action.to_mm) / 2.0, math.radians(action.angle_deg or 0.0)
-        ends = [
-            (x + way * half_mm * math.cos(turn), y + way * half_mm * math.sin(turn)) for way in (1.0, -1.0)
-        ]
+        ends = [(x + way * half_mm * math.cos(turn), y + way * half_mm * math.sin(turn)) for way in (1.0, -1.0)]
         return max(ends, key=lambda end: math.dist(end, self._old(action)[:2]))
 
     def _outlines(self, action: Action) -> Sequence[Outline]:
@@ -243,9 +250,7 @@ class _Sheet:
             check = "It starts by hand, runs freely and pulls tight before it reaches the bottom."
         elif action.do == "spacer":
             check = "The face lies level with its neighbours before anything is tightened."
-        return Step(
-            0, action.do, action.part, action.feature, action.says, (), action.tools, action.minutes, (), check
-        )
+        return Step(0, action.do, action.part, action.feature, action.says, (), action.tools, action.minutes, (), check)
 
     def bracket(self, action: Action) -> Step:
         limits = self.bench.donor
@@ -253,38 +258,59 @@ class _Sheet:
         cautions += [says for says, _ in self._zones()]
         check = f"The fastener or clip at {action.fixing} goes home with the part on, and the bracket does not rock."
         return Step(
-            0, action.do, action.part, action.feature, action.says, (), action.tools, action.minutes, tuple(cautions),
+            0,
+            action.do,
+            action.part,
+            action.feature,
+            action.says,
+            (),
+            action.tools,
+            action.minutes,
+            tuple(cautions),
             check,
-        )  # fmt: skip
+        )
 
     def trial(self) -> Step:
         tight = f"{max(0.0, self.adaptation.margin_mm):.1f} mm"
         pairs = self.adaptation.pairs
         laid = f": {', '.join(f'{feature} on {fixing}' for fixing, feature in pairs)}" if pairs else ""
         return Step(
-            0, "trial fit", self.donor, None,
+            0,
+            "trial fit",
+            self.donor,
+            None,
             f"Lay it on{laid}. Start every fastener by hand before tightening any; then tighten from the middle "
             "outwards.",
             tools=("hand tools",),
             check=f"Every fastener starts by hand. At the tightest place {tight} of play is left over.",
-        )  # fmt: skip
+        )
 
     def plugs(self, line: ConnectorLine, jobs: Sequence[Action]) -> Step:
         job = next((job for job in jobs if job.feature == line.connector and job.fixing is None), None)
         check = "It works; try it before the trim goes on."
         return Step(
-            0, line.state, self.donor, line.connector, line.says, tools=job.tools if job else (),
+            0,
+            line.state,
+            self.donor,
+            line.connector,
+            line.says,
+            tools=job.tools if job else (),
             minutes=job.minutes if job else None,
             check=None if line.state in ("licensed practice only", "not used") else check,
-        )  # fmt: skip
+        )
 
     def gap(self, gap: EdgeGap) -> Step:
         low, high = gap.wanted_mm
         wanted = f"{low:g} to {high:g} mm" if low is not None and high is not None else "even along its length"
         return Step(
-            0, "look at the gap", self.donor, gap.edge, f"Look at the gap all along. By the drawing, {gap.says}",
-            tools=("feeler strips or drill shanks",), check=f"The gap to {gap.neighbour} is {wanted}.",
-        )  # fmt: skip
+            0,
+            "look at the gap",
+            self.donor,
+            gap.edge,
+            f"Look at the gap all along. By the drawing, {gap.says}",
+            tools=("feeler strips or drill shanks",),
+            check=f"The gap to {gap.neighbour} is {wanted}.",
+        )
 
     def done(self) -> Step:
         cautions = []

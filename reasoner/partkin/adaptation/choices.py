@@ -6,14 +6,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from partkin.adaptation.limits import LICENSED, SAFETY, PartLimits, Refusal, centre_line, limits_of, refuse_cut
+from partkin.adaptation.limits import LICENSED, SAFETY, PartLimits, Refusal, limits_of, refuse_cut
 from partkin.adaptation.pairs import Opening, PairSizes, clearance_hole_mm, drill_up_mm, sizes_of, thread_mm
 from partkin.adaptation.room import Rim, grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
+from partkin.adaptation.segments import centre_line
 from partkin.adaptation.tables import rule, work_for
-from partkin.model.adapting import AdaptationQuestion, Bracket
+from partkin.model.adapting import AdaptationQuestion, Bracket, WorkRow
 from partkin.model.build import Feature
 from partkin.model.fitting import Option, Spot
-from partkin.model.words import PROTECTED_ZONES
 
 # A rim is an arc of this radius: a line, as near as makes no difference, that the geometry takes as a pair.
 RIM_RADIUS_MM = 1000.0
@@ -82,6 +82,14 @@ class Unit:
     choices: tuple[Choice, ...]
     bolt_mm: float | None = None
 
+    @property
+    def share_of_new_hole_mm(self) -> float | None:
+        """Play that a new hole's pair has besides the hole's own; None: the bolt does not go through the host."""
+        if self.host.kind in ("hole", "slot"):
+            across_mm, bolt_mm = self.host.across_mm, self.bolt_mm
+            return None if across_mm is None or bolt_mm is None or across_mm < bolt_mm else (across_mm - bolt_mm) / 2.0
+        return self.host.float_mm or 0.0 if self.host.kind == "captive nut" else 0.0
+
 
 def holds(choice: Choice, other: Choice) -> bool:
     """Whether `other` reaches wherever `choice` does (False where that is not sure)."""
@@ -120,9 +128,7 @@ def enclosing(choices: Sequence[Choice]) -> Choice:
         if not any(one.shape and (one.shape.back_mm or one.shape.forward_mm) for one in others):
             rims.append(replace(rim, room_mm=room_mm))
     back_mm, forward_mm = max(one.back_mm for one in shapes), max(one.forward_mm for one in shapes)
-    return replace(
-        largest, shape=replace(largest.shape, rims=tuple(rims), back_mm=back_mm, forward_mm=forward_mm)
-    )
+    return replace(largest, shape=replace(largest.shape, rims=tuple(rims), back_mm=back_mm, forward_mm=forward_mm))
 
 
 class Bench:
@@ -147,26 +153,30 @@ class Bench:
         """Limits of the donor or of the host."""
         return self.donor if side == "donor" else self.host
 
-    def work(self, *jobs: str, side: str = "donor") -> tuple[float, float]:
-        """Minutes and material of some jobs together."""
-        rows = [work_for(do, self.limits(side).group, self.question.work) for do in jobs]
-        return sum(row.minutes for row in rows), sum(row.cost for row in rows)
+    def work(self, do: str, side: str = "donor") -> WorkRow:
+        """What a job takes in that part's material, and how far a careful hand may miss."""
+        return work_for(do, self.limits(side).group, self.question.work)
 
-    def workmanship_mm(self, do: str, side: str = "donor") -> float:
-        """How far a careful hand may miss."""
-        return work_for(do, self.limits(side).group, self.question.work).workmanship_mm
+    def price(self, minutes: float, material_cost: float) -> float | None:
+        """What work costs at the build's labour rate; None: no rate is known."""
+        rate = self.question.settings.labour_rate
+        return None if rate is None else minutes * rate / 60.0 + material_cost
 
     def tolerance_mm(self, do: str, side: str = "donor") -> float:
         """What a changed size leaves: for the hand, and for the spread of the readings."""
-        return self.workmanship_mm(do, side) + self.question.reserve_mm
+        return self.work(do, side).workmanship_mm + self.question.reserve_mm
 
     def choice(
-        self, do: tuple[str, ...], side: str, shape: Shape | None, across_mm: float | None = None,
+        self,
+        do: tuple[str, ...],
+        side: str,
+        shape: Shape | None,
+        across_mm: float | None = None,
         refusal: Refusal | None = None,
-    ) -> Choice:  # fmt: skip
+    ) -> Choice:
         """Make a choice with its minutes and material."""
-        minutes, cost = self.work(*do, side=side)
-        return Choice(do, side, shape, minutes, cost, across_mm, refusal)
+        rows = [self.work(job, side) for job in do]
+        return Choice(do, side, shape, sum(r.minutes for r in rows), sum(r.cost for r in rows), across_mm, refusal)
 
 
 def as_it_is(bench: Bench, fixing: Spot, feature: Spot, option: Option | None) -> Unit:
@@ -185,16 +195,16 @@ def unit_of_pair(bench: Bench, fixing: Spot, feature: Spot, option: Option | Non
         choices.append(bench.choice((), "donor", Shape(option.allowed_mm)))
     base: tuple[str, ...] = ()
     if option is None and sizes is not None and sizes.other_bolt and sizes.openings:
-        base = ("other bolt",)
-        plain = sizes.openings[0]
+        base, plain = ("other bolt",), sizes.openings[0]
         play_mm = plain.play_mm(plain.across_mm, sizes.bolt_mm)
         if play_mm >= 0.0:
             choices.append(bench.choice(base, plain.side, Shape(play_mm)))
     for side in ("donor", "host") if bench.question.settings.adapt_host else ("donor",):
         opening = sizes.opening(side) if sizes else None
         if opening is not None and sizes is not None:
-            choices += _openings(bench, unit, opening, sizes.bolt_mm, base)
-            choices += _slots(bench, unit, opening, sizes.bolt_mm, base)
+            spot = feature if side == "donor" else fixing
+            larger = _Larger(bench, spot, opening, sizes.bolt_mm, base)
+            choices += (*larger.openings(), *larger.slots())
     if option is None:
         choices += _inserts(bench, unit, unit.host, bench.donor_feature[feature.id])
     choices += _without(bench, unit)
@@ -224,114 +234,98 @@ def _beats(other: Choice, choice: Choice, first: bool) -> bool:
     return first or not equal or choice.refusal is not None
 
 
-def _spot(unit: Unit, side: str) -> Spot:
-    spot = unit.feature if side == "donor" else unit.fixing
-    assert spot is not None
-    return spot
+class _Larger:
+    """How the hole of one side may be made larger: opened out, slotted, or a slot made longer."""
 
+    def __init__(self, bench: Bench, spot: Spot, opening: Opening, bolt_mm: float, base: tuple[str, ...]) -> None:
+        self.bench, self.spot, self.opening, self.bolt_mm, self.base = bench, spot, opening, bolt_mm, base
+        self.side, self.limits = opening.side, bench.limits(opening.side)
 
-def _stopped(bench: Bench, unit: Unit, side: str, do: str) -> Refusal | None:
-    limits = bench.limits(side)
-    return limits.may(do) or limits.untouchable.get(_spot(unit, side).id)
+    def play_mm(self, do: str, across_mm: float) -> float:
+        """Play with the hole that wide, what the hand may miss taken off."""
+        return self.opening.play_mm(across_mm, self.bolt_mm) - self.bench.tolerance_mm(do, self.side)
 
+    def stopped(self, do: str) -> Refusal | None:
+        return self.limits.may(do) or self.limits.untouchable.get(self.spot.id)
 
-def _openings(
-    bench: Bench, unit: Unit, opening: Opening, bolt_mm: float, base: tuple[str, ...]
-) -> Iterator[Choice]:
-    side, do = opening.side, (*base, "open out")
-    miss_mm = bench.tolerance_mm("open out", side)
-    stopped = _stopped(bench, unit, side, "open out")
-    most_mm, refusal = largest_opening_mm(bolt_mm), stopped
-    room_mm = opening.across_mm
-    if stopped is None:
-        room_mm, refusal = opening_room(bench.limits(side), _spot(unit, side), opening.across_mm, bolt_mm)
-    for across_mm, refused in ((room_mm, None), *(((most_mm, refusal),) if refusal else ())):
-        play_mm = opening.play_mm(across_mm, bolt_mm) - miss_mm
-        if across_mm > opening.across_mm + 1e-9 and play_mm >= 0.0:
-            yield bench.choice(do, side, Shape(play_mm), across_mm, refused)
+    def refuse(self, width_mm: float) -> Refusal | None:
+        """Why a slot that wide may not even start at the hole."""
+        return refuse_cut(self.limits, centre_line(self.spot), width_mm, self.bolt_mm, True, self.spot.id)
 
+    def openings(self) -> Iterator[Choice]:
+        do, now_mm, most_mm = "open out", self.opening.across_mm, largest_opening_mm(self.bolt_mm)
+        room_mm, refusal = now_mm, self.stopped(do)
+        if refusal is None:
+            room_mm, refusal = opening_room(self.limits, self.spot, now_mm, self.bolt_mm)
+        for across_mm, refused in ((room_mm, None), *(((most_mm, refusal),) if refusal else ())):
+            play_mm = self.play_mm(do, across_mm)
+            if across_mm > now_mm + 1e-9 and play_mm >= 0.0:
+                yield self.bench.choice((*self.base, do), self.side, Shape(play_mm), across_mm, refused)
 
-def _slots(
-    bench: Bench, unit: Unit, opening: Opening, bolt_mm: float, base: tuple[str, ...]
-) -> Iterator[Choice]:
-    side, do, spot = opening.side, (*base, "slot"), _spot(unit, opening.side)
-    if abs(spot.axis[2]) < 0.99:
-        return  # Its directions are not those of the part's own plane.
-    limits, miss_mm = bench.limits(side), bench.tolerance_mm("slot", side)
-    width_mm = max(opening.across_mm, drill_up_mm(bolt_mm + 2.0 * max(0.0, miss_mm - opening.share_mm)))
-    longest_mm = rule("longest slot").value * bolt_mm - 2.0 * spot.half_travel_mm - width_mm
-    travels = grid_travels_mm(width_mm, longest_mm)
-    if not travels or width_mm > max(opening.across_mm, largest_opening_mm(bolt_mm)):
-        return
-    free = _free_slot(spot, opening, bolt_mm, width_mm, miss_mm, travels[-1])
-    refusal = _stopped(bench, unit, side, "slot")
-    if refusal is None:
-        if spot.half_travel_mm > 0.0:
-            (shape, refusal), wide_mm = _longer(limits, spot, free, width_mm, bolt_mm, longest_mm), width_mm
-        else:
-            shape, wide_mm, refusal = _hemmed(bench, unit, opening, bolt_mm, width_mm, longest_mm)
-        if shape is not None:
-            yield bench.choice(do, side, shape, wide_mm)
-    if refusal is not None:
-        yield bench.choice(do, side, free, width_mm, refusal)
+    def slots(self) -> Iterator[Choice]:
+        if abs(self.spot.axis[2]) < 0.99:
+            return  # Its directions are not those of the part's own plane.
+        miss_mm = self.bench.tolerance_mm("slot", self.side)
+        now_mm, drilled_mm = self.opening.across_mm, self.bolt_mm + 2.0 * max(0.0, miss_mm - self.opening.share_mm)
+        width_mm = max(now_mm, drill_up_mm(drilled_mm))
+        longest_mm = rule("longest slot").value * self.bolt_mm - 2.0 * self.spot.half_travel_mm - width_mm
+        travels = grid_travels_mm(width_mm, longest_mm)
+        if not travels or width_mm > max(now_mm, largest_opening_mm(self.bolt_mm)):
+            return
+        free, refusal = self._slot(width_mm, travels[-1]), self.stopped("slot")
+        do, wide_mm = (*self.base, "slot"), width_mm
+        if refusal is None:
+            if self.spot.half_travel_mm > 0.0:
+                shape, refusal = self._longer(free, width_mm, longest_mm)
+            else:
+                shape, wide_mm, refusal = self._hemmed(width_mm, longest_mm)
+            if shape is not None:
+                yield self.bench.choice(do, self.side, shape, wide_mm)
+        if refusal is not None:
+            yield self.bench.choice(do, self.side, free, width_mm, refusal)
 
+    def _slot(self, width_mm: float, most_mm: float) -> Shape:
+        """A slot with nothing in its way."""
+        play_mm = self.play_mm("slot", width_mm)
+        if self.spot.half_travel_mm > 0.0:
+            return Shape(play_mm, back_mm=most_mm, forward_mm=most_mm)
+        return Shape(play_mm, travel_mm=most_mm)
 
-def _free_slot(
-    spot: Spot, opening: Opening, bolt_mm: float, width_mm: float, miss_mm: float, most_mm: float
-) -> Shape:
-    play_mm = opening.play_mm(width_mm, bolt_mm) - miss_mm
-    if spot.half_travel_mm > 0.0:
-        return Shape(play_mm, back_mm=most_mm, forward_mm=most_mm)
-    return Shape(play_mm, travel_mm=most_mm)
+    def _longer(self, free: Shape, width_mm: float, longest_mm: float) -> tuple[Shape | None, Refusal | None]:
+        """A slot that is there already, as far as there is room at either end."""
+        wide = self.refuse(width_mm)
+        if wide is not None:
+            return None, wide
+        back, forward = (tuple(map(float, end)) for end in centre_line(self.spot))
+        angle_deg, spot = self.spot.angle_deg, replace(self.spot, half_travel_mm=0.0)
+        (back_mm, why), (forward_mm, other_why) = (
+            travel_room(self.limits, replace(spot, at_mm=end), width_mm, self.bolt_mm, longest_mm, along_deg)
+            for end, along_deg in ((back, angle_deg + 180.0), (forward, angle_deg))
+        )
+        shape = replace(free, back_mm=back_mm, forward_mm=forward_mm) if back_mm + forward_mm > 0.0 else None
+        return shape, why or other_why
 
-
-def _longer(
-    limits: PartLimits, spot: Spot, free: Shape, width_mm: float, bolt_mm: float, longest_mm: float
-) -> tuple[Shape | None, Refusal | None]:
-    """A slot that is there already, as far as there is room at either end."""
-    wide = refuse_cut(limits, centre_line(spot), width_mm, bolt_mm, True, spot.id)
-    if wide is not None:
-        return None, wide
-    back, forward = _ends(spot)
-    back_mm, why = travel_room(limits, back, width_mm, bolt_mm, longest_mm, spot.angle_deg + 180.0)
-    forward_mm, other_why = travel_room(limits, forward, width_mm, bolt_mm, longest_mm, spot.angle_deg)
-    shape = replace(free, back_mm=back_mm, forward_mm=forward_mm) if back_mm + forward_mm > 0.0 else None
-    return shape, why or other_why
-
-
-def _hemmed(
-    bench: Bench, unit: Unit, opening: Opening, bolt_mm: float, width_mm: float, longest_mm: float
-) -> tuple[Shape | None, float, Refusal | None]:
-    """A new slot, as far as edges, holes and zones let it run; with its width, and what keeps it short."""
-    limits, spot = bench.limits(opening.side), _spot(unit, opening.side)
-    miss_mm = bench.tolerance_mm("slot", opening.side)
-    most_mm = grid_travels_mm(width_mm, longest_mm)[-1]
-    near, _, refusal = rims_of(limits, spot, width_mm, bolt_mm, most_mm)
-    if not near:
-        # No rim is near, and yet the hole itself may stand off the part as drawn, or in an opening of it.
-        start = refuse_cut(limits, centre_line(spot), width_mm, bolt_mm, True, spot.id)
-        shape = Shape(opening.play_mm(width_mm, bolt_mm) - miss_mm, travel_mm=most_mm)
-        return (shape if start is None else None), width_mm, start
-    # A drill wider than need be: hemmed in, its length cannot be rounded up to the next whole step.
-    width_mm = max(width_mm, drill_up_mm(bolt_mm + 2.0 * (miss_mm - opening.share_mm) + 0.5))
-    travels = grid_travels_mm(width_mm, longest_mm)
-    start = refuse_cut(limits, centre_line(spot), width_mm, bolt_mm, True, spot.id)
-    if start is not None or not travels or width_mm > max(opening.across_mm, largest_opening_mm(bolt_mm)):
-        return None, width_mm, start or refusal
-    rims, travel_mm, refusal = rims_of(limits, spot, width_mm, bolt_mm, travels[-1])
-    if bench.question.task.dims == 3:
-        # In space a rim is no pair: as far as any direction allows.
-        travel_mm, rims = min([travel_mm, *(rim.room_mm for rim in rims)]), ()
-    if travel_mm <= 0.0:
-        return None, width_mm, refusal
-    play_mm = opening.play_mm(width_mm, bolt_mm) - miss_mm
-    return Shape(play_mm, travel_mm=travel_mm, rims=rims), width_mm, refusal
-
-
-def _ends(spot: Spot) -> tuple[Spot, Spot]:
-    line = centre_line(spot)
-    back, forward = (tuple(float(v) for v in end) for end in line)
-    return replace(spot, at_mm=back, half_travel_mm=0.0), replace(spot, at_mm=forward, half_travel_mm=0.0)
+    def _hemmed(self, width_mm: float, longest_mm: float) -> tuple[Shape | None, float, Refusal | None]:
+        """A new slot, as far as edges, holes and zones let it run; with its width, and what keeps it short."""
+        miss_mm, now_mm = self.bench.tolerance_mm("slot", self.side), self.opening.across_mm
+        most_mm = grid_travels_mm(width_mm, longest_mm)[-1]
+        near, _, refusal = rims_of(self.limits, self.spot, width_mm, self.bolt_mm, most_mm)
+        if not near:
+            # No rim is near, and yet the hole itself may stand off the part as drawn, or in an opening of it.
+            start = self.refuse(width_mm)
+            return (self._slot(width_mm, most_mm) if start is None else None), width_mm, start
+        # A drill wider than need be: hemmed in, its length cannot be rounded up to the next whole step.
+        width_mm = max(width_mm, drill_up_mm(self.bolt_mm + 2.0 * (miss_mm - self.opening.share_mm) + 0.5))
+        travels, start = grid_travels_mm(width_mm, longest_mm), self.refuse(width_mm)
+        if start is not None or not travels or width_mm > max(now_mm, largest_opening_mm(self.bolt_mm)):
+            return None, width_mm, start or refusal
+        rims, travel_mm, refusal = rims_of(self.limits, self.spot, width_mm, self.bolt_mm, travels[-1])
+        if self.bench.question.task.dims == 3:
+            # In space a rim is no pair: as far as any direction allows.
+            travel_mm, rims = min([travel_mm, *(rim.room_mm for rim in rims)]), ()
+        if travel_mm <= 0.0:
+            return None, width_mm, refusal
+        return replace(self._slot(width_mm, travel_mm), rims=rims), width_mm, refusal
 
 
 def _inserts(bench: Bench, unit: Unit, host: Feature, donor: Feature) -> Iterator[Choice]:
@@ -339,58 +333,44 @@ def _inserts(bench: Bench, unit: Unit, host: Feature, donor: Feature) -> Iterato
     bolt_mm = thread_mm(host)
     if donor.kind != "tapped hole" or bolt_mm is None or host.across_mm is None or host.across_mm < bolt_mm:
         return
-    refusal = _stopped(bench, unit, "donor", "open out")
-    play_mm = (host.across_mm - bolt_mm) / 2.0
-    yield bench.choice(("thread insert",), "donor", Shape(play_mm), bolt_mm, refusal)
+    refusal = bench.donor.may("open out") or bench.donor.untouchable.get(donor.feature)
+    yield bench.choice(("thread insert",), "donor", Shape((host.across_mm - bolt_mm) / 2.0), bolt_mm, refusal)
 
 
 def _without(bench: Bench, unit: Unit) -> Iterator[Choice]:
     """A new hole in place of the donor's own, or nothing at all."""
-    feature = unit.feature
-    if feature is not None and feature.must:
+    if unit.feature is not None and unit.feature.must:
         return
     if not unit.fixing.must and unit.host.kind not in ("stud", "peg"):
         yield bench.choice(("leave unused",), "donor", None)
     yield from move_over(bench, unit)
-    if unit.donor is not None and unit.donor.kind not in ("hole", "slot", "peg hole"):
-        return
-    yield from new_hole(bench, unit)
+    if unit.donor is None or unit.donor.kind in ("hole", "slot", "peg hole"):
+        yield from new_hole(bench, unit)
 
 
 def new_hole(bench: Bench, unit: Unit) -> Iterator[Choice]:
     """A new clearance hole where the fixing is; whether there is room for it shows at the placement."""
-    share_mm, bolt_mm = 0.0, unit.bolt_mm
-    if bolt_mm is None or unit.host.kind not in TAKE_A_HOLE:
-        return
-    if unit.host.kind == "captive nut":
-        share_mm = unit.host.float_mm or 0.0
-    elif unit.host.kind in ("hole", "slot"):
-        if unit.host.across_mm is None or unit.host.across_mm < bolt_mm:
-            return
-        share_mm = (unit.host.across_mm - bolt_mm) / 2.0
-    miss_mm = bench.tolerance_mm("new hole")
-    across_mm = clearance_hole_mm(bolt_mm, share_mm, miss_mm)
-    yield bench.choice(("new hole",), "donor", None, across_mm, bench.donor.may("new hole"))
+    share_mm = unit.share_of_new_hole_mm
+    if unit.bolt_mm is not None and unit.host.kind in TAKE_A_HOLE and share_mm is not None:
+        across_mm = clearance_hole_mm(unit.bolt_mm, share_mm, bench.tolerance_mm("new hole"))
+        yield bench.choice(("new hole",), "donor", None, across_mm, bench.donor.may("new hole"))
 
 
 def move_over(bench: Bench, unit: Unit) -> Iterator[Choice]:
     """A bracket of the original, taken over to the donor; whether it keeps clear of zones shows at the placement."""
-    drill_minutes, drill_cost = bench.work("new hole")
-    minutes, cost = bench.work("move over")
+    drill, move = bench.work("new hole"), bench.work("move over")
     for bracket in bench.question.brackets:
         if bracket.fixing == unit.fixing.id:
-            holes = bracket.holes or BRACKET_HOLES
-            yield Choice(
-                ("move over",), "donor", None, minutes + bracket.minutes + holes * drill_minutes,
-                cost + holes * drill_cost, refusal=_kept_where_it_is(bench, bracket), bracket=bracket,
-            )  # fmt: skip
+            holes, refusal = bracket.holes or BRACKET_HOLES, _kept_where_it_is(bench, bracket)
+            minutes, cost = move.minutes + bracket.minutes + holes * drill.minutes, move.cost + holes * drill.cost
+            yield Choice(("move over",), "donor", None, minutes, cost, refusal=refusal, bracket=bracket)
 
 
 def _kept_where_it_is(bench: Bench, bracket: Bracket) -> Refusal | None:
     if bracket.duty in (None, "structural", "restraint"):
         duty = f"is a {bracket.duty} part" if bracket.duty else "has no duty written down"
         return Refusal(f"{bracket.part} {duty}: it is not moved on this program's advice; {LICENSED}", SAFETY)
-    if bracket.reach_mm is None and any(o.what in PROTECTED_ZONES for o in bench.donor.obstacles):
+    if bracket.reach_mm is None and any(obstacle.is_protected for obstacle in bench.donor.obstacles):
         part = bench.question.donor.part
         says = f"where the holes for {bracket.part} would come is not known, and {part} has a protected zone"
         return Refusal(f"{says}; {LICENSED}", SAFETY)

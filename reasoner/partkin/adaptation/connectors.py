@@ -50,8 +50,9 @@ def connector_jobs(question: AdaptationQuestion, lines: Iterable[ConnectorLine])
     bench, jobs = Bench(question), {"needs an adapter": "connector adapter", "move over": "move over"}
     return tuple(
         priced_action(bench, jobs[line.state], line.connector, "donor", line.says, None)
-        for line in lines if line.state in jobs
-    )  # fmt: skip
+        for line in lines
+        if line.state in jobs
+    )
 
 
 def _counterpart(wanted: Connector, among: list[Connector]) -> Connector | None:

@@ -5,17 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from partkin.adaptation import phrases
-from partkin.adaptation.choices import Bench, Choice, Unit
-from partkin.adaptation.limits import Obstacle, PartLimits, Refusal, refuse_bracket, refuse_cut
+from partkin.adaptation.choices import Bench, Choice, Shape, Unit
+from partkin.adaptation.limits import Obstacle, Refusal, refuse_bracket, refuse_cut
 from partkin.adaptation.pairs import Opening, drill_up_mm
-from partkin.adaptation.room import Rim
-from partkin.adaptation.standing import heading_deg, lengthened, line3, nearest, standing
-from partkin.adaptation.tables import rule, work_for
+from partkin.adaptation.segments import direction, nearest
+from partkin.adaptation.standing import lengthened, line3, standing
+from partkin.adaptation.tables import rule
 from partkin.model.adapting import Action
 from partkin.model.fitting import Placement, Spot
 from partkin.tables import parse_thread
@@ -48,76 +49,64 @@ class Dressed:
 
 def dress(bench: Bench, units: Sequence[Unit], vector: Sequence[int], placement: Placement) -> Dressed:
     """Size every job of a set of choices at a placement that they all reach."""
-    actions: list[Action] = []
-    cuts: list[Cut] = []
-    pairs: list[tuple[str, str]] = []
-    refusal: Refusal | None = None
-    for unit, chosen in zip(units, vector, strict=True):
-        choice = unit.choices[chosen]
-        made = _Job(bench, unit, choice, placement)
-        actions += made.actions
-        cuts += made.cuts
-        refusal = refusal or made.refusal
-        if made.paired is not None:
-            pairs.append((unit.fixing.id, made.paired))
-    actions.sort(key=lambda action: ORDER.index(action.do))
+    made = [_Jobs(bench, unit, unit.choices[choice], placement) for unit, choice in zip(units, vector, strict=True)]
+    actions = sorted((action for jobs in made for action in jobs.actions), key=lambda action: ORDER.index(action.do))
     numbered = tuple(replace(action, order=n) for n, action in enumerate(actions, start=1))
-    return Dressed(numbered, tuple(pairs), refusal or _collision(bench, cuts))
+    pairs = tuple((jobs.unit.fixing.id, jobs.paired) for jobs in made if jobs.paired is not None)
+    refusal = next((jobs.refusal for jobs in made if jobs.refusal is not None), None)
+    return Dressed(numbered, pairs, refusal or _collision(bench, [cut for jobs in made for cut in jobs.cuts]))
 
 
 def _collision(bench: Bench, cuts: list[Cut]) -> Refusal | None:
     """Check each cut against the part, and against the other cuts."""
-    for number, cut in enumerate(cuts):
-        limits = _with_cuts(bench.limits(cut.side), cut, cuts[:number] + cuts[number + 1 :])
-        slot = bool(np.linalg.norm(cut.line[1] - cut.line[0]) > 0.0)
+    for cut in cuts:
+        limits = bench.limits(cut.side)
+        others = {other.feature: other for other in cuts if other is not cut and other.side == cut.side}
+        holes = [Obstacle("hole", n, other.line[:1], other.line[1:], other.across_mm) for n, other in others.items()]
+        kept = [o for o in limits.obstacles if o.what != "hole" or o.name not in others]
+        slot = bool(np.any(cut.line[1] != cut.line[0]))
+        limits = replace(limits, obstacles=(*kept, *holes))
         refusal = refuse_cut(limits, cut.line, cut.across_mm, cut.bolt_mm, slot, cut.feature)
         if refusal is not None:
             return refusal
     return None
 
 
-def _with_cuts(limits: PartLimits, cut: Cut, others: list[Cut]) -> PartLimits:
-    changed = {other.feature: other for other in others if other.side == cut.side}
-    kept = [o for o in limits.obstacles if o.what != "hole" or o.name not in changed]
-    made = [
-        Obstacle("hole", name, other.line[:1], other.line[1:], other.across_mm)
-        for name, other in changed.items()
-    ]
-    return replace(limits, obstacles=(*kept, *made))
-
-
 def priced_action(bench: Bench, do: str, feature: str, side: str, says: str, fixing: str | None) -> Action:
     """Make an action with what the work table says of it; sizes are filled in by the caller."""
-    row = work_for(do, bench.limits(side).group, bench.question.work)
-    rate = bench.question.settings.labour_rate
-    cost = None if rate is None else round(row.minutes * rate / 60.0 + row.cost, 2)
-    part = (bench.question.donor if side == "donor" else bench.question.host).part
+    row = bench.work(do, side)
+    cost = bench.price(row.minutes, row.cost)
     return Action(
-        do, feature, part, None, row.minutes, cost, says, fixing=fixing, tools=row.tools, source=row.source,
-        workmanship_mm=row.workmanship_mm, side=side, material_cost=row.cost,
-    )  # fmt: skip
+        do,
+        feature,
+        bench.limits(side).part.part,
+        None,
+        row.minutes,
+        None if cost is None else round(cost, 2),
+        says,
+        fixing=fixing,
+        tools=row.tools,
+        source=row.source,
+        workmanship_mm=row.workmanship_mm,
+        side=side,
+        material_cost=row.cost,
+    )
 
 
-def _room_along(rim: Rim, along: np.ndarray) -> float:
-    """How far a slot may run in one direction before it passes a rim."""
-    towards = float(rim.x * along[0] + rim.y * along[1])
-    return rim.room_mm / towards if towards > 1e-9 else math.inf
-
-
-class _Job:
-    """The jobs of one choice."""
+class _Jobs:
+    """The jobs of one choice, what they cut, and the feature that is then on the fixing."""
 
     def __init__(self, bench: Bench, unit: Unit, choice: Choice, placement: Placement) -> None:
         self.bench, self.unit, self.choice, self.placement = bench, unit, choice, placement
+        self.side, self.limits = choice.side, bench.limits(choice.side)
         self.cuts: list[Cut] = []
         self.actions: list[Action] = []
         self.refusal: Refusal | None = None
         self.paired: str | None = unit.feature.id if unit.feature is not None else None
-        self.part = (bench.question.donor if choice.side == "donor" else bench.question.host).part
         for do in choice.do:
             {
                 "open out": self._open_out,
-                "slot": self._slot,
+                "slot": self._longer_slot if self.unit.feature and self.spot.half_travel_mm > 0.0 else self._new_slot,
                 "new hole": self._new_hole,
                 "leave unused": self._leave,
                 "move over": self._move_over,
@@ -128,14 +117,14 @@ class _Job:
     @property
     def spot(self) -> Spot:
         """The spot that is worked on."""
-        spot = self.unit.feature if self.choice.side == "donor" else self.unit.fixing
+        spot = self.unit.feature if self.side == "donor" else self.unit.fixing
         assert spot is not None
         return spot
 
     @property
     def opening(self) -> Opening:
         """The hole that is worked on."""
-        opening = self.unit.sizes.opening(self.choice.side) if self.unit.sizes else None
+        opening = self.unit.sizes.opening(self.side) if self.unit.sizes else None
         assert opening is not None
         return opening
 
@@ -145,126 +134,125 @@ class _Job:
         assert self.unit.bolt_mm is not None
         return self.unit.bolt_mm
 
+    @property
+    def shape(self) -> Shape:
+        """How far the choice reaches."""
+        assert self.choice.shape is not None
+        return self.choice.shape
+
+    @cached_property
+    def lines(self) -> tuple[np.ndarray, np.ndarray]:
+        """Centre lines of the spot that is worked on and of what stands at it, in the frame of the part."""
+        return standing(self.unit, self.placement, self.side)
+
+    @property
+    def what(self) -> phrases.What:
+        """The hole that is worked on, in words."""
+        feature = self.unit.donor if self.side == "donor" else self.unit.host
+        assert feature is not None
+        return phrases.What(feature.kind, self.spot.id, self.side == "host", self.limits.part.part)
+
     def _add(self, do: str, says: str, feature: str | None = None, **sizes: Any) -> None:
         named = feature or (self.spot.id if self.paired else self.unit.fixing.id)
-        priced = priced_action(self.bench, do, named, self.choice.side, says, self.unit.fixing.id)
+        priced = priced_action(self.bench, do, named, self.side, says, self.unit.fixing.id)
         self.actions.append(replace(priced, **sizes))
 
+    def _edge_mm(self, across_mm: float, slot: bool) -> float | None:
+        """Distance to keep from an edge that the program does not know."""
+        return None if self.limits.outline_known else self.limits.edge_mm(across_mm, self.bolt_mm, slot)[0]
+
     def _open_out(self) -> None:
-        opening, tolerance_mm = self.opening, self.bench.tolerance_mm("open out", self.choice.side)
-        stands = standing(self.unit, self.placement, self.choice.side)
-        here, there = nearest(stands.own, stands.other)
-        offset_mm = float(np.linalg.norm(there - here))
-        least_mm = self.bolt_mm + 2.0 * (offset_mm + tolerance_mm - opening.share_mm)
+        opening, spot, (own, other) = self.opening, self.spot, self.lines
+        here, there = nearest(own, other)
+        least_mm = float(np.linalg.norm(there - here)) + self.bench.tolerance_mm("open out", self.side)
+        least_mm = self.bolt_mm + 2.0 * (least_mm - opening.share_mm)
         to_mm = max(drill_up_mm(least_mm), drill_up_mm(opening.across_mm + 1e-6), drill_up_mm(self.bolt_mm))
         to_mm = min(to_mm, self.choice.across_mm or to_mm)
-        self.cuts.append(Cut(self.choice.side, self.spot.id, stands.own, to_mm, self.bolt_mm))
-        spot = self.spot
+        self.cuts.append(Cut(self.side, spot.id, own, to_mm, self.bolt_mm))
         self._add(
             "open out",
-            phrases.open_out(self._what(), opening.across_mm, to_mm, self.bolt_mm, self._edge(to_mm, False)),
-            to_mm=to_mm, allowed_mm=round(opening.play_mm(to_mm, self.bolt_mm), 6), at_mm=spot.at_mm,
+            phrases.open_out(self.what, opening.across_mm, to_mm, self.bolt_mm, self._edge_mm(to_mm, False)),
+            to_mm=to_mm,
+            allowed_mm=round(opening.play_mm(to_mm, self.bolt_mm), 6),
+            at_mm=spot.at_mm,
             length_mm=2.0 * spot.half_travel_mm + to_mm if spot.half_travel_mm else None,
             angle_deg=spot.angle_deg if spot.half_travel_mm else None,
-        )  # fmt: skip
+        )
 
-    def _what(self) -> phrases.What:
-        feature = self.unit.donor if self.choice.side == "donor" else self.unit.host
-        assert feature is not None
-        return phrases.What(feature.kind, self.spot.id, self.choice.side == "host", self.part)
-
-    def _edge(self, across_mm: float, slot: bool) -> float | None:
-        """Distance to keep from an edge that the program does not know."""
-        limits = self.bench.limits(self.choice.side)
-        if limits.outline_known:
-            return None
-        return phrases.edge_to_keep_mm(limits, across_mm, self.bolt_mm, slot)
-
-    def _slot(self) -> None:
-        if self.spot.half_travel_mm > 0.0:
-            self._lengthen()
-            return
-        opening, width_mm = self.opening, self.choice.across_mm or 0.0
-        centre, along_deg, travel_mm = self._run(width_mm)
-        turn = math.radians(along_deg)
-        along = np.array([math.cos(turn), math.sin(turn)])
-        line = np.array([centre, centre + travel_mm * along])
-        self.cuts.append(Cut(self.choice.side, self.spot.id, line, width_mm, self.bolt_mm))
-        middle = line.mean(axis=0)
-        towards = self._towards(centre, along)
+    def _add_slot(self, says: str, line: np.ndarray, width_mm: float, length_mm: float, angle_deg: float) -> None:
+        self.cuts.append(Cut(self.side, self.spot.id, line, width_mm, self.bolt_mm))
         self._add(
             "slot",
-            phrases.slot(
-                self._what(), opening.across_mm, width_mm, width_mm + travel_mm, travel_mm, along_deg,
-                towards, self.bolt_mm, self._edge(width_mm, True),
-            ),
-            to_mm=width_mm, length_mm=width_mm + travel_mm, angle_deg=along_deg,
-            at_mm=(*(round(float(v), 3) for v in middle), *self.spot.at_mm[2:]),
-            allowed_mm=round(opening.play_mm(width_mm, self.bolt_mm), 6),
-        )  # fmt: skip
+            says,
+            to_mm=width_mm,
+            length_mm=length_mm,
+            angle_deg=angle_deg,
+            at_mm=(*(round(float(v), 3) for v in line.mean(axis=0)), *self.spot.at_mm[2:]),
+            allowed_mm=round(self.opening.play_mm(width_mm, self.bolt_mm), 6),
+        )
+
+    def _new_slot(self) -> None:
+        width_mm = self.choice.across_mm or 0.0
+        centre, along_deg, travel_mm = self._run(width_mm)
+        along = direction(along_deg)
+        says = phrases.slot(
+            self.what,
+            self.opening.across_mm,
+            width_mm,
+            travel_mm,
+            phrases.Way(along_deg, self._towards(centre, along)),
+            self.bolt_mm,
+            self._edge_mm(width_mm, True),
+        )
+        line = np.array([centre, centre + travel_mm * along])
+        self._add_slot(says, line, width_mm, width_mm + travel_mm, along_deg)
 
     def _run(self, width_mm: float) -> tuple[np.ndarray, float, float]:
         """Start, direction and travel of a new slot: to a whole step long, where its rims let it."""
-        shape = self.choice.shape
-        assert shape is not None
-        stands = standing(self.unit, self.placement, self.choice.side)
-        centre = stands.own.mean(axis=0)
-        along_deg = round(heading_deg(self.unit, self.choice.side, self.placement), 2)
-        turn = math.radians(along_deg)
-        along = np.array([math.cos(turn), math.sin(turn)])
-        _, there = nearest(np.array([centre, centre]), stands.other)
-        ahead_mm = max(0.1, float(np.linalg.norm(there - centre)) - max(0.0, shape.allowed_mm))
-        most_mm = min([shape.travel_mm, *(_room_along(rim, along) for rim in shape.rims)])
+        own, other = self.lines
+        centre = own.mean(axis=0)
+        x, y = gap = nearest(np.array([centre, centre]), other)[1] - centre
+        along_deg = round(math.degrees(math.atan2(y, x)) % 360.0, 2)
+        along = direction(along_deg)
+        ahead_mm = max(0.1, float(np.linalg.norm(gap)) - max(0.0, self.shape.allowed_mm))
+        towards = [(rim, float(rim.x * along[0] + rim.y * along[1])) for rim in self.shape.rims]
+        most_mm = min([self.shape.travel_mm, *(rim.room_mm / share for rim, share in towards if share > 1e-9)])
         step_mm = rule("length step").value
         length_mm = math.ceil((width_mm + ahead_mm) / step_mm - 1e-6) * step_mm
         if length_mm - width_mm <= most_mm + 1e-9:
             return centre, along_deg, length_mm - width_mm
         return centre, along_deg, min(math.ceil(10.0 * ahead_mm - 1e-6) / 10.0, max(most_mm, ahead_mm))
 
-    def _lengthen(self) -> None:
+    def _longer_slot(self) -> None:
         """A slot that is there already: longer at the end that falls short."""
-        shape, opening, spot = self.choice.shape, self.opening, self.spot
-        assert shape is not None
-        width_mm = self.choice.across_mm or opening.across_mm
-        stands = standing(self.unit, self.placement, self.choice.side)
-        turn = math.radians(spot.angle_deg)
-        along = np.array([math.cos(turn), math.sin(turn)])
-        centre = stands.own.mean(axis=0)
-        _, there = nearest(lengthened(stands.own, spot, shape), stands.other)
-        gap = there - centre
-        aside_mm = abs(float(along[0] * gap[1] - along[1] * gap[0]))
-        ahead_mm = float(gap @ along)
+        shape, spot, (own, other) = self.shape, self.spot, self.lines
+        now_mm, width_mm = self.opening.across_mm, self.choice.across_mm or self.opening.across_mm
+        along, centre = direction(spot.angle_deg), own.mean(axis=0)
+        gap = nearest(lengthened(own, spot, shape), other)[1] - centre
+        aside_mm, ahead_mm = abs(float(along[0] * gap[1] - along[1] * gap[0])), float(gap @ along)
         reach_mm = math.sqrt(max(0.0, shape.allowed_mm**2 - aside_mm**2))
         short_mm = abs(ahead_mm) - reach_mm - spot.half_travel_mm
-        now_mm = 2.0 * spot.half_travel_mm + width_mm
-        step_mm = rule("length step").value
-        length_mm = max(now_mm, math.ceil((now_mm + max(short_mm, 0.0)) / step_mm - 1e-6) * step_mm)
+        long_mm, step_mm = 2.0 * spot.half_travel_mm + width_mm, rule("length step").value
+        length_mm = max(long_mm, math.ceil((long_mm + max(short_mm, 0.0)) / step_mm - 1e-6) * step_mm)
         forward = ahead_mm >= 0.0
-        more_mm = min(length_mm - now_mm, shape.forward_mm if forward else shape.back_mm)
-        shift_mm = (more_mm if forward else -more_mm) / 2.0
-        middle = centre + shift_mm * along
-        half_mm = spot.half_travel_mm + more_mm / 2.0
-        line = np.array([middle - half_mm * along, middle + half_mm * along])
-        self.cuts.append(Cut(self.choice.side, spot.id, line, width_mm, self.bolt_mm))
         heading = along if forward else -along
-        self._add(
-            "slot",
-            phrases.longer_slot(
-                self._what(), 2.0 * spot.half_travel_mm + opening.across_mm, 2.0 * half_mm + width_mm,
-                opening.across_mm, width_mm, self._towards(centre, heading),
-                math.degrees(math.atan2(heading[1], heading[0])) % 360.0, self._edge(width_mm, True),
-            ),
-            to_mm=width_mm, length_mm=round(2.0 * half_mm + width_mm, 6), angle_deg=spot.angle_deg,
-            at_mm=(*(round(float(v), 3) for v in middle), *spot.at_mm[2:]),
-            allowed_mm=round(opening.play_mm(width_mm, self.bolt_mm), 6),
-        )  # fmt: skip
+        more_mm = min(length_mm - long_mm, shape.forward_mm if forward else shape.back_mm)
+        middle, half_mm = centre + more_mm / 2.0 * heading, spot.half_travel_mm + more_mm / 2.0
+        says = phrases.longer_slot(
+            self.what,
+            (2.0 * spot.half_travel_mm + now_mm, 2.0 * half_mm + width_mm),
+            (now_mm, width_mm),
+            phrases.Way(math.degrees(math.atan2(heading[1], heading[0])) % 360.0, self._towards(centre, heading)),
+            self._edge_mm(width_mm, True),
+        )
+        line = np.array([middle - half_mm * along, middle + half_mm * along])
+        self._add_slot(says, line, width_mm, round(2.0 * half_mm + width_mm, 6), spot.angle_deg)
 
     def _towards(self, centre: np.ndarray, along: np.ndarray) -> str | None:
         """Another feature of the part that lies in that direction, within 10 degrees."""
-        question = self.bench.question
-        spots = question.task.features if self.choice.side == "donor" else question.task.fixings
+        task = self.bench.question.task
         best, found = math.cos(math.radians(10.0)), None
-        for spot in spots:
+        for spot in task.features if self.side == "donor" else task.fixings:
             gap = np.array(spot.at_mm[:2]) - centre
             length_mm = float(np.linalg.norm(gap))
             if spot.id != self.spot.id and length_mm > 1.0 and float(gap @ along) / length_mm > best:
@@ -279,65 +267,47 @@ class _Job:
         return tuple(round(float(value), 1) for value in there[: len(self.unit.fixing.at_mm)])
 
     def _new_hole(self) -> None:
-        unit, across_mm, at_mm = self.unit, self.choice.across_mm or 0.0, self.fixing_at_mm
-        old = unit.feature.id if unit.feature is not None else None
-        name = f"new-{unit.fixing.id}"
-        line = np.array([at_mm[:2], at_mm[:2]])
-        self.cuts.append(Cut("donor", name, line, across_mm, self.bolt_mm))
-        share_mm = self._share_of_new_hole()
-        edge_mm = self._edge(across_mm, False)
-        self.paired = name
-        self._add(
-            "new hole", phrases.new_hole(unit.fixing.id, across_mm, at_mm, old, edge_mm), feature=name,
-            to_mm=across_mm, at_mm=at_mm, allowed_mm=round((across_mm - self.bolt_mm) / 2.0 + share_mm, 6),
-        )  # fmt: skip
-
-    def _share_of_new_hole(self) -> float:
-        host = self.unit.host
-        if host.kind in ("hole", "slot"):
-            return ((host.across_mm or self.bolt_mm) - self.bolt_mm) / 2.0
-        return host.float_mm or 0.0 if host.kind == "captive nut" else 0.0
+        fixing, across_mm, at_mm = self.unit.fixing.id, self.choice.across_mm or 0.0, self.fixing_at_mm
+        says = phrases.new_hole(fixing, across_mm, at_mm, self.paired, self._edge_mm(across_mm, False))
+        self.paired = f"new-{fixing}"
+        self.cuts.append(Cut("donor", self.paired, np.array([at_mm[:2]] * 2), across_mm, self.bolt_mm))
+        play_mm = (across_mm - self.bolt_mm) / 2.0 + (self.unit.share_of_new_hole_mm or 0.0)
+        self._add("new hole", says, self.paired, to_mm=across_mm, at_mm=at_mm, allowed_mm=round(play_mm, 6))
 
     def _leave(self) -> None:
-        feature = self.unit.feature.id if self.unit.feature is not None else self.unit.fixing.id
-        self.paired = None
-        self._add("leave unused", phrases.leave_unused(self.unit.fixing.id, feature), feature=feature)
+        feature, self.paired = self.paired or self.unit.fixing.id, None
+        self._add("leave unused", phrases.leave_unused(self.unit.fixing.id, feature), feature)
 
     def _move_over(self) -> None:
         """The bracket goes where the fixing is: the pair no longer depends on where the part lies."""
-        bracket, at_mm = self.choice.bracket, self.fixing_at_mm
+        bracket, at_mm, choice = self.choice.bracket, self.fixing_at_mm, self.choice
         assert bracket is not None
-        original = self.bench.question.original
-        says = phrases.move_over(bracket, original.part if original else "the original", at_mm, self.part)
         self.paired = None
         self.refusal = refuse_bracket(self.bench.donor, at_mm, bracket)
-        rate = self.bench.question.settings.labour_rate
-        cost = None if rate is None else round(self.choice.minutes * rate / 60.0 + self.choice.cost, 2)
-        drill = work_for("new hole", self.bench.donor.group, self.bench.question.work)
+        original, cost = self.bench.question.original, self.bench.price(choice.minutes, choice.cost)
         self._add(
-            "move over", says, feature=f"moved-{self.unit.fixing.id}", at_mm=at_mm, minutes=self.choice.minutes,
-            cost=cost, material_cost=self.choice.cost, tools=("tools to undo it", *drill.tools),
-        )  # fmt: skip
+            "move over",
+            phrases.move_over(bracket, original.part if original else "the original", at_mm, self.limits.part.part),
+            f"moved-{self.unit.fixing.id}",
+            at_mm=at_mm,
+            minutes=choice.minutes,
+            cost=None if cost is None else round(cost, 2),
+            material_cost=choice.cost,
+            tools=("tools to undo it", *self.bench.work("new hole").tools),
+        )
 
     def _other_bolt(self) -> None:
-        sizes = self.unit.sizes
+        sizes, host, donor = self.unit.sizes, self.unit.host, self.unit.donor
         assert sizes is not None
-        meant = self.unit.donor.thread if self.unit.donor is not None else None
-        if meant == sizes.other_bolt:
-            meant = self.unit.host.thread
-        opening = sizes.openings[0]
+        meant = donor.thread if donor is not None else None
+        meant = host.thread if meant == sizes.other_bolt else meant
         was = parse_thread(meant) if meant else None
         thinner = was is not None and was.major_mm > sizes.bolt_mm + 1e-6
-        self._add(
-            "other bolt", phrases.other_bolt(self.unit.fixing.id, sizes.other_bolt or "", meant, thinner),
-            to_mm=sizes.bolt_mm, allowed_mm=round(opening.play_mm(opening.across_mm, sizes.bolt_mm), 6),
-            thread=sizes.other_bolt,
-        )  # fmt: skip
+        says = phrases.other_bolt(self.unit.fixing.id, sizes.other_bolt or "", meant, thinner)
+        play_mm = sizes.openings[0].play_mm(sizes.openings[0].across_mm, sizes.bolt_mm)
+        self._add("other bolt", says, to_mm=sizes.bolt_mm, allowed_mm=round(play_mm, 6), thread=sizes.other_bolt)
 
     def _insert(self) -> None:
-        shape = self.choice.shape
-        thread = self.unit.host.thread or f"{self.choice.across_mm:g} mm"
-        self._add(
-            "thread insert", phrases.thread_insert(self.spot.id, thread), to_mm=self.choice.across_mm,
-            allowed_mm=round(shape.allowed_mm, 6) if shape else None, thread=self.unit.host.thread,
-        )  # fmt: skip
+        thread, across_mm = self.unit.host.thread, self.choice.across_mm
+        says = phrases.thread_insert(self.spot.id, thread or f"{across_mm:g} mm")
+        self._add("thread insert", says, to_mm=across_mm, allowed_mm=round(self.shape.allowed_mm, 6), thread=thread)

@@ -42,9 +42,7 @@ def engagement_mm(bolt_mm: float, material: str | None) -> tuple[float, str]:
     return wanted.value * bolt_mm, wanted.source
 
 
-def stack_of(
-    bolt_mm: float, clamped_mm: float, spacer_mm: float = 0.0, threaded_in: str | None = None
-) -> Stack:
+def stack_of(bolt_mm: float, clamped_mm: float, spacer_mm: float = 0.0, threaded_in: str | None = None) -> Stack:
     """Stack up the parts that a bolt clamps against a thread of some material.
 
     Parameters
@@ -65,9 +63,7 @@ def stack_of(
     14.6
     """
     washer = washer_for(bolt_mm)
-    return Stack(
-        clamped_mm, washer.thickness_mm if washer else 0.0, spacer_mm, engagement_mm(bolt_mm, threaded_in)[0]
-    )
+    return Stack(clamped_mm, washer.thickness_mm if washer else 0.0, spacer_mm, engagement_mm(bolt_mm, threaded_in)[0])
 
 
 def fastener_jobs(bench: Bench, units: Sequence[Unit]) -> tuple[tuple[Action, ...], tuple[str, ...]]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from partkin.adaptation.segments import segments_of, to_segments_mm
 from partkin.model.adapting import Mark
 from partkin.model.build import Outline
 from partkin.model.fitting import Spot
@@ -73,10 +74,12 @@ def _mark(datum: _Datum) -> Mark:
 
 
 def _edges(point: np.ndarray, outlines: Sequence[Outline], spots: Sequence[Spot]) -> list[_Datum]:
-    lines = [line for line in outlines if line.kind == "edge" and len(line.corners_mm) > 1]
-    pieces = [piece for line in lines for piece in _pieces(line)]
+    lines = [segments_of(line.corners_mm) for line in outlines if line.kind == "edge" and len(line.corners_mm) > 1]
+    pieces = [piece for line in lines for piece in zip(*line, strict=True)]
+    at = np.array([spot.at_mm[:2] for spot in spots], dtype=float).reshape(-1, 2)
+    away = np.array([to_segments_mm(at, *piece) for piece in pieces])
     found = []
-    for start, end in pieces:
+    for (start, end), own in zip(pieces, away, strict=True):
         along = end - start
         length_mm = float(np.linalg.norm(along))
         if length_mm < SHORTEST_EDGE_MM:
@@ -85,45 +88,18 @@ def _edges(point: np.ndarray, outlines: Sequence[Outline], spots: Sequence[Spot]
         gap = point - (start + share * along)
         away_mm = float(np.linalg.norm(gap))
         if 0.0 <= share <= 1.0 and 0.0 < away_mm <= CARRIES * length_mm:
-            name = _edge_name(start, end, -gap, _near_edge(start, end, pieces, spots))
+            # Holes that no other edge is nearer to, in order along the edge.
+            near = np.flatnonzero(own <= away.min(axis=0) + 1e-9).tolist()
+            order = sorted((float((at[n] - start) @ along), spots[n].id) for n in near)
+            name = _edge_name(length_mm, -gap, [hole for _, hole in order])
             found.append(_Datum(name, away_mm, tuple(gap / away_mm), True))
     return found
 
 
-def _pieces(line: Outline) -> list[tuple[np.ndarray, np.ndarray]]:
-    """The straight pieces of an outline; two corners make one, three or more close."""
-    corners = [np.array(corner, dtype=float) for corner in line.corners_mm]
-    if len(corners) == 2:
-        return [(corners[0], corners[1])]
-    return list(zip(corners, [*corners[1:], corners[0]], strict=True))
-
-
-def _near_edge(
-    start: np.ndarray, end: np.ndarray, pieces: Sequence[tuple[np.ndarray, np.ndarray]], spots: Sequence[Spot]
-) -> list[str]:
-    """Holes that no other edge is nearer to, in order along the edge."""
-    along = end - start
-    near = []
-    for spot in spots:
-        at = np.array(spot.at_mm[:2], dtype=float)
-        away_mm = _to_piece_mm(at, start, end)
-        if away_mm <= min(_to_piece_mm(at, *piece) for piece in pieces) + 1e-9:
-            near.append((float((at - start) @ along), spot.id))
-    return [name for _, name in sorted(near)]
-
-
-def _to_piece_mm(point: np.ndarray, start: np.ndarray, end: np.ndarray) -> float:
-    along = end - start
-    square = float(along @ along)
-    share = min(1.0, max(0.0, float((point - start) @ along) / square)) if square > 0.0 else 0.0
-    return float(np.linalg.norm(point - start - share * along))
-
-
-def _edge_name(start: np.ndarray, end: np.ndarray, towards: np.ndarray, holes: Sequence[str]) -> str:
+def _edge_name(length_mm: float, towards: np.ndarray, holes: Sequence[str]) -> str:
     """Name an edge by the side it lies on, seen as x to the right and y up, its length, and the holes along it."""
     x, y = towards
     side = ("right" if x > 0 else "left") if abs(x) >= abs(y) else ("upper" if y > 0 else "lower")
-    length_mm = float(np.linalg.norm(end - start))
     if len(holes) > MOST_NAMED:
         holes = [holes[0], holes[len(holes) // 2], holes[-1]]
     by = ""

@@ -11,24 +11,35 @@ from collections.abc import Sequence
 import numpy as np
 
 from partkin.adaptation.placing import Sets
+from partkin.integer_program import INFINITE, IntegerProgram
 
 MOST_LISTED = 150_000
 MOST_NODES = 5_000
 Numbers = Sequence[Sequence[int]]
 
 
-class Listed:
+class _Master:
+    def strike(self, cut: Sets) -> None:
+        """Take out every vector that a cut refutes."""
+        raise NotImplementedError
+
+    def strike_one(self, vector: Sequence[int]) -> None:
+        """Take out one vector."""
+        self.strike(tuple((unit, frozenset((choice,))) for unit, choice in enumerate(vector)))
+
+    def cheapest(self) -> tuple[tuple[int, ...], int] | None:
+        """A vector that is left (None: none is), with a cost that none is below: its own unless branches ran out."""
+        raise NotImplementedError
+
+
+class Listed(_Master):
     """Every vector in order of cost; each cut strikes out what it refutes."""
 
-    def __init__(
-        self, costs: Numbers, permitted: Numbers, keeps: Sequence[Sequence[bool]], kept: int
-    ) -> None:
+    def __init__(self, costs: Numbers, permitted: Numbers, keeps: Sequence[Sequence[bool]], kept: int) -> None:
         grids = np.meshgrid(*[np.array(choices, dtype=np.int16) for choices in permitted], indexing="ij")
         # Of no unit at all there is one set: no work.
         vectors = np.stack([grid.ravel() for grid in grids], axis=1) if grids else np.zeros((1, 0), dtype=np.int16)
-        total = np.zeros(len(vectors), dtype=np.int64)
-        jobs = np.zeros(len(vectors), dtype=np.int64)
-        placing = np.zeros(len(vectors), dtype=np.int64)
+        total, jobs, placing = (np.zeros(len(vectors), dtype=np.int64) for _ in range(3))
         for unit, (cost, places) in enumerate(zip(costs, keeps, strict=True)):
             price = np.array(cost, dtype=np.int64)[vectors[:, unit]]
             total += price
@@ -41,7 +52,6 @@ class Listed:
         self.at = 0
 
     def strike(self, cut: Sets) -> None:
-        """Take out every vector that a cut refutes."""
         hit = self.alive.copy()
         for unit, choices in cut:
             struck = np.zeros(self.most, dtype=bool)
@@ -49,12 +59,7 @@ class Listed:
             hit &= struck[self.columns[unit]]
         self.alive &= ~hit
 
-    def strike_one(self, vector: Sequence[int]) -> None:
-        """Take out one vector."""
-        self.strike(tuple((unit, frozenset((choice,))) for unit, choice in enumerate(vector)))
-
     def cheapest(self) -> tuple[tuple[int, ...], int] | None:
-        """The first vector that is left, with a cost that no other is below: its own."""
         left = np.flatnonzero(self.alive[self.at :])
         if not len(left):
             return None
@@ -62,60 +67,27 @@ class Listed:
         return tuple(int(value) for value in self.columns[:, self.at]), int(self.total[self.at])
 
 
-class Programmed:
-    """The same by integer programming (HiGHS), where there are too many vectors to list."""
+class Programmed(_Master):
+    """The same by integer programming, where there are too many vectors to list: one column a unit and choice."""
 
-    def __init__(
-        self, costs: Numbers, permitted: Numbers, keeps: Sequence[Sequence[bool]], kept: int
-    ) -> None:
-        self.columns = [(unit, choice) for unit, choices in enumerate(permitted) for choice in choices]
-        self.column_of = {pair: number for number, pair in enumerate(self.columns)}
-        self.price = np.array([costs[unit][choice] for unit, choice in self.columns], dtype=float)
-        self.rows: list[np.ndarray] = []
-        self.low: list[float] = []
-        self.high: list[float] = []
+    def __init__(self, costs: Numbers, permitted: Numbers, keeps: Sequence[Sequence[bool]], kept: int) -> None:
+        self.program = IntegerProgram()
+        self.column = {(u, c): self.program.column(costs[u][c]) for u, choices in enumerate(permitted) for c in choices}
         for unit, choices in enumerate(permitted):
-            self._row([(unit, choice) for choice in choices], 1.0, 1.0)
-        placing = [pair for pair in self.columns if keeps[pair[0]][pair[1]]]
-        self._row(placing, float(kept), math.inf)
-
-    def _row(self, pairs: Sequence[tuple[int, int]], low: float, high: float) -> None:
-        row = np.zeros(len(self.columns))
-        for pair in pairs:
-            row[self.column_of[pair]] = 1.0
-        self.rows.append(row)
-        self.low.append(low)
-        self.high.append(high)
+            self.program.row({self.column[unit, choice]: 1.0 for choice in choices}, 1.0, 1.0)
+        self.program.row({at: 1.0 for (unit, choice), at in self.column.items() if keeps[unit][choice]}, kept, INFINITE)
 
     def strike(self, cut: Sets) -> None:
-        """Ask for at least one choice outside the cut's sets."""
         sets = dict(cut)
-        outside = [(u, c) for u, c in self.columns if u in sets and c not in sets[u]]
-        self._row(outside, 1.0, math.inf)
-
-    def strike_one(self, vector: Sequence[int]) -> None:
-        """Take out one vector."""
-        self.strike(tuple((unit, frozenset((choice,))) for unit, choice in enumerate(vector)))
+        outside = {at: 1.0 for (unit, choice), at in self.column.items() if choice not in sets.get(unit, (choice,))}
+        self.program.row(outside, 1.0, INFINITE)
 
     def cheapest(self) -> tuple[tuple[int, ...], int] | None:
-        """A vector that is left, with a cost that none is below: its own unless nodes ran out."""
-        from scipy.optimize import Bounds, LinearConstraint, milp
-
-        found = milp(
-            self.price,
-            integrality=np.ones(len(self.price)),
-            bounds=Bounds(0.0, 1.0),
-            constraints=LinearConstraint(np.array(self.rows), np.array(self.low), np.array(self.high)),
-            options={"mip_rel_gap": 0.0, "node_limit": MOST_NODES},
-        )
-        if found.x is None:
+        found = self.program.solve(MOST_NODES)
+        if found.values is None:
             return None
-        taken = found.x > 0.5
-        chosen = dict(pair for pair, is_taken in zip(self.columns, taken, strict=True) if is_taken)
-        vector = tuple(chosen[unit] for unit in sorted(chosen))
-        if found.status == 0:
-            return vector, round(float(self.price @ taken))
-        return vector, math.ceil(float(found.mip_dual_bound) - 1e-6)
+        chosen = {unit: choice for (unit, choice), at in self.column.items() if found.values[at] > 0.5}
+        return tuple(chosen[unit] for unit in sorted(chosen)), math.ceil(found.bound - 1e-3)
 
 
 def master(

@@ -6,10 +6,9 @@ a few fixings that cannot hold together, which refutes every set that gives them
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-
-import numpy as np
 
 from partkin.adaptation.choices import Choice, Unit
 from partkin.adaptation.master import MOST_LISTED, Listed, Programmed, master
@@ -22,22 +21,10 @@ from partkin.pulse import beat
 SETS = "sets of jobs"
 Vector = tuple[int, ...]
 Permitted = tuple[tuple[int, ...], ...]
+# Cost, set of choices, and what `finish` made of it.
+Found = tuple[int, Vector, object]
 # Two pairs are called too far apart only beyond this, so that rounding never refutes what fits.
 APART_MM = 1e-3
-
-
-Found = tuple[int, Vector, object]
-
-
-@dataclass(frozen=True)
-class _Aim:
-    """One question to the optimiser: what may be chosen, its own cuts, its master, and the cost to beat."""
-
-    permitted: Permitted
-    cuts: tuple[Sets, ...]
-    asked: Listed | Programmed
-    below: int | None
-    unproved: list[int] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -47,59 +34,74 @@ class Optimum:
     `bound`: no permitted set costs less. `proved`: this one costs no more than that.
     """
 
-    vector: Vector | None
-    finished: object | None
-    cost: int | None
-    bound: int | None
-    proved: bool
+    vector: Vector | None = None
+    finished: object | None = None
+    cost: int | None = None
+    bound: int | None = None
+    proved: bool = True
 
 
-@dataclass
+@dataclass(frozen=True)
+class _Asked:
+    """One question to the optimiser: what may be chosen, its own cuts, its master, and the cost to beat."""
+
+    permitted: Permitted
+    cuts: tuple[Sets, ...]
+    master: Listed | Programmed
+    below: int | None
+    # Costs of sets that were struck without a proof.
+    unproved: list[int] = field(default_factory=list)
+
+
 class Optimiser:
     """Units with their costs, and what has been refuted so far; every question about them shares it.
 
-    `finish` turns a placed set into jobs, or gives None where the jobs find no room there.
+    Parameters
+    ----------
+    units
+    geometry
+    costs
+        Of each choice of each unit, in thousandths.
+    finish
+        Turns a placed set into jobs, or gives None where the jobs find no room there.
+    limit
+        How many sets may be laid down; `left` counts what is left of them.
+    most_listed
+        Up to so many sets are listed by the master.
     """
 
-    units: Sequence[Unit]
-    geometry: Geometry
-    costs: Sequence[Sequence[int]]
-    finish: Callable[[Vector, Placement], object | None]
-    left: int
-    most_listed: int = MOST_LISTED
-    cuts: list[Sets] = field(default_factory=list)
-    struck: dict[Vector, None] = field(default_factory=dict)
-    borne_out: dict[Vector, object] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        """Refute by distance alone what two fixings show."""
-        self.most = self.left
-        task = self.geometry.task
-        if task.dims == 2 and not (task.flex_mm and task.flex_in_plane):
-            self.cuts += pairwise(self.units)
-
-    @property
-    def keeps(self) -> list[list[bool]]:
-        """Which choices leave the donor's own fixing to place the part."""
-        return [
-            [choice.shape is not None and unit.feature is not None for choice in unit.choices]
-            for unit in self.units
-        ]
-
-    @property
-    def kept(self) -> int:
-        """How many of the donor's own fixings have to go on placing it."""
-        own = sum(unit.feature is not None for unit in self.units)
-        return min(int(rule("fixings that place the part").value), own)
+    def __init__(
+        self,
+        units: Sequence[Unit],
+        geometry: Geometry,
+        costs: Sequence[Sequence[int]],
+        finish: Callable[[Vector, Placement], object | None],
+        limit: int,
+        most_listed: int = MOST_LISTED,
+    ) -> None:
+        self.units, self.geometry, self.costs, self.finish = units, geometry, costs, finish
+        self.left = self.most = limit
+        self.most_listed = most_listed
+        # Choices that leave the donor's own fixing to place the part, and how many of those there have to be.
+        own = [unit.feature is not None for unit in units]
+        self.keeps = [[choice.shape is not None and o for choice in u.choices] for u, o in zip(units, own, strict=True)]
+        self.kept = min(int(rule("fixings that place the part").value), sum(own))
+        self.struck: dict[Vector, None] = {}
+        self.borne_out: dict[Vector, object] = {}
+        task = geometry.task
+        self.cuts = pairwise(units) if task.dims == 2 and not (task.flex_mm and task.flex_in_plane) else []
 
     def cost_of(self, vector: Vector) -> int:
         """Cost of a set, in thousandths."""
         return sum(self.costs[unit][choice] for unit, choice in enumerate(vector))
 
     def run(
-        self, permitted: Permitted, more_cuts: Sequence[Sets] = (), below: int | None = None,
+        self,
+        permitted: Permitted,
+        more_cuts: Sequence[Sets] = (),
+        below: int | None = None,
         any_will_do: bool = False,
-    ) -> Optimum:  # fmt: skip
+    ) -> Optimum:
         """Find the cheapest set of permitted choices.
 
         Parameters
@@ -114,104 +116,103 @@ class Optimiser:
             Stop at the first set found, however dear.
         """
         if any(not choices for choices in permitted):
-            return Optimum(None, None, None, None, True)
-        aim = self._aim(permitted, tuple(more_cuts), below)
+            return Optimum()
+        asked = self._asked(permitted, tuple(more_cuts), below)
         best: Found | None = None
         while True:
-            named = aim.asked.cheapest()
+            named = asked.master.cheapest()
             if named is None or (below is not None and named[1] >= below):
-                return self._settled(best, best[0] if best is not None else None, aim)
+                return self._settled(best, best[0] if best is not None else None, asked)
             vector, bound = named
             if best is not None and (any_will_do or best[0] <= bound):
-                return self._settled(best, bound, aim)
+                return self._settled(best, bound, asked)
             if self.left <= 0 and vector not in self.borne_out:
-                return self._settled(best, bound, aim, stopped=True)
-            taken, nearest = self._examine(vector, aim)
+                return self._settled(best, bound, asked, stopped=True)
+            taken, nearest = self._examine(vector, asked)
             if taken is not None:
-                return self._settled(taken, bound, aim)
+                return self._settled(taken, bound, asked)
             if nearest is not None:
-                best = self._by_hand(nearest, aim, best)
-            best = self._mended(vector, aim, best)
+                best = self._at(nearest, asked, best)
+            best = self._mended(vector, asked, best)
 
-    def _aim(self, permitted: Permitted, cuts: tuple[Sets, ...], below: int | None) -> _Aim:
-        asked = master(self.costs, permitted, self.keeps, self.kept, self.most_listed)
-        aim = _Aim(permitted, cuts, asked, below)
+    def _asked(self, permitted: Permitted, cuts: tuple[Sets, ...], below: int | None) -> _Asked:
+        made = master(self.costs, permitted, self.keeps, self.kept, self.most_listed)
+        asked = _Asked(permitted, cuts, made, below)
         for cut in (*self.cuts, *cuts):
-            asked.strike(cut)
+            made.strike(cut)
         for vector in self.struck:
             if all(choice in choices for choice, choices in zip(vector, permitted, strict=True)):
-                self._put_aside(vector, aim)
-        return aim
+                self._put_aside(vector, asked)
+        return asked
 
-    def _put_aside(self, vector: Vector, aim: _Aim) -> None:
+    def _cut_by(self, vector: Sequence[int], asked: _Asked) -> Sets | None:
+        return next((cut for cut in (*self.cuts, *asked.cuts) if refuted(cut, vector)), None)
+
+    def _put_aside(self, vector: Vector, asked: _Asked) -> None:
         """Strike one vector without a proof."""
         self.struck[vector] = None
-        aim.asked.strike_one(vector)
-        if not any(refuted(cut, vector) for cut in (*self.cuts, *aim.cuts)):
-            aim.unproved.append(self.cost_of(vector))
+        asked.master.strike_one(vector)
+        if self._cut_by(vector, asked) is None:
+            asked.unproved.append(self.cost_of(vector))
 
-    def _examine(self, vector: Vector, aim: _Aim) -> tuple[Found | None, Placement | None]:
-        """Ask the geometry about the master's vector: it is borne out, refuted or put aside."""
+    def _examine(self, vector: Vector, asked: _Asked) -> tuple[Found | None, Placement | None]:
+        """Ask about a vector: it is borne out, refuted or put aside; with the placement that misses least."""
         if vector not in self.borne_out:
             self.left -= 1
             beat(SETS, self.most - self.left, self.most)
             placed = self.geometry.place(vector)
-            if isinstance(placed, Refuted):
-                if placed.sets:
-                    self.cuts.append(placed.sets)
-                    aim.asked.strike(placed.sets)
-                else:
-                    self._put_aside(vector, aim)
+            if isinstance(placed, Refuted) and placed.sets:
+                self.cuts.append(placed.sets)
+                asked.master.strike(placed.sets)
                 return None, placed.nearest
-            finished = self.finish(vector, placed)
+            finished = None if isinstance(placed, Refuted) else self.finish(vector, placed)
             if finished is None:
-                self._put_aside(vector, aim)
-                return None, None
+                self._put_aside(vector, asked)
+                return None, placed.nearest if isinstance(placed, Refuted) else None
             self.borne_out[vector] = finished
         return (self.cost_of(vector), vector, self.borne_out[vector]), None
 
-    def _settled(self, best: Found | None, bound: int | None, aim: _Aim, stopped: bool = False) -> Optimum:
+    def _settled(self, best: Found | None, bound: int | None, asked: _Asked, stopped: bool = False) -> Optimum:
         """Say what is proved: sets that were put aside without a proof may have been cheaper."""
         beat(SETS, self.most, self.most)
         if best is None:
-            return Optimum(None, None, None, bound, not stopped and not aim.unproved)
-        low = min([best[0], *aim.unproved] + ([bound] if bound is not None else []))
+            return Optimum(bound=bound, proved=not stopped and not asked.unproved)
+        low = min([best[0], *asked.unproved] + ([bound] if bound is not None else []))
         return Optimum(best[1], best[2], best[0], low, low == best[0])
 
-    def _by_hand(self, placement: Placement, aim: _Aim, best: Found | None) -> Found | None:
+    def _at(self, placement: Placement, asked: _Asked, best: Found | None) -> Found | None:
         """At a placement that misses, take the cheapest choice that reaches at each fixing."""
         chosen = []
-        for number, unit in enumerate(self.units):
-            reaching = [c for c in aim.permitted[number] if self._reaches(unit, unit.choices[c], placement)]
+        for unit, costs, choices in zip(self.units, self.costs, asked.permitted, strict=True):
+            reaching = [(costs[c], c) for c in choices if _reaches(unit, unit.choices[c], placement)]
             if not reaching:
                 return best
-            chosen.append(min(reaching, key=lambda c, n=number: (self.costs[n][c], c)))  # type: ignore[misc]
-        return self._tried(tuple(chosen), aim, best) or best
+            chosen.append(min(reaching)[1])
+        return self._tried(tuple(chosen), asked, best) or best
 
-    def _mended(self, vector: Vector, aim: _Aim, best: Found | None) -> Found | None:
+    def _mended(self, vector: Vector, asked: _Asked, best: Found | None) -> Found | None:
         """Give way where it is cheapest until the geometry agrees: a set that will do, and cuts on the way."""
-        mended: Vector | None = vector
         while self.left > 0:
-            mended = self._past_cuts(mended, aim) if mended is not None else None
-            if mended is None or mended in self.struck or not self._is_cheaper(mended, aim, best):
+            mended = self._past_cuts(vector, asked)
+            if mended is None or mended in self.struck or not self._is_cheaper(mended, asked, best):
                 return best
-            known = len(self.cuts)
-            better = self._tried(mended, aim, best)
+            vector, known = mended, len(self.cuts)
+            better = self._tried(vector, asked, best)
             if better is not None or len(self.cuts) == known:
                 return better or best
         return best
 
-    def _past_cuts(self, vector: Vector, aim: _Aim) -> Vector | None:
+    def _past_cuts(self, vector: Vector, asked: _Asked) -> Vector | None:
         """Change choices one by one, the cheapest way first, until no cut strikes the vector."""
         chosen = list(vector)
         for _ in range(4 * len(chosen)):
-            cut = next((cut for cut in (*self.cuts, *aim.cuts) if refuted(cut, chosen)), None)
+            cut = self._cut_by(chosen, asked)
             if cut is None:
                 return tuple(chosen)
             ways = [
                 (self.costs[unit][choice] - self.costs[unit][chosen[unit]], unit, choice)
                 for unit, choices in cut
-                for choice in aim.permitted[unit]
+                for choice in asked.permitted[unit]
                 if choice not in choices
             ]
             if not ways:
@@ -220,25 +221,25 @@ class Optimiser:
             chosen[unit] = choice
         return None
 
-    def _is_cheaper(self, vector: Vector, aim: _Aim, best: Found | None) -> bool:
-        limit = best[0] if best is not None else aim.below
+    def _is_cheaper(self, vector: Vector, asked: _Asked, best: Found | None) -> bool:
+        limit = best[0] if best is not None else asked.below
         return limit is None or self.cost_of(vector) < limit
 
-    def _tried(self, vector: Vector, aim: _Aim, best: Found | None) -> Found | None:
+    def _tried(self, vector: Vector, asked: _Asked, best: Found | None) -> Found | None:
         """Ask the geometry about a set that would be better than the best one; None: it is not."""
-        if not self._is_cheaper(vector, aim, best) or vector in self.struck or self.left <= 0:
+        if not self._is_cheaper(vector, asked, best) or vector in self.struck or self.left <= 0:
             return None
-        if any(refuted(cut, vector) for cut in (*self.cuts, *aim.cuts)):
+        if self._cut_by(vector, asked) is not None:
             return None
         if sum(self.keeps[unit][choice] for unit, choice in enumerate(vector)) < self.kept:
             return None
-        return self._examine(vector, aim)[0]
+        return self._examine(vector, asked)[0]
 
-    @staticmethod
-    def _reaches(unit: Unit, choice: Choice, placement: Placement) -> bool:
-        if choice.shape is None or unit.feature is None:
-            return True
-        return excess_mm(unit, choice, placement) <= REACH_TOLERANCE_MM
+
+def _reaches(unit: Unit, choice: Choice, placement: Placement) -> bool:
+    if choice.shape is None or unit.feature is None:
+        return True
+    return excess_mm(unit, choice, placement) <= REACH_TOLERANCE_MM
 
 
 def refuted(cut: Sets, vector: Sequence[int]) -> bool:
@@ -249,29 +250,19 @@ def refuted(cut: Sets, vector: Sequence[int]) -> bool:
 def pairwise(units: Sequence[Unit]) -> list[Sets]:
     """Refute what two fixings show by distance: no turn or shift changes how far apart two points are."""
     cuts: list[Sets] = []
+    reach = [[_outer_mm(unit, choice) for choice in unit.choices] for unit in units]
     for first, one in enumerate(units):
-        for second in range(first + 1, len(units)):
-            other = units[second]
+        for second, other in enumerate(units[first + 1 :], start=first + 1):
             if one.feature is None or other.feature is None:
                 continue
-            on_host = _apart(one.fixing.at_mm, other.fixing.at_mm)
-            on_donor = _apart(one.feature.at_mm, other.feature.at_mm)
-            short_mm = abs(on_host - on_donor) - APART_MM
-            reach_one = [_outer_mm(one, choice) for choice in one.choices]
-            reach_other = [_outer_mm(other, choice) for choice in other.choices]
-            refutes = [
-                frozenset(k for k, other_mm in enumerate(reach_other) if other_mm + one_mm < short_mm)
-                for one_mm in reach_one
-            ]
-            for set_of in sorted(set(refutes), key=sorted):
-                if set_of:
-                    holders = frozenset(n for n, set_ in enumerate(refutes) if set_ >= set_of)
-                    cuts.append(((first, holders), (second, set_of)))
+            on_host = math.dist(one.fixing.at_mm, other.fixing.at_mm)
+            short_mm = abs(on_host - math.dist(one.feature.at_mm, other.feature.at_mm)) - APART_MM
+            refutes = [frozenset(k for k, b in enumerate(reach[second]) if b + a < short_mm) for a in reach[first]]
+            for struck in sorted(set(refutes), key=sorted):
+                if struck:
+                    holders = frozenset(n for n, others in enumerate(refutes) if others >= struck)
+                    cuts.append(((first, holders), (second, struck)))
     return cuts
-
-
-def _apart(a: Sequence[float], b: Sequence[float]) -> float:
-    return float(np.linalg.norm(np.array(a) - np.array(b)))
 
 
 def _outer_mm(unit: Unit, choice: Choice) -> float:
@@ -280,5 +271,3 @@ def _outer_mm(unit: Unit, choice: Choice) -> float:
         return float("inf")
     travel_mm = unit.fixing.half_travel_mm + unit.feature.half_travel_mm
     return choice.shape.outer_mm + travel_mm + max(choice.shape.back_mm, choice.shape.forward_mm)
-
-

@@ -11,13 +11,13 @@ import numpy as np
 
 from partkin.adaptation.choices import Bench
 from partkin.adaptation.dressing import priced_action
-from partkin.adaptation.limits import LICENSED, SAFETY, Refusal, edge_distance_mm, points_apart_mm
+from partkin.adaptation.limits import LICENSED, SAFETY, Refusal
 from partkin.adaptation.marking import way
+from partkin.adaptation.segments import to_segments_mm
 from partkin.adaptation.tables import rule
 from partkin.adaptation.zones import Matrix, in_host
 from partkin.model.adapting import Action, AdaptationQuestion, EdgeGap
 from partkin.model.build import Neighbour, Outline
-from partkin.model.words import PROTECTED_ZONES
 
 # An edge is sampled this closely; the gap is a distance, so it is off by no more between samples.
 SAMPLE_MM = 1.0
@@ -100,9 +100,17 @@ def _gap(
         trim_mm = round(wanted_mm - float(gaps_mm[low]), 1)
     tight = points[gaps_mm < wanted_mm - 1e-6]
     gap = EdgeGap(
-        row.edge, row.neighbour, round(float(gaps_mm[low]), 2), _place(points[low]), round(float(gaps_mm[high]), 2),
-        _place(points[high]), (row.gap_min_mm, row.gap_max_mm), round(overlap_mm2, 1), trim_mm, "",
-    )  # fmt: skip
+        row.edge,
+        row.neighbour,
+        round(float(gaps_mm[low]), 2),
+        _place(points[low]),
+        round(float(gaps_mm[high]), 2),
+        _place(points[high]),
+        (row.gap_min_mm, row.gap_max_mm),
+        round(overlap_mm2, 1),
+        trim_mm,
+        "",
+    )
     return replace(gap, says=_says(gap, tight, landmarks), tight_at_mm=tuple(_place(point) for point in tight))
 
 
@@ -152,9 +160,11 @@ def _says(gap: EdgeGap, tight: np.ndarray, landmarks: Mapping[str, Sequence[floa
         wanted = f" (wanted {low:g} to {high:g} mm)"
     elif low is not None or high is not None:
         wanted = f" (wanted at least {low:g} mm)" if low is not None else f" (wanted at most {high:g} mm)"
-    narrow = f"narrowest {gap.narrowest_mm:.1f} mm" if gap.narrowest_mm >= 0.0 else (
-        f"overlaps by up to {-gap.narrowest_mm:.1f} mm"
-    )  # fmt: skip
+    narrow = (
+        f"narrowest {gap.narrowest_mm:.1f} mm"
+        if gap.narrowest_mm >= 0.0
+        else (f"overlaps by up to {-gap.narrowest_mm:.1f} mm")
+    )
     text = f"{gap.edge} to {gap.neighbour}: {narrow}, {_near(gap.narrowest_at_mm, landmarks)}"
     if gap.widest_mm - gap.narrowest_mm >= EVEN_MM:
         text += f"; widest {gap.widest_mm:.1f} mm, {_near(gap.widest_at_mm, landmarks)}"
@@ -210,21 +220,20 @@ def _refuse_trim(bench: Bench, gap: EdgeGap, on_donor: np.ndarray) -> Refusal | 
     """What comes off brings the edge nearer to zones and holes."""
     assert gap.trim_mm is not None
     limits, margin = bench.donor, rule("zone margin")
-    group = limits.material.rules_as if limits.material else "moulded"
     for obstacle in limits.obstacles:
-        if obstacle.what not in (*PROTECTED_ZONES, "hole"):
+        if obstacle.what != "hole" and not obstacle.is_protected:
             continue
-        away_mm = points_apart_mm(on_donor, obstacle.starts, obstacle.ends)
-        if obstacle.what == "hole":
-            # The bolt is not known here, and is never larger than its hole.
-            least_mm, source = edge_distance_mm(group, obstacle.across_mm, obstacle.across_mm)
-            if away_mm - gap.trim_mm < least_mm:
-                left = f"leave {away_mm - gap.trim_mm:.1f} mm between it and the centre of {obstacle.name}"
-                says = f"trimming the edge to {gap.neighbour} would {left} ({least_mm:.1f} are kept)"
-                return Refusal(says, source, obstacle.name)
-        elif away_mm - gap.trim_mm < margin.value:
+        away_mm = float(to_segments_mm(on_donor[:, None], obstacle.starts, obstacle.ends).min())
+        left_mm = away_mm - gap.trim_mm
+        if obstacle.is_protected and left_mm < margin.value:
             says = f"the edge to {gap.neighbour} lies {away_mm:.0f} mm from the {obstacle.what} {obstacle.name}"
             return Refusal(f"{says} ({margin.value:g} mm are kept); {LICENSED}", SAFETY)
+        # The bolt is not known here, and is never larger than its hole.
+        least_mm, source = limits.edge_mm(obstacle.across_mm, obstacle.across_mm)
+        if not obstacle.is_protected and left_mm < least_mm:
+            left = f"leave {left_mm:.1f} mm between it and the centre of {obstacle.name}"
+            says = f"trimming the edge to {gap.neighbour} would {left} ({least_mm:.1f} are kept)"
+            return Refusal(says, source, obstacle.name)
     return None
 
 

@@ -71,9 +71,7 @@ def _float_mm(*features: Feature) -> float:
     return sum(feature.float_mm or 0.0 for feature in features if feature.kind == "captive nut")
 
 
-def sizes_of(
-    question: AdaptationQuestion, host: Feature, donor: Feature, option: Option | None
-) -> PairSizes | None:
+def sizes_of(question: AdaptationQuestion, host: Feature, donor: Feature, option: Option | None) -> PairSizes | None:
     """Take a pair's play apart; None where a size that a job would need is not known."""
     bolt_mm = bolt_of(question, host, donor)
     if bolt_mm is None or (option is not None and option.allowed_mm >= UNKNOWN_PLAY_MM):
@@ -97,9 +95,7 @@ def sizes_of(
     return PairSizes(bolt_mm, tuple(openings), _other_bolt(host, donor, option))
 
 
-def _play_now_mm(
-    question: AdaptationQuestion, host: Feature, donor: Feature, option: Option | None
-) -> float | None:
+def _play_now_mm(question: AdaptationQuestion, host: Feature, donor: Feature, option: Option | None) -> float | None:
     """Play of the pair as it is. The mating's word counts before the task's, which may hold some back."""
     for mating in question.matings:
         if (mating.fixing, mating.feature) == (host.feature, donor.feature) and mating.option:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from partkin.adaptation.limits import PartLimits, edge_distance_mm
 from partkin.adaptation.tables import rule, washer_for
 from partkin.model.adapting import Bracket
 
@@ -23,10 +22,21 @@ class What:
         return f"{self.kind} {self.name}" + (f" of {self.part} (on the vehicle)" if self.on_host else "")
 
 
-def edge_to_keep_mm(limits: PartLimits, across_mm: float, bolt_mm: float, slot: bool) -> float:
-    """Distance from an edge that has to be left, where the part's outline is not known."""
-    group = limits.material.rules_as if limits.material else "moulded"
-    return edge_distance_mm(group, across_mm, bolt_mm, slot)[0]
+@dataclass(frozen=True)
+class Way:
+    """A direction, and the feature that lies in it, if one does."""
+
+    angle_deg: float
+    towards: str | None
+
+    def angle(self, at: str = "") -> str:
+        """An angle as it is marked out: whole degrees from the x axis, the shorter way round."""
+        whole = round(self.angle_deg) % 360
+        if whole == 0:
+            return "along the x axis of the part"
+        if whole <= 180:
+            return f"{at}{whole} degrees from the x axis of the part, anticlockwise"
+        return f"{at}{360 - whole} degrees from the x axis of the part, clockwise"
 
 
 def washer(across_mm: float, bolt_mm: float, slot: bool = False) -> str:
@@ -73,50 +83,38 @@ def _held(what: What, across_mm: float, bolt_mm: float, slot: bool = False) -> s
 
 
 def slot(
-    what: What, from_mm: float, width_mm: float, length_mm: float, travel_mm: float, along_deg: float,
-    towards: str | None, bolt_mm: float, edge_mm: float | None,
-) -> str:  # fmt: skip
+    what: What, from_mm: float, width_mm: float, travel_mm: float, way: Way, bolt_mm: float, edge_mm: float | None
+) -> str:
     """A new slot, to one side of the hole."""
-    runs = f"towards {towards} ({_angle(along_deg)})" if towards else _angle(along_deg, "at ")
+    runs = f"towards {way.towards} ({way.angle()})" if way.towards else way.angle("at ")
     wider = f" (the hole is {from_mm:.1f})" if width_mm > from_mm + 1e-9 else ""
     return (
-        f"File {what} into a slot {width_mm:.1f} mm wide{wider} and {length_mm:.0f} mm long overall, to one "
+        f"File {what} into a slot {width_mm:.1f} mm wide{wider} and {width_mm + travel_mm:.0f} mm long overall, to one "
         f"side only: the hole stays as one end, and the slot runs from it {runs}, so that the centre of its "
         f"far end lies {travel_mm:.1f} mm from the hole's centre."
         f"{_held(what, width_mm, bolt_mm, True)}{_edge(edge_mm)}"
     )
 
 
-def _angle(along_deg: float, at: str = "") -> str:
-    """An angle as it is marked out: whole degrees from the x axis, the shorter way round."""
-    whole = round(along_deg) % 360
-    if whole == 0:
-        return "along the x axis of the part"
-    if whole <= 180:
-        return f"{at}{whole} degrees from the x axis of the part, anticlockwise"
-    return f"{at}{360 - whole} degrees from the x axis of the part, clockwise"
-
-
 def longer_slot(
-    what: What, from_mm: float, to_mm: float, width_mm: float, to_width_mm: float, towards: str | None,
-    along_deg: float, edge_mm: float | None,
-) -> str:  # fmt: skip
-    """A slot that is there already, made longer at one end."""
-    end = f"the end towards {towards}" if towards else f"the end that lies {_angle(along_deg, 'at ')}"
-    wider = to_width_mm > width_mm + 1e-9
-    widened = f" and widen it from {width_mm:.1f} to {to_width_mm:.1f} mm" if wider else ""
-    longer = f"Lengthen {what} from {from_mm:.1f} to {to_mm:.1f} mm overall, at {end} only"
+    what: What, long_mm: tuple[float, float], wide_mm: tuple[float, float], way: Way, edge_mm: float | None
+) -> str:
+    """A slot that is there already, made longer at one end; `long_mm`, `wide_mm`: before and after."""
+    end = f"the end towards {way.towards}" if way.towards else f"the end that lies {way.angle('at ')}"
+    widened = f" and widen it from {wide_mm[0]:.1f} to {wide_mm[1]:.1f} mm" if wide_mm[1] > wide_mm[0] + 1e-9 else ""
+    longer = f"Lengthen {what} from {long_mm[0]:.1f} to {long_mm[1]:.1f} mm overall, at {end} only"
     return f"{longer}{widened}.{_edge(edge_mm)}"
 
 
-def new_hole(
-    fixing: str, across_mm: float, at_mm: tuple[float, ...], old: str | None, edge_mm: float | None
-) -> str:
+def _place(at_mm: tuple[float, ...]) -> str:
+    return ", ".join(f"{axis} {value:.1f}" for axis, value in zip("xyz", at_mm, strict=False))
+
+
+def new_hole(fixing: str, across_mm: float, at_mm: tuple[float, ...], old: str | None, edge_mm: float | None) -> str:
     """A new hole at a fixing's place."""
-    place = ", ".join(f"{axis} {value:.1f}" for axis, value in zip("xyz", at_mm, strict=False))
     leave = f" Leave {old} empty and plug it." if old else ""
     return (
-        f"Drill a new {across_mm:.1f} mm hole for fixing {fixing} at {place} of the part. Lay the part on by "
+        f"Drill a new {across_mm:.1f} mm hole for fixing {fixing} at {_place(at_mm)} of the part. Lay the part on by "
         f"its other fixings first and see that the mark falls on {fixing}.{leave}{_edge(edge_mm)}"
     )
 
@@ -125,10 +123,9 @@ def move_over(bracket: Bracket, original: str, at_mm: tuple[float, ...], donor: 
     """A bracket that changes parts."""
     undo = f": {bracket.undo}" if bracket.undo else ""
     holes = f"its {bracket.holes} hole{'s' * (bracket.holes != 1)}" if bracket.holes else "its holes"
-    place = ", ".join(f"{axis} {value:.1f}" for axis, value in zip("xyz", at_mm, strict=False))
     return (
         f"Move {bracket.part} over from {original}{undo}. Fasten it to {bracket.fixing} on the vehicle, lay {donor} on "
-        f"by its other fixings, mark the donor through {holes} (near {place} of the part), and fix it there."
+        f"by its other fixings, mark the donor through {holes} (near {_place(at_mm)} of the part), and fix it there."
     )
 
 

@@ -6,19 +6,18 @@ one more pair of the same fixing: with a point far on the other side, which it m
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from partkin.adaptation.choices import RIM_RADIUS_MM, Choice, Shape, Unit, holds
+from partkin.adaptation.choices import RIM_RADIUS_MM, Choice, Unit, holds
 from partkin.adaptation.room import Rim
+from partkin.adaptation.segments import direction
 from partkin.adaptation.standing import REACH_TOLERANCE_MM, excess_mm
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, Option, Placement, Spot
 
 Solve = Callable[[FitTask], FitAnswer]
 Fits = Callable[[FitTask], bool | None]
-Lies = Callable[[FitTask], Placement | None]
-Pressing = Callable[[FitTask], tuple[str, ...] | None]
+# For each of some units the choices that a cut strikes: not all of these units may have one of them.
 Sets = tuple[tuple[int, frozenset[int]], ...]
 RIM_MARK = "~"
 
@@ -41,8 +40,8 @@ class Quick:
 
     fits: Fits | None = None
     lay: Solve | None = None
-    lies: Lies | None = None
-    pressing: Pressing | None = None
+    lies: Callable[[FitTask], Placement | None] | None = None
+    pressing: Callable[[FitTask], tuple[str, ...] | None] | None = None
 
 
 @dataclass(frozen=True)
@@ -58,58 +57,47 @@ class Refuted:
 
 
 class Geometry:
-    """The units with the geometry's answers; counts what it asks."""
+    """The units with the geometry's answers."""
 
-    def __init__(
-        self, task: FitTask, units: Sequence[Unit], solve: Solve, quick: Quick | None = None
-    ) -> None:
+    def __init__(self, task: FitTask, units: Sequence[Unit], solve: Solve, quick: Quick | None = None) -> None:
         quick = quick or Quick()
         self.task, self.units, self.solve, self.pressing = task, units, quick.lay or solve, quick.pressing
         self.fits = quick.fits or (lambda asked: solve(asked).fits)
-        self.quick = quick.fits is not None
-        self.asked = 0
+        self.is_quick = quick.fits is not None
 
     def task_of(self, choices: dict[int, Choice]) -> FitTask:
         """Make the task of these choices alone, each at its full reach."""
-        fixings: list[Spot] = []
-        features: list[Spot] = []
-        options: list[Option] = []
-        for number, choice in choices.items():
-            unit = self.units[number]
-            if choice.shape is None or unit.feature is None:
-                continue
-            for host, donor, allowed_mm in _pairs_of(unit, choice, choice.shape):
-                fixings.append(replace(host, must=True, should=False))
-                features.append(replace(donor, must=False, should=True))
-                options.append(Option(host.id, donor.id, allowed_mm))
+        pairs = [pair for n, choice in choices.items() for pair in _pairs_of(self.units[n], choice)]
         return replace(
-            self.task, fixings=tuple(fixings), features=tuple(features), options=tuple(options), given=True
+            self.task,
+            fixings=tuple(replace(host, must=True, should=False) for host, _, _ in pairs),
+            features=tuple(replace(donor, must=False, should=True) for _, donor, _ in pairs),
+            options=tuple(Option(host.id, donor.id, allowed_mm) for host, donor, allowed_mm in pairs),
+            given=True,
         )
 
     def place(self, vector: Sequence[int]) -> Placement | Refuted:
         """Lay the donor down under one choice a unit."""
         return self.lay({n: unit.choices[vector[n]] for n, unit in enumerate(self.units)})
 
-    def lay(self, whole: dict[int, Choice], lifting: bool = True) -> Placement | Refuted:
+    def lay(self, whole: dict[int, Choice], widening: bool = True) -> Placement | Refuted:
         """Lay the donor down under some choices.
 
         Rims come in only once a placement passes them: most never matter, and what is refuted without them
-        is refuted for more.
+        is refuted for more. `widening`: make what is refuted as much as can be.
         """
+        refuted = self._widened if widening else self._within
         asked = {n: with_rims(choice, ()) for n, choice in whole.items()}
         while True:
-            conflict = self._conflict(asked) if self.quick else None
+            conflict = self._conflict(asked) if self.is_quick else None
             if conflict is not None:
-                return Refuted(self.lift(conflict) if lifting else self._below(conflict))
-            self.asked += 1
+                return Refuted(refuted(conflict))
             answer = self.solve(self.task_of(asked))
             nearest = answer.placement or None
             if answer.fits is None:
                 return Refuted((), nearest=nearest)
             if not answer.fits or nearest is None:
-                conflict = {n: asked[n] for n in self._involved(answer.conflict, asked)}
-                sets = self.lift(conflict) if lifting else self._below(conflict)
-                return Refuted(sets, answer.conflict, nearest)
+                return Refuted(refuted(self._named(answer.conflict, asked)), answer.conflict, nearest)
             passed = {n: self._passed(n, whole[n], asked[n], nearest) for n in whole}
             if not any(passed.values()):
                 return nearest
@@ -117,14 +105,12 @@ class Geometry:
                 asked[n] = with_rims(asked[n], (*_rims(asked[n]), *rims))
 
     def _fits(self, choices: dict[int, Choice]) -> bool | None:
-        self.asked += 1
         return self.fits(self.task_of(choices))
 
     def _conflict(self, choices: dict[int, Choice]) -> dict[int, Choice] | None:
-        """A smallest conflict by the quick sign; None: there is none, or it is not decided."""
+        """A smallest conflict by the quick answers; None: there is none, or it is not decided."""
         if self.pressing is None:
             return self._smallest(choices) if self._fits(choices) is False else None
-        self.asked += 1
         named = self.pressing(self.task_of(choices))
         if named is None:
             return None
@@ -138,8 +124,7 @@ class Geometry:
         while True:
             numbers = list(left)
             for start in range(0, len(numbers), size):
-                out = set(numbers[start : start + size])
-                fewer = {n: choice for n, choice in left.items() if n not in out}
+                fewer = {n: choice for n, choice in left.items() if n not in numbers[start : start + size]}
                 if fewer and self._fits(fewer) is False:
                     left = fewer
             if size == 1:
@@ -148,18 +133,17 @@ class Geometry:
 
     def _passed(self, number: int, whole: Choice, asked: Choice, placement: Placement) -> tuple[Rim, ...]:
         """Rims that a placement passes, of those that were not asked about."""
-        left = [rim for rim in _rims(whole) if rim not in _rims(asked)]
-        unit = self.units[number]
-        return tuple(
-            rim for rim in left if excess_mm(unit, with_rims(whole, (rim,)), placement) > REACH_TOLERANCE_MM
-        )
+        unit, left = self.units[number], [rim for rim in _rims(whole) if rim not in _rims(asked)]
+        beyond_mm = [excess_mm(unit, with_rims(whole, (rim,)), placement) for rim in left]
+        return tuple(rim for rim, mm in zip(left, beyond_mm, strict=True) if mm > REACH_TOLERANCE_MM)
 
-    def _involved(self, conflict: Conflict | None, choices: dict[int, Choice]) -> list[int]:
+    def _named(self, conflict: Conflict | None, choices: dict[int, Choice]) -> dict[int, Choice]:
+        """The choices at the fixings of a conflict; where none is named, all that place the part."""
         named = {fixing.split(RIM_MARK)[0] for fixing in conflict.fixings} if conflict else set()
-        placing = [number for number, choice in choices.items() if choice.shape is not None]
-        return [number for number in placing if self.units[number].fixing.id in named] or placing
+        placing = {n: choice for n, choice in choices.items() if choice.shape is not None}
+        return {n: choice for n, choice in placing.items() if self.units[n].fixing.id in named} or placing
 
-    def lift(self, conflict: dict[int, Choice]) -> Sets:
+    def _widened(self, conflict: dict[int, Choice]) -> Sets:
         """Raise each choice of a conflict as long as it stays one: what it refutes grows."""
         for number in sorted(conflict):
             for whole in self.units[number].choices:
@@ -169,9 +153,9 @@ class Geometry:
                 if self._fits({**conflict, number: raised}) is not False:
                     break
                 conflict = {**conflict, number: raised}
-        return self._below(conflict)
+        return self._within(conflict)
 
-    def _below(self, conflict: dict[int, Choice]) -> Sets:
+    def _within(self, conflict: dict[int, Choice]) -> Sets:
         """All choices that reach no farther than those of a conflict."""
         return tuple(
             (n, frozenset(k for k, choice in enumerate(self.units[n].choices) if holds(choice, conflict[n])))
@@ -184,32 +168,34 @@ def _rims(choice: Choice) -> tuple[Rim, ...]:
 
 
 def with_rims(choice: Choice, rims: tuple[Rim, ...]) -> Choice:
+    """Return a choice with other rims, where it is one that has any."""
     if choice.shape is None or choice.shape.rims == rims:
         return choice
     return replace(choice, shape=replace(choice.shape, rims=rims))
 
 
-def _pairs_of(unit: Unit, choice: Choice, shape: Shape) -> list[tuple[Spot, Spot, float]]:
-    """Host spot, donor spot and play of a choice, and of each rim of it."""
-    assert unit.feature is not None
+def _pairs_of(unit: Unit, choice: Choice) -> list[tuple[Spot, Spot, float]]:
+    """Host spot, donor spot and play of a choice and of each rim of it; none where it does not place the part."""
+    shape = choice.shape
+    if shape is None or unit.feature is None:
+        return []
     spots = {"host": unit.fixing, "donor": unit.feature}
-    spots[choice.side] = lengthened_spot(spots[choice.side], shape.forward_mm, shape.back_mm)
+    spots[choice.side] = _lengthened(spots[choice.side], shape.forward_mm, shape.back_mm)
     found = [(spots["host"], spots["donor"], shape.outer_mm)]
     for number, rim in enumerate(shape.rims):
         both = {side: replace(spot, id=f"{spot.id}{RIM_MARK}{number}") for side, spot in spots.items()}
-        own = both[choice.side]
-        x, y, *z = own.at_mm
+        x, y, *z = both[choice.side].at_mm
         away_mm = rim.room_mm - RIM_RADIUS_MM
-        both[choice.side] = replace(own, at_mm=(x + away_mm * rim.x, y + away_mm * rim.y, *z))
+        both[choice.side] = replace(both[choice.side], at_mm=(x + away_mm * rim.x, y + away_mm * rim.y, *z))
         found.append((both["host"], both["donor"], RIM_RADIUS_MM))
     return found
 
 
-def lengthened_spot(spot: Spot, forward_mm: float, back_mm: float) -> Spot:
+def _lengthened(spot: Spot, forward_mm: float, back_mm: float) -> Spot:
     """Lengthen a slot's centre line at its ends."""
     if forward_mm == 0.0 and back_mm == 0.0:
         return spot
-    turn, move_mm = math.radians(spot.angle_deg), (forward_mm - back_mm) / 2.0
+    along_x, along_y = ((forward_mm - back_mm) / 2.0 * direction(spot.angle_deg)).tolist()
     x, y, *z = spot.at_mm
-    middle = (x + move_mm * math.cos(turn), y + move_mm * math.sin(turn), *z)
-    return replace(spot, at_mm=middle, half_travel_mm=spot.half_travel_mm + (forward_mm + back_mm) / 2.0)
+    half_mm = spot.half_travel_mm + (forward_mm + back_mm) / 2.0
+    return replace(spot, at_mm=(x + along_x, y + along_y, *z), half_travel_mm=half_mm)

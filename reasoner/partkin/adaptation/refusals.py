@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from partkin.adaptation.choices import Choice, Unit
 from partkin.adaptation.limits import SAFETY
@@ -20,34 +20,29 @@ NAMES = {
 }
 
 
-def ruled_out(
-    units: Sequence[Unit], optimiser: Optimiser, costs: Sequence[Sequence[int]], below: int | None,
-    question: AdaptationQuestion,
-) -> tuple[RuledOut, ...]:  # fmt: skip
+def ruled_out(optimiser: Optimiser, below: int | None, question: AdaptationQuestion) -> tuple[RuledOut, ...]:
     """List refused jobs that stand in a set that is cheaper than the cheapest permitted one."""
+    units = optimiser.units
     if not any(choice.refusal for unit in units for choice in unit.choices):
         return ()
     optimiser.left = MOST_TRIED
     allowed = [list(range(len(unit.choices))) for unit in units]
     found: list[RuledOut] = []
-    told: set[str] = set()
+    named: set[str] = set()
     while len(found) < MOST_SHOWN:
         cheaper = optimiser.run(tuple(tuple(choices) for choices in allowed), below=below, any_will_do=True)
-        if cheaper.vector is None:
-            break
-        needed = _needed(units, optimiser, cheaper.vector)
+        needed = _needed(units, optimiser, cheaper.vector) if cheaper.vector is not None else {}
         refused = [number for number, choice in needed.items() if units[number].choices[choice].refusal is not None]
         if not refused:
             break
-        cost = sum(costs[number][choice] for number, choice in needed.items())
         for number in refused:
             allowed[number].remove(needed[number])
             refusal = units[number].choices[needed[number]].refusal
             assert refusal is not None
             # What stops every cut of a part is said once, with the cheapest.
-            if refusal.source != SAFETY or refusal.says not in told:
-                found.append(_worded(units, number, needed, cost, question, below))
-            told.add(refusal.says)
+            if refusal.source != SAFETY or refusal.says not in named:
+                found.append(_worded(optimiser, number, needed, question, below))
+            named.add(refusal.says)
     return tuple(found)
 
 
@@ -64,20 +59,19 @@ def _needed(units: Sequence[Unit], optimiser: Optimiser, vector: Vector) -> dict
 
 
 def _worded(
-    units: Sequence[Unit], number: int, needed: Mapping[int, int], cost: int, question: AdaptationQuestion,
-    below: int | None,
-) -> RuledOut:  # fmt: skip
-    unit = units[number]
-    choice = unit.choices[needed[number]]
-    do, feature = choice.cuts or choice.do[-1], _worked_on(unit, choice)
-    rest = [job_name(units[other], units[other].choices[job]) for other, job in needed.items() if other != number]
-    beside = " together with " + " and ".join(rest) if rest else ""
+    optimiser: Optimiser, number: int, needed: dict[int, int], question: AdaptationQuestion, below: int | None
+) -> RuledOut:
+    jobs = {at: (optimiser.units[at], optimiser.units[at].choices[choice]) for at, choice in needed.items()}
+    unit, choice = jobs[number]
+    rest = [job_name(*job) for at, job in jobs.items() if at != number]
+    along = f" together with {' and '.join(rest)}" if rest else ""
+    cost = sum(optimiser.costs[at][choice] for at, choice in needed.items()) / 1000.0
     rate, currency = question.settings.labour_rate, question.settings.currency
-    took = f"{cost / 1000.0:.0f} min" if rate is None else f"{cost / 1000.0:.2f} {currency or ''}".strip()
+    took = f"{cost:.0f} min" if rate is None else f"{cost:.2f} {currency or ''}".strip()
     would = "would be cheaper" if below is not None else "would bring it on"
     assert choice.refusal is not None
-    says = f"{job_name(unit, choice)}{beside} {would} ({took}), but {choice.refusal.says}"
-    return RuledOut(do, feature, says, choice.refusal.source)
+    says = f"{job_name(unit, choice)}{along} {would} ({took}), but {choice.refusal.says}"
+    return RuledOut(choice.cuts or choice.do[-1], _worked_on(unit, choice), says, choice.refusal.source)
 
 
 def _worked_on(unit: Unit, choice: Choice) -> str:

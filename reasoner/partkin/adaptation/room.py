@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partkin.adaptation.limits import PartLimits, Refusal, centre_line, edge_distance_mm, refuse_cut
+from partkin.adaptation.limits import PartLimits, Refusal, refuse_cut
+from partkin.adaptation.segments import centre_line, direction, nearest_on
 from partkin.adaptation.tables import rule, washer_for
 from partkin.model.fitting import Spot
-from partkin.model.words import PROTECTED_ZONES
 
 MOST_RIMS = 6
 
@@ -32,17 +32,14 @@ def largest_opening_mm(bolt_mm: float) -> float:
     >>> largest_opening_mm(6.0), largest_opening_mm(8.0)
     (9.0, 12.0)
     """
-    most_mm = rule("largest opening").value * bolt_mm
-    washer = washer_for(bolt_mm)
+    most_mm, washer = rule("largest opening").value * bolt_mm, washer_for(bolt_mm)
     if washer is not None:
         most_mm = min(most_mm, rule("washer cover").value * washer.large_outer_mm)
     step_mm = rule("drill step").value
     return math.floor(most_mm / step_mm + 1e-9) * step_mm
 
 
-def opening_room(
-    limits: PartLimits, spot: Spot, across_mm: float, bolt_mm: float
-) -> tuple[float, Refusal | None]:
+def opening_room(limits: PartLimits, spot: Spot, across_mm: float, bolt_mm: float) -> tuple[float, Refusal | None]:
     """How far a hole (or the width of a slot) may be opened out.
 
     Returns
@@ -51,16 +48,15 @@ def opening_room(
         The largest drill not above the sensible one; what keeps it from that one. `to_mm` equals `across_mm`
         where nothing may be taken off.
     """
-    step_mm = rule("drill step").value
     line, slot = centre_line(spot), spot.half_travel_mm > 0.0
-    most_mm = largest_opening_mm(bolt_mm)
-    refusal = None
-    while most_mm > across_mm + 1e-9:
-        blocked = refuse_cut(limits, line, most_mm, bolt_mm, slot, spot.id)
+    to_mm = largest_opening_mm(bolt_mm)
+    refusal: Refusal | None = None
+    while to_mm > across_mm + 1e-9:
+        blocked = refuse_cut(limits, line, to_mm, bolt_mm, slot, spot.id)
         if blocked is None:
-            return most_mm, refusal
+            return to_mm, refusal
         refusal = blocked
-        most_mm -= step_mm
+        to_mm -= rule("drill step").value
     return across_mm, refusal
 
 
@@ -82,12 +78,10 @@ def travel_room(
     -------
     travel_mm, refusal
     """
-    turn = math.radians(along_deg)
-    along = np.array([math.cos(turn), math.sin(turn)])
-    centre = np.array(spot.at_mm[:2], dtype=float)
+    along, centre = direction(along_deg), np.array(spot.at_mm[:2], dtype=float)
     steps = grid_travels_mm(width_mm, most_mm)
     low, high = 0, len(steps)
-    refusal = None
+    refusal: Refusal | None = None
     # The slot of a longer travel holds the shorter one, so room only shrinks: halve.
     while low < high:
         middle = (low + high + 1) // 2
@@ -128,35 +122,20 @@ def rims_of(
         At most six rims; where more are near, the travel is cut to what the others leave. `refusal` says what
         the nearest rim stands for.
     """
-    group = limits.material.rules_as if limits.material else "moulded"
     centre = np.array(spot.at_mm[:2], dtype=float)
-    found: list[tuple[float, tuple[float, float]]] = []
+    rooms: set[tuple[float, float, float]] = set()
     for obstacle in limits.obstacles:
         if obstacle.what == "hole" and obstacle.name == spot.id:
             continue
-        if obstacle.what in PROTECTED_ZONES:
-            kept_mm = rule("zone margin").value + width_mm / 2.0
-        elif obstacle.what == "hole":
-            kept_mm = rule("pitch").value * max(width_mm, obstacle.across_mm)
-        else:
-            kept_mm = edge_distance_mm(group, width_mm, bolt_mm, True)[0]
-        for start, end in zip(obstacle.starts, obstacle.ends, strict=True):
-            gap = _nearest_on(centre, start, end) - centre
+        kept_mm, _ = limits.kept_mm(obstacle, width_mm, bolt_mm, True)
+        for gap in nearest_on(centre, obstacle.starts, obstacle.ends) - centre:
             away_mm = float(np.linalg.norm(gap))
             if away_mm - kept_mm < most_mm and away_mm > 0.0:
-                found.append((away_mm - kept_mm, (float(gap[0]) / away_mm, float(gap[1]) / away_mm)))
-    found = sorted(set(found))
+                rooms.add((away_mm - kept_mm, float(gap[0]) / away_mm, float(gap[1]) / away_mm))
+    found = sorted(rooms)
     if not found:
         return (), most_mm, None
     travel_mm = min(most_mm, found[MOST_RIMS][0]) if len(found) > MOST_RIMS else most_mm
-    rims = tuple(Rim(*along, room_mm) for room_mm, along in found[:MOST_RIMS] if room_mm < travel_mm)
-    reached = centre + most_mm * np.array(found[0][1])
-    refusal = refuse_cut(limits, np.array([centre, reached]), width_mm, bolt_mm, True, spot.id)
-    return rims, travel_mm, refusal
-
-
-def _nearest_on(point: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
-    along = end - start
-    square = float(along @ along)
-    share = float((point - start) @ along) / square if square > 0.0 else 0.0
-    return np.asarray(start + min(1.0, max(0.0, share)) * along)
+    rims = tuple(Rim(x, y, room_mm) for room_mm, x, y in found[:MOST_RIMS] if room_mm < travel_mm)
+    reached = centre + most_mm * np.array(found[0][1:])
+    return rims, travel_mm, refuse_cut(limits, np.array([centre, reached]), width_mm, bolt_mm, True, spot.id)

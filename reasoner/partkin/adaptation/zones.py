@@ -6,11 +6,11 @@ line; inside a ring counts as 0.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
+from partkin.adaptation.segments import apart_mm, covers, direction, segments_of, to_segments_mm
 from partkin.model.adapting import SeamDeparture
 from partkin.model.build import Feature, Zone
 from partkin.model.pointing import direction_deg
@@ -20,43 +20,24 @@ Matrix = Sequence[Sequence[float]]
 HAUSDORFF_EXACT_TO_MM = 0.001
 
 
-def _segments(corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Start and end points, (n, d) each, of the line through the corners; closed from three corners on."""
-    if len(corners) == 1:
-        return corners, corners
-    if len(corners) == 2:
-        return corners[:1], corners[1:]
-    return corners, np.roll(corners, -1, axis=0)
-
-
-def _to_segments_mm(point: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> np.ndarray:
-    """Distance of one point to each of n segments, (n,)."""
-    along = ends - starts
-    square = np.einsum("ij,ij->i", along, along)
-    share = np.einsum("ij,ij->i", point - starts, along) / np.where(square > 0.0, square, 1.0)
-    nearest = starts + np.clip(share, 0.0, 1.0)[:, None] * along
-    return np.linalg.norm(point - nearest, axis=1)
-
-
 def _directed_mm(line: np.ndarray, other: np.ndarray) -> float:
     """Largest distance of a point of `line` from `other`, to within HAUSDORFF_EXACT_TO_MM.
 
     Distance to one segment is convex along a piece, so over the piece it is at most the larger of its
     ends; the least of that over the segments bounds the piece from above, and halving closes the gap.
     """
-    starts, ends = _segments(other)
-    pieces = []
-    largest_mm = 0.0
-    for a, b in zip(*_segments(line), strict=True):
-        at_a, at_b = _to_segments_mm(a, starts, ends), _to_segments_mm(b, starts, ends)
-        largest_mm = max(largest_mm, float(at_a.min()), float(at_b.min()))
-        pieces.append((a, b, at_a, at_b))
+    segments = segments_of(other)
+    pieces = [
+        (a, b, to_segments_mm(a, *segments), to_segments_mm(b, *segments))
+        for a, b in zip(*segments_of(line), strict=True)
+    ]
+    largest_mm = max((float(max(at_a.min(), at_b.min())) for _, _, at_a, at_b in pieces), default=0.0)
     while pieces:
         a, b, at_a, at_b = pieces.pop()
         if float(np.maximum(at_a, at_b).min()) <= largest_mm + HAUSDORFF_EXACT_TO_MM:
             continue
         middle = 0.5 * (a + b)
-        at_middle = _to_segments_mm(middle, starts, ends)
+        at_middle = to_segments_mm(middle, *segments)
         largest_mm = max(largest_mm, float(at_middle.min()))
         pieces += [(a, middle, at_a, at_middle), (middle, b, at_middle, at_b)]
     return largest_mm
@@ -88,32 +69,28 @@ def in_host(corners_mm: Sequence[Sequence[float]], matrix: Matrix | None) -> np.
     flat = np.asarray(corners_mm, dtype=float)
     points = np.zeros((len(flat), 3))
     points[:, : flat.shape[1]] = flat
-    if matrix is None:
-        return points
-    move = np.asarray(matrix, dtype=float)
+    move = np.asarray(np.eye(4) if matrix is None else matrix, dtype=float)
     return np.asarray(points @ move[:3, :3].T + move[:3, 3])
 
 
 def _matched(departures_mm: np.ndarray) -> list[int | None]:
     """For each row the column it goes with, such that the largest departure is least; None: left over."""
     rows, columns = departures_mm.shape
-    wanted = min(rows, columns)
-    for threshold_mm in np.unique(departures_mm):
+
+    def grow(row: int, seen: set[int], limit_mm: float, taken: dict[int, int]) -> bool:
+        for column in map(int, np.argsort(departures_mm[row], kind="stable")):
+            if departures_mm[row, column] <= limit_mm and column not in seen:
+                seen.add(column)
+                if column not in taken or grow(taken[column], seen, limit_mm, taken):
+                    taken[column] = row
+                    return True
+        return False
+
+    for limit_mm in np.unique(departures_mm):
         row_of: dict[int, int] = {}
-
-        def grow(row: int, seen: set[int], limit: float, taken: dict[int, int]) -> bool:
-            for column in np.argsort(departures_mm[row], kind="stable"):
-                if departures_mm[row, column] <= limit and int(column) not in seen:
-                    seen.add(int(column))
-                    if int(column) not in taken or grow(taken[int(column)], seen, limit, taken):
-                        taken[int(column)] = row
-                        return True
-            return False
-
-        found = sum(grow(row, set(), float(threshold_mm), row_of) for row in range(rows))
-        if found == wanted:
-            back = {row: column for column, row in row_of.items()}
-            return [back.get(row) for row in range(rows)]
+        if sum(grow(row, set(), float(limit_mm), row_of) for row in range(rows)) == min(rows, columns):
+            column_of = {row: column for column, row in row_of.items()}
+            return [column_of.get(row) for row in range(rows)]
     return [None] * rows
 
 
@@ -152,21 +129,17 @@ def seam_departure(
     found: list[SeamDeparture] = []
     donors, originals = tuple(donor_zones), tuple(original_zones)
     for kind in kinds:
-        ours = [zone for zone in originals if zone.kind == kind]
-        theirs = [zone for zone in donors if zone.kind == kind]
+        ours, theirs = ([zone for zone in zones if zone.kind == kind] for zones in (originals, donors))
         our_lines = [in_host(zone.corners_mm, original_to_host) for zone in ours]
         their_lines = [in_host(zone.corners_mm, donor_to_host) for zone in theirs]
-        apart_mm = np.array([[hausdorff_mm(a, b) for b in their_lines] for a in our_lines])
-        columns = _matched(apart_mm) if ours and theirs else [None] * len(ours)
+        apart = np.array([[hausdorff_mm(a, b) for b in their_lines] for a in our_lines])
+        columns = _matched(apart) if ours and theirs else [None] * len(ours)
         for row, (zone, column) in enumerate(zip(ours, columns, strict=True)):
-            if column is None:
-                found.append(SeamDeparture(kind, None, zone.zone, None))
-            else:
-                departure_mm = round(float(apart_mm[row, column]), 3)
-                found.append(SeamDeparture(kind, theirs[column].zone, zone.zone, departure_mm))
-        found += [
-            SeamDeparture(kind, zone.zone, None, None) for n, zone in enumerate(theirs) if n not in columns
-        ]
+            name, away_mm = (
+                (None, None) if column is None else (theirs[column].zone, round(float(apart[row, column]), 3))
+            )
+            found.append(SeamDeparture(kind, name, zone.zone, away_mm))
+        found += [SeamDeparture(kind, z.zone, None, None) for n, z in enumerate(theirs) if n not in columns]
     return found
 
 
@@ -183,30 +156,8 @@ def edge_of(feature: Feature, at_mm: Mapping[str, Sequence[float]]) -> tuple[np.
     towards_deg = direction_deg(feature, at_mm)
     if towards_deg is None:
         return np.array([centre, centre]), across_mm / 2.0 + half_mm
-    turn = math.radians(towards_deg)
-    reach = half_mm * np.array([math.cos(turn), math.sin(turn)])
+    reach = half_mm * direction(towards_deg)
     return np.array([centre - reach, centre + reach]), across_mm / 2.0
-
-
-def _inside(point: np.ndarray, corners: np.ndarray) -> bool:
-    """Even-odd rule."""
-    if len(corners) < 3:
-        return False
-    x, y = float(point[0]), float(point[1])
-    inside = False
-    for (ax, ay), (bx, by) in zip(*_segments(corners), strict=True):
-        if (ay > y) != (by > y) and x < ax + (y - ay) * (bx - ax) / (by - ay):
-            inside = not inside
-    return inside
-
-
-def _cross(a: np.ndarray, b: np.ndarray, c: np.ndarray, d: np.ndarray) -> bool:
-    """Whether two segments cross."""
-
-    def side(p: np.ndarray, q: np.ndarray, r: np.ndarray) -> float:
-        return float((q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]))
-
-    return side(a, b, c) * side(a, b, d) < 0.0 and side(c, d, a) * side(c, d, b) < 0.0
 
 
 def to_zone_mm(line: np.ndarray, radius_mm: float, zone: Zone) -> float:
@@ -218,17 +169,8 @@ def to_zone_mm(line: np.ndarray, radius_mm: float, zone: Zone) -> float:
     >>> to_zone_mm(np.array([[50.0, 10.0], [60.0, 10.0]]), 4.0, seam)
     6.0
     """
-    corners = np.asarray(zone.corners_mm, dtype=float)
-    starts, ends = _segments(corners)
-    if _inside(line[0], corners) or any(
-        _cross(line[0], line[1], a, b) for a, b in zip(starts, ends, strict=True)
-    ):
-        return 0.0
-    away_mm = min(
-        min(float(_to_segments_mm(point, starts, ends).min()) for point in line),
-        min(float(_to_segments_mm(corner, line[:1], line[1:])[0]) for corner in corners),
-    )
-    return max(0.0, away_mm - radius_mm)
+    segments = segments_of(zone.corners_mm)
+    return 0.0 if covers(*segments, line[0]) else max(0.0, apart_mm(line, *segments) - radius_mm)
 
 
 def near_zone(
@@ -258,19 +200,15 @@ def near_zone(
     listed, own = tuple(zones), tuple(features)
     at_mm = {f.feature: (f.x_mm, f.y_mm) for f in own if f.x_mm is not None and f.y_mm is not None}
     at_mm |= {name: (float(at[0]), float(at[1])) for name, at in (places_mm or {}).items()}
-    by_name = {zone.zone: zone for zone in listed}
+    kind_of = {zone.zone: zone.kind for zone in listed}
     counting = [zone for zone in listed if zone.kind in kinds and zone.corners_mm]
     found: dict[str, tuple[str, float]] = {}
     for feature in own:
-        named = feature.zone
-        if named is not None and (named not in by_name or by_name[named].kind in kinds):
+        named, edge = feature.zone, edge_of(feature, at_mm)
+        if named is not None and kind_of.get(named, kinds[0]) in kinds:
             found[feature.feature] = (named, 0.0)
-            continue
-        edge = edge_of(feature, at_mm)
-        if edge is None:
-            continue
-        away = [(to_zone_mm(*edge, zone), zone.zone) for zone in counting]
-        if away:
-            nearest_mm, zone_name = min(away, key=lambda pair: pair[0])
-            found[feature.feature] = (zone_name, nearest_mm)
+        elif edge is not None and counting:
+            away = [(to_zone_mm(*edge, zone), zone.zone) for zone in counting]
+            nearest_mm, name = min(away, key=lambda pair: pair[0])
+            found[feature.feature] = (name, nearest_mm)
     return found

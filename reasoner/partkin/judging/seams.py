@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partkin.adaptation.zones import in_host, seam_departure
+from partkin.adaptation import in_host, seam_departure
 from partkin.fit import solve
 from partkin.fit.flex import pulled
 from partkin.fit.task import Pairing, Prepared

@@ -1,0 +1,86 @@
+"""Points, segments and rings in the plane of a part (or in space): how far apart they are, and what lies inside.
+
+Segments come as two arrays, starts and ends, (n, d) each; a line is one segment, (2, d). All in mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from partkin.model.fitting import Spot
+
+
+def segments_of(corners_mm: Sequence[Sequence[float]] | np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Starts and ends of the segments through some corners: a point, a line, or a ring from three corners on."""
+    points = np.asarray(corners_mm, dtype=float)
+    return (points[:1], points[-1:]) if len(points) <= 2 else (points, np.roll(points, -1, axis=0))
+
+
+def direction(angle_deg: float) -> np.ndarray:
+    """Unit vector, (2,), in a direction."""
+    turn = math.radians(angle_deg)
+    return np.array([math.cos(turn), math.sin(turn)])
+
+
+def centre_line(spot: Spot) -> np.ndarray:
+    """Both ends, (2, 2), of a spot's centre line in its part's own frame."""
+    centre, reach = np.array(spot.at_mm[:2], dtype=float), spot.half_travel_mm * direction(spot.angle_deg)
+    return np.array([centre - reach, centre + reach])
+
+
+def nearest_on(points: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> np.ndarray:
+    """Points of segments that are nearest to some points; shapes broadcast."""
+    along = ends - starts
+    square = np.einsum("...i,...i->...", along, along)
+    share = np.einsum("...i,...i->...", points - starts, along) / np.where(square > 0.0, square, 1.0)
+    return np.asarray(starts + np.clip(share, 0.0, 1.0)[..., None] * along)
+
+
+def to_segments_mm(points: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> np.ndarray:
+    """Distances of points to segments; shapes broadcast."""
+    return np.asarray(np.linalg.norm(points - nearest_on(points, starts, ends), axis=-1))
+
+
+def apart_mm(line: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> float:
+    """Least distance between one segment, (2, 2), and n others; 0 where they cross."""
+    a, b = line
+    if np.any((_side(a, b, starts) * _side(a, b, ends) < 0) & (_side(starts, ends, a) * _side(starts, ends, b) < 0)):
+        return 0.0
+    of_ends = to_segments_mm(line[:, None], starts, ends).min()
+    return float(min(of_ends, to_segments_mm(starts, a, b).min(), to_segments_mm(ends, a, b).min()))
+
+
+def _side(p: np.ndarray, q: np.ndarray, r: np.ndarray) -> np.ndarray:
+    """Positive where r lies to the left of the way from p to q."""
+    return np.asarray(
+        (q[..., 0] - p[..., 0]) * (r[..., 1] - p[..., 1]) - (q[..., 1] - p[..., 1]) * (r[..., 0] - p[..., 0])
+    )
+
+
+def covers(starts: np.ndarray, ends: np.ndarray, point: np.ndarray) -> bool:
+    """Whether a ring has a point inside (even-odd rule); fewer than three segments have nothing inside."""
+    if len(starts) < 3:
+        return False
+    (x, y), (ax, ay), (bx, by) = point, starts.T, ends.T
+    level = (ay > y) != (by > y)
+    rise = np.where(level, by - ay, 1.0)
+    return bool(np.count_nonzero(level & (x < ax + (y - ay) * (bx - ax) / rise)) % 2)
+
+
+def nearest(own: np.ndarray, other: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Points of two segments, (2, 2) each, that are nearest to each other."""
+    along, across, gap = own[1] - own[0], other[1] - other[0], other[0] - own[0]
+    cross = along[0] * across[1] - along[1] * across[0]
+    if abs(cross) > 1e-12:
+        at_own = (gap[0] * across[1] - gap[1] * across[0]) / cross
+        at_other = (gap[0] * along[1] - gap[1] * along[0]) / cross
+        if 0.0 <= at_own <= 1.0 and 0.0 <= at_other <= 1.0:
+            point = own[0] + at_own * along
+            return point, point
+    found = [(point, nearest_on(point, *other)) for point in own] + [
+        (nearest_on(point, *own), point) for point in other
+    ]
+    return min(found, key=lambda pair: float(np.linalg.norm(pair[1] - pair[0])))
