@@ -30,29 +30,27 @@ def adapted_task(task: FitTask, adaptation: Adaptation) -> FitTask:
         New slots and holes in place, plays as after the work. A new hole is a feature `new-` and its fixing.
     """
     allowed_mm = {(option.fixing, option.feature): option.allowed_mm for option in task.options}
-    fixings = {spot.id: spot for spot in task.fixings}
-    features = {spot.id: spot for spot in task.features}
+    fixings, features = ({spot.id: spot for spot in spots} for spots in (task.fixings, task.features))
+    partner = dict(adaptation.pairs)
     for action in adaptation.actions:
         if action.allowed_mm is not None and action.fixing is not None:
-            partner = dict(adaptation.pairs).get(action.fixing, action.feature)
+            pair = (action.fixing, partner.get(action.fixing, action.feature))
             # The first job of a pair may be its bolt, the last its hole: the last word counts.
-            if action.do != "other bolt" or (action.fixing, partner) not in allowed_mm:
-                allowed_mm[(action.fixing, partner)] = action.allowed_mm
+            if action.do != "other bolt" or pair not in allowed_mm:
+                allowed_mm[pair] = action.allowed_mm
         if action.do == "new hole" and action.at_mm is not None:
             axis = fixings[action.fixing].axis if action.fixing in fixings else (0.0, 0.0, 1.0)
             features[action.feature] = Spot(action.feature, action.at_mm, must=False, should=True, axis=axis)
         elif action.do in RESHAPES:
             side = features if action.side == "donor" else fixings
             side[action.feature] = _reshaped(side[action.feature], action)
-    left_out = {a.fixing for a in adaptation.actions if a.do in ("leave unused", "move over")}
-    # A bracket that is moved over is fixed where its fixing is.
-    met = {a.fixing for a in adaptation.actions if a.do == "move over"}
+        # A bracket that is moved over is fixed where its fixing is.
+        elif action.do in ("leave unused", "move over") and action.fixing in fixings:
+            spot = fixings[action.fixing]
+            fixings[spot.id] = replace(spot, should=False, must=spot.must and action.do == "leave unused")
     return replace(
         task,
-        fixings=tuple(
-            replace(s, should=False, must=s.must and s.id not in met) if s.id in left_out else s
-            for s in fixings.values()
-        ),
+        fixings=tuple(fixings.values()),
         features=tuple(features.values()),
         options=tuple(Option(*pair, allowed_mm[pair]) for pair in adaptation.pairs),
         given=True,
@@ -62,12 +60,9 @@ def adapted_task(task: FitTask, adaptation: Adaptation) -> FitTask:
 def _reshaped(spot: Spot, action: Action) -> Spot:
     if action.length_mm is None or action.to_mm is None:
         return spot
-    return replace(
-        spot,
-        at_mm=action.at_mm or spot.at_mm,
-        half_travel_mm=max(0.0, (action.length_mm - action.to_mm) / 2.0),
-        angle_deg=action.angle_deg if action.angle_deg is not None else spot.angle_deg,
-    )
+    half_mm = max(0.0, (action.length_mm - action.to_mm) / 2.0)
+    angle_deg = action.angle_deg if action.angle_deg is not None else spot.angle_deg
+    return replace(spot, at_mm=action.at_mm or spot.at_mm, half_travel_mm=half_mm, angle_deg=angle_deg)
 
 
 def workmanship_of(adaptation: Adaptation, side: str = "donor") -> dict[str, float]:
@@ -93,50 +88,27 @@ def adapted_features(
     moved = {bracket.fixing: bracket.feature for bracket in brackets}
     changed: dict[str, Feature] = {feature.feature: feature for feature in features}
     for action in adaptation.actions:
+        name, feature = action.feature, changed.get(action.feature)
         if action.side != side:
             continue
-        if action.do in RESHAPES and action.feature in changed:
-            changed[action.feature] = _after(changed[action.feature], action)
-        elif action.do in RETHREADS and action.feature in changed:
-            changed[action.feature] = replace(changed[action.feature], thread=action.thread, fastener_mm=None)
+        if action.do in RESHAPES and feature is not None:
+            changed[name] = replace(feature, across_mm=action.to_mm)
+            if action.length_mm is not None:
+                slot = replace(changed[name], kind="slot", length_mm=action.length_mm, angle_deg=action.angle_deg)
+                changed[name] = _placed(slot, action.at_mm or ())
+        elif action.do in RETHREADS and feature is not None:
+            changed[name] = replace(feature, thread=action.thread, fastener_mm=None)
         elif action.do == "new hole" and action.at_mm is not None:
-            x, y, z = (*action.at_mm, None)[:3]
-            changed[action.feature] = Feature(
-                action.part,
-                action.feature,
-                "hole",
-                across_mm=action.to_mm,
-                x_mm=x,
-                y_mm=y,
-                z_mm=z,
-                goes_on=action.fixing,
-                need="should",
-            )
+            hole = Feature(action.part, name, "hole", across_mm=action.to_mm, goes_on=action.fixing, need="should")
+            changed[name] = _placed(hole, action.at_mm)
         elif action.do == "move over" and action.at_mm is not None and action.fixing in moved:
-            x, y, z = (*action.at_mm, None)[:3]
-            changed[action.feature] = replace(
-                moved[action.fixing],
-                part=action.part,
-                feature=action.feature,
-                x_mm=x,
-                y_mm=y,
-                z_mm=z,
-                goes_on=action.fixing,
-            )
+            own = replace(moved[action.fixing], part=action.part, feature=name, z_mm=None, goes_on=action.fixing)
+            changed[name] = _placed(own, action.at_mm)
     return tuple(changed.values())
 
 
-def _after(feature: Feature, action: Action) -> Feature:
-    if action.length_mm is None:
-        return replace(feature, across_mm=action.to_mm)
-    x, y, z = (*(action.at_mm or ()), None, None, None)[:3]
-    return replace(
-        feature,
-        kind="slot",
-        across_mm=action.to_mm,
-        length_mm=action.length_mm,
-        angle_deg=action.angle_deg,
-        x_mm=x if x is not None else feature.x_mm,
-        y_mm=y if y is not None else feature.y_mm,
-        z_mm=z if z is not None else feature.z_mm,
-    )
+def _placed(feature: Feature, at_mm: tuple[float, ...]) -> Feature:
+    """A feature at another place; what the place does not say stays."""
+    now = [feature.x_mm, feature.y_mm, feature.z_mm]
+    now[: len(at_mm)] = at_mm
+    return replace(feature, x_mm=now[0], y_mm=now[1], z_mm=now[2])

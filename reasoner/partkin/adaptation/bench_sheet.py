@@ -1,4 +1,7 @@
-"""The bench sheet: every step in the order of work, how to mark it out, what to look at after it."""
+"""The bench sheet: every step in the order of work, how to mark it out, what to look at after it.
+
+In: a question, the adaptation that was chosen, and what goes with it. Out: steps whose words are ready to print.
+"""
 
 from __future__ import annotations
 
@@ -13,16 +16,24 @@ from partkin.adaptation.choices import Bench
 from partkin.adaptation.limits import LICENSED
 from partkin.adaptation.marking import heading, marks_for, way
 from partkin.adaptation.pairs import bolt_of
+from partkin.adaptation.segments import direction
 from partkin.adaptation.tables import rule
 from partkin.adaptation.zones import to_zone_mm
 from partkin.model.adapting import Action, Adaptation, AdaptationQuestion, ConnectorLine, EdgeGap, Mark, Step
-from partkin.model.build import Outline, Zone
+from partkin.model.build import Feature, Outline, Zone
 from partkin.model.fitting import Spot
 from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES
 from partkin.together import together
 
 CUTS = ("open out", "slot", "new hole", "thread insert", "trim edge")
 FASTENERS = ("leave unused", "spacer", "longer bolt", "other bolt", "new clip")
+STARTS_BY_HAND = "It starts by hand, runs freely and pulls tight before it reaches the bottom."
+# What is looked at after a job with fasteners.
+CHECKS = {
+    "other bolt": STARTS_BY_HAND,
+    "longer bolt": STARTS_BY_HAND,
+    "spacer": "The face lies level with its neighbours before anything is tightened.",
+}
 # Common practice, no source: at a cut farther from a zone than this its caution would only be in the way.
 NEAR_A_ZONE_MM = 150.0
 # HSE INDG143 filter, held close at waist height: about 25 kg (men) or 16 kg (women).
@@ -53,13 +64,12 @@ def worklist(
     tuple of Step
         Numbered from 1: get ready, cut, fit, check. Values only; the words of each are ready to print.
     """
-    besides = together(more)
+    besides, jobs = together(more), together(adaptation.actions)
     sheet = _Sheet(question, adaptation, besides)
     steps = [sheet.ready()]
     # A hole to start from is wanted by the others: what is drilled and opened comes before what is filed.
-    jobs = together(adaptation.actions)
     steps += [sheet.cut(action) for action in jobs if action.do in CUTS]
-    steps += [sheet.plain(action) for action in (*jobs, *besides) if action.do in FASTENERS]
+    steps += [_of(a, check=CHECKS.get(a.do)) for a in (*jobs, *besides) if a.do in FASTENERS]
     steps.append(sheet.trial())
     steps += [sheet.bracket(action) for action in jobs if action.do == "move over"]
     steps += [sheet.cut(action) for action in besides if action.do == "trim edge"]
@@ -69,17 +79,42 @@ def worklist(
     return tuple(replace(step, order=number) for number, step in enumerate(steps, start=1))
 
 
+def _of(action: Action, cautions: Iterable[str] = (), check: str | None = None) -> Step:
+    """The step of one job."""
+    return Step(
+        0,
+        action.do,
+        action.part,
+        action.feature,
+        action.says,
+        tools=action.tools,
+        minutes=action.minutes,
+        cautions=tuple(cautions),
+        check=check,
+    )
+
+
 class _Sheet:
     """Steps of one adaptation."""
 
     def __init__(self, question: AdaptationQuestion, adaptation: Adaptation, besides: Sequence[Action]) -> None:
-        self.question, self.adaptation = question, adaptation
-        self.is_cut = any(
-            action.do in CUTS or (action.do == "move over" and action.fixing is not None)
-            for action in (*adaptation.actions, *besides)
-        )
-        self.bench = Bench(question)
-        self.donor = question.donor.part
+        self.question, self.adaptation, self.bench = question, adaptation, Bench(question)
+        self.donor, self.pairs = question.donor.part, dict(adaptation.pairs)
+        actions = (*adaptation.actions, *besides)
+        self.is_cut = any(a.do in CUTS or (a.do == "move over" and a.fixing is not None) for a in actions)
+        keep = f"Keep {rule('zone margin').value:g} mm away from the"
+        law = f"no cut, glue, filler or extra skin on it or near it. {LICENSED[0].upper()}{LICENSED[1:]}."
+        self.zones: list[tuple[str, Zone]] = [
+            (f"{keep} {zone.kind} {zone.zone}: {law}", zone)
+            for zone in question.donor_zones
+            if zone.kind in PROTECTED_ZONES
+        ]
+
+    def spots(self, side: str) -> tuple[Spot, ...]:
+        return self.question.task.features if side == "donor" else self.question.task.fixings
+
+    def listed(self, side: str) -> dict[str, Feature]:
+        return self.bench.donor_feature if side == "donor" else self.bench.host_feature
 
     def ready(self) -> Step:
         donor = self.question.donor
@@ -89,239 +124,139 @@ class _Sheet:
                 f"{donor.part} weighs {donor.mass_kg:g} kg: two people or a hoist (HSE INDG143: about 25 kg for men, "
                 "16 kg for women, held close at waist height)."
             )
-        cautions += [zone for zone, _ in self._zones()]
+        cautions += [caution for caution, _ in self.zones]
         face = f"with its {donor.seen_from} face towards you" if donor.seen_from else "as it was measured"
-        says = (
-            f"Lay {donor.part} down {face}, supported as it will sit.{self._turned()} Left, right, up and down are "
-            "meant like that on this whole sheet. Read all steps before the first cut; a hole can be made larger, "
-            "never smaller."
-        )
-        tools: tuple[str, ...] = ("marking tape", "rule", "square")
-        if not self.is_cut:
-            tools = ()
-            says = f"Look {donor.part} over {face}: no crack runs into a hole, no clip or insert is missing."
+        says = f"Look {donor.part} over {face}: no crack runs into a hole, no clip or insert is missing."
+        if self.is_cut:
+            says = (
+                f"Lay {donor.part} down {face}, supported as it will sit.{self._turned()} Left, right, up and down are "
+                "meant like that on this whole sheet. Read all steps before the first cut; a hole can be made larger, "
+                "never smaller."
+            )
+        tools = ("marking tape", "rule", "square") if self.is_cut else ()
         return Step(0, "get ready", donor.part, None, says, tools=tools, cautions=tuple(cautions))
 
     def _turned(self) -> str:
         """How to turn the part so that x runs to the right: by the two holes that are farthest apart."""
         spots = [spot for spot in self.question.task.features if spot.id in self.bench.donor_feature]
-        pairs = [(math.dist(one.at_mm[:2], other.at_mm[:2]), one, other) for one, other in combinations(spots, 2)]
+        pairs = [(round(math.dist(a.at_mm[:2], b.at_mm[:2]), 1), a.id, b.id, a, b) for a, b in combinations(spots, 2)]
         if not pairs:
             return ""
-        _, one, other = max(pairs, key=lambda pair: (round(pair[0], 1), pair[1].id, pair[2].id))
+        *_, one, other = max(pairs, key=lambda pair: pair[:3])
         if one.at_mm[0] > other.at_mm[0]:
             one, other = other, one
         kind = self.bench.donor_feature[other.id].kind
         return f" Turn it until {kind} {other.id} lies {way(one.id, one.at_mm, other.at_mm)}."
 
-    def _zones(self) -> list[tuple[str, Zone]]:
-        margin_mm = rule("zone margin").value
-        return [
-            (
-                f"Keep {margin_mm:g} mm away from the {zone.kind} {zone.zone}: no cut, glue, filler or extra skin on "
-                f"it or near it. {_sentence(LICENSED)}",
-                zone,
-            )
-            for zone in self.question.donor_zones
-            if zone.kind in PROTECTED_ZONES
-        ]
-
     def cut(self, action: Action) -> Step:
-        limits = self.bench.limits(action.side)
-        drilled = action.do != "trim edge"
-        cautions = [limits.material.caution] if drilled and limits.material and limits.material.caution else []
-        if limits.material is None:
+        material = self.bench.limits(action.side).material
+        cautions = [material.caution] if action.do != "trim edge" and material and material.caution else []
+        if material is None:
             cautions.append(f"The material of {action.part} is not known: try on a hidden spot, and stop if it cracks.")
         if action.side == "donor":
             cautions += self._zones_near(action)
-        says = action.says
-        if action.do == "slot" and action.at_mm is not None:
-            seen = "seen as in step 1" if action.side == "donor" else self._seen_on_the_vehicle()
-            says += f" It runs {heading(self._heading_deg(action))}, {seen}."
-        return Step(
-            0,
-            action.do,
-            action.part,
-            action.feature,
-            says,
-            self._marks(action),
-            action.tools,
-            action.minutes,
-            tuple(cautions),
-            self._play(action),
-            self._before(action),
-        )
-
-    def _seen_on_the_vehicle(self) -> str:
+        step = _of(action, cautions, self._play(action))
+        if action.at_mm is None or action.do not in ("slot", "new hole"):
+            return step
+        outlines = self.question.donor_outlines if action.side == "donor" else self.question.host_outlines
+        step = replace(step, marks=self._marks(action, outlines))
+        if action.do == "new hole":
+            laid_on = f"With the part laid on by its other fixings, the mark falls on {action.fixing}."
+            return replace(step, before=laid_on)
+        (x, y), (old_x, old_y) = self._point(action), self._old(action)[:2]
         face = self.question.host.seen_from
-        return f"seen from the {face} with x to the right and y up" if face else "with x to the right and y up"
+        seen = f"seen from the {face} with x to the right and y up" if face else "with x to the right and y up"
+        seen = "seen as in step 1" if action.side == "donor" else seen
+        runs = heading(math.degrees(math.atan2(y - old_y, x - old_x)))
+        before = (
+            f"The mark lies {math.dist((x, y), (old_x, old_y)):.1f} mm from the centre of {action.feature}, to within "
+            "half a millimetre. If it does not, stop and measure again."
+        )
+        return replace(step, says=f"{action.says} It runs {runs}, {seen}.", before=before)
 
     def _zones_near(self, action: Action) -> list[str]:
         """Cautions of the zones that a cut comes anywhere near to, with the distance that it keeps."""
-        if action.at_mm is None:
-            return [says for says, _ in self._zones()]
-        point = np.array([self._point(action)] * 2)
-        found = []
-        for says, zone in self._zones():
-            away_mm = to_zone_mm(point, (action.to_mm or 0.0) / 2.0, zone)
-            if away_mm <= NEAR_A_ZONE_MM or action.do == "trim edge":
-                found.append(f"{says} This cut stays {away_mm:.0f} mm away." if action.do != "trim edge" else says)
-        return found
-
-    def _heading_deg(self, action: Action) -> float:
-        (x, y), old = self._point(action), self._old(action)
-        return math.degrees(math.atan2(y - old[1], x - old[0]))
+        if action.at_mm is None or action.do == "trim edge":
+            return [caution for caution, _ in self.zones]
+        point, radius_mm = np.array([self._point(action)] * 2), (action.to_mm or 0.0) / 2.0
+        away = [(caution, to_zone_mm(point, radius_mm, zone)) for caution, zone in self.zones]
+        return [f"{caution} This cut stays {mm:.0f} mm away." for caution, mm in away if mm <= NEAR_A_ZONE_MM]
 
     def _old(self, action: Action) -> tuple[float, ...]:
         """Where the hole that is worked on is now."""
-        spots = self.question.task.features if action.side == "donor" else self.question.task.fixings
-        at_mm = action.at_mm or (0.0, 0.0)
-        return next((spot.at_mm for spot in spots if spot.id == action.feature), at_mm)
-
-    def _before(self, action: Action) -> str | None:
-        """What must be so before the first chip is cut."""
-        if action.do == "slot" and action.at_mm is not None:
-            away_mm = math.dist(self._point(action), self._old(action)[:2])
-            return (
-                f"The mark lies {away_mm:.1f} mm from the centre of {action.feature}, to within half a millimetre. If "
-                "it does not, stop and measure again."
-            )
-        if action.do == "new hole":
-            return f"With the part laid on by its other fixings, the mark falls on {action.fixing}."
-        return None
-
-    def _has_airbag_zone(self) -> bool:
-        return any(zone.kind in AIRBAG_ZONES for zone in self.question.donor_zones)
-
-    def _marks(self, action: Action) -> tuple[Mark, ...]:
-        """Where the new centre is: of a new hole, or of a new slot's far end."""
-        if action.at_mm is None or action.do not in ("slot", "new hole"):
-            return ()
-        return marks_for(self._point(action), self._outlines(action), self._standing(action))
+        there = action.at_mm or (0.0, 0.0)
+        return next((spot.at_mm for spot in self.spots(action.side) if spot.id == action.feature), there)
 
     def _point(self, action: Action) -> tuple[float, float]:
+        """Where the new centre is: of a new hole, or of a new slot's far end."""
         x, y = (action.at_mm or (0.0, 0.0))[:2]
         if action.do != "slot" or action.length_mm is None or action.to_mm is None:
             return x, y
-        half_mm, turn = (action.length_mm - action.to_mm) / 2.0, math.radians(action.angle_deg or 0.0)
-        ends = [(x + way * half_mm * math.cos(turn), y + way * half_mm * math.sin(turn)) for way in (1.0, -1.0)]
+        reach_x, reach_y = ((action.length_mm - action.to_mm) / 2.0 * direction(action.angle_deg or 0.0)).tolist()
+        ends = [(x + reach_x, y + reach_y), (x - reach_x, y - reach_y)]
         return max(ends, key=lambda end: math.dist(end, self._old(action)[:2]))
 
-    def _outlines(self, action: Action) -> Sequence[Outline]:
-        return self.question.donor_outlines if action.side == "donor" else self.question.host_outlines
-
-    def _standing(self, action: Action) -> list[Spot]:
-        """Holes that are there already and are not themselves recut."""
-        spots = self.question.task.features if action.side == "donor" else self.question.task.fixings
-        kept = self.bench.donor_feature if action.side == "donor" else self.bench.host_feature
+    def _marks(self, action: Action, outlines: Sequence[Outline]) -> tuple[Mark, ...]:
+        """Distances to the new centre from edges, and from holes that are there already and not themselves recut."""
+        kept = [spot for spot in self.spots(action.side) if spot.id in self.listed(action.side)]
         recut = {a.feature for a in self.adaptation.actions if a.do in CUTS and a.side == action.side}
-        holes = [spot for spot in spots if spot.id in kept and spot.id not in recut]
+        holes = [spot for spot in kept if spot.id not in recut]
         # The hole that a slot starts from is there as long as the slot is not cut.
-        return holes or [spot for spot in spots if spot.id in kept and spot.id != action.feature]
+        holes = holes or [spot for spot in kept if spot.id != action.feature]
+        return marks_for(self._point(action), outlines, holes)
 
     def _play(self, action: Action) -> str | None:
         """What the bolt should do in the finished hole."""
         if action.allowed_mm is None or action.fixing is None:
             return None
-        bolt_mm, what = self._bolt_mm(action), self._what_goes_through(action)
+        host = self.bench.host_feature.get(action.fixing)
+        partner = self.bench.donor_feature.get(self.pairs.get(action.fixing, action.feature))
+        kinds = [feature.kind for feature in (host, partner) if feature is not None]
+        what = next((kind for kind in ("stud", "peg", "clip") if kind in kinds), "bolt")
+        bolt_mm = bolt_of(self.question, host, partner or host) if host is not None else None
         through = f"The {bolt_mm:g} mm {what}" if bolt_mm is not None else f"The {what}"
         across = f"about {2.0 * action.allowed_mm:.1f} mm in all from side to side"
         if action.do == "slot" and action.length_mm is not None and action.to_mm is not None:
-            along_mm = action.length_mm - action.to_mm + 2.0 * action.allowed_mm
-            return f"{through} goes through freely and moves {across} and {along_mm:.1f} mm along the slot."
+            across += f" and {action.length_mm - action.to_mm + 2.0 * action.allowed_mm:.1f} mm along the slot"
         return f"{through} goes through freely and moves {across}."
 
-    def _what_goes_through(self, action: Action) -> str:
-        host = self.bench.host_feature.get(action.fixing or "")
-        donor = self.bench.donor_feature.get(dict(self.adaptation.pairs).get(action.fixing or "", action.feature))
-        kinds = [feature.kind for feature in (host, donor) if feature is not None]
-        return next((kind for kind in ("stud", "peg", "clip") if kind in kinds), "bolt")
-
-    def _bolt_mm(self, action: Action) -> float | None:
-        host = self.bench.host_feature.get(action.fixing or "")
-        if host is None:
-            return None
-        partner = dict(self.adaptation.pairs).get(host.feature, action.feature)
-        return bolt_of(self.question, host, self.bench.donor_feature.get(partner, host))
-
-    def plain(self, action: Action) -> Step:
-        check = None
-        if action.do in ("other bolt", "longer bolt"):
-            check = "It starts by hand, runs freely and pulls tight before it reaches the bottom."
-        elif action.do == "spacer":
-            check = "The face lies level with its neighbours before anything is tightened."
-        return Step(0, action.do, action.part, action.feature, action.says, (), action.tools, action.minutes, (), check)
-
     def bracket(self, action: Action) -> Step:
-        limits = self.bench.donor
-        cautions = [limits.material.caution] if limits.material and limits.material.caution else []
-        cautions += [says for says, _ in self._zones()]
+        material = self.bench.donor.material
+        cautions = [material.caution] if material and material.caution else []
         check = f"The fastener or clip at {action.fixing} goes home with the part on, and the bracket does not rock."
-        return Step(
-            0,
-            action.do,
-            action.part,
-            action.feature,
-            action.says,
-            (),
-            action.tools,
-            action.minutes,
-            tuple(cautions),
-            check,
-        )
+        return _of(action, [*cautions, *(caution for caution, _ in self.zones)], check)
 
     def trial(self) -> Step:
-        tight = f"{max(0.0, self.adaptation.margin_mm):.1f} mm"
-        pairs = self.adaptation.pairs
-        laid = f": {', '.join(f'{feature} on {fixing}' for fixing, feature in pairs)}" if pairs else ""
-        return Step(
-            0,
-            "trial fit",
-            self.donor,
-            None,
-            f"Lay it on{laid}. Start every fastener by hand before tightening any; then tighten from the middle "
-            "outwards.",
-            tools=("hand tools",),
-            check=f"Every fastener starts by hand. At the tightest place {tight} of play is left over.",
-        )
+        laid = ", ".join(f"{feature} on {fixing}" for fixing, feature in self.adaptation.pairs)
+        says = f"Lay it on{f': {laid}' if laid else ''}. Start every fastener by hand before tightening any; then "
+        tight_mm = max(0.0, self.adaptation.margin_mm)
+        check = f"Every fastener starts by hand. At the tightest place {tight_mm:.1f} mm of play is left over."
+        says += "tighten from the middle outwards."
+        return Step(0, "trial fit", self.donor, None, says, tools=("hand tools",), check=check)
 
     def plugs(self, line: ConnectorLine, jobs: Sequence[Action]) -> Step:
         job = next((job for job in jobs if job.feature == line.connector and job.fixing is None), None)
-        check = "It works; try it before the trim goes on."
-        return Step(
-            0,
-            line.state,
-            self.donor,
-            line.connector,
-            line.says,
-            tools=job.tools if job else (),
-            minutes=job.minutes if job else None,
-            check=None if line.state in ("licensed practice only", "not used") else check,
-        )
+        tools, minutes = (job.tools, job.minutes) if job else ((), None)
+        works = line.state not in ("licensed practice only", "not used")
+        check = "It works; try it before the trim goes on." if works else None
+        return Step(0, line.state, self.donor, line.connector, line.says, tools=tools, minutes=minutes, check=check)
 
     def gap(self, gap: EdgeGap) -> Step:
         low, high = gap.wanted_mm
         wanted = f"{low:g} to {high:g} mm" if low is not None and high is not None else "even along its length"
-        return Step(
-            0,
-            "look at the gap",
-            self.donor,
-            gap.edge,
+        says, check = (
             f"Look at the gap all along. By the drawing, {gap.says}",
-            tools=("feeler strips or drill shanks",),
-            check=f"The gap to {gap.neighbour} is {wanted}.",
+            f"The gap to {gap.neighbour} is {wanted}.",
         )
+        tools = ("feeler strips or drill shanks",)
+        return Step(0, "look at the gap", self.donor, gap.edge, says, tools=tools, check=check)
 
     def done(self) -> Step:
         cautions = []
-        if self._has_airbag_zone():
+        if any(zone.kind in AIRBAG_ZONES for zone in self.question.donor_zones):
             cautions.append(
                 "An airbag bursts through this panel: that it fits says nothing of how it opens. Before the vehicle is "
                 f"used, {LICENSED}."
             )
         says = "Look over all that was done, then write down what happened (a row of outcomes.csv)."
         return Step(0, "finish", self.donor, None, says, cautions=tuple(cautions))
-
-
-def _sentence(text: str) -> str:
-    return f"{text[0].upper()}{text[1:]}."

@@ -12,6 +12,8 @@ from partkin.model.adapting import Action, AdaptationQuestion, ConnectorLine
 from partkin.model.build import Connector
 
 RESTRAINT = re.compile(r"(?<![a-z])(air[ -]?bag|srs|squib|pretensioner|restraint|seat[ -]?belt)", re.IGNORECASE)
+LICENSED_ONLY = "licensed practice only"
+ONLY_ON_DONOR = "only on the donor. Cap it and tie it back, or move the original's part over in its place."
 
 
 def compare_connectors(original: Iterable[Connector], donor: Iterable[Connector]) -> tuple[ConnectorLine, ...]:
@@ -31,14 +33,19 @@ def compare_connectors(original: Iterable[Connector], donor: Iterable[Connector]
     >>> [line.state for line in compare_connectors([lamp], [Connector("D", "lamp", ways=6, keyed_as="B")])]
     ['needs an adapter']
     """
-    left = list(donor)
-    lines = []
+    left, lines = list(donor), []
     for wanted in original:
         found = _counterpart(wanted, left)
         if found is not None:
             left.remove(found)
-        lines.append(_line(wanted, found))
-    lines += [_spare(connector) for connector in left]
+        state, says = _missing(wanted) if found is None else _met(wanted, found)
+        name = wanted.connector
+        lines.append(ConnectorLine(name, name, found.connector if found else None, state, f"{name}: {says}"))
+    for spare in left:
+        state, says = "not used", ONLY_ON_DONOR
+        if RESTRAINT.search(spare.connector):
+            state, says = LICENSED_ONLY, f"only on the donor, and of a restraint: leave it unplugged; {LICENSED}."
+        lines.append(ConnectorLine(spare.connector, None, spare.connector, state, f"{spare.connector}: {says}"))
     return tuple(lines)
 
 
@@ -48,75 +55,40 @@ def connector_jobs(question: AdaptationQuestion, lines: Iterable[ConnectorLine])
     A part whose duty lets nothing be altered gets its plugs moved over or adapted all the same: that is the loom's.
     """
     bench, jobs = Bench(question), {"needs an adapter": "connector adapter", "move over": "move over"}
-    return tuple(
-        priced_action(bench, jobs[line.state], line.connector, "donor", line.says, None)
-        for line in lines
-        if line.state in jobs
-    )
+    asked = [line for line in lines if line.state in jobs]
+    return tuple(priced_action(bench, jobs[x.state], x.connector, "donor", x.says, None) for x in asked)
 
 
 def _counterpart(wanted: Connector, among: list[Connector]) -> Connector | None:
-    for connector in among:
-        if connector.connector == wanted.connector:
-            return connector
-    if wanted.ways is None or wanted.keyed_as is None:
-        return None
-    for connector in among:
-        if (connector.ways, connector.keyed_as) == (wanted.ways, wanted.keyed_as):
-            return connector
-    return None
+    named = [other for other in among if other.connector == wanted.connector]
+    alike = [other for other in among if (other.ways, other.keyed_as) == (wanted.ways, wanted.keyed_as)]
+    known = wanted.ways is not None and wanted.keyed_as is not None
+    return next(iter((*named, *(alike if known else ()))), None)
 
 
-def _line(wanted: Connector, found: Connector | None) -> ConnectorLine:
-    name = wanted.connector
-    if found is None:
-        state, says = _missing(wanted)
-        return ConnectorLine(name, name, None, state, says)
-    unknown = [
-        what
-        for what, ours, theirs in (
-            ("ways", wanted.ways, found.ways),
-            ("keying", wanted.keyed_as, found.keyed_as),
-        )
-        if ours is None or theirs is None
-    ]
-    differ = _differences(wanted, found)
-    if differ and RESTRAINT.search(name):
-        says = f"{name}: {differ}. A connector of a restraint is never adapted; {LICENSED}."
-        return ConnectorLine(name, name, found.connector, "licensed practice only", says)
+def _met(wanted: Connector, found: Connector) -> tuple[str, str]:
+    """How a connector that is on both goes together."""
+    differ, unknown = [], []
+    if wanted.ways is None or found.ways is None:
+        unknown.append("ways")
+    elif wanted.ways != found.ways:
+        differ.append(f"{wanted.ways} ways on the original, {found.ways} on the donor")
+    if wanted.keyed_as is None or found.keyed_as is None:
+        unknown.append("keying")
+    elif wanted.keyed_as and found.keyed_as and wanted.keyed_as != found.keyed_as:
+        differ.append(f"keyed {wanted.keyed_as} on the original, {found.keyed_as} on the donor")
+    if differ and RESTRAINT.search(wanted.connector):
+        return LICENSED_ONLY, f"{', '.join(differ)}. A connector of a restraint is never adapted; {LICENSED}."
     if differ:
-        says = f"{name}: {differ}: make or buy an adapter, or move the original's loom over."
-        return ConnectorLine(name, name, found.connector, "needs an adapter", says)
+        return "needs an adapter", f"{', '.join(differ)}: make or buy an adapter, or move the original's loom over."
     if unknown:
-        says = f"{name}: {' and '.join(unknown)} not known on both: look at both plugs."
-        return ConnectorLine(name, name, found.connector, "to be found out", says)
-    says = f"{name}: {wanted.ways} ways, keyed {wanted.keyed_as}, plugs in. Compare the wiring pin by pin."
-    return ConnectorLine(name, name, found.connector, "matches", says)
-
-
-def _differences(wanted: Connector, found: Connector) -> str:
-    parts = []
-    if wanted.ways is not None and found.ways is not None and wanted.ways != found.ways:
-        parts.append(f"{wanted.ways} ways on the original, {found.ways} on the donor")
-    if wanted.keyed_as and found.keyed_as and wanted.keyed_as != found.keyed_as:
-        parts.append(f"keyed {wanted.keyed_as} on the original, {found.keyed_as} on the donor")
-    return ", ".join(parts)
+        return "to be found out", f"{' and '.join(unknown)} not known on both: look at both plugs."
+    return "matches", f"{wanted.ways} ways, keyed {wanted.keyed_as}, plugs in. Compare the wiring pin by pin."
 
 
 def _missing(wanted: Connector) -> tuple[str, str]:
-    name = wanted.connector
     if wanted.need == "spare":
-        return "not used", f"{name}: spare on the original; the donor has none. Nothing to do."
-    if RESTRAINT.search(name):
-        says = f"{name}: the donor has none. A restraint's wiring is never moved or made up; {LICENSED}."
-        return "licensed practice only", says
-    return "move over", f"{name}: the donor has none. Move it over from the original, with what it belongs to."
-
-
-def _spare(connector: Connector) -> ConnectorLine:
-    name = connector.connector
-    if RESTRAINT.search(name):
-        says = f"{name}: only on the donor, and of a restraint: leave it unplugged; {LICENSED}."
-        return ConnectorLine(name, None, name, "licensed practice only", says)
-    says = f"{name}: only on the donor. Cap it and tie it back, or move the original's part over in its place."
-    return ConnectorLine(name, None, name, "not used", says)
+        return "not used", "spare on the original; the donor has none. Nothing to do."
+    if RESTRAINT.search(wanted.connector):
+        return LICENSED_ONLY, f"the donor has none. A restraint's wiring is never moved or made up; {LICENSED}."
+    return "move over", "the donor has none. Move it over from the original, with what it belongs to."

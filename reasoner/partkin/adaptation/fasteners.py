@@ -74,30 +74,16 @@ def fastener_jobs(bench: Bench, units: Sequence[Unit]) -> tuple[tuple[Action, ..
     actions, notes
         One action at most a fixing; notes say what could not be told.
     """
-    question = bench.question
-    donor_mm = question.donor.thickness_mm
-    original_mm = question.original.thickness_mm if question.original is not None else None
-    thicker_mm = 0.0 if donor_mm is None or original_mm is None else round(donor_mm - original_mm, 3)
-    actions, notes = [], []
-    if abs(thicker_mm) < rule("thickness that matters").value:
-        thicker_mm = 0.0
-    for unit in units:
-        if "clip" in (unit.host.kind, unit.donor.kind if unit.donor else None):
-            says = f"At {unit.fixing.id}: use a new clip; old ones break or loosen when they come off."
-            actions.append(_job(bench, "new clip", unit, says))
-        elif thicker_mm < 0.0 and _is_bolted(unit):
-            actions.append(_spacer(bench, unit, -thicker_mm))
-        elif thicker_mm > 0.0 and _is_bolted(unit) and donor_mm is not None:
-            longer = _longer_bolt(bench, unit, donor_mm, thicker_mm)
-            if longer is not None:
-                actions.append(longer)
-    if thicker_mm > 0.0 and any(unit.host.kind == "stud" for unit in units):
-        studs = ", ".join(unit.fixing.id for unit in units if unit.host.kind == "stud")
-        notes.append(
+    thicker_mm = _thicker_mm(bench.question)
+    found = (_job_at(bench, unit, thicker_mm) for unit in units)
+    studs = ", ".join(unit.fixing.id for unit in units if unit.host.kind == "stud")
+    notes: tuple[str, ...] = ()
+    if thicker_mm > 0.0 and studs:
+        notes = (
             f"The donor is {thicker_mm:.1f} mm thicker than the original: see that each stud ({studs}) still stands "
-            "out far enough for its nut to engage over one diameter."
+            "out far enough for its nut to engage over one diameter.",
         )
-    return tuple(actions), tuple(notes)
+    return tuple(action for action in found if action is not None), notes
 
 
 def fasteners_as_it_is(
@@ -112,48 +98,50 @@ def fasteners_as_it_is(
         (fixing, feature) as it lies.
     """
     bench, task = Bench(question), question.task
-    fixings, features = {spot.id: spot for spot in task.fixings}, {spot.id: spot for spot in task.features}
+    fixings, features = ({spot.id: spot for spot in spots} for spots in (task.fixings, task.features))
     options = {(option.fixing, option.feature): option for option in task.options}
-    units = [as_it_is(bench, fixings[a], features[b], options.get((a, b))) for a, b in pairs]
-    return fastener_jobs(bench, units)
+    return fastener_jobs(bench, [as_it_is(bench, fixings[a], features[b], options.get((a, b))) for a, b in pairs])
 
 
-def _is_bolted(unit: Unit) -> bool:
-    if unit.host.kind == "stud":
-        return True
-    return unit.host.kind in (*THREADED, *OPENINGS) and unit.bolt_mm is not None
+def _thicker_mm(question: AdaptationQuestion) -> float:
+    """How much thicker the donor is than the original; 0 where that does not matter or is not known."""
+    donor_mm, original_mm = question.donor.thickness_mm, question.original.thickness_mm if question.original else None
+    thicker_mm = 0.0 if donor_mm is None or original_mm is None else round(donor_mm - original_mm, 3)
+    return thicker_mm if abs(thicker_mm) >= rule("thickness that matters").value else 0.0
 
 
-def _job(bench: Bench, do: str, unit: Unit, says: str) -> Action:
+def _job_at(bench: Bench, unit: Unit, thicker_mm: float) -> Action | None:
     feature = unit.feature.id if unit.feature is not None else f"new-{unit.fixing.id}"
-    return priced_action(bench, do, feature, "donor", says, unit.fixing.id)
 
+    def job(do: str, says: str) -> Action:
+        return priced_action(bench, do, feature, "donor", f"At {unit.fixing.id}: {says}", unit.fixing.id)
 
-def _spacer(bench: Bench, unit: Unit, thick_mm: float) -> Action:
-    says = (
-        f"At {unit.fixing.id}: put a spacer or washers {thick_mm:.1f} mm thick between donor and fixing. The donor is "
-        "that much thinner than the original, and its face is to lie where the original's lay. The bolt stays as long."
-    )
-    return replace(_job(bench, "spacer", unit, says), to_mm=thick_mm)
-
-
-def _longer_bolt(bench: Bench, unit: Unit, donor_mm: float, thicker_mm: float) -> Action | None:
-    if unit.host.kind == "stud" or unit.bolt_mm is None:
+    if "clip" in (unit.host.kind, unit.donor.kind if unit.donor else None):
+        return job("new clip", "use a new clip; old ones break or loosen when they come off.")
+    bolted = unit.host.kind in (*THREADED, *OPENINGS) and unit.bolt_mm is not None
+    if thicker_mm < 0.0 and (bolted or unit.host.kind == "stud"):
+        says = (
+            f"put a spacer or washers {-thicker_mm:.1f} mm thick between donor and fixing. The donor is that much "
+            "thinner than the original, and its face is to lie where the original's lay. The bolt stays as long."
+        )
+        return replace(job("spacer", says), to_mm=-thicker_mm)
+    stack = _stack_at(bench.question, unit) if thicker_mm > 0.0 and bolted else None
+    length_mm = next_bolt_length_mm(stack.needed_mm) if stack is not None else None
+    if stack is None or length_mm is None:
         return None
-    host = bench.question.host
-    through = unit.host.kind in OPENINGS
-    if through and host.thickness_mm is None:
+    says = (
+        f"use an M{unit.bolt_mm:g} bolt {length_mm:g} mm long or longer: {stack.clamped_mm:g} mm clamped + "
+        f"{stack.washer_mm:g} washer + {stack.engaged_mm:g} in the thread = {stack.needed_mm:.1f} mm. The donor is "
+        f"{thicker_mm:.1f} mm thicker than the original. See that it does not reach the bottom."
+    )
+    return replace(job("longer bolt", says), to_mm=unit.bolt_mm, length_mm=length_mm)
+
+
+def _stack_at(question: AdaptationQuestion, unit: Unit) -> Stack | None:
+    """What the bolt of a fixing clamps; None where it is not known."""
+    donor_mm, host, through = question.donor.thickness_mm, question.host, unit.host.kind in OPENINGS
+    if unit.bolt_mm is None or donor_mm is None or (through and host.thickness_mm is None):
         return None
     clamped_mm = donor_mm + (host.thickness_mm or 0.0 if through else 0.0)
     threaded_in = host.material if unit.host.kind == "tapped hole" else None
-    stack = stack_of(unit.bolt_mm, clamped_mm, threaded_in=threaded_in)
-    length_mm = next_bolt_length_mm(stack.needed_mm)
-    if length_mm is None:
-        return None
-    says = (
-        f"At {unit.fixing.id}: use an M{unit.bolt_mm:g} bolt {length_mm:g} mm long or longer: "
-        f"{clamped_mm:g} mm clamped + {stack.washer_mm:g} washer + {stack.engaged_mm:g} in the thread = "
-        f"{stack.needed_mm:.1f} mm. The donor is {thicker_mm:.1f} mm thicker than the original. See that it does not "
-        "reach the bottom."
-    )
-    return replace(_job(bench, "longer bolt", unit, says), to_mm=unit.bolt_mm, length_mm=length_mm)
+    return stack_of(unit.bolt_mm, clamped_mm, threaded_in=threaded_in)

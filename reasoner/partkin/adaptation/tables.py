@@ -4,31 +4,28 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from functools import cache
 from itertools import zip_longest
+from typing import NamedTuple
 
 from partkin.model.adapting import WorkRow
 from partkin.model.problem import Problem
 from partkin.tables import marked, rows_of
 
 ANY = "any"
+AMOUNTS = ("minutes", "cost", "workmanship_mm")
 
 
-@dataclass(frozen=True)
-class Rule:
+class Rule(NamedTuple):
     """A distance that is kept: `value` times `of` (hole, fastener, washer), or plain mm or count."""
 
-    rule: str
-    scope: str
     value: float
     of: str
     says: str
     source: str
 
 
-@dataclass(frozen=True)
-class Washer:
+class Washer(NamedTuple):
     """Plain (ISO 7089) and large (ISO 7093-1) washers of one bolt."""
 
     bolt_mm: float
@@ -40,11 +37,8 @@ class Washer:
 
 @cache
 def _rules() -> dict[tuple[str, str], Rule]:
-    found = {}
-    for row in rows_of("edges.csv"):
-        rule = Rule(row["rule"], row["scope"], float(row["value"]), row["of"], row["says"], marked(row))
-        found[(rule.rule, rule.scope)] = rule
-    return found
+    rows = rows_of("edges.csv")
+    return {(r["rule"], r["scope"]): Rule(float(r["value"]), r["of"], r["says"], marked(r)) for r in rows}
 
 
 def rule(name: str, scope: str = ANY) -> Rule:
@@ -66,15 +60,9 @@ def rule_or_none(name: str, scope: str) -> Rule | None:
 @cache
 def washers() -> tuple[Washer, ...]:
     """Return data/tables/washers.csv, smallest first."""
+    sizes = ("bolt_mm", "outer_mm", "thickness_mm", "large_outer_mm")
     return tuple(
-        Washer(
-            float(row["bolt_mm"]),
-            float(row["outer_mm"]),
-            float(row["thickness_mm"]),
-            float(row["large_outer_mm"]),
-            marked(row),
-        )
-        for row in rows_of("washers.csv")
+        Washer(**{size: float(row[size]) for size in sizes}, source=marked(row)) for row in rows_of("washers.csv")
     )
 
 
@@ -107,19 +95,21 @@ def next_bolt_length_mm(at_least_mm: float) -> float | None:
 
 
 def _work_row(row: dict[str, str]) -> WorkRow:
+    """Raise ValueError where a number is none."""
+    minutes, cost, workmanship_mm = (_amount(row[column]) for column in AMOUNTS)
     return WorkRow(
         do=row["do"].strip(),
         group=(row.get("group") or ANY).strip(),
-        minutes=_amount(row["minutes"]),
-        cost=_amount(row["cost"]),
-        workmanship_mm=_amount(row["workmanship_mm"]),
+        minutes=minutes,
+        cost=cost,
+        workmanship_mm=workmanship_mm,
         tools=tuple(tool.strip() for tool in (row.get("tools") or "").split(";") if tool.strip()),
         source=(row.get("source") or "as the build folder says").strip(),
     )
 
 
-def _amount(cell: str) -> float:
-    value = float(cell.strip().replace(",", "."))
+def _amount(cell: str | None) -> float:
+    value = float((cell or "").strip().replace(",", "."))
     if not (math.isfinite(value) and value >= 0.0):
         raise ValueError(cell)
     return value
@@ -154,9 +144,8 @@ def read_work(
     >>> rows, problems[0].column
     ((), 'minutes')
     """
-    wanted = ("do", "minutes", "cost", "workmanship_mm")
     header = [cell.strip() for cell in cells[0]]
-    missing = [column for column in wanted if column not in header]
+    missing = [column for column in ("do", *AMOUNTS) if column not in header]
     if missing:
         return (), tuple(Problem(sheet, 0, column, "the column is missing", "Add it.") for column in missing)
     known = {row.do for row in shipped_work()}
@@ -165,23 +154,21 @@ def read_work(
         row = dict(zip_longest(header, line[: len(header)], fillvalue=""))
         if not any(cell.strip() for cell in line):
             continue
+        bad = [column for column in AMOUNTS if not _is_amount(row[column])]
         if row["do"].strip() not in known:
             what = f"{row['do']!r} is no job that the program knows"
             problems.append(Problem(sheet, number, "do", what, f"Write one of: {', '.join(sorted(known))}."))
-            continue
-        bad = [column for column in wanted[1:] if not _is_amount(row[column])]
-        problems += [
-            Problem(sheet, number, column, f"{row[column]!r} is no amount", "Write a number, 0 or more.")
-            for column in bad
-        ]
-        if not bad:
+        elif bad:
+            mend = "Write a number, 0 or more."
+            problems += [Problem(sheet, number, column, f"{row[column]!r} is no amount", mend) for column in bad]
+        else:
             rows.append(_work_row(row))
     return tuple(rows), tuple(problems)
 
 
 def _is_amount(cell: str | None) -> bool:
     try:
-        _amount(cell or "")
+        _amount(cell)
     except ValueError:
         return False
     return True
