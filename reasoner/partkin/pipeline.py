@@ -137,9 +137,9 @@ def with_work(build: Build, findings: Findings, places: Places, others: bool = T
         return findings
     if findings.face_open or trial.stand in ("fits", "missing", "undecided"):
         if trial.stand == "missing":
-            from partkin.judging import beside, untied
+            from partkin.judging import unread_sizes, untied
 
-            findings = beside.whatever_it_is(build, untied.fewest(findings, places), others=others)
+            findings = unread_sizes.work_for_any_size(build, untied.fewest(findings, places), others=others)
         return _with_what_is_hidden(replace(findings, seams=trial.seams), places)
     from partkin.judging import adapting, out_by
     from partkin.measuring import next_readings
@@ -147,7 +147,7 @@ def with_work(build: Build, findings: Findings, places: Places, others: bool = T
     findings = replace(findings, trials=tuple(
         out_by.with_errors(findings.known, places, one) if one.stand == "does not" else one for one in findings.trials
     ))  # fmt: skip
-    findings = adapting.look(build, findings, places, others=others)
+    findings = adapting.cheapest_work(build, findings, places, others=others)
     return replace(findings, asks=next_readings.open_readings(findings, places))
 
 

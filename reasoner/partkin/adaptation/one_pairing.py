@@ -56,8 +56,8 @@ class OnePairing:
 
     def __init__(self, question: AdaptationQuestion, solve: Solve, limit: int, quick: Quick) -> None:
         self.question, self.solve, self.unique = question, solve, True
-        self.lay = quick.lay or solve
-        self.lies = quick.lies or (lambda task: solve(task).placement or None)
+        self.answer = quick.answer or solve
+        self.placement = quick.placement or (lambda task: solve(task).placement or None)
         self.bench = Bench(question)
         self.units = tuple(self._units())
         self.costs = [[self._price(choice) for choice in unit.choices] for unit in self.units]
@@ -182,7 +182,7 @@ class OnePairing:
         used = {name for option in options for name in (option.fixing, option.feature)}
         fixings = tuple(replace(s, must=True) for s in task.fixings if s.id in used)
         features = tuple(replace(s, must=False, should=True) for s in task.features if s.id in used)
-        return self.lies(replace(task, fixings=fixings, features=features, options=options, given=True))
+        return self.placement(replace(task, fixings=fixings, features=features, options=options, given=True))
 
     def _finish(self, vector: Vector, placement: Placement) -> Finished | None:
         dressed = dress(self.bench, self.units, vector, placement)
@@ -191,7 +191,7 @@ class OnePairing:
         if dressed.refusal is not None and all(choice.refusal is None for choice in chosen):
             return None
         trial = Adaptation(dressed.actions, 0.0, None, 0.0, False, None, dressed.pairs)
-        after = self.lay(adapted_task(self.question.task, trial))
+        after = self.answer(adapted_task(self.question.task, trial))
         if not after.fits or after.margin_mm is None:
             return None
         return Finished(dressed.actions, dressed.pairs, after.margin_mm)

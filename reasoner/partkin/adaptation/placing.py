@@ -30,18 +30,18 @@ class Quick:
     ----------
     fits
         The verdict alone.
-    lay
+    answer
         The whole answer under a given pairing where all of it holds.
-    lies
+    placement
         Where a given pairing lies at best, whether it holds or not.
-    pressing
+    conflicting
         Fixings that cannot all hold under a given pairing; None: all hold.
     """
 
     fits: Fits | None = None
-    lay: Solve | None = None
-    lies: Callable[[FitTask], Placement | None] | None = None
-    pressing: Callable[[FitTask], tuple[str, ...] | None] | None = None
+    answer: Solve | None = None
+    placement: Callable[[FitTask], Placement | None] | None = None
+    conflicting: Callable[[FitTask], tuple[str, ...] | None] | None = None
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ class Geometry:
 
     def __init__(self, task: FitTask, units: Sequence[Unit], solve: Solve, quick: Quick | None = None) -> None:
         quick = quick or Quick()
-        self.task, self.units, self.solve, self.pressing = task, units, quick.lay or solve, quick.pressing
+        self.task, self.units, self.solve, self.conflicting = task, units, quick.answer or solve, quick.conflicting
         self.fits = quick.fits or (lambda asked: solve(asked).fits)
         self.is_quick = quick.fits is not None
 
@@ -109,9 +109,9 @@ class Geometry:
 
     def _conflict(self, choices: dict[int, Choice]) -> dict[int, Choice] | None:
         """A smallest conflict by the quick answers; None: there is none, or it is not decided."""
-        if self.pressing is None:
+        if self.conflicting is None:
             return self._smallest(choices) if self._fits(choices) is False else None
-        named = self.pressing(self.task_of(choices))
+        named = self.conflicting(self.task_of(choices))
         if named is None:
             return None
         fixings = {name.split(RIM_MARK)[0] for name in named}

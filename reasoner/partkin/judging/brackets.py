@@ -11,20 +11,15 @@ from partkin.model.build import Build, Feature, Holding, Part
 def brackets_of(build: Build, original: Part, fixings: frozenset[str]) -> tuple[Bracket, ...]:
     """List them by id: parts that are `part_of` the original with a feature that `goes_on` a fixing."""
     found = []
-    for part in build.parts:
-        if part.part_of != original.part or part.origin == "donor":
-            continue
+    for part in (p for p in build.parts if p.part_of == original.part and p.origin != "donor"):
         own = build.features_of(part.part)
         rows = [row for row in build.holdings if {row.part, row.held_to} == {part.part, original.part}]
-        for feature in own:
-            if feature.goes_on in fixings:
-                holes = [f for f in own if f.goes_on not in fixings]
-                found.append(
-                    Bracket(
-                        part.part, feature, feature.goes_on or "", len(holes) or None, _reach_mm(feature, holes),
-                        _undo(rows), sum(row.minutes or 0.0 for row in rows), part.duty or original.duty,
-                    )
-                )  # fmt: skip
+        holes = [f for f in own if f.goes_on not in fixings]
+        minutes, duty = sum(row.minutes or 0.0 for row in rows), part.duty or original.duty
+        for f in own:
+            if f.goes_on is not None and f.goes_on in fixings:
+                reach_mm, count = _reach_mm(f, holes), len(holes) or None
+                found.append(Bracket(part.part, f, f.goes_on, count, reach_mm, _undo(rows), minutes, duty))
     return tuple(found)
 
 

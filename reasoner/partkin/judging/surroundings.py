@@ -59,7 +59,7 @@ def lying(build: Build, findings: Findings, verdict: Verdict) -> Lying | None:
     question = adapting.question_of(build, findings, trial, prepared)
     placement = verdict.placement
     if verdict.adaptation is not None:
-        after = adapting.laid_after(prepared, verdict.adaptation)
+        after = adapting.answer_after(prepared, verdict.adaptation)
         placement = after.placement or None
     return Lying(question, placement)
 

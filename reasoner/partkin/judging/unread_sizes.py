@@ -10,9 +10,7 @@ from dataclasses import replace
 
 from partkin.model.adapting import Adaptation
 from partkin.model.build import Build
-from partkin.model.fitting import Chance
 from partkin.model.known import Known
-from partkin.model.trial import Trial
 from partkin.verdict import Findings
 
 # Narrower than any stud: a hole that has to be made wider whatever goes through it.
@@ -21,7 +19,7 @@ SIZES = ("across", "length")
 MADE = ("open out", "slot", "new hole")
 
 
-def whatever_it_is(build: Build, findings: Findings, *, others: bool = True) -> Findings:
+def work_for_any_size(build: Build, findings: Findings, *, others: bool = True) -> Findings:
     """Add the work that makes the donor go on whatever the sizes are that it waits for, if there is any.
 
     Parameters
@@ -42,33 +40,16 @@ def whatever_it_is(build: Build, findings: Findings, *, others: bool = True) -> 
     trials = trying.trials(known, places, findings.confidence)
     if len(trials) != 1 or trials[0].missing:
         return findings
-    asked = replace(findings, known=known, trials=trials)
-    found = adapting.look(build, asked, places, others=others)
+    found = adapting.cheapest_work(build, replace(findings, known=known, trials=trials), places, others=others)
     answer, chance = found.adapting, found.adapted_chance
-    kept = tuple(one for one in (answer.adaptations if answer else ()) if _makes(one, unsized, trials[0]))
-    if answer is None or not kept or kept[0] is not answer.adaptations[0] or not _sure(chance, findings):
+    if answer is None or chance is None or chance.fits < findings.confidence:
         return findings
-    kept = tuple(_told(one, unsized) for one in kept)
+    kept = [one for one in answer.adaptations if _makes(one, unsized)]
+    if not kept or kept[0] is not answer.adaptations[0]:
+        return findings
+    ways = tuple(_without_unread_sizes(one, unsized) for one in kept)
     # What is forbidden was found for holes narrower than they are.
-    return replace(findings, adapting=replace(answer, adaptations=kept, ruled_out=()), adapted_chance=chance)
-
-
-def _told(adaptation: Adaptation, unsized: frozenset[str]) -> Adaptation:
-    """In words that name no size that nobody has read."""
-    actions = tuple(
-        replace(action, says=action.says.replace(f" from {NARROWEST_MM:.1f} to ", " to "))
-        if action.feature in unsized else action
-        for action in adaptation.actions
-    )  # fmt: skip
-    notes = tuple(
-        f"How wide {name} is need not be read first: where it is that wide already, leave it."
-        for name in sorted(unsized)
-    )  # fmt: skip
-    return replace(adaptation, actions=actions, notes=(*adaptation.notes, *notes))
-
-
-def _sure(chance: Chance | None, findings: Findings) -> bool:
-    return chance is not None and chance.fits >= findings.confidence
+    return replace(findings, adapting=replace(answer, adaptations=ways, ruled_out=()), adapted_chance=chance)
 
 
 def _unsized(findings: Findings) -> frozenset[str]:
@@ -85,16 +66,28 @@ def _unsized(findings: Findings) -> frozenset[str]:
 
 def _at_worst(known: Known, unsized: frozenset[str]) -> Known:
     """The donor with every hole whose size is missing as narrow as can be."""
-    features = tuple(
-        replace(f, across_mm=NARROWEST_MM, length_mm=NARROWEST_MM if f.kind == "slot" else f.length_mm)
-        if f.feature in unsized else f
-        for f in known.donor.features
-    )  # fmt: skip
-    return replace(known, donor=replace(known.donor, features=features), supposed=unsized)
+    features = []
+    for f in known.donor.features:
+        if f.feature in unsized:
+            f = replace(f, across_mm=NARROWEST_MM, length_mm=NARROWEST_MM if f.kind == "slot" else f.length_mm)
+        features.append(f)
+    return replace(known, donor=replace(known.donor, features=tuple(features)), supposed=unsized)
 
 
-def _makes(adaptation: Adaptation, unsized: frozenset[str], trial: Trial) -> bool:
+def _makes(adaptation: Adaptation, unsized: frozenset[str]) -> bool:
     """Whether every such hole that is used afterwards has been given its size by the work."""
     made = {action.feature for action in adaptation.actions if action.do in MADE and action.side == "donor"}
     used = {feature for _, feature in adaptation.pairs}
     return bool(adaptation.actions) and not (unsized & used) - made
+
+
+def _without_unread_sizes(adaptation: Adaptation, unsized: frozenset[str]) -> Adaptation:
+    """In words that name no size that nobody has read."""
+    actions = []
+    for action in adaptation.actions:
+        if action.feature in unsized:
+            action = replace(action, says=action.says.replace(f" from {NARROWEST_MM:.1f} to ", " to "))
+        actions.append(action)
+    need_not = "need not be read first: where it is that wide already, leave it."
+    notes = (f"How wide {name} is {need_not}" for name in sorted(unsized))
+    return replace(adaptation, actions=tuple(actions), notes=(*adaptation.notes, *notes))

@@ -27,7 +27,7 @@ def goes_on(task: FitTask) -> bool | None:
         return None
 
 
-def pressing(task: FitTask) -> tuple[str, ...] | None:
+def conflicting(task: FitTask) -> tuple[str, ...] | None:
     """Fixings of a flat task with a given pairing that cannot all hold, mostly the few that decide; None: all hold."""
     pairs = [(o.fixing, o.feature) for o in task.options]
     placed = best_placement(PlanePairs.of(task, pairs), stop_at_sign=True)
@@ -41,7 +41,7 @@ def pressing(task: FitTask) -> tuple[str, ...] | None:
     return tuple(fixing for fixing, _ in pairs) if alone.fits else named
 
 
-def laid(task: FitTask) -> FitAnswer:
+def answer(task: FitTask) -> FitAnswer:
     """Answer a flat task with a given pairing as `solve` does, without the movement that is left in it.
 
     Where not all of its pairs hold together the whole answer is looked for, with what conflicts.
@@ -54,13 +54,16 @@ def laid(task: FitTask) -> FitAnswer:
     stands = work.pair_fits(found)
     used = {pair.fixing for pair in stands}, {pair.feature for pair in stands}
     return FitAnswer(
-        True, work.placement(found), stands, min(pair.margin_mm for pair in stands),
+        True,
+        work.placement(found),
+        stands,
+        min(pair.margin_mm for pair in stands),
         unpaired_fixings=tuple(spot.id for spot in task.fixings if spot.id not in used[0]),
         unpaired_features=tuple(spot.id for spot in task.features if spot.id not in used[1]),
-    )  # fmt: skip
+    )
 
 
-def lies(task: FitTask) -> Placement | None:
+def placement(task: FitTask) -> Placement | None:
     """Where a flat task with a given pairing lies at best, whether it goes on or not."""
     if not task.options:
         return None
