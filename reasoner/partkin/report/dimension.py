@@ -141,13 +141,20 @@ def span_marks(
     for strict in (True, False):
         for sign in (first, -first):
             for away in _AWAY:
-                lines = []
                 # Both from the host's points, so that the figures never run into each other.
-                for points, text, more in ((host, texts[0], 0.0), (donor, texts[1], 20.0)):
-                    line = _slid_inside(_laid(*points, along, base + sign * (away + more), text), room, strict)
-                    if line is not None and _ends_inside(line, room):
-                        lines.append(line)
-                if len(lines) == 2:
+                pair = [
+                    _laid(*points, along, base + sign * (away + more), text)
+                    for points, text, more in ((host, texts[0], 0.0), (donor, texts[1], 20.0))
+                ]
+                if not all(_ends_inside(laid, room) for laid in pair):
+                    continue
+                lines = []
+                for laid in pair:
+                    line = _slid_inside(laid, room, strict)
+                    if line is None:
+                        break
+                    lines.append(line)
+                else:
                     return _taken(lines, room)
     return None
 
