@@ -47,14 +47,14 @@ class Plans:
         return found
 
 
-def out_page(desk: Desk, plans: Plans, part: str, asked: OutAsked) -> tuple[str, int] | None:
-    """Return the page of a part's plan with its status; None: there is no such part."""
+def out_page(desk: Desk, plans: Plans, part: str, asked: OutAsked) -> tuple[str | None, int]:
+    """Return the page of a part's plan, None where there is no such part, and its status."""
     sheets = desk.sheets()
     build = sheets.build
     if build is None:
         return faults(desk), 200
     if build.part(part) is None:
-        return None
+        return None, 404
     try:
         view = plans.view(sheets.number, build, part, asked.without)
         stuck = _stuck(build, part, view, asked)

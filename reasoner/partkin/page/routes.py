@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
+from markupsafe import Markup
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.formparsers import MultiPartException
 from starlette.requests import Request
 from starlette.responses import FileResponse, HTMLResponse, JSONResponse, RedirectResponse, Response
@@ -32,6 +34,7 @@ from partkin.page import (
 )
 from partkin.page.build_view import build_page
 from partkin.page.desk import Desk
+from partkin.page.fields import Typed
 from partkin.page.frame import address, refusal
 from partkin.page.guard import Guard
 from partkin.page.part_view import Answered
@@ -40,6 +43,8 @@ from partkin.page.reading_form import LABELS, key_of
 from partkin.positions.pictures import NoImage, read_image_size
 from partkin.seeing import Seen
 
+Take = Callable[[Typed], str]
+Refused = Callable[[Typed, Markup], str | None]
 MOST_FIELDS = 20
 # Steps and fasteners that an address may name.
 MOST_NAMED = 500
@@ -100,14 +105,14 @@ class Pages:
     def style(self, request: Request) -> Response:
         return Response(frame.style(), media_type="text/css")
 
-    def not_there(self, request: Request, fault: Exception) -> Response:
-        return _not_there(self.desk)
-
     def icon(self, request: Request) -> Response:
         return Response(frame.static("icon.svg"), media_type="image/svg+xml")
 
     def script(self, request: Request) -> Response:
         return Response(frame.static(request.url.path.lstrip("/")), media_type="text/javascript")
+
+    def not_there(self, request: Request, fault: Exception) -> Response:
+        return HTMLResponse(frame.whole(self.desk, "not_there.html", "Not there"), 404)
 
     # The build and its parts
 
@@ -115,11 +120,10 @@ class Pages:
         return HTMLResponse(build_page(self.desk))
 
     def part(self, request: Request) -> Response:
-        part, query = request.path_params["part"], request.query_params
+        part, query = _part(request), request.query_params
         taken = taking_down.said_of(self.desk, query.get("of", part), query["taken"]) if "taken" in query else None
         answered = Answered(said=taken[1], taken=taken[0]) if taken is not None else Answered()
-        page = part_view.part_page(self.desk, part, answered)
-        return _not_there(self.desk) if page is None else HTMLResponse(page)
+        return _shown(part_view.part_page(self.desk, part, answered))
 
     def state(self, request: Request) -> Response:
         sheets = self.desk.sheets()
@@ -137,109 +141,103 @@ class Pages:
             await run_in_threadpool(self.desk.go_on)
         return RedirectResponse("/", 303)
 
-    # A build that is begun, and what its parts are held by
+    # Plain forms: what is taken sends the browser on, and what is refused comes back with why
+
+    async def _posted(self, request: Request, take: Take, refused: Refused, labels: Mapping[str, str]) -> Response:
+        form = await _form(request)
+
+        def answer() -> Response:
+            try:
+                return RedirectResponse(take(form), 303)
+            except FaultyInput as fault:
+                return _shown(refused(form, refusal(fault.problems, labels=labels)), 422)
+
+        return await run_in_threadpool(answer)
 
     def another_part(self, request: Request) -> Response:
         return HTMLResponse(starting.start_page(self.desk))
 
     async def begin(self, request: Request) -> Response:
-        return await run_in_threadpool(self._begin, await _form(request))
-
-    def _begin(self, form: dict[str, str]) -> Response:
-        try:
-            return RedirectResponse(starting.add_part(self.desk, form.get("origin", ""), form), 303)
-        except FaultyInput as fault:
-            said = refusal(fault.problems, labels=starting.LABELS)
-            return HTMLResponse(starting.start_page(self.desk, form.get("origin"), form, said), 422)
+        return await self._posted(
+            request, lambda form: starting.add_part(self.desk, form.get("origin", ""), form),
+            lambda form, said: starting.start_page(self.desk, form.get("origin"), form, said), starting.LABELS,
+        )  # fmt: skip
 
     def features(self, request: Request) -> Response:
-        donor = request.query_params.get("donor")
-        page = feature_view.features_page(self.desk, request.path_params["part"], donor)
-        return _not_there(self.desk) if page is None else HTMLResponse(page)
+        return _shown(feature_view.features_page(self.desk, _part(request), request.query_params.get("donor")))
 
     async def add_features(self, request: Request) -> Response:
-        return await run_in_threadpool(self._add_features, request.path_params["part"], await _form(request))
-
-    def _add_features(self, part: str, form: dict[str, str]) -> Response:
-        try:
-            return RedirectResponse(feature_view.add_features(self.desk, part, form), 303)
-        except FaultyInput as fault:
-            said = refusal(fault.problems, labels=feature_view.LABELS)
-            page = feature_view.features_page(self.desk, part, form.get("donor") or None, form, said)
-            return _not_there(self.desk) if page is None else HTMLResponse(page, 422)
+        part = _part(request)
+        return await self._posted(
+            request, lambda form: feature_view.add_features(self.desk, part, form),
+            lambda form, said: feature_view.features_page(self.desk, part, form.get("donor") or None, form, said),
+            feature_view.LABELS,
+        )  # fmt: skip
 
     async def answer(self, request: Request) -> Response:
-        return await run_in_threadpool(self._answer, request.path_params["part"], await _form(request))
+        part = _part(request)
 
-    def _answer(self, part: str, form: dict[str, str]) -> Response:
-        try:
+        def take(form: Typed) -> str:
             answer_form.take_answer(self.desk, form)
-        except FaultyInput as fault:
-            said = refusal(fault.problems, labels=answer_form.LABELS)
-            page = part_view.part_page(self.desk, part, Answered(said=said))
-            return _not_there(self.desk) if page is None else HTMLResponse(page, 422)
-        return RedirectResponse(f"{address('part', part)}#take-down", 303)
+            return f"{address('part', part)}#take-down"
+
+        return await self._posted(request, take, lambda _, said: self._refused(part, said), answer_form.LABELS)
+
+    async def undo(self, request: Request) -> Response:
+        part = _part(request)
+
+        def take(form: Typed) -> str:
+            return f"{taking_down.after(part, taking_down.take_back(self.desk, form))}#take-down"
+
+        return await self._posted(request, take, lambda _, said: self._refused(part, said), {})
 
     async def reading(self, request: Request) -> Response:
-        form = await _form(request)
-        return await run_in_threadpool(self._take_down, request, form)
-
-    def _take_down(self, request: Request, form: dict[str, str]) -> Response:
         """Answer a script with the few lines that are new, and send a browser without one on to the page with them."""
-        part, script = request.path_params["part"], _is_script(request)
+        part = _part(request)
+        if _is_script(request):
+            return await run_in_threadpool(self._read, part, await _form(request))
+
+        def take(form: Typed) -> str:
+            return f"{taking_down.after(part, taking_down.take_down(self.desk, part, form).reading)}#take-down"
+
+        return await self._posted(request, take, lambda form, said: self._refused(part, said, form), LABELS)
+
+    def _read(self, part: str, form: Typed) -> Response:
         try:
             taken = taking_down.take_down(self.desk, part, form)
         except FaultyInput as fault:
-            said = refusal(fault.problems, labels=LABELS)
-            if script:
-                return JSONResponse({"said": said, "at": None}, 422)
-            page = part_view.part_page(self.desk, part, Answered(said=said, typed=form))
-            return _not_there(self.desk) if page is None else HTMLResponse(page, 422)
+            return JSONResponse({"said": refusal(fault.problems, labels=LABELS), "at": None}, 422)
         at = taking_down.after(part, taken.reading)
-        if script:
-            return JSONResponse({"said": taken.said, "at": at, "of": key_of(taken.reading)})
-        return RedirectResponse(f"{at}#take-down", 303)
+        return JSONResponse({"said": taken.said, "at": at, "of": key_of(taken.reading)})
 
-    async def undo(self, request: Request) -> Response:
-        return await run_in_threadpool(self._take_back, request.path_params["part"], await _form(request))
+    def _refused(self, part: str, said: Markup, form: Typed | None = None) -> str | None:
+        return part_view.part_page(self.desk, part, Answered(said=said, typed=form))
 
-    def _take_back(self, part: str, form: dict[str, str]) -> Response:
-        try:
-            reading = taking_down.take_back(self.desk, form)
-        except FaultyInput as fault:
-            page = part_view.part_page(self.desk, part, Answered(said=refusal(fault.problems)))
-            return _not_there(self.desk) if page is None else HTMLResponse(page, 422)
-        return RedirectResponse(f"{taking_down.after(part, reading)}#take-down", 303)
+    # A part's own pages
 
     def out(self, request: Request) -> Response:
         query = request.query_params
         named = [tuple(dict.fromkeys(query.getlist(name)))[:MOST_NAMED] for name in ("done", "without")]
         asked = out_view.OutAsked(named[0], named[1], query.get("stuck") or None)
-        found = out_view.out_page(self.desk, self.plans, request.path_params["part"], asked)
-        return _not_there(self.desk) if found is None else HTMLResponse(*found)
+        return _shown(*out_view.out_page(self.desk, self.plans, _part(request), asked))
 
     def lay(self, request: Request) -> Response:
-        return self._of_donor(request, lambda build, donor: HTMLResponse(lay_view.lay_page(self.desk, build, donor)))
+        return HTMLResponse(lay_view.lay_page(self.desk, *self._donor(request)))
 
     def seller(self, request: Request) -> Response:
         most = seller_view.most_asked(request.query_params.get("questions", ""))
-        return self._of_donor(
-            request, lambda build, donor: HTMLResponse(seller_view.seller_page(self.desk, build, donor, most))
-        )
+        return HTMLResponse(seller_view.seller_page(self.desk, *self._donor(request), most))
 
     def figures(self, request: Request) -> Response:
-        def answer(build: Build, donor: str) -> Response:
-            found = lay_view.lay_figures(self.desk, build, donor)
-            return JSONResponse({"why": found}, 409) if isinstance(found, str) else JSONResponse(found)
+        found = lay_view.lay_figures(self.desk, *self._donor(request))
+        return JSONResponse({"why": found}, 409) if isinstance(found, str) else JSONResponse(found)
 
-        return self._of_donor(request, answer)
-
-    def _of_donor(self, request: Request, answer: Callable[[Build, str], Response]) -> Response:
-        build, name = self.desk.sheets().build, request.path_params["part"]
+    def _donor(self, request: Request) -> tuple[Build, str]:
+        build, name = self.desk.sheets().build, _part(request)
         found = build.part(name) if build is not None else None
         if build is None or found is None or found.origin != "donor":
-            return _not_there(self.desk)
-        return answer(build, name)
+            raise HTTPException(404)
+        return build, name
 
     # Photographs
 
@@ -261,23 +259,20 @@ class Pages:
         return RedirectResponse(address("photos", kept) + query, 303)
 
     def photo(self, request: Request) -> Response:
-        build, found = self.desk.sheets().build, self._photo(request)
-        if build is None or found is None:
-            return _not_there(self.desk)
+        found, build = self._photo(request), self.desk.sheets().build
+        if build is None:
+            raise HTTPException(404)
         return HTMLResponse(photo_view.photo_page(self.desk, build, found, _part_asked(request)))
 
     def image(self, request: Request) -> Response:
         found = self._photo(request)
-        if found is None:
-            return _not_there(self.desk)
         size = read_image_size(found.path)
         if isinstance(size, NoImage):
             return Response(f"{size.reason}\n", 422, media_type="text/plain")
         return FileResponse(found.path, media_type=found.type)
 
     def marks(self, request: Request) -> Response:
-        found = self._photo(request)
-        return _not_there(self.desk) if found is None else JSONResponse(photo_marks.kept(self.desk.folder, found))
+        return JSONResponse(photo_marks.kept(self.desk.folder, self._photo(request)))
 
     async def look(self, request: Request) -> Response:
         return await self._marked(request, self._look)
@@ -288,8 +283,6 @@ class Pages:
     async def _marked(self, request: Request, answer: Callable[[Photo, Any], dict[str, Any]]) -> Response:
         """Answer marks sent by the script."""
         found = await run_in_threadpool(self._photo, request)
-        if found is None:
-            return _not_there(self.desk)
         try:
             tree = json.loads(await request.body())
             return JSONResponse(await run_in_threadpool(answer, found, tree))
@@ -317,8 +310,21 @@ class Pages:
                 refused = refusal(fault.problems, "No reading was taken down")
         return {"digest": digest, "said": frame.piece("taken.html", "marks_kept", kept, lines, refused)}
 
-    def _photo(self, request: Request) -> Photo | None:
-        return photo_store.photo(self.desk.folder, request.path_params["name"])
+    def _photo(self, request: Request) -> Photo:
+        found = photo_store.photo(self.desk.folder, request.path_params["name"])
+        if found is None:
+            raise HTTPException(404)
+        return found
+
+
+def _shown(page: str | None, status: int = 200) -> Response:
+    if page is None:
+        raise HTTPException(404)
+    return HTMLResponse(page, status)
+
+
+def _part(request: Request) -> str:
+    return str(request.path_params["part"])
 
 
 def _is_script(request: Request) -> bool:
@@ -340,7 +346,3 @@ async def _form(request: Request) -> dict[str, str]:
 
 def _no_form(fault: object) -> Problem:
     return Problem("page", 0, "form", f"this could not be read ({fault})", "Reload the page and send it again")
-
-
-def _not_there(desk: Desk) -> HTMLResponse:
-    return HTMLResponse(frame.whole(desk, "not_there.html", "Not there"), 404)
