@@ -19,6 +19,8 @@ from partkin.positions.sampling import of_layout
 from partkin.positions.slips import Slip, slip_of
 from partkin.tables import slip_rule
 
+# Greatest error of a length that follows from many readings, in standard deviations: it is near to normal.
+DERIVED = 3.0
 # One reading to spare may be used up by a shape that a slip has bent.
 SPARE = 2
 # Pairings that are tried where the sheets give none.
@@ -67,7 +69,7 @@ def distances_of(side: Side, positions: Positions) -> dict[Pair, Told]:
         half_mm, lengths_mm = 0.0, []
         for shape in shapes:
             row = length_row(shape, a, b)
-            half_mm = max(half_mm, math.sqrt(3.0 * max(0.0, float(row @ covariance_mm2(shape) @ row))))
+            half_mm = max(half_mm, DERIVED * math.sqrt(max(0.0, float(row @ covariance_mm2(shape) @ row))))
             lengths_mm.append(float(np.linalg.norm(shape.xyz_mm[a] - shape.xyz_mm[b])))
         kept_mm: list[float] = []
         for one_mm in lengths_mm:
