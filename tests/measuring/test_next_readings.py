@@ -7,6 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+import partkin
+from builders import build as host_and_donor
+from builders import given, holes, studs
 from measuring.simulated import (
     CONFIDENCE,
     anyhow,
@@ -23,6 +26,7 @@ from measuring.simulated import (
     trial_of,
     with_readings,
 )
+from partkin import pipeline
 from partkin.fit.batch import batch_fits
 from partkin.judging import trying
 from partkin.measuring import next_readings
@@ -317,3 +321,22 @@ def test_features_without_pairs_are_not_measured() -> None:
     findings, places = judged(replace(truth.known, donor=donor))
     field = next_readings.field_of(findings, places, trial_of(findings), at_hand=True)
     assert not any("spare" in (one.from_feature, one.to_feature) for one in field.candidates)
+
+
+@pytest.mark.parametrize(("e_mm", "says"), [(0.5, "to 0.3 mm or better (caliper across"), (1.0, "to 0.5 mm or")])
+def test_how_finely_to_read_is_said_and_settles_it_more_often_than_not(e_mm: float, says: str) -> None:
+    """A hole that was read 1.2 or 2 mm out, all donor holes to 0.5 or 1 mm; the donor lies on the bench."""
+    corners = [(0.0, 0.0), (110.0, 0.0), (110.0, 70.0), (0.0, 80.0)]
+    off = [(x + (0.7 + e_mm if e_mm < 1.0 else 2.0) * (n == 1), y) for n, (x, y) in enumerate(corners)]
+    host = [replace(f, plus_minus_mm=0.1) for f in studs(corners)]
+    donor = [replace(f, plus_minus_mm=e_mm) for f in given(holes(off))]
+    read = Reading("donor", "r1", "centres", 110.5, "mm", "a3", "a4", instrument="steel rule")
+    made = replace(host_and_donor(host, donor), readings=(read,))
+    verdict = partkin.check(made, "donor")
+    assert verdict.verdict == "not enough measured" and says in verdict.unknown[0].says
+    findings, places = judged(pipeline.known_of(made, "donor"))
+    here = next_readings.as_tried(findings.known, places, findings.trial)
+    field = next_readings.field_of(findings, here, findings.trial, True)
+    best = next_readings.order_of(field, None)[0]
+    fine_mm = float(says.split()[1])
+    assert field.ask(best, fine_mm).settles >= 0.5 > field.ask(best, 4.0 * fine_mm).settles

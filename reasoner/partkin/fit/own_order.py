@@ -5,9 +5,12 @@ What is drawn hole by hole is drawn in these, so that the same parts come to the
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from partkin.fit.arrays import Floats, directions
+from partkin.model.fitting import FitTask
 
 # Lengths that differ by less count as alike: of such holes either may come first.
 _ALIKE_MM = 1.0e-6
@@ -42,6 +45,22 @@ def own_order(*sides_mm: Floats) -> list[int]:
         found.append(first)
         left.remove(first)
     return found
+
+
+def size_names(task: FitTask, pairing: Sequence[tuple[str, str]]) -> dict[str, str]:
+    """By which name the size of each end of a pairing is drawn: by its place in the pairing's own order.
+
+    Keys are `host ID` and `donor ID`; of what stands in no pair the size is drawn by that.
+    """
+    at = {spot.id: spot.at_mm for spot in task.fixings}, {spot.id: spot.at_mm for spot in task.features}
+    pairs = sorted(pairing)
+    if not pairs:
+        return {}
+    order = own_order(*(np.array([at[side][pair[side]] for pair in pairs]) for side in (0, 1)))
+    return {
+        f"{whose} {pairs[k][side]}": f"{whose} number {place}"
+        for place, k in enumerate(order) for side, whose in enumerate(("host", "donor"))
+    }  # fmt: skip
 
 
 def own_frame(at_mm: Floats) -> Floats:

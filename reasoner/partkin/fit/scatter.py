@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy as np
 from partkin.fit.arrays import PlanePairs
 from partkin.fit.batch import batch_fits
 from partkin.fit.mating import allowed_play, bolt_between_mm, captive_float_mm, clip_between
-from partkin.fit.own_order import own_order
+from partkin.fit.own_order import size_names
 from partkin.fit.task import Pairing, Prepared
 from partkin.model.mating import Size
 
@@ -40,12 +40,7 @@ def fits_block(
     rows = {spot.id: number for number, spot in enumerate(prepared.task.fixings)}
     columns = {spot.id: number for number, spot in enumerate(prepared.task.features)}
 
-    @cache
-    def number_of(pairing: tuple[Pairing, ...]) -> list[int]:
-        """The number of each pair in the pairing's own order, by which its sizes are drawn."""
-        at = (prepared.task.fixings, rows, 0), (prepared.task.features, columns, 1)
-        order = own_order(*(np.array([s[number[p[side]]].at_mm for p in pairing]) for s, number, side in at))
-        return [order.index(k) for k in range(len(pairing))]
+    names = size_names(prepared.task, pairings[0])
 
     @cache
     def in_space(pairing: tuple[Pairing, ...]) -> Callable[..., np.ndarray]:
@@ -66,8 +61,7 @@ def fits_block(
                 break
             q = host[todo][:, [rows[fixing] for fixing, _ in pairing]]
             p = donor[todo][:, [columns[feature] for _, feature in pairing]]
-            each = zip(pairing, number_of(tuple(pairing)), strict=True)
-            rho = np.stack([_allowed(prepared, pair, str(k), draw_error, start, count) for pair, k in each], axis=1)
+            rho = np.stack([_allowed(prepared, pair, names, draw_error, start, count) for pair in pairing], axis=1)
             if d == 3:
                 fits[todo] = in_space(tuple(pairing))(q, p, rho[todo])
                 continue
@@ -81,8 +75,8 @@ def fits_block(
 
 
 def _allowed(
-    prepared: Prepared, pair: Pairing, number: str, draw_error: Callable[[str, int, int], np.ndarray], start: int,
-    count: int,
+    prepared: Prepared, pair: Pairing, names: Mapping[str, str], draw_error: Callable[[str, int, int], np.ndarray],
+    start: int, count: int,
 ) -> np.ndarray:  # fmt: skip
     """(count,) allowed offset of one pair, its sizes drawn within their uncertainty."""
     mating = prepared.matings.get(pair)
@@ -100,7 +94,8 @@ def _allowed(
 
     bolt_mm = bolt_between_mm(fixing.feature, donor.feature) or 0.0
     nut_mm = captive_float_mm(mating.rule, fixing.feature, donor.feature)
-    sizes = (drawn(f"host {number}", fixing.across), drawn(f"donor {number}", donor.across))
+    ends = f"host {pair[0]}", f"donor {pair[1]}"
+    sizes = drawn(names.get(ends[0], ends[0]), fixing.across), drawn(names.get(ends[1], ends[1]), donor.across)
     clip = clip_between(mating.rule, fixing, donor)
     return np.asarray(allowed_play(mating.rule, *sizes, bolt_mm, nut_mm, clip)) + pulled_mm
 

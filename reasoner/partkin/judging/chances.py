@@ -13,7 +13,7 @@ from partkin.fit.arrays import PlanePairs
 from partkin.fit.chance import certain, sequential, sure_without_draws
 from partkin.fit.discrepancies import Discrepancies
 from partkin.fit.just_goes_on import just_goes_on, shortfalls
-from partkin.fit.own_order import own_frame, own_order, slot_frame
+from partkin.fit.own_order import own_frame, own_order, size_names, slot_frame
 from partkin.fit.rotations import laid_over
 from partkin.fit.scatter import fits_block
 from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared
@@ -145,6 +145,13 @@ def sides_drawn(
         return _goes_on_after(belief, done, pairings, workmanship_of(trial.work))(0, count), host, donor
     fits = fits_block(prepared, pairings, lambda *at: _stood(prepared, *at), lambda *at: laid, size_errors)
     return fits(0, count), host, donor
+
+
+def size_errors_of(trial: Trial, whose: str, name: str, count: int) -> np.ndarray:
+    """By how much a size is out in each draw of `sides_drawn`, in its own half widths; `whose`: host or donor."""
+    pairs = _must_pairs(trial.task, [(pair.fixing, pair.feature) for pair in trial.answer.pairs])
+    end = f"{whose} {name}"
+    return size_errors(size_names(trial.task, pairs).get(end, end), 0, count)
 
 
 def guard_of_trial(known: Known, places: Places, trial: Trial) -> Guard | None:

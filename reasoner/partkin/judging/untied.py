@@ -19,7 +19,7 @@ from partkin.model.fitting import Placement
 from partkin.model.positions import Missing, Positions
 from partkin.model.trial import Trial
 from partkin.positions.asking_for import tells_sides
-from partkin.positions.by_draws import ask_by_draws
+from partkin.positions.by_draws import REACH, ask_by_draws
 from partkin.positions.distributions import normal_quantile
 from partkin.positions.lengths import Distance, centre_distances, standard_uncertainty_mm
 from partkin.positions.next_reading import Ask, Band, Candidate
@@ -218,8 +218,19 @@ def _judged(findings: Findings, places: Places, trial: Trial, spot: Spot, candid
     for one in candidates:
         drawn_mm = _apart(donor, at_mm, spot.feature, one.to_feature)
         ask = ask_by_draws(one, fits, drawn_mm, findings.confidence, weight)
-        found.append(replace(ask, expected_mm=_length(donor, one)))
+        found.append(replace(_as_far_as_drawn(ask), expected_mm=_length(donor, one)))
     return found
+
+
+def _as_far_as_drawn(ask: Ask) -> Ask:
+    """The same, with nothing promised of values that no draw comes near: the hole might be elsewhere then."""
+    low_mm, high_mm = ask.expected_mm - REACH * ask.sigma_mm, ask.expected_mm + REACH * ask.sigma_mm
+    return replace(ask, bands=tuple(
+        replace(
+            band, from_mm=low_mm if band.from_mm is None else band.from_mm,
+            to_mm=high_mm if band.to_mm is None else band.to_mm,
+        ) if band.answer == "bolts on" else band for band in ask.bands
+    ))  # fmt: skip
 
 
 def with_guess(positions: Positions, feature: str, at_mm: np.ndarray, wide_mm: float) -> Positions:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from partkin.judging.believed import Guard
-from partkin.judging.chances import guard_of_trial, sides_drawn, size_errors
+from partkin.judging.chances import guard_of_trial, sides_drawn, size_errors_of
 from partkin.judging.places import Places
 from partkin.measuring.reading_costs import effort_minutes, instrument_for, reading_costs
 from partkin.model.build import Reading
@@ -53,12 +53,14 @@ class Field:
         yes = int(np.count_nonzero(self.fits))
         return min(yes, len(self.fits) - yes) < FEWEST_DRAWS
 
-    def ask(self, at: int, weight: np.ndarray | None = None) -> Ask:
-        """Judge one candidate by the draws."""
+    def ask(self, at: int, error_mm: float | None = None) -> Ask:
+        """Judge one candidate by the draws, read to `error_mm` where that is given."""
         one = self.candidates[at]
+        if error_mm is not None:
+            one = replace(one, sigma_mm=lengths.standard_uncertainty_mm(error_mm))
         seldom = None if self.guard is None or one.quantity != "centres" else _seldom(self.guard, one, self.confidence)
         return ask_by_draws(
-            one, self.fits, self.drawn_mm[at], self.confidence, weight, self.agreeing_mm[at], seldom
+            one, self.fits, self.drawn_mm[at], self.confidence, None, self.agreeing_mm[at], seldom
         )
 
 
@@ -212,7 +214,7 @@ def _widths(
                 part, name, "", lengths.standard_uncertainty_mm(error_mm), instrument,
                 effort_minutes(instrument, labour_rate), "across",
             )  # fmt: skip
-            found.append((one, width_mm + half_mm * size_errors(f"{whose} {name}", 0, count)))
+            found.append((one, width_mm + half_mm * size_errors_of(trial, whose, name, count)))
     return found
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from partkin.judging.places import Places, as_tried
 from partkin.measuring.could_read import FEWEST_DRAWS, Field, donor_at_hand, field_of, only
 from partkin.measuring.could_read import OPEN_PLAY_MM as OPEN_PLAY_MM
-from partkin.measuring.reading_costs import SELLER, reading_costs
+from partkin.measuring.reading_costs import SELLER, reading_costs, to_read_as_finely
 from partkin.measuring.rough_ranking import asks_without_draws
 from partkin.measuring.rough_ranking import forces as forces
 from partkin.model.reasons import Unknown
@@ -31,6 +31,9 @@ MOST_ASKED = 3
 MOST_FOLLOWED = 12
 # Below this share of what is open a reading is not worth a person's time.
 LEAST_TOLD = 0.005
+# How finely a reading may have to be taken, in mm; and in what share of cases it then has to settle the verdict.
+FINENESS_MM = (2.0, 1.0, 0.5, 0.3, 0.2, 0.1, 0.05)
+OFTEN_ENOUGH = 0.5
 LATER = "what a seller reads is too coarse to tell more; once it lies before you"
 BETTER = (
     "no single reading tells much of it; have every hole read with a finer instrument, or lay a paper template on the "
@@ -173,7 +176,7 @@ def best_of(field: Field, places: Places, trial: Trial, most: int) -> tuple[Want
 
 def ranked(field: Field, most: int) -> tuple[Wanted, ...]:
     """The best of the field with their thresholds, and what to read where each leaves it open."""
-    found = []
+    found: list[Wanted] = []
     order = order_of(field, None)
     near = only(field, order[:MOST_FOLLOWED])
     for at in order[:most]:
@@ -182,8 +185,24 @@ def ranked(field: Field, most: int) -> tuple[Wanted, ...]:
         between = weight_between(ask, field.drawn_mm[at])
         after = order_of(near, between) if between.sum() > FEWEST_DRAWS else []
         then = next((near.candidates[other] for other in after if near.candidates[other] != one), None)
-        found.append(_wanted(ask, field.donor, then))
+        found.append(_wanted(ask, field.donor, then, "" if found else _how_fine(field, at, ask)))
     return tuple(found)
+
+
+def _how_fine(field: Field, at: int, ask: Ask) -> str:
+    """Say how finely it has to be read to settle the verdict more often than not, and with what."""
+    low, high = 0, len(FINENESS_MM)
+    while low < high:
+        middle = (low + high) // 2
+        if field.ask(at, FINENESS_MM[middle]).settles >= OFTEN_ENOUGH:
+            high = middle
+        else:
+            low = middle + 1
+    if low == len(FINENESS_MM):
+        return ""
+    one, fine_mm = field.candidates[at], FINENESS_MM[low]
+    tool = None if one.instrument == SELLER else to_read_as_finely(ask.expected_mm, fine_mm, one.quantity)
+    return f", to {fine_mm:g} mm or better" + (f" ({tool})" if tool else "")
 
 
 def order_of(field: Field, weight: np.ndarray | None) -> list[int]:
@@ -197,16 +216,16 @@ def order_of(field: Field, weight: np.ndarray | None) -> list[int]:
     return sorted(worth, key=keys.__getitem__)
 
 
-def _wanted(ask: Ask, donor: str, then: Candidate | None) -> Wanted:
+def _wanted(ask: Ask, donor: str, then: Candidate | None, fineness: str = "") -> Wanted:
     cost = reading_costs()[ask.candidate.instrument or SELLER]
-    return Wanted(ask, cost.minutes, cost.price, sentence(ask, donor, then), then)
+    return Wanted(ask, cost.minutes, cost.price, sentence(ask, donor, then, fineness), then)
 
 
-def sentence(ask: Ask, donor: str, then: Candidate | None = None) -> str:
-    """Say what to read and which values mean what."""
+def sentence(ask: Ask, donor: str, then: Candidate | None = None, fineness: str = "") -> str:
+    """Say what to read, how finely, and which values mean what."""
     one = ask.candidate
     said = meaning(ask.bands, 2 if one.quantity == "across" else 1)
-    head = f"{_how(one)} {_whose(one)}"
+    head = f"{_how(one)} {_whose(one)}{fineness}"
     if not said:
         told = f"it tells {_share(ask.tells)} of what is open" if ask.tells is not None else "it tells most"
         return f"{head}: no value of it settles the verdict alone, but {told}"
