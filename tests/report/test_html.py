@@ -14,6 +14,7 @@ import pytest
 from page.seen import LIE_ON, STICKS_OUT
 from partkin.model.drawing import ReportView
 from partkin.report.html import report_html
+from partkin.report.html_pieces import Kept, environment
 from partkin.shipped import shipped
 
 from . import sample
@@ -224,3 +225,10 @@ def test_what_writes_no_page_loads_no_templates(words):
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=shipped("data") / "demo"
     )
     assert ran.stdout.endswith("\n[]\n") and len(ran.stdout) > 100
+
+
+def test_where_compiled_templates_cannot_be_kept_the_page_is_written_all_the_same(tmp_path):
+    for folder, kept in ((tmp_path, 1), (tmp_path / "gone", 0)):
+        made = environment().overlay(bytecode_cache=Kept(folder.as_posix()))
+        assert "lines up" in made.get_template("pieces.html").module.marked("lines up")
+        assert len(list(folder.glob("*"))) == kept

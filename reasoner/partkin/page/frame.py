@@ -63,8 +63,10 @@ def whole(desk: Desk, template: str, title: str, **shown: Any) -> str:
     """
     sheets = desk.sheets()
     name = sheets.build.settings.name if sheets.build is not None else desk.folder.name
-    return _templates().get_template(template).render(
-        title=title, name=name, number=sheets.number, progress=desk.progress(), held=desk.held, **shown
+    return (
+        _templates()
+        .get_template(template)
+        .render(title=title, name=name, number=sheets.number, progress=desk.progress(), held=desk.held, **shown)
     )
 
 

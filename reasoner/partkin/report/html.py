@@ -107,13 +107,17 @@ def report_html(view: ReportView) -> str:
     ways = (Way(None, "", told.verdict.donor, f"#{told.key}", told.verdict, told.overlay) for told in donors)
     parts = list(dict.fromkeys(verdict.host for verdict in view.verdicts))
     parts += [part.part for part in build.parts if part.origin == "original" and part.takes_place_of in parts]
-    return environment().get_template("report.html").render(
-        view=view,
-        build=build,
-        title=f"{build.settings.name.strip() or 'Build'}: will it bolt on?",
-        style=Markup(report_style()),
-        ways=ways_of(view.options, ways),
-        donors=donors,
-        hosts=[measured_of(build, part) for part in parts],
-        sources=sources,
+    return (
+        environment()
+        .get_template("report.html")
+        .render(
+            view=view,
+            build=build,
+            title=f"{build.settings.name.strip() or 'Build'}: will it bolt on?",
+            style=Markup(report_style()),
+            ways=ways_of(view.options, ways),
+            donors=donors,
+            hosts=[measured_of(build, part) for part in parts],
+            sources=sources,
+        )
     )

@@ -6,7 +6,7 @@ the page may use it; no check does, so that `partkin check` never loads Jinja2.
 
 from __future__ import annotations
 
-import os
+import contextlib
 import sys
 from collections.abc import Iterable
 from functools import cache
@@ -16,8 +16,10 @@ from typing import Any
 
 import jinja2
 from jinja2 import BytecodeCache, Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
+from jinja2.bccache import Bucket
 from markupsafe import Markup
 
+from partkin import __version__
 from partkin.model.build import Build, Feature
 from partkin.model.fitting import Chance
 from partkin.model.stripping import RefitStep, Step
@@ -154,16 +156,26 @@ def _shown(value: Any) -> Any:
     return clean(value) if type(value) is str else value
 
 
+class Kept(FileSystemBytecodeCache):
+    """Compiled templates; where they cannot be written they are made anew each time."""
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        """Keep one."""
+        with contextlib.suppress(OSError):
+            super().dump_bytecode(bucket)
+
+
 def _compiled() -> BytecodeCache | None:
     """Return the place for compiled templates, where Python keeps modules too; None: nothing can be kept there."""
     folder = TEMPLATES / "__pycache__"
+    if sys.dont_write_bytecode:
+        return None
     try:
         folder.mkdir(exist_ok=True)
     except OSError:
         return None
-    if sys.dont_write_bytecode or not os.access(folder, os.W_OK):
-        return None
-    return FileSystemBytecodeCache(folder.as_posix(), f"%s.jinja-{jinja2.__version__}")
+    # What is compiled goes by this package's settings too, not by the text of the template alone.
+    return Kept(folder.as_posix(), f"%s.{__version__}-jinja-{jinja2.__version__}")
 
 
 @cache
