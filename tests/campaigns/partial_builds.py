@@ -23,8 +23,8 @@ from campaigns.whole_builds import Row, Sheets, whole
 from partkin.model.columns import BY_NAME, COLUMNS
 
 __all__ = [
-    "Known", "Row", "Sheets", "build_folder", "erased", "known", "mended", "partial", "questions", "settings", "whole",
-    "write",
+    "Known", "Row", "Sheets", "build_folder", "erased", "known", "less_known", "mended", "partial", "questions",
+    "settings", "whole", "write",
 ]  # fmt: skip
 
 # Cells that are known or not known together; every other cell of these columns stands alone.
@@ -43,6 +43,11 @@ MAY_BE_EMPTY = {
     "offers.csv": ("price", "shipping", "seller", "on", "available", "hours"),
     "neighbours.csv": ("gap_mm", "gap_min_mm", "gap_max_mm"),
     "connectors.csv": ("ways", "keyed_as", "need"),
+}  # fmt: skip
+# Of these, and of readings, an empty cell says nothing; of the others the contract says what empty means.
+SAY_NOTHING = {
+    "parts.csv": ("seen_from",),
+    "features.csv": ("across_mm", "length_mm", "angle_deg", "float_mm", "fastener_mm", "thread", PLACE),
 }  # fmt: skip
 # How much of a column a part keeps: mostly all or nothing.
 SHARES_KEPT = (1.0, 1.0, 1.0, 1.0, 0.7, 0.4, 0.0)
@@ -110,6 +115,23 @@ def partial(seed: int, slips: bool = True) -> Sheets:
     if slips and draw.random() < 0.3:
         _slip(sheets, draw)
     return sheets
+
+
+def less_known(seed: int) -> Sheets:
+    """`whole(seed)` with gaps that say nothing: places, sizes, directions, faces and readings that nobody took.
+
+    A hole keeps its thread: one that names no screw takes the one of the nut.
+    """
+    draw, sheets = Random(f"less known {seed}"), whole(seed)
+    share, gone = draw.choice((0.05, 0.15, 0.4)), []
+    for one in known(sheets):
+        row = sheets[one.sheet][one.row]
+        of_hole = one.columns == ("thread",) and row["kind"] in ("hole", "slot")
+        group = one.columns[0] if len(one.columns) == 1 else one.columns
+        may = group in SAY_NOTHING.get(one.sheet, ()) if one.columns else one.sheet == "readings.csv"
+        if may and not of_hole and draw.random() < share:
+            gone.append(one)
+    return erased(sheets, gone)
 
 
 def known(sheets: Sheets) -> Iterator[Known]:

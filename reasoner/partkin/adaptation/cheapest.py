@@ -143,7 +143,8 @@ def not_to_be_altered(question: AdaptationQuestion) -> str | None:
 
 def _rank(answer: AdaptationAnswer) -> tuple[bool, float, float]:
     if not answer.adaptations:
-        return (answer.why != GOES_ON_AS_IT_IS, 0.0, 0.0)
+        goes_on = answer.why == GOES_ON_AS_IT_IS
+        return (not goes_on, float(not goes_on and not answer.waits), 0.0)
     first = answer.adaptations[0]
     return (False, first.cost if first.cost is not None else first.minutes, first.minutes)
 

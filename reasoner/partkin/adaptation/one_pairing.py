@@ -99,7 +99,7 @@ class OnePairing:
         """The cheapest permitted set, or why there is none."""
         stuck = self.stuck()
         if stuck is not None:
-            return AdaptationAnswer((), (), stuck)
+            return stuck
         hopeless = self._hopeless()
         if hopeless is not None:
             return hopeless
@@ -196,16 +196,22 @@ class OnePairing:
             return None
         return Finished(dressed.actions, dressed.pairs, after.margin_mm)
 
-    def stuck(self) -> str | None:
-        """Why no set of jobs can do at all, before any is looked at; None: some may."""
+    def stuck(self) -> AdaptationAnswer | None:
+        """Why no set of jobs can do at all, before any is looked at; None: some may.
+
+        Where only sizes that are not known are why, it waits for them.
+        """
         paired = {unit.feature.id for unit in self.units if unit.feature is not None}
         for spot in self.question.task.features:
             if spot.must and spot.id not in paired:
-                return f"{spot.id} of the donor has to go somewhere, and no fixing takes it"
-        for unit in self.units:
-            if not unit.choices:
-                return f"nothing can be done at {unit.fixing.id}: {_no_choice(unit)}"
-        return None
+                return AdaptationAnswer((), (), f"{spot.id} of the donor has to go somewhere, and no fixing takes it")
+        stuck = [unit for unit in self.units if not unit.choices]
+        if not stuck:
+            return None
+        firm = [unit for unit in stuck if unit.feature or unit.bolt_mm or unit.host.kind not in TAKE_A_HOLE]
+        first, unsized = (firm or stuck)[0], () if firm else tuple(unit.fixing.id for unit in stuck)
+        why = f"nothing can be done at {first.fixing.id}: {_no_choice(first)}"
+        return AdaptationAnswer((), (), why, waits=not firm, unsized=unsized)
 
     def _hopeless(self) -> AdaptationAnswer | None:
         """Say why not, where even everything that may be done together does not bring it on."""
@@ -286,10 +292,10 @@ def _is_as_much(done: Choice, other: Choice) -> bool:
 def _no_choice(unit: Unit) -> str:
     if unit.feature is not None:
         return f"{unit.feature.id} cannot be moved"
-    if unit.bolt_mm is None:
-        return "what goes through it is not known"
     if unit.host.kind not in TAKE_A_HOLE:
         return f"no feature of the donor goes on it, and a new hole is no counterpart of a {unit.host.kind}"
+    if unit.bolt_mm is None:
+        return "what goes through it is not known"
     return "no feature of the donor goes on it, and too few others place the part to say where a hole would go"
 
 

@@ -80,7 +80,8 @@ class AdaptationAnswer:
     """The cheapest adaptation first, then different ones; empty with `why` when none exists.
 
     `conflict`: why not, as a proof, where everything that may be done was allowed for and it still does not
-    go on. `notes`: what could not be checked, in words. `waits`: work may do, but what is not known yet decides it.
+    go on. `notes`: what could not be checked, in words. `waits`: work may do, but what is not known yet decides it;
+    `unsized`: the fixings whose size that is.
     """
 
     adaptations: tuple[Adaptation, ...]
@@ -89,6 +90,7 @@ class AdaptationAnswer:
     conflict: Conflict | None = None
     notes: tuple[str, ...] = ()
     waits: bool = False
+    unsized: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

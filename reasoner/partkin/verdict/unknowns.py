@@ -132,6 +132,9 @@ def _unsure_work(findings: Findings) -> list[Unknown]:
     if findings.known.donor.part.material is None and findings.duty == "body":
         says = f"what is {donor} made of (material)? Until that is known nothing of it may be cut"
         return [Unknown("material", says, donor, "material")]
+    if findings.adapting is not None and (unsized := findings.adapting.unsized):
+        asks = f"of {host} is across: work on {donor} hangs on it"
+        return [Unknown(f"size of {one}", f"read how wide {one} {asks}", host, "across", one) for one in unsized]
     pairs = (trial.answer.conflict.pairs if trial.answer.conflict else ()) or trial.answer.pairs
     if findings.measured_from == "original":
         ends = [pair.fixing for pair in pairs[:2]]

@@ -1,7 +1,8 @@
-"""Random builds of which a part is erased, and ways of filling it in again: what is missing may be anything.
+"""Small random builds of which a part is erased, and ways of filling it in again: what is missing may be anything.
 
-`whole` draws a build of which everything is known; `erased` takes cells, places and whole parts of it away; `filled`
-puts values back, those that stood there or any others that the sheets allow.
+`whole` draws a build of which everything is known, in the plane or in space; `erased` takes cells, places and whole
+parts of it away; `filled` puts values back, those that stood there or any others that the sheets allow. Sheets with
+all that a build may hold are drawn by `whole_builds` and `partial_builds`; there a gap is filled by what was there.
 """
 
 from __future__ import annotations
@@ -33,17 +34,31 @@ class Partial:
     build: Build
 
 
-def whole(rng: random.Random) -> Build:
+def whole(rng: random.Random, in_space: bool = False) -> Build:
     """Everything is known: a host, what came off it, and a donor that goes on it, nearly does, or does not."""
-    count = rng.randint(2, 5)
+    count = rng.randint(2, 4 if in_space else 5)
     at = _apart(rng, count)
+    if in_space:
+        heights = [rng.choice([0.0, 0.0, 30.0, -50.0]) for _ in at]
+        return _raised(_flat(rng, at, False), dict(enumerate(heights, 1)))
+    return _flat(rng, at, True)
+
+
+def _raised(build: Build, height_mm: dict[int, float]) -> Build:
+    """The same in space: every feature as high as its fixing."""
+    features = tuple(replace(f, z_mm=height_mm[int(f.feature[1:])]) for f in build.features)
+    return replace(build, features=features)
+
+
+def _flat(rng: random.Random, at: list[tuple[float, float]], may_be_flipped: bool) -> Build:
+    count = len(at)
     mates = [rng.choice(MATES if rng.random() < 0.5 else MATES[:3]) for _ in range(count)]
     if rng.random() < 0.4:
         mates = [rng.choice([mate for mate in MATES if mate[0] in UNLISTED]) for _ in range(count)]
     host = [_fixing(rng, f"F{n}", kind, place) for n, ((kind, _), place) in enumerate(zip(mates, at, strict=True), 1)]
     if rng.random() < 0.3:
         host[-1] = replace(host[-1], need=rng.choice(["should", "spare"]))
-    flip = rng.random() < 0.3
+    flip = may_be_flipped and rng.random() < 0.3
     named = rng.random() < 0.4
     off = _offs(rng, count)
     own = _moved(rng, [(x + dx, y + dy) for (x, y), (dx, dy) in zip(at, off, strict=True)], flip)
@@ -74,7 +89,7 @@ def whole(rng: random.Random) -> Build:
             for n, ((_, kind), place, fixing) in enumerate(zip(mates, there, host, strict=True), 1)
         ]
     build = Build(settings=Settings(), parts=tuple(parts), features=tuple(features))
-    return _by_distances(rng, build, "donor", own) if rng.random() < 0.2 else build
+    return _by_distances(rng, build, "donor", own) if may_be_flipped and rng.random() < 0.2 else build
 
 
 def _apart(rng: random.Random, count: int) -> list[tuple[float, float]]:
@@ -183,7 +198,7 @@ def _with_gaps(rng: random.Random, feature: Feature, share: float) -> Feature:
 
 
 def _placeless(feature: Feature) -> Feature:
-    return replace(feature, x_mm=None, y_mm=None)
+    return replace(feature, x_mm=None, y_mm=None, z_mm=None)
 
 
 def filled(rng: random.Random, partial: Partial) -> Build:
@@ -195,7 +210,7 @@ def filled(rng: random.Random, partial: Partial) -> Build:
         mine = {f.feature: f for f in here.features_of(part)}
         was = there.features_of(part)
         if not mine and part == "donor" and rng.random() < 0.5:
-            other = whole(rng)
+            other = whole(rng, in_space=any(f.z_mm is not None for f in there.features))
             was = tuple(replace(f, goes_on=None) for f in other.features_of("donor"))
         free = part == "donor" or (part == "host" and not _shown(here))
         features += [_fill(rng, mine.get(f.feature), f, true, free) for f in was]
@@ -231,7 +246,7 @@ def _fill(rng: random.Random, now: Feature | None, was: Feature, true: float, fr
         dx, dy = (0.0, 0.0)
         if free and rng.random() >= true:
             dx, dy = rng.choice([(0.2, 0.0), (0.0, 3.0), (-6.0, 1.0), (70.0, 40.0)])
-        made = replace(made, x_mm=was.x_mm + dx, y_mm=was.y_mm + dy)
+        made = replace(made, x_mm=was.x_mm + dx, y_mm=was.y_mm + dy, z_mm=was.z_mm)
     return made
 
 
