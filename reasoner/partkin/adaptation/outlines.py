@@ -61,29 +61,25 @@ def edge_gaps(
         In row order; rows whose outlines are not known, or whose edges are nowhere within 30 mm, are left
         out. Gaps are to the sampling of 1 mm along the edge.
     """
-    ours = [line for line in donor_outlines if line.kind == "edge" and len(line.corners_mm) > 2]
-    theirs = [line for line in neighbour_outlines if line.kind == "edge" and len(line.corners_mm) > 2]
+    ours, theirs = (
+        [line for line in lines if line.kind == "edge" and len(line.corners_mm) > 2]
+        for lines in (donor_outlines, neighbour_outlines)
+    )
     found = []
     for row in neighbours:
         lines = [line for line in ours if line.name == row.edge] or ours
-        facing = [line for line in theirs if line.part == row.neighbour]
-        if not lines or not facing:
-            continue
-        move = (to_host or {}).get(row.neighbour)
-        gap = _gap(
-            row,
-            [in_host(line.corners_mm, donor_to_host)[:, :2] for line in lines],
-            [in_host(line.corners_mm, move)[:, :2] for line in facing],
-            landmarks or {},
-        )
-        if gap is not None:
-            found.append(gap)
+        move, facing = (to_host or {}).get(row.neighbour), [line for line in theirs if line.part == row.neighbour]
+        rings = [in_host(line.corners_mm, donor_to_host)[:, :2] for line in lines]
+        gap = _gap(row, rings, [in_host(line.corners_mm, move)[:, :2] for line in facing], landmarks or {})
+        found += [gap] if gap is not None else []
     return tuple(found)
 
 
 def _gap(
     row: Neighbour, ours: list[np.ndarray], theirs: list[np.ndarray], landmarks: Mapping[str, Sequence[float]]
 ) -> EdgeGap | None:
+    if not ours or not theirs:
+        return None
     import shapely
 
     part, other = (
@@ -93,23 +89,19 @@ def _gap(
     if len(points) == 0:
         return None
     low, high = int(np.argmin(gaps_mm)), int(np.argmax(gaps_mm))
-    overlap_mm2 = float(part.intersection(other).area)
-    trim_mm = None
     wanted_mm = row.gap_min_mm if row.gap_min_mm is not None else 0.0
-    if gaps_mm[low] < wanted_mm - 1e-6:
-        trim_mm = round(wanted_mm - float(gaps_mm[low]), 1)
     tight = points[gaps_mm < wanted_mm - 1e-6]
     gap = EdgeGap(
-        row.edge,
-        row.neighbour,
-        round(float(gaps_mm[low]), 2),
-        _place(points[low]),
-        round(float(gaps_mm[high]), 2),
-        _place(points[high]),
-        (row.gap_min_mm, row.gap_max_mm),
-        round(overlap_mm2, 1),
-        trim_mm,
-        "",
+        edge=row.edge,
+        neighbour=row.neighbour,
+        narrowest_mm=round(float(gaps_mm[low]), 2),
+        narrowest_at_mm=_place(points[low]),
+        widest_mm=round(float(gaps_mm[high]), 2),
+        widest_at_mm=_place(points[high]),
+        wanted_mm=(row.gap_min_mm, row.gap_max_mm),
+        overlap_mm2=round(float(part.intersection(other).area), 1),
+        trim_mm=round(wanted_mm - float(gaps_mm[low]), 1) if len(tight) else None,
+        says="",
     )
     return replace(gap, says=_says(gap, tight, landmarks), tight_at_mm=tuple(_place(point) for point in tight))
 

@@ -150,10 +150,8 @@ def read_work(
         return (), tuple(Problem(sheet, 0, column, "the column is missing", "Add it.") for column in missing)
     known = {row.do for row in shipped_work()}
     rows, problems = [], []
-    for number, line in enumerate(cells[1:], start=2):
+    for number, line in [(n, line) for n, line in enumerate(cells[1:], start=2) if any(cell.strip() for cell in line)]:
         row = dict(zip_longest(header, line[: len(header)], fillvalue=""))
-        if not any(cell.strip() for cell in line):
-            continue
         bad = [column for column in AMOUNTS if not _is_amount(row[column])]
         if row["do"].strip() not in known:
             what = f"{row['do']!r} is no job that the program knows"

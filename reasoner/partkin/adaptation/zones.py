@@ -130,17 +130,21 @@ def seam_departure(
     donors, originals = tuple(donor_zones), tuple(original_zones)
     for kind in kinds:
         ours, theirs = ([zone for zone in zones if zone.kind == kind] for zones in (originals, donors))
-        our_lines = [in_host(zone.corners_mm, original_to_host) for zone in ours]
         their_lines = [in_host(zone.corners_mm, donor_to_host) for zone in theirs]
-        apart = np.array([[hausdorff_mm(a, b) for b in their_lines] for a in our_lines])
-        columns = _matched(apart) if ours and theirs else [None] * len(ours)
-        for row, (zone, column) in enumerate(zip(ours, columns, strict=True)):
-            name, away_mm = (
-                (None, None) if column is None else (theirs[column].zone, round(float(apart[row, column]), 3))
-            )
-            found.append(SeamDeparture(kind, name, zone.zone, away_mm))
-        found += [SeamDeparture(kind, z.zone, None, None) for n, z in enumerate(theirs) if n not in columns]
+        our_lines = [in_host(zone.corners_mm, original_to_host) for zone in ours]
+        found += _put_together(kind, ours, theirs, [[hausdorff_mm(a, b) for b in their_lines] for a in our_lines])
     return found
+
+
+def _put_together(kind: str, ours: list[Zone], theirs: list[Zone], apart_mm: list[list[float]]) -> list[SeamDeparture]:
+    columns = _matched(np.array(apart_mm)) if ours and theirs else [None] * len(ours)
+    found = []
+    for row, (zone, column) in enumerate(zip(ours, columns, strict=True)):
+        name, away_mm = None, None
+        if column is not None:
+            name, away_mm = theirs[column].zone, round(float(apart_mm[row][column]), 3)
+        found.append(SeamDeparture(kind, name, zone.zone, away_mm))
+    return found + [SeamDeparture(kind, z.zone, None, None) for n, z in enumerate(theirs) if n not in columns]
 
 
 def edge_of(feature: Feature, at_mm: Mapping[str, Sequence[float]]) -> tuple[np.ndarray, float] | None:

@@ -39,27 +39,17 @@ def move_across(build: Build, original: str, donor: str) -> tuple[Moved, ...]:
     for name in (original, donor):
         if build.part(name) is None:
             raise KeyError(name)
-    children = children_of(build)
-    parts = {part.part: part for part in build.parts}
-    had = [parts[name] for name in family(children, original)[1:] if name in parts]
-    has = [parts[name] for name in family(children, donor)[1:] if name in parts]
+    children, parts = children_of(build), {part.part: part for part in build.parts}
+    had, has = ([parts[p] for p in family(children, name)[1:] if p in parts] for name in (original, donor))
     names = {original: "the original", **{part.part: part.name or part.part for part in had}}
-    found: list[Moved] = []
-    spare = list(has)
+    spare, found = list(has), list[Moved]()
     for part in had:
         match = next((other for other in spare if _stands_for(other, part)), None)
         if match is not None:
             spare.remove(match)
-            continue
-        rows = [row for row in build.holdings if (row.part == part.part) != (row.held_to == part.part)]
-        held = tuple(dict.fromkeys(row.fastener for row in rows))
-        hold = part.duty == "restraint"
-        says = f"{part.name or part.part} is on {names.get(part.part_of or '', part.part_of or 'the original')}"
-        says += " and on the donor no part stands for it"
-        known = f"; held by {', '.join(held)}" if held else "; how it is held is not known"
-        says += f": {RESTRAINT}" if hold else known
-        found.append(Moved("part", part.part, part.part_of or original, says, held, hold))
-    found += _connectors(build, original, donor, {part.part for part in had}, {part.part for part in has})
+        else:
+            found.append(_moved(build, part, names.get(part.part_of or "", part.part_of or "the original"), original))
+    found += _connectors(build, {original, *(part.part for part in had)}, {donor, *(part.part for part in has)})
     if not had and all(plug.part != original for plug in build.connectors):
         says = (
             f"no sheet says what {original} carries: look it over for brackets, clips, captive nuts, ducts, lamps, "
@@ -67,6 +57,17 @@ def move_across(build: Build, original: str, donor: str) -> tuple[Moved, ...]:
         )
         found.append(Moved("look", original, original, says))
     return tuple(found)
+
+
+def _moved(build: Build, part: Part, carries: str, original: str) -> Moved:
+    rows = [row for row in build.holdings if (row.part == part.part) != (row.held_to == part.part)]
+    held = tuple(dict.fromkeys(row.fastener for row in rows))
+    says = f"{part.name or part.part} is on {carries} and on the donor no part stands for it"
+    if part.duty == "restraint":
+        says += f": {RESTRAINT}"
+    else:
+        says += f"; held by {', '.join(held)}" if held else "; how it is held is not known"
+    return Moved("part", part.part, part.part_of or original, says, held, part.duty == "restraint")
 
 
 def _stands_for(donor: Part, original: Part) -> bool:
@@ -84,12 +85,9 @@ def _plain(name: str) -> str:
     return " ".join(name.casefold().split())
 
 
-def _connectors(build: Build, original: str, donor: str, had: set[str], has: set[str]) -> list[Moved]:
-    spare = [plug for plug in build.connectors if plug.part == donor or plug.part in has]
-    found = []
-    for plug in build.connectors:
-        if plug.part != original and plug.part not in had:
-            continue
+def _connectors(build: Build, had: set[str], has: set[str]) -> list[Moved]:
+    spare, found = [plug for plug in build.connectors if plug.part in has], []
+    for plug in (plug for plug in build.connectors if plug.part in had):
         called = [other for other in spare if _plain(other.connector) == _plain(plug.connector)]
         match = next((other for other in called if not _unlike(other, plug)), None)
         match = match or next((other for other in spare if _same_plug(other, plug)), None)
@@ -109,10 +107,9 @@ def _described(plug: Connector) -> str:
 
 def _unlike(a: Connector, b: Connector) -> bool:
     """Whether what is known of both says that the plugs differ."""
-    return (None not in (a.ways, b.ways) and a.ways != b.ways) or (
-        None not in (a.keyed_as, b.keyed_as) and a.keyed_as != b.keyed_as
-    )
+    both = ((a.ways, b.ways), (a.keyed_as, b.keyed_as))
+    return any(None not in pair and pair[0] != pair[1] for pair in both)
 
 
 def _same_plug(a: Connector, b: Connector) -> bool:
-    return a.keyed_as is not None and a.keyed_as == b.keyed_as and a.ways is not None and a.ways == b.ways
+    return None not in (a.keyed_as, a.ways) and (a.keyed_as, a.ways) == (b.keyed_as, b.ways)

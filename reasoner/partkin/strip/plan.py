@@ -58,20 +58,18 @@ def plan(
     unknown = _not_in_sheets(build, part, done, without)
     if unknown:
         return NoPlan(part, unknown)
-    with_it: tuple[str, ...] = ()
-    asm = assembly(build, part, done, without, stays)
-    found = cheapest(asm, nodes=nodes, rounds=rounds)
-    reasons: list[str] = []
-    while found.chosen is None:
-        grown = _held_fast(asm, found)
-        reasons.append(why_blocked(asm, found.blocked))
-        if grown is None:
-            said = f"{reasons[0]}. Nor do they come off together: {reasons[-1]}" if with_it else reasons[0]
-            return NoPlan(part, said, tuple(asm.fasteners[i].id for i in found.blocked))
-        with_it = (*with_it, *(asm.bodies[body] for body in sorted(grown)))
-        asm = replace(asm, wanted=asm.wanted | grown)
+    asm, with_it, first_reason = assembly(build, part, done, without, stays), list[str](), ""
+    while True:
         found = cheapest(asm, nodes=nodes, rounds=rounds)
-    return _worded(asm, part, found, found.chosen, with_it)
+        if found.chosen is not None:
+            return _worded(asm, part, found, found.chosen, tuple(with_it))
+        grown, reason = _held_fast(asm, found), why_blocked(asm, found.blocked)
+        if grown is None:
+            says = f"{first_reason}. Nor do they come off together: {reason}" if first_reason else reason
+            return NoPlan(part, says, tuple(asm.fasteners[i].id for i in found.blocked))
+        first_reason = first_reason or reason
+        with_it += [asm.bodies[body] for body in sorted(grown)]
+        asm = replace(asm, wanted=asm.wanted | grown)
 
 
 def _not_in_sheets(build: Build, part: str, done: frozenset[str], without: frozenset[str]) -> str | None:
