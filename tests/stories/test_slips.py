@@ -11,6 +11,7 @@ import pytest
 
 import partkin
 from benchmarks.bench_slips import DECIDED_WRONG, counted
+from benchmarks.slipped_builds import slipped
 from partkin.model.build import Build, Feature, Part, Reading
 
 FIVE = np.array([(0.0, 0.0), (612.0, 40.0), (590.0, 310.0), (25.0, 290.0), (300.0, 12.0)])
@@ -217,6 +218,11 @@ def test_a_reading_is_held_against_every_layout_of_the_other_part() -> None:
     assert verdict.verdict == "not enough measured"
     assert verdict.unknown[0].what == "reading k0k2" and "k2 to k3 (the wrong hole)" in verdict.unknown[0].says
     assert " or " in verdict.unknown[0].says.split(" mm apart")[0]
+
+
+def test_a_triangle_that_is_nearly_a_line_hides_no_layout() -> None:
+    """No slip, nothing to spare: by what the readings are out the true layout misses them by a hair, and counts."""
+    assert partkin.check(slipped(748).right, "donor").verdict == "not enough measured"
 
 
 @pytest.mark.parametrize("builds", [8, pytest.param(100, marks=pytest.mark.slow)])

@@ -59,10 +59,8 @@ def accepted(network: Network) -> list[Solution]:
     straight = straightened(network, best) if best.soft else None
     if straight is not None:
         return [straight]
-    if best.degrees_of_freedom == 0:
-        limit = best.chi_square + 1e-6
-    else:
-        limit = max(layout_limit(best), best.chi_square + RIVAL_LAYOUT)
+    # Also where nothing is to spare: a triangle that is nearly a line may miss by what the readings may be out.
+    limit = max(layout_limit(best), best.chi_square + RIVAL_LAYOUT)
     return [solution for solution in found if solution.chi_square <= limit]
 
 
