@@ -25,7 +25,8 @@ print([hashlib.sha256(one).hexdigest()[:16] for one in made])
 
 def test_hash_seed_and_clock_change_no_byte():
     said = []
-    for seed, timezone in (("1", "UTC"), ("2", "Asia/Tokyo")):
+    # With 4 a set of two names in the drawing library comes out in the other order.
+    for seed, timezone in (("1", "UTC"), ("4", "Asia/Tokyo")):
         environment = {**os.environ, "PYTHONHASHSEED": seed, "TZ": timezone}
         done = subprocess.run(
             [sys.executable, "-c", SCRIPT, str(TESTS)], env=environment, capture_output=True, text=True, check=True

@@ -76,6 +76,9 @@ def picture_dxf(picture: Picture, layers: tuple[str, ...]) -> bytes:
             if getattr(shape, "pen", "") == "cut-band" or _is_point(shape):
                 continue
             _add(space, shape)
+        # The library lists the classes in use from a set, whose order changes from one run to the next.
+        for name in sorted(document.entitydb.dxf_types_in_use()):
+            document.classes.add_class(name)
         out = io.StringIO()
         document.write(out)
     finally:
