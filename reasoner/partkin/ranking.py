@@ -257,5 +257,22 @@ def costs(build: Build, host: str | None = None) -> Total:
 
 
 def score(build: Build) -> Calibration:
-    """How the stated chances have fared."""
-    return calibration(build.outcomes)
+    """How the stated chances have fared, and what measured sister parts tell of how parts come about."""
+    from partkin.choosing.score import with_sisters
+    from partkin.fit.fitted_making import fitted
+    from partkin.judging.sister_parts import departures
+    from partkin.tables import making
+
+    read, assumed = [], []
+    for part in build.parts:
+        if part.origin != "donor":
+            continue
+        try:
+            known = pipeline.known_of(build, part.part)
+        except FaultyInput:
+            continue
+        if (of := departures(known)) is not None:
+            read.append(of)
+            assumed.append(known.one_drawing.weight)
+    taken = making()
+    return with_sisters(calibration(build.outcomes), assumed, taken.scatter_mm, lambda: fitted(read, taken))

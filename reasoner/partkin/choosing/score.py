@@ -2,18 +2,49 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from math import sqrt
 from statistics import NormalDist
 
 from partkin.model.build import Outcome
 from partkin.model.choosing import Bin, Calibration
+from partkin.model.making import FittedMaking
 
 EDGES = (0.0, 0.05, 0.5, 0.95, 1.0)
 FEW = 20
 WENT_ON = ("fits", "fitted", "went on", "bolted on", "yes")
 DID_NOT = ("does not fit", "did not fit", "did not go on", "no")
+
+
+def with_sisters(
+    found: Calibration, assumed: Sequence[float], scatter_mm: float, fit: Callable[[], FittedMaking]
+) -> Calibration:
+    """Add what measured sister parts tell of how parts come about. It changes nothing until somebody sets it.
+
+    Parameters
+    ----------
+    found
+    assumed
+        How likely one drawing was taken to be of each before anything was read.
+    scatter_mm
+        What is taken for granted.
+    fit
+        Asked only where there are enough.
+    """
+    count = len(assumed)
+    if count < FEW:
+        says = f"{count} measured sister part{'s' * (count != 1)}: too few to tell of; {FEW} are the least"
+        return replace(found, sisters=count, making_says=says)
+    making = fit()
+    says = (
+        f"of {count} measured sister parts {making.one_drawing:.0%} share a drawing ({making.one_drawing_low:.0%} to "
+        f"{making.one_drawing_high:.0%}), where {sum(assumed) / count:.0%} was taken for granted; they scatter by "
+        f"{making.scatter_mm:.2f} mm ({making.scatter_low_mm:.2f} to {making.scatter_high_mm:.2f}), where "
+        f"{scatter_mm:g} was. Nothing changes until you say so: same_drawing = {making.one_drawing:.2f} in build.toml"
+    )
+    return replace(found, sisters=count, making=making, making_says=says)
 
 
 def went_on(happened: str) -> bool | None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from partkin.model.making import FittedMaking
+
 
 @dataclass(frozen=True)
 class Range:
@@ -158,10 +160,17 @@ class Bin:
 
 @dataclass(frozen=True)
 class Calibration:
-    """How the stated chances have fared; `enough` False: too few to tell."""
+    """How the stated chances have fared; `enough` False: too few to tell.
+
+    `sisters`: how many donors were measured against what they take the place of; `making`: what these tell of sister
+    parts, None where they are too few; `making_says`: the same in words, beside what is taken for granted.
+    """
 
     bins: tuple[Bin, ...]
     count: int
     brier: float | None
     enough: bool
     says: str
+    sisters: int = 0
+    making: FittedMaking | None = None
+    making_says: str = ""

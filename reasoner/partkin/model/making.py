@@ -32,4 +32,16 @@ class OneDrawing:
     source: str = "common practice, no source"
 
 
+@dataclass(frozen=True)
+class FittedMaking:
+    """How likely one drawing was among measured sister parts, and the scatter, each with its 95 % bounds."""
+
+    one_drawing: float
+    one_drawing_low: float
+    one_drawing_high: float
+    scatter_mm: float
+    scatter_low_mm: float
+    scatter_high_mm: float
+
+
 NOTHING_OF_THE_KIND = OneDrawing()

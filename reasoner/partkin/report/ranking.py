@@ -124,6 +124,8 @@ def score_text(found: Calibration) -> str:
             )
     if found.brier is not None:
         lines += ["", f"Mean squared error of the chances (Brier, 1950): {found.brier:.3f}"]
+    if found.making_says:
+        lines += ["", found.making_says[0].upper() + found.making_says[1:] + "."]
     return "\n".join(lines) + "\n"
 
 
