@@ -135,9 +135,14 @@ class Repair:
         return self.tidied(Chosen(reach.run(kept), NONE, asm.wanted))
 
     def _needed(
-        self, target: Fasteners, among: Fasteners, keep: Fasteners, in_place: bool, before: Fasteners = NONE,
+        self,
+        target: Fasteners,
+        among: Fasteners,
+        keep: Fasteners,
+        in_place: bool,
+        before: Fasteners = NONE,
         dearest: bool = False,
-    ) -> Fasteners:  # fmt: skip
+    ) -> Fasteners:
         """Return some of `among` that reach a target, left out in ever smaller pieces."""
         reach = self.asm.reach_in_place if in_place else self.asm.reach
         minutes = [fastener.minutes for fastener in self.asm.fasteners]
