@@ -26,14 +26,11 @@ MOST_SHARE = 5.0
 _WAYS = directions(np.arange(24) * 15.0)
 _STEPS = 16
 _SAME = 1.0e-3
-_CLOSE_MM = 1.0e-6
+CLOSE_MM = 1.0e-6
 _TURN_RAD = 0.03
 _DIGITS = 4
 _GRID = 2.0**-15
 _MOST_PIECES = 300
-_MOST_WAYS = 2000
-_MOST_LEFT = 8
-Pairing = tuple[str, str]
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,7 +88,7 @@ class Shape:
         off, error = np.abs(self.length_mm - self.rows()[1]), self.error_mm
         box, wide = np.abs(self.read_mm - self.at_mm)[self.read].ravel(), self.read_error_mm[self.read].ravel()
         off, error = np.concatenate([off, box]), np.concatenate([error, wide])
-        return float((np.maximum(off - _CLOSE_MM, 0.0) / np.maximum(error, 1e-12)).max(initial=0.0))
+        return float((np.maximum(off - CLOSE_MM, 0.0) / np.maximum(error, 1e-12)).max(initial=0.0))
 
     def loose(self) -> Floats:
         """(2 n, k) ways in which the features may move; without a frame none shifts or turns them all."""
@@ -122,13 +119,13 @@ class Shape:
     def limits(self, share: float, near: Near) -> tuple[Floats, Floats, Floats, Floats]:
         """Least and most that each distance may change by along its line, and each coordinate that was read."""
         now = self.rows()[1]
-        error = share * self.error_mm + _CLOSE_MM
+        error = share * self.error_mm + CLOSE_MM
         short = np.maximum(self.length_mm - error, 0.0)
         # A distance is at most as long as its part along the line, and that less what it may swing sideways.
         low = np.sqrt(np.maximum(short**2 - near.swing_mm**2, 0.0)) - now
         low[now <= 2.0 * near.mm] = -np.inf
         off = (self.read_mm - self.at_mm)[self.read]
-        box = share * self.read_error_mm[self.read] + _CLOSE_MM
+        box = share * self.read_error_mm[self.read] + CLOSE_MM
         return low, self.length_mm + error - now, off - box, off + box
 
     def radius_mm(self, share: float, near: Near) -> Floats:
@@ -326,11 +323,11 @@ def share_needed(held: Held, turn_rad: float | None = None) -> float | None:
             return None
         found = held.at_turn(at, share, near, turning=turn_rad is None)
         at += found.turn_rad
-        kept = abs(found.lacks_mm) <= _CLOSE_MM or (found.lacks_mm < 0.0 and share <= least_share)
+        kept = abs(found.lacks_mm) <= CLOSE_MM or (found.lacks_mm < 0.0 and share <= least_share)
         if kept and abs(found.turn_rad) < 1e-4:
             break
         if found.slope <= 1e-9:
-            if found.lacks_mm > _CLOSE_MM and abs(found.turn_rad) < 0.99 * _TURN_RAD:
+            if found.lacks_mm > CLOSE_MM and abs(found.turn_rad) < 0.99 * _TURN_RAD:
                 return MOST_SHARE
             continue
         last, share = share, max(least_share, share + found.lacks_mm / found.slope)
@@ -357,7 +354,7 @@ def prove(
         return None
     rho = held.pairs.rho + share * held.size_mm
     tightest = int(np.argmin(rho))
-    if rho[tightest] < -_CLOSE_MM:
+    if rho[tightest] < -CLOSE_MM:
         return (Piece((-180.0, 180.0), apart=(ids[tightest], ids[tightest])),), near
     off = [side.radius_mm(share, n)[column] for side, n, column in zip(held.sides, near, held.on.T, strict=True)]
     two = two_by_two(replace(held.pairs, rho=rho + held.play_half_mm + off[0] + off[1] + 1e-6))
@@ -369,12 +366,12 @@ def prove(
     while left:
         lo, hi = left.pop()
         found = held.at_turn(math.radians(lo + hi) / 2, share, near, turning=False)
-        if found.lacks_mm <= _CLOSE_MM:
+        if found.lacks_mm <= CLOSE_MM:
             return math.radians(lo + hi) / 2
         if len(pieces) + len(left) > _MOST_PIECES:
             return None
         proof = _rounded(found)
-        if held.excludes(proof, math.radians(lo), math.radians(hi), share, near) > _CLOSE_MM:
+        if held.excludes(proof, math.radians(lo), math.radians(hi), share, near) > CLOSE_MM:
             pieces.append(_piece(held, proof, (lo, hi), ids, near))
             continue
         middle = in_degrees((lo + hi) / 2, _DIGITS)
@@ -383,70 +380,6 @@ def prove(
         left += [(lo, middle), (middle, hi)]
     pieces.sort(key=lambda piece: piece.turn_deg)
     return (tuple(pieces), near) if covers(pieces) else None
-
-
-def pairings_left(
-    options: Sequence[Pairing], must: tuple[Sequence[str], Sequence[str]], every: Held, placed: Sequence[Pairing]
-) -> tuple[list[tuple[Pairing, ...]], list[tuple[Pairing, ...]]] | None:
-    """Ways to pair all that must be that no one or two pairs rule out even at `MOST_SHARE`, and those ones and twos.
-
-    Parameters
-    ----------
-    options
-        Pairs that may be made.
-    must
-        Ids of the fixings and of the features.
-    every, placed
-        All pairs of which everything is known.
-
-    Returns
-    -------
-    tuple, or None
-        None: there are too many ways, or the readings leave a shape open.
-    """
-    near = every.near(MOST_SHARE)
-    if near is None:
-        return None
-    rho = every.pairs.rho + MOST_SHARE * every.size_mm
-    off = [side.radius_mm(MOST_SHARE, n)[column] for side, n, column in zip(every.sides, near, every.on.T, strict=True)]
-    two = two_by_two(replace(every.pairs, rho=rho + every.play_half_mm + off[0] + off[1] + _CLOSE_MM))
-    apart = {
-        frozenset((placed[int(a)], placed[int(b)]))
-        for a, b in zip(two.first[two.short_mm > 0.0], two.second[two.short_mm > 0.0], strict=True)
-    }
-    apart |= {frozenset((pair,)) for pair, play in zip(placed, rho, strict=True) if play < -_CLOSE_MM}
-    left: list[tuple[Pairing, ...]] = []
-    used: dict[frozenset[Pairing], None] = {}
-    steps = 0
-
-    def against(made: tuple[Pairing, ...], pair: Pairing) -> frozenset[Pairing] | None:
-        alone = frozenset((pair,))
-        return next((bar for bar in (alone, *(alone | {other} for other in made)) if bar in apart), None)
-
-    def ways(made: tuple[Pairing, ...], side: int, name: str) -> list[Pairing]:
-        taken = {pair[0] for pair in made}, {pair[1] for pair in made}
-        return [pair for pair in options if pair[side] == name and pair[1 - side] not in taken[1 - side]]
-
-    def go(made: tuple[Pairing, ...]) -> bool:
-        nonlocal steps
-        steps += 1
-        open_ends = [(k, name) for k in (0, 1) for name in must[k] if all(pair[k] != name for pair in made)]
-        if not open_ends:
-            left.append(made)
-        if steps > _MOST_WAYS or len(left) > _MOST_LEFT:
-            return False
-        if not open_ends:
-            return True
-        clear = {end: [pair for pair in ways(made, *end) if against(made, pair) is None] for end in open_ends}
-        end = min(open_ends, key=lambda one: (len(clear[one]), one))
-        for pair in ways(made, *end):
-            if (bar := against(made, pair)) is not None:
-                used[bar] = None
-            elif not go((*made, pair)):
-                return False
-        return True
-
-    return (left, [tuple(sorted(bar)) for bar in used]) if go(()) else None
 
 
 def _rounded(found: Settled) -> Settled:

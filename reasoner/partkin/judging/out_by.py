@@ -10,7 +10,8 @@ import numpy as np
 
 from partkin.fit.arrays import PlanePairs, directions
 from partkin.fit.flex import gives, pulled
-from partkin.fit.out_by import MOST_SHARE, Held, Shape, pairings_left, prove, share_needed
+from partkin.fit.out_by import MOST_SHARE, Held, Shape, prove, share_needed
+from partkin.fit.pairings_left import pairings_left
 from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared
 from partkin.judging.believed import mirror_of
 from partkin.judging.likely import left_out, said
