@@ -2,7 +2,8 @@
 
 All parts are invented: plates with holes of 7 mm on studs of 6 mm (play 0.5 mm), read evenly within plus or minus what
 is stated. Of each, whether it really goes on is known. `--parts` of each kind and cell; `--calibration` draws parts as
-the chance takes them to come about, and as it does not, and compares what was said with what happened.
+the chance takes them to come about, and as it does not, and compares what was said with what happened. Judged without
+the work and the readings that a check adds, which leaves the verdict as it is.
 
 Run: python tests/benchmarks/bench_chance.py
 """
@@ -11,7 +12,8 @@ from __future__ import annotations
 
 import argparse
 import sys
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from itertools import combinations
 from pathlib import Path
 
@@ -19,12 +21,15 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-import partkin
 from builders import build, given, holes, studs
-from measuring.simulated import calibration
-from partkin.fit.batch import batch_fits
+from measuring.simulated import calibration, made_of
+from partkin.fit.arrays import PlanePairs
+from partkin.fit.minimax import best_placement
 from partkin.model.build import Build, Part, Reading
+from partkin.model.words import BOLTS_ON, DOES_NOT_FIT
+from partkin.pipeline import lay_on
 from partkin.tables import making
+from partkin.verdict import decide
 
 PLATE = np.array([
     (0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0), (150.0, 5.0), (140.0, 210.0), (60.0, 100.0), (240.0, 100.0),
@@ -33,6 +38,8 @@ PLATE = np.array([
 PLAY_MM = 0.5
 KINDS = ("same", "within", "edge", "one by 1.5", "one by 7 errors", "two by 1.5", "group by 1.5", "scaled", "another")
 HOW = ("host", "original", "distances", "slots")
+Cell = tuple[str, str, int, float]
+Made = Callable[[np.random.Generator, np.ndarray], np.ndarray]
 
 
 def ways(draw: np.random.Generator, count: int) -> np.ndarray:
@@ -65,13 +72,14 @@ def donor_of(kind: str, plate: np.ndarray, error_mm: float, draw: np.random.Gene
 
 def sheets(
     plate: np.ndarray, donor: np.ndarray, error_mm: float, draw: np.random.Generator, how: str
-) -> tuple[Build, bool]:
-    """The build as somebody would write it down, and whether the donor really goes on."""
+) -> tuple[Build, float]:
+    """The build as somebody would write it down, and by how much the donor really is short, mm."""
     host = plate + (draw.normal(0.0, making().scatter_mm, plate.shape) if how == "original" else 0.0)
     shown = plate if how == "original" else host
     travel = np.where(np.arange(len(plate)) % 3 == 1, 1.5, 0.0) if how == "slots" else np.zeros(len(plate))
     east = np.tile([1.0, 0.0], (len(plate), 1))
-    goes_on = bool(batch_fits(host[None], donor[None], np.full((1, len(plate)), PLAY_MM), s_d=travel, u_d=east)[0])
+    rho, none = np.full(len(plate), PLAY_MM), np.zeros(len(plate))
+    short_mm = best_placement(PlanePairs(donor, host, rho, none, east, travel, east)).worst_mm
     seen, read = (side + draw.uniform(-error_mm, error_mm, side.shape) for side in (shown, donor))
     rows = [replace(f, plus_minus_mm=error_mm) for f in given(holes(read.tolist()))]
     rows = [
@@ -84,10 +92,10 @@ def sheets(
             for at, f in enumerate(holes(seen.tolist()))
         ]  # fmt: skip
         original = Part("orig", origin="original", takes_place_of="host", duty="trim", seen_from="outside")
-        return replace(build([], rows, extra=[original]), features=(*came_off, *rows)), goes_on
+        return replace(build([], rows, extra=[original]), features=(*came_off, *rows)), short_mm
     made = build([replace(f, plus_minus_mm=error_mm) for f in studs(seen.tolist())], rows)
     if how != "distances":
-        return made, goes_on
+        return made, short_mm
     rough = [replace(f, plus_minus_mm=25.0) if f.part == "donor" else f for f in made.features]
     tied = [
         Reading(
@@ -97,85 +105,124 @@ def sheets(
         for a, b in combinations(range(len(donor)), 2)
         for long_mm in [float(np.linalg.norm(donor[a] - donor[b]))]
     ]  # fmt: skip
-    return replace(made, features=tuple(rough), readings=tuple(tied)), goes_on
+    return replace(made, features=tuple(rough), readings=tuple(tied)), short_mm
 
 
-def cell(kind: str, count: int, error_mm: float, parts: int, how: str) -> tuple[int, int, int, int, int]:
-    """Of so many parts: bolts on, open, does not fit; sent away though it goes on, told to go on though it does not."""
+@dataclass(frozen=True)
+class Told:
+    """What was said of one part, and by how much it really is short (below zero: it goes on)."""
+
+    verdict: str
+    chance: float
+    short_mm: float
+
+    @property
+    def goes_on(self) -> bool:
+        return self.short_mm <= 0.0
+
+
+def told(made: Build, short_mm: float, one_drawing: float | None) -> Told:
+    """Judge a build and leave out what to read next: the verdict is the same without."""
+    made = replace(made, settings=replace(made.settings, same_drawing=one_drawing))
+    verdict = decide(lay_on(made, "donor")[0])
+    return Told(verdict.verdict, verdict.chance.fits if verdict.chance else 0.0, short_mm)
+
+
+def cell(
+    kind: str, count: int, error_mm: float, parts: int, how: str, one_drawing: float | None = None
+) -> list[Told]:
+    """What is said of so many parts of a kind."""
     draw = np.random.default_rng([KINDS.index(kind), HOW.index(how), count, int(100 * error_mm)])
-    yes = no = away = wrong = 0
-    for _ in range(parts):
-        made, goes_on = sheets(PLATE[:count], donor_of(kind, PLATE[:count], error_mm, draw), error_mm, draw, how)
-        said = partkin.check(made, "donor", others=False).verdict
-        yes += said == "bolts on"
-        no += said == "does not fit"
-        away += said == "does not fit" and goes_on
-        wrong += said == "bolts on" and not goes_on
-    return yes, parts - yes - no, no, away, wrong
+    plate = PLATE[:count]
+    return [
+        told(*sheets(plate, donor_of(kind, plate, error_mm, draw), error_mm, draw, how), one_drawing)
+        for _ in range(parts)
+    ]
 
 
-def tables(counts: list[int], errors_mm: list[float], hows: list[str], parts: int) -> None:
-    """Print what was said of each kind, in per cent, and which of it was wrong."""
+def in_words(said: list[Told]) -> str:
+    """Shares in per cent; in brackets how many were sent away though they go on, and told to go on though short."""
+    shares = (100 * sum(one.verdict == word for one in said) / len(said) for word in (BOLTS_ON, DOES_NOT_FIT))
+    yes, no = shares
+    away, wrong = sent_away(said), wrongly_on(said)
+    bad = f" ({away}, {wrong})" if away or wrong else ""
+    return f"{yes:.0f}/{100 - yes - no:.0f}/{no:.0f}{bad}"
+
+
+def sent_away(said: list[Told]) -> int:
+    return sum(one.verdict == DOES_NOT_FIT and one.goes_on for one in said)
+
+
+def wrongly_on(said: list[Told]) -> int:
+    return sum(one.verdict == BOLTS_ON and not one.goes_on for one in said)
+
+
+def tables(
+    counts: list[int], errors_mm: list[float], hows: list[str], kinds: list[str], parts: int, one: float | None
+) -> None:
+    """Print what was said of each kind, in per cent, and which of it was wrong; then the worst cells."""
+    cells: dict[Cell, list[Told]] = {}
     for how in hows:
         print(f"\n{how}: bolts on / open / does not fit, per cent (sent away though it goes on, or the other way)\n")
-        print("| holes, read to | " + " | ".join(KINDS) + " |\n" + "| --- " * (len(KINDS) + 1) + "|")
+        print("| holes, read to | " + " | ".join(kinds) + " |\n" + "| --- " * (len(kinds) + 1) + "|")
         for count in counts:
             for error_mm in errors_mm:
-                row = []
-                for kind in KINDS:
-                    yes, open_, no, away, wrong = cell(kind, count, error_mm, parts, how)
-                    bad = f" ({away}, {wrong})" if away or wrong else ""
-                    row.append("/".join(f"{100 * k / parts:.0f}" for k in (yes, open_, no)) + bad)
-                print(f"| {count}, {error_mm:g} | " + " | ".join(row) + " |", flush=True)
+                row = {(kind, how, count, error_mm): cell(kind, count, error_mm, parts, how, one) for kind in kinds}
+                print(f"| {count}, {error_mm:g} | " + " | ".join(map(in_words, row.values())) + " |", flush=True)
+                cells |= row
+    every = [one for said in cells.values() for one in said]
+    goes_on = sum(one.goes_on for one in every)
+    print(f"\nsent away: {sent_away(every)} of {goes_on} that go on; at worst {worst(cells, sent_away)}")
+    short = [one.short_mm for one in every if one.verdict == BOLTS_ON and not one.goes_on]
+    by_mm, off = max(short, default=0.0), len(every) - goes_on
+    print(f"told to go on: {len(short)} of {off} that are short, by up to {by_mm:.2f} mm; {worst(cells, wrongly_on)}")
 
 
-def stated(draw: np.random.Generator, plate: np.ndarray) -> np.ndarray:
-    """A donor as the chance takes parts to come about."""
-    return made_of(draw, plate, 0.5)
+def worst(cells: dict[Cell, list[Told]], bad: Callable[[list[Told]], int]) -> str:
+    at = max(cells, key=lambda one: bad(cells[one]))
+    return f"{bad(cells[at])} of {len(cells[at])}: {at}"
 
 
-def made_of(draw: np.random.Generator, plate: np.ndarray, one_drawing: float, only: int | None = None) -> np.ndarray:
-    """A donor of one drawing so often; of the others one hole (`only` 0), two, a group or all are elsewhere."""
-    how, n = making(), len(plate)
-    made = plate + draw.normal(0.0, how.scatter_mm, plate.shape)
-    if draw.random() < one_drawing:
-        return made
-    shares = np.array([how.one_hole, how.two_holes, how.group, how.all_holes])
-    kind, spread = draw.choice(4, p=shares / shares.sum()), draw.choice(how.spreads_mm)
-    kind = kind if only is None else only
-    if kind == 2:
-        near = np.argsort(np.linalg.norm(plate - plate[draw.integers(n)], axis=1))
-        made[near[: int(draw.integers(2, n // 2 + 1))]] += draw.normal(0.0, spread, 2)
-        return made
-    moved = draw.permutation(n)[: (1, 2, 0, n)[kind]]
-    made[moved] += draw.normal(0.0, spread, (len(moved), 2))
-    return made
+def seldom(draw: np.random.Generator, plate: np.ndarray) -> np.ndarray:
+    """One in five of one drawing, the others with one hole 1.5 mm off."""
+    return donor_of("same" if draw.random() < 0.2 else "one by 1.5", plate, 0.0, draw)
+
+
+def of_every_kind(draw: np.random.Generator, plate: np.ndarray) -> np.ndarray:
+    """A donor of the kinds of the tables, each as often."""
+    return donor_of(str(draw.choice(KINDS)), plate, 0.5, draw)
+
+
+# What of it is of one drawing is said in build.toml (`same_drawing`), or not said.
+POPULATIONS: dict[str, tuple[Made, float | None]] = {
+    "as stated": (lambda d, p: made_of(d, p, 0.5), None),
+    "a third of one drawing": (lambda d, p: made_of(d, p, 1 / 3), None),
+    "two thirds of one drawing": (lambda d, p: made_of(d, p, 2 / 3), None),
+    "never more than one hole elsewhere": (lambda d, p: made_of(d, p, 0.5, only=0), None),
+    "a scatter of 0.2 mm": (lambda d, p: made_of(d, p, 0.5) + d.normal(0.0, 0.17, p.shape), None),
+    "the nine kinds above, each as often": (of_every_kind, None),
+    "one in five of one drawing, else one hole off by 1.5": (seldom, None),
+    "the same, and build.toml says so": (seldom, 0.2),
+    "every hole anywhere in twice its play": (lambda d, p: p + d.uniform(-2 * PLAY_MM, 2 * PLAY_MM, p.shape), None),
+}
 
 
 def calibrated(parts: int) -> None:
-    """Print the expected calibration error in the stated population and in four others."""
-    others = {
-        "as stated": stated,
-        "a third of one drawing": lambda d, p: made_of(d, p, 1 / 3),
-        "two thirds of one drawing": lambda d, p: made_of(d, p, 2 / 3),
-        "scatter of 0.2 mm": lambda d, p: stated(d, p) + d.normal(0.0, 0.17, p.shape),
-        "never more than one hole elsewhere": lambda d, p: made_of(d, p, 0.5, only=0),
-        "every hole anywhere in twice its play (nothing of what is taken for granted holds)": lambda d, p: (
-            p + d.uniform(-2.0 * PLAY_MM, 2.0 * PLAY_MM, p.shape)
-        ),
-    }
-    for name, made in others.items():
-        draw = np.random.default_rng([len(name), 7])
-        said, came = [], []
+    """Print the expected calibration error in every population, and that of chances that are exactly right."""
+    print("| population | said | happened | error | of right chances |\n| --- | --- | --- | --- | --- |")
+    for number, (name, (made, one_drawing)) in enumerate(POPULATIONS.items()):
+        draw = np.random.default_rng([number, 7])
+        said = []
         for _ in range(parts):
             plate = PLATE[: int(draw.integers(4, 9))]
             error_mm = float(draw.choice([0.25, 0.5, 1.0]))
-            sheet, goes_on = sheets(plate, made(draw, plate), error_mm, draw, "host")
-            chance = partkin.check(sheet, "donor", others=False).chance
-            said.append(chance.fits if chance is not None else 0.0)
-            came.append(goes_on)
-        error, _ = calibration(np.array(said), np.array(came, dtype=float))
-        print(f"| {name} | {np.mean(said):.2f} | {np.mean(came):.2f} | {error:.3f} |", flush=True)
+            sheet, short_mm = sheets(plate, made(draw, plate), error_mm, draw, "host")
+            said.append(told(sheet, short_mm, one_drawing))
+        chances = np.array([one.chance for one in said])
+        came = np.array([one.goes_on for one in said], dtype=float)
+        luck = np.mean([calibration(chances, draw.random(parts) < chances)[0] for _ in range(200)])
+        error, _ = calibration(chances, came)
+        print(f"| {name} | {chances.mean():.2f} | {came.mean():.2f} | {error:.3f} | {luck:.3f} |", flush=True)
 
 
 def main() -> None:
@@ -185,13 +232,14 @@ def main() -> None:
     asked.add_argument("--holes", type=int, nargs="*", default=[3, 4, 6, 8, 12])
     asked.add_argument("--errors", type=float, nargs="*", default=[0.1, 0.25, 0.5, 1.0, 2.0])
     asked.add_argument("--how", nargs="*", default=list(HOW))
+    asked.add_argument("--kinds", nargs="*", default=list(KINDS))
+    asked.add_argument("--same-drawing", type=float, help="as in build.toml")
     asked.add_argument("--calibration", action="store_true")
     told = asked.parse_args()
     if told.calibration:
-        print("| population | said | happened | error |\n| --- | --- | --- | --- |")
         calibrated(told.parts)
     else:
-        tables(told.holes, told.errors, told.how, told.parts)
+        tables(told.holes, told.errors, told.how, told.kinds, told.parts, told.same_drawing)
 
 
 if __name__ == "__main__":

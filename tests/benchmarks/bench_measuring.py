@@ -182,12 +182,10 @@ def main() -> None:
         share = tell_from_nothing(few, (8, 14))
         assert share <= HALF, "more than half of the readings that all pairs take, from a bare donor of 8 fixings on"
     if only in (None, "calibration"):
-        error, rows = tell_calibration("departures that nothing tells of", near_builds(options.cases))
+        error, rows = tell_calibration("donors as the chance takes them to come about", near_builds(options.cases))
         tell_far(300)
         if options.svg is not None:
             draw(rows, options.svg)
-        alike = [anyhow(seed, departs_mm=1.0) for seed in range(max(10, options.cases // 4))]
-        tell_calibration("departures of 1 mm, nearly all go on", alike)
         assert error <= CALIBRATED_WITHIN, "the stated chance is not calibrated"
     if only in (None, "values"):
         kept = tell_promises(few)

@@ -38,7 +38,11 @@ def by_importance(
     n, d = of.fixings_mm.shape
     x = draw.normal(0.0, how.scatter_mm, (PRIOR_DRAWS, n, d))
     one = draw.random(PRIOR_DRAWS) < one_drawing
-    kind = draw.choice(3, PRIOR_DRAWS, p=np.array([how.one_hole, how.two_holes, how.all_holes]))
+    apart = np.linalg.norm(of.fixings_mm[:, None] - of.fixings_mm, axis=2)
+    nearest = np.argsort(apart, axis=1)
+    groups = sorted({tuple(sorted(row[:k].tolist())) for row in nearest for k in range(2, n // 2 + 1)})
+    share = np.array([how.one_hole, how.two_holes, how.all_holes, how.group if groups else 0.0])
+    kind = draw.choice(4, PRIOR_DRAWS, p=share / share.sum())
     spread = draw.choice(how.spreads_mm, PRIOR_DRAWS)
     pairs = np.array(list(combinations(range(n), 2)))
     moves = np.zeros((PRIOR_DRAWS, n))
@@ -48,7 +52,11 @@ def by_importance(
     for end in (0, 1):
         moves[rows[kind == 1], two[kind == 1, end]] = 1.0
     moves[kind == 2] = 1.0
-    x += (moves * np.where(one, 0.0, spread)[:, None])[..., None] * draw.standard_normal((PRIOR_DRAWS, n, d))
+    amount = draw.standard_normal((PRIOR_DRAWS, n, d))
+    for at, group in zip(np.array_split(np.flatnonzero(kind == 3), max(len(groups), 1)), groups, strict=False):
+        moves[np.ix_(at, group)] = 1.0
+        amount[at] = amount[at, :1]
+    x += (moves * np.where(one, 0.0, spread)[:, None])[..., None] * amount
     z = x.reshape(PRIOR_DRAWS, -1) @ of.basis
     log = -0.5 * ((of.y_mm - z) ** 2 / of.variance_mm2).sum(axis=1)
     weight = np.exp(log - log.max())
@@ -64,7 +72,7 @@ def agrees_with_importance(seed: int) -> bool:
     n = int(draw.integers(2, 5))
     error_mm, play_mm = float(draw.uniform(0.2, 0.6)), float(draw.uniform(0.3, 1.0))
     of = read(PLATE[:n], error_mm, draw, float(draw.choice([0.0, 0.8, 1.6])))
-    how = Making(0.1, (0.3, 1.2, 5.0), 0.5, 0.2, 0.0, 0.3)
+    how = Making(0.1, (0.3, 1.2, 5.0), 0.4, 0.15, 0.15, 0.3)
     start = float(draw.uniform(0.2, 0.8))
     ways = weigh(of, how, start)
     one, fits, behind = by_importance(of, how, start, play_mm, draw)

@@ -27,7 +27,7 @@ def with_original(across_mm: float | None, name: str | None = None) -> Build:
 
 @pytest.mark.parametrize(
     ("across_mm", "name", "weight"),
-    [(7.0, "bracket", 0.9), (None, "bracket", 0.75), (7.2, None, 0.7), (None, None, 0.5), (9.0, "bracket", 0.1)],
+    [(7.0, "bracket", 0.8), (None, "bracket", 0.75), (7.2, None, 0.55), (None, None, 0.5), (9.0, "bracket", 0.1)],
 )
 def test_by_what_speaks_for_it(across_mm: float | None, name: str | None, weight: float) -> None:
     known = known_of(with_original(across_mm, name), "donor")

@@ -19,7 +19,7 @@ from partkin.model.reasons import Unknown
 from partkin.model.trial import Trial
 from partkin.positions.budget import covariance_mm2, length_row
 from partkin.positions.next_reading import Candidate
-from partkin.tables import greatest_error_mm
+from partkin.tables import greatest_error_mm, making
 from partkin.verdict import Findings
 
 CONFIDENCE = 0.95
@@ -268,21 +268,40 @@ def trial_of(findings: Findings) -> Trial:
     return findings.trial
 
 
-def anyhow(seed: int, departs_mm: float = 5.0, within_mm: float = 0.5) -> Truth:
-    """A build whose donor departs from the host by nobody knows how much: what the chance takes for granted.
+def made_of(draw: np.random.Generator, plate: np.ndarray, one_drawing: float, only: int | None = None) -> np.ndarray:
+    """A donor as the chance takes parts to come about, of one drawing so often.
 
-    Every hole stands off its fixing by `departs_mm`, one standard deviation in x and in y: so widely that what was
-    read is all that is known of it, and without an edge, near which the population would tell more than that. With
-    1 mm instead nearly every donor goes on. Half of the donors are known by coordinates, half by every distance
-    between their holes and by coordinates to 3 mm that tell which way round they are.
+    Of the others one hole (`only` 0), two, a group side by side or all are elsewhere.
+    """
+    how, n = making(), len(plate)
+    made = plate + draw.normal(0.0, how.scatter_mm, plate.shape)
+    if draw.random() < one_drawing:
+        return made
+    shares = np.array([how.one_hole, how.two_holes, how.group if n > 3 else 0.0, how.all_holes])
+    kind, spread = draw.choice(4, p=shares / shares.sum()), draw.choice(how.spreads_mm)
+    kind = kind if only is None else only
+    if kind == 2:
+        near = np.argsort(np.linalg.norm(plate - plate[draw.integers(n)], axis=1))
+        made[near[: int(draw.integers(2, n // 2 + 1))]] += draw.normal(0.0, spread, 2)
+        return made
+    moved = draw.permutation(n)[: (1, 2, 0, n)[kind]]
+    made[moved] += draw.normal(0.0, spread, (len(moved), 2))
+    return made
+
+
+def anyhow(seed: int, within_mm: float = 0.5) -> Truth:
+    """A build whose donor comes about as the chance takes for granted.
+
+    Half of the donors are known by coordinates, half by every distance between their holes and by coordinates to 3 mm
+    that tell which way round they are.
     """
     draw = np.random.default_rng([seed, 17])
     n = int(draw.integers(3, 6))
     host = spread(draw, n)
-    donor = host + draw.normal(0.0, departs_mm, (n, 2))
+    donor = made_of(draw, host, 0.5)
     turn = draw.uniform(-np.pi, np.pi)
     donor = donor @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
-    play = draw.choice((1.5, 2.0, 2.5, 3.0), n)
+    play = draw.choice((0.3, 0.4, 0.5, 0.6), n)
     by_distances = bool(seed % 2)
     truth = of(host, donor, play, seed, 3.0 if by_distances else within_mm, within_mm)
     if not by_distances:

@@ -284,7 +284,7 @@ def test_precise_readings_are_not_called_coarse() -> None:
 
 def test_correlations_matter_to_the_chance() -> None:
     """The same variances without the correlations give another chance."""
-    truth = anyhow(101)
+    truth = anyhow(129)
     findings, places = judged(truth.known)
     assert places.donor.covariance_mm2 is not None
     plain = replace(places.donor, covariance_mm2=np.diag(np.diagonal(places.donor.covariance_mm2)))

@@ -23,6 +23,8 @@ from partkin.model.fitting import Chance
 from partkin.pulse import beat
 
 BLOCK = 128
+# From here on several blocks are asked at once: their number then matters less than the time that each takes.
+_MANY = 1024
 _LOG_ODDS = math.log(100.0)
 
 
@@ -57,7 +59,7 @@ def sequential(
         most = cap if not (n and excludes(k, n, upper) and k < n * upper) else max(cap // 10, 1)
         if n >= most:
             break
-        count = min(BLOCK, most - n)
+        count = min(BLOCK if n < _MANY else 4 * BLOCK, most - n)
         k += int(np.count_nonzero(fits_block(n, count)))
         n += count
         if excludes(k, n, upper) and excludes(k, n, lower):

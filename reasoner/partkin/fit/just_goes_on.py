@@ -133,6 +133,7 @@ def shortfalls(of: Discrepancies, reach: Reach, departs_mm: Floats) -> tuple[Flo
     still = np.eye(n * d) - of.basis @ of.basis.T
     axes, size, _ = np.linalg.svd(still)
     moves = axes[:, size > 0.5].reshape(n, d, -1)
+    along, each = moves.reshape(n * d, -1), np.einsum("ndk,nde->nke", moves, moves)
     weight, at = np.full((m, n), 1.0 / n), off
     best, worst = np.full(m, np.inf), np.zeros(m, dtype=int)
     # What is not known gives a pair no end of play.
@@ -145,7 +146,7 @@ def shortfalls(of: Discrepancies, reach: Reach, departs_mm: Floats) -> tuple[Flo
         best = np.minimum(best, short)
         weight = weight * np.maximum(out + rim, 1e-9)
         weight /= weight.sum(axis=1, keepdims=True)
-        normal = np.einsum("mn,ndk,nde->mke", weight, moves, moves) + 1e-12 * np.eye(moves.shape[2])
-        step = np.linalg.solve(normal, -np.einsum("mn,ndk,mnd->mk", weight, moves, slid)[..., None])[..., 0]
-        at = at + np.einsum("ndk,mk->mnd", moves, step)
+        normal = np.tensordot(weight, each, 1) + 1e-12 * np.eye(moves.shape[2])
+        pull = (weight[..., None] * slid).reshape(m, -1) @ along
+        at = at - (np.linalg.solve(normal, pull[..., None])[..., 0] @ along.T).reshape(at.shape)
     return best, worst

@@ -143,8 +143,7 @@ def sides_drawn(
         # Holes that are made have the sizes that the task says.
         done = replace(prepared, unknown=frozenset((o.fixing, o.feature) for o in trial.task.options))
         return _goes_on_after(belief, done, pairings, workmanship_of(trial.work))(0, count), host, donor
-    fits = fits_block(prepared, pairings, lambda *at: _stood(prepared, *at), lambda *at: laid, size_errors)
-    return fits(0, count), host, donor
+    return _goes_on(prepared, pairings, lambda *at: laid)(0, count), host, donor
 
 
 def size_errors_of(trial: Trial, whose: str, name: str, count: int) -> np.ndarray:
@@ -196,30 +195,35 @@ def _by_draws(
     belief: Believed, prepared: Prepared, pairings: list[list[Pairing]], confidence: float
 ) -> tuple[Chance, float, float]:
     """The chance, and that of a part of one drawing and of another."""
-    asked = _goes_on(belief, prepared, pairings)
-    told: list[tuple[np.ndarray, np.ndarray]] = []
+    goes_on, of_one_drawing = [], []
+
+    def donors_mm(start: int, count: int) -> np.ndarray:
+        at_mm, one = belief.donors_mm(start, count)
+        of_one_drawing.append(one)
+        return at_mm
+
+    asked = _goes_on(prepared, pairings, donors_mm)
 
     def block(start: int, count: int) -> np.ndarray:
-        fits = asked(start, count)
-        told.append((fits, belief.donors_mm(start, count)[1]))
-        return fits
+        goes_on.append(asked(start, count))
+        return goes_on[-1]
 
     chance = sequential(block, confidence)
-    fits, one = (np.concatenate(part) for part in zip(*told, strict=True))
+    fits, one = np.concatenate(goes_on), np.concatenate(of_one_drawing)
     of_one = float(fits[one].mean()) if one.any() else 1.0
     if np.count_nonzero(~one) >= FEWEST:
         return chance, of_one, float(fits[~one].mean())
     if belief.with_odds(0.5) > 1.0 - NEXT_TO_NOTHING:
         return chance, of_one, 0.0
-    return chance, of_one, float(_goes_on(belief.another, prepared, pairings)(0, DRAWS_OF_ANOTHER).mean())
+    another = belief.another
+    asked = _goes_on(prepared, pairings, lambda *at: another.donors_mm(*at)[0])
+    return chance, of_one, float(asked(0, DRAWS_OF_ANOTHER).mean())
 
 
 def _goes_on(
-    belief: Believed, prepared: Prepared, pairings: list[list[Pairing]]
+    prepared: Prepared, pairings: list[list[Pairing]], donors_mm: Callable[[int, int], np.ndarray]
 ) -> Callable[[int, int], np.ndarray]:
-    return fits_block(
-        prepared, pairings, lambda *at: _stood(prepared, *at), lambda *at: belief.donors_mm(*at)[0], size_errors
-    )
+    return fits_block(prepared, pairings, lambda *at: _stood(prepared, *at), donors_mm, size_errors)
 
 
 def _stated(chance: Chance, belief: Believed | None, of_one: float = 0.0, of_another: float = 0.0) -> Chance:

@@ -44,10 +44,11 @@ def draws(positions: Positions, n: int, seed: int, start: int = 0) -> np.ndarray
     half_mm = np.asarray(positions.half_width_mm, dtype=float)
     tied = np.isin(np.array(positions.features, dtype=object), np.array(positions.adjusted, dtype=object))
     names = [f"{positions.part} {feature}" for feature in positions.features]
+    adjusted = None if positions.covariance_mm2 is None else _adjusted(positions, names, n, seed, start)
+    if adjusted is not None and tied.all():
+        return np.asarray(positions.xyz_mm + adjusted)
     off = (2.0 * evenly(seed, names, start, n)[:, :, :d] - 1.0) * half_mm[:, None]
-    if positions.covariance_mm2 is not None:
-        off = np.where(tied[None, :, None], _adjusted(positions, names, n, seed, start), off)
-    return np.asarray(positions.xyz_mm + off)
+    return np.asarray(positions.xyz_mm + (off if adjusted is None else np.where(tied[None, :, None], adjusted, off)))
 
 
 def _adjusted(positions: Positions, names: Sequence[str], n: int, seed: int, start: int) -> np.ndarray:
@@ -55,12 +56,11 @@ def _adjusted(positions: Positions, names: Sequence[str], n: int, seed: int, sta
     k, d = positions.xyz_mm.shape
     spread = _root(np.asarray(positions.covariance_mm2))
     unbend = _unbending(positions) if positions.bent else None
-    blocks = []
-    for first in range(start - start % BLOCK, start + n, BLOCK):
-        normal = _normally(seed, names, first, BLOCK)[:, :, :d].reshape(BLOCK, k * d)
-        off = (normal @ spread.T).reshape(BLOCK, k, d)
-        blocks.append(unbend(off) if unbend else off)
-    return np.concatenate([np.empty((0, k, d)), *blocks])[start % BLOCK :][:n]
+    before = start % BLOCK
+    count = -(-(before + n) // BLOCK)
+    normal = _normally(seed, names, start - before, count * BLOCK)[:, :, :d].reshape(count, BLOCK, k * d)
+    blocks = [(block @ spread.T).reshape(BLOCK, k, d) for block in normal]
+    return np.concatenate([np.empty((0, k, d)), *(map(unbend, blocks) if unbend else blocks)])[before:][:n]
 
 
 def of_layout(positions: Positions, layout: int) -> Positions:
