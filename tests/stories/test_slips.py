@@ -220,6 +220,13 @@ def test_a_reading_is_held_against_every_layout_of_the_other_part() -> None:
     assert " or " in verdict.unknown[0].says.split(" mm apart")[0]
 
 
+def test_readings_that_need_be_out_by_no_more_than_is_to_be_expected_send_no_part_away() -> None:
+    """Two triangles of the donor are nearly lines, and a covariance of first order takes them for known."""
+    verdict = partkin.check(slipped(611).right, "donor")
+    assert verdict.verdict == "not enough measured" and verdict.chance is None and verdict.unknown
+    assert any("errors of 0.4 times what was stated would let it go on" in reason.says for reason in verdict.reasons)
+
+
 def test_a_triangle_that_is_nearly_a_line_hides_no_layout() -> None:
     """No slip, nothing to spare: by what the readings are out the true layout misses them by a hair, and counts."""
     assert partkin.check(slipped(748).right, "donor").verdict == "not enough measured"

@@ -24,10 +24,16 @@ from partkin.model.trial import Trial
 # What is stated is proved, so a little is left to prove it with.
 _LESS = 0.98
 _SAME = 0.999
+# An error that is anything within what was stated is off by this share of it (root mean square): readings that need no
+# more speak against nothing, whatever a covariance says that knows the distances to first order only.
+_AS_EXPECTED = 1.0 / math.sqrt(3.0)
 
 
 def with_errors(known: Known, places: Places, trial: Trial) -> Trial:
-    """Add to a conflict what share of the errors would undo it; unchanged where the readings cannot tell."""
+    """Add to a conflict what share of the errors would undo it; unchanged where the readings cannot tell.
+
+    Where errors as they are to be expected would undo it, it is not settled that the donor does not go on.
+    """
     conflict = trial.answer.conflict
     if conflict is None or trial.task.dims != 2 or trial.without is not None or conflict.shortfall_mm is None:
         return trial
@@ -35,9 +41,10 @@ def with_errors(known: Known, places: Places, trial: Trial) -> Trial:
     task = pulled(trial.task, trial.task.flex_mm) if gives(trial.task) else trial.task
     prepared = replace(prepared_task(known, there, mirrored=trial.mirrored), task=task)
     found = _share(known, there, prepared)
-    return trial if found is None else replace(
-        trial, answer=replace(trial.answer, conflict=replace(conflict, errors=found))
-    )  # fmt: skip
+    if found is None:
+        return trial
+    trial = replace(trial, answer=replace(trial.answer, conflict=replace(conflict, errors=found)))
+    return replace(trial, stand="unsure", chance=None) if found.share <= _AS_EXPECTED else trial
 
 
 def _share(known: Known, places: Places, prepared: Prepared) -> WithinErrors | None:

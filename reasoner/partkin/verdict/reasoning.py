@@ -70,7 +70,7 @@ def _geometry(findings: Findings) -> list[Reason]:
         found.append(Reason("", _margin(answer, answer.margin_mm), (), PLAY_SOURCE))
     if answer.also and trial.stand != "missing":
         found.append(Reason("", f"{answer.also} other ways of pairing are equally good", (), None))
-    if trial.chance is not None and trial.stand != "missing":
+    if trial.stand != "missing":
         found += sureness(trial, findings.known.one_drawing, findings.confidence)
     if trial.stand != "missing":
         found += [Reason("", text, (), None) for text in answer.slides]

@@ -91,7 +91,11 @@ def sureness(trial: Trial, one_drawing: OneDrawing, confidence: float) -> list[R
     """Say how sure it is, and what that rests on."""
     chance = trial.chance
     if chance is None:
-        return []
+        conflict = trial.answer.conflict
+        if trial.stand != "unsure" or conflict is None or conflict.errors is None:
+            return []
+        share = math.ceil(10.0 * conflict.errors.share) / 10.0
+        return [Reason("", f"it looks far off, and errors of {share:g} times what was stated would let it go on")]
     if chance.draws == 0:
         says = f"the readings' greatest errors cannot change that (chance {chance.fits:.2f})"
         return [Reason("", says, (), SPREAD_SOURCE)]
