@@ -308,7 +308,7 @@ class _Asked:
 
 
 def share_needed(held: Held, turn_rad: float | None = None) -> float | None:
-    """The smallest share of all stated errors at which the pairs hold; None: the readings leave a shape open.
+    """The smallest share of all stated errors at which the pairs hold; None: not found, or a shape is left open.
 
     At most `MOST_SHARE`: that, or more. `turn_rad`: at this turn; None: at about that of least squares.
     """
@@ -335,6 +335,9 @@ def share_needed(held: Held, turn_rad: float | None = None) -> float | None:
             return MOST_SHARE
         if abs(share - last) < _SAME * share and abs(found.turn_rad) < 1e-4:
             break
+    else:
+        # The turn is still on its way, or no errors are stated and none would do.
+        return None
     return share
 
 

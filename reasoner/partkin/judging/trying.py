@@ -44,6 +44,9 @@ __all__ = [
 ]  # fmt: skip
 
 
+OPEN = {"unsure", "missing", "undecided"}
+
+
 def trials(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]:
     """Try the donor in every way that the sheets leave open.
 
@@ -52,8 +55,11 @@ def trials(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]
     found: list[Trial] = []
     for without, there, by_other in _ways(known, places):
         says = better_way_round(found)
-        # What lies nearer to the other part than it was read goes on all the more; what is open stays so.
-        if without is not None and (len(says) > 1 or (by_other and says == {"fits"})):
+        # What is open stays so, whatever is left out.
+        if without is not None and (len(says) > 1 or not says.isdisjoint(OPEN)):
+            break
+        # What lies nearer to the other part than it was read goes on all the more.
+        if without is not None and by_other and says == {"fits"}:
             continue
         for numbers in layouts(there)[:MOST_LAYOUTS]:
             for mirrored in faces(known, there):
