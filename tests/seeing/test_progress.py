@@ -192,7 +192,11 @@ def test_ctrl_c_on_a_terminal_keeps_what_was_ranked(tmp_path):
     folder = many(tmp_path / "build", 40)
     ours, theirs = pty.openpty()
     command = [str(Path(sys.executable).with_name("partkin")), "rank", "--for", "dash-frame", "--in", str(folder)]
-    running = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=theirs, start_new_session=True, text=True)
+    # Whoever runs the tests in the background may have Ctrl-C ignored, and children inherit that.
+    running = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=theirs, start_new_session=True, text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    )  # fmt: skip
     os.close(theirs)
     seen = b""
     while b"of 42 donors, " not in seen:
