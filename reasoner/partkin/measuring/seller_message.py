@@ -70,7 +70,7 @@ def message_to_seller(
         None where nothing needs to be asked of the donor; and how it stands now.
     """
     found = next_for(build, donor, host, at_hand)
-    supposed = supposed_features(build, found.known.donor.part.part, found.known.host.part.part)
+    supposed = supposed_features(found.known)
     if not supposed or found.verdict.verdict == NOT_JUDGED:
         return message_for(found, folder, most), found.verdict
     asked = next_for(replace(build, features=(*build.features, *supposed)), donor, host, at_hand)

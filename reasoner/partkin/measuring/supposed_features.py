@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from partkin.model.build import Build, Feature
+from partkin.model.build import Feature
+from partkin.model.known import Known
 from partkin.model.words import Kind
 
 # What goes onto a host's feature, where no part that came off shows it.
@@ -17,22 +18,19 @@ GOES_ONTO: dict[Kind, Kind] = {
 }  # fmt: skip
 
 
-def supposed_features(build: Build, donor: str, host: str) -> tuple[Feature, ...]:
+def supposed_features(known: Known) -> tuple[Feature, ...]:
     """What an unlisted donor is asked about: what the original has, else one feature for each fixing of the host.
 
     Without places, and with the original's sizes; empty where features of the donor are listed.
     """
-    if build.features_of(donor):
+    if known.donor.features:
         return ()
-    original = next((
-        part.part for part in build.parts
-        if part.origin == "original" and part.takes_place_of == host and build.features_of(part.part)
-    ), None)  # fmt: skip
-    if original is not None:
+    donor = known.donor.part.part
+    if known.original is not None and known.original.features:
         return tuple(
             replace(row, part=donor, x_mm=None, y_mm=None, z_mm=None, plus_minus_mm=None, zone=None, axis=None)
-            for row in build.features_of(original)
+            for row in known.original.features
         )
     return tuple(
-        Feature(donor, row.feature, GOES_ONTO[row.kind]) for row in build.features_of(host) if row.need != "spare"
+        Feature(donor, row.feature, GOES_ONTO[row.kind]) for row in known.host.features if row.need != "spare"
     )
