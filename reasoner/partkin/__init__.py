@@ -1,7 +1,7 @@
 """partkin: will a part from a sister model bolt on?
 
 >>> import partkin
->>> from partkin.shipped import shipped
+>>> from partkin.tables.shipped import shipped
 >>> build = partkin.load_build(shipped("data") / "demo")
 >>> partkin.check(build, "top-kurm").verdict
 'bolts on'
@@ -16,14 +16,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
-    from partkin.explaining import explain
-    from partkin.pipeline import check, load_build
-    from partkin.ranking import rank
+from partkin.model.version import __version__
 
-__version__ = "0.1.0"
+if TYPE_CHECKING:
+    from partkin.commands.explaining import explain
+    from partkin.commands.ranking import rank
+    from partkin.pipeline import check, load_build
+
 __all__ = ["__version__", "check", "explain", "load_build", "rank"]
-_ELSEWHERE = {"explain": "explaining", "rank": "ranking"}
+_ELSEWHERE = {"explain": "commands.explaining", "rank": "commands.ranking"}
 
 
 def __getattr__(name: str) -> Any:

@@ -7,17 +7,17 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from partkin.model.build import Build
+from partkin.model.build import Build, other_levels
 from partkin.model.making import OneDrawing
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, WITH_ADAPTATION
 
 if TYPE_CHECKING:
-    from partkin.judging.trying import Places
-    from partkin.knowledge import Knowledge
+    from partkin.graph import Knowledge
     from partkin.model.known import Known
-    from partkin.verdict import Findings
+    from partkin.trial.findings import Findings
+    from partkin.trial.trying import Places
 
 
 def load_build(folder: str | Path) -> Build:
@@ -88,15 +88,20 @@ def check(build: Build, donor: str, host: str | None = None, *, others: bool = T
 
 def decided(build: Build, findings: Findings) -> Verdict:
     """Make the verdict of a donor, with its edges and connectors, and how it stands at other levels."""
-    from partkin import levels
     from partkin.verdict import decide
 
     verdict = decide(findings)
     if verdict.verdict in (BOLTS_ON, WITH_ADAPTATION) or build.connectors:
-        from partkin.judging import surroundings
+        from partkin.adaptation import surroundings
 
         verdict = surroundings.told(build, findings, verdict)
-    return levels.told(build, verdict)
+    others = other_levels(build, verdict.donor)
+    if not others:
+        return verdict
+    from partkin.strip.levels import best_first, level_of
+
+    found = [(*one, decide(find_out(build, one[0].part, others=False))) for one in others]
+    return replace(verdict, levels=best_first(level_of(build, verdict, *one) for one in found))
 
 
 def find_out(build: Build, donor: str, host: str | None = None, *, others: bool = True) -> Findings:
@@ -107,14 +112,15 @@ def find_out(build: Build, donor: str, host: str | None = None, *, others: bool 
 
 def lay_on(build: Build, donor: str, host: str | None = None) -> tuple[Findings, Places | None]:
     """Gather what is known, and how the donor lies as it is; no places where it is not judged, or nothing can lie."""
-    from partkin.judging.places import measured_from, other_originals
-    from partkin.verdict import Findings, is_restraint
+    from partkin.model.known import is_restraint
+    from partkin.trial.findings import Findings
+    from partkin.trial.places import measured_from, other_originals
 
     known = known_of(build, donor, host)
     confidence = build.settings.confidence
     if is_restraint(known):
         return Findings(known, confidence, measured_from(known)), None
-    from partkin.judging import trying
+    from partkin.trial import trying
 
     places = trying.places_of(known)
     if not places.hosted.fixings or not known.donor.features:
@@ -137,12 +143,14 @@ def with_work(build: Build, findings: Findings, places: Places, others: bool = T
         return findings
     if findings.face_open or trial.stand in ("fits", "missing", "undecided"):
         if trial.stand == "missing":
-            from partkin.judging import unread_sizes, untied
+            from partkin.adaptation import unread_sizes
+            from partkin.readings import untied
 
             findings = unread_sizes.work_for_any_size(build, untied.fewest(findings, places), others=others)
         return _with_what_is_hidden(replace(findings, seams=trial.seams), places)
-    from partkin.judging import adapting, out_by
-    from partkin.measuring import next_readings
+    from partkin.adaptation import adapting
+    from partkin.readings import next_readings
+    from partkin.trial import out_by
 
     findings = replace(findings, trials=tuple(
         out_by.with_errors(findings.known, places, one) if one.stand == "does not" else one for one in findings.trials
@@ -158,16 +166,16 @@ def _with_what_is_hidden(findings: Findings, places: Places) -> Findings:
     chance = findings.trial.chance if findings.trial is not None else None
     if chance is None or (chance.hidden_mm or 0.0) <= making().file_mm or findings.face_open:
         return findings
-    from partkin.measuring import next_readings
+    from partkin.readings import next_readings
 
     return replace(findings, asks=next_readings.showing_hidden(findings, places))
 
 
 def known_of(build: Build, donor: str, host: str | None = None) -> Known:
     """Ask the graph of the build what is known about this donor on this host."""
-    from partkin import knowledge
+    from partkin import graph
 
-    answer = knowledge.ask_check(graph_of(build), donor, host)
+    answer = graph.ask_check(graph_of(build), donor, host)
     if isinstance(answer, tuple):
         raise FaultyInput(answer)
     if build.settings.same_drawing is None:
@@ -181,10 +189,10 @@ _last_graph: list[tuple[weakref.ref[Build], Knowledge]] = []
 
 def graph_of(build: Build) -> Knowledge:
     """The graph of a build; the last one is kept, since one build is asked about many donors."""
-    from partkin import knowledge
+    from partkin.graph import compile_graph
 
     if _last_graph and _last_graph[0][0]() is build:
         return _last_graph[0][1]
-    graph = knowledge.compile_graph(build)
+    graph = compile_graph(build)
     _last_graph[:] = [(weakref.ref(build), graph)]
     return graph

@@ -13,9 +13,9 @@ import numpy as np
 
 from partkin.adaptation import Quick
 from partkin.adaptation.one_pairing import OnePairing
-from partkin.fit import solve
 from partkin.fit.arrays import PlanePairs
 from partkin.fit.batch import batch_fits
+from partkin.fit.solve import solve
 from partkin.model.adapting import AdaptationQuestion
 from partkin.model.fitting import FitTask
 

@@ -7,7 +7,7 @@ from adapting_cases import random_question
 from every_set import cheapest_of_all
 
 from partkin.adaptation import adapted_task, cheapest
-from partkin.fit import solve
+from partkin.fit.solve import solve
 
 
 def _is_cheapest(seed: int, most: int) -> None:

@@ -10,12 +10,12 @@ from folders import FRAME, OLD, PANEL, holes, studs, write
 from random_builds import random_build
 
 from partkin import pipeline
-from partkin.adaptation import adapted_features
-from partkin.judging import adapting, trying
+from partkin.adaptation import adapted_features, adapting
 from partkin.model.adapting import Adaptation
 from partkin.model.build import Build, Feature, Part
 from partkin.model.verdict import Verdict
-from partkin.verdict import Findings
+from partkin.trial import trying
+from partkin.trial.findings import Findings
 
 
 def _done(build: Build, adaptation: Adaptation, findings: Findings) -> Build:

@@ -10,7 +10,7 @@ from adapting_cases import ask, holes, studs
 from partkin.adaptation import cheapest
 from partkin.adaptation.fasteners import engagement_mm, stack_of
 from partkin.adaptation.tables import next_bolt_length_mm, washer_for
-from partkin.fit import solve
+from partkin.fit.solve import solve
 from partkin.model.adapting import Action, AdaptationQuestion
 from partkin.model.build import Feature, Part
 

@@ -8,7 +8,7 @@ import pytest
 from adapting_cases import ask, holes, spot, studs
 
 from partkin.adaptation import adapted_task, cheapest
-from partkin.fit import solve
+from partkin.fit.solve import solve
 from partkin.model.adapting import AdaptationQuestion
 from partkin.model.build import Feature
 from partkin.model.fitting import Spot

@@ -8,9 +8,9 @@ from dataclasses import replace
 import pytest
 from adapting_cases import ask, holes, play_mm, spot, studs
 
-from partkin.adaptation import adapted_features, adapted_task, cheapest, workmanship_of
-from partkin.fit import solve
-from partkin.model.adapting import Action, AdaptationAnswer, AdaptationQuestion, WorkRow
+from partkin.adaptation import adapted_features, adapted_task, cheapest
+from partkin.fit.solve import solve
+from partkin.model.adapting import Action, AdaptationAnswer, AdaptationQuestion, WorkRow, workmanship_of
 from partkin.model.build import Feature, Outline, Part, Settings, Zone
 from partkin.model.fitting import Option
 from partkin.model.mating import Mating

@@ -12,7 +12,7 @@ from adapting_cases import random_question
 from partkin.adaptation import cheapest
 from partkin.adaptation.master import Listed, Programmed, master
 from partkin.adaptation.optimise import Optimiser, refuted
-from partkin.fit import solve
+from partkin.fit.solve import solve
 
 
 def _case(seed: int) -> tuple[list[list[int]], list[list[int]], list[list[bool]], list]:  # type: ignore[type-arg]

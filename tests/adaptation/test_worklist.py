@@ -10,7 +10,7 @@ from adapting_cases import ask, holes, studs
 
 from partkin.adaptation import cheapest, compare_connectors, worklist
 from partkin.adaptation.marking import marks_for
-from partkin.fit import solve
+from partkin.fit.solve import solve
 from partkin.model.adapting import AdaptationQuestion, Step
 from partkin.model.build import Connector, Outline, Part, Zone
 from partkin.model.fitting import Spot

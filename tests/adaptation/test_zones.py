@@ -6,8 +6,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from partkin.adaptation.zones import _directed_mm, hausdorff_mm, near_zone, seam_departure
+from partkin.adaptation.zones import near_zone
 from partkin.model.build import Feature, Zone
+from partkin.trial.seam_departure import _directed_mm, hausdorff_mm, seam_departure
 
 STILL = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0))
 

@@ -24,8 +24,8 @@ from random_builds import random_build
 
 from partkin import pipeline
 from partkin.adaptation import Cheapest
-from partkin.fit import solve
-from partkin.judging.adapting import QUICK
+from partkin.adaptation.adapting import QUICK
+from partkin.fit.solve import solve
 from partkin.model.adapting import AdaptationQuestion
 from partkin.model.build import Feature, Outline
 

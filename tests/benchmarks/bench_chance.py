@@ -22,7 +22,6 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
 from builders import build, given, holes, studs
-from measuring.simulated import calibration, made_of
 from partkin.fit.arrays import PlanePairs
 from partkin.fit.minimax import best_placement
 from partkin.model.build import Build, Part, Reading
@@ -30,6 +29,7 @@ from partkin.model.words import BOLTS_ON, DOES_NOT_FIT
 from partkin.pipeline import lay_on
 from partkin.tables import making
 from partkin.verdict import decide
+from readings.simulated import calibration, made_of
 
 PLATE = np.array([
     (0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0), (150.0, 5.0), (140.0, 210.0), (60.0, 100.0), (240.0, 100.0),

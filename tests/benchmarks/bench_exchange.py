@@ -13,9 +13,9 @@ import tempfile
 import time
 from pathlib import Path
 
-from partkin import exchanging
-from partkin.knowledge import export_turtle
-from partkin.knowledge.statements import ntriples
+from partkin.commands import exchanging
+from partkin.graph import export_turtle
+from partkin.graph.statements import ntriples
 from partkin.model.build import Build, Feature, Part, Reading
 
 HOLES = 8

@@ -1,6 +1,6 @@
 """How few readings a verdict takes, how good the stated chance is, and whether what a reading is said to mean holds.
 
-All builds are invented (tests/measuring/simulated.py). `--builds` and `--cases` make it shorter; `--svg FILE` draws the
+All builds are invented (tests/readings/simulated.py). `--builds` and `--cases` make it shorter; `--svg FILE` draws the
 calibration; `--only` runs one part.
 
 Run: python tests/benchmarks/bench_measuring.py
@@ -19,7 +19,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-from measuring.simulated import (
+from partkin.model.drawing import CalibrationBin, CalibrationPlot
+from partkin.readings import next_readings
+from readings.simulated import (
     Story,
     Truth,
     anyhow,
@@ -35,8 +37,6 @@ from measuring.simulated import (
     said_and_happened,
     trial_of,
 )
-from partkin.measuring import next_readings
-from partkin.model.drawing import CalibrationBin, CalibrationPlot
 
 HALF = 0.5
 CALIBRATED_WITHIN = 0.02
@@ -153,8 +153,8 @@ def ask_ms(truths: Sequence[Truth]) -> float:
 
 
 def draw(rows: list[tuple[int, float, float]], file: Path) -> None:
-    from partkin.report.plots import calibration_picture
-    from partkin.report.svg import picture_svg
+    from partkin.drawing.plots import calibration_picture
+    from partkin.drawing.svg import picture_svg
 
     bins = tuple(
         CalibrationBin(at / 10, (at + 1) / 10, count, round(count * came)) for at, (count, _, came) in enumerate(rows)

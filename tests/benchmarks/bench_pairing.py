@@ -17,7 +17,7 @@ from collections.abc import Callable
 import networkx
 import numpy as np
 
-from partkin.fit import solve
+from partkin.fit.solve import solve
 from partkin.model.fitting import FitTask, Option, Spot
 
 PLAY_MM = 0.5

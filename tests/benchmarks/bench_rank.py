@@ -19,7 +19,7 @@ from dataclasses import replace
 
 import partkin
 from builders import studs
-from partkin import explaining, ranking
+from partkin.commands import explaining, ranking
 from partkin.model.build import Build, Feature, Offer, Part, Settings
 
 FIXINGS = [(0.0, 0.0), (420.0, 10.0), (830.0, 0.0), (1240.0, 20.0), (1250.0, 260.0), (640.0, 280.0), (30.0, 250.0)]

@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "fit"))
 from space_reference import reference
 from space_tasks import random_known, random_open
 
-from partkin.fit import solve
+from partkin.fit.solve import solve
 from partkin.fit.space_minimax import best_in_space
 from partkin.fit.space_pairs import SpacePairs
 from partkin.fit.space_scatter import SpaceScatter

@@ -275,7 +275,7 @@ def _stop(*_: object) -> None:
 
 def campaign(start: int, count: int, at_most_s: float = float("inf")) -> Count:
     """Run every command on so many builds, ending early when the time is over."""
-    from partkin.progress import Line, Work
+    from partkin.commands.progress import Line, Work
 
     counted, begun = Count(), time.monotonic()
     signal.signal(signal.SIGALRM, _stop)

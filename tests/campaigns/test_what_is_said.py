@@ -14,7 +14,7 @@ from campaigns.partial_builds import Sheets, partial, questions, settings, whole
 from partkin.model.build import Build
 from partkin.model.words import NOT_ENOUGH
 from partkin.report.verdict_file import verdict_json
-from partkin.verifying.verify import confirm
+from partkin.verify.verify import confirm
 
 SHUFFLED = ("models.csv", "parts.csv", "features.csv", "readings.csv", "neighbours.csv", "connectors.csv")
 

@@ -11,8 +11,8 @@ import pytest
 from typer.testing import CliRunner
 
 import partkin
-from partkin import demonstration, ranking
 from partkin.cli.app import app
+from partkin.commands import demonstration, ranking
 from partkin.model.problem import FaultyInput
 
 

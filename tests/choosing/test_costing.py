@@ -12,15 +12,16 @@ import pytest
 
 import partkin
 from builders import build, holes, studs
-from partkin import pipeline, ranking
+from partkin import pipeline
 from partkin.choosing import Donor
 from partkin.choosing import rank as put_in_order
 from partkin.choosing.costing import cost_of_job, expected_cost, loss_of, outlay_of, shares
+from partkin.commands import ranking
 from partkin.model.build import Build, Cost, Offer, Part, Reading, Settings
 from partkin.model.choosing import Foretold, Range
 from partkin.model.problem import FaultyInput
 from partkin.report.ranking import as_json, ranking_csv, ranking_text
-from partkin.shipped import shipped
+from partkin.tables.shipped import shipped
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0)]
 

@@ -9,16 +9,17 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from knowledge.builds import dashboard as every_column
-from partkin import exchanging, pipeline
-from partkin.as_cells import HELD_IN, cell_text
+from graph.builds import dashboard as every_column
+from partkin import pipeline
 from partkin.cli.app import app
-from partkin.knowledge import export_turtle
-from partkin.knowledge.incoming import SHAPES_AT_MOST
+from partkin.commands import exchanging
+from partkin.graph import export_turtle
+from partkin.graph.incoming import SHAPES_AT_MOST
 from partkin.model.build import Build, Feature, Holding, Part, Reading, Settings
 from partkin.model.problem import FaultyInput
 from partkin.sheets import append_all, load
-from partkin.shipped import shipped
+from partkin.sheets.as_cells import HELD_IN, cell_text
+from partkin.tables.shipped import shipped
 
 DEMO = shipped("data") / "demo"
 

@@ -10,7 +10,8 @@ import pytest
 
 import partkin
 from builders import build, holes, studs
-from partkin import explaining, pipeline
+from partkin import pipeline
+from partkin.commands import explaining
 from partkin.model.build import Build, Part, VehicleModel
 from partkin.report.explaining import chain_text
 

@@ -7,11 +7,12 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from measuring.pictures import picks, picture, view
-from partkin import demonstration, explaining, pipeline
+from partkin import pipeline
 from partkin.cli.app import app
+from partkin.commands import demonstration, explaining
 from partkin.model.problem import FaultyInput
 from partkin.report.explaining import chain_text
+from readings.pictures import picks, picture, view
 
 NEW = "top-new,lid,other,,,donor,dash-frame,,,,,trim,yes,,,,,,invented\n"
 

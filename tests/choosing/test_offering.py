@@ -9,7 +9,7 @@ import pytest
 
 from partkin.model.build import Build, Offer, Part, Settings
 from partkin.model.problem import FaultyInput
-from partkin.offering import LARGEST_BYTES, read_listings
+from partkin.sheets.offering import LARGEST_BYTES, read_listings
 
 BUILD = Build(
     settings=Settings(currency="EUR"),

@@ -9,8 +9,7 @@ import pytest
 from every_pairing import brute
 from random_tasks import SHOULD, SPARE, random_task, ring, spots, task
 
-from partkin.fit import solve
-from partkin.fit.solve import holds
+from partkin.fit.solve import holds, solve
 from partkin.model.fitting import FitAnswer, FitTask, Option, Spot
 
 

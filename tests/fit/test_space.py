@@ -13,12 +13,11 @@ from random_tasks import random_task
 from space_reference import excess, held, reference
 from space_tasks import moved, random_known, random_move, random_open, shape
 
-from partkin.fit import solve
 from partkin.fit.arrays import PlanePairs
 from partkin.fit.flex import pulled, with_flex
 from partkin.fit.just_goes_on import Reach
 from partkin.fit.minimax import best_placement
-from partkin.fit.solve import answer_of
+from partkin.fit.solve import answer_of, solve
 from partkin.fit.space import work_in_space
 from partkin.fit.space_layout import SpaceKnown
 from partkin.fit.space_minimax import best_in_space

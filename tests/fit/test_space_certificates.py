@@ -12,10 +12,10 @@ from scipy.spatial.transform import Rotation
 from space_reference import held as plain
 from space_tasks import moved, random_known, random_move
 
-from partkin.fit import solve
+from partkin.fit.solve import solve
 from partkin.model.fitting import FitTask, Nogood, Option, Piece, Spot, TurnBox
 from partkin.report.verdict_file import _piece
-from partkin.verifying import proofs_in_space as exact
+from partkin.verify import proofs_in_space as exact
 
 
 def as_held(task: FitTask, pair: tuple[str, str]) -> exact.HeldInSpace:
@@ -41,7 +41,7 @@ def solid(v) -> exact.Solid:
 
 
 def slot(spot: Spot) -> exact.Solid:
-    from partkin.verifying.proofs import cos_sin
+    from partkin.verify.proofs import cos_sin
 
     return exact.laid_over(exact.unit(solid(spot.axis)), *cos_sin(Fraction(spot.angle_deg)))
 

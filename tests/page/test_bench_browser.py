@@ -474,8 +474,8 @@ def test_margins_by_hand_are_those_of_the_check_to_a_hundredth(tab, looked_at, d
     """The script's figures at any placement against the exact offset of `partkin verify`, which shares no code."""
     from fractions import Fraction
 
-    from partkin import seeing
-    from partkin.verifying import proofs
+    from partkin.commands import seeing
+    from partkin.verify import proofs
 
     build = pipeline.load_build(looked_at.folder)
     answer = seeing.see(build, donor)

@@ -8,11 +8,13 @@ from itertools import count
 
 import pytest
 
-from partkin import pipeline, pulse, seeing, sheets
+from partkin import pipeline, sheets
+from partkin.commands import seeing
+from partkin.commands.progress import Work
+from partkin.commands.seeing import Seen
+from partkin.model import pulse
 from partkin.model.problem import FaultyInput
 from partkin.page.desk import Desk, Refused
-from partkin.progress import Work
-from partkin.seeing import Seen
 
 from .conftest import PATIENCE_S, demo_in
 

@@ -13,11 +13,12 @@ import numpy as np
 import pytest
 from PIL import ExifTags, Image
 
-from partkin import pipeline, seeing
+from partkin import pipeline
+from partkin.commands import seeing
 from partkin.model.problem import FaultyInput
 from partkin.page import photo_marks, photo_store
 from partkin.page.photo_marks import Marks, corner_names, marks_of
-from partkin.positions.pictures import MOST_PIXELS
+from partkin.photo.pictures import MOST_PIXELS
 
 from . import picture
 from .conftest import demo_in

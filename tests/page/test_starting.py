@@ -263,8 +263,8 @@ def test_left_or_right_is_answered_by_one_of_two_buttons(desk):
 
 
 def test_the_message_to_the_seller_is_that_of_the_command(page):
-    from partkin.measuring.asking_next import next_for
-    from partkin.measuring.seller_message import message_for
+    from partkin.commands.asking_next import next_for
+    from partkin.commands.seller_message import message_for
 
     build = pipeline.load_build(page.folder)
     with page.client() as client:

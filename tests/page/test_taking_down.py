@@ -10,7 +10,7 @@ from html.parser import HTMLParser
 import pytest
 
 from partkin import pipeline, sheets
-from partkin.measuring.recording import donors_concerned
+from partkin.commands.recording import donors_concerned
 from partkin.model.build import current
 from partkin.model.problem import FaultyInput
 from partkin.page import taking_down

@@ -5,12 +5,7 @@ from __future__ import annotations
 import pytest
 from scipy import stats
 
-from partkin.positions.distributions import (
-    chi_square_quantile,
-    chi_square_tail,
-    normal_cdf,
-    normal_quantile,
-)
+from partkin.model.distributions import chi_square_quantile, chi_square_tail, normal_cdf, normal_quantile
 
 
 @pytest.mark.parametrize("dof", [1, 2, 3, 10, 57, 300])

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from partkin.model.distributions import normal_quantile
 from partkin.positions import adjust
 from partkin.positions.by_draws import ask_by_draws, chance_after
-from partkin.positions.distributions import normal_quantile
 from partkin.positions.next_reading import Band, Candidate, spread_drops
 from partkin.positions.wording import in_words
 from positions.parts import all_pairs, features, readings

@@ -15,8 +15,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "adaptation"))
 from adapting_cases import random_question
 
 from partkin.adaptation import Cheapest
-from partkin.fit import solve
-from partkin.judging.adapting import QUICK
+from partkin.adaptation.adapting import QUICK
+from partkin.fit.solve import solve
 from partkin.model.adapting import Action, AdaptationQuestion, Bracket
 from partkin.model.build import Feature, Part, Zone
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from partkin.positions.photo import Camera, homography, to_plane
+from partkin.photo.photo import Camera, homography, to_plane
 
 HERE = Path(__file__).parent / "photographs"
 

@@ -11,12 +11,12 @@ import pyoxigraph
 import pytest
 import rdflib
 
-from partkin.knowledge import compile_graph
-from partkin.knowledge.backwards import build_from
-from partkin.knowledge.cells import cell_of
-from partkin.knowledge.shapes import check_graph
-from partkin.knowledge.statements import number_text
-from partkin.knowledge.terms import expanded, known_terms, misspelt, tokens
+from partkin.graph import compile_graph
+from partkin.graph.backwards import build_from
+from partkin.graph.cells import cell_of
+from partkin.graph.shapes import check_graph
+from partkin.graph.statements import number_text
+from partkin.graph.terms import expanded, known_terms, misspelt, tokens
 
 FOLDERS = sorted(path for path in Path(__file__).parent.iterdir() if (path / "question.txt").is_file())
 BASE = "https://w3id.org/partkin/id/q"

@@ -7,6 +7,7 @@ verdicts. Offsets are worked out from the placement given here, so that figures 
 import math
 from dataclasses import replace
 
+from partkin.drawing.laying import offset_left
 from partkin.model.adapting import Action, Adaptation, RuledOut
 from partkin.model.build import (
     Build,
@@ -35,7 +36,6 @@ from partkin.model.drawing import (
 from partkin.model.fitting import Chance, Conflict, PairFit, Placement
 from partkin.model.reasons import Caution, Reason, Unknown
 from partkin.model.verdict import Pair, Unpaired, Verdict
-from partkin.report.laying import offset_left
 
 EDGE = ((-40.0, -35.0), (470.0, -35.0), (490.0, 60.0), (470.0, 215.0), (-20.0, 215.0), (-45.0, 120.0))
 FIXINGS = (

@@ -6,15 +6,15 @@ from pathlib import Path
 
 import pytest
 
+from partkin.drawing.overlay import overlay_picture, overlay_svg
+from partkin.drawing.plots import calibration_picture, chance_picture, margin_picture, pattern_picture
+from partkin.drawing.raster import picture_png
+from partkin.drawing.shapes import Words, text_width
+from partkin.drawing.svg import clean, escaped, picture_svg
+from partkin.drawing.template import template_dxf, template_pdf, template_svg
 from partkin.model.drawing import CalibrationPlot, ChancePlot, MarginPlot, OptionRow, PatternPlot
 from partkin.model.reasons import Reason
 from partkin.report.html import report_html
-from partkin.report.overlay import overlay_picture, overlay_svg
-from partkin.report.plots import calibration_picture, chance_picture, margin_picture, pattern_picture
-from partkin.report.raster import picture_png
-from partkin.report.shapes import Words, text_width
-from partkin.report.svg import clean, escaped, picture_svg
-from partkin.report.template import template_dxf, template_pdf, template_svg
 
 from . import sample
 from .reading import html_tree, outside_references, svg_tree

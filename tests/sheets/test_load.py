@@ -14,7 +14,7 @@ import pytest
 
 from partkin.model.build import Feature, Holding, Outline, Part, Reading, Zone
 from partkin.sheets import COLUMNS, SHEETS, describe, load, read
-from partkin.shipped import shipped
+from partkin.tables.shipped import shipped
 from sheets.base import BASE, contents, places, read_spoiled, warned
 
 

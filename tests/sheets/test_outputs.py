@@ -10,9 +10,8 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from partkin import outputs
-from partkin.demonstration import write
-from partkin.sheets import COLUMNS
+from partkin.commands.demonstration import write
+from partkin.sheets import COLUMNS, outputs
 
 Typed = Callable[..., tuple[int, str, str]]
 SHEETS = ("build.toml", "work.csv", *COLUMNS, "READINGS.CSV", "../demo/parts.csv", "./zones.csv")
@@ -93,4 +92,4 @@ def test_only_outputs_writes_files_for_people() -> None:
     """Whoever writes goes by the one place that refuses: these are all who call the unguarded one, and why."""
     package = Path(outputs.__file__).parent
     callers = {path.name for path in package.rglob("*.py") if "outputs.put(" in path.read_text(encoding="utf-8")}
-    assert callers == {"exchanging.py", "photo_marks.py"}
+    assert callers == {"commands/exchanging.py", "photo_marks.py"}

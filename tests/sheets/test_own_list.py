@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from partkin.demonstration import write
+from partkin.commands.demonstration import write
 from partkin.pipeline import load_build
 from partkin.sheets import Answers, load
 from partkin.sheets.headings import Heading, read_heading, words

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from partkin.demonstration import write
+from partkin.commands.demonstration import write
 from partkin.pipeline import load_build
 from partkin.sheets import Loaded, load
 from partkin.sheets.number import PLAIN_NUMBER

@@ -12,7 +12,7 @@ from builders import build, given, holes, studs
 from partkin.model.build import Build, Part, Zone
 from partkin.model.verdict import Verdict
 from partkin.report.verdict_file import verdict_json
-from partkin.verifying.verify import verify
+from partkin.verify.verify import verify
 
 PLATE = ((0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0))
 OUT = [*PLATE[:3], (4.0, 180.0)]

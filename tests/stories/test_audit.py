@@ -11,7 +11,7 @@ import partkin
 from builders import build, given, holes, studs
 from partkin.model.build import Build, Part, Zone
 from partkin.report.verdict_file import as_tree
-from partkin.verifying.verify import confirm
+from partkin.verify.verify import confirm
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0)]
 SEAM = ((100.0, 50.0), (200.0, 50.0), (200.0, 90.0), (100.0, 90.0))

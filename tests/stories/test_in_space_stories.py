@@ -14,7 +14,7 @@ from partkin.fit.rotations import turned_by
 from partkin.model.build import Build, Feature
 from partkin.report.text import verdict_text
 from partkin.report.verdict_file import verdict_json
-from partkin.verifying.verify import confirm
+from partkin.verify.verify import confirm
 
 # Bolted down at three places, and to a wall at two: x, y, z and the axis.
 BRACKET = {

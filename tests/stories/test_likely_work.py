@@ -8,7 +8,7 @@ import pytest
 
 import partkin
 from builders import build, given, holes, studs
-from partkin.measuring.asking_next import next_for, next_text
+from partkin.commands.asking_next import next_for, next_text
 from partkin.model.build import Build
 from partkin.report.bench import adapt_text, no_work_text
 from partkin.report.text import verdict_text

@@ -15,7 +15,7 @@ from partkin.model.pointing import direction_deg
 from partkin.pipeline import check
 from partkin.report.verdict_file import verdict_json
 from partkin.sheets.loading import read
-from partkin.verifying.verify import confirm
+from partkin.verify.verify import confirm
 
 SQUARE = [(0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0)]
 

@@ -14,11 +14,11 @@ import partkin
 from adaptation.folders import FRAME, OLD, PANEL, SQUARE, typed, write
 from adaptation.folders import holes as panel_holes
 from builders import build, given, holes, studs
-from partkin.measuring.doubts import suspects_of
-from partkin.measuring.recording import surprise_of
+from partkin.commands.doubts import suspects_of
+from partkin.commands.recording import surprise_of
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.report.verdict_file import as_tree
-from partkin.verifying.verify import confirm
+from partkin.verify.verify import confirm
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0)]
 PULLED = [(0.0, 0.0), (302.0, 0.0), (310.0, 200.0), (0.0, 180.0)]

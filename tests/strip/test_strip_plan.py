@@ -315,7 +315,7 @@ _PROGRAM = """
 import sys
 sys.path.insert(0, {tests!r})
 from strip.reading import example
-from partkin.report.plan_drawing import plan_file
+from partkin.drawing.plan_drawing import plan_file
 from partkin.strip import labels, lines, plan, refit, refit_lines, stuck
 build = example()
 for part in ("dash-velt", "top-velt"):

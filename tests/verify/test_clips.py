@@ -11,7 +11,7 @@ import partkin
 from builders import build
 from partkin.model.build import Build, Feature
 from partkin.report.verdict_file import verdict_json
-from partkin.verifying.verify import verify
+from partkin.verify.verify import verify
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0)]
 

@@ -12,7 +12,7 @@ import partkin
 from builders import build, given, holes, studs
 from partkin.model.build import Build, Reading
 from partkin.report.verdict_file import verdict_json
-from partkin.verifying.verify import confirm
+from partkin.verify.verify import confirm
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0), (150.0, 5.0), (140.0, 210.0)]
 

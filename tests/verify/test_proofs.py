@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partkin.verifying.proofs import (
+from partkin.verify.proofs import (
     EPS,
     Held,
     cos_sin,

@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from partkin.adaptation.zones import hausdorff_mm
-from partkin.judging.steiner import STEINER_FACTOR, steiner_point
-from partkin.verifying.as_written_seams import middle
+from partkin.trial.seam_departure import hausdorff_mm
+from partkin.trial.steiner import STEINER_FACTOR, steiner_point
+from partkin.verify.as_written_seams import middle
 
 
 def corners_of(draw: np.random.Generator) -> list[tuple[float, float]]:

@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 from written import build_of, hole, parts, random_build, stud, verdict_of
 
-import partkin.verifying
+import partkin.verify
 from partkin.model.build import Build, Feature, Reading
-from partkin.verifying.verify import confirm, verify
+from partkin.verify.verify import confirm, verify
 
 SQUARE = [(0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0)]
 
@@ -78,9 +78,9 @@ def test_many_random_verdicts_are_confirmed(seed):
 
 
 def test_it_shares_no_code_with_the_stages():
-    modules = sorted(Path(partkin.verifying.__file__).parent.glob("*.py"))
+    modules = sorted(Path(partkin.verify.__file__).parent.glob("*.py"))
     assert len(modules) > 6
-    allowed = ("partkin.model", "partkin.tables", "partkin.verifying")
+    allowed = ("partkin.model", "partkin.tables", "partkin.verify")
     for module in modules:
         for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
             names = [a.name for a in node.names] if isinstance(node, ast.Import) else []

@@ -14,7 +14,7 @@ from builders import build
 from partkin.fit.rotations import turned_by
 from partkin.model.build import Build, Feature
 from partkin.report.verdict_file import verdict_json
-from partkin.verifying.verify import confirm, verify
+from partkin.verify.verify import confirm, verify
 
 # An invented hinge plate: three screws through its foot, a slot and a deep hole in its wall.
 PLACES = {

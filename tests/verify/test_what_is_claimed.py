@@ -9,7 +9,7 @@ import partkin
 from builders import build, holes, studs
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.report.verdict_file import verdict_json
-from partkin.verifying.verify import Confirmation, confirm
+from partkin.verify.verify import Confirmation, confirm
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0)]
 OFF = [(0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 208.0)]

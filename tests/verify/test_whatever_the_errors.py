@@ -16,7 +16,7 @@ from builders import build, given, holes, studs
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.report.text import verdict_text
 from partkin.report.verdict_file import verdict_json
-from partkin.verifying.verify import confirm
+from partkin.verify.verify import confirm
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0)]
 
@@ -156,7 +156,7 @@ def test_where_the_errors_could_do_it_that_is_said() -> None:
 
 def test_a_distance_by_hand() -> None:
     """500 mm along (3, 4), read as 500 within 1: at most 1 longer; 30 sideways, 1.90 shorter along it."""
-    from partkin.verifying.within_errors import _bar
+    from partkin.verify.within_errors import _bar
 
     at = {"a": (Fraction(300), Fraction(400)), "b": (Fraction(0), Fraction(0))}
     bar = _bar("a", "b", at, Fraction(500), Fraction(1), Fraction(40))

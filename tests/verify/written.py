@@ -8,8 +8,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from partkin.fit import solve
 from partkin.fit.fixings import donor_features, host_fixings
+from partkin.fit.solve import solve
 from partkin.fit.task import prepare
 from partkin.model.build import Build, Feature, Part
 from partkin.model.fitting import FitAnswer

@@ -5,7 +5,7 @@ Out: jobs with sizes, cost and the proof that nothing cheaper does; the donor as
 judging asks for the work and what goes with it, the bench sheet for its steps, the pipeline reads work.csv through it.
 """
 
-from partkin.adaptation.applied import adapted_features, adapted_task, workmanship_of
+from partkin.adaptation.applied import adapted_features, adapted_task
 from partkin.adaptation.bench_sheet import worklist
 from partkin.adaptation.cheapest import DEFAULT_LIMIT, Cheapest, cheapest, not_to_be_altered
 from partkin.adaptation.connectors import compare_connectors, connector_jobs
@@ -14,7 +14,6 @@ from partkin.adaptation.one_pairing import GOES_ON_AS_IT_IS, TOO_MANY
 from partkin.adaptation.outlines import edge_gaps, trim_jobs
 from partkin.adaptation.placing import Quick
 from partkin.adaptation.tables import read_work
-from partkin.adaptation.zones import in_host, seam_departure
 
 __all__ = [
     "DEFAULT_LIMIT",

@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from partkin.model.adapting import Action, Adaptation, Bracket
+from partkin.model.adapting import RESHAPES, Action, Adaptation, Bracket
 from partkin.model.build import Feature
 from partkin.model.fitting import FitTask, Option, Spot
 
-RESHAPES = ("open out", "slot")
 RETHREADS = ("other bolt", "thread insert")
-MOVES = (*RESHAPES, "new hole", "thread insert")
 
 
 def adapted_task(task: FitTask, adaptation: Adaptation) -> FitTask:
@@ -63,22 +61,6 @@ def _reshaped(spot: Spot, action: Action) -> Spot:
     half_mm = max(0.0, (action.length_mm - action.to_mm) / 2.0)
     angle_deg = action.angle_deg if action.angle_deg is not None else spot.angle_deg
     return replace(spot, at_mm=action.at_mm or spot.at_mm, half_travel_mm=half_mm, angle_deg=angle_deg)
-
-
-def workmanship_of(adaptation: Adaptation, side: str = "donor") -> dict[str, float]:
-    """How far each feature that was changed by hand may be off its asked-for place, mm.
-
-    Examples
-    --------
-    >>> job = Action("slot", "c", "D1", 9.0, 15.0, None, "", fixing="F1", workmanship_mm=0.5)
-    >>> workmanship_of(Adaptation((job,), 15.0, None, 0.4, True))
-    {'c': 0.5}
-    """
-    found: dict[str, float] = {}
-    for action in adaptation.actions:
-        if action.side == side and action.workmanship_mm > 0.0 and action.do in MOVES:
-            found[action.feature] = max(found.get(action.feature, 0.0), action.workmanship_mm)
-    return found
 
 
 def adapted_features(

@@ -16,14 +16,14 @@ from partkin.adaptation.choices import Bench
 from partkin.adaptation.limits import LICENSED
 from partkin.adaptation.marking import heading, marks_for, way
 from partkin.adaptation.pairs import bolt_of
-from partkin.adaptation.segments import direction
 from partkin.adaptation.tables import rule
 from partkin.adaptation.zones import to_zone_mm
+from partkin.fit.segments import direction
 from partkin.model.adapting import Action, Adaptation, AdaptationQuestion, ConnectorLine, EdgeGap, Mark, Step
 from partkin.model.build import Feature, Outline, Zone
 from partkin.model.fitting import Spot
+from partkin.model.together import together
 from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES
-from partkin.together import together
 
 CUTS = ("open out", "slot", "new hole", "thread insert", "trim edge")
 FASTENERS = ("leave unused", "spacer", "longer bolt", "other bolt", "new clip")

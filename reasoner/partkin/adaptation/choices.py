@@ -9,8 +9,8 @@ from functools import cached_property
 from partkin.adaptation.limits import LICENSED, SAFETY, PartLimits, Refusal, limits_of, refuse_cut
 from partkin.adaptation.pairs import Opening, PairSizes, clearance_hole_mm, drill_up_mm, sizes_of, thread_mm
 from partkin.adaptation.room import Rim, grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
-from partkin.adaptation.segments import centre_line
 from partkin.adaptation.tables import rule, work_for
+from partkin.fit.segments import centre_line
 from partkin.model.adapting import AdaptationQuestion, Bracket, WorkRow
 from partkin.model.build import Feature
 from partkin.model.fitting import Option, Spot

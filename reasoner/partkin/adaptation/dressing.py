@@ -14,9 +14,9 @@ from partkin.adaptation import phrases
 from partkin.adaptation.choices import Bench, Choice, Shape, Unit
 from partkin.adaptation.limits import Obstacle, Refusal, refuse_bracket, refuse_cut
 from partkin.adaptation.pairs import Opening, drill_up_mm
-from partkin.adaptation.segments import direction, nearest
 from partkin.adaptation.standing import lengthened, line3, standing
 from partkin.adaptation.tables import rule
+from partkin.fit.segments import direction, nearest
 from partkin.model.adapting import Action
 from partkin.model.fitting import Placement, Spot
 from partkin.tables import parse_thread

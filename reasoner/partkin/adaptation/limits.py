@@ -10,9 +10,9 @@ from functools import cached_property
 
 import numpy as np
 
-from partkin.adaptation.segments import apart_mm, centre_line, covers, segments_of
 from partkin.adaptation.tables import rule, rule_or_none
 from partkin.adaptation.zones import near_zone
+from partkin.fit.segments import apart_mm, centre_line, covers, segments_of
 from partkin.model.adapting import AdaptationQuestion, Bracket
 from partkin.model.airbags import airbag_of
 from partkin.model.build import Feature, Outline, Part, Zone

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partkin.adaptation.segments import segments_of, to_segments_mm
+from partkin.fit.segments import segments_of, to_segments_mm
 from partkin.model.adapting import Mark
 from partkin.model.build import Outline
 from partkin.model.fitting import Spot

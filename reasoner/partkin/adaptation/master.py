@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from partkin.adaptation.placing import Sets
-from partkin.integer_program import INFINITE, IntegerProgram
+from partkin.fit.integer_program import INFINITE, IntegerProgram
 
 MOST_LISTED = 150_000
 MOST_NODES = 5_000

@@ -16,7 +16,7 @@ from partkin.adaptation.placing import Geometry, Refuted, Sets
 from partkin.adaptation.standing import REACH_TOLERANCE_MM, excess_mm
 from partkin.adaptation.tables import rule
 from partkin.model.fitting import Placement
-from partkin.pulse import beat
+from partkin.model.pulse import beat
 
 SETS = "sets of jobs"
 Vector = tuple[int, ...]

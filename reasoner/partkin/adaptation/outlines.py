@@ -13,11 +13,11 @@ from partkin.adaptation.choices import Bench
 from partkin.adaptation.dressing import priced_action
 from partkin.adaptation.limits import LICENSED, SAFETY, Refusal
 from partkin.adaptation.marking import way
-from partkin.adaptation.segments import to_segments_mm
 from partkin.adaptation.tables import rule
-from partkin.adaptation.zones import Matrix, in_host
+from partkin.fit.segments import to_segments_mm
 from partkin.model.adapting import Action, AdaptationQuestion, EdgeGap
 from partkin.model.build import Neighbour, Outline
+from partkin.trial.seam_departure import Matrix, in_host
 
 # An edge is sampled this closely; the gap is a distance, so it is off by no more between samples.
 SAMPLE_MM = 1.0

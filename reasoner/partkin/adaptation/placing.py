@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 from partkin.adaptation.choices import RIM_RADIUS_MM, Choice, Unit, holds
 from partkin.adaptation.room import Rim
-from partkin.adaptation.segments import direction
 from partkin.adaptation.standing import REACH_TOLERANCE_MM, excess_mm
+from partkin.fit.segments import direction
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, Option, Placement, Spot
 
 Solve = Callable[[FitTask], FitAnswer]

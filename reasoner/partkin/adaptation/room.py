@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from partkin.adaptation.limits import PartLimits, Refusal, refuse_cut
-from partkin.adaptation.segments import centre_line, direction, nearest_on
 from partkin.adaptation.tables import rule, washer_for
+from partkin.fit.segments import centre_line, direction, nearest_on
 from partkin.model.fitting import Spot
 
 MOST_RIMS = 6

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from partkin.adaptation.choices import RIM_RADIUS_MM, Choice, Shape, Unit
-from partkin.adaptation.segments import direction, nearest
+from partkin.fit.segments import direction, nearest
 from partkin.model.fitting import Placement, Spot
 
 REACH_TOLERANCE_MM = 1e-6

@@ -12,7 +12,7 @@ from partkin.model.build import Cost, Offer, Part, Settings
 from partkin.model.choosing import Foretold, Range, Total, Way
 from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED, WITH_ADAPTATION
-from partkin.shipped import shipped
+from partkin.tables.shipped import shipped
 
 
 @dataclass(frozen=True)

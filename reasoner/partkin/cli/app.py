@@ -7,9 +7,9 @@ from typing import Annotated
 
 import typer
 
-from partkin import __version__
 from partkin.cli import asking, bench, checking, choosing, folders, measuring, seeing, undoing
 from partkin.model.problem import FaultyInput, told_once
+from partkin.model.version import __version__
 
 app = typer.Typer(
     name="partkin",
@@ -48,7 +48,7 @@ for group in (folders, checking, measuring, bench, choosing, undoing, seeing, as
 
 def run() -> None:
     """Run a command: 0 answered, 2 faulty input (every fault on standard error), 1 anything else."""
-    from partkin.progress import on_terminal
+    from partkin.commands.progress import on_terminal
 
     try:
         with on_terminal():

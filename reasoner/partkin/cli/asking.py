@@ -41,12 +41,12 @@ def ask(
 
     Example: partkin ask features top-dask --in demo-build
     """
-    from partkin import knowledge, pipeline
+    from partkin import graph, pipeline
     from partkin.report.rows import rows_text
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
-    answer, notes = knowledge.ask(pipeline.graph_of(build), " ".join([query, *(given or ())]))
+    answer, notes = graph.ask(pipeline.graph_of(build), " ".join([query, *(given or ())]))
     say_all(notes)
     typer.echo(rows_text(answer, shape.value), nl=False)
 
@@ -72,7 +72,9 @@ def export(
 
     Example: partkin export --part top-dask --in demo-build -o top-dask.ttl
     """
-    from partkin import exchanging, knowledge, outputs, pipeline
+    from partkin import graph, pipeline
+    from partkin.commands import exchanging
+    from partkin.sheets import outputs
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
@@ -82,7 +84,7 @@ def export(
             typer.echo(f"left out, it names a part that is not in the file: {text}", err=True)
     if not (people if people is not None else not parts):
         build = exchanging.without_people(build)
-    text = knowledge.export_turtle(build)
+    text = graph.export_turtle(build)
     if to is None:
         typer.echo(text, nl=False)
     else:
@@ -104,7 +106,7 @@ def import_(
 
     Example: partkin import top-dask.ttl --in my-build
     """
-    from partkin import exchanging
+    from partkin.commands import exchanging
     from partkin.report.exchange import taken_text
 
     taking, warnings = exchanging.take_in(file, folder, skip_conflicts)

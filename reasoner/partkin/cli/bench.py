@@ -33,7 +33,8 @@ def worklist(donor: Donor, folder: Folder = Path("."), host: ForHost = None) -> 
 
     Example: partkin worklist top-dask --in demo-build
     """
-    from partkin import bench, pipeline
+    from partkin import pipeline
+    from partkin.commands import bench
     from partkin.report.bench import no_work_text, worklist_text
 
     build, warnings = pipeline.read(folder)

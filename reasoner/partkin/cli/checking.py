@@ -62,8 +62,8 @@ def verify(
     Example: partkin check top-kurm --in demo-build --json > v.json; partkin verify v.json --in demo-build
     """
     from partkin import pipeline
-    from partkin.given_files import content_of
-    from partkin.verifying.verify import confirm
+    from partkin.sheets.given_files import content_of
+    from partkin.verify.verify import confirm
 
     mend = "Write it with: partkin check DONOR --json > FILE"
     try:

@@ -41,7 +41,8 @@ def why(
 
     Example: partkin why top-dask --not --in demo-build
     """
-    from partkin import explaining, pipeline
+    from partkin import pipeline
+    from partkin.commands import explaining
     from partkin.report.explaining import chain_text, changes_text
 
     build, warnings = pipeline.read(folder)
@@ -65,8 +66,9 @@ def rank(
 
     Example: partkin rank --for dash-frame --in demo-build
     """
-    from partkin import pipeline, ranking
-    from partkin.progress import Line, Work
+    from partkin import pipeline
+    from partkin.commands import ranking
+    from partkin.commands.progress import Line, Work
     from partkin.report.ranking import as_json, ranking_csv, ranking_text
 
     build, warnings = pipeline.read(folder)
@@ -87,7 +89,8 @@ def costs(folder: Folder = Path("."), host: ForHost = None, as_json: AsJson = Fa
 
     Example: partkin costs --for dash-frame --in demo-build
     """
-    from partkin import pipeline, ranking
+    from partkin import pipeline
+    from partkin.commands import ranking
     from partkin.report import ranking as shown
 
     build, warnings = pipeline.read(folder)
@@ -104,7 +107,8 @@ def import_offers(
 
     Example: partkin offers import listings.csv --in demo-build
     """
-    from partkin import offering, pipeline, sheets
+    from partkin import pipeline, sheets
+    from partkin.sheets import offering
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
@@ -150,7 +154,8 @@ def score(folder: Folder = Path("."), as_json: AsJson = False) -> None:
 
     Example: partkin score --in demo-build
     """
-    from partkin import pipeline, ranking
+    from partkin import pipeline
+    from partkin.commands import ranking
     from partkin.report import ranking as shown
 
     build, warnings = pipeline.read(folder)

@@ -84,7 +84,7 @@ def demo(
 
     Example: partkin demo
     """
-    from partkin import demonstration
+    from partkin.commands import demonstration
 
     typer.echo(demonstration.run(folder), nl=False)
 
@@ -96,7 +96,7 @@ def doctor(
 
     Example: partkin doctor my-build
     """
-    from partkin.measuring.doubts import examine
+    from partkin.commands.doubts import examine
 
     problems, warnings, sheets = examine(folder)
     say_all(warnings)

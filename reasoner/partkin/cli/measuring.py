@@ -13,7 +13,7 @@ from partkin.cli.shared import AsJson, Donor, Folder, ForHost, say_all
 from partkin.model.problem import FaultyInput, Problem
 
 if TYPE_CHECKING:
-    from partkin.measuring.recording import Change
+    from partkin.commands.recording import Change
 
 Part = Annotated[str, typer.Argument(metavar="PART", help="Id of the part.")]
 Image = Annotated[Path, typer.Argument(metavar="IMAGE", help="The photograph (JPEG, PNG, WEBP, TIFF or BMP).")]
@@ -124,10 +124,10 @@ def record(
 
     Example: partkin record glove-dask k1 k4 208.5 --unit mm --instrument seller --in demo-build
     """
-    from partkin.measuring import recording
-    from partkin.measuring.typed_cells import Typed
-    from partkin.measuring.typed_readings import Words, named_to_undo, on_a_side
-    from partkin.progress import Line
+    from partkin.commands import recording
+    from partkin.commands.progress import Line
+    from partkin.readings.typed_cells import Typed
+    from partkin.readings.typed_readings import Words, named_to_undo, on_a_side
 
     typed = Words(part, tuple(words or ()), quantity, unit, instrument, plus_minus, by, on, corrects, note)
     typed = on_a_side(typed, left_of, right_of)
@@ -154,7 +154,7 @@ def record(
 
 
 def _say_changes(changes: tuple[Change, ...]) -> None:
-    from partkin.measuring.recording import change_says
+    from partkin.commands.recording import change_says
 
     for change in changes:
         typer.echo(change_says(change))
@@ -166,7 +166,7 @@ def positions(part: Part, folder: Folder = Path("."), as_json: AsJson = False) -
     Example: partkin positions top-kurm --in demo-build
     """
     from partkin import pipeline
-    from partkin.measuring import surveyed
+    from partkin.readings import surveyed
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
@@ -195,7 +195,7 @@ def measure_next(
     Example: partkin measure-next glove-dask --in demo-build
     """
     from partkin import pipeline
-    from partkin.measuring import asking_next
+    from partkin.commands import asking_next
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
@@ -204,7 +204,7 @@ def measure_next(
         said = asking_next.next_json(found) if as_json else asking_next.next_text(found, folder.as_posix())
         typer.echo(said, nl=False)
         return
-    from partkin.measuring.seller_message import message_to_seller
+    from partkin.commands.seller_message import message_to_seller
 
     at = folder.as_posix()
     message, verdict = message_to_seller(build, donor, host, folder=at, most=questions, at_hand=at_hand)
@@ -248,9 +248,9 @@ def photo(
 
     Example: partkin photo glove-dask glove.jpg --points picks.csv --rectangle 297,210,p1,p2,p3,p4
     """
-    from partkin.measuring import photographs
-    from partkin.measuring.recording import told
-    from partkin.progress import Line
+    from partkin.commands import photographs
+    from partkin.commands.progress import Line
+    from partkin.commands.recording import told
 
     asked = photographs.Asked(part, image, points, rectangle, known, scale, camera, corrected, error_px, places)
     line = Line()
@@ -293,7 +293,7 @@ def same_shape(
     Example: partkin same-shape top-dask listing.jpg --points picks.csv --in demo-build
     """
     from partkin import pipeline, sheets
-    from partkin.measuring import same_shape as shape
+    from partkin.commands import same_shape as shape
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)

@@ -69,9 +69,11 @@ def report(
 
     Example: partkin report --in demo-build -o report.html
     """
-    from partkin import outputs, pipeline, seeing
-    from partkin.progress import Line, Work
+    from partkin import pipeline
+    from partkin.commands import seeing
+    from partkin.commands.progress import Line, Work
     from partkin.report.html import report_html
+    from partkin.sheets import outputs
 
     outputs.refuse_onto_a_build(to, folder)
     build, warnings = pipeline.read(folder)
@@ -120,8 +122,10 @@ def template(
 
     Example: partkin template top-dask --in demo-build -o top-dask.pdf
     """
-    from partkin import outputs, pipeline, seeing
-    from partkin.report.template import template_dxf, template_pdf, template_svg
+    from partkin import pipeline
+    from partkin.commands import seeing
+    from partkin.drawing.template import template_dxf, template_pdf, template_svg
+    from partkin.sheets import outputs
 
     scales, wanted = _scales(printer), _kind_of(shape, to)
     build, warnings = pipeline.read(folder)
@@ -172,8 +176,10 @@ def plot(
 
     Example: partkin plot margins top-dask --in demo-build -o margins.svg
     """
-    from partkin import outputs, pipeline, seeing_plots
-    from partkin.report.svg import picture_svg
+    from partkin import pipeline
+    from partkin.commands import plots
+    from partkin.drawing.svg import picture_svg
+    from partkin.sheets import outputs
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
@@ -183,9 +189,9 @@ def plot(
     path = to or Path(f"{donor + '-' if donor else ''}{kind.value}.svg")
     if path.suffix.lower() not in (".svg", ".png"):
         raise FaultyInput((Problem("plot", 0, "-o", f"{path.name} is neither .svg nor .png", "Name it so"),))
-    picture = seeing_plots.PLOTS[kind.value](build, donor or "")
+    picture = plots.PLOTS[kind.value](build, donor or "")
     if path.suffix.lower() == ".png":
-        from partkin.report.raster import picture_png
+        from partkin.drawing.raster import picture_png
 
         outputs.write_bytes(path, picture_png(picture), folder)
     else:
@@ -212,7 +218,8 @@ def outline(
 
     Example: partkin outline top.dxf --part top-dask --layer holes --in demo-build
     """
-    from partkin import outlining, pipeline
+    from partkin import pipeline
+    from partkin.commands import outlining
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)

@@ -43,7 +43,8 @@ def strip(
 
     Example: partkin strip top-velt --in demo-build
     """
-    from partkin import outputs, pipeline
+    from partkin import pipeline
+    from partkin.sheets import outputs
     from partkin.strip import Asked, answer, step_numbers
 
     if drawing is not None:
@@ -58,7 +59,7 @@ def strip(
     else:
         typer.echo("\n".join(found.lines))
     if drawing is not None and found.plan is not None:
-        from partkin.report.plan_drawing import plan_file
+        from partkin.drawing.plan_drawing import plan_file
 
         outputs.write_text(drawing, plan_file(found.plan), folder)
         typer.echo(f"wrote {drawing.as_posix()}", err=True)

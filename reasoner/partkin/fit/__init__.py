@@ -1,8 +1,5 @@
 """Numbers only: pairing, placement, certificate, chance.
 
-`solve` answers a `partkin.model.fitting.FitTask`; the other modules are its parts and are imported by name.
+In: a `FitTask`, or arrays of places and plays. Out: the answer of `fit.solve.solve` with its proof.
+trial, adaptation and commands ask; each module is imported by name, so that who plans to strip loads no numbers.
 """
-
-from partkin.fit.solve import solve
-
-__all__ = ["solve"]

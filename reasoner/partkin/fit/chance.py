@@ -20,7 +20,7 @@ import numpy as np
 from partkin.fit.arrays import Floats, PlanePairs
 from partkin.fit.minimax import best_placement
 from partkin.model.fitting import Chance
-from partkin.pulse import beat
+from partkin.model.pulse import beat
 
 BLOCK = 128
 # From here on several blocks are asked at once: their number then matters less than the time that each takes.

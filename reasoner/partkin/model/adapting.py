@@ -9,6 +9,9 @@ from partkin.model.fitting import Conflict, FitTask
 from partkin.model.mating import Mating
 from partkin.model.words import Duty
 
+RESHAPES = ("open out", "slot")
+MOVES = (*RESHAPES, "new hole", "thread insert")
+
 
 @dataclass(frozen=True)
 class Action:
@@ -261,3 +264,19 @@ class SeamDeparture:
     donor_zone: str | None
     original_zone: str | None
     departure_mm: float | None
+
+
+def workmanship_of(adaptation: Adaptation, side: str = "donor") -> dict[str, float]:
+    """How far each feature that was changed by hand may be off its asked-for place, mm.
+
+    Examples
+    --------
+    >>> job = Action("slot", "c", "D1", 9.0, 15.0, None, "", fixing="F1", workmanship_mm=0.5)
+    >>> workmanship_of(Adaptation((job,), 15.0, None, 0.4, True))
+    {'c': 0.5}
+    """
+    found: dict[str, float] = {}
+    for action in adaptation.actions:
+        if action.side == side and action.workmanship_mm > 0.0 and action.do in MOVES:
+            found[action.feature] = max(found.get(action.feature, 0.0), action.workmanship_mm)
+    return found

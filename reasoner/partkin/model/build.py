@@ -336,3 +336,29 @@ class Build:
     def features_of(self, part_id: str) -> tuple[Feature, ...]:
         """Return the features of a part, in the order of their ids."""
         return tuple(feature for feature in self.features if feature.part == part_id)
+
+
+def around(build: Build, part: Part) -> list[str]:
+    """Ids of the assemblies that a part belongs to, the nearest first."""
+    found: list[str] = []
+    while part.part_of is not None and part.part_of not in found:
+        found.append(part.part_of)
+        above = build.part(part.part_of)
+        if above is None:
+            break
+        part = above
+    return found
+
+
+def other_levels(build: Build, donor: str) -> list[tuple[Part, bool]]:
+    """Every other donor that is part of this one (True), or that this one is part of (False)."""
+    own = build.part(donor)
+    if own is None:
+        return []
+    outer = set(around(build, own))
+    return [
+        (part, part.part not in outer)
+        for part in build.parts
+        if part.origin == "donor" and part.takes_place_of and part.part != donor
+        and (part.part in outer or donor in around(build, part))
+    ]  # fmt: skip

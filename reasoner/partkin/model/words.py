@@ -75,3 +75,15 @@ NOT_ENOUGH: Final = "not enough measured"
 NOT_JUDGED: Final = "not judged"
 VERDICTS: Final = (BOLTS_ON, WITH_ADAPTATION, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED)
 EXIT_CODES: Final = {BOLTS_ON: 0, WITH_ADAPTATION: 10, DOES_NOT_FIT: 11, NOT_ENOUGH: 12, NOT_JUDGED: 13}
+
+
+def mm(value: float) -> str:
+    """A length for people: two decimals under 1 mm, one up to 100 mm, none above 1 m.
+
+    Examples
+    --------
+    >>> mm(0.504), mm(12.34), mm(1303.2)
+    ('0.50 mm', '12.3 mm', '1303 mm')
+    """
+    places = 2 if abs(value) < 1 else 1 if abs(value) < 1000 else 0
+    return f"{value:.{places}f} mm"

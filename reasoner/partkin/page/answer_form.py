@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from partkin import sheets
-from partkin.measuring.typed_cells import Typed, understood_cells
-from partkin.measuring.typed_readings import Words
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.reasons import Unknown
 from partkin.model.words import SIDES
@@ -14,6 +12,8 @@ from partkin.page import fields
 from partkin.page.desk import Desk
 from partkin.page.fields import cells_of
 from partkin.page.starting import AIRBAG_WORDS, DUTY_WORDS, FEATURES, PARTS
+from partkin.readings.typed_cells import Typed, understood_cells
+from partkin.readings.typed_readings import Words
 
 # By what is asked for: the cell of parts.csv, and the words that it may hold, as buttons say them.
 OF_A_PART = {

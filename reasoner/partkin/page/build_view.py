@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from partkin import seeing
+from partkin.commands import seeing
+from partkin.commands.seeing import Seen
+from partkin.drawing.views import option_rows
 from partkin.model.build import Build
 from partkin.page import starting
 from partkin.page.desk import Answer, Desk
 from partkin.page.frame import address, faults, whole
 from partkin.report.html import Way, ways_of
-from partkin.report.views import option_rows
-from partkin.seeing import Seen
 
 
 def build_page(desk: Desk) -> str:

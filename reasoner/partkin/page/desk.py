@@ -13,13 +13,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TypeVar
 
-from partkin import pipeline, seeing
-from partkin.measuring.recording import donors_concerned
+from partkin import pipeline
+from partkin.commands import seeing
+from partkin.commands.progress import State, Stopped, Work
+from partkin.commands.recording import donors_concerned
+from partkin.commands.seeing import Lying, Seen
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
-from partkin.progress import State, Stopped, Work
-from partkin.seeing import Lying, Seen
 from partkin.sheets import SHEETS
 
 NAMES = ("build.toml", "work.csv", *(sheet.name for sheet in SHEETS))

@@ -8,7 +8,6 @@ from urllib.parse import urlencode
 from markupsafe import Markup
 
 from partkin import sheets
-from partkin.measuring.typed_cells import through_cells
 from partkin.model.build import Build, Feature, Part
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import KINDS
@@ -16,6 +15,7 @@ from partkin.page.desk import Desk
 from partkin.page.fields import Typed, cells_of
 from partkin.page.frame import address, whole
 from partkin.page.starting import FEATURES, next_for
+from partkin.readings.typed_cells import through_cells
 from partkin.sheets.proposing import numbered_on
 
 MOST_ALIKE = 40

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from partkin import seeing
+from partkin.commands import seeing
+from partkin.commands.seeing import Seen
+from partkin.drawing.symbols import size_mm
 from partkin.model.build import Build
 from partkin.model.drawing import DrawnFeature, DrawnOutline, DrawnZone
 from partkin.page.desk import Desk
 from partkin.page.frame import whole
-from partkin.report.symbols import size_mm
-from partkin.seeing import Seen
 
 MOVES = (
     ("left", "Left"), ("right", "Right"), ("up", "Up"), ("down", "Down"), ("turn-left", "Turn left"),

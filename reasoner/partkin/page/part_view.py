@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from partkin import seeing
-from partkin.measuring.recording import Change as VerdictChange
-from partkin.measuring.recording import change_says, donors_concerned
+from partkin.commands import seeing
+from partkin.commands.recording import Change as VerdictChange
+from partkin.commands.recording import change_says, donors_concerned
+from partkin.commands.seeing import Seen
 from partkin.model.build import Build, Part, Reading
 from partkin.model.verdict import Verdict
 from partkin.model.words import NOT_ENOUGH
@@ -22,7 +23,6 @@ from partkin.page.reading_form import filled, form_for, key_of
 from partkin.page.starting import next_for
 from partkin.report.html import Told, measured_of
 from partkin.report.html_pieces import Sources
-from partkin.seeing import Seen
 
 # How long a page waits for a check before it is shown without; the script then fetches it.
 PATIENCE_S = 0.4

@@ -13,20 +13,20 @@ from typing import Any
 
 import numpy as np
 
-from partkin import outputs
-from partkin.measuring import photographs
-from partkin.measuring.photographs import PICKED_WITHIN_PX, Asked
-from partkin.measuring.picks import COLUMNS, MOST_PICKS, Picks
-from partkin.measuring.recording import change_says, told
+from partkin.commands import photographs
+from partkin.commands.photographs import PICKED_WITHIN_PX, Asked
+from partkin.commands.recording import change_says, told
+from partkin.drawing.places import rigid_fit
+from partkin.drawing.symbols import size_mm
+from partkin.drawing.views import OverlayView
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.page.photo_store import Photo
-from partkin.positions.photo import NoHomography, homography
-from partkin.positions.pictures import ImageSize, NoImage, read_image_size
-from partkin.positions.sameness import can_match
-from partkin.report.places import rigid_fit
-from partkin.report.symbols import size_mm
-from partkin.report.views import OverlayView
+from partkin.photo.photo import NoHomography, homography
+from partkin.photo.pictures import ImageSize, NoImage, read_image_size
+from partkin.photo.sameness import can_match
+from partkin.readings.picks import COLUMNS, MOST_PICKS, Picks
+from partkin.sheets import outputs
 
 CORNERS = 4
 ROUND = 24

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from partkin.model.problem import FaultyInput, Problem
-from partkin.outputs import PHOTOS, PICTURES
-from partkin.positions.pictures import MOST_BYTES, MOST_PIXELS
+from partkin.photo.pictures import MOST_BYTES, MOST_PIXELS
+from partkin.sheets.outputs import PHOTOS, PICTURES
 
 FORMATS = ("JPEG", "PNG", "WEBP")
 QUALITY = 92

@@ -10,7 +10,7 @@ from partkin.page.desk import Desk
 from partkin.page.frame import refusal, whole
 from partkin.page.photo_marks import corner_names
 from partkin.page.photo_store import Photo, photos
-from partkin.positions.pictures import MOST_PIXELS
+from partkin.photo.pictures import MOST_PIXELS
 
 # Things of a known size that lie about: their sizes are those of the standards named.
 KNOWN = (

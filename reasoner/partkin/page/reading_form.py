@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from partkin.measuring.typed_readings import NAMES
 from partkin.model.build import Build, Part, Reading, current
 from partkin.model.reasons import Unknown
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, SIDES
 from partkin.page.fields import Typed
+from partkin.readings.typed_readings import NAMES
 
 FIELDS = (
     "part", "quantity", "from", "to", "value", "unit", "instrument", "plus_minus", "by", "on", "corrects", "note",

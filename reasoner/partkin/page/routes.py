@@ -15,7 +15,8 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from partkin import seeing
+from partkin.commands import seeing
+from partkin.commands.seeing import Seen
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.page import (
@@ -40,8 +41,7 @@ from partkin.page.guard import Guard
 from partkin.page.part_view import Answered
 from partkin.page.photo_store import Photo
 from partkin.page.reading_form import LABELS, key_of
-from partkin.positions.pictures import NoImage, read_image_size
-from partkin.seeing import Seen
+from partkin.photo.pictures import NoImage, read_image_size
 
 Take = Callable[[Typed], str]
 Refused = Callable[[Typed, Markup], str | None]

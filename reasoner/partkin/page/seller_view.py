@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from partkin.measuring.seller_message import MOST_QUESTIONS, message_to_seller
+from partkin.commands.seller_message import MOST_QUESTIONS, message_to_seller
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput
 from partkin.page.desk import Desk

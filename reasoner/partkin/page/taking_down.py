@@ -9,11 +9,11 @@ from urllib.parse import urlencode
 
 from markupsafe import Markup
 
-from partkin import pulse
-from partkin.measuring import recording
-from partkin.measuring.recording import donors_concerned, surprise_of, told
-from partkin.measuring.typed_into import TypedInto
-from partkin.measuring.typed_readings import NAMES, Words, understood
+from partkin.commands import recording
+from partkin.commands.progress import Stopped
+from partkin.commands.recording import donors_concerned, surprise_of, told
+from partkin.commands.seeing import Lying, Seen
+from partkin.model import pulse
 from partkin.model.build import Reading
 from partkin.model.fitting import Chance
 from partkin.model.verdict import Verdict
@@ -22,8 +22,8 @@ from partkin.page.desk import Answer, Desk, Refused
 from partkin.page.fields import Typed, cells_of
 from partkin.page.frame import address, piece
 from partkin.page.reading_form import BETWEEN, FIELDS, LABELS
-from partkin.progress import Stopped
-from partkin.seeing import Lying, Seen
+from partkin.readings.typed_into import TypedInto
+from partkin.readings.typed_readings import NAMES, Words, understood
 
 # What is not known by then follows: the answer to a reading is wanted within a tenth of a second.
 PATIENCE_S = 0.07

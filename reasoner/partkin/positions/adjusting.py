@@ -10,10 +10,10 @@ from functools import lru_cache
 import numpy as np
 
 from partkin.model.build import Feature, Reading
+from partkin.model.distributions import chi_square_quantile
 from partkin.model.positions import Missing, Observed, Positions, Suspect
 from partkin.positions import asking_for, in_doubt, lengths, not_flat, sides
 from partkin.positions.bounds import plainly_wrong
-from partkin.positions.distributions import chi_square_quantile
 from partkin.positions.network import Network, Solution, gauge, solve, without_rigid
 from partkin.positions.start import firm_points
 from partkin.positions.suspects import FAMILY_LEVEL, RIVAL_LAYOUT, Contradicted, layout_limit, search

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from partkin.model.distributions import chi_square_quantile
 from partkin.model.positions import Observed, Positions
-from partkin.positions.distributions import chi_square_quantile
 from partkin.positions.network import without_rigid
 
 

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from partkin.positions.distributions import chi_square_quantile, normal_cdf
+from partkin.model.distributions import chi_square_quantile, normal_cdf
 from partkin.positions.next_reading import Ask, Band, Candidate
 
 GRID = 241

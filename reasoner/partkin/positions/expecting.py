@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from partkin.model.build import Feature, Reading
+from partkin.model.distributions import normal_quantile
 from partkin.model.positions import Positions
 from partkin.positions import lengths
 from partkin.positions.budget import covariance_mm2, length_row
-from partkin.positions.distributions import normal_quantile
 from partkin.positions.sampling import of_layout
 from partkin.positions.slips import slip_of
 

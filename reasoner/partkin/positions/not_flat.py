@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from partkin.model.distributions import chi_square_quantile
 from partkin.model.positions import Missing, Positions
-from partkin.positions.distributions import chi_square_quantile
 from partkin.positions.network import Network, solve
 
 TRIES = 8

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from partkin.positions.distributions import chi_square_quantile
+from partkin.model.distributions import chi_square_quantile
 from partkin.positions.network import Network, Solution, solve
 
 # Rough layouts that are kept on the way: so many of the best, and all that are near the best one (nothing

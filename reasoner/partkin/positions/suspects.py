@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partkin.positions.distributions import chi_square_quantile, normal_quantile
+from partkin.model.distributions import chi_square_quantile, normal_quantile
 from partkin.positions.network import Network, Solution, jacobian
 from partkin.positions.start import firm_points, layouts, straightened
 

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from partkin.drawing.details import HALF, drawn_pairs, enlarged, factor_for
+from partkin.drawing.overlay import Pattern, pattern
+from partkin.drawing.shapes import SCREEN_PENS
+from partkin.drawing.svg import Writer, hatch_patterns, picture_svg
+from partkin.drawing.titleblock import KEY_KINDS, block_rows, key_lines, sample
 from partkin.model.drawing import OverlayView
 from partkin.model.verdict import Pair
-from partkin.report.details import HALF, drawn_pairs, enlarged, factor_for
-from partkin.report.overlay import Pattern, pattern
-from partkin.report.shapes import SCREEN_PENS
-from partkin.report.svg import Writer, hatch_patterns, picture_svg
-from partkin.report.titleblock import KEY_KINDS, block_rows, key_lines, sample
 
 BROAD_PX, NARROW_PX = 760.0, 340.0
 _MIDDLE = HALF, HALF

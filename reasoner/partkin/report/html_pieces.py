@@ -19,19 +19,19 @@ from jinja2 import BytecodeCache, Environment, FileSystemBytecodeCache, FileSyst
 from jinja2.bccache import Bucket
 from markupsafe import Markup
 
-from partkin import __version__
+from partkin.drawing.details import figures
+from partkin.drawing.plan_drawing import BROAD_PX, key_strokes, plan_svg
+from partkin.drawing.shapes import millimetres
+from partkin.drawing.sketch import sketch_svg
+from partkin.drawing.svg import FONT, clean, escaped, screen_style
 from partkin.model.build import Build, Feature
 from partkin.model.fitting import Chance
 from partkin.model.stripping import RefitStep, Step
+from partkin.model.together import together
+from partkin.model.version import __version__
 from partkin.model.words import QUANTITIES, SIDES
-from partkin.report.details import figures
 from partkin.report.html_figure import figure, shared_shapes
-from partkin.report.plan_drawing import BROAD_PX, key_strokes, plan_svg
-from partkin.report.shapes import millimetres
-from partkin.report.sketch import sketch_svg
-from partkin.report.svg import FONT, clean, escaped, screen_style
 from partkin.report.text import connector_lines, likely_says
-from partkin.together import together
 
 NONE = "-"
 TEMPLATES = Path(__file__).parent / "templates"

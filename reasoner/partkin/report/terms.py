@@ -30,7 +30,7 @@ class Headed(Protocol):
     def header(self) -> Mapping[str, str]: ...
 
 
-MADE = "Made by `python -m partkin.documenting` from the files in {folder}; change those, not this page."
+MADE = "Made by `python -m partkin.commands.documenting` from the files in {folder}; change those, not this page."
 
 
 def terms_page(terms: Iterable[Described]) -> str:

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from textwrap import wrap
 
 from partkin.model.adapting import Action, Adaptation
+from partkin.model.together import together
 from partkin.model.verdict import Pair, Verdict
 from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH
-from partkin.together import together
 
 WIDTH = 96
 MARKS = {

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from partkin.given_files import in_folder
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.stripping import NoPlan, PlanView, StripPlan
+from partkin.sheets.given_files import in_folder
 from partkin.strip.assembly import children_of, family
 from partkin.strip.circles import impossible
 from partkin.strip.move_across import move_across

@@ -19,7 +19,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from partkin.integer_program import INFINITE, IntegerProgram
+from partkin.fit.integer_program import INFINITE, IntegerProgram
 from partkin.strip.assembly import Assembly, Fastener, InTheWay
 from partkin.strip.costs import bench_minutes, lift_row, lift_rows, place_minutes
 from partkin.strip.reach import Reach

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from partkin.model.airbags import airbag_through
-from partkin.model.known import Known
+from partkin.model.known import Known, airbag, is_restraint
 from partkin.model.reasons import Caution
 from partkin.model.trial import SeamCheck
 from partkin.model.words import AIRBAG_ZONES
-from partkin.verdict.findings import strictest_duty
 
 DEFER = "Follow the maker's instructions and local law, and leave it to a licensed person."
 COMMON = "common practice, no source"
@@ -39,25 +37,6 @@ def _restraint(known: Known) -> list[Caution]:
             True, COMMON,
         ),
     ]  # fmt: skip
-
-
-def is_restraint(known: Known) -> bool:
-    """Whether any side of the comparison is a restraint part."""
-    sides = (known.donor, known.host, known.original)
-    return any(side is not None and side.part.duty == "restraint" for side in sides)
-
-
-def airbag(known: Known) -> bool | None:
-    """Whether an airbag opens through this panel, by what is said of any side; None: that has to be asked."""
-    sides = [side for side in (known.donor, known.original, known.host) if side is not None]
-    original = known.original.part if known.original is not None else None
-    zones = [zone for side in sides for zone in side.zones]
-    return airbag_through(known.donor.part, original, known.host.part, zones, strictest_duty(known))
-
-
-def is_airbag_panel(known: Known) -> bool:
-    """Whether an airbag is known to open through this panel."""
-    return airbag(known) is True
 
 
 def _airbag_panel(known: Known, seams: SeamCheck | None) -> list[Caution]:

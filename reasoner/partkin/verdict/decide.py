@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from partkin.model.adapting import Adaptation
 from partkin.model.fitting import Conflict, FitAnswer, Spot, WithinErrors
+from partkin.model.known import airbag, is_restraint, leading
 from partkin.model.reasons import Unknown
 from partkin.model.trial import Trial
 from partkin.model.verdict import Verdict
@@ -16,12 +17,13 @@ from partkin.model.words import (
     NOT_JUDGED,
     WITH_ADAPTATION,
     VerdictWord,
+    mm,
 )  # fmt: skip
+from partkin.trial.findings import Findings
 from partkin.verdict import tables
-from partkin.verdict.cautions import airbag, cautions, is_restraint
-from partkin.verdict.findings import Findings, leading
+from partkin.verdict.cautions import cautions
 from partkin.verdict.mirrored import mirror_says
-from partkin.verdict.phrases import conflict_says, mm
+from partkin.verdict.phrases import conflict_says
 from partkin.verdict.reasoning import reasons
 from partkin.verdict.unknowns import unknowns
 

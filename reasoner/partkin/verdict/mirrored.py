@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from partkin.model.positions import Missing
 from partkin.model.words import SIDES
-from partkin.verdict.findings import Findings
+from partkin.trial.findings import Findings
 
 
 def mirror_says(findings: Findings) -> str | None:

@@ -6,20 +6,9 @@ import math
 
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, PairFit, Spot
 from partkin.model.trial import Trial
+from partkin.model.words import mm
 
 OPEN_PLAY_MM = 1.0e4
-
-
-def mm(value: float) -> str:
-    """A length for people: two decimals under 1 mm, one up to 100 mm, none above 1 m.
-
-    Examples
-    --------
-    >>> mm(0.504), mm(12.34), mm(1303.2)
-    ('0.50 mm', '12.3 mm', '1303 mm')
-    """
-    places = 2 if abs(value) < 1 else 1 if abs(value) < 1000 else 0
-    return f"{value:.{places}f} mm"
 
 
 def listed(names: tuple[str, ...] | list[str], joint: str = "and") -> str:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from partkin.model.fitting import FitAnswer, WithinErrors
 from partkin.model.reasons import Reason
-from partkin.model.words import VerdictWord
-from partkin.verdict.findings import Findings
-from partkin.verdict.phrases import mm
+from partkin.model.words import VerdictWord, mm
+from partkin.trial.findings import Findings
 from partkin.verdict.sureness import out_by_says, sureness
 
 PLAY_SOURCE = "ASME Y14.5, fixed and floating fastener formulas"

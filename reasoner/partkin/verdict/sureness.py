@@ -8,7 +8,7 @@ from partkin.model.fitting import Chance, WithinErrors
 from partkin.model.making import OneDrawing
 from partkin.model.reasons import Reason
 from partkin.model.trial import Trial
-from partkin.verdict.phrases import mm
+from partkin.model.words import mm
 
 SPREAD_SOURCE = "JCGM 100:2008, 4.3.7"
 HALF_OR_TWICE = 0.01

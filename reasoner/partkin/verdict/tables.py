@@ -6,7 +6,7 @@ from partkin.model.fitting import FitTask, PairFit
 from partkin.model.trial import Trial
 from partkin.model.verdict import Pair, Unpaired
 from partkin.model.words import PairState
-from partkin.verdict.findings import Findings
+from partkin.trial.findings import Findings
 
 TIGHT_MM = 0.1
 ZERO_MM = 1e-6

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from partkin.model.known import airbag, leading
 from partkin.model.positions import Missing
 from partkin.model.reasons import Unknown
-from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, SIDES, VerdictWord
-from partkin.verdict.cautions import airbag
-from partkin.verdict.findings import Findings, leading
-from partkin.verdict.phrases import mm
+from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, SIDES, VerdictWord, mm
+from partkin.trial.findings import Findings
 
 
 def unknowns(findings: Findings, chosen: VerdictWord) -> tuple[Unknown, ...]:

@@ -1,0 +1,233 @@
+"""What to measure next on a donor: what is needed first, then readings worth taking, or why none is."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from textwrap import wrap
+from typing import Any
+
+from partkin import pipeline
+from partkin.commands.recording import stated_chance
+from partkin.model.build import Build
+from partkin.model.reasons import Unknown
+from partkin.model.verdict import Verdict
+from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, SIDES, WITH_ADAPTATION
+from partkin.positions.lengths import current
+from partkin.positions.next_reading import Band, Candidate
+from partkin.positions.wording import meaning, named
+from partkin.readings.next_readings import BETTER, LATER, Next, Wanted, donor_at_hand, wanted
+from partkin.readings.record_command import correcting, record_command, side_commands
+from partkin.sheets.given_files import in_folder
+from partkin.trial.findings import Findings
+from partkin.trial.trying import places_of
+from partkin.verdict import decide
+
+MARKS = {BOLTS_ON: "[=]", WITH_ADAPTATION: "[~]", DOES_NOT_FIT: "[x]", NOT_JUDGED: "[!]"}
+WIDTH = 96
+MOST = 5
+# Below this the best reading does not help much by itself.
+LITTLE = 0.1
+# What is no reading, and goes into an empty cell of features.csv.
+FILLED = {"fastener": "--through THREAD", "angle": "--angle DIRECTION", "float": "--float MM"}
+# How the verdict names a reading that the others contradict.
+READING = "reading "
+
+
+def next_for(build: Build, donor: str, host: str | None = None, at_hand: bool | None = None) -> Next:
+    """Say what to measure next on a donor.
+
+    Parameters
+    ----------
+    build
+    donor, host
+        As with `pipeline.check`.
+    at_hand
+        Whether the donor lies before you; None: told by its readings.
+
+    Raises
+    ------
+    FaultyInput
+        Where the donor or host cannot be told from the sheets.
+    """
+    findings = pipeline.find_out(build, donor, host)
+    verdict = decide(findings)
+    near = donor_at_hand(findings.known.donor.readings) if at_hand is None else at_hand
+    needed = _needed(findings, verdict)
+    if findings.trial is None:
+        return Next(verdict, findings.known, needed, at_hand=near, findings=findings)
+    places = places_of(findings.known)
+    readings: tuple[Wanted, ...] = ()
+    if findings.asks:
+        readings = wanted(findings, places, MOST, near, build.settings.labour_rate)
+    return Next(verdict, findings.known, needed, readings, near, places, findings)
+
+
+def _needed(findings: Findings, verdict: Verdict) -> tuple[Unknown, ...]:
+    """The verdict's questions about measuring that are not readings of the ranking."""
+    return tuple(
+        one for one in verdict.unknown
+        if one not in findings.asks and one.part is not None and one.quantity not in (None, "airbag", "duty", "goes_on")
+    )  # fmt: skip
+
+
+def next_json(found: Next) -> str:
+    """What to measure next as JSON, the same bytes each time."""
+    verdict = found.verdict
+    tree: dict[str, Any] = {
+        "partkin": 1,
+        "donor": verdict.donor,
+        "host": verdict.host,
+        "verdict": verdict.verdict,
+        "chance": None if verdict.chance is None else round(verdict.chance.fits, 4),
+        "at_hand": found.at_hand,
+        "needed": [{"what": one.what, "reading": _reading_tree(one), "says": one.says} for one in found.needed],
+        "readings": [_wanted_tree(one) for one in found.readings],
+    }
+    return json.dumps(tree, indent=1, ensure_ascii=False) + "\n"
+
+
+def _reading_tree(one: Unknown) -> dict[str, str | None]:
+    return {"part": one.part, "quantity": one.quantity, "from": one.from_feature, "to": one.to_feature}
+
+
+def _wanted_tree(one: Wanted) -> dict[str, Any]:
+    ask = one.ask
+    then = None if one.then is None else _candidate_tree(one.then)
+    return {
+        "reading": _candidate_tree(one.reading),
+        "instrument": one.reading.instrument,
+        "minutes": one.minutes,
+        "price": one.price,
+        "expected_mm": round(ask.expected_mm, 2),
+        "give_or_take_mm": round(2.0 * ask.sigma_mm, 2),
+        "settles": round(ask.settles, 3),
+        "tells": None if ask.tells is None else round(ask.tells, 3),
+        "values": [_band_tree(band) for band in ask.bands],
+        "then": then,
+        "says": one.says,
+    }
+
+
+def _candidate_tree(one: Candidate) -> dict[str, str | None]:
+    return {"part": one.part, "quantity": one.quantity, "from": one.from_feature, "to": one.to_feature or None}
+
+
+def _band_tree(band: Band) -> dict[str, Any]:
+    return {"means": band.answer, "from_mm": band.from_mm, "to_mm": band.to_mm}
+
+
+def next_text(found: Next, folder: str) -> str:
+    """What to measure next as lines of text, ending in a newline; `folder` for the commands."""
+    return "\n".join(_lines(found, folder)) + "\n"
+
+
+def _lines(found: Next, folder: str) -> Iterator[str]:
+    verdict = found.verdict
+    stated = stated_chance(verdict)
+    chance = "" if stated is None else f" (chance {stated})"
+    yield f"{MARKS.get(verdict.verdict, '[?]')} {verdict.donor} on {verdict.host}: {verdict.verdict}{chance}"
+    if verdict.verdict == NOT_JUDGED:
+        yield from _fold(f"{verdict.says} No reading changes that. {verdict.next_step}", "    ")
+        return
+    if found.needed:
+        yield ""
+        yield "Needed first"
+        for number, question in enumerate(found.needed, start=1):
+            yield from _fold(question.says, "     ", f"  {number}. ")
+            if question.what.startswith(READING):
+                yield from _again(question, folder)
+            elif question.quantity in SIDES:
+                yield from (f"     {line}" for line in side_commands(question, folder))
+            else:
+                yield from _how_to_record(question, found, folder)
+    if found.readings:
+        yield ""
+        if found.readings[0].later:
+            yield from _fold(f"{_sentence(LATER)}:", "")
+        else:
+            likely = found.findings is not None and found.findings.likely is not None
+            yield "Worth reading before the likely work, best first" if likely else "Worth reading, best first"
+        for number, one in enumerate(found.readings, start=1):
+            yield from _one(one, number, folder)
+        best = found.readings[0].ask.tells
+        if best is not None and best < LITTLE:
+            yield ""
+            yield from _fold(_sentence(BETTER), "    ")
+    if not found.needed and not found.readings:
+        yield from _fold(_nothing(found), "    ")
+
+
+def _nothing(found: Next) -> str:
+    trial = found.findings.trial if found.findings is not None else None
+    if found.verdict.verdict in (BOLTS_ON, WITH_ADAPTATION):
+        return "No reading is needed. Before you pay, lay a paper template on the part, or have the seller do it."
+    if found.verdict.verdict == DOES_NOT_FIT:
+        ends = [p.feature for p in trial.answer.conflict.pairs][:2] if trial and trial.answer.conflict else []
+        return f"No reading is needed to say so.{_to_be_safe(found, ends)}"
+    return found.verdict.next_step or _sentence(BETTER)
+
+
+def _to_be_safe(found: Next, ends: list[str]) -> str:
+    """What to read before letting a donor go; once more only what was read."""
+    if len(ends) < 2:
+        return ""
+    rows = current(found.known.donor.readings)
+    was_read = any({row.from_feature, row.to_feature} == {*ends} for row in rows)
+    again = "once more" if was_read else "on it, which nobody did yet"
+    return f" Before you let it go, read {' to '.join(ends)} {again}: a slip looks the same."
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}" + ("." if text == BETTER else "")
+
+
+def _one(one: Wanted, number: int, folder: str) -> Iterator[str]:
+    it, ask = one.reading, one.ask
+    cost = f"{one.minutes:g} min" + (f", {one.price:g}" if one.price else "")
+    head = (
+        f"{named(it)}, of {it.part}, {_by(it)} ({cost}): expected {ask.expected_mm:.1f} mm, give or take "
+        f"{2.0 * ask.sigma_mm:.1f}"
+    )
+    yield from _fold(head, "     ", f"  {number}. ")
+    if ask.tells is not None:
+        yield from _fold(
+            f"tells {100 * ask.tells:.0f} % of what is open; settles it in {100 * ask.settles:.0f} of 100 cases",
+            "     ",
+        )
+    said = meaning(ask.bands, 2 if it.quantity == "across" else 1)
+    if said:
+        yield from _fold(said, "     ")
+        if one.then is not None and any(band.answer == "between" for band in ask.bands):
+            yield from _fold(f"between: next {named(one.then)}, of {one.then.part}", "     ")
+    yield f"     {record_command(it.part, it.quantity, it.from_feature, it.to_feature, it.instrument, folder)}"
+
+
+def _by(it: Candidate) -> str:
+    return "told by the seller" if it.instrument == "seller" else f"with a {it.instrument}"
+
+
+def _again(one: Unknown, folder: str) -> Iterator[str]:
+    yield from (f"     {line}" for line in correcting(one, one.what.removeprefix(READING), folder))
+
+
+def _how_to_record(one: Unknown, found: Next, folder: str) -> Iterator[str]:
+    if one.from_feature and one.quantity in FILLED:
+        yield f"     partkin record {one.part} {one.from_feature} {FILLED[one.quantity]}{in_folder(folder)}"
+    elif (
+        one.quantity in ("centres", "across", "length")
+        and one.from_feature
+        and (one.to_feature or one.quantity != "centres")
+    ):
+        far = one.part == found.known.donor.part.part and not found.at_hand
+        instrument = "seller" if far else "tape" if one.quantity == "centres" else "caliper"
+        yield "     " + record_command(
+            one.part or "", one.quantity, one.from_feature, one.to_feature or "", instrument, folder
+        )
+
+
+def _fold(text: str, indent: str, first: str | None = None) -> list[str]:
+    return wrap(
+        text, WIDTH, initial_indent=indent if first is None else first, subsequent_indent=indent,
+        break_long_words=False, break_on_hyphens=False,
+    )  # fmt: skip

@@ -1,0 +1,86 @@
+"""The demo: an invented build, every donor checked, and what to try next."""
+
+from __future__ import annotations
+
+import shlex
+import shutil
+from pathlib import Path
+from textwrap import wrap
+
+from partkin import pipeline
+from partkin.model.problem import FaultyInput, Problem
+from partkin.model.verdict import Verdict
+from partkin.report.text import MARKS, WIDTH
+from partkin.tables.shipped import shipped
+
+
+def run(folder: Path) -> str:
+    """Write the demo's sheets and check every donor of it.
+
+    Parameters
+    ----------
+    folder
+        Must not exist, be empty, or hold an untouched demo.
+
+    Returns
+    -------
+    str
+        What to show, ending in a newline.
+    """
+    write(folder)
+    build = pipeline.load_build(folder)
+    donors = [part.part for part in build.parts if part.origin == "donor"]
+    place = shlex.quote(folder.as_posix())
+    tries = (
+        (f"partkin check {donors[0]} --in {place}", "the whole answer, with the numbers"),
+        (f"partkin check {donors[1]} --in {place}", "what to do to it"),
+        (f"partkin doctor {place}", "after you have changed a sheet"),
+        (f"partkin ask list --in {place}", "questions to the graph"),
+        ("partkin new my-build", "sheets of your own"),
+    )
+    width = max(len(command) for command, _ in tries)
+    lines = [
+        f"An invented build in {folder.as_posix()}: no such car, part, seller or price exists.",
+        "",
+        *(line for donor in donors for line in _told(pipeline.check(build, donor))),
+        "",
+        "Try next",
+        *(f"  {command.ljust(width)}  {what}" for command, what in tries),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def write(folder: Path) -> None:
+    """Copy the demo's sheets; refuse to write over anything else."""
+    source = shipped("data") / "demo"
+    sheets = sorted(path for path in source.iterdir() if path.is_file())
+    if folder.exists():
+        if not folder.is_dir():
+            raise FaultyInput((_refusal(folder, "is a file"),))
+        changed = [
+            path.name for path in sorted(folder.iterdir())
+            if not (source / path.name).is_file() or path.read_bytes() != (source / path.name).read_bytes()
+        ]  # fmt: skip
+        if changed:
+            raise FaultyInput((_refusal(folder, f"holds {changed[0]}, which is not the untouched demo"),))
+    folder.mkdir(parents=True, exist_ok=True)
+    for sheet in sheets:
+        shutil.copyfile(sheet, folder / sheet.name)
+
+
+def _refusal(folder: Path, what: str) -> Problem:
+    mend = "Name another folder: partkin demo FOLDER. Nothing was changed"
+    return Problem(folder.as_posix(), 0, "folder", f"the folder {what}", mend)
+
+
+def _told(verdict: Verdict) -> list[str]:
+    told = [verdict.says]
+    if verdict.conflict_says:
+        told.append(f"As it is: {verdict.conflict_says}.")
+    told += [f"- {action.says}" for action in (verdict.adaptation.actions if verdict.adaptation else ())]
+    told += [f"? {unknown.says}" for unknown in verdict.unknown[:2]]
+    told += [f"HOLD: {caution.says}" for caution in verdict.safety if caution.hold][:1]
+    lines = [f"{MARKS[verdict.verdict]} {verdict.donor}: {verdict.verdict}"]
+    for text in told:
+        lines += wrap(text, WIDTH, initial_indent="      ", subsequent_indent="      ")
+    return lines

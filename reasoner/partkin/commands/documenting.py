@@ -1,0 +1,31 @@
+"""Writes docs/terms.md and docs/rules.md from the ontology folder: python -m partkin.commands.documenting [FOLDER]"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+
+def pages() -> dict[str, str]:
+    """Return the pages by file name."""
+    from partkin.graph import described
+    from partkin.report.terms import rules_page, terms_page
+
+    return {
+        "terms.md": terms_page(described.terms()),
+        "rules.md": rules_page(described.rules(), described.queries()),
+    }
+
+
+def main() -> None:
+    """Write the pages into a folder; docs when none is named."""
+    from partkin.sheets.outputs import write_text
+
+    folder = Path(sys.argv[1] if len(sys.argv) > 1 else "docs")
+    for name, text in pages().items():
+        write_text(folder / name, text)
+        print((folder / name).as_posix())
+
+
+if __name__ == "__main__":
+    main()

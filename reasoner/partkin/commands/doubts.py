@@ -1,0 +1,96 @@
+"""Readings and sizes of a build that a slip would explain better: asked about when they are typed, and by doctor."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from partkin import pipeline
+from partkin.model.build import Build
+from partkin.model.positions import Suspect
+from partkin.model.problem import FaultyInput, Problem
+from partkin.positions import adjust
+from partkin.readings.record_command import correcting, record_command
+from partkin.trial.trying import places_of
+
+
+def examine(folder: Path) -> tuple[tuple[Problem, ...], tuple[Problem, ...], tuple[str, ...]]:
+    """Every fault of a folder, its warnings and what has to be read again, and the sheets that were read."""
+    from partkin import graph, sheets
+
+    loaded = sheets.load(folder)
+    names = tuple(loaded.digests)
+    if loaded.build is None:
+        return loaded.problems, loaded.warnings, names
+    problems = graph.validate(loaded.build)
+    if problems:
+        return problems, loaded.warnings, names
+    return (), (*loaded.warnings, *questions(loaded.build, folder.as_posix())), names
+
+
+def donors_concerned(build: Build, part: str) -> tuple[str, ...]:
+    """Ids of the donors whose verdict rests on a part: itself, or all that take the place it shows.
+
+    Examples
+    --------
+    >>> from partkin.model.build import Part
+    >>> parts = (Part("h", origin="host"), Part("o", origin="original", takes_place_of="h"))
+    >>> donor = Part("d", origin="donor", takes_place_of="h")
+    >>> [donors_concerned(Build(parts=(*parts, donor)), one) for one in "hod"]
+    [('d',), ('d',), ('d',)]
+    """
+    own = build.part(part)
+    if own is None:
+        return ()
+    if own.origin == "donor":
+        return (part,)
+    places = {part, own.takes_place_of} - {None}
+    return tuple(p.part for p in build.parts if p.origin == "donor" and p.takes_place_of in places)
+
+
+def suspects_of(build: Build, part: str) -> tuple[Suspect, ...]:
+    """Suspect readings and sizes of a part, the likeliest slip first.
+
+    Held against the other readings of the part, and against every part that it is judged beside.
+    """
+    found: dict[str, Suspect] = {}
+    for suspect in adjust(part, build.features_of(part), build.readings).suspects:
+        found[suspect.reading] = suspect
+    for donor in donors_concerned(build, part):
+        try:
+            places = places_of(pipeline.known_of(build, donor))
+        except FaultyInput:
+            continue
+        for suspect in places.suspects:
+            known = found.get(suspect.reading)
+            if suspect.part == part and (known is None or known.likely < suspect.likely):
+                found[suspect.reading] = suspect
+    return tuple(sorted(found.values(), key=lambda one: -one.likely))
+
+
+def questions(build: Build, folder: str) -> tuple[Problem, ...]:
+    """Every suspect of every part as a warning: nothing is wrong with the sheet, and it has to be read again.
+
+    `folder`: as it is named in commands.
+    """
+    return tuple(
+        _question(build, part.part, suspect, folder)
+        for part in build.parts
+        for suspect in suspects_of(build, part.part)
+    )
+
+
+def _question(build: Build, part: str, suspect: Suspect, folder: str) -> Problem:
+    rows = {row.reading: row.row for row in build.readings if row.part == part}
+    if suspect.reading in rows:
+        said = " or ".join(correcting(replace(suspect, part=part), suspect.reading, folder))
+        mend = f"Take down what you read then: {said}"
+        says = suspect.says.rstrip(".")
+        return Problem("readings.csv", rows[suspect.reading], "value", says, mend, warning=True)
+    feature, _, column = suspect.reading.rpartition(".")
+    row = next((one.row for one in build.features_of(part) if one.feature == feature), 0)
+    mend = "Look at it again, and mend the cell"
+    if column == "across_mm":
+        command = record_command(part, "across", feature, "", None, folder)
+        mend = f"Take down what you read then: {command}"
+    return Problem("features.csv", row, column, suspect.says.rstrip("."), mend, warning=True)

@@ -1,0 +1,144 @@
+"""Holes, slots and lines of a drawing that somebody else made, added to the sheets of a build."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from partkin.model.build import Build, Feature, Outline
+from partkin.model.problem import FaultyInput, Problem
+
+Row = Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Addition:
+    """What a drawing would add: features and outlines, named so that they clash with nothing."""
+
+    features: tuple[Feature, ...]
+    outlines: tuple[Outline, ...]
+    warnings: tuple[Problem, ...] = ()
+
+
+def read_drawing(
+    build: Build, file: Path, part: str, unit: str | None = None, layers: Sequence[str] = ()
+) -> Addition:  # fmt: skip
+    """Read a DXF or SVG as additions to a part.
+
+    Raises
+    ------
+    FaultyInput
+        The part is not on its sheet, or the drawing cannot be read; nothing is guessed.
+    """
+    from partkin.drawing.outline_import import MOST_BYTES, read_outline
+    from partkin.sheets.given_files import content_of
+
+    if build.part(part) is None:
+        mend = f"Say one of {', '.join(one.part for one in build.parts)}, or add it to parts.csv first"
+        raise FaultyInput((Problem("parts.csv", 0, "part", f"there is no part {part}", mend),))
+    content = content_of(file, "Name a DXF or SVG file", MOST_BYTES)
+    read = read_outline(content, file.name, part, unit, tuple(layers))
+    faults = tuple(problem for problem in read.problems if not problem.warning)
+    if faults:
+        raise FaultyInput(faults)
+    return Addition(_new_names(build, read.features), _new_lines(build, part, read.outlines), read.problems)
+
+
+def _new_names(build: Build, features: Sequence[Feature]) -> tuple[Feature, ...]:
+    """Go on counting where the part's sheet ends: h4 after h3."""
+    taken = {feature.feature for part in {f.part for f in features} for feature in build.features_of(part)}
+    highest: dict[str, int] = {}
+    for name in taken:
+        if match := re.fullmatch(r"([a-z]+)([0-9]{1,9})", name):
+            highest[match[1]] = max(highest.get(match[1], 0), int(match[2]))
+    found = []
+    for feature in features:
+        prefix = feature.feature.rstrip("0123456789")
+        number = int(feature.feature.removeprefix(prefix)) + highest.get(prefix, 0)
+        found.append(replace(feature, feature=f"{prefix}{number}"))
+    return tuple(found)
+
+
+def _new_lines(build: Build, part: str, outlines: Sequence[Outline]) -> tuple[Outline, ...]:
+    taken = {(line.kind, line.name) for line in build.outlines if line.part == part}
+    found = []
+    for line in outlines:
+        name, number = line.name, 2
+        while (line.kind, name) in taken:
+            name, number = f"{line.name} {number}", number + 1
+        taken.add((line.kind, name))
+        found.append(replace(line, name=name))
+    return tuple(found)
+
+
+def shown(addition: Addition, part: str) -> str:
+    """Say what would be added, a line each."""
+    lines = [f"{part} would get:"]
+    for feature in addition.features:
+        size = f"{feature.across_mm:g}" + (f" x {feature.length_mm:g}" if feature.length_mm is not None else "")
+        turned = f", {feature.angle_deg:g} degrees" if feature.angle_deg else ""
+        lines.append(
+            f"  {feature.feature:<6} {feature.kind} {size} mm{turned}, at {feature.x_mm:g}, {feature.y_mm:g}"
+        )
+    for line in addition.outlines:
+        lines.append(f"  {line.name:<6} {line.kind} of {len(line.corners_mm)} corners, {_extent(line)}")
+    return "\n".join(lines) + "\n"
+
+
+def _extent(line: Outline) -> str:
+    xs, ys = [x for x, _ in line.corners_mm], [y for _, y in line.corners_mm]
+    return f"{max(xs) - min(xs):g} x {max(ys) - min(ys):g} mm"
+
+
+def add(folder: Path, addition: Addition, plus_minus_mm: float | None = None) -> None:
+    """Append the rows to the sheets: all of them or none.
+
+    Raises
+    ------
+    FaultyInput
+        The rows would bring a fault; nothing was changed.
+    """
+    from partkin import sheets
+
+    sheets.refuse_workbook(folder)
+    rows = (("features.csv", _feature_rows(addition, plus_minus_mm)), ("outlines.csv", _outline_rows(addition)))
+    with tempfile.TemporaryDirectory() as copy:
+        # Both sheets have to take their rows before either is touched.
+        for name in ("build.toml", *(sheet.name for sheet in sheets.SHEETS)):
+            if (folder / name).is_file():
+                shutil.copyfile(folder / name, Path(copy) / name)
+        for sheet, wanted in rows:
+            if wanted:
+                sheets.append_rows(Path(copy), sheet, wanted)
+    for sheet, wanted in rows:
+        if wanted:
+            sheets.append_rows(folder, sheet, wanted)
+
+
+def _text(value: float | None) -> str:
+    return "" if value is None else f"{value:.10g}"
+
+
+def _feature_rows(addition: Addition, plus_minus_mm: float | None) -> list[Row]:
+    return [
+        {
+            "part": f.part, "feature": f.feature, "kind": f.kind, "across_mm": _text(f.across_mm),
+            "length_mm": _text(f.length_mm), "angle_deg": _text(f.angle_deg), "x_mm": _text(f.x_mm),
+            "y_mm": _text(f.y_mm), "plus_minus_mm": _text(plus_minus_mm),
+        }
+        for f in addition.features
+    ]  # fmt: skip
+
+
+def _outline_rows(addition: Addition) -> list[Row]:
+    return [
+        {
+            "part": line.part, "kind": line.kind, "name": line.name, "point": str(number), "x_mm": _text(x),
+            "y_mm": _text(y),
+        }
+        for line in addition.outlines for number, (x, y) in enumerate(line.corners_mm, 1)
+    ]  # fmt: skip

@@ -1,0 +1,280 @@
+"""Joins checks and money: every way to get the part, side by side; the running total; what really happened."""
+
+from __future__ import annotations
+
+import importlib
+import math
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from partkin import pipeline
+from partkin.choosing import Donor, calibration, total
+from partkin.choosing import rank as put_in_order
+from partkin.commands.progress import Work
+from partkin.model import pulse
+from partkin.model.build import Build, Offer, Part, around
+from partkin.model.choosing import Calibration, Foretold, Ranking, Total
+from partkin.model.problem import FaultyInput, Problem
+from partkin.model.verdict import Verdict
+from partkin.model.words import NOT_ENOUGH
+from partkin.strip import levels
+
+if TYPE_CHECKING:
+    import pandas
+
+    from partkin.trial.findings import Findings
+
+MANY = 12
+MOST_WORKERS = 4
+# Readings whose worth in money is looked at, and values of each that are looked at.
+MOST_FORETOLD = 3
+VALUES = 97
+
+Judged = tuple[Verdict, tuple[Foretold, ...]]
+
+
+def rank(build: Build, host: str | None = None, work: Work | None = None) -> Ranking:
+    """Check every donor of a host and put all ways side by side.
+
+    Parameters
+    ----------
+    build
+    host
+        A host part, or an original; None: the only host that donors are meant for.
+    work
+        Progress, and a way to stop (Ctrl-C too): donors checked by then are ranked, `work.undone` names the rest.
+
+    Raises
+    ------
+    FaultyInput
+        Where the host cannot be told.
+    """
+    named = _host(build, host)
+    originals = [p for p in build.parts if p.origin == "original" and named in (p.takes_place_of, p.part)]
+    original = originals[0] if originals else None
+    stands_for = {named, *(p.part for p in originals)}
+    parts = _meant(build, named, stands_for)
+    judged = _checked(build, named, [part.part for part in parts], work or Work("donors", len(parts)))
+    # Fewer than there are, where that was stopped.
+    parts = parts[: len(judged)]
+    with_whole = [whole_offers(build, part) for part in parts]
+    donors = [
+        Donor(part, verdict, _stood_there(part, originals) or original, told, says)
+        for part, (verdict, told), (_, says) in zip(parts, judged, with_whole, strict=True)
+    ]
+    offers = _offers(build, stands_for, {part.part for part in parts})
+    offers += [offer for found, _ in with_whole for offer in found]
+    return put_in_order(named, donors, offers, build.settings)
+
+
+_asked: list[tuple[Build, str]] = []
+
+
+def _checked(build: Build, host: str, donors: list[str], work: Work) -> list[Judged]:
+    """Check every donor; many are shared out among the processors where a process can be copied safely."""
+    workers = min(_processors(), MOST_WORKERS)
+    safe = "fork" in multiprocessing.get_all_start_methods() and threading.active_count() == 1
+    _asked[:] = [(build, host)]
+    if len(donors) < MANY or workers < 2 or not safe or sys.platform == "darwin":
+        return _gathered(work, donors, map(_check, donors))
+    _shared(build)
+    with ProcessPoolExecutor(workers, multiprocessing.get_context("fork"), _quietly) as pool:
+        found = _gathered(work, donors, pool.map(_check, donors))
+        pool.shutdown(cancel_futures=True)
+    return found
+
+
+def _quietly() -> None:
+    """What a process that helps does first: it shows nothing, and leaves it to the first one to be stopped."""
+    pulse.silence()
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _gathered(work: Work, donors: Sequence[str], answers: Iterable[Judged]) -> list[Judged]:
+    """What is found out, up to where the work is stopped."""
+    found: list[Judged] = []
+    coming: Iterator[Judged] = iter(answers)
+    try:
+        for _ in work.each(donors):
+            found.append(next(coming))
+    except KeyboardInterrupt:
+        work.stop()
+    return found
+
+
+def _processors() -> int:
+    """How many this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def _shared(build: Build) -> None:
+    """Make once what every process needs: the graph, and the modules that checks come to import."""
+    pipeline.graph_of(build)
+    for name in (
+        "trial.trying", "adaptation.adapting", "trial.seams", "readings.untied", "readings.next_readings", "verdict",
+    ):  # fmt: skip
+        importlib.import_module(f"partkin.{name}")
+
+
+def _check(donor: str) -> Judged:
+    build, host = _asked[0]
+    findings = pipeline.find_out(build, donor, host, others=False)
+    verdict = pipeline.decided(build, findings)
+    own = findings.known.donor.part
+    sold_as = {own.part, *around(build, own)}
+    priced = any(offer.part in sold_as and offer.price is not None for offer in build.offers)
+    return verdict, foretold(findings) if priced and verdict.verdict == NOT_ENOUGH else ()
+
+
+def foretold(findings: Findings) -> tuple[Foretold, ...]:
+    """The readings that would settle most, each with what it may say and the chance after it, by the check's draws.
+
+    Empty where the chance is not known, or nothing that can be read tells anything.
+    """
+    from partkin.positions.by_draws import REACH, chance_after, look_mm
+    from partkin.readings import next_readings
+    from partkin.trial import trying
+
+    trial = findings.trial
+    if trial is None or trial.stand != "unsure" or not trial.answer.pairs:
+        return ()
+    there = trying.as_tried(findings.known, trying.places_of(findings.known), trial)
+    at_hand = next_readings.donor_at_hand(findings.known.donor.readings)
+    field = next_readings.field_of(findings, there, trial, at_hand)
+    if not field.candidates:
+        return ()
+    found = []
+    for one in next_readings.best_of(field, there, trial, MOST_FORETOLD):
+        drawn_mm = field.drawn_mm[field.candidates.index(one.reading)]
+        spread_mm = math.hypot(float(drawn_mm.std()), one.reading.sigma_mm)
+        read_mm = float(drawn_mm.mean()) + np.linspace(-REACH, REACH, VALUES) * spread_mm
+        # No finer than the draws are dense: else single ones would decide.
+        look = look_mm(one.reading.sigma_mm, float(drawn_mm.std()), len(drawn_mm))
+        chance, likely = chance_after(field.fits, drawn_mm, look, read_mm)
+        results = tuple(zip(likely.tolist(), chance.tolist(), strict=True))
+        what = next_readings.as_unknown(one).what
+        found.append(Foretold(f"{one.reading.instrument or 'read'}: {what}", one.price, one.minutes, results))
+    return tuple(found)
+
+
+def _meant(build: Build, named: str, stands_for: set[str]) -> list[Part]:
+    """The donors that are meant for a host, or for one of its originals."""
+    donors = [part for part in build.parts if part.origin == "donor"]
+    found = [part for part in donors if part.takes_place_of in stands_for]
+    original = build.part(named)
+    if original is None or original.origin != "original" or original.takes_place_of is None:
+        return found
+    beside = [p for p in build.parts if p.origin == "original" and p.takes_place_of == original.takes_place_of]
+    theirs = [part for part in donors if part.takes_place_of == original.takes_place_of]
+    return found + [part for part in theirs if (_stood_there(part, beside) or beside[0]) is original]
+
+
+def whole_offers(build: Build, donor: Part) -> tuple[list[Offer], tuple[str, ...]]:
+    """Offers of the nearest assembly on sale, for a part that nobody sells by itself, with getting it out counted in.
+
+    What the rest of the assembly may bring is left out, and said.
+    """
+    if any(offer.part == donor.part for offer in build.offers):
+        return [], ()
+    for above in around(build, donor):
+        sold = [offer for offer in build.offers if offer.part == above and offer.option == "donor"]
+        if not sold:
+            continue
+        minutes = levels.separating_minutes(build, donor.part)
+        told = "how long that takes is not known" if minutes is None else f"about {minutes:.0f} min, counted as hours"
+        says = f"it comes with {above}: it has to be separated ({told}), and what the rest may bring is left out"
+        hours = 0.0 if minutes is None else minutes / 60.0
+        return [replace(one, part=donor.part, hours=round((one.hours or 0.0) + hours, 3)) for one in sold], (says,)
+    return [], ()
+
+
+def _stood_there(donor: Part, originals: list[Part]) -> Part | None:
+    """Of several originals of one host, the one of the donor's own name."""
+    return next((o for o in originals if o.name is not None and o.name == donor.name), None)
+
+
+def _offers(build: Build, stands_for: set[str], donors: set[str]) -> list[Offer]:
+    return [
+        offer for offer in build.offers
+        if offer.part in donors or (offer.option != "donor" and offer.part in stands_for)
+    ]  # fmt: skip
+
+
+def _host(build: Build, host: str | None) -> str:
+    meant = list(dict.fromkeys(p.takes_place_of for p in build.parts if p.origin == "donor" and p.takes_place_of))
+    hosts = [p.part for p in build.parts if p.part in meant]
+    if host is not None and build.part(host) is None:
+        mend = f"The hosts that donors are meant for are: {', '.join(hosts) or 'none'}"
+        raise FaultyInput((Problem("parts.csv", 0, "part", f"there is no part {host!r}", mend),))
+    if host is not None and (build.part(host) or Part("")).origin == "donor":
+        mend = f"Name the host or the original whose place it takes: {', '.join(hosts)}"
+        raise FaultyInput((Problem("parts.csv", 0, "origin", f"{host!r} is a donor", mend),))
+    if host is not None:
+        return host
+    if len(hosts) == 1:
+        return hosts[0]
+    mend = f"Name one with --for: {', '.join(hosts) or 'no donor says whose place it takes'}"
+    raise FaultyInput((Problem("parts.csv", 0, "takes_place_of", f"there are {len(hosts)} hosts to rank for", mend),))
+
+
+def frame(ranking: Ranking) -> pandas.DataFrame:
+    """The ranking as a table of pandas, one row a way."""
+    import pandas
+
+    worth = {one.donor: one for one in ranking.asking}
+    rows = [
+        {
+            "option": way.option, "part": way.part, "seller": way.seller, "verdict": way.verdict, "level": way.level,
+            "chance": way.chance,
+            "price": way.price, "carriage": way.carriage, "adaptation": way.adaptation, "labour": way.labour,
+            "trim": way.trim,
+            "expected_low": way.expected.low if way.expected else None,
+            "expected_high": way.expected.high if way.expected else None,
+            "until_done_low": way.until_done.low if way.until_done else None,
+            "until_done_high": way.until_done.high if way.until_done else None,
+            "lost": way.lost,
+            "worst_low": way.worst.low if way.worst else None, "worst_high": way.worst.high if way.worst else None,
+            "available": way.available, "ruled_out": way.ruled_out,
+            "asking_saves": worth[way.called].saves if way.called in worth else None,
+            "asking_saves_at_most": worth[way.called].saves_at_most if way.called in worth else None,
+        }
+        for way in ranking.ways
+    ]  # fmt: skip
+    return pandas.DataFrame(rows)
+
+
+def costs(build: Build, host: str | None = None) -> Total:
+    """The running total, and what it comes to after each way for a host."""
+    wanted = host is not None or len({p.takes_place_of for p in build.parts if p.origin == "donor"}) == 1
+    return total(build.costs, rank(build, host).ways if wanted else (), build.settings)
+
+
+def score(build: Build) -> Calibration:
+    """How the stated chances have fared, and what measured sister parts tell of how parts come about."""
+    from partkin.choosing.score import with_sisters
+    from partkin.fit.fitted_making import fitted
+    from partkin.tables import making
+    from partkin.trial.sister_parts import departures
+
+    read, assumed = [], []
+    for part in build.parts:
+        if part.origin != "donor":
+            continue
+        try:
+            known = pipeline.known_of(build, part.part)
+        except FaultyInput:
+            continue
+        if (of := departures(known)) is not None:
+            read.append(of)
+            assumed.append(known.one_drawing.weight)
+    taken = making()
+    return with_sisters(calibration(build.outcomes), assumed, taken.scatter_mm, lambda: fitted(read, taken))

@@ -1,0 +1,405 @@
+"""A reading taken down: understood, added to its sheet, held against the others, and what it changes said."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from partkin import pipeline
+from partkin.commands.doubts import donors_concerned, suspects_of
+from partkin.commands.progress import State, Work
+from partkin.model.build import Build, Reading, by_id
+from partkin.model.problem import FaultyInput, Problem
+from partkin.model.verdict import Verdict
+from partkin.model.words import MM_PER_UNIT, NOT_ENOUGH, SIDES, WITH_ADAPTATION, WITHDRAWN
+from partkin.readings.typed_cells import Typed, plain_number, understood_cells
+from partkin.readings.typed_readings import FEATURES, Words, taken_back, understood
+from partkin.sheets.given_files import in_folder
+from partkin.tables import greatest_error_mm
+from partkin.trial.places import DOUBTED
+
+READINGS = "readings.csv"
+Shown = Callable[[State], None]
+MOST_TRIES = 5
+
+
+@dataclass(frozen=True)
+class Change:
+    """A donor's verdict before and after a reading; None: it could not be checked, and `why`."""
+
+    donor: str
+    before: Verdict | None
+    after: Verdict | None
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """What was taken down.
+
+    `reading`: None where places were filled in. `surprise`: in words, where the reading is far from what the
+    rest predicts. `changes`: of the donors concerned.
+    """
+
+    part: str
+    says: str
+    reading: Reading | None
+    surprise: str | None
+    changes: tuple[Change, ...]
+    warnings: tuple[Problem, ...] = ()
+
+
+def record(folder: Path, typed: Words, shown: Shown | None = None) -> Recorded:
+    """Take down a reading.
+
+    Parameters
+    ----------
+    folder
+        The build folder.
+    typed
+        Names and value; which names come before the value, `NAMES` says.
+    shown
+        Shows the checks of the donors concerned.
+
+    Returns
+    -------
+    Recorded
+        A reading that the others contradict is taken down all the same, and `surprise` says so.
+
+    Raises
+    ------
+    FaultyInput
+        Something was typed that cannot be meant, or the sheets hold faults; then nothing was changed.
+    """
+    build, warnings = pipeline.read(folder)
+    reading = appended(folder, build, lambda now: understood(now, typed))
+    says = f"recorded {reading.reading} of {reading.part}: {told(reading)}"
+    return _held_against(folder, build, reading, says, warnings, shown)
+
+
+def take_back(folder: Path, part: str, named: str | None = None, shown: Shown | None = None) -> Recorded:
+    """Take back a reading by a later row: of a correction the reading before it counts again.
+
+    Parameters
+    ----------
+    folder, shown
+        As in `record`.
+    part
+        Its id.
+    named
+        The reading; None: the last one of the part that counts.
+
+    Raises
+    ------
+    FaultyInput
+        There is no such part or reading, or it does not count any more; then nothing was changed.
+    """
+    build, warnings = pipeline.read(folder)
+    reading = appended_back(folder, build, part, named)
+    says = f"recorded {reading.reading} of {part}: {reading.corrects} does not count any more"
+    if reading.quantity != WITHDRAWN:
+        says += f"; {told(reading)}, as before it"
+    return _held_against(folder, build, reading, says, warnings, shown)
+
+
+def appended_back(folder: Path, build: Build, part: str, named: str | None = None) -> Reading:
+    """Add the row that takes back a reading, and return it; as `take_back`, and nothing is checked."""
+    return appended(folder, build, lambda now: taken_back(now, part, named))
+
+
+def _held_against(
+    folder: Path, build: Build, reading: Reading, says: str, warnings: tuple[Problem, ...], shown: Shown | None
+) -> Recorded:
+    """Say what a row that stands in its sheet changes; where that cannot be said, why."""
+    now, _ = pipeline.read(folder)
+    before, after = (verdicts(one, reading.part, shown) for one in (build, now))
+    return Recorded(reading.part, says, reading, surprise_of(now, reading), changes(before, after), warnings)
+
+
+def unexpected(fault: Exception) -> str:
+    """Name a fault of the program, for a person whose reading is kept all the same."""
+    return f"a fault of this program: {type(fault).__name__}: {fault}"
+
+
+def fill_in(folder: Path, words: Words, typed: Typed, shown: Shown | None = None) -> Recorded:
+    """Fill empty cells of a feature: its place, what goes through it, its direction or float.
+
+    Parameters
+    ----------
+    folder, shown
+        As in `record`.
+    words
+        One name and no value.
+    typed
+        For the cells.
+
+    Raises
+    ------
+    FaultyInput
+        A cell is filled already: it is never written over. Or as in `record`.
+    """
+    from partkin.sheets.filling import fill
+
+    build, warnings = pipeline.read(folder)
+    filled = understood_cells(build, words, typed)
+    fill(folder, FEATURES, {(words.part, filled.feature): filled.cells})
+    now, _ = pipeline.read(folder)
+    before, after = (verdicts(one, words.part, shown) for one in (build, now))
+    says = f"wrote into {FEATURES}, {filled.feature} of {words.part}: {filled.says}"
+    return Recorded(words.part, says, None, None, changes(before, after), warnings)
+
+
+def next_id(build: Build, part: str, of: Reading | None = None) -> str:
+    """Return the next free reading id of a part: r1, r2 and so on.
+
+    The newest of several readings of one thing is the one with the highest id. So where an earlier reading `of` the
+    same has an id of another kind that comes after these, the next one goes on from there.
+
+    Examples
+    --------
+    >>> next_id(Build(readings=(Reading("p", "r7", "mass", 1.0, "kg"), Reading("q", "r9", "mass", 1.0, "kg"))), "p")
+    'r8'
+    >>> next_id(Build(readings=(Reading("p", "t3", "mass", 1.0, "kg"),)), "p", Reading("p", "", "mass", 1.1, "kg"))
+    't4'
+    """
+    mine = [row for row in build.readings if row.part == part]
+    ids = {row.reading for row in mine}
+    taken = [int(match[1]) for match in (re.fullmatch(r"r(\d{1,9})", one) for one in ids) if match]
+    found = f"r{max(taken, default=0) + 1}"
+    same = [row.reading for row in mine if of is not None and _of_what(row) == _of_what(of)]
+    last = max([found, *same], key=by_id)
+    if last == found:
+        return found
+    stem = last.rstrip("0123456789")
+    number = int(last[len(stem) :] or 0) + 1
+    while f"{stem}{number}" in ids:
+        number += 1
+    return f"{stem}{number}"
+
+
+def _of_what(row: Reading) -> tuple[str | None, ...]:
+    return row.quantity, row.from_feature, row.to_feature
+
+
+def row_of(reading: Reading) -> dict[str, str]:
+    """A reading as cells of its sheet."""
+    cells = {
+        "part": reading.part, "reading": reading.reading, "quantity": reading.quantity,
+        "from": reading.from_feature,
+        "to": f"{reading.line_from} {reading.line_to}" if reading.line_from else reading.to_feature,
+        "value": None if reading.value is None else plain_number(reading.value),
+        "unit": reading.unit,
+        "plus_minus": None if reading.plus_minus is None else plain_number(reading.plus_minus),
+        "instrument": reading.instrument, "by": reading.by, "on": reading.on, "corrects": reading.corrects,
+        "note": reading.note,
+    }  # fmt: skip
+    return {name: cell for name, cell in cells.items() if cell}
+
+
+def appended(folder: Path, build: Build, meant: Callable[[Build], Reading]) -> Reading:
+    """Add a row under the next free id, and return it; somebody else may take that id in between."""
+    from partkin import sheets
+
+    reading = meant(build)
+    for turn in range(MOST_TRIES):
+        if turn:
+            build, _ = pipeline.read(folder)
+            reading = meant(build)
+        numbered = replace(reading, reading=next_id(build, reading.part, reading))
+        try:
+            sheets.append(folder, READINGS, row_of(numbered))
+        except FaultyInput as fault:
+            if turn + 1 < MOST_TRIES and all(p.sheet == READINGS and p.column == "reading" for p in fault.problems):
+                continue
+            raise
+        return numbered
+    raise AssertionError("left by return or raise")
+
+
+def told(reading: Reading) -> str:
+    """Say a reading in words, with how far it may be out."""
+    what = _what(reading)
+    if reading.value is None or reading.unit is None:
+        return what
+    head = f"{what}, {plain_number(reading.value)} {reading.unit}"
+    if reading.quantity == "mass":
+        return head
+    if reading.plus_minus is not None:
+        return f"{head}, plus or minus {plain_number(reading.plus_minus)} {reading.unit}"
+    length_mm = reading.value * MM_PER_UNIT[reading.unit]
+    error_mm = greatest_error_mm(reading.instrument, length_mm, reading.quantity)
+    how = reading.instrument or "nobody said what with, so as a seller's"
+    return f"{head}, plus or minus {plain_number(round(error_mm, 2))} mm ({how})"
+
+
+def _what(reading: Reading) -> str:
+    a, b = reading.from_feature, reading.to_feature
+    between = {
+        "centres": "centre to centre",
+        "near edges": "near edge to near edge",
+        "far edges": "far edge to far edge",
+    }
+    if reading.quantity in between:
+        return f"{a} to {b}, {between[reading.quantity]}"
+    if reading.quantity in SIDES:
+        return f"{a} {reading.quantity} the line from {reading.line_from} to {reading.line_to}"
+    if reading.quantity == "gap":
+        return f"gap of {a} to {b}"
+    if reading.quantity in ("across", "length"):
+        return f"{a} {'across' if reading.quantity == 'across' else 'end to end'}"
+    return f"{reading.quantity} at {a}" if a else reading.quantity
+
+
+def surprise_of(build: Build, reading: Reading) -> str | None:
+    """Say that a reading of the build is far from what the others tell; None where it is not, or cannot be told.
+
+    A fault of this program is said too: the reading is in its sheet, and must not look as if it were not.
+    """
+    try:
+        return _surprise(build, reading)
+    except Exception as fault:
+        return f"it could not be held against the others ({unexpected(fault)})"
+
+
+def _surprise(build: Build, reading: Reading) -> str | None:
+    from partkin.positions.not_flat import or_not_flat
+
+    if reading.quantity not in ("centres", "near edges", "far edges", "across", "length", *SIDES):
+        return None
+    suspects = suspects_of(build, reading.part)
+    own = next((one for one in suspects if one.reading == reading.reading), None)
+    if own is not None and own.likely >= DOUBTED:
+        return own.says
+    # A true reading is not blamed for what it shows of an earlier one.
+    if (suspects and suspects[0].likely >= DOUBTED) or _was_odd(build, reading):
+        return None
+    says = _unexpected(build, reading)
+    if own is None:
+        return says
+    bent = or_not_flat(reading.part)
+    return f"{says}{bent}" if says is not None and bent in own.says else says or own.says
+
+
+def _was_odd(build: Build, reading: Reading) -> bool:
+    """Whether a size is read anew that was doubted as it was told before."""
+    if reading.quantity != "across":
+        return False
+    own = reading.part, reading.reading
+    before = replace(build, readings=tuple(row for row in build.readings if (row.part, row.reading) != own))
+    return any(
+        (one.quantity, one.from_feature) == ("across", reading.from_feature)
+        for one in suspects_of(before, reading.part)
+    )
+
+
+def _unexpected(build: Build, reading: Reading) -> str | None:
+    from partkin.positions import adjust, surprise
+    from partkin.positions.lengths import current
+    from partkin.positions.sides import wrong_side
+
+    features = build.features_of(reading.part)
+    mine = current(row for row in build.readings if row.part == reading.part)
+    rest = tuple(row for row in mine if row.reading != reading.reading)
+    found = adjust(reading.part, features, rest)
+    return wrong_side(found, reading) if reading.quantity in SIDES else surprise(found, reading, features, rest)
+
+
+def correcting(reading: Reading, folder: str) -> str:
+    """The command that takes a reading's place: its value once more, or of left and right the other answer.
+
+    Examples
+    --------
+    >>> correcting(Reading("top", "r7", "left of", None, None, "c", line_from="a", line_to="b"), ".")
+    'partkin record top c --right-of a b --corrects r7'
+    """
+    what = "VALUE"
+    if reading.quantity in SIDES:
+        other = "right" if reading.quantity == "left of" else "left"
+        what = f"{reading.from_feature} --{other}-of {reading.line_from} {reading.line_to}"
+    return f"partkin record {reading.part} {what} --corrects {reading.reading}{in_folder(folder)}"
+
+
+def verdicts(build: Build, part: str, shown: Shown | None = None) -> dict[str, Verdict | str]:
+    """Check every donor concerned: its verdict, or why it could not be checked, be it a fault of this program.
+
+    The reading is in its sheet by then, and what goes wrong here must not look as if it were not.
+    """
+    donors = donors_concerned(build, part)
+    found: dict[str, Verdict | str] = {}
+    for donor in Work("donors", len(donors), shown).each(donors):
+        try:
+            found[donor] = pipeline.check(build, donor)
+        except FaultyInput as fault:
+            found[donor] = "; ".join(problem.what for problem in fault.problems)
+        except Exception as fault:
+            found[donor] = unexpected(fault)
+    return found
+
+
+def changes(before: dict[str, Verdict | str], after: dict[str, Verdict | str]) -> tuple[Change, ...]:
+    """Set verdicts before and after side by side."""
+    found = []
+    for donor, now in after.items():
+        was = before.get(donor)
+        if isinstance(now, str):
+            found.append(Change(donor, None, None, now))
+        else:
+            found.append(Change(donor, was if isinstance(was, Verdict) else None, now))
+    return tuple(found)
+
+
+def change_says(change: Change) -> str:
+    """Say in one line how a verdict changed, and what it now hangs on where that is another thing than before."""
+    if change.after is None:
+        return f"{change.donor} was not checked: {change.why}"
+    now, first = _verdict_says(change.after), _open_first(change.after)
+    if change.before is None:
+        return f"{change.donor}: {now}"
+    was = _verdict_says(change.before)
+    asks = f"; now open: {first}" if first and first != _open_first(change.before) else ""
+    return f"{change.donor}: {now}, as before{asks}" if was == now else f"{change.donor}: {was} -> {now}{asks}"
+
+
+def _open_first(verdict: Verdict) -> str:
+    """What a verdict that is not reached hangs on first; empty where it is reached."""
+    return verdict.unknown[0].what if verdict.verdict == NOT_ENOUGH and verdict.unknown else ""
+
+
+def _verdict_says(verdict: Verdict) -> str:
+    chance = stated_chance(verdict)
+    return verdict.verdict if chance is None else f"{verdict.verdict} (chance {chance})"
+
+
+def stated_chance(verdict: Verdict) -> str | None:
+    """The chance in words, where it is that of the whole verdict.
+
+    None after work, and where it holds for one of several ways only that are still open.
+    """
+    one_of_several = any(
+        u.quantity in (*SIDES, "seen_from") or u.what.startswith(("which of", "reading "))
+        for u in verdict.unknown
+    )
+    if (
+        verdict.chance is None
+        or verdict.verdict == WITH_ADAPTATION
+        or (one_of_several and verdict.verdict == NOT_ENOUGH)
+    ):
+        return None
+    return _percent(verdict.chance.fits)
+
+
+def _percent(share: float) -> str:
+    """A chance that never rounds to certainty.
+
+    Examples
+    --------
+    >>> _percent(0.9994), _percent(1.0), _percent(0.47), _percent(0.002)
+    ('over 99 %', '100 %', '47 %', 'under 1 %')
+    """
+    if 0.0 < share < 0.01:
+        return "under 1 %"
+    if 0.99 < share < 1.0:
+        return "over 99 %"
+    return f"{100 * share:.0f} %"

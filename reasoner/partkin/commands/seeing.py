@@ -1,0 +1,217 @@
+"""Seeing it: what a check found out, as the views that reports, templates, plots and the page are drawn from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from partkin import pipeline
+from partkin.commands.progress import Work
+from partkin.model.build import Build
+from partkin.model.drawing import OverlayView, ReportView, TemplateView
+from partkin.model.mating import Fixing
+from partkin.model.positions import Positions
+from partkin.model.problem import FaultyInput, Problem
+from partkin.model.stripping import PlanView
+from partkin.model.verdict import Verdict
+
+if TYPE_CHECKING:
+    from partkin.trial.findings import Findings
+    from partkin.trial.trying import Places
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """One check with all that is needed to draw it.
+
+    `positions`: by part id, of the layout that the verdict speaks of; `fixings`: as the pairing saw them.
+    """
+
+    verdict: Verdict
+    positions: Mapping[str, Positions]
+    fixings: tuple[Fixing, ...]
+    findings: Findings
+    places: Places | None = None
+
+
+def see(build: Build, donor: str, host: str | None = None) -> Seen:
+    """Check a donor and keep what the picture of it is drawn from.
+
+    Parameters
+    ----------
+    build
+    donor, host
+        As with `pipeline.check`.
+
+    Raises
+    ------
+    FaultyInput
+        Where the donor or host cannot be told from the sheets.
+    """
+    return seen_of(build, lie(build, donor, host))
+
+
+@dataclass(frozen=True, eq=False)
+class Lying:
+    """How a donor lies as it is, before work and anything else is looked at; never a verdict by itself."""
+
+    findings: Findings
+    places: Places | None
+
+    @property
+    def settled(self) -> bool:
+        """Whether the verdict needs no search for work or readings, and so comes at once."""
+        trial = self.findings.trial
+        return self.places is None or trial is None or trial.stand in ("fits", "missing", "undecided")
+
+    @property
+    def margin_mm(self) -> float | None:
+        """The least margin, where everything is measured."""
+        trial = self.findings.trial
+        return None if trial is None or trial.stand == "missing" else trial.answer.margin_mm
+
+
+def lie(build: Build, donor: str, host: str | None = None) -> Lying:
+    """Lay a donor on its host and no more.
+
+    Raises
+    ------
+    FaultyInput
+        As with `see`.
+    """
+    return Lying(*pipeline.lay_on(build, donor, host))
+
+
+def seen_of(build: Build, lying: Lying) -> Seen:
+    """Go on from how a donor lies to its verdict."""
+    from partkin.trial import trying
+
+    findings, places = lying.findings, lying.places
+    if places is not None:
+        findings = pipeline.with_work(build, findings, places)
+    verdict = pipeline.decided(build, findings)
+    if verdict.verdict == "not judged":
+        return Seen(verdict, {}, (), findings)
+    places = trying.places_of(findings.known) if places is None else places
+    if findings.trial is not None:
+        places = trying.as_tried(findings.known, places, findings.trial)
+    found = {places.donor.part: places.donor, places.host.part: places.host}
+    original = findings.known.original
+    if original is not None and original.part.part not in found and original.features:
+        found[original.part.part] = trying.adjusted(original)
+    return Seen(verdict, found, places.hosted.fixings, findings, places)
+
+
+def overlay(build: Build, seen: Seen, drawing: int = 1, drawings: int = 1) -> OverlayView | None:
+    """What the drawing of one check is made from; None where nothing can be drawn."""
+    from partkin.drawing.views import overlay_view
+
+    original = seen.findings.known.original
+    return overlay_view(
+        build, seen.verdict, seen.positions, seen.fixings or None, drawing, drawings,
+        original.part.part if original is not None else None,
+    )  # fmt: skip
+
+
+def donors_of(build: Build, host: str | None = None) -> tuple[str, ...]:
+    """Every donor of the sheets, in their order; `host`: only those that take its place."""
+    return tuple(
+        part.part for part in build.parts
+        if part.origin == "donor" and (host is None or part.takes_place_of == host)
+    )  # fmt: skip
+
+
+def report_of(
+    build: Build, donors: Sequence[str] | None = None, work: Work | None = None, notes: Sequence[str] = ()
+) -> ReportView:
+    """Check donors and gather what their report is made from.
+
+    Parameters
+    ----------
+    build
+    donors
+        In the order of the report; None: all of the sheets.
+    work
+        Progress, and a way to stop: what was checked by then is reported, and a note names the rest.
+    notes
+        Said at the top.
+
+    Returns
+    -------
+    ReportView
+        Donors that cannot be checked are named in its notes with what is wrong.
+    """
+    from partkin.drawing.views import report_view
+
+    chosen = donors_of(build) if donors is None else tuple(donors)
+    work = work or Work("donors", len(chosen))
+    found: list[Seen] = []
+    said: list[str] = [*notes]
+    try:
+        for donor in work.each(chosen):
+            try:
+                found.append(see(build, donor))
+            except FaultyInput as fault:
+                said += [f"{donor} was not checked. {problem}" for problem in fault.problems]
+    except KeyboardInterrupt:
+        work.stop()
+    if work.undone:
+        said.append(f"Stopped before all were checked; not looked at: {', '.join(work.undone)}.")
+    overlays = [overlay(build, seen, number, len(found)) for number, seen in enumerate(found, 1)]
+    verdicts = [seen.verdict for seen in found]
+    return replace(report_view(build, verdicts, overlays, notes=said), plans=_plans(build, verdicts))
+
+
+def _plans(build: Build, verdicts: Sequence[Verdict]) -> tuple[PlanView, ...]:
+    """Return how the originals come out and the donors come off, where held_by.csv tells."""
+    if not build.holdings:
+        return ()
+    from partkin.strip import to_plan, view_of
+
+    parts = to_plan(build, {verdict.donor for verdict in verdicts})
+    return tuple(view_of(build, part) for part in parts)
+
+
+def part_positions(build: Build, part: str) -> Positions:
+    """Where the features of one part are by its own coordinates and the readings that stand.
+
+    Raises
+    ------
+    FaultyInput
+        There is no such part.
+    """
+    from partkin.positions import adjust
+    from partkin.positions.lengths import current
+
+    if build.part(part) is None:
+        mend = f"Say one of {', '.join(one.part for one in build.parts)}"
+        raise FaultyInput((Problem("parts.csv", 0, "part", f"there is no part {part}", mend),))
+    standing = current(reading for reading in build.readings if reading.part == part)
+    return adjust(part, build.features_of(part), standing)
+
+
+def template_of(build: Build, part: str, turned_over: bool = False) -> TemplateView:
+    """What the template of a part is made from; a donor's has its host drawn on it and what is to be cut.
+
+    Raises
+    ------
+    FaultyInput
+        There is no such part, it has no places, or it is a restraint part.
+    """
+    from partkin.drawing.part_views import template_view
+
+    positions: Mapping[str, Positions] = {part: part_positions(build, part)}
+    found = build.part(part)
+    laid: OverlayView | None = None
+    cautions: tuple[str, ...] = ()
+    if found is not None and found.origin == "donor" and found.duty != "restraint":
+        seen = see(build, part)
+        positions = {**positions, **seen.positions}
+        laid = overlay(build, seen)
+        cautions = tuple(caution.says for caution in seen.verdict.safety)
+    view = template_view(build, part, positions, laid, cautions, turned_over)
+    if not view.features and not view.outlines:
+        mend = "Give x_mm and y_mm of its features, or readings between them that tell where they are"
+        raise FaultyInput((Problem("features.csv", 0, "x_mm", f"nothing of {part} has a known place", mend),))
+    return view

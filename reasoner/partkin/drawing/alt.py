@@ -1,0 +1,88 @@
+"""The drawings in words, for who cannot see them; nothing is drawn that is not said here."""
+
+from __future__ import annotations
+
+from partkin.drawing.dimension import difference_words
+from partkin.drawing.shapes import millimetres
+from partkin.model.drawing import OverlayView
+
+
+def called(part: str, name: str | None) -> str:
+    """Return a part's name with its id, or the id alone."""
+    return f"{name} ({part})" if name and name.strip() and name != part else part
+
+
+def span_words(view: OverlayView) -> list[str]:
+    """Say each distance in conflict in one sentence."""
+    sentences = []
+    for span in view.spans:
+        play = ""
+        if span.play_mm >= abs(span.too_long_mm):
+            play = "; the play of these two alone could take that up"
+        elif span.play_mm > 0:
+            play = f"; play takes up {millimetres(span.play_mm)} mm of it"
+        ends = f" ({span.from_feature} to {span.to_feature})" if span.from_feature and span.to_feature else ""
+        sentences.append(
+            f"{span.from_fixing} to {span.to_fixing}: host {millimetres(span.host_mm)} mm, donor{ends} "
+            f"{millimetres(span.donor_mm)} mm, {difference_words(span)}{play}."
+        )
+    return sentences
+
+
+def _pair_words(view: OverlayView) -> list[str]:
+    sentences = []
+    for pair in view.pairs:
+        if pair.offset_mm is None:
+            stands = "not placed"
+        elif pair.allowed_mm is None:
+            stands = f"offset {millimetres(pair.offset_mm)} mm, play not known"
+        else:
+            stands = f"offset {millimetres(pair.offset_mm)} mm of {millimetres(pair.allowed_mm)} mm allowed"
+        why = f" ({pair.why})" if pair.why else ""
+        sentences.append(f"Fixing {pair.fixing} with {pair.feature}: {stands}, {pair.state}{why}.")
+    return sentences
+
+
+def _left_over(view: OverlayView) -> list[str]:
+    fixings = {pair.fixing for pair in view.pairs}
+    features = {pair.feature for pair in view.pairs}
+    alone = [fixing.id for fixing in view.fixings if fixing.id not in fixings]
+    spare = [feature.id for feature in view.features if feature.id not in features]
+    sentences = []
+    if alone:
+        sentences.append(f"Host fixings without a donor feature: {', '.join(alone)}.")
+    if spare:
+        sentences.append(f"Donor features without a fixing: {', '.join(spare)}.")
+    return sentences
+
+
+def overlay_words(view: OverlayView) -> tuple[str, str]:
+    """Return the title of an overlay and the whole of it in words."""
+    donor, host = called(view.donor, view.donor_name), called(view.host, view.host_name)
+    title = f"{donor} laid on {host}"
+    said = []
+    if view.matrix is None:
+        title = f"{donor} beside {host}"
+        said.append(f"No placement is known: {donor} and {host} are drawn beside each other at the same scale.")
+    else:
+        turn = f", turned {millimetres(view.turn_deg)} degrees" if view.turn_deg is not None else ""
+        mirrored = ", mirrored" if view.mirrored else ""
+        said.append(f"{donor} lies on {host} at its best placement{turn}{mirrored}.")
+    if view.verdict:
+        margin = f", least margin {millimetres(view.margin_mm)} mm" if view.margin_mm is not None else ""
+        said.append(f"Verdict: {view.verdict}{margin}.")
+    if view.seen_from:
+        said.append(f"Seen from {view.seen_from}.")
+    said += _pair_words(view) + _left_over(view)
+    if view.conflict:
+        short = f"; together they are {millimetres(view.shortfall_mm)} mm short" if view.shortfall_mm else ""
+        said.append(f"In conflict: {', '.join(view.conflict)}{short}.")
+    said += span_words(view)
+    said += [
+        f"Zone {zone.name} of the {zone.of}: {zone.kind}, hatched." for zone in view.zones if zone.kind != "opening"
+    ]
+    said += [f"Zone {zone.name} of the {zone.of}: opening." for zone in view.zones if zone.kind == "opening"]
+    said += [f"To do at {cut.feature}: {cut.says or cut.do}." for cut in view.cuts]
+    if view.spreads:
+        said.append("Dashed ellipses: where each centre lies, 95 in 100.")
+    return title, " ".join(said)

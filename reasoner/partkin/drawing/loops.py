@@ -1,0 +1,232 @@
+"""From loose pieces of line to closed loops, and from loops to circles and slots."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from partkin.drawing.shapes import Point, turned
+
+# An arc is followed so closely that its chords stay within this of it.
+CHORD_ERROR_MM = 0.002
+JOIN_MM = 0.02
+_ROUND_ENOUGH_MM = 0.03
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A line through points, open or closed; arcs are already followed by short chords."""
+
+    points: tuple[Point, ...]
+    closed: bool = False
+
+    def scaled(self, factor: float) -> Piece:
+        """Return the piece in another unit."""
+        return Piece(tuple((x * factor, y * factor) for x, y in self.points), self.closed)
+
+
+@dataclass(frozen=True)
+class Loop:
+    """A closed line; the first point is not repeated at the end."""
+
+    points: tuple[Point, ...]
+
+    @property
+    def area(self) -> float:
+        """Area inside, never negative."""
+        rest = self.points[1:] + self.points[:1]
+        return abs(sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(self.points, rest, strict=True))) / 2
+
+
+@dataclass(frozen=True)
+class RoundShape:
+    """A circle, or an obround where `half_travel` is over 0."""
+
+    centre: Point
+    radius: float
+    half_travel: float = 0.0
+    angle_deg: float = 0.0
+
+
+def arc_points(centre: Point, radius: float, from_deg: float, sweep_deg: float, unit_mm: float) -> tuple[Point, ...]:
+    """Follow an arc with chords; `sweep_deg` is negative for a clockwise one.
+
+    Examples
+    --------
+    >>> points = arc_points((0.0, 0.0), 10.0, 0.0, 90.0, 1.0)
+    >>> round(points[-1][1], 6), len(points) > 20
+    (10.0, True)
+    """
+    far_mm = max(radius * unit_mm, 1e-6)
+    step_deg = 2.0 * math.degrees(math.acos(max(0.0, 1.0 - min(1.0, CHORD_ERROR_MM / far_mm))))
+    # A multiple of four, so that a circle and a slot's ends are met at their utmost points.
+    count = 4 * math.ceil(min(720, max(12, abs(sweep_deg) / max(step_deg, 0.25))) / 4)
+    points = []
+    for n in range(count + 1):
+        x, y = turned((radius, 0.0), from_deg + sweep_deg * n / count)
+        points.append((centre[0] + x, centre[1] + y))
+    return tuple(points)
+
+
+def joined(pieces: Iterable[Piece]) -> tuple[list[Loop], int]:
+    """Join pieces end to end into closed loops, in the order of the pieces.
+
+    Returns
+    -------
+    tuple of list of Loop and int
+        The loops, and how many pieces closed to nothing.
+    """
+    loops: list[tuple[int, Loop]] = []
+    waiting: dict[int, Piece] = {}
+    for number, piece in enumerate(pieces):
+        if len(piece.points) < 2:
+            continue
+        if piece.closed or (len(piece.points) > 3 and math.dist(piece.points[0], piece.points[-1]) <= JOIN_MM):
+            points = piece.points[:-1] if math.dist(piece.points[0], piece.points[-1]) <= JOIN_MM else piece.points
+            if len(points) > 2:
+                loops.append((number, Loop(points)))
+        else:
+            waiting[number] = piece
+    ends = _Ends(waiting)
+    loose = 0
+    for number in sorted(waiting):
+        if number not in waiting:
+            continue
+        chain = list(waiting.pop(number).points)
+        used = 1
+        while math.dist(chain[0], chain[-1]) > JOIN_MM or len(chain) < 4:
+            following = ends.following(chain[-1], waiting)
+            if following is None:
+                break
+            key, from_start = following
+            points = waiting.pop(key).points
+            chain += points[1:] if from_start else points[-2::-1]
+            used += 1
+        if math.dist(chain[0], chain[-1]) <= JOIN_MM and len(chain) > 3:
+            loops.append((number, Loop(tuple(chain[:-1]))))
+        else:
+            loose += used
+    loops.sort(key=lambda found: found[0])
+    return [loop for _, loop in loops], loose
+
+
+class _Ends:
+    """Finds the piece that goes on from a point, in time that does not grow with the drawing."""
+
+    def __init__(self, pieces: dict[int, Piece]) -> None:
+        self._cells: dict[tuple[int, int], list[tuple[int, bool]]] = {}
+        for number, piece in pieces.items():
+            for from_start, end in ((True, piece.points[0]), (False, piece.points[-1])):
+                self._cells.setdefault(self._cell(end), []).append((number, from_start))
+
+    @staticmethod
+    def _cell(point: Point) -> tuple[int, int]:
+        return (math.floor(point[0] / JOIN_MM), math.floor(point[1] / JOIN_MM))
+
+    def following(self, at: Point, waiting: dict[int, Piece]) -> tuple[int, bool] | None:
+        """Return the nearest end within reach, as (piece, whether it is its start)."""
+        column, row = self._cell(at)
+        found: list[tuple[float, int, bool]] = []
+        for dx in (-1, 0, 1):
+            for dy in (-1, 0, 1):
+                cell = self._cells.get((column + dx, row + dy), [])
+                live = [entry for entry in cell if entry[0] in waiting]
+                if len(live) < len(cell):
+                    self._cells[(column + dx, row + dy)] = live
+                for number, from_start in live:
+                    points = waiting[number].points
+                    distance = math.dist(at, points[0] if from_start else points[-1])
+                    if distance <= JOIN_MM:
+                        found.append((distance, number, not from_start))
+        if not found:
+            return None
+        _, number, backwards = min(found)
+        return number, not backwards
+
+
+def _with_middles(points: tuple[Point, ...]) -> list[Point]:
+    """Return the points with the middle of every side, so that a hexagon does not pass for a circle."""
+    rest = points[1:] + points[:1]
+    return [*points, *(((a[0] + b[0]) / 2, (a[1] + b[1]) / 2) for a, b in zip(points, rest, strict=True))]
+
+
+def recognised(points: tuple[Point, ...]) -> RoundShape | None:
+    """Tell a circle or an obround from its outline; None: it is neither.
+
+    Every point and every middle of a side has to lie within 0.03 mm or 0.1 % of the radius.
+
+    Examples
+    --------
+    >>> shape = recognised(arc_points((5.0, 1.0), 3.3, 0.0, 360.0, 1.0)[:-1])
+    >>> round(shape.centre[0], 6), round(shape.radius, 6), shape.half_travel
+    (5.0, 3.3, 0.0)
+    """
+    if len(points) < 8:
+        return None
+    return _as_circle(points) or _as_obround(points)
+
+
+def _as_circle(points: tuple[Point, ...]) -> RoundShape | None:
+    xs, ys = [x for x, _ in points], [y for _, y in points]
+    centre = ((min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2)
+    centre = _kasa(points, centre)
+    far = [math.dist(centre, point) for point in points]
+    radius = sum(far) / len(far)
+    allowed = max(_ROUND_ENOUGH_MM, 0.001 * radius)
+    if radius <= 0 or any(abs(math.dist(centre, point) - radius) > allowed for point in _with_middles(points)):
+        return None
+    return RoundShape(centre, radius)
+
+
+def _kasa(points: tuple[Point, ...], about: Point) -> Point:
+    """Return the centre of the circle that fits best (I. Kasa, IEEE Trans. Instrum. Meas. 25, 1976)."""
+    suu = svv = suv = ru = rv = 0.0
+    mean_x, mean_y = sum(x for x, _ in points) / len(points), sum(y for _, y in points) / len(points)
+    for x, y in points:
+        u, v = x - mean_x, y - mean_y
+        square = u * u + v * v
+        suu, svv, suv = suu + u * u, svv + v * v, suv + u * v
+        ru, rv = ru + u * square / 2, rv + v * square / 2
+    determinant = suu * svv - suv * suv
+    if determinant <= 1e-12 * max(suu, svv, 1e-12) ** 2:
+        return about
+    return (mean_x + (ru * svv - rv * suv) / determinant, mean_y + (rv * suu - ru * suv) / determinant)
+
+
+def _axis(points: tuple[Point, ...]) -> tuple[Point, float]:
+    """Return the middle of a closed line and the direction in which it is longest, both weighed by length."""
+    rest = points[1:] + points[:1]
+    sides = [(math.dist(a, b), a, b) for a, b in zip(points, rest, strict=True)]
+    whole = sum(length for length, _, _ in sides) or 1.0
+    middle = (
+        sum(length * (a[0] + b[0]) / 2 for length, a, b in sides) / whole,
+        sum(length * (a[1] + b[1]) / 2 for length, a, b in sides) / whole,
+    )
+    xx = yy = xy = 0.0
+    for length, a, b in sides:
+        p, q = (a[0] - middle[0], a[1] - middle[1]), (b[0] - middle[0], b[1] - middle[1])
+        # Second moments of a straight side are exact in its ends.
+        xx += length * (p[0] * p[0] + p[0] * q[0] + q[0] * q[0]) / 3
+        yy += length * (p[1] * p[1] + p[1] * q[1] + q[1] * q[1]) / 3
+        xy += length * (2 * p[0] * p[1] + 2 * q[0] * q[1] + p[0] * q[1] + q[0] * p[1]) / 6
+    return middle, math.degrees(0.5 * math.atan2(2 * xy, xx - yy)) % 180.0
+
+
+def _as_obround(points: tuple[Point, ...]) -> RoundShape | None:
+    """Tell an obround: every point is equally far from a stretch of its axis."""
+    about, angle_deg = _axis(points)
+    flat = [turned((x - about[0], y - about[1]), -angle_deg) for x, y in points]
+    us, vs = [u for u, _ in flat], [v for _, v in flat]
+    radius = (max(vs) - min(vs)) / 2
+    half = (max(us) - min(us)) / 2 - radius
+    if radius <= 0 or half <= 0:
+        return None
+    x, y = turned(((max(us) + min(us)) / 2, (max(vs) + min(vs)) / 2), angle_deg)
+    centre = (about[0] + x, about[1] + y)
+    allowed = max(_ROUND_ENOUGH_MM, 0.001 * radius)
+    for point in _with_middles(points):
+        u, v = turned((point[0] - centre[0], point[1] - centre[1]), -angle_deg)
+        if abs(math.hypot(u - min(half, max(-half, u)), v) - radius) > allowed:
+            return None
+    return RoundShape(centre, radius, half, 0.0 if angle_deg >= 180.0 - 1e-9 else angle_deg)

@@ -1,0 +1,179 @@
+"""Reads the lines of a DXF in text form, with limits, and no block nested deeper than it is worth."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Iterable, Iterator
+
+from partkin.drawing.loops import Piece, arc_points
+from partkin.drawing.outline_import import LARGEST_MM, MOST_THINGS, Drawn, refused
+from partkin.drawing.shapes import Point
+
+# $INSUNITS of the DXF reference: inch, foot, mm, cm, m, micrometre, dm.
+_INSUNITS_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 13: 0.001, 14: 100.0}
+_DEEPEST = 4
+
+
+class _TooMany(Exception):
+    """The drawing holds more things than the limit."""
+
+
+def read_dxf(content: bytes, sheet: str, said_mm: float | None, layers: tuple[str, ...] = ()) -> Drawn:
+    """Read lines, arcs, circles, ellipses and polylines of the model space.
+
+    `said_mm`: the unit that the caller gave; it settles how closely arcs are followed. `layers`: only these
+    are read; (): all.
+
+    Returns
+    -------
+    Drawn
+        In the file's own unit; `unit_mm` None where $INSUNITS says nothing.
+    """
+    import ezdxf
+
+    if content.count(b"\n") > 40 * MOST_THINGS:
+        return _fault(sheet, "the file holds too much for an outline", "Export the outline alone")
+    try:
+        document = ezdxf.read(io.StringIO(content.decode("utf-8", "replace").replace("\r\n", "\n")))
+        unit_mm = _INSUNITS_MM.get(document.header.get("$INSUNITS", 0))
+        reader = _Reader(said_mm or unit_mm or 1.0, layers)
+        pieces = tuple(reader.pieces(document.modelspace(), 0))
+    except _TooMany:
+        return _fault(sheet, f"the drawing holds more than {MOST_THINGS} things", "Export the outline alone")
+    except (
+        ezdxf.DXFError,
+        ValueError,
+        TypeError,
+        KeyError,
+        IndexError,
+        AttributeError,
+        ArithmeticError,
+    ) as fault:
+        # A damaged file makes the reader stumble anywhere; whatever it says, the file is at fault.
+        said = " ".join(str(fault).split())[:120]
+        return _fault(sheet, f"this is not a DXF that can be read ({said or type(fault).__name__})", "Export it again")
+    problems = []
+    if reader.passed_over:
+        kinds = ", ".join(sorted(reader.passed_over))
+        problems.append(refused(sheet, f"passed over: {kinds}", "Turn them into lines if they are holes", warning=True))
+    return Drawn(pieces, unit_mm, tuple(problems))
+
+
+def _fault(sheet: str, what: str, mend: str) -> Drawn:
+    return Drawn((), None, (refused(sheet, what, mend),))
+
+
+class _Reader:
+    """Turns entities into pieces, counting as it goes."""
+
+    def __init__(self, unit_mm: float, layers: tuple[str, ...]) -> None:
+        self.unit_mm = unit_mm
+        self.layers = layers
+        self.left = MOST_THINGS
+        self.passed_over: set[str] = set()
+
+    def pieces(self, entities: Iterable, depth: int) -> Iterator[Piece]:
+        for entity in entities:
+            self.left -= 1
+            if self.left < 0:
+                raise _TooMany
+            kind = entity.dxftype()
+            if self.layers and kind != "INSERT" and entity.dxf.layer not in self.layers:
+                continue
+            if kind == "INSERT":
+                if depth >= _DEEPEST:
+                    self.passed_over.add("blocks nested too deep")
+                    continue
+                yield from self.pieces(entity.virtual_entities(), depth + 1)
+            elif kind in ("CIRCLE", "ARC", "LINE", "LWPOLYLINE", "POLYLINE", "ELLIPSE", "SPLINE"):
+                yield from self.piece(entity, kind)
+            elif kind not in ("TEXT", "MTEXT", "DIMENSION", "POINT", "VIEWPORT", "ATTDEF"):
+                self.passed_over.add(kind)
+
+    def piece(self, entity: object, kind: str) -> Iterator[Piece]:
+        dxf = entity.dxf  # type: ignore[attr-defined]
+        if kind == "LINE":
+            yield Piece((_flat(dxf.start), _flat(dxf.end)))
+        elif kind in ("CIRCLE", "ARC"):
+            # A mirrored arc has its extrusion turned over; its own frame is then not the drawing's.
+            if dxf.extrusion.z < 0:
+                centre, sign = (-dxf.center.x, dxf.center.y), -1.0
+            else:
+                centre, sign = _flat(dxf.center), 1.0
+            start, sweep = (0.0, 360.0) if kind == "CIRCLE" else _arc(dxf.start_angle, dxf.end_angle, sign)
+            points = arc_points(centre, abs(dxf.radius), start, sign * sweep, self.unit_mm)
+            yield Piece(points[:-1] if kind == "CIRCLE" else points, kind == "CIRCLE")
+        elif kind in ("LWPOLYLINE", "POLYLINE"):
+            if kind == "POLYLINE" and not (entity.is_2d_polyline or entity.is_3d_polyline):  # type: ignore[attr-defined]
+                self.passed_over.add("mesh")
+                return
+            yield self.polyline(entity, kind)
+        else:
+            self.near(entity, kind)
+            points = tuple(_flat(point) for point in entity.flattening(0.002 / self.unit_mm))  # type: ignore[attr-defined]
+            yield Piece(points, len(points) > 3 and math.dist(points[0], points[-1]) * self.unit_mm < 0.02)
+
+    def near(self, entity: object, kind: str) -> None:
+        """Refuse a curve that lies far out, before it is followed in steps of two micrometres."""
+        if kind == "ELLIPSE":
+            points = [entity.dxf.center, entity.dxf.major_axis]  # type: ignore[attr-defined]
+        else:
+            points = [*entity.control_points, *entity.fit_points]  # type: ignore[attr-defined]
+        if any(not abs(value) * self.unit_mm <= LARGEST_MM for point in points for value in (point[0], point[1])):
+            raise ValueError("a curve lies too far out")
+
+    def polyline(self, entity: object, kind: str) -> Piece:
+        """Follow a polyline through its corners and its bulges."""
+        turned_over = entity.dxf.extrusion.z < 0  # type: ignore[attr-defined]
+        if kind == "LWPOLYLINE":
+            closed = bool(entity.closed)  # type: ignore[attr-defined]
+            corners = [(float(x), float(y), float(b)) for x, y, b in entity.get_points("xyb")]  # type: ignore[attr-defined]
+        else:
+            closed = bool(entity.is_closed)  # type: ignore[attr-defined]
+            corners = [
+                (*_flat(vertex.dxf.location), float(vertex.dxf.get("bulge", 0.0)))
+                for vertex in entity.vertices  # type: ignore[attr-defined]
+            ]
+        if turned_over:
+            corners = [(-x, y, -bulge) for x, y, bulge in corners]
+        self.left -= len(corners)
+        if self.left < 0:
+            raise _TooMany
+        points: list[Point] = [corners[0][:2]] if corners else []
+        following = corners[1:] + corners[:1] if closed else corners[1:]
+        for (x, y, bulge), (next_x, next_y, _) in zip(corners, following, strict=False):
+            points += bulged((x, y), (next_x, next_y), bulge, self.unit_mm)
+        return Piece(tuple(points), closed)
+
+
+def bulged(a: Point, b: Point, bulge: float, unit_mm: float) -> tuple[Point, ...]:
+    """Return the points after `a` up to `b`; bulge is the tangent of a quarter of the arc's angle.
+
+    Examples
+    --------
+    >>> half = bulged((0.0, 0.0), (2.0, 0.0), 1.0, 1.0)
+    >>> round(min(y for _, y in half), 3)
+    -1.0
+    """
+    chord = math.dist(a, b)
+    if abs(bulge) < 1e-9 or chord == 0.0:
+        return (b,)
+    sweep_deg = math.degrees(4.0 * math.atan(bulge))
+    radius = chord * (1.0 + bulge * bulge) / (4.0 * abs(bulge))
+    # From the middle of the chord to the centre, to the left of a -> b.
+    left = chord * (1.0 - bulge * bulge) / (4.0 * bulge)
+    along = ((b[0] - a[0]) / chord, (b[1] - a[1]) / chord)
+    centre = ((a[0] + b[0]) / 2 - along[1] * left, (a[1] + b[1]) / 2 + along[0] * left)
+    start_deg = math.degrees(math.atan2(a[1] - centre[1], a[0] - centre[0]))
+    return (*arc_points(centre, radius, start_deg, sweep_deg, unit_mm)[1:-1], b)
+
+
+def _flat(point: object) -> Point:
+    return (float(point.x), float(point.y))  # type: ignore[attr-defined]
+
+
+def _arc(start_deg: float, end_deg: float, sign: float) -> tuple[float, float]:
+    """Return start and sweep of an arc, anticlockwise in its own frame; a mirrored one starts mirrored."""
+    sweep = (end_deg - start_deg) % 360.0 or 360.0
+    return (start_deg if sign > 0 else 180.0 - start_deg), sweep

@@ -1,0 +1,241 @@
+"""Reads the lines of an SVG: no document type, no entity, nothing from outside, and limits on everything."""
+
+from __future__ import annotations
+
+import math
+import re
+from xml.parsers import expat
+
+from partkin.drawing.loops import Piece, arc_points
+from partkin.drawing.outline_import import MOST_THINGS, Drawn, refused
+from partkin.drawing.shapes import Point
+from partkin.drawing.svg_path import Transform, identity, path_pieces, transform_of, within
+
+MOST_POINTS = 500_000
+_DEEPEST = 60
+_UNIT_MM = {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72, "pc": 25.4 / 6, "q": 0.25}
+_LENGTH = re.compile(r"^\s*([0-9]*\.?[0-9]+(?:[eE][-+]?\d+)?)\s*([a-zA-Z%]*)\s*$")
+# Their content is not part of the drawing itself.
+_SILENT = frozenset(
+    (
+        *("defs", "symbol", "clipPath", "mask", "pattern", "marker", "metadata", "style", "script", "text"),
+        *("title", "desc", "filter", "linearGradient", "radialGradient", "foreignObject", "switch", "image"),
+    )
+)
+_HIDDEN = re.compile(r"(?:^|;)\s*(?:display\s*:\s*none|visibility\s*:\s*hidden)")
+_PLAIN = frozenset(("svg", "g", "a"))
+
+
+class _Refused(Exception):
+    """The file may not be read; carries what is wrong and how to mend it."""
+
+
+def read_svg(content: bytes, sheet: str, said_mm: float | None, layers: tuple[str, ...] = ()) -> Drawn:
+    """Read paths, circles, ellipses, rectangles, lines and polygons.
+
+    `said_mm`: the unit that the caller gave; it settles how closely arcs are followed. `layers`: only what
+    stands in a group of one of these ids or labels; (): everything.
+
+    Returns
+    -------
+    Drawn
+        In the file's own unit, y up; `unit_mm` None where width and height are not given in a true length.
+    """
+    reader = _Reader(said_mm, layers)
+    parser = expat.ParserCreate(encoding="utf-8", namespace_separator=" ")
+    parser.StartDoctypeDeclHandler = reader.doctype
+    parser.EntityDeclHandler = reader.doctype
+    parser.StartElementHandler = reader.start
+    parser.EndElementHandler = reader.end
+    try:
+        text = content.decode("utf-8-sig")
+        if "\0" in text:
+            raise _Refused("the file holds zero bytes", "Export it again as plain SVG")
+        parser.Parse(re.sub(r"^\s*<\?xml[^>]*\?>", "", text).encode("utf-8"), True)
+    except UnicodeDecodeError:
+        return _fault(sheet, "the file is not UTF-8", "Export it as plain SVG in UTF-8")
+    except expat.ExpatError as fault:
+        return _fault(sheet, f"this is not well-formed SVG ({fault})", "Export it again as plain SVG")
+    except _Refused as refusal:
+        return _fault(sheet, *refusal.args)
+    problems = []
+    if reader.passed_over:
+        kinds = ", ".join(sorted(reader.passed_over))
+        mend = "Turn them into paths if they are holes"
+        problems.append(refused(sheet, f"passed over: {kinds}", mend, warning=True))
+    return Drawn(tuple(reader.turned_up()), reader.unit_mm, tuple(problems))
+
+
+def _fault(sheet: str, what: str, mend: str) -> Drawn:
+    return Drawn((), None, (refused(sheet, what, mend),))
+
+
+def _number(text: str | None, otherwise: float = 0.0) -> float:
+    """Read a coordinate; units of its own make it unreadable here."""
+    if text is None:
+        return otherwise
+    if len(text) > 60:
+        raise _Refused("a coordinate is longer than any number", "Export it as plain SVG")
+    found = _LENGTH.match(text.replace("px", "").lstrip("+-"))
+    if found is None or found.group(2):
+        raise _Refused(f"a coordinate {text[:20]!r} is not a plain number", "Export it as plain SVG")
+    value = float(found.group(1))
+    return -value if text.strip().startswith("-") else value
+
+
+class _Reader:
+    """Follows the elements; keeps the transform of each open one."""
+
+    def __init__(self, said_mm: float | None, layers: tuple[str, ...]) -> None:
+        self.said_mm = said_mm
+        self.layers = layers
+        self.inside: list[bool] = []
+        self.unit_mm: float | None = None
+        self.floor = 0.0
+        self.open: list[Transform] = []
+        self.silent = 0
+        self.count = 0
+        self.points = 0
+        self.found: list[Piece] = []
+        self.passed_over: set[str] = set()
+
+    def doctype(self, *_: object) -> None:
+        raise _Refused("the file declares a document type or entities", "Take the DOCTYPE out; plain SVG has none")
+
+    def start(self, tag: str, attributes: dict[str, str]) -> None:
+        self.count += 1
+        if self.count > MOST_THINGS:
+            raise _Refused(f"the drawing holds more than {MOST_THINGS} things", "Export the outline alone")
+        name = tag.rsplit(" ", 1)[-1]
+        hidden = attributes.get("display") == "none" or bool(_HIDDEN.search(attributes.get("style", "")))
+        if self.silent or name in _SILENT or hidden:
+            self.silent += 1
+            return
+        if len(self.open) >= _DEEPEST:
+            raise _Refused("groups are nested too deep", "Ungroup the drawing")
+        try:
+            own = transform_of(attributes.get("transform", ""))
+        except ValueError:
+            raise _Refused("a transform cannot be read", "Export it as plain SVG") from None
+        if not self.open:
+            if name != "svg":
+                raise _Refused(f"the file begins with <{name[:30]}>, not with <svg>", "Export the drawing as SVG")
+            self.root(attributes)
+        self.open.append(within(self.open[-1] if self.open else identity(), own))
+        names = [value for key, value in attributes.items() if key == "id" or key.endswith(" label")]
+        self.inside.append(self.wanted or (name == "g" and any(one in self.layers for one in names)))
+        if name not in _PLAIN:
+            self.element(name, attributes)
+        elif name == "svg" and len(self.open) > 1:
+            self.passed_over.add("the place of a drawing inside the drawing")
+
+    def end(self, _tag: str) -> None:
+        if self.silent:
+            self.silent -= 1
+        else:
+            self.open.pop()
+            self.inside.pop()
+
+    @property
+    def wanted(self) -> bool:
+        """Whether what stands here is on a layer that is read."""
+        return not self.layers or (bool(self.inside) and self.inside[-1])
+
+    def root(self, attributes: dict[str, str]) -> None:
+        """Find the unit of the coordinates, and the line that y is counted up from."""
+        words = re.split(r"[\s,]+", attributes.get("viewBox", "").strip()[:200])
+        box = [_number(word) for word in words if word]
+        sides = [self.side_mm(attributes.get(side)) for side in ("width", "height")]
+        if len(box) == 4 and box[2] > 0 and box[3] > 0:
+            self.floor = box[1] + box[3]
+            if sides[0] is not None and sides[1] is not None:
+                across, up = sides[0] / box[2], sides[1] / box[3]
+                if attributes.get("preserveAspectRatio", "").startswith("none") and abs(across - up) > 1e-3 * up:
+                    raise _Refused(
+                        "the drawing is stretched more one way than the other",
+                        "Set its scale alike both ways",
+                    )
+                self.unit_mm = min(across, up)
+        elif sides[0] is not None and sides[1] is not None:
+            # Without a view box a coordinate is a CSS pixel, 1/96 inch (CSS Values and Units).
+            self.unit_mm = 25.4 / 96.0
+            self.floor = sides[1] / self.unit_mm
+
+    @staticmethod
+    def side_mm(text: str | None) -> float | None:
+        found = _LENGTH.match((text or "")[:60])
+        if found is None or found.group(2).lower() not in _UNIT_MM:
+            return None
+        return float(found.group(1)) * _UNIT_MM[found.group(2).lower()] or None
+
+    def element(self, name: str, attributes: dict[str, str]) -> None:
+        unit_mm = self.said_mm or self.unit_mm or 1.0
+        try:
+            if not self.wanted:
+                return
+            pieces = _pieces(name, attributes, unit_mm * self.open[-1].largest)
+        except (ValueError, ArithmeticError):
+            raise _Refused(f"a <{name[:30]}> cannot be read", "Export it again as plain SVG") from None
+        if pieces is None:
+            self.passed_over.add(f"<{name[:30]}>")
+            return
+        for piece in pieces:
+            self.points += len(piece.points)
+            if self.points > MOST_POINTS:
+                raise _Refused("the drawing holds too many points", "Export the outline alone")
+            self.found.append(Piece(tuple(self.open[-1].moved(point) for point in piece.points), piece.closed))
+
+    def turned_up(self) -> list[Piece]:
+        """Return the pieces with y up."""
+        return [Piece(tuple((x, self.floor - y) for x, y in piece.points), piece.closed) for piece in self.found]
+
+
+def _pieces(name: str, attributes: dict[str, str], unit_mm: float) -> list[Piece] | None:
+    """Return the lines of one element; None where it is of no kind that is read."""
+    if name == "path":
+        return path_pieces(attributes.get("d", ""), unit_mm)
+    if name in ("circle", "ellipse"):
+        centre = (_number(attributes.get("cx")), _number(attributes.get("cy")))
+        rx = _number(attributes.get("r" if name == "circle" else "rx"))
+        ry = rx if name == "circle" else _number(attributes.get("ry"))
+        if rx <= 0 or ry <= 0:
+            return []
+        ring = arc_points((0.0, 0.0), max(rx, ry), 0.0, 360.0, unit_mm)[:-1]
+        large = max(rx, ry)
+        return [Piece(tuple((centre[0] + x * rx / large, centre[1] + y * ry / large) for x, y in ring), True)]
+    if name == "rect":
+        return _rectangle(attributes, unit_mm)
+    if name == "line":
+        ends = [(_number(attributes.get(f"x{n}")), _number(attributes.get(f"y{n}"))) for n in (1, 2)]
+        return [Piece((ends[0], ends[1]))]
+    if name in ("polyline", "polygon"):
+        values = [_number(word) for word in re.split(r"[\s,]+", attributes.get("points", "").strip()) if word]
+        points = tuple(zip(values[::2], values[1::2], strict=False))
+        return [Piece(points, name == "polygon")] if len(points) > 1 else []
+    return None
+
+
+def _rectangle(attributes: dict[str, str], unit_mm: float) -> list[Piece]:
+    """Return a rectangle, its corners rounded where it says so; fully rounded it is a slot."""
+    x, y = _number(attributes.get("x")), _number(attributes.get("y"))
+    width, height = _number(attributes.get("width")), _number(attributes.get("height"))
+    if width <= 0 or height <= 0:
+        return []
+    rx_text, ry_text = attributes.get("rx"), attributes.get("ry")
+    rx = min(_number(rx_text if rx_text is not None else ry_text), width / 2)
+    ry = min(_number(ry_text if ry_text is not None else rx_text), height / 2)
+    if rx <= 0 or ry <= 0:
+        return [Piece(((x, y), (x + width, y), (x + width, y + height), (x, y + height)), True)]
+    points: list[Point] = []
+    corners = (
+        (width - rx, ry, -90.0),
+        (width - rx, height - ry, 0.0),
+        (rx, height - ry, 90.0),
+        (rx, ry, 180.0),
+    )
+    for corner_x, corner_y, start_deg in corners:
+        for spoke_x, spoke_y in arc_points((0.0, 0.0), 1.0, start_deg, 90.0, max(rx, ry) * unit_mm):
+            point = (x + corner_x + rx * spoke_x, y + corner_y + ry * spoke_y)
+            if not points or math.dist(points[-1], point) > 1e-9 * max(width, height):
+                points.append(point)
+    return [Piece(tuple(points), True)]

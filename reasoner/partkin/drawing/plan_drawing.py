@@ -1,0 +1,174 @@
+"""What holds what, as a drawing: ink on white, told by line and word alone, the same every time.
+
+A thick dashed line is undone, with the numbers of its steps; a thin one is left alone; a dotted one was undone
+before. The part that is wanted stands in the thickest frame; what stays has a double one.
+"""
+
+from __future__ import annotations
+
+from partkin.drawing.plan_layout import FONT_PX, LINE_PX, MARGIN, PAD, Laid, Spot, Wire, laid
+from partkin.drawing.shapes import INK, wrapped
+from partkin.drawing.svg import FONT, escaped, short
+from partkin.model.stripping import Joint, StripPlan
+
+BROAD_PX = 760.0
+STROKES = {
+    "undone": 'stroke-width="2.6" stroke-dasharray="7 4"',
+    "left alone": 'stroke-width="1"',
+    "undone before": 'stroke-width="1.4" stroke-dasharray="1.4 4"',
+}
+KEY = (
+    ("undone", "undone, with the numbers of its steps"),
+    ("left alone", "left alone"),
+    ("undone before", "undone before"),
+)
+_FRAMES = {"wanted": 3.4, "comes with it": 2.2, "comes off first": 1.1, "stays": 1.0}
+
+
+def plan_svg(
+    plan: StripPlan, width: float = BROAD_PX, key: str = "plan", kind: str = "", described_by: str | None = None
+) -> str:
+    """Return the drawing for a page.
+
+    Parameters
+    ----------
+    plan
+    width
+        In pixels, at which text has its size.
+    key
+        Start of the ids in it; has to differ between drawings of one page.
+    kind
+        Class beside `dw`.
+    described_by
+        Id of the description of another drawing of the same plan; None: it carries its own.
+    """
+    found = laid(plan, width)
+    title, says = plan_words(plan, found)
+    described = "" if described_by else f'<desc id="{key}-d">{escaped(says)}</desc>'
+    classes = f"dw {kind}".strip()
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="{classes}" role="img" aria-labelledby="{key}-t" '
+        f'aria-describedby="{described_by or f"{key}-d"}" viewBox="0 0 {short(found.width)} {short(found.height)}">'
+        f'<title id="{key}-t">{escaped(title)}</title>{described}{_inside(found)}</svg>'
+    )
+
+
+def plan_file(plan: StripPlan) -> str:
+    """Return the drawing as a file by itself, every fastener named below it; the same bytes for the same plan."""
+    found = laid(plan, BROAD_PX)
+    title, says = plan_words(plan, found)
+    below, height = _listed(plan, found)
+    size = f'width="{short(found.width)}" height="{short(height)}"'
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="plan-t" aria-describedby="plan-d" '
+        f'viewBox="0 0 {short(found.width)} {short(height)}" {size} font-family="{FONT}" font-size="{short(FONT_PX)}">'
+        f'<title id="plan-t">{escaped(title)}</title><desc id="plan-d">{escaped(says)}</desc>'
+        f'<rect {size} fill="#fff"/>{_inside(found)}{below}</svg>'
+    )
+
+
+def plan_words(plan: StripPlan, found: Laid) -> tuple[str, str]:
+    """Return the title of the drawing, and what it shows in words; the list of steps names every fastener."""
+    undone = sum(joint.step is not None for joint in plan.joints)
+    alone = sum(joint.step is None and not joint.done for joint in plan.joints)
+    groups = []
+    for role, words in (
+        ("comes with it", "comes out with it"), ("comes off first", "comes off first"), ("stays", "stays"),
+    ):  # fmt: skip
+        names = [spot.body.name for spot in found.boxes if spot.body is not None and spot.body.role == role]
+        if names:
+            groups.append(f"{words}: {', '.join(names)}")
+    more = f" Not drawn, because nothing of them is undone: {', '.join(found.not_drawn)}." if found.not_drawn else ""
+    counts = f"{_count(undone)} undone (thick dashed lines), {_count(alone)} left alone."
+    says = f"{len(found.boxes)} parts as boxes. {'; '.join(groups).capitalize()}{'.' if groups else ''} {counts}{more}"
+    return f"What holds {plan.name}", says.strip()
+
+
+def _count(number: int) -> str:
+    return f"{number} row{'' if number == 1 else 's'} of fasteners"
+
+
+def _inside(found: Laid) -> str:
+    lines = "".join(
+        f'<path d="M{"L".join(f"{short(x)} {short(y)}" for x, y in wire.points)}" {STROKES[wire.how]}/>'
+        for wire in sorted(found.wires, key=lambda wire: wire.how == "undone")
+    )
+    boxes = "".join(_box(spot) for spot in found.boxes)
+    numbers = "".join(_number(wire) for wire in found.wires)
+    return f'<g stroke="{INK}" fill="none">{lines}</g>{boxes}{numbers}'
+
+
+def _box(spot: Spot) -> str:
+    assert spot.body is not None
+    role = spot.body.role
+    x, y, right, bottom = spot.rect
+    dash = ' stroke-dasharray="4 3"' if role == "comes off first" else ""
+    frame = _frame(x, y, right, bottom, _FRAMES[role], dash, "#fff")
+    if role == "stays":
+        frame += _frame(x + 2.5, y + 2.5, right - 2.5, bottom - 2.5, 1.0, "", "none")
+    texts = []
+    for number, line in enumerate(spot.lines):
+        last = number == len(spot.lines) - 1
+        bold = ' font-weight="bold"' if role == "wanted" and not last else ""
+        slant = ' font-style="italic"' if last else ""
+        at = f'x="{short(x + PAD)}" y="{short(y + PAD + 8 + number * LINE_PX)}"'
+        texts.append(f"<text {at}{bold}{slant}>{escaped(line)}</text>")
+    return frame + f'<g fill="{INK}">{"".join(texts)}</g>'
+
+
+def _frame(x: float, y: float, right: float, bottom: float, pen: float, dash: str, fill: str) -> str:
+    return (
+        f'<rect x="{short(x)}" y="{short(y)}" width="{short(right - x)}" height="{short(bottom - y)}" fill="{fill}" '
+        f'stroke="{INK}" stroke-width="{short(pen)}"{dash}/>'
+    )
+
+
+def _number(wire: Wire) -> str:
+    if wire.label is None:
+        return ""
+    x, y, right, bottom = wire.label
+    return (
+        f'<rect x="{short(x)}" y="{short(y)}" width="{short(right - x)}" height="{short(bottom - y)}" fill="#fff"/>'
+        f'<text x="{short((x + right) / 2)}" y="{short(y + 10.6)}" text-anchor="middle" font-weight="bold" '
+        f'fill="{INK}">{escaped(wire.text)}</text>'
+    )
+
+
+def key_strokes(plan: StripPlan) -> list[tuple[str, str]]:
+    """Return the kinds of line that the drawing uses, as a little drawing and in words."""
+    used = {"undone before"} if any(joint.done for joint in plan.joints) else set()
+    used |= {"undone", "left alone"}
+    return [
+        (f'<svg class="dw" viewBox="0 0 28 18" aria-hidden="true">{_sample(how)}</svg>', words)
+        for how, words in KEY if how in used
+    ]  # fmt: skip
+
+
+def _sample(how: str) -> str:
+    return f'<path d="M0 9H28" stroke="{INK}" {STROKES[how]}/>'
+
+
+def _listed(plan: StripPlan, found: Laid) -> tuple[str, float]:
+    """The lines below the drawing: what the strokes mean, and every fastener by name."""
+    lines = ["Thick dashed: undone, with the numbers of the steps. Thin: left alone. Dotted: undone before."]
+    undone = sorted((joint for joint in plan.joints if joint.step is not None), key=lambda joint: joint.step or 0)
+    lines += [_fastener(joint) for joint in undone]
+    for words, names in (
+        ("Left alone", [joint.fastener for joint in plan.joints if joint.step is None and not joint.done]),
+        ("Undone before", [joint.fastener for joint in plan.joints if joint.done]),
+        ("Not drawn, because nothing of them is undone", list(found.not_drawn)),
+    ):
+        if names:
+            lines.append(f"{words}: {', '.join(names)}.")
+    room = found.width - 2 * MARGIN
+    texts, y = [], found.height + LINE_PX
+    for line in (row for sentence in lines for row in wrapped(sentence, FONT_PX, room)):
+        texts.append(f'<text x="{short(MARGIN)}" y="{short(y)}" fill="{INK}">{escaped(line)}</text>')
+        y += LINE_PX
+    return "".join(texts), y
+
+
+def _fastener(joint: Joint) -> str:
+    pairs = "; ".join(f"{a} from {b}" for a, b in joint.joins)
+    what = f"{joint.count} {joint.kind}{'' if joint.count == 1 else 's'}"
+    return f"{joint.step}: {joint.fastener}, {what}, {pairs}{', a guess' if joint.guess else ''}"

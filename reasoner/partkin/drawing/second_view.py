@@ -1,0 +1,74 @@
+"""A pattern in space seen from above too, under the main view: first-angle projection (ISO 5456-2)."""
+
+from __future__ import annotations
+
+from partkin.drawing.laying import Frame, moved, moved_z
+from partkin.drawing.placing import Room
+from partkin.drawing.shapes import SOFT, Line, Poly, Round, Shape, Strokes, Words, shortened, text_width
+from partkin.drawing.svg import clean
+from partkin.drawing.symbols import size_mm
+from partkin.model.drawing import DrawnFeature, Matrix, OverlayView
+
+_EDGE = 34.0
+_FLAT_MM = 1.0
+
+
+def _mark(feature: DrawnFeature, x_px: float, y_px: float, scale: float, donor: bool) -> list[Shape]:
+    """Draw a feature from the side: its width as a wide line, its axis as a centre line."""
+    half = max((size_mm(feature) or 5.0) / 2 * scale, 2.0)
+    shapes: list[Shape] = [Line((x_px - half, y_px), (x_px + half, y_px), "donor" if donor else "wide")]
+    if not donor:
+        shapes.append(Line((x_px, y_px - 9.0), (x_px, y_px + 9.0), "centre"))
+    return shapes
+
+
+def projection_mark(right: float, middle: float) -> list[Shape]:
+    """Draw the mark of first-angle projection: a blunt cone, its view from the left on its right."""
+    left = right - 40.0
+    cone = (
+        (left, middle - 5.0),
+        (left + 15.0, middle - 8.0),
+        (left + 15.0, middle + 8.0),
+        (left, middle + 5.0),
+    )
+    ring = (right - 9.0, middle)
+    axis = Strokes(
+        (((left - 4, middle), (right + 2, middle)), ((ring[0], middle - 11), (ring[0], middle + 11))),
+        "centre",
+    )
+    return [Poly(cone, "thin"), Round(ring, 8.0, "thin"), Round(ring, 5.0, "thin"), axis]
+
+
+def from_above(view: OverlayView, matrix: Matrix, frame: Frame, top: float, width: float) -> tuple[list[Shape], float]:
+    """Draw x against z under the main view, at its scale; nothing for a flat pattern.
+
+    Seen from above, what is nearer to the eye of the main view lies lower.
+
+    Returns
+    -------
+    tuple of list of shapes and float
+        The shapes, and the height that they take.
+    """
+    spots = [(f, f.at_mm[0], f.at_mm[2], False) for f in view.fixings if len(f.at_mm) > 2]
+    spots += [(f, moved(matrix, f.at_mm)[0], moved_z(matrix, f.at_mm), True) for f in view.features if len(f.at_mm) > 2]
+    if not spots:
+        return [], 0.0
+    lowest, highest = min(z for _, _, z, _ in spots), max(z for _, _, z, _ in spots)
+    if highest - lowest < _FLAT_MM:
+        return [], 0.0
+    base = top + _EDGE - lowest * frame.scale
+    shapes: list[Shape] = [Words((14.0, top + 16.0), "Seen from above", 11.0, colour=SOFT)]
+    shapes += projection_mark(width - 18.0, top + 18.0)
+    height = (highest - lowest) * frame.scale + 2 * _EDGE
+    room = Room((8.0, top + 22.0, width - 8.0, top + height))
+    for feature, x_mm, z_mm, donor in spots:
+        x_px, y_px = frame.px((x_mm, 0.0))[0], base + z_mm * frame.scale
+        shapes += _mark(feature, x_px, y_px, frame.scale, donor)
+        room.take((x_px - 8.0, y_px - 8.0, x_px + 8.0, y_px + 8.0))
+    for feature, x_mm, z_mm, donor in spots:
+        text = shortened(clean(feature.id), 11.0, 0.2 * width)
+        about = (frame.px((x_mm, 0.0))[0], base + z_mm * frame.scale)
+        found = None if donor else room.place(about, (8.0, 8.0), text_width(text, 11.0), 11.0, farthest=7.0)
+        if found is not None:
+            shapes.append(Words((found[0][0], found[0][3] - 2.0), text, 11.0, halo=True))
+    return shapes, height

@@ -1,0 +1,316 @@
+"""Writes a picture as SVG: own writer, no library, the same bytes for the same picture."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from functools import cache
+
+from partkin.drawing.shapes import (
+    BLUE,
+    INK,
+    SCREEN_PENS,
+    SOFT,
+    Arc,
+    Hatched,
+    Line,
+    Obround,
+    Oval,
+    Pen,
+    Picture,
+    Point,
+    Poly,
+    Round,
+    Shape,
+    Strokes,
+    Window,
+    Words,
+    turned,
+)
+from partkin.drawing.symbols import hatches
+
+FONT = "'Liberation Sans',Arial,Helvetica,'DejaVu Sans',sans-serif"
+
+_USUAL_SIZE = "11"
+
+# Not allowed in XML 1.0, section 2.2: control characters, surrogates, two non-characters. Also taken out: the
+# marks that turn the writing direction of what follows, which could make one part's name read as another's.
+_NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+_TURNS_DIRECTION = re.compile("[\u202a-\u202e\u2066-\u2069\u200e\u200f]")
+
+
+def clean(text: str) -> str:
+    """Return text without what XML forbids and without marks that turn the writing direction.
+
+    Examples
+    --------
+    >>> clean("a\\x00b\\u202ec")
+    'a\\ufffdbc'
+    """
+    return _TURNS_DIRECTION.sub("", _NOT_XML.sub("\ufffd", text))
+
+
+def escaped(text: str) -> str:
+    """Return text that is safe in an element and in a quoted attribute, of HTML and of XML.
+
+    Examples
+    --------
+    >>> escaped("<script>'\\"&")
+    '&lt;script&gt;&#39;&quot;&amp;'
+    """
+    text = clean(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    return text.replace('"', "&quot;").replace("'", "&#39;")
+
+
+def short(value: float, decimals: int = 2) -> str:
+    """Write a number in as few characters as it needs."""
+    text = f"{value:.{decimals}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def pen_classes(pens: Mapping[str, Pen]) -> dict[str, str]:
+    """Return the class of each pen, short because a report names them thousands of times."""
+    return {name: f"p{number}" for number, name in enumerate(pens)}
+
+
+def pen_rules(pens: Mapping[str, Pen]) -> str:
+    """Return the style rules of the pens, one class each, in the order of the table."""
+    rules = []
+    for name, known in pen_classes(pens).items():
+        pen = pens[name]
+        parts = [f"fill:{pen.fill or 'none'}", f"stroke:{pen.stroke or 'none'}"]
+        if pen.stroke:
+            parts.append(f"stroke-width:{short(pen.width, 3)}")
+        if pen.dash:
+            parts.append("stroke-dasharray:" + " ".join(short(length, 3) for length in pen.dash))
+        rules.append(f".{known}{{{';'.join(parts)}}}")
+    return "".join(rules)
+
+
+def screen_style() -> str:
+    """Return the style sheet of the screen drawings, for a page that carries many of them."""
+    return (
+        f".dw{{font-family:{FONT};font-size:{_USUAL_SIZE}px}}.dw text{{fill:#111}}.dw .m{{text-anchor:middle}}"
+        f".dw .u{{fill:{BLUE}}}.dw .s{{fill:{SOFT}}}"
+        ".dw .b{font-weight:bold}.dw .h{paint-order:stroke;stroke:#fff;stroke-width:3.5px;stroke-linejoin:round}"
+        + pen_rules(SCREEN_PENS)
+    )
+
+
+_COLOURS = {BLUE: "u", SOFT: "s"}
+
+
+@cache
+def hatch_names() -> dict[tuple[str, float, float], str]:
+    """Return the id of the pattern of each hatching."""
+    return {key: f"k{number}" for number, key in enumerate(hatches())}
+
+
+def hatch_patterns() -> str:
+    """Return the patterns that drawings of one page share, to be put once into an SVG of the page."""
+    rules = pen_classes(SCREEN_PENS)
+    made = []
+    for (pen, spacing, angle_deg), name in hatch_names().items():
+        side, line = short(spacing), f"M0 {short(spacing / 2)}H{short(spacing)}"
+        made.append(
+            f'<pattern id="{name}" patternUnits="userSpaceOnUse" width="{side}" height="{side}" '
+            f'patternTransform="rotate({short(angle_deg)})"><path class="{rules[pen]}" d="{line}"/></pattern>'
+        )
+    return "".join(made)
+
+
+class Writer:
+    """Turns shapes into elements; `flip` is the height of the picture where y points up, else None."""
+
+    def __init__(
+        self, flip: float | None, decimals: int, grouped: bool, pens: Mapping[str, Pen], shared: bool = False
+    ) -> None:  # fmt: skip
+        self.shared = shared
+        self.classes = pen_classes(pens)
+        self.flip = flip
+        self.decimals = decimals
+        self.grouped = grouped
+
+    def number(self, value: float) -> str:
+        return short(value, self.decimals)
+
+    def point(self, point: Point) -> str:
+        y = point[1] if self.flip is None else self.flip - point[1]
+        return f"{self.number(point[0])} {self.number(y)}"
+
+    def xy(self, point: Point, x: str = "x", y: str = "y") -> str:
+        first, second = self.point(point).split(" ")
+        return f'{x}="{first}" {y}="{second}"'
+
+    def hatched(self, shape: Hatched) -> str:
+        """Return a polygon that is filled with a pattern of the page (see `hatch_patterns`)."""
+        corners = "L".join(self.point(corner) for corner in shape.corners)
+        name = hatch_names()[shape.pen, shape.spacing, shape.angle_deg]
+        return f'<path fill="url(#{name})" d="M{corners}Z"/>'
+
+    def path(self, d: str, pen: str) -> str:
+        return f'<path class="{self.classes[pen]}" d="{d}"/>'
+
+    def strokes(self, shape: Strokes) -> str:
+        """Return many lines in relative steps, which are shorter to write; rounded so that nothing adds up."""
+        unit = 10**self.decimals
+        at = (0, 0)
+        parts = []
+        for line in shape.lines:
+            for command, (x, y) in zip("ml", line, strict=True):
+                here = (round(x * unit), round((y if self.flip is None else self.flip - y) * unit))
+                steps = [short((new - old) / unit, self.decimals) for new, old in zip(here, at, strict=True)]
+                parts.append(f"{command}{steps[0]}{'' if steps[1].startswith('-') else ' '}{steps[1]}")
+                at = here
+        return "".join(parts)
+
+    def obround(self, shape: Obround) -> str:
+        sign = 1.0 if self.flip is not None else -1.0
+        along, across = (
+            turned((shape.half_travel, 0.0), shape.angle_deg),
+            turned((0.0, shape.radius), shape.angle_deg),
+        )
+        x, y = shape.centre
+        corners = [
+            self.point((x + a * along[0] + b * across[0], y + sign * (a * along[1] + b * across[1])))
+            for a, b in ((1, -1), (1, 1), (-1, 1), (-1, -1))
+        ]
+        radius = self.number(shape.radius)
+        arc = f"A{radius} {radius} 0 0 0 "
+        return self.path(f"M{corners[0]}{arc}{corners[1]}L{corners[2]}{arc}{corners[3]}Z", shape.pen)
+
+    def arc(self, shape: Arc) -> str:
+        sign = 1.0 if self.flip is not None else -1.0
+        ends = []
+        for angle_deg in (shape.from_deg, shape.to_deg):
+            spoke = turned((shape.radius, 0.0), angle_deg)
+            ends.append(self.point((shape.centre[0] + spoke[0], shape.centre[1] + sign * spoke[1])))
+        large = 1 if (shape.to_deg - shape.from_deg) % 360.0 > 180.0 else 0
+        radius = self.number(shape.radius)
+        return self.path(f"M{ends[0]}A{radius} {radius} 0 {large} 0 {ends[1]}", shape.pen)
+
+    def words(self, shape: Words) -> str:
+        size = short(shape.size)
+        middle = shape.anchor == "middle" and not self.grouped
+        named = not self.grouped and _COLOURS.get(shape.colour)
+        told = (("b", shape.bold), ("h", shape.halo), ("m", middle), (named, named))
+        names = " ".join(str(name) for name, on in told if on)
+        parts = [f'class="{names}"'] if names else []
+        parts.append(self.xy(shape.at))
+        if size != _USUAL_SIZE or self.grouped:
+            parts.append(f'font-size="{size}"')
+        if shape.anchor != "start" and not middle:
+            parts.append(f'text-anchor="{shape.anchor}"')
+        if shape.colour != INK and not named:
+            parts.append(f'fill="{shape.colour}"')
+        if shape.turn_deg:
+            parts.append(f'transform="rotate({short(-shape.turn_deg)} {self.point(shape.at)})"')
+        return f"<text {' '.join(parts)}>{escaped(shape.text)}</text>"
+
+    def window(self, shape: Window) -> str:
+        left, top, right, bottom = shape.box
+        width, height = self.number(right - left), self.number(bottom - top)
+        origin = f"{self.number(left)} {self.number(top)}"
+        inner = "".join(self.shape(part) for part in shape.shapes)
+        at = origin.split(" ")
+        return (
+            f'<svg x="{at[0]}" y="{at[1]}" width="{width}" height="{height}" '
+            f'viewBox="{origin} {width} {height}">{inner}</svg>'
+        )
+
+    def shape(self, shape: Shape) -> str:
+        if isinstance(shape, Line):
+            return self.path(f"M{self.point(shape.a)}L{self.point(shape.b)}", shape.pen)
+        if isinstance(shape, Hatched) and self.shared:
+            return self.hatched(shape)
+        if isinstance(shape, Strokes):
+            return self.path(self.strokes(shape), shape.pen)
+        if isinstance(shape, Poly):
+            d = "M" + "L".join(self.point(point) for point in shape.points) + ("Z" if shape.closed else "")
+            return self.path(d, shape.pen)
+        if isinstance(shape, Round):
+            centre, radius = self.xy(shape.centre, "cx", "cy"), self.number(shape.radius)
+            return f'<circle class="{self.classes[shape.pen]}" {centre} r="{radius}"/>'
+        if isinstance(shape, Oval):
+            turn = (
+                f' transform="rotate({short(-shape.angle_deg)} {self.point(shape.centre)})"' if shape.angle_deg else ""
+            )
+            return (
+                f'<ellipse class="{self.classes[shape.pen]}" {self.xy(shape.centre, "cx", "cy")} '
+                f'rx="{self.number(shape.semi[0])}" ry="{self.number(shape.semi[1])}"{turn}/>'
+            )
+        if isinstance(shape, Arc):
+            return self.arc(shape)
+        if isinstance(shape, Obround):
+            return self.obround(shape)
+        if isinstance(shape, Window):
+            return self.window(shape)
+        return self.words(shape)
+
+    def all(self, shapes: Iterable[Shape]) -> str:
+        if not self.grouped:
+            return "".join(self.shape(shape) for shape in shapes)
+        layers: dict[str, list[str]] = {}
+        for shape in shapes:
+            layers.setdefault(shape.layer or "drawing", []).append(self.shape(shape))
+        return "".join(f'<g id="{escaped(name)}">{"".join(parts)}</g>' for name, parts in layers.items())
+
+
+def picture_svg(
+    picture: Picture,
+    prefix: str = "d",
+    styled: bool = True,
+    bounded: bool = False,
+    described_by: str | None = None,
+    shared: bool = False,
+) -> str:
+    """Write a screen picture (pixels, y down) as one SVG element.
+
+    Parameters
+    ----------
+    picture
+    prefix
+        Start of the ids of its title and description; has to differ between pictures of one page.
+    styled
+        With its own style sheet; False where the page has it already (`screen_style`).
+    bounded
+        Say width and height in pixels too, for a file that is opened by itself.
+    described_by
+        Id of a description that the page has already; None: the drawing brings its own.
+    shared
+        The page has `hatch_patterns`, which this drawing then uses instead of bringing its own lines.
+    """
+    style = f"<style>{screen_style()}</style>" if styled else ""
+    told = ""
+    if described_by is None:
+        told = f'<desc id="{prefix}-d">{escaped(picture.says)}</desc>'
+    described = described_by or f"{prefix}-d"
+    box = f"0 0 {short(picture.width)} {short(picture.height)}"
+    size = f' width="{short(picture.width)}" height="{short(picture.height)}"' if bounded else ""
+    body = Writer(None, 1, False, SCREEN_PENS, shared).all(picture.shapes)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="dw" role="img" aria-labelledby="{prefix}-t" '
+        f'aria-describedby="{described}" viewBox="{box}"{size}>'
+        f'<title id="{prefix}-t">{escaped(picture.title)}</title>'
+        f"{told}{style}{body}</svg>"
+    )
+
+
+def true_size_svg(picture: Picture, pens: Mapping[str, Pen], corner: Point) -> str:
+    """Write a picture in millimetres (y up) at true size, one group a layer.
+
+    `corner` is the lower left corner of the sheet, in the picture's own coordinates.
+    """
+    left, bottom = corner
+    body = Writer(bottom + picture.height, 4, True, pens).all(picture.shapes)
+    width, height = short(picture.width, 4), short(picture.height, 4)
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
+        f'viewBox="{short(left, 4)} 0 {width} {height}" role="img" aria-labelledby="t" aria-describedby="d">'
+        f'<title id="t">{escaped(picture.title)}</title><desc id="d">{escaped(picture.says)}</desc>'
+        f"<style>text{{font-family:{FONT};fill:#111}}.b{{font-weight:bold}}"
+        f".h{{paint-order:stroke;stroke:#fff;stroke-width:1px}}{pen_rules(pens)}</style>{body}</svg>\n"
+    )

@@ -1,0 +1,389 @@
+"""A template on tiles of paper: every sheet with its rules, square, place in the whole and face."""
+
+from __future__ import annotations
+
+import io
+import unicodedata
+
+from reportlab.pdfgen.canvas import Canvas
+
+from partkin.drawing.shapes import (
+    PAPER_PENS,
+    SOFT,
+    Arc,
+    Box,
+    Line,
+    Obround,
+    Oval,
+    Pen,
+    Point,
+    Poly,
+    Round,
+    Shape,
+    Strokes,
+    Window,
+    Words,
+    millimetres,
+    obround_points,
+    shortened,
+    turned,
+    wrapped,
+)
+from partkin.drawing.svg import clean
+from partkin.drawing.template import (
+    cut_words,
+    face_words,
+    heading_words,
+    pattern_shapes,
+    rule_shapes,
+    size_words,
+    square_shapes,
+)
+from partkin.drawing.tiles import (
+    BOTTOM_STRIP_MM,
+    LEFT_STRIP_MM,
+    PAPER_MARGIN_MM,
+    JoinMark,
+    Sheets,
+    join_marks,
+    lay_out,
+    tile_name,
+)
+from partkin.model.drawing import TemplateView
+
+POINTS_PER_MM = 72.0 / 25.4
+
+
+def printable(text: str) -> str:
+    """Return text in the letters that the built-in typefaces of PDF have; accents go before letters do.
+
+    Examples
+    --------
+    >>> printable("caf\\u00e9 \\u0159\\u00ed\\u0163 \\u6f22")
+    'caf\\xe9 r\\xedt ?'
+    """
+    out = []
+    for letter in unicodedata.normalize("NFC", clean(text)):
+        for attempt in (letter, unicodedata.normalize("NFKD", letter)[:1], "?"):
+            try:
+                attempt.encode("cp1252")
+            except UnicodeEncodeError:
+                continue
+            out.append(attempt)
+            break
+    return "".join(out)
+
+
+class _Sheet:
+    """Paints shapes (millimetres, y up) on the sheet of paper that the canvas has open."""
+
+    def __init__(self, canvas: Canvas) -> None:
+        self.canvas = canvas
+
+    def pen(self, name: str) -> Pen:
+        pen = PAPER_PENS[name]
+        self.canvas.setLineWidth(pen.width)
+        self.canvas.setDash(list(pen.dash)) if pen.dash else self.canvas.setDash()
+        if pen.stroke:
+            self.canvas.setStrokeColor(pen.stroke)
+        if pen.fill:
+            self.canvas.setFillColor(pen.fill)
+        return pen
+
+    def outline(self, points: tuple[Point, ...], closed: bool, name: str) -> None:
+        pen = self.pen(name)
+        path = self.canvas.beginPath()
+        path.moveTo(*points[0])
+        for point in points[1:]:
+            path.lineTo(*point)
+        if closed:
+            path.close()
+        self.canvas.drawPath(path, stroke=int(bool(pen.stroke)), fill=int(bool(pen.fill)))
+
+    def words(self, shape: Words) -> None:
+        text = printable(shape.text)
+        face = "Helvetica-Bold" if shape.bold else "Helvetica"
+        width = self.canvas.stringWidth(text, face, shape.size)
+        self.canvas.saveState()
+        self.canvas.translate(*shape.at)
+        if shape.turn_deg:
+            self.canvas.rotate(shape.turn_deg)
+        left = {"start": 0.0, "middle": -width / 2, "end": -width}[shape.anchor]
+        if shape.halo:
+            self.canvas.setFillColor("#FFFFFF")
+            self.canvas.rect(left - 0.4, -0.25 * shape.size, width + 0.8, 1.05 * shape.size, stroke=0, fill=1)
+        self.canvas.setFillColor(shape.colour)
+        self.canvas.setFont(face, shape.size)
+        self.canvas.drawString(left, 0.0, text)
+        self.canvas.restoreState()
+
+    def paint(self, shape: Shape) -> None:
+        if isinstance(shape, Words):
+            self.words(shape)
+        elif isinstance(shape, Line):
+            self.pen(shape.pen)
+            self.canvas.line(*shape.a, *shape.b)
+        elif isinstance(shape, Strokes):
+            self.pen(shape.pen)
+            for a, b in shape.lines:
+                self.canvas.line(*a, *b)
+        elif isinstance(shape, Poly):
+            self.outline(shape.points, shape.closed, shape.pen)
+        elif isinstance(shape, Round):
+            pen = self.pen(shape.pen)
+            self.canvas.circle(*shape.centre, shape.radius, stroke=int(bool(pen.stroke)), fill=int(bool(pen.fill)))
+        elif isinstance(shape, Obround):
+            self.outline(obround_points(shape, True), True, shape.pen)
+        elif isinstance(shape, Arc):
+            spokes = (
+                turned((shape.radius, 0.0), shape.from_deg + (shape.to_deg - shape.from_deg) * n / 32)
+                for n in range(33)
+            )
+            self.outline(tuple((shape.centre[0] + x, shape.centre[1] + y) for x, y in spokes), False, shape.pen)
+        elif isinstance(shape, Oval | Window):
+            raise TypeError(f"a template has no {type(shape).__name__}")
+
+
+def _join_shapes(mark: JoinMark) -> list[Shape]:
+    """Draw a join mark: a diamond with its right half filled and a cross through it, unlike any hole."""
+    x, y = mark.at
+    corners = ((x + 3.2, y), (x, y + 3.2), (x - 3.2, y), (x, y - 3.2))
+    return [
+        Poly(corners, "join"),
+        Poly((corners[0], corners[1], corners[3]), "dot"),
+        Line((x - 5.5, y), (x + 5.5, y), "join"),
+        Line((x, y - 5.5), (x, y + 5.5), "join"),
+        Words((x + 3.4, y + 3.4), str(mark.number), 2.6),
+    ]
+
+
+def _page_map(sheets: Sheets, shown: tuple[int, int] | None, box: Box) -> list[Shape]:
+    """Draw all tiles small, the shown one filled."""
+    left, bottom, right, top = box
+    cell = min((right - left) / sheets.columns, (top - bottom) / sheets.rows, 14.0)
+    shapes: list[Shape] = []
+    for column, row in sheets.tiles():
+        x, y = right - (sheets.columns - column) * cell, bottom + (sheets.rows - 1 - row) * cell
+        ring = ((x, y), (x + cell, y), (x + cell, y + cell), (x, y + cell))
+        here = (column, row) == shown
+        if here:
+            shapes.append(Poly(ring, "dot"))
+        shapes.append(Poly(ring, "thin"))
+        if cell >= 5.0:
+            name = tile_name(column, row)
+            shapes.append(
+                Words(
+                    (x + cell / 2, y + cell / 2 - 0.9),
+                    name,
+                    min(2.8, 0.45 * cell),
+                    "middle",
+                    colour="#FFFFFF" if here else "#111111",
+                )
+            )
+    return shapes
+
+
+def _furniture(view: TemplateView, sheets: Sheets, page: int, shown: tuple[int, int] | None) -> list[Shape]:
+    """Draw what every sheet carries along its foot and its left side."""
+    width = sheets.page[0]
+    pages = sheets.columns * sheets.rows + 1
+    where = "read this sheet first" if shown is None else f"tile {tile_name(*shown)}"
+    correction = ""
+    if sheets.printer != (1.0, 1.0):
+        correction = f"; corrected for a printer of {sheets.printer[0]:g} across, {sheets.printer[1]:g} up"
+    caution = wrapped(clean(" ".join(view.cautions)), 2.6, 104.0, 3) if shown is not None else []
+    left = LEFT_STRIP_MM
+    return [
+        *rule_shapes((left, 2.0), False),
+        *rule_shapes((1.0, BOTTOM_STRIP_MM + 2.0), True),
+        *square_shapes((left + 106.0, 2.0)),
+        *_page_map(sheets, shown, (left + 130.0, 2.0, width, 22.0)),
+        Words((left, 34.0), face_words(view), 8.0, bold=True),
+        Words((width, 34.0), f"Sheet {page} of {pages}: {where}", 3.6, "end", bold=True),
+        Words((left, 27.2), shortened(heading_words(view), 4.0, width - left), 4.0),
+        *(Words((left, 21.5 - 3.2 * n), line, 2.6, colour=SOFT) for n, line in enumerate(caution)),
+        Words((width, 23.6), f"Print at 100 %, not fitted to the page{correction}", 2.6, "end", colour=SOFT),
+    ]
+
+
+def _tile_edges(sheets: Sheets, column: int, row: int, window: Box) -> list[Shape]:
+    """Draw the frame of a tile: dashed where it is trimmed to be laid on its neighbour, which is named."""
+    left, bottom, right, top = window
+    middle_x, middle_y = (left + right) / 2, (bottom + top) / 2
+    on, under = "trim, lay on {}", "{} is laid on here"
+    sides = (
+        (
+            column + 1 < sheets.columns,
+            (right, bottom),
+            (right, top),
+            (column + 1, row),
+            (right - 1.2, middle_y),
+            90.0,
+            on,
+        ),
+        (column > 0, (left, bottom), (left, top), (column - 1, row), (left + 3.4, middle_y), 90.0, under),
+        (row > 0, (left, top), (right, top), (column, row - 1), (middle_x, top - 3.4), 0.0, under),
+        (
+            row + 1 < sheets.rows,
+            (left, bottom),
+            (right, bottom),
+            (column, row + 1),
+            (middle_x, bottom + 1.2),
+            0.0,
+            on,
+        ),
+    )
+    shapes: list[Shape] = []
+    for goes_on, a, b, neighbour, at, turn_deg, says in sides:
+        shapes.append(Line(a, b, "hidden" if goes_on and says == on else "thin"))
+        if goes_on:
+            text = says.format(tile_name(*neighbour))
+            shapes.append(Words(at, text, 2.6, "middle", turn_deg=turn_deg, colour=SOFT, halo=True))
+    return shapes
+
+
+def _box_of(shape: Shape) -> Box | None:
+    """Return the box about a shape of which a tile may show a part; None: always painted."""
+    if isinstance(shape, Line):
+        points: tuple[Point, ...] = (shape.a, shape.b)
+    elif isinstance(shape, Poly):
+        points = shape.points
+    elif isinstance(shape, Round):
+        x, y = shape.centre
+        points = ((x - shape.radius, y - shape.radius), (x + shape.radius, y + shape.radius))
+    elif isinstance(shape, Obround):
+        reach = shape.radius + shape.half_travel
+        x, y = shape.centre
+        points = ((x - reach, y - reach), (x + reach, y + reach))
+    elif isinstance(shape, Words):
+        reach = len(shape.text) * shape.size
+        points = ((shape.at[0] - 1.0, shape.at[1] - 2.0), (shape.at[0] + reach, shape.at[1] + shape.size))
+    else:
+        return None
+    xs, ys = [x for x, _ in points], [y for _, y in points]
+    return (min(xs) - 1.0, min(ys) - 1.0, max(xs) + 1.0, max(ys) + 1.0)
+
+
+def _on_tile(shape: Shape, tile: Box) -> Shape | None:
+    """Return what of a shape a tile can show; None: nothing."""
+    if isinstance(shape, Strokes):
+        lines = tuple(
+            (a, b)
+            for a, b in shape.lines
+            if max(a[0], b[0]) >= tile[0]
+            and min(a[0], b[0]) <= tile[2]
+            and max(a[1], b[1]) >= tile[1]
+            and min(a[1], b[1]) <= tile[3]
+        )
+        return Strokes(lines, shape.pen, shape.layer) if lines else None
+    box = _box_of(shape)
+    if box is None or (box[0] <= tile[2] and tile[0] <= box[2] and box[1] <= tile[3] and tile[1] <= box[3]):
+        return shape
+    return None
+
+
+def _open_page(canvas: Canvas, sheets: Sheets) -> None:
+    """Go from points to true millimetres of the usable page, the printer's fault taken out."""
+    canvas.setPageSize((sheets.paper_mm[0] * POINTS_PER_MM, sheets.paper_mm[1] * POINTS_PER_MM))
+    margin = PAPER_MARGIN_MM * POINTS_PER_MM
+    canvas.transform(POINTS_PER_MM / sheets.printer[0], 0.0, 0.0, POINTS_PER_MM / sheets.printer[1], margin, margin)
+
+
+def _steps(view: TemplateView) -> list[str]:
+    face = face_words(view).lower().replace("seen from", "seen from the")
+    return [
+        "1  Print at 100 %. On every sheet measure both rules: each has to be 100 mm long. If one is not, "
+        "print again with --printer and what it measured over 100, across first, such as 0.993,1.002.",
+        "2  Trim the dashed edges. Lay each sheet on its neighbour until the half-filled diamonds meet, and "
+        "tape it down.",
+        f"3  The drawing is as {face}. Lay it on that face, or hold it to the light and see that it is not "
+        "turned over.",
+        "4  Black crosses: this part. Blue dashed: the other part, to check against. Dashed on a broad band: "
+        "to be cut.",
+    ]
+
+
+def _first_lines(view: TemplateView, room: float) -> list[tuple[str, float, bool]]:
+    """Return the lines of the first sheet: text, size, and whether it is a heading."""
+    lines: list[tuple[str, float, bool]] = []
+    for step in _steps(view):
+        lines += [(line, 3.5, False) for line in wrapped(step, 3.5, room)]
+    if view.cautions:
+        lines.append(("Cautions", 4.2, True))
+    for caution in view.cautions:
+        lines += [(line, 3.5, False) for line in wrapped(clean(caution), 3.5, room)]
+    lines.append(("What is drawn (millimetres, in the part's own frame)", 4.2, True))
+    sign = -1.0 if view.turned_over else 1.0
+    told = [(feature.id, size_words(feature), feature.at_mm) for feature in view.features]
+    told += [(f"To cut, {cut.feature}", cut_words(cut), cut.at_mm) for cut in view.cuts]
+    for name, size, at in told:
+        lines.append((f"{name}: {size}, at {millimetres(sign * at[0])}, {millimetres(at[1])}", 3.2, False))
+    return lines
+
+
+def _first_sheet(view: TemplateView, sheets: Sheets) -> list[Shape]:
+    """Set the sheet that is read first: how to check and join, what is drawn, the cautions."""
+    width, height = sheets.page
+    left, down = LEFT_STRIP_MM, height - 12.0
+    room = width - left
+    shapes: list[Shape] = [Words((left, down), "Template at true size", 8.0, bold=True)]
+    down -= 3.0
+    lines = _first_lines(view, room)
+    floor = BOTTOM_STRIP_MM + 6.0
+    for number, (line, size, bold) in enumerate(lines):
+        down -= size * 1.45 + (3.0 if bold else 0.0)
+        if down < floor:
+            more = f"... and {len(lines) - number} lines more; the DXF has them all."
+            shapes.append(Words((left, down + size * 0.6), more, 3.2))
+            break
+        shapes.append(Words((left, down), shortened(clean(line), size, room, bold), size, bold=bold))
+    return shapes
+
+
+def tiled_pdf(view: TemplateView, paper: str, printer: tuple[float, float]) -> bytes:
+    """Write a template (already as seen) as PDF; see `template.template_pdf`."""
+    shapes, box = pattern_shapes(view)
+    sheets = lay_out((box[0] - 6.0, box[1] - 6.0, box[2] + 6.0, box[3] + 6.0), paper, printer)
+    avoid: list[Point] = [(f.at_mm[0], f.at_mm[1]) for f in (*view.features, *view.laid_on)]
+    avoid += [(cut.at_mm[0], cut.at_mm[1]) for cut in view.cuts]
+    for mark in join_marks(sheets, avoid):
+        shapes = shapes + _join_shapes(mark)
+    buffer = io.BytesIO()
+    canvas = Canvas(buffer, invariant=1, pageCompression=1)
+    canvas.setTitle(printable(f"Template: {heading_words(view)}"))
+    canvas.setAuthor("partkin")
+    canvas.setCreator("partkin")
+    canvas.setSubject(printable(face_words(view)))
+    canvas.setViewerPreference("PrintScaling", "None")
+    painter = _Sheet(canvas)
+    _open_page(canvas, sheets)
+    for shape in _first_sheet(view, sheets) + _furniture(view, sheets, 1, None):
+        painter.paint(shape)
+    canvas.showPage()
+    for number, tile in enumerate(sheets.tiles(), 2):
+        _open_page(canvas, sheets)
+        _paint_tile(painter, shapes, sheets, tile)
+        for shape in _furniture(view, sheets, number, tile):
+            painter.paint(shape)
+        canvas.showPage()
+    canvas.save()
+    return buffer.getvalue()
+
+
+def _paint_tile(painter: _Sheet, shapes: list[Shape], sheets: Sheets, tile: tuple[int, int]) -> None:
+    canvas = painter.canvas
+    box = sheets.tile_box(*tile)
+    corner = (LEFT_STRIP_MM, BOTTOM_STRIP_MM)
+    window = (corner[0], corner[1], corner[0] + sheets.window[0], corner[1] + sheets.window[1])
+    canvas.saveState()
+    clip = canvas.beginPath()
+    clip.rect(window[0], window[1], sheets.window[0], sheets.window[1])
+    canvas.clipPath(clip, stroke=0, fill=0)
+    canvas.translate(corner[0] - box[0], corner[1] - box[1])
+    for shape in shapes:
+        shown = _on_tile(shape, box)
+        if shown is not None:
+            painter.paint(shown)
+    canvas.restoreState()
+    for shape in _tile_edges(sheets, *tile, window):
+        painter.paint(shape)

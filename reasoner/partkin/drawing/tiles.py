@@ -1,0 +1,163 @@
+"""Cutting a drawing larger than the paper into tiles: how many, where each begins, where they are joined."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from partkin.drawing.shapes import Box, Point
+from partkin.model.problem import FaultyInput, Problem
+
+# Millimetres: ISO 216 (A4, A3); Letter is 8.5 by 11 inches.
+PAPERS: dict[str, tuple[float, float]] = {
+    "A4": (210.0, 297.0),
+    "A3": (297.0, 420.0),
+    "Letter": (215.9, 279.4),
+}
+PAPER_MARGIN_MM = 8.0
+LEFT_STRIP_MM = 11.0
+BOTTOM_STRIP_MM = 42.0
+OVERLAP_MM = 16.0
+MOST_TILES = 150
+
+
+@dataclass(frozen=True)
+class Sheets:
+    """How a drawing is laid on sheets of paper.
+
+    `page`: usable width and height of one sheet in true millimetres, a printer that is out allowed for;
+    `window`: the part of it that shows the drawing; `start`: lower left corner of the whole array, in the
+    drawing. Row 1 is at the top, column A at the left.
+    """
+
+    paper_mm: tuple[float, float]
+    printer: tuple[float, float]
+    page: tuple[float, float]
+    window: tuple[float, float]
+    start: Point
+    columns: int
+    rows: int
+
+    @property
+    def step(self) -> tuple[float, float]:
+        """From one tile's corner to the next one's."""
+        return (self.window[0] - OVERLAP_MM, self.window[1] - OVERLAP_MM)
+
+    def tile_box(self, column: int, row: int) -> Box:
+        """Return what a tile shows: left, bottom, right, top in the drawing; both count from 0."""
+        left = self.start[0] + column * self.step[0]
+        bottom = self.start[1] + (self.rows - 1 - row) * self.step[1]
+        return (left, bottom, left + self.window[0], bottom + self.window[1])
+
+    def tiles(self) -> list[tuple[int, int]]:
+        """Return all tiles as (column, row), row by row."""
+        return [(column, row) for row in range(self.rows) for column in range(self.columns)]
+
+
+def tile_name(column: int, row: int) -> str:
+    """Return a tile's name, as a spreadsheet names its cells.
+
+    Examples
+    --------
+    >>> tile_name(0, 0), tile_name(27, 1)
+    ('A1', 'AB2')
+    """
+    letters = ""
+    column += 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        letters = chr(65 + rest) + letters
+    return f"{letters}{row + 1}"
+
+
+def _fault(column: str, what: str, mend: str) -> FaultyInput:
+    return FaultyInput((Problem("template", 0, column, what, mend),))
+
+
+def lay_out(box: Box, paper: str, printer: tuple[float, float]) -> Sheets:
+    """Choose the orientation with the fewer tiles (upright where both need as many), and lay the box on it.
+
+    Parameters
+    ----------
+    box
+        What has to be shown: left, bottom, right, top.
+    paper
+        A key of `PAPERS`.
+    printer
+        What the printer makes of a true millimetre, across and up: 0.993 prints 100 mm as 99.3.
+
+    Raises
+    ------
+    FaultyInput
+        Unknown paper, a correction outside 0.9 to 1.1, or more than 150 tiles.
+    """
+    if paper not in PAPERS:
+        raise _fault("paper", f"no paper is called {paper!r}", f"Say one of {', '.join(PAPERS)}")
+    if not all(math.isfinite(factor) and 0.9 <= factor <= 1.1 for factor in printer):
+        raise _fault(
+            "printer",
+            "a printer is not out by more than a tenth",
+            "Give what 100 mm measure over 100, such as 0.993,1.002",
+        )
+    if not all(math.isfinite(edge) for edge in box):
+        raise _fault("x_mm", "a place is not a number", "Mend the features sheet")
+    width, height = PAPERS[paper]
+    choices = [_sheets(box, size, printer) for size in ((width, height), (height, width))]
+    best = min(choices, key=lambda sheets: sheets.columns * sheets.rows)
+    if best.columns * best.rows > MOST_TILES:
+        raise _fault(
+            "paper",
+            f"that takes {best.columns * best.rows} sheets",
+            "Take larger paper, or export DXF for a plotter",
+        )
+    return best
+
+
+def _sheets(box: Box, paper_mm: tuple[float, float], printer: tuple[float, float]) -> Sheets:
+    page = (
+        (paper_mm[0] - 2 * PAPER_MARGIN_MM) * printer[0],
+        (paper_mm[1] - 2 * PAPER_MARGIN_MM) * printer[1],
+    )
+    window = (page[0] - LEFT_STRIP_MM, page[1] - BOTTOM_STRIP_MM)
+    counts = [
+        max(1, math.ceil((extent - OVERLAP_MM) / (side - OVERLAP_MM)))
+        for extent, side in zip((box[2] - box[0], box[3] - box[1]), window, strict=True)
+    ]
+    total = [count * (side - OVERLAP_MM) + OVERLAP_MM for count, side in zip(counts, window, strict=True)]
+    start = ((box[0] + box[2] - total[0]) / 2, (box[1] + box[3] - total[1]) / 2)
+    return Sheets(paper_mm, printer, page, window, start, counts[0], counts[1])
+
+
+@dataclass(frozen=True)
+class JoinMark:
+    """A mark that two neighbouring tiles both show; `number` counts along their join."""
+
+    at: Point
+    between: tuple[str, str]
+    number: int
+
+
+def join_marks(sheets: Sheets, avoid: list[Point], clear_mm: float = 12.0) -> list[JoinMark]:
+    """Return the join marks, two between neighbours, clear of the points to avoid where that can be."""
+    marks = []
+    for column, row in sheets.tiles():
+        left, bottom, right, top = sheets.tile_box(column, row)
+        if column + 1 < sheets.columns:
+            names = (tile_name(column, row), tile_name(column + 1, row))
+            for number, share in enumerate((0.25, 0.75), 1):
+                at = (right - OVERLAP_MM / 2, bottom + share * (top - bottom))
+                marks.append(JoinMark(_cleared(at, (0.0, 6.0), avoid, clear_mm), names, number))
+        if row + 1 < sheets.rows:
+            names = (tile_name(column, row), tile_name(column, row + 1))
+            for number, share in enumerate((0.25, 0.75), 1):
+                at = (left + share * (right - left), bottom + OVERLAP_MM / 2)
+                marks.append(JoinMark(_cleared(at, (6.0, 0.0), avoid, clear_mm), names, number))
+    return marks
+
+
+def _cleared(at: Point, along: Point, avoid: list[Point], clear_mm: float) -> Point:
+    for step in (0, 1, -1, 2, -2, 3, -3, 4, -4):
+        moved = (at[0] + step * along[0], at[1] + step * along[1])
+        if all(math.dist(moved, point) >= clear_mm for point in avoid):
+            return moved
+    return at

@@ -1,0 +1,177 @@
+"""The frame, the title block at the lower right, the scale bar and the key of a drawing (y down)."""
+
+from __future__ import annotations
+
+from partkin.drawing.alt import called
+from partkin.drawing.shapes import (
+    SOFT,
+    Box,
+    Line,
+    Obround,
+    Point,
+    Poly,
+    Round,
+    Shape,
+    Strokes,
+    Words,
+    hatching,
+    millimetres,
+    shortened,
+    text_width,
+    wrapped,
+)
+from partkin.drawing.svg import clean
+from partkin.drawing.symbols import rectangle
+from partkin.model.drawing import OverlayView
+
+_ROW = 30.0
+
+
+def sheet_frame(width: float, height: float) -> list[Shape]:
+    """Return the drawing's frame with its centring marks (none where the title block stands)."""
+    inset = 2.0
+    box = (inset, inset, width - inset, height - inset)
+    middle_x, middle_y, mark = width / 2, height / 2, 6.0
+    below = [Line((middle_x, height - inset), (middle_x, height - inset - mark), "frame")] if width > 520 else []
+    return [
+        rectangle(box, "frame"),
+        Line((middle_x, inset), (middle_x, inset + mark), "frame"),
+        *below,
+        Line((inset, middle_y), (inset + mark, middle_y), "frame"),
+        Line((width - inset, middle_y), (width - inset - mark, middle_y), "frame"),
+    ]
+
+
+def _cell(box: Box, label: str, value: str, bold: bool = False, size: float = 12.0) -> list[Shape]:
+    left, top, right, bottom = box
+    room = right - left - 10.0
+    return [
+        rectangle(box, "thin"),
+        Words((left + 5.0, top + 10.5), label, 9.0, colour=SOFT),
+        Words((left + 5.0, bottom - 6.0), shortened(clean(value), size, room, bold), size, bold=bold),
+    ]
+
+
+def block_rows(view: OverlayView) -> list[list[tuple[str, str, float, bool]]]:
+    """Return the cells of the title block, row by row: label, value, share of the row, and whether it is bold."""
+    margin = f"{millimetres(view.margin_mm)} mm" if view.margin_mm is not None else "not known"
+    turn = f"{millimetres(view.turn_deg)} deg" if view.turn_deg is not None and view.matrix else "not placed"
+    if view.mirrored:
+        turn += ", mirrored"
+    return [
+        [("Donor", called(view.donor, view.donor_name), 1.0, True)],
+        [("On host", called(view.host, view.host_name), 1.0, False)],
+        [("Verdict", view.verdict or "not yet", 0.62, True), ("Least margin", margin, 0.38, False)],
+        [
+            ("Seen from", view.seen_from or "not said", 0.28, False),
+            ("Turned", turn, 0.44, False),
+            ("Drawing", f"{view.drawing} of {view.drawings}", 0.28, False),
+        ],
+    ]
+
+
+def title_block(view: OverlayView, right: float, bottom: float, width: float) -> tuple[list[Shape], Box]:
+    """Draw the title block with its lower right corner there; returns its shapes and its box."""
+    rows = block_rows(view)
+    left, top = right - width, bottom - _ROW * len(rows)
+    shapes: list[Shape] = [rectangle((left, top, right, bottom), "paper")]
+    for number, row in enumerate(rows):
+        x = left
+        for label, value, share, bold in row:
+            cell = (x, top + number * _ROW, x + share * width, top + (number + 1) * _ROW)
+            shapes += _cell(cell, label, value, bold)
+            x += share * width
+    shapes.append(rectangle((left, top, right, bottom), "frame"))
+    return shapes, (left, top, right, bottom)
+
+
+def scale_bar(at: Point, scale: float) -> list[Shape]:
+    """Draw a bar of a round length, near 90 pixels, starting at `at`."""
+    length_mm = min(
+        (base * 10.0**power for power in range(-1, 5) for base in (1.0, 2.0, 5.0)),
+        key=lambda length: (abs(length * scale - 90.0), length),
+    )
+    x, y = at
+    end = x + length_mm * scale
+    ticks = [
+        ((x + part * (end - x), y - (4.0 if part in (0.0, 1.0) else 2.5)), (x + part * (end - x), y))
+        for part in (0.0, 0.25, 0.5, 0.75, 1.0)
+    ]
+    return [
+        Line((x, y), (end, y), "wide"),
+        Strokes(tuple(ticks), "thin"),
+        Words((end + 5.0, y + 1.0), f"{length_mm:g} mm", 11.0),
+    ]
+
+
+KEY_KINDS = ("host fixing", "donor feature", "host edge", "donor edge", "host zone", "donor zone", "to cut")
+
+
+def sample(kind: str, x: float, y: float) -> list[Shape]:
+    """Draw the sample of a key line, one of `KEY_KINDS`, 26 by 12 pixels, its middle at y."""
+    box = ((x, y - 6), (x + 26, y - 6), (x + 26, y + 6), (x, y + 6))
+    if kind == "host fixing":
+        return [
+            Round((x + 13, y), 5.0, "stud"),
+            Strokes((((x + 4, y), (x + 22, y)), ((x + 13, y - 8), (x + 13, y + 8))), "centre"),
+        ]
+    if kind == "donor feature":
+        return [Round((x + 13, y), 5.5, "donor")]
+    if kind == "host edge":
+        return [Line((x, y), (x + 26, y), "beyond")]
+    if kind == "donor edge":
+        return [Line((x, y), (x + 26, y), "donor")]
+    if kind == "to cut":
+        return [Obround((x + 13, y), 6.0, 4.0, 0.0, "cut-band"), Obround((x + 13, y), 6.0, 4.0, 0.0, "cut")]
+    donor = kind == "donor zone"
+    lines = hatching(box, 5.0, 123.0 if donor else 45.0)
+    return [Poly(box, "donor-thin" if donor else "thin"), Strokes(lines, "donor-hatch" if donor else "hatch")]
+
+
+def key_lines(view: OverlayView) -> list[tuple[str, str]]:
+    """Return what the key explains: the kind of each line, and its words."""
+    lines = []
+    if view.fixings:
+        lines.append(("host fixing", "host fixing"))
+    if view.features:
+        lines.append(("donor feature", "donor feature"))
+    if any(line.of != "donor" for line in view.outlines):
+        lines.append(("host edge", "edge of the host"))
+    if any(line.of == "donor" for line in view.outlines):
+        lines.append(("donor edge", "edge of the donor"))
+    if any(zone.of != "donor" for zone in view.zones):
+        owners = sorted({zone.of for zone in view.zones if zone.of != "donor"})
+        lines.append(("host zone", "zone of the " + " and ".join(owners)))
+    if any(zone.of == "donor" for zone in view.zones):
+        lines.append(("donor zone", "zone of the donor"))
+    if view.cuts:
+        lines.append(("to cut", "to cut or open out"))
+    return lines
+
+
+def key(view: OverlayView, left: float, top: float, width: float) -> tuple[list[Shape], float]:
+    """Draw the key, in as many columns as the width holds; returns its shapes and its height."""
+    lines = key_lines(view)
+    widest = max((text_width(text, 11.0) for _, text in lines), default=0.0) + 46.0
+    columns = max(1, min(int(width // widest), 2))
+    shapes: list[Shape] = []
+    for number, (kind, text) in enumerate(lines):
+        x, y = left + (number % columns) * widest, top + 9.0 + (number // columns) * 19.0
+        shapes += sample(kind, x, y)
+        shapes.append(Words((x + 34.0, y + 4.0), text, 11.0))
+    rows = -(-len(lines) // columns)
+    return shapes, rows * 19.0
+
+
+def paragraph(
+    lines: list[str], left: float, top: float, width: float, size: float = 11.0, most: int = 3
+) -> tuple[list[Shape], float]:
+    """Set sentences one under the other, each on at most `most` lines; returns the shapes and the height."""
+    shapes: list[Shape] = []
+    down = top
+    for sentence in lines:
+        for line in wrapped(clean(sentence), size, width, most):
+            down += size * 1.3
+            shapes.append(Words((left, down), line, size))
+        down += 2.0
+    return shapes, down - top

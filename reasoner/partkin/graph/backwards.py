@@ -1,0 +1,151 @@
+"""The graph back into a build: the same table of columns, read the other way."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
+
+from partkin.graph.names import PREFIXES, UNITS, concept, full, last
+from partkin.model.build import Build, Settings
+from partkin.model.columns import BUILD, SHEETS, WORDS, Column, Sheet, default_of, terms_of
+
+Things = dict[str, dict[str, list[str]]]
+
+TYPE = full("rdf:type")
+ORDER = full("partkin:order")
+ROW = full("partkin:row")
+
+WORD_OF = {concept(scheme, word): word for scheme, listed in WORDS.items() for word in listed}
+UNIT_OF = {PREFIXES["unit"] + local: unit for unit, local in UNITS.items()}
+
+
+def _truth(value: str) -> bool:
+    return value in ("true", "1")
+
+
+def _as_written(value: str) -> str:
+    return value
+
+
+_READ: dict[str, Callable[[str], Any]] = {
+    "id": _as_written, "text": _as_written, "date": _as_written, "platform": _as_written,
+    "number": _as_written,
+    "decimal": float,
+    "integer": int,
+    "boolean": _truth,
+    "word": lambda value: WORD_OF.get(value, value),
+    "unit": lambda value: UNIT_OF.get(value, value),
+    "part": last, "feature": last, "zone": last, "model": last, "reading": last, "person": last,
+}
+
+
+def cell(column: Column, value: str) -> Any:
+    """Return the value of a column from a term's own text (an IRI or a literal's lexical form)."""
+    return _READ[column.holds](value)
+
+
+def row_of(row: type, values: Mapping[str, str | None], **given: Any) -> Any:
+    """Return a sheet's dataclass from the texts of a query's row, by column name; None is not known."""
+    columns = terms_of(row)
+    made = {
+        name: cell(columns[name], value)
+        for name, value in values.items() if value is not None and name in columns
+    }
+    wanted = {name: default_of(row, name) for name in columns}
+    line = values.get("row")
+    return row(**{**wanted, **made, **given, "row": int(line) if line else 0})
+
+
+def gather(statements: Iterable[tuple[str, str, str]]) -> Things:
+    """Return subject -> predicate -> values, in the order in which they come."""
+    things: Things = {}
+    for subject, predicate, value in statements:
+        things.setdefault(subject, {}).setdefault(predicate, []).append(value)
+    return things
+
+
+def _order(things: Things, iri: str) -> int:
+    return int(things.get(iri, {}).get(ORDER, ["0"])[0])
+
+
+def _listed(things: Things, thing: Mapping[str, list[str]], term: str) -> list[dict[str, list[str]]]:
+    """Return the things of a list, in their order."""
+    children = sorted(thing.get(full(term), ()), key=lambda iri: (_order(things, iri), iri))
+    return [things.get(iri, {}) for iri in children]
+
+
+def _first(thing: Mapping[str, list[str]], term: str) -> str | None:
+    values = thing.get(full(term))
+    return values[0] if values else None
+
+
+def _many(things: Things, thing: Mapping[str, list[str]], column: Column) -> tuple[Any, ...] | None:
+    if column.holds == "axis":
+        found = [_first(thing, f"partkin:axis{way}") for way in "XYZ"]
+        return None if None in found else tuple(float(value or 0) for value in found)
+    children = _listed(things, thing, column.term)
+    if column.holds == "corners":
+        return tuple(
+            (float(_first(child, "partkin:xMm") or "nan"), float(_first(child, "partkin:yMm") or "nan"))
+            for child in children)
+    if column.holds == "numbers":
+        return tuple(_first(child, "schema:mpn") or "" for child in children)
+    if column.holds == "cautions":
+        found = [_first(child, "partkin:cautionKind") or "" for child in children]
+        return tuple(WORD_OF.get(value, value) for value in found if value is not None)
+    return tuple(
+        tuple(_first(way, "schema:name") or "" for way in _listed(things, child, "partkin:alternative"))
+        for child in children)
+
+
+_WRITTEN = {"number": "schema:mpn", "platform": "partkin:platformName"}
+
+
+def _value(things: Things, thing: Mapping[str, list[str]], row: type, column: Column) -> Any:
+    if column.holds in ("axis", "corners", "numbers", "cautions", "behind"):
+        return _many(things, thing, column)
+    found = _first(thing, _WRITTEN.get(column.holds, column.term))
+    return default_of(row, column.attribute) if found is None else cell(column, found)
+
+
+def _row(things: Things, iri: str, sheet: Sheet) -> Any:
+    thing = things[iri]
+    made = {column.attribute: _value(things, thing, sheet.row, column) for column in sheet.terms}
+    return sheet.row(**made, row=int(thing.get(ROW, ["0"])[0]))
+
+
+def sheet_rows(sheet: Sheet, statements: Iterable[tuple[str, str, str]]) -> list[Any]:
+    """Return the rows of one sheet that facts tell, in the order in which they come."""
+    things = gather(statements)
+    return [_row(things, iri, sheet) for iri in things]
+
+
+def build_from(statements: Iterable[tuple[str, str, str]]) -> Build:
+    """Return the build that a graph describes, every sheet in its own order.
+
+    Parameters
+    ----------
+    statements
+        (subject, predicate, object) as texts: IRIs without brackets, literals by their lexical form.
+
+    Raises
+    ------
+    ValueError
+        When a number does not read as one; the shapes say so in words first.
+    """
+    things = gather(statements)
+    by_class: dict[str, list[str]] = {}
+    for iri, thing in things.items():
+        for rdf_class in thing.get(TYPE, ()):
+            by_class.setdefault(rdf_class, []).append(iri)
+    builds = sorted(by_class.get(full(BUILD.rdf_class), ()))
+    settings = Settings()
+    if builds:
+        thing = things[builds[0]]
+        settings = Settings(**{
+            column.attribute: _value(things, thing, Settings, column) for column in BUILD.terms})
+    sheets: dict[str, tuple[Any, ...]] = {}
+    for sheet in SHEETS:
+        found = sorted(by_class.get(full(sheet.rdf_class), ()), key=lambda iri: (_order(things, iri), iri))
+        sheets[sheet.attribute] = tuple(_row(things, iri, sheet) for iri in found)
+    return Build(settings=settings, **sheets)

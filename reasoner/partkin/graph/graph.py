@@ -1,0 +1,144 @@
+"""The graph of one build: what the sheets assert, and what each rule adds in a graph of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING, Any
+
+from partkin.graph.backwards import build_from
+from partkin.graph.files import QueryFile, after_of, query_files, rule_files
+from partkin.graph.names import NS, full, plain_number, segment
+from partkin.graph.statements import build_iri, ntriples
+from partkin.model.build import Build
+
+if TYPE_CHECKING:
+    from pyoxigraph import Store
+
+GIVEN = "{ UNDEF }"
+ASKED = f"{NS}asked"
+COMPARED = full("partkin:comparedWith")
+
+Row = dict[str, str]
+
+
+def with_given(sparql: str, iris: Iterable[str]) -> str:
+    """Return a shipped query for these things alone, in place of every one."""
+    listed = " ".join(f"<{iri}>" for iri in iris)
+    return sparql.replace(GIVEN, f"{{ {listed} }}", 1) if listed else sparql
+
+
+class Knowledge:
+    """A build as a graph that can be asked; the store behind it is this stage's own affair.
+
+    The default graph is what the sheets assert; the results of a rule stand in the graph
+    `https://w3id.org/partkin/ns#rule-<name>`. Queries see all of them as one.
+    """
+
+    def __init__(self, store: Store, base: str) -> None:
+        self.store = store
+        self.base = base
+
+    def part(self, part_id: str) -> str:
+        """Return the IRI of a part of this build."""
+        return f"{self.base}/{segment(part_id)}"
+
+    def number(self, written: str) -> str:
+        """Return the IRI of a part number, however it is written."""
+        return f"{self.base}/~number/{segment(plain_number(written))}"
+
+    def rows(self, name: str, given: Iterable[str] = ()) -> list[Row]:
+        """Return the rows of a shipped query as texts by column; what is not bound is left out.
+
+        Parameters
+        ----------
+        name
+            Of the file in ontology/queries.
+        given
+            IRIs for the variable that the file's header names under `given`; none: every one.
+        """
+        sparql = with_given(query_files()[name].sparql, given)
+        answer: Any = self.store.query(sparql, use_default_graph_as_union=True)
+        columns = [variable.value for variable in answer.variables]
+        return [
+            {column: term.value for column, term in zip(columns, solution, strict=True) if term is not None}
+            for solution in answer
+        ]
+
+    def compare(self, donor: str, *others: str) -> None:
+        """Let the rules compare a donor with these parts as well, whatever the sheets say it is for.
+
+        Facts that hold already stay; asking twice changes nothing.
+        """
+        from pyoxigraph import NamedNode, Quad
+
+        known = {row["other"] for row in self.rows("compared", [self.part(donor)])}
+        new = [iri for iri in map(self.part, others) if iri not in known]
+        if new:
+            ours, compared, asked = NamedNode(self.part(donor)), NamedNode(COMPARED), NamedNode(ASKED)
+            self.store.extend([Quad(ours, compared, NamedNode(iri), asked) for iri in new])
+            self._apply([rule for rule in rule_files() if "compared" in after_of(rule)])
+
+    def apply_rules(self) -> None:
+        """Run every rule once, in order; what it derives goes into its own graph."""
+        self._apply(rule_files())
+
+    def _apply(self, rules: Iterable[QueryFile]) -> None:
+        from pyoxigraph import NamedNode, Quad
+
+        for rule in rules:
+            graph = NamedNode(f"{NS}rule-{rule.name}")
+            derived: Any = self.store.query(rule.sparql, use_default_graph_as_union=True)
+            self.store.extend([Quad(one.subject, one.predicate, one.object, graph) for one in derived])
+
+    def quads(self) -> str:
+        """Return everything as N-Quads, in no order."""
+        from pyoxigraph import RdfFormat
+
+        written: Any = self.store.dump(format=RdfFormat.N_QUADS)
+        return str(written, "utf-8")
+
+    def asserted(self) -> Iterator[tuple[str, str, str]]:
+        """Yield what the sheets say as (subject, predicate, object) texts."""
+        from pyoxigraph import DefaultGraph
+
+        yield from self._texts(DefaultGraph())
+
+    def derived(self) -> Iterator[tuple[str, str, str, str]]:
+        """Yield what the rules add as (rule, subject, predicate, object) texts."""
+        from pyoxigraph import NamedNode
+
+        for rule in rule_files():
+            for subject, predicate, value in self._texts(NamedNode(f"{NS}rule-{rule.name}")):
+                yield rule.name, subject, predicate, value
+
+    def _texts(self, graph: Any) -> Iterator[tuple[str, str, str]]:
+        quads: Any = self.store.quads_for_pattern(None, None, None, graph)
+        for quad in quads:
+            yield quad.subject.value, quad.predicate.value, quad.object.value
+
+
+def compile_graph(build: Build) -> Knowledge:
+    """Compile a build into a graph and let the rules add what follows.
+
+    Parameters
+    ----------
+    build
+        Sheets without faults; they are taken as they are.
+
+    Returns
+    -------
+    Knowledge
+        The asserted triples and, in one named graph a rule, the derived ones.
+    """
+    from pyoxigraph import RdfFormat, Store
+
+    store = Store()
+    store.bulk_load(ntriples(build).encode(), format=RdfFormat.N_TRIPLES)
+    graph = Knowledge(store, build_iri(build.settings.name))
+    graph.apply_rules()
+    return graph
+
+
+def to_build(graph: Knowledge) -> Build:
+    """Return the build that a graph was compiled from; nothing of any sheet is lost."""
+    return build_from(graph.asserted())

@@ -1,0 +1,158 @@
+"""Questions of people: a shipped query by name, a file, or SPARQL text; read only, within limits."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any, Final
+
+from partkin.graph.apart import answer
+from partkin.graph.asking import Places, nearest
+from partkin.graph.files import query_files
+from partkin.graph.graph import Knowledge, with_given
+from partkin.graph.guard import refusal
+from partkin.graph.terms import misspelt, tokens
+from partkin.model.problem import FaultyInput, Problem
+from partkin.model.table import Table
+
+ROWS_AT_MOST: Final = 10_000
+SECONDS_AT_MOST: Final = 10.0
+MEGABYTES_AT_MOST: Final = 2048
+_FIRST_WORDS = frozenset({
+    "ADD", "ASK", "BASE", "CLEAR", "CONSTRUCT", "COPY", "CREATE", "DELETE", "DESCRIBE", "DROP", "INSERT",
+    "LOAD", "MOVE", "PREFIX", "SELECT", "WITH",
+})
+_WHERE = re.compile(r"error at (\d+):(\d+): (.*)", re.DOTALL)
+
+
+def _fault(what: str, mend: str, row: int = 0, column: str = "query") -> FaultyInput:
+    return FaultyInput((Problem("ask", row, column, what, mend),))
+
+
+def list_queries() -> Table:
+    """Return every shipped query with what it asks and what may be named behind it."""
+    rows = tuple(
+        (name, file.header.get("asks", ""), file.header.get("given", ""))
+        for name, file in query_files().items()
+    )
+    return Table(("query", "asks", "given"), rows)
+
+
+def ask(
+    graph: Knowledge, query: str, *,
+    rows_at_most: int = ROWS_AT_MOST, seconds_at_most: float = SECONDS_AT_MOST,
+) -> tuple[Table, tuple[Problem, ...]]:
+    """Answer a question put to the graph.
+
+    Parameters
+    ----------
+    query
+        The name of a shipped query, with the ids of the parts it is asked of behind it (none: every part);
+        `list`; the path of a .rq file; or SPARQL text. The prefixes of the vocabulary need not be declared.
+    rows_at_most
+        Further rows are cut, and the table and a warning say so.
+    seconds_at_most
+        Of a question of the user's own, which is then stopped.
+
+    Returns
+    -------
+    Table, tuple of Problem
+        The rows and the warnings: terms that the vocabulary does not have, rows that were cut.
+
+    Raises
+    ------
+    FaultyInput
+        When the question cannot be read, would change or fetch something, or takes too long.
+    """
+    words = query.split()
+    if words == ["list"]:
+        return list_queries(), ()
+    if words and words[0] in query_files():
+        return _shipped(graph, words[0], words[1:], rows_at_most)
+    sparql = _text_of(query, words)
+    refused = refusal(sparql)
+    if refused is not None:
+        raise FaultyInput((refused,))
+    warnings = misspelt(list(tokens(sparql)))
+    table = _table(_apart(graph, sparql, rows_at_most, seconds_at_most))
+    return table, (*warnings, *_cut(table, rows_at_most))
+
+
+def _text_of(query: str, words: list[str]) -> str:
+    """Return the SPARQL text that a question is, or that the file it names holds."""
+    if any(mark in query for mark in "{<\n") or (words and words[0].upper() in _FIRST_WORDS):
+        return query
+    path = Path(query.strip())
+    if path.suffix not in (".rq", ".sparql"):
+        raise _unknown_name(words[0] if words else "")
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except OSError as fault:
+        reason = (fault.strerror or "no reason was given").lower()
+        raise _fault(f"{path.as_posix()} cannot be read: {reason}", "Name a file of SPARQL text") from fault
+    except UnicodeDecodeError as fault:
+        raise _fault(f"{path.as_posix()} is not UTF-8 text", "Name a file of SPARQL text") from fault
+
+
+def _unknown_name(name: str) -> FaultyInput:
+    meant = nearest(name, [*query_files(), "list"])
+    mend = f"Did you mean {meant}?" if meant else "`list` names them; a file ends in .rq"
+    return _fault(f"there is no query {name!r}", mend)
+
+
+def _shipped(graph: Knowledge, name: str, given: list[str], rows_at_most: int) -> tuple[
+        Table, tuple[Problem, ...]]:
+    file = query_files()[name]
+    if given and "given" not in file.header:
+        raise _fault(f"the query {name} is not asked of a part", "Leave out what stands behind its name")
+    places = Places(graph) if given else None
+    wrong = tuple(places.unknown(part) for part in given if part not in places.rows) if places else ()
+    if wrong:
+        raise FaultyInput(wrong)
+    table = _table(answer(
+        graph.store, with_given(file.sparql, map(graph.part, given)), graph.base, rows_at_most))
+    return table, _cut(table, rows_at_most)
+
+
+def _table(found: dict[str, Any]) -> Table:
+    if "fault" in found:
+        where = _WHERE.fullmatch(found["fault"])
+        if where:
+            wanted = where[3].splitlines()[0][:80]
+            raise _fault(f"the question cannot be read from here on: {wanted}",
+                         "See the SPARQL 1.1 query language", int(where[1]), where[2])
+        raise _fault(f"the question cannot be answered: {found['fault']}",
+                     "See the SPARQL 1.1 query language")
+    return Table(tuple(found["columns"]), tuple(map(tuple, found["rows"])), found["answer"], found["cut"])
+
+
+def _cut(table: Table, rows_at_most: int) -> tuple[Problem, ...]:
+    if not table.cut:
+        return ()
+    return (Problem("ask", 0, "query", f"there are more than {rows_at_most} rows; the rest is left out",
+                    "Ask for fewer, with LIMIT or a narrower pattern", warning=True),)
+
+
+def _apart(graph: Knowledge, sparql: str, rows_at_most: int, seconds_at_most: float) -> dict[str, Any]:
+    asked = json.dumps({
+        "quads": graph.quads(), "sparql": sparql, "base": graph.base, "rows_at_most": rows_at_most,
+        "megabytes": MEGABYTES_AT_MOST,
+    })
+    try:
+        ran = subprocess.run(
+            [sys.executable, "-m", "partkin.graph.apart"], input=asked, capture_output=True, text=True,
+            encoding="utf-8", timeout=seconds_at_most, check=False)
+    except subprocess.TimeoutExpired as late:
+        raise _fault(f"the question took more than {seconds_at_most:g} s and was stopped",
+                     "Ask for less at a time") from late
+    if ran.returncode == 1 and "MemoryError" not in ran.stderr:
+        raise RuntimeError(f"the process that answers questions failed:\n{ran.stderr}")
+    if ran.returncode != 0:
+        # Killed, or brought down by the system: out of memory, or nested deeper than the stack is.
+        raise _fault(f"the question is too large or too deeply nested to be answered in {MEGABYTES_AT_MOST} MB",
+                     "Ask for less at a time")
+    found: dict[str, Any] = json.loads(ran.stdout)
+    return found

@@ -1,0 +1,117 @@
+"""The terms of the vocabulary and of what is reused, and the ones that a question uses."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+
+from partkin.graph.names import NS, PREFIXES
+from partkin.model.problem import Problem
+from partkin.tables.shipped import shipped
+
+# Their terms are not checked: they are the languages that the vocabulary itself is written in.
+_LANGUAGES = tuple(PREFIXES[prefix] for prefix in ("rdf", "rdfs", "owl", "xsd"))
+_REUSED = tuple(PREFIXES[prefix] for prefix in ("dcterms", "prov", "qudt", "schema", "skos", "sosa", "unit"))
+
+_TOKEN = re.compile(
+    r"""
+      (?P<comment>\#[^\n]*)
+    | (?P<text>\"{3}(?:[^\\]|\\.)*?\"{3} | '{3}(?:[^\\]|\\.)*?'{3}
+        | "(?:[^"\\\n]|\\.)*" | '(?:[^'\\\n]|\\.)*')
+    | (?P<iri><[^<>"{}|^`\\\s]*>)
+    | (?P<variable>[?$]\w+)
+    | (?P<name>(?:[A-Za-z][\w.-]*)?:(?:[\w:~%-]|\\.|\.(?=[\w:%-]))*)
+    | (?P<word>@?[^\W\d]\w*)
+    | (?P<other>\S)
+    """,
+    re.VERBOSE | re.DOTALL,
+)
+
+
+@dataclass(frozen=True)
+class Token:
+    """A word of a question, with where it stands (from 1)."""
+
+    kind: str
+    text: str
+    line: int
+    column: int
+
+
+def tokens(sparql: str) -> Iterator[Token]:
+    """Yield the tokens of SPARQL text, without comments and without the insides of strings being read."""
+    line, start, seen = 1, 0, 0
+    for found in _TOKEN.finditer(sparql):
+        line += sparql.count("\n", seen, found.start())
+        start = sparql.rfind("\n", 0, found.start()) + 1
+        seen = found.start()
+        if found.lastgroup != "comment":
+            yield Token(found.lastgroup or "other", found[0], line, found.start() - start + 1)
+
+
+@cache
+def known_terms() -> tuple[frozenset[str], frozenset[str]]:
+    """Return the terms of our own vocabulary, and the terms of others that the alignments declare."""
+    import pyoxigraph
+
+    found: list[frozenset[str]] = []
+    for folder in ("vocabulary", "alignments"):
+        subjects: set[str] = set()
+        for path in sorted((shipped("ontology") / folder).glob("*.ttl")):
+            for quad in pyoxigraph.parse(path=path, format=pyoxigraph.RdfFormat.TURTLE):
+                if isinstance(quad.subject, pyoxigraph.NamedNode):
+                    subjects.add(quad.subject.value)
+        found.append(frozenset(subjects))
+    return found[0], frozenset(iri for iri in found[1] if not iri.startswith(NS))
+
+
+def expanded(listed: list[Token]) -> list[tuple[str, Token]]:
+    """Return every IRI that tokens name, prefixes resolved, with its token; declarations left out."""
+    prefixes = dict(PREFIXES)
+    found: list[tuple[str, Token]] = []
+    place = 0
+    while place < len(listed):
+        token = listed[place]
+        if token.kind == "word" and token.text.upper() == "PREFIX" and place + 2 < len(listed):
+            prefixes[listed[place + 1].text.rstrip(":")] = listed[place + 2].text[1:-1]
+            place += 3
+            continue
+        if token.kind == "iri":
+            found.append((token.text[1:-1], token))
+        elif token.kind == "name":
+            prefix, local = token.text.split(":", 1)
+            if prefix in prefixes:
+                found.append((prefixes[prefix] + local.replace("\\", ""), token))
+        place += 1
+    return found
+
+
+def misspelt(listed: list[Token]) -> tuple[Problem, ...]:
+    """Return a warning for each term that no vocabulary here has: it would match nothing, and say nothing."""
+    ours, reused = known_terms()
+    warnings: dict[str, Problem] = {}
+    for iri, token in expanded(listed):
+        if iri in warnings or iri in ours or iri in reused or iri.startswith(_LANGUAGES):
+            continue
+        space = next((start for start in (NS, *_REUSED) if iri.startswith(start)), None)
+        if space is None:
+            continue
+        listed_terms = ours if space == NS else frozenset(term for term in reused if term.startswith(space))
+        warnings[iri] = _warning(iri, token, space, listed_terms)
+    return tuple(warnings.values())
+
+
+def _warning(iri: str, token: Token, space: str, known: frozenset[str]) -> Problem:
+    from difflib import get_close_matches
+
+    prefix = next(prefix for prefix, start in PREFIXES.items() if start == space)
+    names = {term[len(space):].casefold(): term[len(space):] for term in sorted(known)}
+    close = get_close_matches(iri[len(space):].casefold(), list(names), n=1, cutoff=0.5)
+    what = (
+        f"{prefix}:{iri[len(space):]} is not a term of the vocabulary" if space == NS
+        else f"{prefix}:{iri[len(space):]} is not used in the graph"
+    )
+    mend = f"Did you mean {prefix}:{names[close[0]]}?" if close else "Nothing will match it"
+    return Problem("ask", token.line, str(token.column), what, mend, warning=True)

@@ -1,1 +1,0 @@
-"""From what is known of a donor to what was found out: what joins positions, fit, adaptation and verdict."""

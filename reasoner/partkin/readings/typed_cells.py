@@ -1,0 +1,182 @@
+"""What was typed for an empty cell of features.csv: a place, what goes through, a direction, a float."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from partkin.model.build import Build, Feature
+from partkin.model.words import MM_PER_UNIT
+from partkin.readings.gathering import Faults
+from partkin.readings.typed_readings import (
+    COMMAND,
+    FEATURES,
+    Words,
+    check_names,
+    instrument_named,
+    part_named,
+    plus_minus_of,
+    refused,
+    typed_as,
+)
+from partkin.sheets.number import UNITS, NotANumber, parse_number
+from partkin.sheets.typed import faults_of_cells
+from partkin.tables import greatest_error_mm, parse_thread
+
+PLACES = ("x_mm", "y_mm", "z_mm")
+
+
+@dataclass(frozen=True)
+class Typed:
+    """What was typed for a feature's cells; None: nothing."""
+
+    at: str | None = None
+    through: str | None = None
+    angle: str | None = None
+    float_mm: str | None = None
+
+    def __bool__(self) -> bool:
+        """Whether anything was."""
+        return any(one is not None for one in (self.at, self.through, self.angle, self.float_mm))
+
+
+@dataclass(frozen=True)
+class Filled:
+    """Cells of one feature, as text, and what they say in words."""
+
+    feature: str
+    cells: Mapping[str, str]
+    says: str
+
+
+def understood_cells(build: Build, words: Words, typed: Typed) -> Filled:
+    """Return the cells that were typed.
+
+    Raises
+    ------
+    FaultyInput
+        With everything that is wrong, and how to mend it. A cell that is filled is told by the sheet itself.
+    """
+    faults = Faults(COMMAND)
+    options = {"at": typed.at, "through": typed.through, "angle": typed.angle, "float": typed.float_mm}
+    said = [f"--{name}" for name, value in options.items() if value is not None]
+    part = faults.kept(part_named, build, words.part)
+    if len(words.words) != 1:
+        what = f"{said[0]} is told of one feature, and here is {typed_as(words.words)}"
+        faults.add(said[0].strip("-"), what, f"Write: PART FEATURE {said[0]} {_SHAPES[said[0]]}")
+    for name, given in (("quantity", words.quantity), ("corrects", words.corrects)):
+        if given is not None:
+            faults.add(name, f"--{name} does not go with {said[0]}", "Leave it out: this is no reading")
+    feature = None
+    if part is not None and len(words.words) == 1:
+        check_names(build, words.part, "across", words.words, faults)
+        feature = next((f for f in build.features_of(words.part) if f.feature == words.words[0]), None)
+    told: dict[str, dict[str, str]] = {
+        "place": _place(feature, words, typed.at, faults) if typed.at is not None else {},
+        "what goes through": faults.kept(through_cells, typed.through or "") or {},
+        "direction": {"angle_deg": typed.angle} if typed.angle is not None else {},
+        "float": {"float_mm": typed.float_mm} if typed.float_mm is not None else {},
+    }
+    _check_kind(feature, typed, faults)
+    cells = {name: cell for each in told.values() for name, cell in each.items()}
+    for problem in faults_of_cells(FEATURES, cells):
+        faults.add(problem.column, problem.what, problem.mend)
+    faults.raise_any()
+    says = "; ".join(f"{what}: {_in_words(each)}" for what, each in told.items() if each)
+    return Filled(words.words[0], cells, says)
+
+
+_SHAPES = {"--at": "X,Y", "--through": "M6", "--angle": "30, or --angle 'to FEATURE'", "--float": "1.5"}
+
+
+def _in_words(cells: Mapping[str, str]) -> str:
+    at = ", ".join(f"{name[0]} {cell}" for name, cell in cells.items() if name in PLACES)
+    if not at:
+        return ", ".join(cells.values())
+    sure = cells.get("plus_minus_mm")
+    return f"{at} mm" + (f", each within {sure} mm" if sure else "")
+
+
+def through_cells(text: str) -> dict[str, str]:
+    """Return the cell that says what goes through a hole: a thread, or the diameter of a plain fastener.
+
+    Examples
+    --------
+    >>> through_cells("M6"), through_cells("6 mm"), through_cells("")
+    ({'thread': 'M6'}, {'fastener_mm': '6 mm'}, {})
+    """
+    if not text.strip():
+        return {}
+    number = parse_number(text)
+    if "/" in text and not isinstance(number, NotANumber) and number.unit is None and parse_thread(text) is None:
+        raise refused("through", f'"{text}" has no unit and no pitch', f"Write {text} in, or its thread such as 1/4-20")
+    is_plain = not isinstance(number, NotANumber) and parse_thread(text) is None
+    return {"fastener_mm" if is_plain else "thread": text.strip()}
+
+
+def _check_kind(feature: Feature | None, typed: Typed, faults: Faults) -> None:
+    for name, value, kind, what in (
+        ("angle", typed.angle, "slot", "a slot points anywhere"),
+        ("float", typed.float_mm, "captive nut", "a captive nut can move"),
+    ):
+        if feature is not None and value is not None and feature.kind != kind:
+            faults.add(name, f"{feature.feature} is a {feature.kind}, and only {what}", f"Leave --{name} out")
+
+
+def _place(feature: Feature | None, words: Words, at: str, faults: Faults) -> dict[str, str]:
+    """Coordinates of a feature without a place, in mm, with the greatest error of each."""
+    if feature is not None:
+        _check_unplaced(feature, faults)
+    factor = faults.kept(_factor, words.unit)
+    values = faults.kept(_coordinates, at)
+    instrument = faults.kept(instrument_named, words.instrument)
+    unit = UNITS.get((words.unit or "mm").strip().lower())
+    plus_minus = faults.kept(plus_minus_of, words.plus_minus, unit)
+    if factor is None or values is None:
+        return {}
+    at_mm = [factor * value for value in values]
+    if plus_minus is not None:
+        within_mm: float | None = factor * plus_minus
+    else:
+        reach_mm = max(abs(value) for value in at_mm)
+        within_mm = greatest_error_mm(instrument, reach_mm, "across") if instrument else None
+    cells = {name: plain_number(value) for name, value in zip(PLACES, at_mm, strict=False)}
+    if within_mm is not None and feature is not None and feature.plus_minus_mm is None:
+        cells["plus_minus_mm"] = plain_number(within_mm)
+    return cells
+
+
+def plain_number(value: float) -> str:
+    """Write a number for a sheet, to nine places.
+
+    Examples
+    --------
+    >>> plain_number(24.125), plain_number(612.0)
+    ('24.125', '612')
+    """
+    return f"{value + 0.0:.9f}".rstrip("0").rstrip(".")
+
+
+def _check_unplaced(feature: Feature, faults: Faults) -> None:
+    stated = [name for name in PLACES if getattr(feature, name) is not None]
+    if stated:
+        now = ", ".join(f"{name} {getattr(feature, name):g}" for name in stated)
+        mend = f"Read distances from it, or mend row {feature.row} of {FEATURES} by hand if the place is wrong"
+        faults.add("at", f"{feature.feature} has a place already ({now})", mend)
+
+
+def _factor(unit: str | None) -> float:
+    said = UNITS.get((unit or "mm").strip().lower())
+    if said not in MM_PER_UNIT:
+        raise refused("unit", f'"{unit}" is no unit of length', f"Say one of: {', '.join(MM_PER_UNIT)}")
+    return MM_PER_UNIT[said]
+
+
+def _coordinates(text: str) -> tuple[float, ...]:
+    """X,Y or X,Y,Z; with ; between where the numbers have decimal commas."""
+    pieces = text.split(";") if ";" in text else text.split(",")
+    numbers = [parse_number(piece, "," if ";" in text and "." not in text else ".") for piece in pieces]
+    if len(pieces) not in (2, 3) or not all(numbers):
+        mend = "Write X,Y such as 12.5,300, or 12,5;300 with decimal commas"
+        raise refused("at", f'"{text}" is no place', mend)
+    return tuple(number.value for number in numbers if not isinstance(number, NotANumber))

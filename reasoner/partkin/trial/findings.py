@@ -1,0 +1,115 @@
+"""What the stages before found out, as the verdict takes it in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from partkin.model.adapting import AdaptationAnswer
+from partkin.model.fitting import Chance
+from partkin.model.known import Known, strictest_duty
+from partkin.model.positions import Missing, Suspect
+from partkin.model.reasons import Unknown
+from partkin.model.trial import BEST_FIRST, SeamCheck, Trial, better_way_round
+from partkin.model.words import SIDES, Duty, Hand
+
+
+@dataclass(frozen=True)
+class Findings:
+    """Everything that the stages before found out.
+
+    Attributes
+    ----------
+    known
+        What the graph answered.
+    confidence
+        At or above this chance the donor fits; at or below one minus it, it does not.
+    measured_from
+        host or original.
+    trials
+        One, or two where it is open which face was looked at; empty for a restraint part and where a
+        part has no features at all.
+    seams
+        None: not a panel that an airbag bursts through, or no placement.
+    adapting
+        What was found to make the donor fit; None where it was not asked.
+    adapted_chance
+        Chance of the donor after the first adaptation.
+    likely
+        The donor after work that would do as everything was read, but not surely enough for anything to be cut.
+    suspects
+        Readings that the others contradict.
+    asks
+        Readings that would settle an unsure verdict, best first.
+    sides
+        What would tell layouts, or a layout from its mirror image, apart: asked where the answers differ.
+    layouts_left_out
+        There are more layouts than were tried, so nothing is settled.
+    notes
+    """
+
+    known: Known
+    confidence: float
+    measured_from: str
+    trials: tuple[Trial, ...] = ()
+    seams: SeamCheck | None = None
+    adapting: AdaptationAnswer | None = None
+    adapted_chance: Chance | None = None
+    likely: Trial | None = None
+    suspects: tuple[Suspect, ...] = ()
+    asks: tuple[Unknown, ...] = ()
+    sides: tuple[Missing, ...] = ()
+    layouts_left_out: bool = False
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def trial(self) -> Trial | None:
+        """The trial that the verdict speaks of: of two that agree, the better one."""
+        if not self.trials:
+            return None
+        return min(self.trials, key=lambda t: (BEST_FIRST[t.says], -(t.answer.margin_mm or -1e9), t.mirrored))
+
+    @property
+    def in_question(self) -> Trial | None:
+        """The trial that further readings are to settle: after likely work where it does not go on as it is."""
+        return self.likely or self.trial
+
+    @property
+    def face_open(self) -> bool:
+        """Whether the ways that the sheets leave open give different answers, or some were not tried."""
+        return self.layouts_left_out or len(self.answers) > 1
+
+    @property
+    def answers(self) -> frozenset[str]:
+        """What the ways that the sheets leave open come to; of a part and its mirror image what is not the other hand.
+
+        A part of one hand is no mirror image of its like, so where nobody saw what is left and right the way round
+        that goes on is its own.
+        """
+        if self.hand is None:
+            return frozenset(trial.says for trial in self.trials)
+        return better_way_round(self.trials)
+
+    @property
+    def hand(self) -> Hand | None:
+        """The hand that both sides are for, where left and right were not seen on one; None: it decides nothing."""
+        host, original = self.known.host.part.hand, self.known.original
+        shown = host or (original.part.hand if original is not None else None)
+        alike = shown is not None and shown == self.known.donor.part.hand
+        return shown if alike and any(m.quantity in SIDES for m in self.sides) else None
+
+    @property
+    def work_waits(self) -> bool:
+        """It does not go on as it is, and whether work would mend that hangs on what is not known yet."""
+        trial = self.trial
+        return trial is not None and trial.stand == "does not" and self.adapting is not None and self.adapting.waits
+
+    @property
+    def may_go_on(self) -> bool:
+        """Whether the donor may well go on as it is: then no work is listed."""
+        chance = self.trial.chance if self.trial is not None else None
+        return chance is not None and chance.fits > 1.0 - self.confidence
+
+    @property
+    def duty(self) -> Duty | None:
+        """The strictest duty of the donor and the original; None: not known on either."""
+        return strictest_duty(self.known)

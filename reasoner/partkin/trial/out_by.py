@@ -1,0 +1,150 @@
+"""By how much of what was stated readings would have to be out for a donor to go on that does not as they stand."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from partkin.fit.arrays import PlanePairs, directions
+from partkin.fit.flex import gives, pulled
+from partkin.fit.out_by import MOST_SHARE, Held, Shape, prove, share_needed
+from partkin.fit.pairings_left import pairings_left
+from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared
+from partkin.model.fitting import Nogood, WithinErrors
+from partkin.model.known import Known, Side
+from partkin.model.positions import Positions
+from partkin.model.trial import Trial
+from partkin.trial.believed import mirror_of
+from partkin.trial.likely import left_out, said
+from partkin.trial.places import Places, in_layouts, prepared_task, sizes
+
+# What is stated is proved, so a little is left to prove it with.
+_LESS = 0.98
+_SAME = 0.999
+# An error that is anything within what was stated is off by this share of it (root mean square): readings that need no
+# more speak against nothing, whatever a covariance says that knows the distances to first order only.
+_AS_EXPECTED = 1.0 / math.sqrt(3.0)
+
+
+def with_errors(known: Known, places: Places, trial: Trial) -> Trial:
+    """Add to a conflict what share of the errors would undo it; unchanged where the readings cannot tell.
+
+    Where errors as they are to be expected would undo it, it is not settled that the donor does not go on.
+    """
+    conflict = trial.answer.conflict
+    if conflict is None or trial.task.dims != 2 or trial.without is not None or conflict.shortfall_mm is None:
+        return trial
+    there = in_layouts(places, trial.layouts)
+    task = pulled(trial.task, trial.task.flex_mm) if gives(trial.task) else trial.task
+    prepared = replace(prepared_task(known, there, mirrored=trial.mirrored), task=task)
+    found = _share(known, there, prepared)
+    if found is None:
+        return trial
+    trial = replace(trial, answer=replace(trial.answer, conflict=replace(conflict, errors=found)))
+    return replace(trial, stand="unsure", chance=None) if found.share <= _AS_EXPECTED else trial
+
+
+def _share(known: Known, places: Places, prepared: Prepared) -> WithinErrors | None:
+    task = prepared.task
+    must = tuple(s.id for s in task.fixings if s.must), tuple(s.id for s in task.features if s.must)
+    placed = [
+        (o.fixing, o.feature) for o in task.options
+        if o.allowed_mm < UNKNOWN_PLAY_MM and places.hosted.placed_by.get(o.fixing) in places.host.features
+        and o.feature in places.donor.features
+    ]  # fmt: skip
+    if not any(must) or not placed:
+        return None
+    every = _held(known, places, prepared, placed)
+    found = pairings_left([(o.fixing, o.feature) for o in task.options], must, every, placed)
+    if found is None or not all(any(pair in placed for pair in pairing) for pairing in found[0]):
+        return None
+    left = [[pair for pair in pairing if pair in placed] for pairing in found[0]]
+    held = [_held(known, places, prepared, pairs) for pairs in left]
+    shares = [one for one in map(share_needed, held) if one is not None]
+    if len(shares) < len(held):
+        return None
+    bars = [_held(known, places, prepared, pairs) for pairs in found[1]]
+    return _proved(min([MOST_SHARE, *shares]), [*bars, *held], [*found[1], *left], prepared, must, left_out(places))
+
+
+def _proved(
+    share: float, held: list[Held], branches: list[Sequence[Pairing]], prepared: Prepared,
+    must: tuple[tuple[str, ...], tuple[str, ...]], slips: tuple[tuple[str, str], ...],
+) -> WithinErrors:  # fmt: skip
+    """The share with its proof; a smaller one where the proof comes upon a turn at which less will do."""
+    if share < 1.0:
+        return WithinErrors(math.ceil(100.0 * share) / 100.0)
+    stated = max(1.0, math.floor(100.0 * _LESS * share) / 100.0)
+    nogoods = []
+    for one, pairs in zip(held, branches, strict=True):
+        proof = prove(one, stated, [fixing for fixing, _ in pairs])
+        if isinstance(proof, float):
+            less = share_needed(one, proof)
+            if less is not None and less < _SAME * share:
+                return _proved(less, held, branches, prepared, must, slips)
+        if not isinstance(proof, tuple):
+            return WithinErrors(stated)
+        near_mm = proof[1][0].mm, proof[1][1].mm
+        nogoods.append(Nogood(tuple(pairs), proof[0], mirrored=prepared.task.mirrored, near_mm=near_mm))
+    return WithinErrors(stated, *must, tuple(nogoods), slips)
+
+
+def _held(known: Known, places: Places, prepared: Prepared, pairs: Sequence[Pairing]) -> Held:
+    """The pairs on the shapes that the readings tell."""
+    shown = places.hosted.placed_by
+    host, donor = places.host, places.donor
+    stated = {shown[spot.id] for spot in prepared.task.fixings if spot.id in shown}
+    sides = _shape(host, places.host_side, stated), _shape(donor, known.donor, {s.id for s in prepared.task.features})
+    flip = mirror_of(prepared.task)
+    sides = sides[0], replace(sides[1], at_mm=sides[1].at_mm * flip, read_mm=sides[1].read_mm * flip)
+    flat = PlanePairs.of(prepared.task, pairs)
+    on = np.array([(sides[0].features.index(shown[f]), sides[1].features.index(d)) for f, d in pairs])
+    fixings = [prepared.fixings[f] for f, _ in pairs]
+    return Held(
+        sides, on,
+        replace(
+            flat, q=sides[0].at_mm[on[:, 0]], p=sides[1].at_mm[on[:, 1]],
+            rho=flat.rho + [fixing.play_mm for fixing in fixings],
+        ),
+        np.array([_sizes_mm(known, places, prepared, pair) for pair in pairs]),
+        np.array([fixing.play_half_travel_mm for fixing in fixings]),
+        directions(np.array([fixing.play_angle_deg or 0.0 for fixing in fixings])),
+    )  # fmt: skip
+
+
+def _sizes_mm(known: Known, places: Places, prepared: Prepared, pair: Pairing) -> float:
+    """What the errors of all sizes concerned may add to a pair's play and travel together."""
+    fixing, feature = prepared.fixings[pair[0]], prepared.features[pair[1]]
+    ends = [(fixing.across, fixing.length), (feature.across, feature.length)]
+    ends += [sizes(known)(row) for row in places.host_side.features if row.feature == fixing.shown_by]
+    return sum(across.half_width_mm + length.half_width_mm for across, length in ends) / 2.0
+
+
+def _shape(positions: Positions, side: Side, stated: set[str]) -> Shape:
+    """One side as it was read, about its middle: those features that a verdict states places of.
+
+    Distances to the edge of a slot hang on its direction and tell nothing here.
+    """
+    told = said(positions, side, 2)
+    rows = np.array([at for at, name in enumerate(positions.features) if name in stated], dtype=int)
+    number = {int(row): at for at, row in enumerate(rows)}
+    keep = [
+        at for at, name in enumerate(told.names)
+        if not _at_a_slot(side, name) and all(int(end) in number for end in told.ends[at])
+    ]  # fmt: skip
+    middle = told.at_mm[rows].mean(axis=0)
+    ends = [[number[int(end)] for end in told.ends[at]] for at in keep]
+    return Shape(
+        tuple(positions.features[row] for row in rows), told.at_mm[rows] - middle,
+        np.array(ends, dtype=int).reshape(-1, 2), told.length_mm[keep], told.length_error_mm[keep],
+        told.read_mm[rows] - middle, told.error_mm[rows], tuple(told.names[at] for at in keep),
+    )  # fmt: skip
+
+
+def _at_a_slot(side: Side, name: str) -> bool:
+    row = next(row for row in side.readings if row.reading == name)
+    slots = {feature.feature for feature in side.features if feature.kind == "slot"}
+    return row.quantity != "centres" and not slots.isdisjoint({row.from_feature, row.to_feature})

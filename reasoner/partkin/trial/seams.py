@@ -1,0 +1,246 @@
+"""Where the donor's tear seam and airbag door come to lie, against the original's."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from partkin.fit.flex import pulled
+from partkin.fit.solve import solve
+from partkin.fit.task import Pairing, Prepared
+from partkin.model.build import Zone
+from partkin.model.fitting import Conflict, FitAnswer, FitTask, HeldSeam, Option, Spot
+from partkin.model.known import Known, Side, is_airbag_panel
+from partkin.model.positions import Positions
+from partkin.model.trial import SeamCheck, Trial
+from partkin.model.words import AIRBAG_ZONES
+from partkin.positions.budget import in_frame_mm2
+from partkin.tables import coordinate_error_mm
+from partkin.trial.places import Places, adjusted, prepared_task
+from partkin.trial.seam_departure import in_host, seam_departure
+from partkin.trial.steiner import STEINER_FACTOR, steiner_point
+
+CORNERS_COMPARED = 2
+DIAGONAL = 2**0.5
+# One fixing alone leaves open how the original was turned.
+FEWEST_PAIRS = 2
+# Where nobody drew either: what has to be looked for.
+UNSEEN = ("tear seam or airbag door",)
+Matrix = tuple[tuple[float, ...], ...]
+IDENTITY: Matrix = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0))
+
+
+def choose(known: Known, places: Places, prepared: Prepared, answer: FitAnswer) -> tuple[FitAnswer, SeamCheck]:
+    """Of the pairings that go on, the one that puts the seam where the original's lies, with how it lies there.
+
+    A symmetric pattern goes on in several ways, and only the right way round will do. Where none is right, the
+    check carries a proof over every placement, if there is one.
+
+    Parameters
+    ----------
+    known
+        Of a panel that an airbag bursts through.
+    places
+    prepared
+        With the task that was solved.
+    answer
+        To that task.
+    """
+    shown = _lying(known, places, answer)
+    if not (shown.too_far or shown.coincide) or not (shown.too_far or answer.also):
+        return answer, shown
+    rivals = [_laid(prepared, answer, pairs) for pairs in answer.also_pairs]
+    ways = [(answer, shown), *((rival, _lying(known, places, rival)) for rival in rivals if rival is not None)]
+    right = [way for way in ways if not way[1].too_far]
+    if not right and answer.fits and prepared.task.dims == 2:
+        guided, conflict = _guided(known, places, prepared, answer)
+        if guided is None:
+            return answer, replace(shown, conflict=conflict)
+        right = [guided]
+    if not right:
+        return answer, shown
+    first, lying = right[0]
+    others = tuple(tuple((p.fixing, p.feature) for p in other.pairs) for other, _ in right[1:])
+    return replace(first, also=len(others), also_pairs=others), lying
+
+
+def _laid(prepared: Prepared, answer: FitAnswer, pairs: Sequence[Pairing]) -> FitAnswer | None:
+    """The answer as it is with these pairs in place of those shown; None: they do not go as far as those."""
+    wanted = set(pairs)
+    task = _judged(prepared, answer)
+    options = tuple(o for o in task.options if (o.fixing, o.feature) in wanted)
+    laid = solve(replace(task, options=options, given=True))
+    if not laid.placement or (answer.fits and not laid.fits):
+        return None
+    return replace(
+        answer, placement=laid.placement, pairs=laid.pairs, margin_mm=laid.margin_mm, slides=laid.slides,
+        unpaired_fixings=laid.unpaired_fixings, unpaired_features=laid.unpaired_features,
+    )  # fmt: skip
+
+
+def _judged(prepared: Prepared, answer: FitAnswer) -> FitTask:
+    return pulled(prepared.task, answer.flex_used_mm) if answer.flex_used_mm else prepared.task
+
+
+def _guided(
+    known: Known, places: Places, prepared: Prepared, answer: FitAnswer
+) -> tuple[tuple[FitAnswer, SeamCheck] | None, Conflict | None]:
+    """Look for a pairing with the seams as points that have to be held besides; else the proof that there is none.
+
+    The Steiner points of two lines no further apart than d are no further apart than `STEINER_FACTOR` d.
+    """
+    held = _held(known, places, answer)
+    if not held:
+        return None, None
+    task = _judged(prepared, answer)
+    on_donor, on_original = _kinds(known.donor), _kinds(known.original)
+    fewer = {kind for kind in AIRBAG_ZONES if on_original[kind] <= on_donor[kind]}
+    fixings = {one.name: Spot(one.name, one.at_host_mm, must=one.kind in fewer) for one in held}
+    features = {
+        one.name_on_donor: Spot(one.name_on_donor, one.at_donor_mm, must=one.kind not in fewer) for one in held
+    }
+    whole = replace(
+        task, fixings=(*task.fixings, *fixings.values()), features=(*task.features, *features.values()),
+        options=(*task.options, *(Option(one.name, one.name_on_donor, one.within_mm) for one in held)),
+        given=task.given and len(held) == 1,
+    )
+    found = solve(whole)
+    if not found.fits:
+        return None, _with_seams(found.conflict, held)
+    seams = {one.name for one in held}
+    laid = _laid(prepared, answer, [(p.fixing, p.feature) for p in found.pairs if p.fixing not in seams])
+    for way in (laid, found):
+        if laid is not None and way is not None:
+            lying = _lying(known, places, way)
+            if not lying.too_far:
+                return (laid, lying), None
+    return None, None
+
+
+def _with_seams(conflict: Conflict | None, held: tuple[HeldSeam, ...]) -> Conflict | None:
+    """The conflict with its seams told apart from its fixings."""
+    if conflict is None:
+        return None
+    names = {one.name for one in held} | {one.name_on_donor for one in held}
+    return replace(
+        conflict, shortfall_mm=None, seams=held,
+        fixings=tuple(n for n in conflict.fixings if n not in names),
+        features=tuple(n for n in conflict.features if n not in names),
+        pairs=tuple(p for p in conflict.pairs if p.fixing not in names),
+    )  # fmt: skip
+
+
+def _held(known: Known, places: Places, answer: FitAnswer) -> tuple[HeldSeam, ...]:
+    """Every seam of the donor with every one of the original that it may be, as points."""
+    original = known.original
+    found = _original_on_host(known, original, places) if original is not None else None
+    if original is None or found is None or isinstance(found, str):
+        return ()
+    matrix, play_mm = found
+    within_mm = STEINER_FACTOR * (_readings_mm(places, answer) + play_mm)
+    return tuple(
+        HeldSeam(ours.kind, ours.zone, theirs.zone, _point(ours, matrix), _point(theirs, None), within_mm)
+        for kind in AIRBAG_ZONES for ours in original.zones for theirs in known.donor.zones
+        if ours.kind == theirs.kind == kind
+    )  # fmt: skip
+
+
+def _point(zone: Zone, matrix: Matrix | None) -> tuple[float, float]:
+    x, y = steiner_point([(float(x), float(y)) for x, y, _ in in_host(zone.corners_mm, matrix)])
+    return x, y
+
+
+def compare(known: Known, places: Places, laid: FitAnswer, chosen: Trial | None = None) -> SeamCheck | None:
+    """Compare the seams at a placement; None where no airbag bursts through this panel.
+
+    The donor's seam may stand off the original's by what the readings and the play at the fixings explain (where
+    it does not go on: and by how far it is out of reach), and no further.
+
+    Parameters
+    ----------
+    known, places
+    laid
+        The donor as it is, or as it will be after the work.
+    chosen
+        The trial as it is: where it waits for a value or is undecided, nothing is compared.
+    """
+    return _lying(known, places, laid, chosen) if is_airbag_panel(known) else None
+
+
+def _lying(known: Known, places: Places, laid: FitAnswer, chosen: Trial | None = None) -> SeamCheck:
+    original = known.original
+    on_donor, on_original = _kinds(known.donor), _kinds(original)
+    unknown_on_donor = tuple(k for k in AIRBAG_ZONES if on_original[k] > on_donor[k])
+    unknown_on_original = tuple(k for k in AIRBAG_ZONES if on_donor[k] > on_original[k])
+    if not on_donor and not on_original:
+        unknown_on_donor, unknown_on_original = UNSEEN, UNSEEN
+    nothing = SeamCheck(True, (), (), unknown_on_donor, unknown_on_original)
+    waits = chosen is not None and chosen.stand in ("missing", "undecided")
+    if not laid.placement or waits or original is None:
+        return nothing
+    found = _original_on_host(known, original, places)
+    if isinstance(found, str):
+        return replace(nothing, not_compared=found)
+    matrix, play_mm = found
+    limit_mm = _readings_mm(places, laid) + play_mm + abs(laid.margin_mm or 0.0)
+    departures = seam_departure(known.donor.zones, original.zones, laid.placement.matrix, matrix)
+    lying = [(d.kind, d.departure_mm, limit_mm) for d in departures if d.departure_mm is not None]
+    return replace(
+        nothing,
+        coincide=tuple(row for row in lying if row[1] <= limit_mm),
+        too_far=tuple(row for row in lying if row[1] > limit_mm),
+    )
+
+
+def _readings_mm(places: Places, laid: FitAnswer) -> float:
+    """How far two corners may be read apart, and how far the readings of the paired holes may lay the part off."""
+    corners_mm = CORNERS_COMPARED * DIAGONAL * coordinate_error_mm()
+    shown = [places.hosted.placed_by.get(pair.fixing, pair.fixing) for pair in laid.pairs]
+    return corners_mm + _out_mm(places.host, shown) + _out_mm(places.donor, [pair.feature for pair in laid.pairs])
+
+
+def _out_mm(positions: Positions, names: Sequence[str]) -> float:
+    """How far the middle of these holes may be out: two standard deviations of their mean."""
+    rows = [positions.features.index(name) for name in names if name in positions.features]
+    if not rows:
+        return 0.0
+    d = positions.dims
+    at = [row * d + axis for row in rows for axis in range(d)]
+    spread = in_frame_mm2(positions)[at, at].sum()
+    return 2.0 * float(np.sqrt(spread)) / len(rows)
+
+
+def _kinds(side: Side | None) -> Counter[str]:
+    """How many seams and doors of each kind a side lists."""
+    return Counter() if side is None else Counter(zone.kind for zone in side.zones if zone.kind in AIRBAG_ZONES)
+
+
+def _original_on_host(known: Known, original: Side, places: Places) -> tuple[Matrix, float] | str:
+    """Placement of the original on the host, and its play there; or why that is not known.
+
+    By itself where its own holes show the fixings.
+    """
+    if places.hosted.measured_from == "original":
+        return IDENTITY, 0.0
+    nowhere = "too few of the original's own fixings are measured, so its seam could not be laid beside the donor's"
+    if not original.features:
+        return nowhere
+    as_donor = replace(known, donor=original)
+    there = replace(places, donor=adjusted(original))
+    laid = solve(prepared_task(as_donor, there, mirrored=_mirrored(known, original)).task)
+    if not laid.placement or len(laid.pairs) < FEWEST_PAIRS:
+        return nowhere
+    if laid.also:
+        return (
+            "the original goes on its fixings in more than one way, so where its seam lay is not known: say which "
+            "feature goes on which fixing (goes_on)"
+        )
+    return laid.placement.matrix, max(0.0, laid.margin_mm or 0.0)
+
+
+def _mirrored(known: Known, original: Side) -> bool:
+    faces = (known.host.part.seen_from, original.part.seen_from)
+    return None not in faces and faces[0] != faces[1]

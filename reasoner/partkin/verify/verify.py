@@ -1,0 +1,411 @@
+"""`partkin verify`: confirm a verdict file against the sheets, in exact arithmetic.
+
+Imports nothing of the stages that make verdicts. The mathematics is in `proofs`, the reading of the sheets
+in `as_written`; here stands what each of the five words claims.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from partkin.model.build import Build
+from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, VERDICTS, WITH_ADAPTATION
+from partkin.verify.as_written import Sides, Unwritten, exact, read_sides
+from partkin.verify.as_written_in_space import SpaceSides
+from partkin.verify.as_written_seams import Seams, has_seams, read_seams, unasked_airbag_faults
+from partkin.verify.likely import at_likely, broken_readings
+from partkin.verify.proofs import (
+    Held,
+    Named,
+    Vector,
+    cos_sin,
+    excludes_every_turn,
+    offset,
+    pairing_left_open,
+    rational_turn,
+)  # fmt: skip
+from partkin.verify.verify_in_space import branch_fault, pairs_stand
+from partkin.verify.within_errors import faults_within_errors
+
+# Places, turn and shift are rounded to six decimals: a turn moves what is a metre away by as much as a shift does.
+LIKELY_MM = Fraction(1, 10**5)
+# The file rounds lengths to six decimals, and a sum of two roundings may differ by as much.
+ROUNDED_MM = Fraction(2, 10**6)
+MARGIN_MM = Fraction(2, 1000)
+RIGID = Fraction(1, 10**9)
+TIGHT_MM = Fraction(1, 10)
+DASHES = ".-\u2010\u2011\u2012\u2013\u2014"
+
+
+@dataclass(frozen=True)
+class Confirmation:
+    """What came of it.
+
+    `refused`: each reason for which the verdict is not confirmed. `as_stated`: what was taken as the verdict
+    states it, or is not checked at all.
+    """
+
+    refused: tuple[str, ...]
+    as_stated: tuple[str, ...] = ()
+
+
+def verify(verdict: Mapping, build: Build) -> tuple[str, ...]:
+    """Confirm a verdict; return each reason for refusal, or nothing.
+
+    Parameters
+    ----------
+    verdict
+        The verdict file as read from JSON.
+    build
+        The sheets as they are now.
+
+    Returns
+    -------
+    tuple of str
+        Empty: what the verdict says of the likely positions is true. `confirm` also says what was taken on
+        trust.
+    """
+    return confirm(verdict, build).refused
+
+
+def confirm(verdict: Mapping, build: Build) -> Confirmation:
+    """Like `verify`, and say what was taken as stated."""
+    try:
+        return _confirm(verdict, build)
+    except Unwritten as fault:
+        return Confirmation((str(fault),))
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError) as fault:
+        return Confirmation((f"this is not laid out as a verdict is ({type(fault).__name__}: {fault})",))
+
+
+def _confirm(verdict: Mapping, build: Build) -> Confirmation:
+    word = verdict["verdict"]
+    if word not in VERDICTS:
+        return Confirmation((f"{word!r} is no verdict",))
+    if word == NOT_JUDGED:
+        return Confirmation(_not_judged(verdict, build))
+    if word == BOLTS_ON:
+        vouched = _same_number(verdict, build)
+        if vouched is not None or not verdict["pairs"]:
+            return _by_number(verdict, build, vouched)
+    if word not in (BOLTS_ON, DOES_NOT_FIT, WITH_ADAPTATION):
+        return Confirmation((f"{word!r} claims nothing that could be confirmed",))
+    sides = read_sides(verdict, build)
+    trusted = list(sides.as_stated)
+    if verdict["chance"] is not None:
+        trusted.append("the chance, which rests on draws")
+    if word == BOLTS_ON:
+        if len(sides.faces.proved) > 1 and not sides.faces.either:
+            trusted.append("that it fits with the other face up as well, or that this would be the other hand")
+        if has_seams(verdict, build):
+            trusted.append("where its seams lie")
+        refused, more = _fits(verdict, sides, build)
+        return Confirmation((*refused, *unasked_airbag_faults(verdict, build)), (*trusted, *more))
+    conflict = verdict["conflict"]
+    if conflict is None or conflict["certificate"] is None:
+        return Confirmation((_without_certificate(conflict),), tuple(trusted))
+    seams = read_seams(verdict, build)
+    trusted += seams.as_stated
+    refused = _does_not_fit(verdict, sides, seams) + unasked_airbag_faults(verdict, build)
+    if (word == WITH_ADAPTATION) != bool(verdict["adaptations"]):
+        refused.append(f"{word!r} and the adaptations listed do not go together")
+    trusted.append("by how much the conflict is short, and that none of its fixings can be left out")
+    faults, more = _within_errors(verdict, build, sides)
+    refused, trusted = refused + faults, trusted + list(more)
+    if word == WITH_ADAPTATION:
+        trusted.append("that it fits after the adaptation")
+    return Confirmation(tuple(refused), tuple(trusted))
+
+
+def _not_judged(verdict: Mapping, build: Build) -> tuple[str, ...]:
+    """Restraint, by the strictest duty of those concerned; and nothing said of geometry."""
+    host, donor = verdict["host"], verdict["donor"]
+    originals = {p.part for p in build.parts if p.origin == "original" and p.takes_place_of == host}
+    duties = {part.duty for part in build.parts if part.part in {host, donor} | originals}
+    refused = [] if "restraint" in duties else ["no part concerned is a restraint part"]
+    said = [key for key in ("chance", "margin_mm", "placement", "conflict") if verdict[key] is not None]
+    said += [key for key in ("pairs", "adaptations") if verdict[key]]
+    return (*refused, *(f"a part that is not judged has {key}" for key in said))
+
+
+def _by_number(verdict: Mapping, build: Build, vouched: str | None) -> Confirmation:
+    """What bolts on by the maker's number, whatever was measured; the figures of pairs that are shown still hold."""
+    if vouched is None:
+        return Confirmation(("it has no placement and no part number that would do without one",))
+    if not _made(verdict) or verdict["placement"] is None:
+        return Confirmation((), (vouched,))
+    sides = read_sides(verdict, build)
+    return Confirmation(tuple(_stands(verdict, sides)[0]), (vouched, *sides.as_stated))
+
+
+def _same_number(verdict: Mapping, build: Build) -> str | None:
+    """What is taken as stated where the maker's own part number says that it goes on; None: no number does.
+
+    Raises
+    ------
+    Unwritten
+        There is no such host or donor.
+    """
+    host, donor = build.part(verdict["host"]), build.part(verdict["donor"])
+    if host is None or donor is None:
+        raise Unwritten("the sheets have no such host or donor")
+    beside = [host, *(p for p in build.parts if p.origin == "original" and p.takes_place_of == host.part)]
+    if donor in beside:
+        return "that a part goes back where it came off"
+    mine = {_compared(donor.part_number)} if donor.part_number else set()
+    while more := {
+        _compared(old) for part in build.parts if part.part_number and _compared(part.part_number) in mine
+        for old in part.replaces
+    } - mine:  # fmt: skip
+        mine |= more
+    if any(_compared(part.part_number) in mine for part in beside if part.part_number):
+        return "that parts of one number, or of one that replaces it, are alike"
+    return None
+
+
+def _compared(number: str) -> str:
+    """A part number without what sellers write differently: case, blanks, dots and dashes."""
+    return "".join(letter for letter in number.casefold() if not (letter.isspace() or letter in DASHES))
+
+
+def _fits(verdict: Mapping, sides: Sides, build: Build) -> tuple[list[str], tuple[str, ...]]:
+    """Every must is paired, and every pair of a must stands within its play at one rigid placement.
+
+    At places within the stated errors of every reading, where the verdict gives such; else as read.
+    """
+    refused, margins = _stands(verdict, sides)
+    trusted: tuple[str, ...] = ()
+    if verdict["margin_mm"] is None:
+        refused.append("no margin is given")
+    if verdict["conflict"] is not None or verdict["adaptations"]:
+        refused.append("what bolts on has no conflict and needs no adaptation")
+    made = [(pair["fixing"], pair["feature"]) for pair in _made(verdict)]
+    if verdict["likely"] is not None:
+        broken, trusted = broken_readings(verdict, build)
+        refused += broken
+        likely = at_likely(verdict, build, sides)
+        needed = [pair for pair in _made(verdict) if _needed(sides, pair)] or _made(verdict)
+        margins = _margins(verdict["likely"]["placement"], likely, needed)
+    refused += [f"{name} is {float(-m):.6f} mm out of reach" for name, m in margins if m < -LIKELY_MM]
+    for side, spots in ((0, sides.fixings), (1, sides.features)):
+        used = {pair[side] for pair in made}
+        left = [name for name, spot in spots.items() if spot.must and name not in used]
+        refused += [f"{name} must be paired and is not" for name in left]
+    return refused, trusted
+
+
+def _needed(sides: Sides, pair: Mapping) -> bool:
+    return sides.fixings[pair["fixing"]].must or sides.features[pair["feature"]].must
+
+
+def _margins(placement: Mapping, sides: Sides, made: Sequence[Mapping]) -> list[tuple[str, Fraction]]:
+    """Each pair's true margin at a placement."""
+    if isinstance(sides, SpaceSides):
+        return [(name, margin) for name, _, margin in pairs_stand(sides, placement, made)[1]]
+    return _stands_flat(placement, sides, made)[1]
+
+
+def _made(verdict: Mapping) -> list[Mapping]:
+    """The pairs that are made; those without an offset are listed only because they cannot be."""
+    return [pair for pair in verdict["pairs"] if pair["offset_mm"] is not None]
+
+
+def _stands(verdict: Mapping, sides: Sides) -> tuple[list[str], list[tuple[str, Fraction]]]:
+    """What is wrong with the placement and the figures of the pairs; and each pair's true margin."""
+    refused = []
+    for pair in verdict["pairs"]:
+        if pair["offset_mm"] is None and (pair["fixing"], pair["feature"]) in sides.options:
+            refused.append(f"{pair['feature']} on {pair['fixing']} is not {pair['state']!r}")
+    made = _made(verdict)
+    for key in ("fixing", "feature"):
+        used = [pair[key] for pair in made]
+        refused += [f"{name} is paired twice" for name in sorted({n for n in used if used.count(n) > 1})]
+    if isinstance(sides, SpaceSides):
+        faults, standing = pairs_stand(sides, verdict["placement"], made)
+        for pair, (name, allowed, margin) in zip(made, standing, strict=True):
+            faults += _state_faults(name, pair, allowed, margin)
+        margins = [(name, margin) for name, _, margin in standing]
+    else:
+        faults, margins = _stands_flat(verdict["placement"], sides, made)
+    refused += faults
+    least = min(margin for _, margin in margins)
+    if verdict["margin_mm"] is not None and abs(least - exact(verdict["margin_mm"])) > MARGIN_MM:
+        refused.append(f"the margin is {float(least):.6f} mm, not {verdict['margin_mm']}")
+    return refused, margins
+
+
+def _stands_flat(
+    placement: Mapping, sides: Sides, made: Sequence[Mapping]
+) -> tuple[list[str], list[tuple[str, Fraction]]]:
+    mirrored, turn, shift = _placement(placement)
+    refused = [] if mirrored in sides.faces.allowed else ["the wrong face of the donor is up"]
+    margins = []
+    for pair in made:
+        held = sides.held((pair["fixing"], pair["feature"]), mirrored)
+        off = offset(held, turn, shift)
+        margins.append((f"{pair['feature']} on {pair['fixing']}", held.allowed - off))
+        refused += _pair_faults(pair, held, off)
+    return refused, margins
+
+
+def _pair_faults(stated: Mapping, held: Held, off: Fraction) -> list[str]:
+    name = f"{stated['feature']} on {stated['fixing']}"
+    margin = held.allowed - off
+    faults = []
+    for key, value in (("offset_mm", off), ("allowed_mm", held.allowed), ("margin_mm", margin)):
+        if abs(exact(stated[key]) - value) > ROUNDED_MM:
+            faults.append(f"{key} of {name} is {float(value):.6f}, not {stated[key]}")
+    return faults + _state_faults(name, stated, held.allowed, margin)
+
+
+def _state_faults(name: str, stated: Mapping, allowed: Fraction, margin: Fraction) -> list[str]:
+    # Just at a limit either word will do.
+    fair = {_state(allowed, margin + slack) for slack in (-ROUNDED_MM, ROUNDED_MM)}
+    return [] if stated["state"] in fair else [f"{name} is not {stated['state']!r}"]
+
+
+def _state(allowed: Fraction, margin: Fraction) -> str:
+    if allowed < 0:
+        return "blocked"
+    if margin < 0:
+        return "out of reach"
+    return "tight" if margin < TIGHT_MM else "lines up"
+
+
+def _placement(stated: Mapping) -> tuple[bool, Vector, Vector]:
+    """The exact rigid move that the matrix rounds: mirrored or not, turn, shift.
+
+    Raises
+    ------
+    Unwritten
+        The matrix is not rigid, not flat, or not the move that the other figures tell.
+    """
+    m = [[exact(cell) for cell in row] for row in stated["matrix"]]
+    mirrored = stated["mirrored"]
+    flip = -1 if mirrored else 1
+    c, s = flip * m[0][0], flip * m[1][0]
+    rows = (flip * c, -s, 0, m[0][3]), (flip * s, c, 0, m[1][3]), (0, 0, 1, 0), (0, 0, 0, 1)
+    flat: tuple[tuple[Fraction | int, ...], ...] = rows
+    off = [abs(m[row][column] - flat[row][column]) for row in range(4) for column in range(4)]
+    if len(m) != 4 or max(off) > RIGID or abs(c * c + s * s - 1) > RIGID or mirrored not in (True, False):
+        raise Unwritten("the placement's matrix is not a rigid move in the plane")
+    told = (*cos_sin(exact(stated["turn_deg"])), exact(stated["x_mm"]), exact(stated["y_mm"]))
+    if max(abs(a - b) for a, b in zip(told, (c, s, m[0][3], m[1][3]), strict=True)) > ROUNDED_MM:
+        raise Unwritten("the placement's matrix is another move than its turn and shift")
+    return mirrored, rational_turn(c, s), (m[0][3], m[1][3])
+
+
+def _without_certificate(conflict: Mapping | None) -> str:
+    if conflict is None or not conflict.get("says"):
+        return "no conflict with a certificate is given"
+    return f"not proved: it is said of the placement shown alone that {conflict['says']}"
+
+
+def _does_not_fit(verdict: Mapping, sides: Sides, seams: Seams) -> list[str]:
+    """The conflict names musts; each closed branch is proved; together they leave no pairing open."""
+    conflict = verdict["conflict"]
+    fixings, features = conflict["fixings"], conflict.get("features") or []
+    refused = [f"{name} need not be paired" for name in fixings if not _must(sides.fixings, name, sides)]
+    refused += [f"{name} need not be paired" for name in features if not _must(sides.features, name, sides)]
+    if not fixings and not features and not seams.points:
+        refused.append("the conflict names nothing that must be paired")
+    if _made(verdict):
+        placed = verdict["placement"] is not None
+        refused += _stands(verdict, sides)[0] if placed else ["pairs stand nowhere without a placement"]
+    refused += [] if seams.points else _shortfall_faults(verdict)
+    proved: dict[bool, list[frozenset[Named]]] = {False: [], True: []}
+    for nogood in conflict["certificate"]["pairings"]:
+        mirrored = bool(nogood.get("mirrored", False))
+        pairs = frozenset((fixing, feature) for fixing, feature in nogood["pairs"])
+        fault = _branch_fault(nogood, pairs, sides, seams, mirrored)
+        if fault:
+            refused.append("the branch " + ", ".join(f"{d} on {f}" for f, d in sorted(pairs)) + f": {fault}")
+        proved[mirrored].append(pairs)
+    options, held = sides.options | set(seams.points), ([*fixings, *seams.originals], [*features, *seams.donors])
+    single = _nothing_must(sides) and not seams.points
+    left_open = {
+        face: _pair_left_open(sides, proved[face]) if single else pairing_left_open(options, *held, proved[face])
+        for face in sorted(sides.faces.allowed)
+    }
+    if sides.faces.either and None in left_open.values():
+        return refused
+    for face in sorted(sides.faces.proved):
+        left = left_open[face]
+        if left is not None:
+            open_pairs = ", ".join(f"{d} on {f}" for f, d in left)
+            refused.append(f"nothing rules out {open_pairs}" + (" with the other face up" if face else ""))
+    return refused
+
+
+def _within_errors(verdict: Mapping, build: Build, sides: Sides) -> tuple[list[str], tuple[str, ...]]:
+    """That errors within what was stated change nothing: each branch, and that they leave no pairing open."""
+    refused, trusted = faults_within_errors(verdict, build, sides)
+    errors = verdict["conflict"]["errors"]
+    if errors is None or errors["certificate"] is None:
+        return refused, trusted
+    proof = errors["certificate"]
+    for spots, names in ((sides.fixings, proof["fixings"]), (sides.features, proof["features"])):
+        refused += [f"{name} need not be paired" for name in names if not _must(spots, name, sides)]
+    ruled_out: dict[bool, list[frozenset[Named]]] = {False: [], True: []}
+    for row in proof["pairings"]:
+        ruled_out[bool(row.get("mirrored", False))].append(frozenset((f, d) for f, d in row["pairs"]))
+    closed = {
+        face: pairing_left_open(sides.options, proof["fixings"], proof["features"], ruled_out[face]) is None
+        for face in sides.faces.allowed
+    }
+    if not all(closed[face] for face in sides.faces.proved) and not (sides.faces.either and any(closed.values())):
+        refused.append("within the stated errors not every pairing is ruled out")
+    return refused, trusted
+
+
+def _shortfall_faults(verdict: Mapping) -> list[str]:
+    """A part of the fixings is never short by more than all of them."""
+    shortfall, margin = verdict["conflict"]["shortfall_mm"], verdict["margin_mm"]
+    if (shortfall is None) != (margin is None):
+        return ["shortfall and margin do not go together"]
+    if shortfall is None or margin is None:
+        return []
+    if exact(shortfall) <= 0 or exact(shortfall) > MARGIN_MM - exact(margin):
+        return [f"a shortfall of {shortfall} mm does not go with a margin of {margin} mm"]
+    return []
+
+
+def _must(spots: Mapping, name: str, sides: Sides) -> bool:
+    """A must; or, where nothing must be paired, any: at least one pair has to be made."""
+    return spots[name].must or _nothing_must(sides)
+
+
+def _nothing_must(sides: Sides) -> bool:
+    return not any(spot.must for side in (sides.fixings, sides.features) for spot in side.values())
+
+
+def _pair_left_open(sides: Sides, nogoods: Sequence[frozenset[Named]]) -> tuple[Named, ...] | None:
+    """A pair that is wanted and that nothing rules out by itself; None: there is none."""
+    spots = (sides.fixings, sides.features)
+    all_spare = all(spot.spare for side in spots for spot in side.values())
+    for pair in sorted(sides.options):
+        wanted = all_spare or not all(side[name].spare for side, name in zip(spots, pair, strict=True))
+        if wanted and frozenset((pair,)) not in nogoods:
+            return (pair,)
+    return None
+
+
+def _branch_fault(
+    nogood: Mapping, pairs: frozenset[Named], sides: Sides, seams: Seams, mirrored: bool
+) -> str | None:
+    """Why the pieces do not prove that these pairs cannot hold together; None: they do."""
+    if len({f for f, _ in pairs}) != len(pairs) or len({d for _, d in pairs}) != len(pairs):
+        return "it pairs something twice"
+    if nogood.get("local"):
+        return "it was not proved over all turns"
+    if isinstance(sides, SpaceSides):
+        return branch_fault(sides, pairs, mirrored, nogood["pieces"])
+    try:
+        held = {
+            pair[0]: (seams if pair in seams.points else sides).held(pair, mirrored) for pair in pairs
+        }  # fmt: skip
+    except Unwritten as fault:
+        return str(fault)
+    return excludes_every_turn(held, nogood["pieces"])

@@ -1,0 +1,106 @@
+"""A drawing that somebody else made, as rows of the sheets: shown first, all or nothing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from partkin import pipeline, sheets
+from partkin.commands import outlining, seeing
+from partkin.commands.demonstration import write
+from partkin.drawing.template import template_dxf
+from partkin.model.problem import FaultyInput
+
+
+@pytest.fixture
+def folder(tmp_path):
+    write(tmp_path / "build")
+    return tmp_path / "build"
+
+
+@pytest.fixture
+def drawing(tmp_path, folder):
+    """Our own template of a donor, as a stranger's drawing."""
+    path = tmp_path / "top.dxf"
+    path.write_bytes(template_dxf(seeing.template_of(pipeline.load_build(folder), "top-dask")))
+    return path
+
+
+def sheets_of(folder):
+    return {path.name: path.read_bytes() for path in sorted(folder.iterdir()) if path.is_file()}
+
+
+def test_holes_and_slots_come_back_where_they_were(folder, drawing):
+    build = pipeline.load_build(folder)
+    found = outlining.read_drawing(build, drawing, "console-body", layers=["holes", "slots"])
+    outlining.add(folder, found, plus_minus_mm=0.2)
+    now = pipeline.load_build(folder)
+    placed = {(f.x_mm, f.y_mm): f for f in now.features_of("console-body")}
+    own = [f for f in build.features_of("top-dask") if f.kind in ("hole", "slot", "peg")]
+    assert len(placed) == len(own)
+    for feature in own:
+        new = placed[feature.x_mm, feature.y_mm]
+        assert new.across_mm == pytest.approx(feature.across_mm, abs=1e-3) and new.plus_minus_mm == 0.2
+        assert new.length_mm == (pytest.approx(feature.length_mm, abs=1e-3) if feature.kind == "slot" else None)
+    assert build.features == tuple(f for f in now.features if f.part != "console-body"), "nothing else changed"
+
+
+def test_names_go_on_where_the_sheet_ends(folder, drawing):
+    for name in ("h1", "h7", "hinge", "s2"):
+        row = {"part": "console-body", "feature": name, "kind": "hole", "across_mm": "5"}
+        sheets.append(folder, "features.csv", row)
+    build = pipeline.load_build(folder)
+    found = outlining.read_drawing(build, drawing, "console-body", layers=["holes", "slots"])
+    assert [f.feature for f in found.features] == ["h8", "s3", "h9", "h10", "h11", "h12", "h13", "h14"]
+
+
+def test_a_second_edge_gets_a_name_of_its_own(folder, tmp_path):
+    path = tmp_path / "plate.svg"
+    path.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm" viewBox="0 0 100 60">'
+        '<rect x="0" y="0" width="100" height="60"/><rect x="20" y="20" width="30" height="15"/>'
+        '<circle cx="70" cy="30" r="3.5"/></svg>'
+    )
+    for number, names in ((1, {"edge", "opening 1"}), (2, {"edge", "opening 1", "edge 2", "opening 1 2"})):
+        found = outlining.read_drawing(pipeline.load_build(folder), path, "console-body")
+        assert "100 x 60 mm" in outlining.shown(found, "console-body")
+        outlining.add(folder, found)
+        lines = [line for line in pipeline.load_build(folder).outlines if line.part == "console-body"]
+        assert {line.name for line in lines} == names, number
+
+
+@pytest.mark.parametrize(
+    ("content", "name", "part", "unit"),
+    [
+        (b"not a drawing", "x.dxf", "console-body", "mm"),
+        (b"<svg xmlns='http://www.w3.org/2000/svg'><circle r='3'/></svg>", "x.svg", "console-body", None),
+        (b"<svg xmlns='http://www.w3.org/2000/svg'><circle r='3'/></svg>", "x.svg", "nobody", "mm"),
+        (b"<!DOCTYPE svg [<!ENTITY a 'b'>]><svg xmlns='http://www.w3.org/2000/svg'/>", "x.svg", "console-body", "mm"),
+        (b"", "x.dxf", "console-body", "mm"),
+    ],
+)
+def test_what_cannot_be_read_changes_nothing(folder, tmp_path, content, name, part, unit):
+    path = tmp_path / name
+    path.write_bytes(content)
+    before = sheets_of(folder)
+    with pytest.raises(FaultyInput) as fault:
+        outlining.read_drawing(pipeline.load_build(folder), path, part, unit)
+    assert all(problem.mend for problem in fault.value.problems)
+    assert sheets_of(folder) == before
+
+
+def test_features_are_not_added_where_the_outline_would_be_refused(folder, tmp_path):
+    """Both sheets have to take their rows, or neither does."""
+    path = tmp_path / "plate.svg"
+    path.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm" viewBox="0 0 100 60">'
+        '<rect x="0" y="0" width="100" height="60"/><circle cx="70" cy="30" r="3.5"/></svg>'
+    )
+    found = outlining.read_drawing(pipeline.load_build(folder), path, "console-body")
+    cut_short = tuple(replace(line, corners_mm=line.corners_mm[:2]) for line in found.outlines)
+    broken = outlining.Addition(found.features, cut_short)
+    before = sheets_of(folder)
+    with pytest.raises(FaultyInput):
+        outlining.add(folder, broken)
+    assert sheets_of(folder) == before

@@ -1,0 +1,258 @@
+"""Templates are true: every vector of the PDF, the SVG and the DXF lies where it should."""
+
+import io
+import math
+from dataclasses import replace
+
+import pytest
+
+from partkin.drawing.shapes import PAPER_PENS
+from partkin.drawing.template import LAYERS, as_seen, face_words, template_dxf, template_pdf, template_svg
+from partkin.drawing.template_pdf import printable
+from partkin.drawing.tiles import OVERLAP_MM, PAPERS, join_marks, lay_out, tile_name
+from partkin.model.drawing import Cut, DrawnFeature, TemplateView
+from partkin.model.problem import FaultyInput
+from report import sample
+from report.reading import (
+    SVG,
+    laid_together,
+    matched_places,
+    misplaced_mm,
+    pdf_crosses,
+    pdf_lines,
+    svg_tree,
+    words_of,
+)
+
+pypdf = pytest.importorskip("pypdf")
+ezdxf = pytest.importorskip("ezdxf")
+
+
+# The other part's crosses lie within a millimetre of this part's; without them each cross is one feature's.
+ALONE = replace(sample.TEMPLATE, laid_on=(), cuts=())
+
+
+def pages_of(view, paper="A4", printer=(1.0, 1.0)):
+    return pypdf.PdfReader(io.BytesIO(template_pdf(view, paper, printer))).pages
+
+
+def tile_of(page):
+    text = page.extract_text()
+    return text.split("tile ", 1)[1].split()[0] if "tile " in text else None
+
+
+def crosses_by_tile(view, paper, printer):
+    """Every hole's cross and every join mark of each tile, in millimetres of its own sheet."""
+    tiles = {}
+    for page in pages_of(view, paper, printer):
+        name = tile_of(page)
+        if name is None:
+            continue
+        tiles[name] = (pdf_crosses(page), pdf_crosses(page, PAPER_PENS["join"].width))
+    return tiles
+
+
+@pytest.mark.parametrize("paper", ["A4", "A3", "Letter"])
+def test_crosses_of_the_pdf_lie_within_a_hundredth_of_a_millimetre(paper):
+    view = ALONE
+    tiles = crosses_by_tile(view, paper, (1.0, 1.0))
+    wanted = {feature.id: feature.at_mm for feature in view.features}
+    found = 0
+    for crosses, _ in tiles.values():
+        # Distances within one sheet: between any two crosses, as between the features they are of.
+        for feature_a, a in matched_places(crosses, wanted):
+            for feature_b, b in matched_places(crosses, wanted):
+                true_mm = math.dist(wanted[feature_a], wanted[feature_b])
+                assert math.dist(a, b) == pytest.approx(true_mm, abs=0.01)
+        found += len(crosses)
+    assert found >= len(wanted)
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_tiles_joined_by_their_marks_put_every_cross_in_its_place(paper):
+    """The tiles are laid together by the vectors of the join marks; then all crosses are compared."""
+    view = ALONE
+    tiles = crosses_by_tile(view, paper, (1.0, 1.0))
+    assert len(tiles) > 2
+    points = laid_together(tiles)
+    wanted = {feature.id: feature.at_mm for feature in view.features}
+    off_mm = misplaced_mm(points, wanted)
+    assert set(off_mm) == set(wanted)
+    assert max(off_mm.values()) < 0.01, off_mm
+
+
+@pytest.mark.parametrize("printer", [(1.0, 1.0), (0.993, 1.002), (1.05, 0.97)])
+def test_every_sheet_has_a_rule_both_ways_and_a_square_and_a_faulty_printer_makes_them_true(printer):
+    for page in pages_of(sample.TEMPLATE, "A4", printer):
+        lines = [line for line in pdf_lines(page) if abs(line[2] - PAPER_PENS["thin"].width) < 1e-9]
+        # What this printer makes of the page:
+        printed = [
+            ((a[0] * printer[0], a[1] * printer[1]), (b[0] * printer[0], b[1] * printer[1])) for a, b, _ in lines
+        ]
+        level = [abs(b[0] - a[0]) for a, b in printed if abs(a[1] - b[1]) < 1e-3]
+        upright = [abs(b[1] - a[1]) for a, b in printed if abs(a[0] - b[0]) < 1e-3]
+        assert any(abs(length - 100.0) < 0.01 for length in level)
+        assert any(abs(length - 100.0) < 0.01 for length in upright)
+        # The square's fourth side is the closing of its path, which is no line operator.
+        assert sum(abs(length - 20.0) < 0.01 for length in level) >= 2
+        assert any(abs(length - 20.0) < 0.01 for length in upright)
+
+
+def test_a_faulty_printer_is_corrected_for_the_crosses_too():
+    corrected = crosses_by_tile(ALONE, "A3", (0.993, 1.002))
+    wanted = {feature.id: feature.at_mm for feature in ALONE.features}
+    compared = 0
+    for crosses, _ in corrected.values():
+        printed = [(x * 0.993, y * 1.002) for x, y in crosses]
+        for name_a, a in matched_places(printed, wanted):
+            for name_b, b in matched_places(printed, wanted):
+                assert math.dist(a, b) == pytest.approx(math.dist(wanted[name_a], wanted[name_b]), abs=0.01)
+                compared += name_a != name_b
+    assert compared > 4
+
+
+def test_every_sheet_says_face_parts_and_place():
+    pages = pages_of(sample.TEMPLATE)
+    for number, page in enumerate(pages, 1):
+        text = page.extract_text()
+        assert "SEEN FROM OUTSIDE" in text and f"Sheet {number} of {len(pages)}" in text
+        assert "D2" in text and "H1" in text and "100 mm" in text and "20 x 20 mm" in text
+    first = pages[0].extract_text()
+    for caution in sample.TEMPLATE.cautions:
+        assert caution.split(".")[0] in " ".join(first.split())
+    for feature in sample.TEMPLATE.features:
+        assert f"{feature.id}:" in first
+    assert "open out to" in first and "9.0" in first
+
+
+def test_a_part_turned_over_is_drawn_mirrored_and_says_so():
+    view = replace(sample.TEMPLATE, turned_over=True)
+    assert face_words(view) == "SEEN FROM INSIDE"
+    assert face_words(replace(view, seen_from=None)) == "FACE TURNED OVER, NOT SAID WHICH"
+    assert face_words(replace(view, seen_from=None, turned_over=False)) == "FACE NOT SAID"
+    seen = as_seen(replace(view, features=(DrawnFeature("a", (10.0, 4.0), "slot", 7.0, 12.0, 30.0),)))
+    assert seen.features[0].at_mm == (-10.0, 4.0) and seen.features[0].angle_deg == 150.0
+    text = pages_of(view)[1].extract_text()
+    assert "SEEN FROM INSIDE" in text, "text stays readable"
+
+
+def test_pdf_svg_and_dxf_have_the_same_bytes_each_time():
+    for make in (template_pdf, template_svg, template_dxf):
+        assert make(sample.TEMPLATE) == make(sample.TEMPLATE)
+    for stamp in (b"/CreationDate (D:2000", b"/ModDate (D:2000"):
+        assert stamp in template_pdf(sample.TEMPLATE), "reportlab's invariant date, not today's"
+
+
+@pytest.mark.parametrize("paper", sorted(PAPERS))
+def test_tiles_cover_the_whole_and_overlap(paper):
+    sheets = lay_out((-30.0, -40.0, 700.0, 420.0), paper, (1.0, 1.0))
+    boxes = {tile: sheets.tile_box(*tile) for tile in sheets.tiles()}
+    assert min(box[0] for box in boxes.values()) <= -30.0 and max(box[2] for box in boxes.values()) >= 700.0
+    assert min(box[1] for box in boxes.values()) <= -40.0 and max(box[3] for box in boxes.values()) >= 420.0
+    for (column, row), box in boxes.items():
+        if (column + 1, row) in boxes:
+            assert box[2] - boxes[column + 1, row][0] == pytest.approx(OVERLAP_MM)
+        if (column, row + 1) in boxes:
+            assert boxes[column, row + 1][3] - box[1] == pytest.approx(OVERLAP_MM)
+    for mark in join_marks(sheets, []):
+        inside = [
+            tile_name(*tile)
+            for tile, (left, bottom, right, top) in boxes.items()
+            if left + 5 < mark.at[0] < right - 5 and bottom + 5 < mark.at[1] < top - 5
+        ]
+        assert set(mark.between) <= set(inside), "both neighbours show all of the mark"
+
+
+def test_join_marks_keep_clear_of_holes():
+    sheets = lay_out((0.0, 0.0, 400.0, 200.0), "A4", (1.0, 1.0))
+    first = join_marks(sheets, [])[0]
+    moved = join_marks(sheets, [first.at])[0]
+    assert math.dist(first.at, moved.at) >= 12.0
+
+
+@pytest.mark.parametrize(
+    ("paper", "printer", "says"),
+    [
+        ("A5", (1.0, 1.0), "no paper is called 'A5'"),
+        ("A4", (0.5, 1.0), "a printer is not out by more than a tenth"),
+        ("A4", (float("nan"), 1.0), "a printer is not out by more than a tenth"),
+    ],
+)
+def test_impossible_wishes_are_refused_with_what_to_do(paper, printer, says):
+    with pytest.raises(FaultyInput, match=says):
+        template_pdf(sample.TEMPLATE, paper, printer)
+
+
+def test_a_drawing_of_acres_is_refused():
+    far = replace(
+        sample.TEMPLATE, features=(DrawnFeature("a", (90_000.0, 0.0), "hole", 7.0), *sample.TEMPLATE.features)
+    )
+    with pytest.raises(FaultyInput, match="sheets"):
+        template_pdf(far)
+    with pytest.raises(FaultyInput, match="not a number"):
+        template_pdf(replace(far, features=(DrawnFeature("a", (float("nan"), 0.0), "hole", 7.0),)))
+
+
+def test_what_is_to_be_made_anew_has_a_cross_of_its_own():
+    hole = Cut("new hole", "n1", (60.0, 40.0), 6.6)
+    plain = sum(len(pdf_crosses(page)) for page in pages_of(ALONE, "A3"))
+    more = sum(len(pdf_crosses(page)) for page in pages_of(replace(ALONE, cuts=(hole,)), "A3"))
+    assert more == plain + 1
+
+
+def test_one_feature_alone_takes_one_tile_and_two_sheets():
+    view = TemplateView("P", seen_from="inside", features=(DrawnFeature("a", (5.0, 5.0), "hole", 7.0),))
+    assert len(pages_of(view)) == 2
+
+
+def test_the_dxf_reads_back_in_millimetres_with_layers_named_in_words():
+    document = ezdxf.read(io.StringIO(template_dxf(sample.TEMPLATE).decode()))
+    assert document.header["$INSUNITS"] == 4 and document.header["$MEASUREMENT"] == 1
+    assert set(LAYERS) <= {layer.dxf.name for layer in document.layers}
+    space = document.modelspace()
+    assert not document.audit().errors
+    holes = {
+        (round(c.dxf.center.x, 6), round(c.dxf.center.y, 6)): c.dxf.radius
+        for c in space.query('CIRCLE[layer=="holes"]')
+    }
+    for feature in sample.TEMPLATE.features:
+        if feature.kind != "slot":
+            key = (round(feature.at_mm[0], 6), round(feature.at_mm[1], 6))
+            assert holes.pop(key) == pytest.approx(feature.across_mm / 2)
+    assert not holes
+    slot = next(feature for feature in sample.TEMPLATE.features if feature.kind == "slot")
+    (line,) = space.query('LWPOLYLINE[layer=="slots"]')
+    corners = list(line.get_points("xyb"))
+    assert line.closed and [corner[2] for corner in corners] == [1.0, 0.0, 1.0, 0.0]
+    middle = (sum(c[0] for c in corners) / 4, sum(c[1] for c in corners) / 4)
+    assert middle == pytest.approx(slot.at_mm)
+    assert math.dist(corners[0][:2], corners[1][:2]) == pytest.approx(slot.across_mm)
+    assert math.dist(corners[1][:2], corners[2][:2]) == pytest.approx(slot.length_mm - slot.across_mm)
+    texts = [text.dxf.text for text in space.query("TEXT")]
+    assert "SEEN FROM OUTSIDE" in texts
+    rules = [line for line in space.query('LINE[layer=="rule"]') if (line.dxf.end - line.dxf.start).magnitude == 100.0]
+    assert len(rules) == 2
+
+
+def test_the_svg_is_true_size_and_grouped_by_layer():
+    tree = svg_tree(template_svg(sample.TEMPLATE))
+    width, height = tree.get("width"), tree.get("height")
+    box = [float(word) for word in tree.get("viewBox").split()]
+    assert width.endswith("mm") and float(width[:-2]) == box[2] and float(height[:-2]) == box[3]
+    groups = {group.get("id"): group for group in tree.iter(f"{SVG}g")}
+    assert set(groups) <= set(LAYERS)
+    circles = groups["holes"].findall(f"{SVG}circle")
+    wanted = [feature for feature in sample.TEMPLATE.features if feature.kind != "slot"]
+    assert len(circles) == len(wanted)
+    first = wanted[0]
+    for circle, feature in zip(circles, wanted, strict=True):
+        assert float(circle.get("cx")) == pytest.approx(feature.at_mm[0], abs=1e-4)
+        up = float(circles[0].get("cy")) - float(circle.get("cy"))
+        assert up == pytest.approx(feature.at_mm[1] - first.at_mm[1], abs=2e-4)
+        assert float(circle.get("r")) == pytest.approx(feature.across_mm / 2)
+    assert "SEEN FROM OUTSIDE" in words_of(tree)
+
+
+def test_letters_that_pdf_has_no_glyph_for_are_replaced_and_never_lost_silently():
+    assert printable("\u0645\u0642") == "??"
+    assert printable("Na\u00efve \u00d87") == "Na\u00efve \u00d87"

@@ -1,0 +1,146 @@
+"""The shapes and the sheet reader accept and refuse the same examples, at the same cell."""
+
+import csv
+import shutil
+from dataclasses import replace
+
+import pytest
+import rdflib
+
+from partkin.graph import export_turtle, validate
+from partkin.graph.shapes import check_graph
+from partkin.model.build import Build, Feature, Part
+from partkin.model.problem import Problem
+from partkin.sheets import load
+from partkin.tables.shipped import shipped
+
+EXAMPLES = shipped("ontology") / "examples"
+VALID = sorted((EXAMPLES / "valid").glob("*.ttl"))
+INVALID = sorted(path for path in (EXAMPLES / "invalid").iterdir() if path.is_dir())
+# The same id twice is one thing with two of everything in a graph: which row is the second cannot be told there.
+TWICE = ("feature-twice", "part-twice")
+
+
+def places(problems) -> set[tuple[str, int, str]]:
+    return {(one.sheet, one.row, one.column) for one in problems}
+
+
+@pytest.mark.parametrize("path", VALID, ids=lambda path: path.stem)
+def test_a_valid_example_passes_both_and_is_the_same_build(path):
+    loaded = load(path.with_suffix(""))
+    assert loaded.problems == () and loaded.warnings == ()
+    assert check_graph(rdflib.Graph().parse(path)) == ()
+    assert validate(loaded.build) == ()
+    assert export_turtle(loaded.build) == path.read_text(encoding="utf-8")
+
+
+def test_there_are_examples_enough():
+    assert len(VALID) >= 2 and len(INVALID) >= 40
+    sheets = {path.name for folder in INVALID for path in folder.glob("*.csv")}
+    assert len(sheets) == 13
+
+
+ROW = rdflib.URIRef("https://w3id.org/partkin/ns#row")
+BUILD = rdflib.URIRef("https://w3id.org/partkin/ns#Build")
+
+
+@pytest.fixture(scope="module")
+def shaped() -> dict[str, list[Problem]]:
+    """What the shapes say of each invalid example.
+
+    All go through the shapes as one graph, each under a name of its own and with its rows moved to a thousand of
+    its own: taken one by one, each would have every query of the shapes read anew.
+    """
+    whole = rdflib.Graph()
+    found: dict[str, list[Problem]] = {}
+    for place, folder in enumerate(INVALID):
+        text = (folder / "same.ttl").read_text(encoding="utf-8")
+        graph = rdflib.Graph().parse(data=text.replace("/id/example", f"/id/example{place}"), format="turtle")
+        if "NaN" in text:
+            found[folder.name] = list(check_graph(graph))
+            continue
+        for subject, row in list(graph.subject_objects(ROW)):
+            graph.remove((subject, ROW, row))
+            graph.add((subject, ROW, rdflib.Literal(int(row) + 1000 * place)))
+        if place:
+            graph.remove((None, rdflib.RDF.type, BUILD))
+        whole += graph
+    for problem in check_graph(whole):
+        name = INVALID[problem.row // 1000].name
+        found.setdefault(name, []).append(replace(problem, row=problem.row % 1000))
+    return found
+
+
+@pytest.mark.parametrize("folder", INVALID, ids=lambda folder: folder.name)
+def test_an_invalid_example_is_refused_by_both_at_the_same_cell(folder, shaped):
+    loaded = load(folder)
+    told = shaped[folder.name]
+    assert loaded.build is None and loaded.problems and told
+    assert not any(one.warning for one in told)
+    if folder.name in TWICE:
+        assert {one.sheet for one in loaded.problems} <= {one.sheet for one in told}
+    else:
+        assert places(loaded.problems) <= places(told)
+        # No more is found fault with than what is at fault: a ring at each of its members, no other column.
+        assert {(one.sheet, one.column) for one in told} == {(one.sheet, one.column) for one in loaded.problems}
+
+
+@pytest.mark.parametrize("name", ["supersession-ring", "unknown-kind", "feature-of-no-part"])
+def test_an_example_alone_is_refused_as_it_is_among_the_others(name, shaped):
+    alone = check_graph(rdflib.Graph().parse(EXAMPLES / "invalid" / name / "same.ttl"))
+    assert list(alone) == shaped[name]
+
+
+def cells(path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as file:
+        return [{name: value for name, value in row.items() if value} for row in csv.DictReader(file)]
+
+
+@pytest.mark.parametrize("folder", INVALID, ids=lambda folder: folder.name)
+def test_an_invalid_example_differs_from_a_valid_one_in_a_few_cells(folder):
+    differ = 0
+    for path in folder.glob("*.csv"):
+        whole, ours = cells(EXAMPLES / "valid" / "every-sheet" / path.name), cells(path)
+        differ += len(whole) - len(ours)
+        for valid, row in zip(whole, ours, strict=False):
+            differ += sum(valid.get(name) != row.get(name) for name in {*valid, *row} - {"zone"})
+    assert 1 <= differ <= 5
+
+
+def test_a_fault_names_its_row_and_how_to_mend_it():
+    problems = check_graph(rdflib.Graph().parse(EXAMPLES / "invalid" / "slot-shorter-than-wide" / "same.ttl"))
+    assert [str(one) for one in problems] == [
+        "features.csv:6:length_mm: the slot is shorter than it is wide. "
+        "Give its overall length end to end, which is at least its width"]
+
+
+def test_without_rows_the_thing_is_named():
+    build = Build(parts=(Part("a", duty="trim"),), features=(Feature("a", "x", "hole", across_mm=-1.0),))
+    problems = validate(build)
+    assert [(one.sheet, one.row, one.column) for one in problems] == [("features.csv", 0, "across_mm")]
+    assert "(a/x)" in problems[0].what
+
+
+def test_several_faults_come_at_once_in_sheet_order():
+    build = Build(
+        parts=(Part("b", duty="hard", row=3), Part("a", mass_kg=-1.0, row=2)),
+        features=(Feature("a", "x", "hole", x_mm=1.0, row=2),))
+    assert places(validate(build)) == {
+        ("parts.csv", 2, "mass_kg"), ("parts.csv", 3, "duty"), ("features.csv", 2, "y_mm")}
+    assert [one.row for one in validate(build)] == [2, 3, 2]
+
+
+def test_a_number_that_is_none_is_told_before_the_shapes_compare_it():
+    graph = rdflib.Graph().parse(EXAMPLES / "valid" / "three-sheets.ttl")
+    part = next(graph.subjects(rdflib.RDF.type, rdflib.URIRef("https://w3id.org/partkin/ns#Part")))
+    for text in ("NaN", "INF", "1e5", "abc", ""):
+        graph.set((part, rdflib.URIRef("https://w3id.org/partkin/ns#massKg"),
+                   rdflib.Literal(text, datatype=rdflib.XSD.decimal, normalize=False)))
+        assert [one.column for one in check_graph(graph)] == ["mass_kg"], text
+
+
+def test_the_demo_build_passes(tmp_path):
+    shutil.copytree(shipped("data") / "demo", tmp_path / "demo")
+    loaded = load(tmp_path / "demo")
+    assert loaded.problems == ()
+    assert validate(loaded.build) == ()
