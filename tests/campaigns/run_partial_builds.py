@@ -34,6 +34,7 @@ from partkin import pipeline
 from partkin.cli import app as command_line
 
 LONG_S = 5.0
+# Of processor time, so that a paused or crowded machine is no fault.
 STUCK_S = 120
 # Taking down asks for two checks a row: it is tried on one build of so many.
 RECORDED_OF = 5
@@ -278,15 +279,15 @@ def campaign(start: int, count: int, at_most_s: float = float("inf")) -> Count:
     from partkin.commands.progress import Line, Work
 
     counted, begun = Count(), time.monotonic()
-    signal.signal(signal.SIGALRM, _stop)
+    signal.signal(signal.SIGPROF, _stop)
     work = Work("builds", count, Line())
     for seed in work.each(range(start, start + count), str):
         with in_build(seed):
             kept = Kept()
             for words in commands(seed, partial(seed)):
-                signal.alarm(STUCK_S)
+                signal.setitimer(signal.ITIMER_PROF, STUCK_S)
                 counted.take(run_command(seed, words, kept))
-                signal.alarm(0)
+                signal.setitimer(signal.ITIMER_PROF, 0)
             for words in recordings(seed, whole(seed), partial(seed)) if seed % RECORDED_OF == 0 else ():
                 counted.take(run_recording(seed, words))
         counted.builds += 1
