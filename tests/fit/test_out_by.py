@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from partkin.fit.arrays import PlanePairs, directions
-from partkin.fit.linear import least
+from partkin.fit.cones import least
 from partkin.fit.out_by import MOST_SHARE, Held, Shape, prove, share_needed
 
 NONE = np.zeros((0, 2), dtype=int)
@@ -169,3 +169,10 @@ def test_small_programs_come_out_as_with_scipy(seed: int) -> None:
     x, weight = least(cost, rows, limits)
     assert cost @ x == pytest.approx(linprog(cost, rows, limits, bounds=(None, None)).fun, abs=1e-5)
     assert (rows @ x <= limits + 1e-6).all() and np.allclose(rows.T @ weight, -cost, atol=1e-6)
+
+
+def test_an_unknown_that_nothing_bounds_does_not_hinder() -> None:
+    """Least x with x >= 3, beside a y that stands in no row: in build 7565 of the partial builds a place was so."""
+    x, weight = least(np.array([1.0, 0.0]), np.array([[-1.0, 0.0], [1.0, 0.0]]), np.array([-3.0, 9.0]))
+    assert x[0] == pytest.approx(3.0, abs=1e-6)
+    assert weight == pytest.approx([1.0, 0.0], abs=1e-6)

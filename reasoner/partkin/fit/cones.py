@@ -296,6 +296,30 @@ class Program:
         return step, forces[:, : 3 * k].reshape(m, k, 3), forces[:, 3 * k :]
 
 
+def least(cost: Floats, rows: Floats, limits: Floats) -> tuple[Floats, Floats]:
+    """Minimise cost.x where rows x <= limits: x (n,), and the multipliers (m,) with rows^T multipliers = -cost.
+
+    Examples
+    --------
+    Least x with x >= 3 and x + y >= 5 and y <= 1: 4, where the last two meet.
+
+    >>> rows, limits = np.array([[-1.0, 0.0], [-1.0, -1.0], [0.0, 1.0]]), np.array([-3.0, -5.0, 1.0])
+    >>> x, weights = least(np.array([1.0, 0.0]), rows, limits)
+    >>> (x + 0.0).round(6).tolist(), abs(weights).round(6).tolist()
+    ([4.0, 1.0], [0.0, 1.0, 1.0])
+    """
+    import clarabel
+
+    m, n = rows.shape
+    column, row = np.nonzero(rows.T)
+    starts = np.searchsorted(column, np.arange(n + 1))
+    table = _Sparse(rows[row, column], row, starts, (m, n))
+    flat = _Sparse(np.zeros(0), np.zeros(0, dtype=int), np.zeros(n + 1, dtype=int), (n, n))
+    shapes = [clarabel.NonnegativeConeT(m)]
+    found = clarabel.DefaultSolver(flat, cost, table, limits, shapes, _settings()).solve()
+    return np.array(found.x), np.maximum(np.array(found.z), 0.0)
+
+
 @cache
 def _settings() -> Any:
     import clarabel

@@ -16,7 +16,7 @@ import numpy as np
 from partkin.fit.arrays import Floats, PlanePairs, directions, turn
 from partkin.fit.bound import Bound
 from partkin.fit.certificate import covers, in_degrees, outward, pieces_apart, whole_multiples
-from partkin.fit.linear import least
+from partkin.fit.cones import least
 from partkin.fit.plane_cones import kabsch
 from partkin.fit.turns import open_arcs, two_by_two
 from partkin.model.fitting import Piece
