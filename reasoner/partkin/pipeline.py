@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import weakref
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partkin.model.build import Build, other_levels
-from partkin.model.making import OneDrawing
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, WITH_ADAPTATION
 
 if TYPE_CHECKING:
-    from partkin.graph import Knowledge
-    from partkin.model.known import Known
     from partkin.trial.findings import Findings
     from partkin.trial.trying import Places
 
@@ -112,6 +108,7 @@ def find_out(build: Build, donor: str, host: str | None = None, *, others: bool 
 
 def lay_on(build: Build, donor: str, host: str | None = None) -> tuple[Findings, Places | None]:
     """Gather what is known, and how the donor lies as it is; no places where it is not judged, or nothing can lie."""
+    from partkin.graph import known_of
     from partkin.model.known import is_restraint
     from partkin.trial.findings import Findings
     from partkin.trial.places import measured_from, other_originals
@@ -169,30 +166,3 @@ def _with_what_is_hidden(findings: Findings, places: Places) -> Findings:
     from partkin.readings import next_readings
 
     return replace(findings, asks=next_readings.showing_hidden(findings, places))
-
-
-def known_of(build: Build, donor: str, host: str | None = None) -> Known:
-    """Ask the graph of the build what is known about this donor on this host."""
-    from partkin import graph
-
-    answer = graph.ask_check(graph_of(build), donor, host)
-    if isinstance(answer, tuple):
-        raise FaultyInput(answer)
-    if build.settings.same_drawing is None:
-        return answer
-    stated = OneDrawing(build.settings.same_drawing, "build.toml says so (same_drawing)", "build.toml")
-    return replace(answer, one_drawing=stated)
-
-
-_last_graph: list[tuple[weakref.ref[Build], Knowledge]] = []
-
-
-def graph_of(build: Build) -> Knowledge:
-    """The graph of a build; the last one is kept, since one build is asked about many donors."""
-    from partkin.graph import compile_graph
-
-    if _last_graph and _last_graph[0][0]() is build:
-        return _last_graph[0][1]
-    graph = compile_graph(build)
-    _last_graph[:] = [(weakref.ref(build), graph)]
-    return graph

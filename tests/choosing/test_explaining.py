@@ -12,6 +12,7 @@ import partkin
 from builders import build, holes, studs
 from partkin import pipeline
 from partkin.commands import explaining
+from partkin.graph import known_of
 from partkin.model.build import Build, Part, VehicleModel
 from partkin.report.explaining import chain_text
 
@@ -66,7 +67,7 @@ def test_a_longer_chain_and_one_written_otherwise() -> None:
 def test_the_older_number_of_a_chain_is_no_evidence_for() -> None:
     newest = Part("old", "bracket", "one", "C-1", replaces=("B-1",))
     first = made(OUT, original=newest, more=(B_FOR_A,), part_number="A-1")
-    evidence = pipeline.known_of(first, "donor").evidence
+    evidence = known_of(first, "donor").evidence
     assert [(e.kind, e.speaks_for) for e in evidence if e.strength in (0, 2)] == [("older part number", False)]
     assert partkin.check(first, "donor").verdict != "bolts on"
     assert "says nothing about the other way round" in why(first)
@@ -86,7 +87,7 @@ def test_a_number_overrules_the_readings_and_both_are_told_with_what_decides() -
 def test_the_readings_overrule_what_is_carried_over_and_what_looks_alike() -> None:
     for model, kind in (("two", "carried over"), ("other", "looks alike")):
         fits, out = made(name="bracket", model=model), made(OUT, name="bracket", model=model)
-        assert [e.kind for e in pipeline.known_of(out, "donor").evidence if e.speaks_for] == [kind]
+        assert [e.kind for e in known_of(out, "donor").evidence if e.speaks_for] == [kind]
         assert partkin.check(fits, "donor").verdict == "bolts on"
         assert partkin.check(out, "donor").verdict in ("does not fit", "bolts on with adaptation")
         assert "what was measured says that it does not go on as it is, and counts more" in why(out)

@@ -11,7 +11,7 @@ from dataclasses import replace
 import pytest
 
 import partkin
-from partkin import graph, pipeline
+from partkin import graph
 from partkin.model.build import Build, Feature, Part
 from published.test_interchange import CASES, build_of
 
@@ -64,7 +64,7 @@ def test_there_are_families_on_both_sides_of_the_question() -> None:
 @pytest.mark.parametrize("host", sorted(groups()))
 def test_the_query_and_the_geometry_together_give_the_table(host: str) -> None:
     build, table = one_build(groups()[host])
-    answer, _ = graph.ask(pipeline.graph_of(build), "candidates")
+    answer, _ = graph.ask(graph.graph_of(build), "candidates")
     asked = {(str(row[answer.columns.index("donor")]), str(row[answer.columns.index("host")])) for row in answer.rows}
     assert asked == set(table)
     goes_on = {pair for pair in asked if partkin.check(build, *pair).verdict == "bolts on"}

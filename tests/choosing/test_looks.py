@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 from partkin import pipeline
 from partkin.cli.app import app
 from partkin.commands import demonstration, explaining
+from partkin.graph import known_of
 from partkin.model.problem import FaultyInput
 from partkin.report.explaining import chain_text
 from readings.pictures import picks, picture, view
@@ -54,7 +55,7 @@ def test_a_picture_that_agrees_is_the_weakest_evidence_and_decides_nothing(tmp_p
     done = shown(tmp_path, folder, "top-new", False, "--keep", "--on", "2024-05-30")
     assert done.exit_code == 0 and "kept in looks.csv: alike" in done.stderr
     assert rows(folder) == ["top-new,dash-frame,alike,listing.jpg,2024-05-30,"]
-    known = pipeline.known_of(pipeline.load_build(folder), "top-new")
+    known = known_of(pipeline.load_build(folder), "top-new")
     assert [(e.kind, e.strength, e.speaks_for) for e in known.evidence] == [("pictured alike", 5, True)]
     told = why(folder, "top-new")
     assert "not enough measured" in told and "a picture never tells the size" in told

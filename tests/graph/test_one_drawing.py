@@ -8,8 +8,8 @@ import pytest
 
 import partkin
 from builders import build, given, holes, studs
+from partkin.graph import known_of
 from partkin.model.build import Build, Part, Settings, VehicleModel
-from partkin.pipeline import known_of
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0)]
 

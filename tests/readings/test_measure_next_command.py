@@ -311,7 +311,8 @@ def test_at_hand_or_far_may_be_said(partkin, folder: Path) -> None:
 def test_asking_takes_less_than_a_tenth_of_a_second() -> None:
     import time
 
-    from partkin.pipeline import find_out, known_of
+    from partkin.graph import known_of
+    from partkin.pipeline import find_out
     from partkin.readings import next_readings
     from partkin.trial import trying
 

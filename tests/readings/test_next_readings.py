@@ -10,8 +10,8 @@ import pytest
 import partkin
 from builders import build as host_and_donor
 from builders import given, holes, studs
-from partkin import pipeline
 from partkin.fit.batch import batch_fits
+from partkin.graph import known_of
 from partkin.model.build import Feature, Reading
 from partkin.positions import draws
 from partkin.positions.by_draws import agreement, ask_by_draws, chance_after, told_by_each, weight_between
@@ -334,7 +334,7 @@ def test_how_finely_to_read_is_said_and_settles_it_more_often_than_not(e_mm: flo
     made = replace(host_and_donor(host, donor), readings=(read,))
     verdict = partkin.check(made, "donor")
     assert verdict.verdict == "not enough measured" and says in verdict.unknown[0].says
-    findings, places = judged(pipeline.known_of(made, "donor"))
+    findings, places = judged(known_of(made, "donor"))
     here = next_readings.as_tried(findings.known, places, findings.trial)
     field = next_readings.field_of(findings, here, findings.trial, True)
     best = next_readings.order_of(field, None)[0]

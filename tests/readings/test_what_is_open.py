@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from builders import build, holes, studs
-from partkin import pipeline
 from partkin.commands import asking_next
+from partkin.graph import known_of
 from partkin.model.build import Build, Feature, Reading
 from partkin.pipeline import check
 from partkin.positions import adjust
@@ -158,7 +158,7 @@ def chain(count: int) -> tuple[Build, list]:
 def test_more_layouts_than_are_tried_never_settle_anything() -> None:
     """Five holes, each on either side: 32 layouts, of which eight are tried. All tried ones fail, and yet."""
     build, _ = chain(5)
-    places = trying.places_of(pipeline.known_of(build, "donor"))
+    places = trying.places_of(known_of(build, "donor"))
     assert trying.layouts_left_out(places)
     verdict = check(build, "donor")
     assert verdict.verdict == "not enough measured"
@@ -167,9 +167,9 @@ def test_more_layouts_than_are_tried_never_settle_anything() -> None:
 
 def test_few_layouts_are_all_tried() -> None:
     build, _ = chain(2)
-    places = trying.places_of(pipeline.known_of(build, "donor"))
+    places = trying.places_of(known_of(build, "donor"))
     assert not trying.layouts_left_out(places)
-    assert len(trying.trials(pipeline.known_of(build, "donor"), places, 0.95)) == 4
+    assert len(trying.trials(known_of(build, "donor"), places, 0.95)) == 4
     assert check(build, "donor").verdict == "not enough measured"
 
 
@@ -270,7 +270,7 @@ def test_what_the_values_of_a_loose_hole_mean_holds() -> None:
     to = int(check(first, "donor").unknown[0].to_feature[1:])
     for value in (low + 0.1, (low + high) / 2, high - 0.1):
         row = replace(build.readings[1], value=value, from_feature=f"a{to}", to_feature="a3", plus_minus=None)
-        known = pipeline.known_of(replace(build, readings=(build.readings[0], row)), "donor")
+        known = known_of(replace(build, readings=(build.readings[0], row)), "donor")
         places = trying.places_of(known)
         assert "fits" in {trial.stand for trial in trying.trials(known, places, 0.95)}, value
 

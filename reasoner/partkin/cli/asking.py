@@ -46,7 +46,7 @@ def ask(
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
-    answer, notes = graph.ask(pipeline.graph_of(build), " ".join([query, *(given or ())]))
+    answer, notes = graph.ask(graph.graph_of(build), " ".join([query, *(given or ())]))
     say_all(notes)
     typer.echo(rows_text(answer, shape.value), nl=False)
 

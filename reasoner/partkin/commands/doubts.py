@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from partkin import pipeline
+from partkin.graph import known_of
 from partkin.model.build import Build
 from partkin.model.positions import Suspect
 from partkin.model.problem import FaultyInput, Problem
@@ -58,7 +58,7 @@ def suspects_of(build: Build, part: str) -> tuple[Suspect, ...]:
         found[suspect.reading] = suspect
     for donor in donors_concerned(build, part):
         try:
-            places = places_of(pipeline.known_of(build, donor))
+            places = places_of(known_of(build, donor))
         except FaultyInput:
             continue
         for suspect in places.suspects:

@@ -20,6 +20,7 @@ from partkin import pipeline
 from partkin.choosing import Donor, calibration, total
 from partkin.choosing import rank as put_in_order
 from partkin.commands.progress import Work
+from partkin.graph import graph_of, known_of
 from partkin.model import pulse
 from partkin.model.build import Build, Offer, Part, around
 from partkin.model.choosing import Calibration, Foretold, Ranking, Total
@@ -118,7 +119,7 @@ def _processors() -> int:
 
 def _shared(build: Build) -> None:
     """Make once what every process needs: the graph, and the modules that checks come to import."""
-    pipeline.graph_of(build)
+    graph_of(build)
     for name in (
         "trial.trying", "adaptation.adapting", "trial.seams", "readings.untied", "readings.next_readings", "verdict",
     ):  # fmt: skip
@@ -270,7 +271,7 @@ def score(build: Build) -> Calibration:
         if part.origin != "donor":
             continue
         try:
-            known = pipeline.known_of(build, part.part)
+            known = known_of(build, part.part)
         except FaultyInput:
             continue
         if (of := departures(known)) is not None:

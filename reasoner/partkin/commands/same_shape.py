@@ -10,7 +10,7 @@ from textwrap import wrap
 
 import numpy as np
 
-from partkin import pipeline
+from partkin.graph import known_of
 from partkin.model.build import Build, Part
 from partkin.model.known import Known, Side
 from partkin.model.problem import FaultyInput, Problem
@@ -226,7 +226,7 @@ def _known(build: Build, part: str) -> Known:
     if own is None:
         raise _refused("part", f"there is no part {part}", f"Say one of {', '.join(p.part for p in build.parts)}")
     if own.origin == "donor":
-        return pipeline.known_of(build, part)
+        return known_of(build, part)
     host = part if own.origin != "original" or own.takes_place_of is None else own.takes_place_of
     original = next((p for p in build.parts if p.origin == "original" and p.takes_place_of == host), None)
     nobody = Side(Part("nothing yet"), None, (), (), (), ())

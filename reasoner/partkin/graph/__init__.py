@@ -10,8 +10,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from partkin.graph.asking import ask_check
-from partkin.graph.graph import Knowledge, compile_graph, to_build
+from partkin.graph.asking import ask_check, known_of
+from partkin.graph.graph import Knowledge, compile_graph, graph_of, to_build
 
 if TYPE_CHECKING:
     from partkin.graph.examining import contradictions, validate
@@ -26,6 +26,8 @@ __all__ = [
     "compile_graph",
     "contradictions",
     "export_turtle",
+    "graph_of",
+    "known_of",
     "list_queries",
     "read_turtle",
     "to_build",

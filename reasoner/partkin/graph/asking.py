@@ -8,12 +8,13 @@ from typing import Any
 
 from partkin.graph.backwards import cell, row_of, sheet_rows
 from partkin.graph.evidence import evidence_of, forbids_of, one_drawing_of
-from partkin.graph.graph import Knowledge, Row
+from partkin.graph.graph import Knowledge, Row, graph_of
 from partkin.graph.names import last
-from partkin.model.build import Connector, Part, Reading, VehicleModel, Zone, current
+from partkin.model.build import Build, Connector, Part, Reading, VehicleModel, Zone, current
 from partkin.model.columns import BY_NAME, FEATURES, PARTS, READINGS, Sheet, terms_of
 from partkin.model.known import Known, Side
-from partkin.model.problem import Problem
+from partkin.model.making import OneDrawing
+from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import WITHDRAWN
 
 SHEET = "parts.csv"
@@ -223,3 +224,20 @@ def ask_check(graph: Knowledge, donor: str, host: str | None = None) -> Known | 
         forbids=forbids_of(graph, sides[donor].part, [sides[name].part for name in others]),
         one_drawing=one_drawing_of(graph, sides[donor], [sides[name] for name in others]),
     )
+
+
+def known_of(build: Build, donor: str, host: str | None = None) -> Known:
+    """Ask the graph of a build what is known about a donor on its host; build.toml may say how likely one drawing is.
+
+    Raises
+    ------
+    FaultyInput
+        Where the donor or host cannot be told from the sheets.
+    """
+    answer = ask_check(graph_of(build), donor, host)
+    if isinstance(answer, tuple):
+        raise FaultyInput(answer)
+    if build.settings.same_drawing is None:
+        return answer
+    stated = OneDrawing(build.settings.same_drawing, "build.toml says so (same_drawing)", "build.toml")
+    return replace(answer, one_drawing=stated)

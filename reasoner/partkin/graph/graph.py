@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
@@ -136,6 +137,18 @@ def compile_graph(build: Build) -> Knowledge:
     store.bulk_load(ntriples(build).encode(), format=RdfFormat.N_TRIPLES)
     graph = Knowledge(store, build_iri(build.settings.name))
     graph.apply_rules()
+    return graph
+
+
+_last: list[tuple[weakref.ref[Build], Knowledge]] = []
+
+
+def graph_of(build: Build) -> Knowledge:
+    """Compile the graph of a build; the last one is kept, since one build is asked about many donors."""
+    if _last and _last[0][0]() is build:
+        return _last[0][1]
+    graph = compile_graph(build)
+    _last[:] = [(weakref.ref(build), graph)]
     return graph
 
 
