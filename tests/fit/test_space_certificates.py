@@ -15,40 +15,37 @@ from space_tasks import moved, random_known, random_move
 from partkin.fit.solve import solve
 from partkin.model.fitting import FitTask, Nogood, Option, Piece, Spot, TurnBox
 from partkin.report.verdict_file import _piece
-from partkin.verify import proofs_in_space as exact
+from partkin.verify.boxes import excludes_every_rotation
+from partkin.verify.held import Held
+from partkin.verify.vectors import Vector, cos_sin, laid_over, mirror, towards
 
 
-def as_held(task: FitTask, pair: tuple[str, str]) -> exact.HeldInSpace:
+def as_held(task: FitTask, pair: tuple[str, str]) -> Held:
     """The floats of a task at their exact values."""
     fixing = next(s for s in task.fixings if s.id == pair[0])
     feature = next(s for s in task.features if s.id == pair[1])
     allowed = next(o.allowed_mm for o in task.options if (o.fixing, o.feature) == pair)
-    flip = -1 if task.mirrored else 1
-    b, d = solid(feature.axis), solid(feature.at_mm)
-    along = slot(feature)
-    return exact.HeldInSpace(
-        (flip * d[0], d[1], d[2]), solid(fixing.at_mm), Fraction(allowed),
-        Fraction(fixing.grip_mm if fixing.grip_mm is not None else feature.grip_mm or 0.0),
-        exact.unit(solid(fixing.axis)), exact.unit((flip * b[0], b[1], b[2])),
-        Fraction(max(fixing.depth_mm or 0.0, feature.depth_mm or 0.0)),
+    return Held(
+        mirror(solid(feature.at_mm), task.mirrored), solid(fixing.at_mm), Fraction(allowed),
         Fraction(fixing.half_travel_mm), slot(fixing), Fraction(feature.half_travel_mm),
-        (flip * along[0], along[1], along[2]),
+        mirror(slot(feature), task.mirrored),
+        grip=Fraction(fixing.grip_mm if fixing.grip_mm is not None else feature.grip_mm or 0.0),
+        host_axis=towards(solid(fixing.axis)), donor_axis=mirror(towards(solid(feature.axis)), task.mirrored),
+        depth=Fraction(max(fixing.depth_mm or 0.0, feature.depth_mm or 0.0)),
     )
 
 
-def solid(v) -> exact.Solid:
+def solid(v) -> Vector:
     return tuple(Fraction(float(x)) for x in v)
 
 
-def slot(spot: Spot) -> exact.Solid:
-    from partkin.verify.proofs import cos_sin
-
-    return exact.laid_over(exact.unit(solid(spot.axis)), *cos_sin(Fraction(spot.angle_deg)))
+def slot(spot: Spot) -> Vector:
+    return laid_over(towards(solid(spot.axis)), *cos_sin(Fraction(spot.angle_deg)))
 
 
 def confirmed(task: FitTask, nogood: Nogood, pieces=None) -> str | None:
     held = {pair[0]: as_held(task, pair) for pair in nogood.pairs}
-    return exact.excludes_every_rotation(held, [_piece(piece) for piece in pieces or nogood.pieces])
+    return excludes_every_rotation(held, [_piece(piece) for piece in pieces or nogood.pieces])
 
 
 def refused(first: int, last: int) -> list[tuple[int, FitTask, Nogood]]:

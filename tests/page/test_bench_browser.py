@@ -475,7 +475,8 @@ def test_margins_by_hand_are_those_of_the_check_to_a_hundredth(tab, looked_at, d
     from fractions import Fraction
 
     from partkin.commands import seeing
-    from partkin.verify import proofs
+    from partkin.verify.held import Held, stands
+    from partkin.verify.vectors import cos_sin
 
     build = pipeline.load_build(looked_at.folder)
     answer = seeing.see(build, donor)
@@ -493,17 +494,18 @@ def test_margins_by_hand_are_those_of_the_check_to_a_hundredth(tab, looked_at, d
     for turn, x, y in PLACEMENTS:
         place_by_hand(tab, best, turn, x, y)
         now = tab.evaluate("JSON.parse(document.getElementById('lay').dataset.placement)")
-        turned = proofs.cos_sin(Fraction(now["turn_deg"]))
+        c, s = cos_sin(Fraction(now["turn_deg"]))
         for pair in answer.verdict.pairs:
             f, d = host[pair.fixing], own[pair.feature]
             sign = -1 if now["mirrored"] else 1
             slot = 180.0 - d.angle_deg if now["mirrored"] else d.angle_deg
-            held = proofs.Held(
+            held = Held(
                 (sign * Fraction(d.at_mm[0]), Fraction(d.at_mm[1])), tuple(map(Fraction, f.at_mm)), Fraction(0),
-                Fraction(f.half_travel_mm), proofs.cos_sin(Fraction(f.angle_deg)), Fraction(d.half_travel_mm),
-                proofs.cos_sin(Fraction(slot)),
+                Fraction(f.half_travel_mm), cos_sin(Fraction(f.angle_deg)), Fraction(d.half_travel_mm),
+                cos_sin(Fraction(slot)),
             )  # fmt: skip
-            true_mm = float(proofs.offset(held, turned, (Fraction(now["x_mm"]), Fraction(now["y_mm"]))))
+            laid = stands(held, [(c, -s), (s, c)], (Fraction(now["x_mm"]), Fraction(now["y_mm"])))
+            true_mm = float(laid["across"][0])
             offset_mm, margin_mm = read_table(tab)[pair.fixing]
             assert offset_mm == pytest.approx(true_mm, abs=0.01)
             assert margin_mm == pytest.approx(pair.allowed_mm - true_mm, abs=0.01)

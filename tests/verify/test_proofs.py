@@ -9,19 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partkin.verify.proofs import (
-    EPS,
-    Held,
-    cos_sin,
-    excludes_every_turn,
-    most,
-    offset,
-    pairing_left_open,
-    rational_turn,
-    root,
-    two_exclude,
-    weights_exclude,
-)  # fmt: skip
+from partkin.verify.held import Held, rational_rotation, stands
+from partkin.verify.proofs import excludes_every_turn, most, pairing_left_open, two_exclude, weights_exclude
+from partkin.verify.vectors import EPS, cos_sin, root
 
 angles = st.decimals(-400, 400, places=4).map(lambda d: F(str(d)))
 lengths = st.decimals(-500, 500, places=3).map(lambda d: F(str(d)))
@@ -54,10 +44,18 @@ def test_most_is_never_below_and_hardly_above(a, b, lo, width):
     assert top <= max(seen) + 1e-4 * (1 + math.hypot(float(a), float(b)))
 
 
+def turn_of(c, s):
+    return [(c, -s), (s, c)]
+
+
+def offset(held, turn, shift):
+    return stands(held, turn_of(*turn), shift)["across"][0]
+
+
 @given(st.floats(-math.pi, math.pi))
 def test_a_rational_turn_is_exact(angle):
-    c, s = rational_turn(F(math.cos(angle)), F(math.sin(angle)))
-    assert c * c + s * s == 1
+    (c, other), (s, same) = rational_rotation(turn_of(F(math.cos(angle)), F(math.sin(angle))))
+    assert c * c + s * s == 1 and (other, same) == (-s, c)
     assert float(c) == pytest.approx(math.cos(angle), abs=1e-15)
     assert float(s) == pytest.approx(math.sin(angle), abs=1e-15)
 

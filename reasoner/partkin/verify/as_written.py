@@ -13,7 +13,9 @@ from fractions import Fraction
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.words import BOLTS_ON, MM_PER_UNIT
 from partkin.tables import clip_rule, parse_thread, threads_join
-from partkin.verify.proofs import Held, Named, Vector, cos_sin, root, short
+from partkin.verify.held import Held
+from partkin.verify.proofs import Named
+from partkin.verify.vectors import ALONG_X, Vector, cos_sin, exact, laid_over, minus, mirror, towards
 
 OPENINGS = ("hole", "slot")
 HOLES = {"stud": ("hole", "slot", "peg hole", "clip hole"), "tapped hole": OPENINGS, "captive nut": OPENINGS,
@@ -22,7 +24,6 @@ UNTHREADED = (*OPENINGS, "peg hole", "clip hole")
 # What the host must have had where the original has a feature: its counterpart.
 COUNTERPART = {"hole": "stud", "slot": "stud", "peg hole": "peg", "clip hole": "clip", "peg": "peg hole",
                "clip": "clip hole", "stud": "hole", "tapped hole": "hole", "captive nut": "hole"}  # fmt: skip
-ALONG_X: Vector = (Fraction(1), Fraction(0))
 DISTANCES = ("centres", "near edges", "far edges")
 
 
@@ -34,9 +35,11 @@ class Unwritten(Exception):
 class Point:
     """A feature with its place and sizes; None: not written.
 
-    `must`: it has to be paired; `spare`: not even where it can be. `along`: its direction. `material`: of the host, or
-    of the donor. `least`: something of the original went in there, so it may be wider. `open_mm`: half travel of a slot
-    that stood there, of which no direction is written; `unsure`: how far it stood from there is not written at all.
+    `at`: of two parts, or of three where the part does not lie in one plane; then it has an `axis`, and its hole the
+    `depth` of the part. `must`: it has to be paired; `spare`: not even where it can be. `along`: its direction, across
+    its axis. `material`: of the host, or of the donor. `least`: something of the original went in there, so it may be
+    wider. `open_mm`: half travel of a slot that stood there, of which no direction is written; `unsure`: how far it
+    stood from there is not written at all.
     """
 
     kind: str
@@ -55,11 +58,19 @@ class Point:
     spare: bool = False
     play: Fraction = Fraction(0)
     stood: Point | None = None
+    axis: Vector | None = None
+    depth: Fraction = Fraction(0)
 
+    @property
+    def way(self) -> Vector:
+        """The direction of its slot in its part's frame."""
+        along = self.along or ALONG_X
+        return along if self.axis is None else laid_over(self.axis, along[0], along[1])
 
-def exact(value: float | int | str) -> Fraction:
-    """The decimal number as it is written."""
-    return Fraction(str(value))
+    @property
+    def grip(self) -> Fraction | None:
+        """A fastener engages to within one diameter of it either way (common practice, no source)."""
+        return self.bolt if self.kind in UNTHREADED else self.across
 
 
 @dataclass(frozen=True)
@@ -94,6 +105,11 @@ class Sides:
     in_plane: bool = False
     kindest: bool = False
 
+    @property
+    def dims(self) -> int:
+        """2 or 3: whether both sides lie in the plane."""
+        return 2 if all(point.axis is None for point in (*self.fixings.values(), *self.features.values())) else 3
+
     def allowed(self, pair: Named) -> Fraction | None:
         """How far the feature may stand from its fixing; None: something needed is not written.
 
@@ -112,14 +128,20 @@ class Sides:
         """
         if pair not in self.options:
             raise Unwritten(f"{pair[1]} cannot go on {pair[0]}")
-        host, donor = self.fixings[pair[0]], self.features[pair[1]]
-        allowed, flip = self.allowed(pair), -1 if mirrored else 1
+        host, donor, allowed = self.fixings[pair[0]], self.features[pair[1]], self.allowed(pair)
         if host.at is None or donor.at is None or allowed is None:
             raise Unwritten(f"a place or a size of {pair[0]} or {pair[1]} is not written")
-        c, s = donor.along or ALONG_X
-        return Held(
-            (flip * donor.at[0], donor.at[1]), host.at, allowed, half_travel(host), host.along or ALONG_X,
-            half_travel(donor), (flip * c, s),
+        held = Held(
+            mirror(donor.at, mirrored), host.at, allowed, half_travel(host), host.way, half_travel(donor),
+            mirror(donor.way, mirrored),
+        )  # fmt: skip
+        if host.axis is None or donor.axis is None:
+            return held
+        grip = host.grip if host.grip is not None else donor.grip
+        depth = max(point.depth if point.kind in UNTHREADED else Fraction(0) for point in (host, donor))
+        return replace(
+            held, grip=(grip or Fraction(0)) + self.pulled, host_axis=host.axis, depth=depth,
+            donor_axis=mirror(donor.axis, mirrored),
         )  # fmt: skip
 
 
@@ -216,17 +238,12 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     assert host is not None
     stated = verdict.get("positions") or {}
     rows = _rows(build, host, shows)
-    hosted = _places(build, shows, stated.get("host"))
-    if has_distances(build, shows):
-        # The verdict states them by fixing.
-        hosted = {shown: hosted[name] for name, shown in there.items() if name in hosted}
-    found = {name: hosted[shown] for name, shown in there.items() if shown in hosted}
+    hosted, found, at = read_places(build, shows, donor, there, stated, "xy")
     fixings = {
         name: replace(
             _fixing(build, feature, shown, found, hosted), material=host.material, spare=feature.need == "spare"
         ) for name, feature, shown in rows
     }
-    at = _places(build, donor, stated.get("donor"))
     mine = build.features_of(donor.part)
     features = {
         f.feature: replace(
@@ -247,7 +264,7 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
         return sides
     from partkin.verify.as_written_in_space import lift
 
-    return lift(sides, build, rows, donor, shows, stated)
+    return lift(sides, build, rows, (shows, donor), read_places(build, shows, donor, there, stated, "xyz")[1:])
 
 
 def shown_by(verdict: Mapping, build: Build) -> tuple[Part, Part, dict[str, str]]:
@@ -370,13 +387,7 @@ def _along(feature: Feature, places: Mapping[str, Vector], framed: bool) -> Vect
     here, there = places.get(feature.feature), places.get(feature.angle_to or "")
     if here is None or there is None or here == there:
         return None
-    return towards(there[0] - here[0], there[1] - here[1])
-
-
-def towards(x: Fraction, y: Fraction) -> Vector:
-    """The direction of a vector; along x where it has no length."""
-    size = root(x * x + y * y, up=True)
-    return (short(x / size), short(y / size)) if size else ALONG_X
+    return towards(minus(there, here))
 
 
 def cell(value: float | None) -> Fraction | None:
@@ -407,15 +418,29 @@ def has_distances(build: Build, part: Part) -> bool:
     return any(row.quantity in DISTANCES for row in standing(build, part.part))
 
 
-def _places(build: Build, part: Part, stated: Mapping | None) -> dict[str, Vector]:
-    """Places by feature: as the sheet has them; adjusted from distances: as the verdict states them."""
-    rows = build.features_of(part.part)
+def read_places(
+    build: Build, shows: Part, donor: Part, there: Mapping[str, str], stated: Mapping, axes: str
+) -> tuple[dict[str, Vector], dict[str, Vector], dict[str, Vector]]:
+    """Places by feature of the part that shows the fixings, by fixing, and by donor feature, where all axes are known.
+
+    As the sheet has them; adjusted from distances: as the verdict states them.
+    """
+    hosted = _places(build, shows, stated.get("host"), axes)
+    if has_distances(build, shows):
+        # The verdict states them by fixing.
+        hosted = {shown: hosted[name] for name, shown in there.items() if name in hosted}
+    found = {name: hosted[shown] for name, shown in there.items() if shown in hosted}
+    return hosted, found, _places(build, donor, stated.get("donor"), axes)
+
+
+def _places(build: Build, part: Part, stated: Mapping | None, axes: str) -> dict[str, Vector]:
     if not has_distances(build, part):
-        written = [(row.feature, row.x_mm, row.y_mm) for row in rows]
-        return {name: (exact(x), exact(y)) for name, x, y in written if x is not None and y is not None}
-    if not stated:
+        rows = [(row.feature, [getattr(row, f"{axis}_mm") for axis in axes]) for row in build.features_of(part.part)]
+    elif stated:
+        rows = [(name, place[: len(axes)]) for name, place in stated.items()]
+    else:
         raise Unwritten(f"the places of {part.part} come from distances, and the verdict does not state them")
-    return {name: (exact(x), exact(y)) for name, (x, y, *_) in stated.items()}
+    return {name: tuple(map(exact, at)) for name, at in rows if len(at) == len(axes) and None not in at}
 
 
 def _farthest(build: Build, part: str, places: Mapping[str, Vector]) -> str:

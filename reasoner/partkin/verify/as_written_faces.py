@@ -7,8 +7,8 @@ from fractions import Fraction
 
 from partkin.model.build import Build, Part
 from partkin.model.words import SIDES
-from partkin.verify.as_written import Faces, Point, half_travel, has_distances, standing, towards
-from partkin.verify.proofs import Vector, cross, dot, minus
+from partkin.verify.as_written import Faces, Point, half_travel, has_distances, standing
+from partkin.verify.vectors import Vector, cross, dot, minus, towards
 
 # As straight as places are written.
 STRAIGHT = Fraction(1, 10**6)
@@ -52,7 +52,7 @@ def _is_its_own_mirror_image(points: Mapping[str, Point]) -> bool:
     ends = [point.at for point in placed if point.at is not None]
     if len(ends) < 2:
         return not any(half_travel(point) for point in placed)
-    line = towards(*max((minus(at, ends[0]) for at in ends), key=lambda way: dot(way, way)))
+    line = towards(max((minus(at, ends[0]) for at in ends), key=lambda way: dot(way, way)))
 
     def upright(point: Point) -> bool:
         if not half_travel(point) or point.along is None:

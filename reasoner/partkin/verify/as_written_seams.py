@@ -16,8 +16,10 @@ from fractions import Fraction
 from partkin.model.build import Build, Part, Zone
 from partkin.model.words import AIRBAG_ZONES
 from partkin.tables import coordinate_error_mm
-from partkin.verify.as_written import Unwritten, exact, original_of
-from partkin.verify.proofs import Held, Named, Vector
+from partkin.verify.as_written import Unwritten, original_of
+from partkin.verify.held import Held
+from partkin.verify.proofs import Named
+from partkin.verify.vectors import Vector, exact, mirror
 
 CUTS = ("open out", "slot", "new hole", "thread insert", "trim edge")
 SAME_MM = 1e-6
@@ -39,8 +41,8 @@ class Seams:
 
     def held(self, pair: Named, mirrored: bool) -> Held:
         """The pair as numbers."""
-        host, (x, y), within = self.points[pair]
-        return Held((-x if mirrored else x, y), host, within)
+        host, donor, within = self.points[pair]
+        return Held(mirror(donor, mirrored), host, within)
 
 
 NO_SEAMS = Seams({}, (), (), ())

@@ -10,8 +10,8 @@ from typing import Any
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.words import MM_PER_UNIT
 from partkin.tables import coordinate_error_mm, greatest_error_mm
-from partkin.verify.as_written import DISTANCES, Point, Sides, Unwritten, cell, exact, length, shown_by, standing
-from partkin.verify.as_written_in_space import SpaceSides
+from partkin.verify.as_written import DISTANCES, Point, Sides, Unwritten, cell, length, shown_by, standing
+from partkin.verify.vectors import exact
 
 # Places are written to six decimals, and a distance has two ends in up to three coordinates each.
 ROUNDED_MM = Fraction(5, 10**6)
@@ -100,23 +100,15 @@ def at_likely(verdict: Mapping, build: Build, sides: Sides) -> Sides:
     likely = verdict["likely"]
     _, _, shown = shown_by(verdict, build)
     hosted = {fixing: likely["host"][name] for fixing, name in shown.items() if name in likely["host"]}
-    sides = replace(
+    return replace(
         sides, fixings=_moved(sides.fixings, hosted), features=_moved(sides.features, likely["donor"])
     )
-    if not isinstance(sides, SpaceSides):
-        return sides
-
-    def solid(places: Mapping) -> dict[str, tuple[Fraction, Fraction, Fraction]]:
-        return {name: (exact(p[0]), exact(p[1]), exact(p[2])) for name, p in places.items()}
-
-    return replace(
-        sides, host_solids=replace(sides.host_solids, at={**sides.host_solids.at, **solid(hosted)}),
-        donor_solids=replace(sides.donor_solids, at={**sides.donor_solids.at, **solid(likely["donor"])}),
-    )  # fmt: skip
 
 
 def _moved(points: Mapping[str, Point], places: Mapping) -> dict[str, Point]:
-    return {
-        name: replace(point, at=(exact(places[name][0]), exact(places[name][1]))) if name in places else point
-        for name, point in points.items()
-    }  # fmt: skip
+    found = dict(points)
+    for name, point in points.items():
+        if name in places:
+            dims = 2 if point.axis is None else 3
+            found[name] = replace(point, at=tuple(exact(places[name][k]) for k in range(dims)))
+    return found

@@ -1,88 +1,20 @@
-"""Placements and proofs confirmed in exact arithmetic: the mathematics of `partkin verify`, and nothing else.
+"""Proofs over all turns of the plane confirmed in exact arithmetic, and pairings counted: the claims of a conflict.
 
-Every length is a Fraction of a millimetre. Cosines and sines are Fractions that are wrong by less than
-`EPS`; wherever one is used, the bound is moved to the safe side by as much. Nothing here knows how a
-placement or a proof was found.
+Nothing here knows how a proof was found. Proofs in space are in `boxes`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
-from math import isqrt
 
-Vector = tuple[Fraction, Fraction]
+from partkin.verify.held import Held
+from partkin.verify.vectors import EPS, Vector, cos_sin, cross, dot, minus, root
+
 Named = tuple[str, str]
 
-PI = Fraction("3.14159265358979323846264338327950288419716939937511")
-EPS = Fraction(1, 10**30)
-DIGITS = 10**40
 # Steps after which the count of what a proof leaves open is given up.
 MOST_STEPS = 1_000_000
-
-
-@dataclass(frozen=True)
-class Held:
-    """A pair: donor point (mirrored already), host point, how far they may stand apart, and their slots.
-
-    Half travels along unit directions that are exact to `EPS`; both in the part's own frame.
-    """
-
-    donor: Vector
-    host: Vector
-    allowed: Fraction
-    host_half: Fraction = Fraction(0)
-    host_along: Vector = (Fraction(1), Fraction(0))
-    donor_half: Fraction = Fraction(0)
-    donor_along: Vector = (Fraction(1), Fraction(0))
-
-
-def dot(u: Vector, v: Vector) -> Fraction:
-    """Scalar product."""
-    return u[0] * v[0] + u[1] * v[1]
-
-
-def cross(u: Vector, v: Vector) -> Fraction:
-    """u x v, the part of v that stands across u."""
-    return u[0] * v[1] - u[1] * v[0]
-
-
-def minus(u: Vector, v: Vector) -> Vector:
-    """Difference."""
-    return u[0] - v[0], u[1] - v[1]
-
-
-def short(value: Fraction) -> Fraction:
-    """Cut to 40 decimals, so that numbers stay of a size; wrong by less than EPS / 10**9."""
-    return Fraction(value.numerator * DIGITS // value.denominator, DIGITS)
-
-
-def root(value: Fraction, *, up: bool) -> Fraction:
-    """Bound a square root from above or from below, to 40 decimals."""
-    whole = isqrt(value.numerator * DIGITS**2 // value.denominator)
-    return Fraction(whole + (1 if up else 0), DIGITS)
-
-
-def cos_sin(angle_deg: Fraction) -> Vector:
-    """Cosine and sine of an exact angle in degrees, each wrong by less than EPS.
-
-    Examples
-    --------
-    >>> cos_sin(Fraction(90)) == (0, 1), round(float(cos_sin(Fraction(60))[0]), 12)
-    (True, 0.5)
-    """
-    quarters, rest = divmod(angle_deg + 45, 90)
-    x = (rest - 45) * PI / 180
-    c, s, term = Fraction(0), Fraction(0), Fraction(1)
-    for k in range(0, 32, 2):
-        sign = -1 if k % 4 else 1
-        c += sign * term
-        s += sign * short(term * x / (k + 1))
-        term = short(term * x * x / ((k + 1) * (k + 2)))
-    for _ in range(int(quarters) % 4):
-        c, s = -s, c
-    return c, s
 
 
 def most(a: Fraction, b: Fraction, lo: Fraction, hi: Fraction) -> Fraction:
@@ -223,47 +155,3 @@ def pairing_left_open(
 
     found = go([(0, name) for name in fixings] + [(1, name) for name in features], frozenset())
     return None if found is None else tuple(sorted(found))
-
-
-def rational_turn(c: Fraction, s: Fraction) -> Vector:
-    """The exact rotation nearest a cosine and sine that are a little off: by the tangent of half the turn.
-
-    Examples
-    --------
-    >>> c, s = rational_turn(Fraction("0.6"), Fraction("0.8"))
-    >>> c, s, c * c + s * s
-    (Fraction(3, 5), Fraction(4, 5), Fraction(1, 1))
-    """
-    if c < 0:
-        c, s = rational_turn(-c, -s)
-        return -c, -s
-    t = s / (1 + c)
-    return (1 - t * t) / (1 + t * t), 2 * t / (1 + t * t)
-
-
-def offset(held: Held, turn: Vector, shift: Vector) -> Fraction:
-    """Upper bound, tight to 1e-15 mm, of how far a pair stands apart when its slots have taken what they can.
-
-    The gap has to be reached from the parallelogram of both slots: inside it is none, else the nearest
-    point lies on one of its four edges.
-    """
-
-    def turned(v: Vector) -> Vector:
-        return dot((turn[0], -turn[1]), v), dot((turn[1], turn[0]), v)
-
-    x, y = turned(held.donor)
-    gap = minus((x + shift[0], y + shift[1]), held.host)
-    u, w = held.host_along, turned(held.donor_along)
-    s, t = held.host_half, held.donor_half
-    slant = cross(u, w)
-    if slant and abs(cross(gap, w)) <= s * abs(slant) and abs(cross(u, gap)) <= t * abs(slant):
-        return Fraction(0)
-    nearest = None
-    for edge, reach, along, travel in ((w, t, u, s), (u, s, w, t)):
-        for end in (-reach, reach):
-            rest = (gap[0] - end * edge[0], gap[1] - end * edge[1])
-            slid = min(max(dot(rest, along), -travel), travel)
-            off = minus(rest, (slid * along[0], slid * along[1]))
-            nearest = dot(off, off) if nearest is None else min(nearest, dot(off, off))
-    assert nearest is not None
-    return root(short(nearest) + EPS, up=True)

@@ -12,21 +12,13 @@ from fractions import Fraction
 
 from partkin.model.build import Build
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, VERDICTS, WITH_ADAPTATION
-from partkin.verify.as_written import Sides, Unwritten, exact, read_sides
-from partkin.verify.as_written_in_space import SpaceSides
+from partkin.verify.as_written import Sides, Unwritten, read_sides
 from partkin.verify.as_written_seams import Seams, has_seams, read_seams, unasked_airbag_faults
+from partkin.verify.boxes import excludes_every_rotation
+from partkin.verify.held import Held, gap_of, rational_rotation, stands
 from partkin.verify.likely import at_likely, broken_readings
-from partkin.verify.proofs import (
-    Held,
-    Named,
-    Vector,
-    cos_sin,
-    excludes_every_turn,
-    offset,
-    pairing_left_open,
-    rational_turn,
-)  # fmt: skip
-from partkin.verify.verify_in_space import branch_fault, pairs_stand
+from partkin.verify.proofs import Named, excludes_every_turn, pairing_left_open
+from partkin.verify.vectors import Vector, cos_sin, dot, exact, mirror
 from partkin.verify.within_errors import faults_within_errors
 
 # Places, turn and shift are rounded to six decimals: a turn moves what is a metre away by as much as a shift does.
@@ -187,7 +179,7 @@ def _fits(verdict: Mapping, sides: Sides, build: Build) -> tuple[list[str], tupl
         refused += broken
         likely = at_likely(verdict, build, sides)
         needed = [pair for pair in _made(verdict) if _needed(sides, pair)] or _made(verdict)
-        margins = _margins(verdict["likely"]["placement"], likely, needed)
+        margins = _pairs_stand(verdict["likely"]["placement"], likely, needed)[1]
     refused += [f"{name} is {float(-m):.6f} mm out of reach" for name, m in margins if m < -LIKELY_MM]
     for side, spots in ((0, sides.fixings), (1, sides.features)):
         used = {pair[side] for pair in made}
@@ -198,13 +190,6 @@ def _fits(verdict: Mapping, sides: Sides, build: Build) -> tuple[list[str], tupl
 
 def _needed(sides: Sides, pair: Mapping) -> bool:
     return sides.fixings[pair["fixing"]].must or sides.features[pair["feature"]].must
-
-
-def _margins(placement: Mapping, sides: Sides, made: Sequence[Mapping]) -> list[tuple[str, Fraction]]:
-    """Each pair's true margin at a placement."""
-    if isinstance(sides, SpaceSides):
-        return [(name, margin) for name, _, margin in pairs_stand(sides, placement, made)[1]]
-    return _stands_flat(placement, sides, made)[1]
 
 
 def _made(verdict: Mapping) -> list[Mapping]:
@@ -222,13 +207,7 @@ def _stands(verdict: Mapping, sides: Sides) -> tuple[list[str], list[tuple[str, 
     for key in ("fixing", "feature"):
         used = [pair[key] for pair in made]
         refused += [f"{name} is paired twice" for name in sorted({n for n in used if used.count(n) > 1})]
-    if isinstance(sides, SpaceSides):
-        faults, standing = pairs_stand(sides, verdict["placement"], made)
-        for pair, (name, allowed, margin) in zip(made, standing, strict=True):
-            faults += _state_faults(name, pair, allowed, margin)
-        margins = [(name, margin) for name, _, margin in standing]
-    else:
-        faults, margins = _stands_flat(verdict["placement"], sides, made)
+    faults, margins = _pairs_stand(verdict["placement"], sides, made)
     refused += faults
     least = min(margin for _, margin in margins)
     if verdict["margin_mm"] is not None and abs(least - exact(verdict["margin_mm"])) > MARGIN_MM:
@@ -236,28 +215,36 @@ def _stands(verdict: Mapping, sides: Sides) -> tuple[list[str], list[tuple[str, 
     return refused, margins
 
 
-def _stands_flat(
+def _pairs_stand(
     placement: Mapping, sides: Sides, made: Sequence[Mapping]
 ) -> tuple[list[str], list[tuple[str, Fraction]]]:
-    mirrored, turn, shift = _placement(placement)
+    """What is wrong with a placement and the figures of the pairs that are made; and each pair's true margin."""
+    mirrored, rotation, shift = _placement(placement, sides.dims)
     refused = [] if mirrored in sides.faces.allowed else ["the wrong face of the donor is up"]
     margins = []
     for pair in made:
+        name = f"{pair['feature']} on {pair['fixing']}"
         held = sides.held((pair["fixing"], pair["feature"]), mirrored)
-        off = offset(held, turn, shift)
-        margins.append((f"{pair['feature']} on {pair['fixing']}", held.allowed - off))
-        refused += _pair_faults(pair, held, off)
+        margin, true = _figures(pair, held, rotation, shift)
+        for key, value in true.items():
+            if abs(exact(pair[key]) - value) > ROUNDED_MM:
+                refused.append(f"{key} of {name} is {float(value):.6f}, not {pair[key]}")
+        refused += _state_faults(name, pair, held.allowed, margin)
+        margins.append((name, margin))
     return refused, margins
 
 
-def _pair_faults(stated: Mapping, held: Held, off: Fraction) -> list[str]:
-    name = f"{stated['feature']} on {stated['fixing']}"
-    margin = held.allowed - off
-    faults = []
-    for key, value in (("offset_mm", off), ("allowed_mm", held.allowed), ("margin_mm", margin)):
-        if abs(exact(stated[key]) - value) > ROUNDED_MM:
-            faults.append(f"{key} of {name} is {float(value):.6f}, not {stated[key]}")
-    return faults + _state_faults(name, stated, held.allowed, margin)
+def _figures(
+    stated: Mapping, held: Held, rotation: Sequence[Vector], shift: Vector
+) -> tuple[Fraction, dict[str, Fraction]]:
+    """The true margin, in whatever direction is left least, and the figures that the file should have."""
+    ways = stands(held, rotation, shift)
+    offset, allowed = ways[stated["direction"] if len(ways) > 1 else "across"]
+    margin = min(may - off for off, may in ways.values())
+    true = {"offset_mm": offset, "allowed_mm": allowed, "margin_mm": margin}
+    if len(ways) > 1:
+        true["along_mm"] = dot(gap_of(held, rotation, shift), held.host_axis)
+    return margin, true
 
 
 def _state_faults(name: str, stated: Mapping, allowed: Fraction, margin: Fraction) -> list[str]:
@@ -274,27 +261,37 @@ def _state(allowed: Fraction, margin: Fraction) -> str:
     return "tight" if margin < TIGHT_MM else "lines up"
 
 
-def _placement(stated: Mapping) -> tuple[bool, Vector, Vector]:
-    """The exact rigid move that the matrix rounds: mirrored or not, turn, shift.
+def _placement(stated: Mapping, dims: int) -> tuple[bool, Sequence[Vector], Vector]:
+    """The exact rigid move that the matrix rounds: mirrored or not, rotation, shift.
 
     Raises
     ------
     Unwritten
-        The matrix is not rigid, not flat, or not the move that the other figures tell.
+        The matrix is not rigid, not flat where the sides are, or not the move that the other figures tell.
     """
-    m = [[exact(cell) for cell in row] for row in stated["matrix"]]
-    mirrored = stated["mirrored"]
-    flip = -1 if mirrored else 1
-    c, s = flip * m[0][0], flip * m[1][0]
-    rows = (flip * c, -s, 0, m[0][3]), (flip * s, c, 0, m[1][3]), (0, 0, 1, 0), (0, 0, 0, 1)
-    flat: tuple[tuple[Fraction | int, ...], ...] = rows
-    off = [abs(m[row][column] - flat[row][column]) for row in range(4) for column in range(4)]
-    if len(m) != 4 or max(off) > RIGID or abs(c * c + s * s - 1) > RIGID or mirrored not in (True, False):
-        raise Unwritten("the placement's matrix is not a rigid move in the plane")
-    told = (*cos_sin(exact(stated["turn_deg"])), exact(stated["x_mm"]), exact(stated["y_mm"]))
-    if max(abs(a - b) for a, b in zip(told, (c, s, m[0][3], m[1][3]), strict=True)) > ROUNDED_MM:
+    if dims == 3 and "z_mm" not in stated:
+        raise Unwritten("the fixings do not lie in one plane, and the placement is flat")
+    m, mirrored = [[exact(cell) for cell in row] for row in stated["matrix"]], stated["mirrored"]
+    if len(m) != 4 or any(len(row) != 4 for row in m) or mirrored not in (True, False):
+        raise Unwritten("the placement's matrix is not 4 x 4")
+    rows = [mirror(tuple(row[:dims]), mirrored) for row in m[:dims]]
+    rotation = rational_rotation(rows)
+    off = max(abs(a - b) for one, other in zip(rows, rotation, strict=True) for a, b in zip(one, other, strict=True))
+    upright = [Fraction(int(j == k)) for j in range(dims, 4) for k in range(4)]
+    beside = [(row[2], Fraction(0)) for row in m[:2]] if dims == 2 else []
+    beside += list(zip([cell for row in m[dims:] for cell in row], upright, strict=True))
+    if max(off, *(abs(a - b) for a, b in beside)) > RIGID:
+        raise Unwritten("the placement's matrix is not a rigid move" + (" in the plane" if dims == 2 else ""))
+    shift = tuple(row[3] for row in m[:dims])
+    c, s = cos_sin(exact(stated["turn_deg"]))
+    trace = sum(rotation[k][k] for k in range(dims))
+    told = [exact(stated[f"{axis}_mm"]) for axis in "xyz"[:dims]] + [c + c if dims == 2 else 1 + c + c]
+    true = [*shift, trace]
+    if dims == 2:
+        told, true = [*told, s], [*true, rotation[1][0]]
+    if max(abs(a - b) for a, b in zip(told, true, strict=True)) > ROUNDED_MM:
         raise Unwritten("the placement's matrix is another move than its turn and shift")
-    return mirrored, rational_turn(c, s), (m[0][3], m[1][3])
+    return mirrored, rotation, shift
 
 
 def _without_certificate(conflict: Mapping | None) -> str:
@@ -400,12 +397,10 @@ def _branch_fault(
         return "it pairs something twice"
     if nogood.get("local"):
         return "it was not proved over all turns"
-    if isinstance(sides, SpaceSides):
-        return branch_fault(sides, pairs, mirrored, nogood["pieces"])
     try:
         held = {
             pair[0]: (seams if pair in seams.points else sides).held(pair, mirrored) for pair in pairs
         }  # fmt: skip
     except Unwritten as fault:
         return str(fault)
-    return excludes_every_turn(held, nogood["pieces"])
+    return (excludes_every_turn if sides.dims == 2 else excludes_every_rotation)(held, nogood["pieces"])

@@ -13,34 +13,11 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from partkin.model.build import Build, Part
-from partkin.verify.as_written import (
-    ALONG_X,
-    DISTANCES,
-    Sides,
-    Unwritten,
-    exact,
-    half_travel,
-    shown_by,
-    standing,
-    towards,
-)
+from partkin.verify.as_written import DISTANCES, Sides, Unwritten, half_travel, shown_by, standing
+from partkin.verify.held import Held
 from partkin.verify.likely import between_centres, error_of, read_within
-from partkin.verify.proofs import (
-    EPS,
-    PI,
-    Held,
-    Named,
-    Vector,
-    cos_sin,
-    covers_every_turn,
-    cross,
-    dot,
-    minus,
-    root,
-    short,
-    two_exclude,
-    weights_leave,
-)  # fmt: skip
+from partkin.verify.proofs import Named, covers_every_turn, two_exclude, weights_leave
+from partkin.verify.vectors import ALONG_X, EPS, PI, Vector, cos_sin, cross, dot, exact, minus, root, short, towards
 
 Left = frozenset[tuple[str, str]]
 
@@ -258,6 +235,6 @@ def _bar(
 ) -> Bar | None:
     """A distance between two stated places; None: it may point anywhere."""
     apart = minus(at[one], at[other])
-    along = towards(*apart)
+    along = towards(apart)
     now = dot(along, apart)
     return Bar(one, other, along, now, value, within) if now > 2 * near + EPS else None
