@@ -23,6 +23,11 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
+# What each extra of pyproject.toml brings, by the name that it is imported by.
+EXTRAS = {
+    "starlette": "page", "uvicorn": "page", "multipart": "page", "python_multipart": "page", "reportlab": "drawings",
+    "ezdxf": "drawings", "python_calamine": "workbooks", "pandas": "frames",
+}  # fmt: skip
 # What typer makes of Ctrl-C.
 INTERRUPTED = 130
 
@@ -64,6 +69,16 @@ def run() -> None:
             raise
         print("stopped; nothing was changed", file=sys.stderr)
         sys.exit(1)
+    except ModuleNotFoundError as missing:
+        package = (missing.name or "").split(".")[0]
+        if package not in EXTRAS:
+            raise
+        print(
+            f"this needs the package {package}, which is not installed. "
+            f"Install it: python -m pip install 'partkin[{EXTRAS[package]}]'",
+            file=sys.stderr,
+        )
+        sys.exit(2)
     except (OSError, RuntimeError) as failure:
         print(f"partkin could not answer: {failure}", file=sys.stderr)
         sys.exit(1)

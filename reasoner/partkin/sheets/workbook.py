@@ -62,6 +62,8 @@ def read_tabs(path: Path, findings: Findings) -> tuple[Tab, ...]:
             return _tabs(path)
     except FileNotFoundError:
         what, mend = f"there is no file {path.as_posix()}", "Name a workbook or a build folder that is there"
+    except ModuleNotFoundError:
+        raise
     except zipfile.BadZipFile:
         what = "this is no workbook that can be read"
     except OSError as error:
