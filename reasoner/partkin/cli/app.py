@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from partkin.cli import asking, bench, checking, choosing, folders, measuring, seeing, undoing
+from partkin.cli import asking, bench, checking, choosing, folders, measuring, seeing, stock, undoing
 from partkin.model.problem import FaultyInput, told_once
 from partkin.model.version import __version__
 
@@ -27,6 +27,7 @@ app = typer.Typer(
 EXTRAS = {
     "starlette": "page", "uvicorn": "page", "multipart": "page", "python_multipart": "page", "reportlab": "drawings",
     "ezdxf": "drawings", "python_calamine": "workbooks", "pandas": "frames",
+    "pyarrow": "stock", "distributed": "stock",
 }  # fmt: skip
 # What typer makes of Ctrl-C.
 INTERRUPTED = 130
@@ -47,7 +48,7 @@ def _whole(
     pass
 
 
-for group in (folders, checking, measuring, bench, choosing, undoing, seeing, asking):
+for group in (folders, checking, measuring, bench, choosing, undoing, seeing, asking, stock):
     group.register(app)
 
 

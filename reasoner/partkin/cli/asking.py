@@ -36,6 +36,9 @@ def ask(
     ] = None,
     folder: Folder = Path("."),
     shape: Annotated[Shape, typer.Option("--as", help="table, csv or json.")] = Shape.table,
+    server: Annotated[
+        str, typer.Option("--graph", metavar="URL", help="Ask a SPARQL 1.1 server instead, such as that of a stock.")
+    ] = "",
 ) -> None:
     """Ask the graph of the build a question in SPARQL; read only.
 
@@ -44,6 +47,11 @@ def ask(
     from partkin import graph, pipeline
     from partkin.report.rows import rows_text
 
+    if server:
+        answer, notes = graph.ask_server(server, " ".join([query, *(given or ())]))
+        say_all(notes)
+        typer.echo(rows_text(answer, shape.value), nl=False)
+        return
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
     answer, notes = graph.ask(graph.graph_of(build), " ".join([query, *(given or ())]))

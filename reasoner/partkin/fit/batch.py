@@ -16,6 +16,10 @@ from partkin.fit.minimax import FITS_MM, best_placement
 # Pairs times draws at a time: enough to keep numpy busy, few enough to stay in the processor's cache.
 _CELLS = 40_000
 _STEPS = 16
+# The walk to a margin ends where no draw has gained anything to speak of for so many steps.
+_MARGIN_STEPS = 40
+_STILL_STEPS = 3
+_STILL_MM = 1.0e-4
 
 
 def batch_fits(
@@ -165,3 +169,47 @@ def _drop_proved(run: Run) -> None:
     swing = np.where(along >= 0, along * np.cos(away), along)
     least = swing - np.abs(across) * np.sin(np.minimum(away, np.pi / 2)) - level
     run.keep(least <= 2 * FITS_MM * length.sum(axis=0) + 1e-9)
+
+
+def batch_margin_mm(q: Floats, p: Floats, rho: Floats, s_h: Floats | None = None, u_h: Floats | None = None) -> Floats:
+    """Return the least margin over the pairs of each draw, at the best placement that the walk comes to.
+
+    Parameters
+    ----------
+    q, p, rho, s_h, u_h
+        As in `batch_fits`.
+
+    Returns
+    -------
+    (m,) mm
+        Of a placement with its true turn, so never more than the best margin.
+
+    Examples
+    --------
+    >>> donor = np.array([[0.0, 0.0], [10.0, 0.0]])
+    >>> batch_margin_mm(np.array([[[0.0, 0.0], [10.4, 0.0]]]), donor, np.array([0.5, 0.5])).round(3).tolist()
+    [0.3]
+    """
+    q, p, rho = _whole(q, p, rho)
+    m, n = rho.shape
+    none, east = np.zeros(n), np.tile([1.0, 0.0], (n, 1))
+    slots = Slots(none if s_h is None else s_h, east if u_h is None else u_h, none, east)
+    px, py, qx, qy, play = (np.array(a.T, order="C") for a in (p[..., 0], p[..., 1], q[..., 0], q[..., 1], rho))
+    for a in (px, py, qx, qy):
+        a -= a.mean(axis=0)
+    best = np.full(m, -np.inf)
+    run = Run(px, py, qx, qy, play, slots, np.arange(m))
+    if m:
+        run.start()
+    still = 0
+    for _ in range(_MARGIN_STEPS):
+        if not len(run.who) or still >= _STILL_STEPS:
+            break
+        before, now = best[run.who], (run.rho - np.hypot(run.rx, run.ry)).min(axis=0)
+        still = 0 if (now > before + _STILL_MM).any() else still + 1
+        best[run.who] = np.fmax(before, now)
+        run.set_aside_stuck()
+        # A walk that has come to its end is pressed against the edge of a cone: what it says then is left out.
+        with np.errstate(all="ignore"):
+            run.step()
+    return best

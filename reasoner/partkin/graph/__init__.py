@@ -16,13 +16,14 @@ from partkin.graph.graph import Knowledge, compile_graph, graph_of, to_build
 if TYPE_CHECKING:
     from partkin.graph.examining import contradictions, validate
     from partkin.graph.incoming import read_turtle
-    from partkin.graph.questions import ask, list_queries
+    from partkin.graph.questions import ask, ask_server, list_queries
     from partkin.graph.turtle import export_turtle
 
 __all__ = [
     "Knowledge",
     "ask",
     "ask_check",
+    "ask_server",
     "compile_graph",
     "contradictions",
     "export_turtle",
@@ -35,8 +36,8 @@ __all__ = [
 ]
 # What a check has no need of.
 _ELSEWHERE = {
-    "ask": "questions", "contradictions": "examining", "export_turtle": "turtle", "list_queries": "questions",
-    "read_turtle": "incoming", "validate": "examining",
+    "ask": "questions", "ask_server": "questions", "contradictions": "examining", "export_turtle": "turtle",
+    "list_queries": "questions", "read_turtle": "incoming", "validate": "examining",
 }  # fmt: skip
 
 

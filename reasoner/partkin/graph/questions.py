@@ -14,6 +14,8 @@ from partkin.graph.asking import Places, nearest
 from partkin.graph.files import query_files
 from partkin.graph.graph import Knowledge, with_given
 from partkin.graph.guard import refusal
+from partkin.graph.names import PREFIXES
+from partkin.graph.stores import Server
 from partkin.graph.terms import misspelt, tokens
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.table import Table
@@ -78,6 +80,31 @@ def ask(
         raise FaultyInput((refused,))
     warnings = misspelt(list(tokens(sparql)))
     table = _table(_apart(graph, sparql, rows_at_most, seconds_at_most))
+    return table, (*warnings, *_cut(table, rows_at_most))
+
+
+def ask_server(
+    url: str, query: str, *, rows_at_most: int = ROWS_AT_MOST, seconds_at_most: float = 3 * SECONDS_AT_MOST
+) -> tuple[Table, tuple[Problem, ...]]:
+    """Answer a question put to a SPARQL 1.1 server, as `ask` does; its SELECT and ASK alone.
+
+    Raises
+    ------
+    FaultyInput
+        When the question would change or fetch something.
+    RuntimeError
+        The server cannot be reached, takes too long, or refuses.
+    """
+    words = query.split()
+    shipped = query_files().get(words[0]) if len(words) == 1 else None
+    sparql = shipped.sparql if shipped is not None else _text_of(query, words)
+    refused = refusal(sparql)
+    if refused is not None:
+        raise FaultyInput((refused,))
+    warnings = misspelt(list(tokens(sparql)))
+    prefixes = " ".join(f"PREFIX {prefix}: <{iri}>" for prefix, iri in PREFIXES.items())
+    names, rows = Server(url, seconds_at_most).table(f"{prefixes} {sparql}")
+    table = Table(tuple(names), tuple(map(tuple, rows[:rows_at_most])), cut=len(rows) > rows_at_most)
     return table, (*warnings, *_cut(table, rows_at_most))
 
 

@@ -316,7 +316,7 @@ def material_of(text: str | None) -> Material | None:
 
 
 @cache
-def _clip_rules() -> Mapping[str, ClipRule]:
+def clip_rules() -> Mapping[str, ClipRule]:
     """Return data/tables/clips.csv by the group of the material that the hole is in."""
     return MappingProxyType(
         {
@@ -337,7 +337,7 @@ def clip_rule(material: str | None) -> ClipRule:
     (0.5, 0.0, 0.0)
     """
     group = material_of(material)
-    return _clip_rules().get(group.group if group else "any", _clip_rules()["any"])
+    return clip_rules().get(group.group if group else "any", clip_rules()["any"])
 
 
 @cache

@@ -1,0 +1,176 @@
+"""stock add, find, info, check, drop: many measured parts, and which of them go on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from partkin.cli.shared import AsJson, Folder, say_all
+from partkin.model.problem import FaultyInput
+
+
+class Shape(StrEnum):
+    """How the parts that were found are written."""
+
+    table = "table"
+    csv = "csv"
+    json = "json"
+
+
+class Against(StrEnum):
+    """What may speak against a part besides its holes."""
+
+    other_hand = "other hand"
+    other_drive = "other drive"
+    older_part_number = "older part number"
+
+
+Stock = Annotated[Path, typer.Argument(metavar="STOCK", help="Folder of the stock.")]
+Graph = Annotated[
+    str, typer.Option("--graph", metavar="URL", help="SPARQL 1.1 server that keeps what is known of the parts besides.")
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    group = typer.Typer(help="Many measured parts: which of them go on.", no_args_is_help=True, rich_markup_mode=None)
+    for name, command in (("add", add), ("find", find), ("info", info), ("check", check), ("drop", drop)):
+        group.command(name)(command)
+    app.add_typer(group, name="stock")
+
+
+def add(
+    files: Annotated[
+        list[Path], typer.Argument(metavar="FILE...", help="Build folders, Turtle, CSV or Parquet of features.")
+    ],
+    stock: Annotated[Path, typer.Option("--to", metavar="STOCK", help="Folder of the stock; made if there is none.")],
+    graph: Graph = "",
+) -> None:
+    """Add parts to a stock, all that are sound at once; what is faulty is listed in a file beside.
+
+    A table has a row a feature, its columns named as in features.csv; those of parts.csv may stand there too. A part
+    that the stock has already becomes its next version.
+
+    Example: partkin stock add demo-build --to my-stock
+    """
+    from partkin.commands.stocking import storing
+    from partkin.sheets import outputs
+    from partkin.stock.incoming import told_in_file
+
+    with _progress("parts") as said:
+        try:
+            added = storing.add(files, stock, graph, said)
+        except FaultyInput as fault:
+            raise FaultyInput(fault.problems[:MOST_SAID]) from fault
+    typer.echo(f"{stock.as_posix()}: {added.new} new, {added.again} with a new version")
+    if added.problems:
+        beside = stock.with_name(f"{stock.resolve().name}.faults.csv")
+        outputs.write_text(beside, "".join(told_in_file(added.problems)))
+        say_all(added.problems[:MOST_SAID])
+        typer.echo(f"{len(added.problems)} faults, whose parts stayed out: {beside.as_posix()}", err=True)
+
+
+MOST_SAID = 20
+
+
+@contextmanager
+def _progress(what: str) -> Iterator[Callable[[str, int, int], None]]:
+    """A line that says how far it is, by what the work tells."""
+    from partkin.commands.progress import Line, Work
+
+    line = Line()
+    work = Work("", 0, line)
+    try:
+        yield work.beat
+    finally:
+        line.close()
+
+
+def find(
+    host: Annotated[str, typer.Option("--for", metavar="HOST", help="Id of the host part.")],
+    stock: Annotated[Path, typer.Option("--from", metavar="STOCK", help="Folder of the stock.")],
+    folder: Folder = Path("."),
+    partly: Annotated[
+        int | None, typer.Option("--partly", metavar="N", min=1, help="Parts on which at least N fixings hold.")
+    ] = None,
+    without: Annotated[
+        list[Against] | None, typer.Option("--without", help="Leave out what this speaks against; may be repeated.")
+    ] = None,
+    in_full: Annotated[int, typer.Option("--in-full", metavar="N", min=0, help="How many are checked in full.")] = 5,
+    most: Annotated[int, typer.Option("--most", metavar="N", min=1, help="How many the table shows.")] = 40,
+    on: Annotated[str, typer.Option("--on", metavar="tcp://HOST:PORT", help="Dask scheduler to share it out by.")] = "",
+    graph: Graph = "",
+    shape: Annotated[Shape, typer.Option("--as", help="table, csv or json.")] = Shape.table,
+    as_json: AsJson = False,
+) -> None:
+    """Find every part of a stock that goes on HOST, or may within what its readings say, best first.
+
+    The first few are checked in full, as `partkin check` does. Ctrl-C ends it with no answer.
+
+    Example: partkin stock find --for dash-frame --in demo-build --from my-stock
+    """
+    from partkin import pipeline
+    from partkin.commands import stocking
+    from partkin.report.stock import stock_json, stock_rows, stock_text
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings, folder)
+    with _progress("partitions") as said:
+        whole = stocking.find(
+            build, host, stock, partly=partly, without=[one.value for one in without or ()], in_full=in_full, on=on,
+            graph=graph, said=said,
+        )  # fmt: skip
+    if as_json or shape is Shape.json:
+        typer.echo(stock_json(whole), nl=False)
+    elif shape is Shape.csv:
+        typer.echo(stock_rows(whole.answer.found, whole.checked, "csv"), nl=False)
+    else:
+        typer.echo(stock_text(whole, most), nl=False)
+
+
+def info(stock: Stock) -> None:
+    """Say what a stock holds.
+
+    Example: partkin stock info my-stock
+    """
+    from partkin.commands.stocking import storing
+
+    held = storing.read_manifest(stock)
+    older = sum(one.gone_parts for one in held.partitions)
+    typer.echo(
+        f"{stock.as_posix()}: {held.parts} parts, {older} older versions or dropped, in {len(held.partitions)} "
+        f"partitions\nfeatures: {sum(one.features for one in held.partitions)}\ngraph: {held.graph or 'none'}"
+    )
+
+
+def check(stock: Stock) -> None:
+    """Look through every file of a stock for damage.
+
+    Example: partkin stock check my-stock
+    """
+    from partkin.commands.stocking import storing
+
+    problems = storing.examine(stock)
+    if problems:
+        raise FaultyInput(problems)
+    typer.echo("No damage found.")
+
+
+def drop(
+    parts: Annotated[list[str], typer.Argument(metavar="PART...", help="Ids of the parts.")],
+    stock: Annotated[Path, typer.Option("--from", metavar="STOCK", help="Folder of the stock.")],
+) -> None:
+    """Take parts out of what is found; their rows stay in the files.
+
+    Example: partkin stock drop dash-velt.top-dask --from my-stock
+    """
+    from partkin.commands.stocking import storing
+
+    typer.echo(f"{storing.drop(stock, parts)} dropped")
+
+

@@ -1,0 +1,141 @@
+"""What the graph of a stock says of its parts: statements out of rows, and what speaks for or against a part."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from partkin.graph.files import query_files
+from partkin.graph.graph import with_given
+from partkin.graph.names import concept, full, last, plain_number, segment
+from partkin.graph.statements import IDENTIFIER, ORDER, ROW, TYPE, Writer, build_iri
+from partkin.graph.stores import OnDisk, Row, Server, is_url
+from partkin.model.build import Build, Part, Settings
+
+BASE = build_iri("stock")
+# So many parts are asked about at once.
+AT_ONCE = 1_000
+# A chain of replaced numbers longer than this is not followed.
+LONGEST_CHAIN = 20
+_NOT_KEPT = (TYPE, ORDER, ROW, IDENTIFIER)
+
+
+class Asked(Protocol):
+    """Anything that answers a SELECT."""
+
+    def rows(self, sparql: str) -> list[Row]:
+        """Return the rows as texts by variable."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is known of the host, and of the original that came off, that parts are compared with."""
+
+    hands: frozenset[str] = frozenset()
+    drives: frozenset[str] = frozenset()
+    numbers: frozenset[str] = frozenset()
+    replaced: frozenset[str] = frozenset()
+
+    @classmethod
+    def of(cls, parts: Iterable[Part]) -> Wanted:
+        """Gather it from the rows of the host and of the original."""
+        listed = tuple(parts)
+        return cls(
+            frozenset(one.hand for one in listed if one.hand), frozenset(one.drive for one in listed if one.drive),
+            frozenset(plain_number(one.part_number) for one in listed if one.part_number),
+            frozenset(plain_number(old) for one in listed for old in one.replaces),
+        )  # fmt: skip
+
+
+def opened(place: str | Path) -> Asked:
+    """Return the store of a stock: a folder, or the address of a server."""
+    return Server(str(place)) if is_url(str(place)) else OnDisk(Path(place))
+
+
+def graph_iri(token: str) -> str:
+    """Return the graph that one stock's statements stand in."""
+    return f"{BASE}/~graph/{token}"
+
+
+def part_iri(part: str, added: int) -> str:
+    """Return the IRI of a part as one `add` brought it: a later version is another thing."""
+    return f"{BASE}/{segment(_versioned(part, added))}"
+
+
+def _versioned(part: str, added: int) -> str:
+    """An id of its own that needs no percent sign: not every engine leaves those alone."""
+    return f"{part}.{added}"
+
+
+def texts_of(parts: Iterable[Part], added: int) -> str:
+    """Return what the rows of parts say, as N-Triples; of a part of which nothing is known, nothing."""
+    from dataclasses import replace
+
+    named = tuple(replace(part, part=_versioned(part.part, added), origin=None, row=0) for part in parts)
+    lines: list[str] = []
+    for iri, statements in Writer(Build(settings=Settings(name="stock"), parts=named)).blocks():
+        if iri != f"<{BASE}>":
+            lines += [f"{iri} {term} {value} .\n" for term, value in statements if term not in _NOT_KEPT]
+    return "".join(lines)
+
+
+def spoken_of(store: Asked, graph: str, parts: Mapping[str, str], wanted: Wanted, adds: frozenset[int]) -> (
+    dict[str, tuple[str, ...]]
+):  # fmt: skip
+    """Return what speaks for and against parts, by id; those of which nothing does are left out.
+
+    Parameters
+    ----------
+    store, graph
+    parts
+        Id of each part by its IRI.
+    wanted
+    adds
+        Those that were finished: what another one left in the store does not count.
+    """
+    newer = _replacing(store, graph, wanted.numbers, adds)
+    found: dict[str, list[str]] = {}
+    iris = sorted(parts)
+    for start in range(0, len(iris), AT_ONCE):
+        for row in _asked(store, graph, "stock-facts", iris[start : start + AT_ONCE]):
+            says = _says(row["term"], row["value"], wanted, newer)
+            if says is not None and row["part"] in parts:
+                found.setdefault(parts[row["part"]], []).append(says)
+    return {part: tuple(sorted(set(says))) for part, says in found.items()}
+
+
+def _asked(store: Asked, graph: str, query: str, iris: Iterable[str]) -> list[Row]:
+    """The rows of a shipped query over one graph: not every engine takes FROM as a graph that it holds."""
+    sparql = with_given(query_files()[query].sparql, iris)
+    head, inner = sparql.split("WHERE {", 1)
+    inner, tail = inner.rsplit("}", 1)
+    return store.rows(f"{head}WHERE {{ GRAPH <{graph}> {{{inner}}} }}{tail}")
+
+
+def _replacing(store: Asked, graph: str, numbers: frozenset[str], adds: frozenset[int]) -> frozenset[str]:
+    """The numbers that replace these, down the chain, by the rows of parts in the stock."""
+    known, new = set(numbers), set(numbers)
+    for _ in range(LONGEST_CHAIN):
+        if not new:
+            break
+        rows = _asked(store, graph, "stock-replaced", [f"{BASE}/~number/{segment(number)}" for number in sorted(new)])
+        new = {last(row["number"]) for row in rows if int(last(row["part"]).rpartition(".")[2]) in adds} - known
+        known |= new
+    return frozenset(known - numbers)
+
+
+def _says(term: str, value: str, wanted: Wanted, newer: frozenset[str]) -> str | None:
+    if term == full("partkin:duty"):
+        return RESTRAINT_PART if value == concept("duty", RESTRAINT_PART) else None
+    if term == full("partkin:number"):
+        number = last(value)
+        if number in wanted.numbers:
+            return "same part number"
+        return "superseded" if number in newer else "older part number" if number in wanted.replaced else None
+    sides, says = (wanted.hands, "other hand") if term == full("partkin:hand") else (wanted.drives, "other drive")
+    return says if sides and value not in {concept("side", side) for side in sides} else None
+
+
+RESTRAINT_PART = "restraint"

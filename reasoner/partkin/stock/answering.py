@@ -1,0 +1,215 @@
+"""One question put to a stock, from the manifest to the rows that are shown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+from pyarrow import parquet
+
+from partkin.graph import in_stock
+from partkin.graph.in_stock import RESTRAINT_PART, Wanted
+from partkin.graph.stores import is_url
+from partkin.stock import index
+from partkin.stock.finding import Host
+from partkin.stock.joining import GOES, Hit
+from partkin.stock.sharing import Cluster, Said, by_threads, lay, look, opened
+from partkin.stock.storing import Manifest, Partition, read_manifest
+
+FEW_PARTS = 2_000
+Rows = dict[Partition, np.ndarray]
+Do = Callable[[Any, Sequence[tuple[Any, ...]], Said], list[Any]]
+
+
+@dataclass(frozen=True)
+class Found:
+    """A part that was found, with what speaks for or against it besides its holes."""
+
+    part: str
+    version: int
+    partition: str
+    hit: Hit
+    speaks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a stock has for one host: parts that go on or may, best first.
+
+    `parts`: how many there are in the stock. `laid_on`: how many were laid on the host. `not_judged`: restraint parts
+    that distances do not rule out. `left_out`: parts left out because of what speaks against them.
+    """
+
+    found: tuple[Found, ...]
+    parts: int
+    laid_on: int
+    not_judged: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is asked of a stock for one host; `without`: what must not speak against a part."""
+
+    host: Host
+    wanted: Wanted
+    without: frozenset[str] = frozenset()
+
+
+def ask(
+    stock: Path, questions: Sequence[Question], on: str = "", graph: str = "", said: Said = lambda *_: None
+) -> list[Answer]:
+    """Find the parts of a stock for several hosts.
+
+    Parameters
+    ----------
+    stock, questions
+    on
+        Address of a Dask scheduler; empty: threads on this machine.
+    graph
+        Address of a SPARQL server in place of the one that the manifest names.
+    said
+        Hears how far it is.
+
+    Raises
+    ------
+    FaultyInput
+        There is no such stock, or it is damaged.
+    RuntimeError
+        The scheduler, a worker or the server went away: there is no answer then, never a shorter one.
+    """
+    cluster = Cluster(on) if on else None
+    do: Do = cluster.do if cluster is not None else by_threads
+    try:
+        manifest = read_manifest(stock)
+        try:
+            return _asked(stock, manifest, questions, do, graph, said)
+        except FileNotFoundError:
+            # Written anew meanwhile, and what this manifest named was cleared.
+            later = read_manifest(stock)
+            if later == manifest:
+                raise
+            return _asked(stock, later, questions, do, graph, said)
+    finally:
+        if cluster is not None:
+            cluster.close()
+
+
+def _asked(
+    stock: Path, manifest: Manifest, questions: Sequence[Question], do: Do, graph: str, said: Said
+) -> list[Answer]:
+    hosts = [question.host for question in questions]
+    place = str(stock.resolve())
+    looked = do(look, [(place, one.name, one.gone, hosts) for one in manifest.partitions], said)
+    answers = []
+    for at, question in enumerate(questions):
+        rows = {one: parts[at] for one, parts in zip(manifest.partitions, looked, strict=True) if len(parts[at])}
+        answers.append(_answered(stock, manifest, question, rows, do, graph, said))
+    return answers
+
+
+def _answered(
+    stock: Path, manifest: Manifest, question: Question, rows: Rows, do: Do, graph: str, said: Said
+) -> Answer:
+    kept, gone = _without_restraints(stock, rows)
+    # What must not speak against a part is asked of all of them first; else only of those that are found.
+    speaks = _spoken(stock, manifest, question, kept, graph) if question.without else {}
+    left_out = {name for name, says in speaks.items() if not question.without.isdisjoint(says)}
+    kept = _without(stock, kept, left_out)
+    place = str(stock.resolve())
+    found: list[Found] = []
+    # Few are laid on together at once; of many those of each partition are a task.
+    groups = [list(kept)] if sum(map(len, kept.values())) <= FEW_PARTS else [[one] for one in kept]
+    jobs = [
+        (place, [one.name for one in group], question.host, [kept[one] for one in group]) for group in groups if group
+    ]
+    laid = by_threads(lay, jobs, said) if len(jobs) < 2 else do(lay, jobs, said)
+    for one, hits in zip(kept, (hits for group in laid for hits in group), strict=True):
+        at = np.array([hit.part for hit in hits], dtype=np.int64)
+        names, versions = (_column(stock, one, column).take(at).to_pylist() for column in ("part", "version"))
+        found += [
+            Found(name, version, one.name, hit) for name, version, hit in zip(names, versions, hits, strict=True)
+        ]
+    if not question.without:
+        hits_of = _by_partition(manifest, found).items()
+        shown = {one: np.array([hit.part for hit in hits]) for one, hits in hits_of}
+        speaks = _spoken(stock, manifest, question, shown, graph)
+    restraints = {one.part for one in found if RESTRAINT_PART in speaks.get(one.part, ())}
+    told = [replace(one, speaks=speaks.get(one.part, ())) for one in found if one.part not in restraints]
+    return Answer(
+        tuple(sorted(told, key=_best_first)), manifest.parts, sum(map(len, kept.values())),
+        tuple(sorted(restraints | gone)), tuple(sorted(left_out - gone)),
+    )  # fmt: skip
+
+
+def _without_restraints(stock: Path, rows: Rows) -> tuple[Rows, set[str]]:
+    """The parts that may be laid on, and the names of restraint parts, which never are."""
+    kept, gone = {}, set()
+    for one, parts in rows.items():
+        restraint = (np.asarray(opened(f"{stock.resolve()}/{one.name}").flags)[parts] & index.RESTRAINT) > 0
+        gone |= set(_names(stock, one, parts[restraint]))
+        kept[one] = parts[~restraint]
+    return {one: parts for one, parts in kept.items() if len(parts)}, gone
+
+
+def _without(stock: Path, rows: Rows, names: set[str]) -> Rows:
+    if not names:
+        return rows
+    kept = {one: parts[[name not in names for name in _names(stock, one, parts)]] for one, parts in rows.items()}
+    return {one: parts for one, parts in kept.items() if len(parts)}
+
+
+def _by_partition(manifest: Manifest, found: Sequence[Found]) -> dict[Partition, list[Hit]]:
+    named = {one.name: one for one in manifest.partitions}
+    hits: dict[Partition, list[Hit]] = {}
+    for one in found:
+        hits.setdefault(named[one.partition], []).append(one.hit)
+    return hits
+
+
+def _best_first(found: Found) -> tuple[bool, int, float, str]:
+    margin = found.hit.margin_mm
+    return found.hit.state != GOES, -found.hit.holds, np.inf if margin is None else -margin, found.part
+
+
+def _spoken(
+    stock: Path, manifest: Manifest, question: Question, rows: Rows, graph: str
+) -> dict[str, tuple[str, ...]]:
+    """What the graph says of these parts."""
+    place = graph or manifest.graph
+    if not place or not rows:
+        return {}
+    iris: dict[str, str] = {}
+    for one, parts in rows.items():
+        adds = _column(stock, one, "added").take(parts).to_pylist()
+        iris |= {in_stock.part_iri(name, at): name for name, at in zip(_names(stock, one, parts), adds, strict=True)}
+    store = in_stock.opened(place if is_url(place) else stock / place)
+    own = in_stock.graph_iri(manifest.token)
+    return in_stock.spoken_of(store, own, iris, question.wanted, frozenset(manifest.adds))
+
+
+def _names(stock: Path, one: Partition, parts: np.ndarray) -> list[str]:
+    return _column(stock, one, "part").take(parts).to_pylist()  # type: ignore[no-any-return]
+
+
+def _column(stock: Path, one: Partition, name: str) -> pa.ChunkedArray:
+    return _table(str(stock / one.name)).column(name)
+
+
+@lru_cache(maxsize=64)
+def _table(folder: str) -> pa.Table:
+    return parquet.read_table(f"{folder}/parts.parquet", columns=["part", "version", "added"])
+
+
+def rows_of(stock: Path, found: Found) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    """Return the row of a part as it was added, and those of its features."""
+    folder = stock / found.partition
+    first = np.load(folder / "first.npy", mmap_mode="r")
+    begin, end = int(first[found.hit.part]), int(first[found.hit.part + 1])
+    part = parquet.read_table(folder / "parts.parquet").slice(found.hit.part, 1).to_pylist()[0]
+    return part, parquet.read_table(folder / "features.parquet").slice(begin, end - begin).to_pylist()

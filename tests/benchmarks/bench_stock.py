@@ -1,0 +1,151 @@
+"""How long a stock takes to be added to and searched, beside a plain loop over its parts.
+
+python tests/benchmarks/bench_stock.py --parts 100000 [--hosts 200] [--in FOLDER] [--workers 0]
+
+Invented parts: 3 to 10 holes on a sheet of 80 to 900 by 40 to 500 mm, read to 0.01 mm. Each host is the pattern of one
+part of the stock, so that something is found. The plain loop is timed on 300 of them and multiplied.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from contextlib import ExitStack
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+from pyarrow import parquet
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
+from partkin.commands import stocking
+from partkin.stock import answering, joining, storing
+from stock_makers import differing, host_build, plain_loop, segment_of
+
+LOOPED = 300
+
+
+def write_parts(count: int, file: Path, seed: int) -> None:
+    """A table of parts, some with a hand and a number."""
+    rng = np.random.default_rng(seed)
+    holes = rng.integers(3, 11, count)
+    owner = np.repeat(np.arange(count), holes)
+    width, height = rng.uniform(80, 900, count), rng.uniform(40, 500, count)
+    hand = np.array(["left", "right", None], dtype=object)[rng.integers(0, 3, count)]
+    kinds = max(count // 20, 1)
+    number = np.array([f"N{k:07d}" for k in range(kinds)], dtype=object)[rng.integers(0, kinds, count)]
+    place = np.arange(len(owner)) - np.repeat(np.cumsum(holes) - holes, holes)
+    parquet.write_table(pa.table({
+        "part": pa.array([f"p{k:07d}" for k in range(count)]).take(owner),
+        "feature": pa.array([f"h{k}" for k in range(11)]).take(place),
+        "kind": pa.array(["hole"] * len(owner)),
+        "x_mm": np.round(rng.uniform(0, 1, len(owner)) * width[owner], 2),
+        "y_mm": np.round(rng.uniform(0, 1, len(owner)) * height[owner], 2),
+        "across_mm": rng.choice([5.5, 6.6, 7.0, 9.0, 11.0], len(owner)),
+        "plus_minus_mm": np.zeros(len(owner)),
+        "hand": pa.array(hand[owner]), "part_number": pa.array(number[owner]),
+    }), file)  # fmt: skip
+
+
+def questions_of(stock: Path, count: int, seed: int) -> list[stocking.Question]:
+    """Hosts whose studs stand where the holes of parts of the stock are, M5 in any of them."""
+    rng = np.random.default_rng(seed)
+    partitions = storing.read_manifest(stock).partitions
+    found = []
+    for place in rng.integers(0, len(partitions), count).tolist():
+        segment = segment_of(stock, place)
+        part = int(rng.integers(0, len(segment)))
+        rows = slice(int(segment.first[part]), int(segment.first[part + 1]))
+        found.append(stocking.question_of(host_build(segment.xyz_mm[rows, :2], across_mm=5.0, face=None), "host"))
+    return found
+
+
+def asked(stock: Path, questions: list[stocking.Question], on: str = "") -> tuple[np.ndarray, int]:
+    """Seconds for each host, and how many parts were found in all."""
+    spent, found = [], 0
+    for question in questions:
+        began = time.perf_counter()
+        found += len(answering.ask(stock, [question], on)[0].found)
+        spent.append(time.perf_counter() - began)
+    return np.array(spent), found
+
+
+def looped(stock: Path, question: stocking.Question, parts: int) -> float:
+    """Seconds that a plain loop over all parts takes, by the first of them."""
+    segment = segment_of(stock)
+    began = time.perf_counter()
+    for part in range(LOOPED):
+        joining.one_tried(question.host, segment, part)
+    return (time.perf_counter() - began) / LOOPED * parts
+
+
+def shared_out(stock: Path, questions: list[stocking.Question], workers: int) -> None:
+    """The same hosts all at once by one worker process and by several."""
+    for count in sorted({1, workers}):
+        with ExitStack() as ends:
+            address = scheduler(ends, count)
+            answering.ask(stock, questions[:1], address)
+            began = time.perf_counter()
+            found = sum(len(one.found) for one in answering.ask(stock, questions, address))
+            spent = time.perf_counter() - began
+            print(f"{count} worker processes: {len(questions)} hosts at once {spent:.2f} s, {found} found")
+
+
+def scheduler(ends: ExitStack, workers: int) -> str:
+    """Start a scheduler and workers as processes."""
+    file = Path(tempfile.mkdtemp()) / "scheduler.json"
+    words = [["-m", "distributed.cli.dask_scheduler", "--port", "0", "--no-dashboard", "--scheduler-file", str(file)]]
+    words += [["-m", "distributed.cli.dask_worker", "--scheduler-file", str(file), "--nthreads", "1", "--no-dashboard",
+               "--no-nanny"] for _ in range(workers)]  # fmt: skip
+    for one in words:
+        run = subprocess.Popen([sys.executable, *one], stderr=subprocess.DEVNULL)
+        ends.callback(run.wait)
+        ends.callback(run.terminate)
+    from distributed import Client
+
+    with Client(scheduler_file=str(file), timeout=60, set_as_default=False) as client:
+        client.wait_for_workers(workers, timeout=60)
+        return str(client.scheduler.address)
+
+
+def main() -> None:
+    """Print every figure."""
+    words = argparse.ArgumentParser(description=__doc__)
+    words.add_argument("--parts", type=int, default=100_000)
+    words.add_argument("--hosts", type=int, default=200)
+    words.add_argument("--seed", type=int, default=1)
+    words.add_argument("--in", dest="folder", type=Path, default=None, help="keep the stock here")
+    words.add_argument("--workers", type=int, default=0)
+    given = words.parse_args()
+    folder = given.folder or Path(tempfile.mkdtemp())
+    folder.mkdir(exist_ok=True)
+    stock, file = folder / "stock", folder / "parts.parquet"
+    if not stock.exists():
+        write_parts(given.parts, file, given.seed)
+        began = time.perf_counter()
+        storing.add([file], stock)
+        most_gb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
+        print(f"adding {given.parts} parts: {time.perf_counter() - began:.1f} s, {most_gb:.2f} GB at most")
+    size = sum(path.stat().st_size for path in stock.rglob("*.npy"))
+    print(f"arrays of the index: {size / 1e6:.0f} MB")
+    questions = questions_of(stock, given.hosts, given.seed)
+    asked(stock, questions[:3])
+    spent, found = asked(stock, questions)
+    median, worst = float(np.median(spent)), float(spent.max())
+    print(f"{given.hosts} hosts: median {1000 * median:.1f} ms, worst {1000 * worst:.0f} ms, {found} found")
+    plain = looped(stock, questions[0], given.parts)
+    print(f"plain loop: {plain:.0f} s for one host, {plain / median:.0f} times the median")
+    if given.parts <= 5000:
+        answer = answering.ask(stock, questions[:1])[0]
+        print(f"differing: {differing(answer, plain_loop(questions[0].host, segment_of(stock)))}")
+    if given.workers:
+        shared_out(stock, questions, given.workers)
+
+
+if __name__ == "__main__":
+    main()
