@@ -201,7 +201,7 @@ def test_what_safety_forbids_is_listed_with_its_reason() -> None:
     answer = cheapest(_square((305.0, 200.0), donor_zones=(seam,)), solve)
     assert answer.adaptations and all(a.feature != "c" for each in answer.adaptations for a in each.actions)
     says = " ".join(ruled.says for ruled in answer.ruled_out)
-    assert "opening out c would be cheaper" in says or "a slot at c would be cheaper" in says
+    assert "a slot at c would be cheaper" in says
     assert "c lies 12 mm from the tear seam Z1" in says
     assert answer.ruled_out[0].source
 

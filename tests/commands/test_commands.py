@@ -28,9 +28,8 @@ def test_its_help_says_what_it_does_and_ends_in_an_example(path):
 @pytest.mark.parametrize("path", COMMANDS)
 def test_every_word_and_option_is_explained(path):
     context = COMMANDS[path].context_class(COMMANDS[path], info_name=path)
-    for param in COMMANDS[path].params:
-        record = param.get_help_record(context)
-        assert record is None or record[1].strip(), param.name
+    records = [param.get_help_record(context) for param in COMMANDS[path].params]
+    assert [record for record in records if record is not None and not record[1].strip()] == []
 
 
 def test_the_page_of_all_commands_is_up_to_date():

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from partkin.fit.mating import mate, play_rule
+from partkin.fit.mating import mate, play_rule, threads_clash
 from partkin.model.build import Feature
 from partkin.model.mating import DonorFeature, Fixing, Mating, Size
 from partkin.model.words import KINDS
+from partkin.tables import near_misses
 
 
 def pair(host: Feature, donor: Feature) -> Mating:
@@ -112,3 +113,12 @@ def test_a_nut_of_unknown_screw_floats_all_the_same() -> None:
 def test_a_screw_of_another_thread_is_no_option() -> None:
     found = pair(host("tapped hole", None, thread="M8x1.25"), donor("hole", 9.0, thread="5/16-18"))
     assert not found.option and "strip" in (found.blocked or "")
+
+
+def test_threads_that_start_in_each_other_are_refused_and_named() -> None:
+    """Every row of data/tables/near_misses.csv; what its pitches and diameters say is held by tests/sheets."""
+    for miss in near_misses():
+        nut = host("tapped hole", None, thread=miss.thread_a)
+        clash = threads_clash(nut, donor("hole", None, thread=miss.thread_b))
+        assert clash is not None and miss.thread_a in clash and miss.thread_b in clash, miss
+        assert threads_clash(nut, donor("hole", None, thread=miss.thread_a)) is None

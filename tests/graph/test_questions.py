@@ -1,5 +1,6 @@
 """Questions of people: named, in a file or in words of SPARQL; read only, within limits, and never silently empty."""
 
+import re
 import time
 
 import pytest
@@ -86,7 +87,7 @@ def test_a_file(tmp_path):
     "PREFIX a: <a:>\n#comment\nINSERT DATA { a:a a:b a:c }",
 ])
 def test_changes_are_refused(query):
-    assert "change" in refused(query) or "INSERT" in refused(query) or "DELETE" in refused(query)
+    assert re.search("change|INSERT|DELETE", refused(query))
 
 
 @pytest.mark.parametrize("query", [
@@ -115,7 +116,7 @@ def test_nothing_outside_is_asked(query):
     "SELECT * FROM partkin:rule-part-of { ?a partkin:within ?b }",
 ])
 def test_words_that_only_look_like_it_are_let_through(query):
-    ask(GRAPH, query)
+    assert ask(GRAPH, query)[0].columns
 
 
 def test_the_graph_of_a_rule_can_be_asked_alone():

@@ -10,6 +10,7 @@ import rdflib
 from partkin.graph import export_turtle, validate
 from partkin.graph.shapes import check_graph
 from partkin.model.build import Build, Feature, Part
+from partkin.model.columns import SHEETS, Column
 from partkin.model.problem import Problem
 from partkin.sheets import load
 from partkin.tables.shipped import shipped
@@ -128,6 +129,39 @@ def test_several_faults_come_at_once_in_sheet_order():
     assert places(validate(build)) == {
         ("parts.csv", 2, "mass_kg"), ("parts.csv", 3, "duty"), ("features.csv", 2, "y_mm")}
     assert [one.row for one in validate(build)] == [2, 3, 2]
+
+
+BOUNDED = [
+    (sheet, column) for sheet in SHEETS for column in sheet.terms
+    if column.least in (0.0, 1) or column.above is not None or column.most == 1.0
+]
+
+
+def past(column: Column, at: str) -> float:
+    """A number that the column does not allow, or the one that it just does."""
+    if column.above is not None:
+        return column.above if at == "below" else 1.0
+    step = 1 if column.holds == "integer" else 0.5
+    return column.most + step if at == "above" else column.least - (step if at == "below" else 0)
+
+
+@pytest.mark.parametrize("at", ["below", "above", "on it"])
+def test_the_shapes_hold_every_number_to_the_bound_of_its_column(at):
+    """A gap, a flex or a price below zero is refused in a graph as it is in a sheet; the bound itself is let by.
+
+    A bound of a column is one that the sheet reader keeps (tests/sheets/test_faults.py): all are broken at once here.
+    """
+    whole = load(EXAMPLES / "valid" / "every-sheet").build
+    wanted = [(sheet, column) for sheet, column in BOUNDED if at != "above" or column.most == 1.0]
+    assert len(wanted) >= (1 if at == "above" else 17)
+    for sheet, column in wanted:
+        rows = getattr(whole, sheet.attribute)
+        changed = replace(rows[-1], **{column.attribute: past(column, at)})
+        whole = replace(whole, **{sheet.attribute: (*rows[:-1], changed)})
+    told = {(one.sheet, one.column) for one in validate(whole)}
+    cells = {(sheet.name, column.name) for sheet, column in wanted}
+    # The last feature is a hole, which has no float at all.
+    assert told & cells == ({("features.csv", "float_mm")} if at == "on it" else cells)
 
 
 def test_a_number_that_is_none_is_told_before_the_shapes_compare_it():

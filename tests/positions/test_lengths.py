@@ -77,6 +77,17 @@ def test_a_read_width_takes_the_place_of_the_cell_and_brings_its_uncertainty() -
     assert found.sigma_mm == pytest.approx(math.hypot(0.4, 0.15) / math.sqrt(3.0))
 
 
+@pytest.mark.parametrize("corrects", ["w1", None])
+def test_a_correction_wins_over_the_width_read_first(corrects: str | None) -> None:
+    """A later reading of a width takes the place of an earlier one, whether it says that it corrects it or not."""
+    rows = [Reading("p", "w1", "across", 9.9, "mm", "a", plus_minus=0.1),
+            Reading("p", "w2", "across", 8.6, "mm", "a", plus_minus=0.3, corrects=corrects)]  # fmt: skip
+    size = dimensions(ROUND["a"], rows)
+    assert (size.across_mm, size.across_half_width_mm) == (8.6, 0.3)
+    if corrects is not None:
+        assert dimensions(ROUND["a"], rows[::-1]) == size
+
+
 def test_an_edge_without_a_size_asks_for_it() -> None:
     (bad,) = centre_distances({**ROUND, "a": Feature("p", "a", "hole")}, [read("near edges", 100.0)])[1]
     assert bad.needs_across_of == "a"

@@ -157,7 +157,7 @@ def test_a_dear_reading_has_to_tell_more() -> None:
     findings, places = judged(truth.known)
     ranked = next_readings.wanted(findings, places, 50, at_hand=False)
     worth = [one.ask.tells / one.reading.effort for one in ranked]
-    assert worth == sorted(worth, reverse=True) or np.all(np.diff(worth) < 0.01)
+    assert len(worth) > 3 and np.all(np.diff(worth) < 0.01)
     assert {one.reading.instrument for one in ranked if one.reading.part == "donor"} <= {"seller"}
     assert effort_minutes("seller") > 4 * effort_minutes("caliper")
 

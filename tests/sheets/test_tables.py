@@ -1,14 +1,14 @@
 """The tables against published values. Sources: the rows' own columns in tests/published/tables."""
 
-
-
 from __future__ import annotations
 
 import csv
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
+from partkin.adaptation.tables import washers
 from partkin.model.words import INSTRUMENTS
 from partkin.tables import (
     coordinate_error_mm,
@@ -29,28 +29,63 @@ def rows(name: str) -> list[dict[str, str]]:
         return list(csv.DictReader(sheet))
 
 
-@pytest.mark.parametrize("row", rows("clearance.csv"), ids=lambda row: row["thread"])
-def test_clearance_holes(row: dict[str, str]) -> None:
-    thread = threads()[row["thread"]]
-    holes = (thread.clearance_fine_mm, thread.clearance_medium_mm, thread.clearance_coarse_mm)
-    assert holes == (float(row["fine_mm"]), float(row["medium_mm"]), float(row["coarse_mm"]))
+SIZES = rows("sizes.csv")
+PIPES = {row["designation"]: row for row in rows("pipes.csv")}
 
 
-@pytest.mark.parametrize("row", rows("unified.csv"), ids=lambda row: row["designation"])
-def test_unified_threads(row: dict[str, str]) -> None:
-    for thread in (threads()[row["designation"]], parse_thread(f"{row['major_in']}-{row['threads_per_inch']} UN")):
-        assert thread is not None
-        assert thread.major_mm == pytest.approx(25.4 * float(row["major_in"]), abs=0.001)
-        assert thread.pitch_mm == pytest.approx(25.4 / float(row["threads_per_inch"]), abs=1e-5)
+def said(designation: str) -> tuple[float, float]:
+    """Diameter and pitch in mm of a thread by its designation alone, and of a pipe thread by the published rows.
+
+    ISO 261: both stand in it. ASME B1.1 and BS 84: inches and threads per inch; number size n: 0.060 in + 0.013 in n.
+    """
+    if designation.startswith("M"):
+        size, _, pitch = designation.removesuffix(" LH")[1:].partition("x")
+        return float(size), float(pitch)
+    if designation in PIPES:
+        return 25.4 * float(PIPES[designation]["across_in"]), 25.4 / float(PIPES[designation]["threads_per_inch"])
+    size, _, per_inch = designation.partition(" ")[0].partition("-")
+    number = "/" not in size and (int(size) > 1 or float(per_inch) > 14)
+    return 25.4 * (0.060 + 0.013 * int(size) if number else float(Fraction(size))), 25.4 / float(per_inch)
 
 
-@pytest.mark.parametrize("row", rows("tapes.csv"), ids=lambda row: f"{row['accuracy_class']}-{row['length_mm']}")
-def test_tapes_and_rules_without_the_eye(row: dict[str, str]) -> None:
-    """Each instrument of a class stays within that class's limit once reading by eye is taken off."""
-    of_class = {"I": "steel rule", "II": "tape", "III": "seller"}
-    instrument = of_class[row["accuracy_class"]]
-    error_mm = greatest_error_mm(instrument, float(row["length_mm"]), "near edges")
-    assert error_mm - instruments()[instrument].by_eye_mm == pytest.approx(float(row["limit_mm"]), abs=1e-9)
+def test_every_thread_is_as_wide_and_as_steep_as_its_designation_says() -> None:
+    """Those of the table, and the same written in decimals, which no row has."""
+    for designation, thread in threads().items():
+        across_mm, pitch_mm = said(designation)
+        # ISO 228-1 and ASME B1.20.1 give inches to three decimals.
+        assert thread.major_mm == pytest.approx(across_mm, abs=0.02 if designation in PIPES else 0.001), designation
+        assert thread.pitch_mm == pytest.approx(pitch_mm, abs=1e-5), designation
+        if thread.series in ("UNC", "UNF"):
+            assert parse_thread(f"{across_mm / 25.4:.4f}-{25.4 / pitch_mm:g} UN") is thread
+    assert set(PIPES) <= set(threads())
+
+
+def test_a_metric_size_alone_is_its_coarse_pitch() -> None:
+    """ISO 261, row by row."""
+    coarse = {f"M{row['bolt_mm']}": row["coarse_pitch_mm"] for row in SIZES if row["coarse_pitch_mm"]}
+    assert {size: parse_thread(size).designation for size in coarse} == {  # type: ignore[union-attr]
+        size: f"{size}x{pitch}" for size, pitch in coarse.items()
+    }
+    assert len(coarse) == sum(thread.series == "ISO coarse" for thread in threads().values())
+
+
+def test_a_bolt_goes_through_the_medium_hole_of_its_size() -> None:
+    """ISO 273 medium; ASME B18.2.8 normal, whose inches the table gives to a tenth of a millimetre."""
+    medium = {float(row["bolt_mm"]): (float(row["medium_mm"]), not row["coarse_pitch_mm"]) for row in SIZES}
+    holes = [thread for thread in threads().values() if thread.clearance_medium_mm is not None]
+    for thread in holes:
+        hole_mm, inches = min(medium.items(), key=lambda row: abs(row[0] - thread.major_mm))[1]
+        assert thread.clearance_medium_mm == pytest.approx(hole_mm, abs=0.051 if inches else 1e-9), thread
+    lacking = {thread.designation for thread in threads().values()} - {thread.designation for thread in holes}
+    assert lacking == {"12-24", "12-28", "9/16-12", "9/16-18", "3/8-16 BSW", "1/2-12 BSW", "5/16-18 BSW", *PIPES}
+
+
+def test_washers_are_those_of_the_standards() -> None:
+    """ISO 7089 and ISO 7093-1."""
+    assert [(w.bolt_mm, w.outer_mm, w.thickness_mm, w.large_outer_mm) for w in washers()] == [
+        tuple(float(row[of]) for of in ("bolt_mm", "outer_mm", "thickness_mm", "large_outer_mm"))
+        for row in rows("washers.csv")
+    ]
 
 
 def test_every_instrument_of_the_sheets_is_in_the_table_with_a_source() -> None:

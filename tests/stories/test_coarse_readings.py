@@ -17,8 +17,8 @@ PLATES = {
     6: [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0), (150.0, 5.0), (140.0, 210.0)],
 }
 TRIED = 40
-# 0.05 of 40 is 2; more than 7 would come once in 1,000 (binomial).
-MOST_WRONG = 7
+# One in twenty, counted as it is: the draws are seeded.
+MOST_WRONG = 2
 
 
 def read(points: list, coarse_mm: float, draw: np.random.Generator, **moved: tuple[float, float]) -> Build:
@@ -33,7 +33,7 @@ def read(points: list, coarse_mm: float, draw: np.random.Generator, **moved: tup
 
 
 @pytest.mark.parametrize(("fixings", "coarse_mm"), [(3, 2.0), (4, 2.0), (4, 3.0), (6, 5.0)])
-def test_of_a_hundred_identical_parts_at_most_five_are_sent_away(fixings: int, coarse_mm: float) -> None:
+def test_of_forty_identical_parts_at_most_two_are_sent_away(fixings: int, coarse_mm: float) -> None:
     draw = np.random.default_rng([fixings, int(coarse_mm)])
     verdicts = [partkin.check(read(PLATES[fixings], coarse_mm, draw), "donor") for _ in range(TRIED)]
     assert sum(v.verdict == "does not fit" for v in verdicts) <= MOST_WRONG
@@ -94,4 +94,5 @@ def test_holes_that_are_hardly_known_make_no_conflict_of_the_two_that_are(stretc
     donor = [replace(hole, plus_minus_mm=0.1 if hole.feature in fine else 25.0) for hole in donor]
     found = partkin.check(build(host, donor), "donor")
     assert found.verdict == verdict
-    assert verdict == "not enough measured" or {"F1", "F2"} <= set(found.conflict.fixings)
+    if verdict == "does not fit":
+        assert {"F1", "F2"} <= set(found.conflict.fixings)

@@ -76,7 +76,7 @@ def test_an_original_listed_without_places_under_a_measured_donor(tmp_path: Path
     ):  # fmt: skip
         code, told, wrong = typed(folder, *words)
         assert code == 0, (words, wrong)
-        assert words[0] != "check" or "NOT ENOUGH MEASURED" in told
+        assert ("NOT ENOUGH MEASURED" in told) == (words[0] == "check"), words
     code, told, _ = typed(folder, "record", "old", "o1", "o2", "300.0", "--instrument", "tape")
     assert code == 0 and "old,r1,centres,o1,o2,300,mm" in (folder / "readings.csv").read_text()
 
@@ -88,7 +88,7 @@ def test_a_donor_of_another_host(listed: bool, tmp_path: Path) -> None:
     folder = write(tmp_path, [FRAME, PANEL, lamp], [*panel_holes(SQUARE), *studs_there])
     for command in ("check", "why", "measure-next", "adapt", "worklist"):
         code, told, _ = typed(folder, command, "panel", "--for", "lamp-place")
-        assert code == 0 and ("not enough measured" in told.lower() or command == "why"), command
+        assert code == 0 and "not enough measured" in told.lower(), command
 
 
 # A slot that points nobody knows where
@@ -106,7 +106,7 @@ def test_a_donor_of_another_host(listed: bool, tmp_path: Path) -> None:
 def test_a_slot_without_a_direction(points: list, verdict: str, asked: list[str]) -> None:
     assert said(build(studs(PLATE), with_slot(holes(points), "a2"))) == (verdict, asked)
     whole = {said(build(studs(PLATE), with_slot(holes(points), "a2", angle_deg=a)))[0] for a in (0.0, 60.0, 90.0)}
-    assert verdict == "not enough measured" or whole == {verdict}
+    assert len(whole) > 1 if verdict == "not enough measured" else whole == {verdict}
 
 
 def test_a_hosts_slot_without_a_direction() -> None:

@@ -58,9 +58,10 @@ def test_an_older_number_is_no_evidence() -> None:
 # Safety
 
 
-@pytest.mark.parametrize("whose", ["donor", "host"])
+@pytest.mark.parametrize("whose", ["donor", "host", "old"])
 def test_a_restraint_part_is_never_judged(whose: str) -> None:
-    made = build(studs(PLATE), holes(PLATE))
+    """Nor a donor whose host or original is one: a restraint original stops the judging."""
+    made = with_original(build(studs(PLATE), holes(PLATE)))
     parts = tuple(replace(p, duty="restraint", part_number="X") if p.part == whose else p for p in made.parts)
     verdict = partkin.check(replace(made, parts=parts), "donor")
     tree = as_tree(verdict)

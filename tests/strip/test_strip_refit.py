@@ -31,7 +31,7 @@ def test_torque_is_the_makers_value_of_the_sheet_or_none_at_all() -> None:
             continue
         assert step.torque_nm == rows[step.fastener or ""].torque_nm
         if step.torque_nm is None:
-            assert step.torque_says is None or not any(character.isdigit() for character in step.torque_says)
+            assert not any(character.isdigit() for character in step.torque_says or "")
     assert {step.fastener for step in back.steps if step.torque_nm} == {"B1", "B2", "B3", "B5"}
     threaded = next(step for step in back.steps if step.fastener == "B6")
     assert threaded.torque_says is not None and "look up the maker's value" in threaded.torque_says

@@ -132,4 +132,5 @@ def test_random_verdicts_in_space_are_confirmed(seed: int) -> None:
     made = sheets(off, flex_mm=float(draw.choice([0.0, 0.5])) or None, in_plane=bool(draw.random() < 0.5))
     tree = told(made)
     local = tree["conflict"] is not None and tree["conflict"]["local"]
-    assert local or confirm(tree, made).refused == ()
+    if not local:
+        assert confirm(tree, made).refused == ()

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
-import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -105,18 +103,8 @@ def add(folder: Path, addition: Addition, plus_minus_mm: float | None = None) ->
     from partkin import sheets
 
     sheets.refuse_workbook(folder)
-    rows = (("features.csv", _feature_rows(addition, plus_minus_mm)), ("outlines.csv", _outline_rows(addition)))
-    with tempfile.TemporaryDirectory() as copy:
-        # Both sheets have to take their rows before either is touched.
-        for name in ("build.toml", *(sheet.name for sheet in sheets.SHEETS)):
-            if (folder / name).is_file():
-                shutil.copyfile(folder / name, Path(copy) / name)
-        for sheet, wanted in rows:
-            if wanted:
-                sheets.append_rows(Path(copy), sheet, wanted)
-    for sheet, wanted in rows:
-        if wanted:
-            sheets.append_rows(folder, sheet, wanted)
+    rows = {"features.csv": _feature_rows(addition, plus_minus_mm), "outlines.csv": _outline_rows(addition)}
+    sheets.append_all(folder, {sheet: wanted for sheet, wanted in rows.items() if wanted})
 
 
 def _text(value: float | None) -> str:

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
 import csv
 import io
-import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from itertools import count
 from pathlib import Path
 
 from partkin.model.columns import BY_NAME, NUMERIC, Sheet
@@ -19,15 +16,9 @@ from partkin.sheets.loading import read_files, read_tables
 from partkin.sheets.number import PLAIN_NUMBER, NotANumber, parse_number
 from partkin.sheets.records import Table, column_name
 from partkin.sheets.settings import read_settings
-from partkin.sheets.workbook import refuse_workbook
-
-try:
-    import fcntl
-except ImportError:  # no such module on Windows, where only the second look at the sheet guards it
-    fcntl = None  # type: ignore[assignment]
+from partkin.sheets.whole import alone, put_whole, together
 
 MOST_TRIES = 5
-_temporary = count()
 
 
 def append(folder: Path, sheet: str, row: Mapping[str, str]) -> None:
@@ -65,7 +56,7 @@ def append_rows(folder: Path, sheet: str, rows: Sequence[Mapping[str, str]]) -> 
     Everything else is as with `append`.
     """
     described = BY_NAME[sheet]
-    with _alone(folder):
+    with alone(folder):
         for _ in range(MOST_TRIES):
             findings = Findings()
             contents = read_files(folder, findings)
@@ -83,18 +74,20 @@ def append_all(folder: Path, rows: Mapping[str, Sequence[Mapping[str, str]]]) ->
     """Add rows to several sheets that make sense only together: all of them or none.
 
     Everything is checked before any sheet is written; where writing one fails, those written before it are put
-    back. A sheet that is named with no rows is made with its header where it is missing. Everything else is as
-    with `append`.
+    back, and where it is killed, the next command completes it. A sheet that is named with no rows is made with its
+    header where it is missing. Everything else is as with `append`.
     """
-    with _alone(folder):
+    with alone(folder):
         for _ in range(MOST_TRIES):
             findings = Findings()
             contents = read_files(folder, findings)
             unread = [name for name in rows if contents is None or (name not in contents and (folder / name).exists())]
             if contents is None or unread:
                 raise FaultyInput(findings.sorted(warnings=False))
-            if _replace_all(folder, contents, _with_all(contents, rows)):
-                return
+            after = _with_all(contents, rows)
+            with together(folder, contents, after):
+                if _replace_all(folder, contents, after):
+                    return
     what = "the sheets keep being changed by something else"
     raise _refused(folder.name, 0, "", what, "Close them there and try again")
 
@@ -248,53 +241,11 @@ def _refused(sheet: str, row: int, column: str, what: str, mend: str) -> FaultyI
     return FaultyInput((Problem(sheet, row, column, what, mend),))
 
 
-@contextlib.contextmanager
-def _alone(folder: Path) -> Iterator[None]:
-    """Keep other partkins from adding to the folder; a dead process lets go by itself. A workbook is refused."""
-    refuse_workbook(folder)
-    handle = None
-    if fcntl is not None:
-        try:
-            handle = os.open(folder, os.O_RDONLY)
-            fcntl.flock(handle, fcntl.LOCK_EX)
-        except OSError:  # some network drives cannot lock; the second look at the sheet still guards it
-            pass
-    try:
-        yield
-    finally:
-        if handle is not None:
-            os.close(handle)
-
-
 def _replace(target: Path, before: bytes | None, after: bytes) -> bool:
     """Put the new bytes in the sheet's place; False where it was changed since `before` was read."""
-    temporary = target.with_name(f".{target.name}.{os.getpid()}-{next(_temporary)}.part")
     try:
-        with open(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666), "wb") as file:
-            file.write(after)
-            file.flush()
-            os.fsync(file.fileno())
-        if before is not None:
-            with contextlib.suppress(OSError):
-                os.chmod(temporary, target.stat().st_mode & 0o7777)
-        if (target.read_bytes() if target.exists() else None) != before:
-            return False
-        os.replace(temporary, target)
+        return put_whole(target, after, unless=lambda: (target.read_bytes() if target.exists() else None) != before)
     except OSError as error:
         what = f"the sheet cannot be written ({error.strerror or 'unknown reason'})"
         mend = "Close it elsewhere, or mend the folder's permissions"
         raise _refused(target.name, 0, "", what, mend) from None
-    finally:
-        with contextlib.suppress(OSError):
-            temporary.unlink()
-    _sync_folder(target.parent)
-    return True
-
-
-def _sync_folder(folder: Path) -> None:
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

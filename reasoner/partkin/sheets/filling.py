@@ -12,7 +12,6 @@ from partkin.model.problem import FaultyInput, Problem
 from partkin.sheets.appending import (
     MOST_TRIES,
     _all_checked,
-    _alone,
     _dialect,
     _encoded,
     _number_cell,
@@ -24,6 +23,7 @@ from partkin.sheets.dialect import Dialect, Grid, read_grid, row_text, safe_cell
 from partkin.sheets.findings import Findings
 from partkin.sheets.loading import read_files
 from partkin.sheets.records import Record, Table, column_name
+from partkin.sheets.whole import alone
 
 Key = tuple[str, ...]
 
@@ -51,7 +51,7 @@ def fill(folder: Path, sheet: str, cells: Mapping[Key, Mapping[str, str]]) -> No
         There is no such sheet.
     """
     described = BY_NAME[sheet]
-    with _alone(folder):
+    with alone(folder):
         for _ in range(MOST_TRIES):
             findings = Findings()
             contents = read_files(folder, findings)

@@ -21,6 +21,7 @@ from partkin.sheets.references import check_references
 from partkin.sheets.sense import check_rows
 from partkin.sheets.settings import read_settings
 from partkin.sheets.values import build_of
+from partkin.sheets.whole import finish_before_reading
 from partkin.sheets.workbook import WORK, is_workbook, read_tabs, tabs_of_a_build
 
 
@@ -63,6 +64,7 @@ def load(folder: Path) -> Loaded:
         whole = tabs_of_a_build(tabs, findings)
         loaded = _loaded(whole.contents, findings)
         return replace(loaded, problems=whole.named(loaded.problems), warnings=whole.named(loaded.warnings))
+    finish_before_reading(folder)
     contents = read_files(folder, findings)
     if contents is None:
         return Loaded(None, findings.sorted(warnings=False))

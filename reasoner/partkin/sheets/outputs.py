@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from partkin.model.problem import FaultyInput, Problem
+from partkin.sheets.whole import put_whole
 
 PHOTOS = "photos"
 # What every browser shows.
@@ -28,12 +29,7 @@ def put(path: Path, content: bytes) -> None:
         raise FaultyInput((Problem(path.name, 0, "", f"there is no folder {path.parent.as_posix()}", mend),))
     if path.is_dir():
         raise FaultyInput((Problem(path.name, 0, "", "this is a folder", "Name a file in it with -o"),))
-    beside = path.with_name(f".{path.name}.part")
-    try:
-        beside.write_bytes(content)
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    put_whole(path, content)
 
 
 def write_text(path: Path, text: str, folder: Path | None = None) -> None:

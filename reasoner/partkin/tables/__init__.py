@@ -120,10 +120,7 @@ def threads() -> Mapping[str, Thread]:
                 designation=row["designation"],
                 major_mm=float(row["major_mm"]),
                 pitch_mm=float(row["pitch_mm"]),
-                tap_drill_mm=_number(row["tap_drill_mm"]),
-                clearance_fine_mm=_number(row["clearance_fine_mm"]),
                 clearance_medium_mm=_number(row["clearance_medium_mm"]),
-                clearance_coarse_mm=_number(row["clearance_coarse_mm"]),
                 series=row["series"],
                 source=row["source"],
             )

@@ -18,19 +18,16 @@ GREATEST_PITCH_OF_DIAMETER = 0.3
 
 @dataclass(frozen=True)
 class Thread:
-    """A thread, with the holes that go with it where they are known.
+    """A thread, with the hole that its bolt goes through where that is known.
 
-    `series` is that of data/tables/threads.csv (`not in the table` for others). Clearance holes are fine,
-    medium and coarse after ISO 273, or close, normal and loose after ASME B18.2.8.
+    `series` is that of data/tables/threads.csv (`not in the table` for others). The clearance hole is the medium one
+    of ISO 273, or the normal one of ASME B18.2.8.
     """
 
     designation: str
     major_mm: float
     pitch_mm: float
-    tap_drill_mm: float | None = None
-    clearance_fine_mm: float | None = None
     clearance_medium_mm: float | None = None
-    clearance_coarse_mm: float | None = None
     series: str = "not in the table"
     source: str = "diameter and pitch as the designation says"
     left_hand: bool = False
@@ -98,11 +95,7 @@ def _metric(text: str, table: Mapping[str, Thread]) -> Thread | None:
         f"M{major_mm:g}x{pitch_mm:g}",
         major_mm,
         pitch_mm,
-        tap_drill_mm=round(major_mm - pitch_mm, 3),
-        clearance_fine_mm=holes.clearance_fine_mm if holes else None,
         clearance_medium_mm=holes.clearance_medium_mm if holes else None,
-        clearance_coarse_mm=holes.clearance_coarse_mm if holes else None,
-        source="the designation's diameter and pitch; drill: diameter less pitch, common practice, no source",
     )
 
 
