@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from partkin.model.positions import Positions
+from partkin.model.positions import Observed, Positions
 from partkin.positions import adjust
+from partkin.positions.asking_for import contradiction
+from partkin.positions.suspects import Contradicted
 from positions.parts import all_pairs, features, readings
 
 SEVEN = np.random.default_rng(3).uniform(0.0, 600.0, (7, 2))
@@ -103,3 +105,9 @@ def test_planted_slips_over_five_hundred_networks() -> None:
     assert named / planted > 0.97
     # A checked slip that stays in unnoticed while everything seems to agree: at most 1 network in 100.
     assert silent <= 5
+
+
+def test_a_reading_that_is_hardly_off_is_not_said_to_be_off_by_nothing() -> None:
+    seen = Observed("r1", "distance", "a", "b", 120.0, 0.3, 120.0, 0.0, 0.0)
+    says = contradiction(seen, Contradicted(0, 3.5, 0.02, False))
+    assert "0.0" not in says and says.startswith("r1 (a to b): it does not go together with the other readings")

@@ -143,6 +143,19 @@ def test_a_hole_that_is_elsewhere_is_no_slip(typed, tmp_path: Path) -> None:
     assert "r4 of top" not in typed("doctor")
 
 
+@pytest.mark.parametrize("seed", [35, 110, 200, 610])
+def test_what_other_readings_of_a_hole_confirm_is_asked_about_in_none_of_them(seed: int) -> None:
+    """One hole of the donor is elsewhere: most readings to it are confirmed by its others, and one by none."""
+    asked = [one for one in partkin.check(slipped(seed).other, "donor").unknown if one.what.startswith("reading ")]
+    assert not asked
+
+
+def test_of_many_that_may_be_wrong_the_likeliest_three_are_asked_for_and_the_rest_counted() -> None:
+    asked = [one for one in partkin.check(slipped(11).wrong, "donor").unknown if "reading" in one.what]
+    assert [one.what for one in asked[:3]] == ["reading r9", "reading r1", "reading r3"]
+    assert [one.says for one in asked[3:]] == ["3 more may be the wrong one in place of these: read these first"]
+
+
 @pytest.mark.parametrize(("off_mm", "says"), [(0.0, "bolts on"), (6.0, "bolts on with adaptation")])
 def test_rough_places_beside_good_distances_lose_no_verdict(off_mm: float, says: str) -> None:
     """Places by eye to 25 mm that tell left from right, and places to half a millimetre: one answer."""

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from partkin.graph import known_of
 from partkin.model.build import Build
-from partkin.model.positions import Suspect
+from partkin.model.positions import Suspect, likeliest
 from partkin.model.problem import FaultyInput, Problem
 from partkin.positions import adjust
 from partkin.readings.record_command import correcting, record_command
@@ -69,15 +69,18 @@ def suspects_of(build: Build, part: str) -> tuple[Suspect, ...]:
 
 
 def questions(build: Build, folder: str) -> tuple[Problem, ...]:
-    """Every suspect of every part as a warning: nothing is wrong with the sheet, and it has to be read again.
+    """The likeliest suspects of every part as warnings: the sheet is sound, and they have to be read again.
 
     `folder`: as it is named in commands.
     """
-    return tuple(
-        _question(build, part.part, suspect, folder)
-        for part in build.parts
-        for suspect in suspects_of(build, part.part)
-    )
+    found: list[Problem] = []
+    for part in build.parts:
+        first, more = likeliest(suspects_of(build, part.part))
+        found += [_question(build, part.part, suspect, folder) for suspect in first]
+        if more:
+            says = f"of {part.part}, {more}"
+            found.append(Problem("readings.csv", 0, "", says, "Read again what is named first", warning=True))
+    return tuple(found)
 
 
 def _question(build: Build, part: str, suspect: Suspect, folder: str) -> Problem:

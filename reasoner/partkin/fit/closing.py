@@ -24,7 +24,6 @@ class Closing:
     work: Work
     nogoods: dict[frozenset[Pair], None] = field(default_factory=dict)
     beside: dict[Pair, list[frozenset[Pair]]] = field(default_factory=dict)
-    _need: dict[Pair, np.ndarray] = field(default_factory=dict)
 
     def bar(self, pairs: Sequence[Pair]) -> None:
         """Record that these pairs cannot hold together."""
@@ -69,22 +68,17 @@ class Closing:
         if clear:
             free &= -allowed <= FIT_MM
             for pair in made:
-                free &= self._beside_need(pair) <= FIT_MM
+                free &= self.work.layout.pair_need_mm(*pair) <= FIT_MM
         if side == 0:
             return [(index, int(column)) for column in np.flatnonzero(free[index])]
         return [(int(row), index) for row in np.flatnonzero(free[:, index])]
-
-    def _beside_need(self, pair: Pair) -> np.ndarray:
-        if pair not in self._need:
-            self._need[pair] = self.work.layout.pair_need_mm(*pair)
-        return self._need[pair]
 
     def _why_not(self, made: tuple[Pair, ...], pair: Pair) -> tuple[Pair, ...] | None:
         """Return the fewest pairs, `pair` among them, that cannot hold together; None: they can."""
         if -self.work.layout.allowed_mm[pair] > FIT_MM:
             return (pair,)
         for other in made:
-            if self._beside_need(other)[pair] > FIT_MM:
+            if self.work.layout.pair_need_mm(*other)[pair] > FIT_MM:
                 return (other, pair)
         if len(made) == 0:
             return None

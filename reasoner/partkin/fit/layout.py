@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -102,9 +103,18 @@ class Layout:
 
         Returns
         -------
-        float64 (n, m), mm: from the distances within each side alone, so a lower bound; exact for round
-        holes. Where two of them are too far apart or too close, half of what is missing.
+        float64 (n, m), mm: from two pairs alone, so a lower bound. Worked out once: not to be written to.
         """
+        if (row, column) not in self._needs:
+            self._needs[row, column] = self._beside_mm(row, column)
+        return self._needs[row, column]
+
+    @cached_property
+    def _needs(self) -> dict[Pair, np.ndarray]:
+        return {}
+
+    def _beside_mm(self, row: int, column: int) -> np.ndarray:
+        """From the distances within each side: half of what is missing; exact for round holes."""
         apart = np.abs(self.row_gap_mm[:, row, None] - self.column_gap_mm[None, :, column])
         return (apart - self.reach_mm - self.reach_mm[row, column]) / 2
 

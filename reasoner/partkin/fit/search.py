@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -26,11 +28,45 @@ class LimitReached(Exception):
     """The search needed more nodes than it may have."""
 
 
+class AllSpent(Exception):
+    """What is searched together has taken all steps that it may take."""
+
+
+_together: ContextVar[list[int] | None] = ContextVar("together", default=None)
+
+
+@contextmanager
+def together(steps: int) -> Iterator[None]:
+    """Let all that is searched meanwhile take so many steps: counts, never seconds, so that answers stay the same."""
+    token = _together.set([steps])
+    try:
+        yield
+    finally:
+        _together.reset(token)
+
+
+def take(steps: int) -> None:
+    """Count steps of what is searched together; of nothing where nothing is.
+
+    Raises
+    ------
+    AllSpent
+        There was none left before.
+    """
+    left = _together.get()
+    if left is None:
+        return
+    if left[0] <= 0:
+        raise AllSpent
+    left[0] -= steps
+
+
 @dataclass
 class Budget:
-    """Nodes that may still be opened; shared by every search of one answer."""
+    """Nodes that may still be opened; shared by every search of one answer. `steps`: what each counts together."""
 
     nodes: int
+    steps: int = 1
     spent: int = 0
 
     def spend(self) -> None:
@@ -38,10 +74,11 @@ class Budget:
 
         Raises
         ------
-        LimitReached
+        LimitReached, AllSpent
         """
         if self.spent >= self.nodes:
             raise LimitReached
+        take(self.steps)
         self.spent += 1
 
 

@@ -80,9 +80,13 @@ class Known:
 
     def _telling(self, pairs: Sequence[Pair]) -> frozenset[Pair]:
         """Leave out pairs whose play says nothing; if that is all of them, keep the one that says most."""
-        reach_mm = self.layout.reach_mm
+        reach_mm = self._reach_mm
         telling = [pair for pair in pairs if reach_mm[pair] < WILD_MM]
         return frozenset(telling or [min(pairs, key=lambda pair: (reach_mm[pair], pair))])
+
+    @property
+    def _reach_mm(self) -> np.ndarray:
+        return self.layout.reach_mm
 
     def _conflict(self, pairs: Sequence[Pair], limit_mm: float) -> tuple[Pair, ...] | None:
         """Pairs among these that are known to exceed the limit."""

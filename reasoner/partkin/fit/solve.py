@@ -8,7 +8,7 @@ import numpy as np
 
 from partkin.fit.conflict import find_conflict, no_pair_at_all, shortage
 from partkin.fit.layout import Aim, Layout, Pair
-from partkin.fit.search import MOST_TIES, Found, LimitReached
+from partkin.fit.search import MOST_TIES, AllSpent, Found, LimitReached
 from partkin.fit.work import FIT_MM, Work
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, NoPlacement
 
@@ -113,8 +113,9 @@ def _too_few(work: Work) -> FitAnswer:
     none = tuple(np.zeros_like(side) for side in work.must)
     try:
         found = work.search(Aim(none, work.must), FIT_MM, at_least=1).run()  # type: ignore[arg-type]
-    except LimitReached:
-        found = []
+    except (LimitReached, AllSpent):
+        answer = _nothing(work.task, "which pairs can be made of those that must be was not searched to the end")
+        return replace(answer, conflict=conflict, limit=f"pairs were not searched to the end within {work.limit}")
     if not found:
         answer = _nothing(work.task, "no pair can be made of those that must be")
         return replace(answer, conflict=conflict)
@@ -133,12 +134,12 @@ def _undecided(work: Work, found: list[Found]) -> FitAnswer:
     if found:
         says = f"pairs and margin are the best found within the limit of {work.limit}"
         return _answer(work, True, found, limit=says)
-    answer = _nothing(work.task, "undecided")
-    return FitAnswer(
-        None, answer.placement, (), None, unpaired_fixings=answer.unpaired_fixings,
-        unpaired_features=answer.unpaired_features,
-        limit=f"undecided within the limit of {work.limit}",
-    )  # fmt: skip
+    return undecided(work.task, work.limit)
+
+
+def undecided(task: FitTask, limit: str) -> FitAnswer:
+    """Return the answer of a task that could not be told within a limit, which is named."""
+    return replace(_nothing(task, "undecided"), fits=None, limit=f"undecided within the limit of {limit}")
 
 
 def _nothing(task: FitTask, reason: str) -> FitAnswer:

@@ -178,28 +178,43 @@ class ForceBound:
         return np.asarray(value - np.where(sign == 0, np.maximum(-up, -down), 0.0).sum(axis=1))
 
 
-def reach_mm(pairs: SpacePairs, i: int, k: int) -> tuple[float, Floats]:
-    """How far two pairs may stand apart together across their axes, and (4, 3) the corners of it along."""
-    across = float((pairs.rho + pairs.s_h + pairs.s_d)[[i, k]].sum())
-    one, two = pairs.a[i] * pairs.grip[i], pairs.a[k] * pairs.grip[k]
-    return across, np.array([one + two, one - two, two - one, -one - two])
+def apart_always(pairs: SpacePairs) -> tuple[Floats, Floats]:
+    """How far two fixings each are from being as far apart as their features, however turned; <= 0: they can be.
 
-
-def apart_always(pairs: SpacePairs, i: int, k: int) -> float:
-    """How far two fixings are from being as far apart as their features, however turned; <= 0: they can be.
-
-    The distance has to lie between those of the nearest and the farthest points that both plays leave.
+    Returns
+    -------
+    (c, 2) the two, and (..., c) mm, for every draw where there are draws.
     """
-    across, corners = reach_mm(pairs, i, k)
-    if across < 0:
-        return -across
-    donor = float(np.linalg.norm(pairs.p[i] - pairs.p[k]))
-    host = pairs.q[i] - pairs.q[k]
-    apart, around = float(np.linalg.norm(host)), ball_mm(pairs, i, k)
-    farthest = min(float(np.linalg.norm(host + corners, axis=1).max()) + across, apart + around)
-    ends = (pairs.a[j] * pairs.grip[j] for j in (i, k))
-    nearest = float(distance_span(host, *ends)[0]) - across
-    return max(donor - farthest, max(nearest, apart - around) - donor)
+    one, two = np.tril_indices(len(pairs), -1)
+    reach, ends = pairs.rho + pairs.s_h + pairs.s_d, pairs.a * pairs.grip[..., None]
+    across = reach[..., one] + reach[..., two]
+    around = np.hypot(reach, pairs.grip)
+    host, donor = (side[..., one, :] - side[..., two, :] for side in (pairs.q, pairs.p))
+    cut, ball = distances_lack(
+        host, _size(donor), (ends[..., one, :], ends[..., two, :]), across, around[..., one] + around[..., two]
+    )
+    return np.stack([two, one], axis=1), np.where(across < 0, -across, np.maximum(cut, ball))
+
+
+def distances_lack(
+    host: Floats, donor_mm: Floats, ends: tuple[Floats, Floats], across_mm: Floats, around_mm: Floats
+) -> tuple[Floats, Floats]:
+    """How far distances are from those that two fixings leave: by axes and what lies across, and by a ball about each.
+
+    A distance has to lie between those of the nearest and the farthest points that both plays leave.
+
+    Parameters
+    ----------
+    host, donor_mm
+        (..., 3), (...) mm: from one fixing to the other, and how far their features are apart.
+    ends
+        (..., 3) each: how far the two may stand off along their axes.
+    across_mm, around_mm
+        How far they may stand apart together across their axes, and in any direction.
+    """
+    nearest, farthest = distance_span(host, *ends)
+    cut = np.maximum(donor_mm - farthest, nearest - donor_mm) - across_mm
+    return cut, np.abs(donor_mm - _size(host)) - around_mm
 
 
 def ball_mm(pairs: SpacePairs, i: int, k: int) -> float:

@@ -90,12 +90,12 @@ def _plain(pairs: SpacePairs, ids: Sequence[str]) -> Piece | None:
         least_mm = int(np.argmin(tight))
         if tight[least_mm] < -FITS_MM:
             return Piece(_CIRCLE, apart=(ids[least_mm], ids[least_mm]))
-    most, named = ABOVE, None
-    for i in range(len(pairs)):
-        for k in range(i):
-            if max(pairs.rho[i], pairs.rho[k]) < WILD_MM and (short := apart_always(pairs, k, i)) > most:
-                most, named = short, (ids[k], ids[i])
-    return Piece(_CIRCLE, apart=named) if named else None
+    two, short = apart_always(pairs)
+    short[(pairs.rho[two] >= WILD_MM).any(axis=1)] = -np.inf
+    if short.max(initial=-np.inf) <= ABOVE:
+        return None
+    k, i = two[int(np.argmax(short))]
+    return Piece(_CIRCLE, apart=(ids[k], ids[i]))
 
 
 @dataclass(eq=False)

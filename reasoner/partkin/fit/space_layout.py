@@ -10,15 +10,16 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
 from partkin.fit.layout import NEVER_MM, Layout, Pair, Side
 from partkin.fit.matching import cover
 from partkin.fit.rotations import angle_deg
-from partkin.fit.search import Found, LimitReached
+from partkin.fit.search import Found, LimitReached, take
 from partkin.fit.settle import Known, Settled
-from partkin.fit.space_bound import distance_span
+from partkin.fit.space_bound import distances_lack
 from partkin.fit.space_certificate import BOXES, prove
 from partkin.fit.space_minimax import FITS_MM, WILD_MM, SpacePlaced, best_in_space
 from partkin.fit.space_pairs import LEAN_COS, LEAN_SCALE_MM, SpacePairs, grip_mm
@@ -34,7 +35,9 @@ _ROOT = math.sqrt(2.0)
 # Boxes of rotations that all proofs of one answer may look at together.
 BOXES_IN_ALL = 60_000
 # Convex programs that one question about a pairing may solve: counts, never seconds.
-PROGRAMS = 4_000
+PROGRAMS = 2_000
+# What a program of a pairing takes, in nodes.
+PROGRAM_STEPS = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,10 +96,12 @@ class SpaceLayout(Layout):
         rows = host.spread()
         return cls(rows, donor, True, allowed, reach, hosts, donors, task, across, grip)
 
-    def pair_need_mm(self, row: int, column: int) -> Floats:
-        """How far every allowance must be inflated before each pair can stand beside (row, column), at least."""
+    def _beside_mm(self, row: int, column: int) -> Floats:
+        """From the distances within each side; without end where the axes cannot be brought together."""
         rows, columns = np.asarray(np.indices(self.allowed_mm.shape))
-        return self._need_mm(np.full_like(rows, row), np.full_like(rows, column), rows, columns)
+        need = self._need_mm(np.full_like(rows, row), np.full_like(rows, column), rows, columns)
+        one, two = self._axes_deg
+        return np.where(np.abs(one[row][:, None] - two[column][None, :]) > _AXES_DEG, NEVER_MM, need)
 
     def two_rows_need_mm(self, a: int, b: int) -> Floats:
         """(m, m) mm: the same for two rows, for each two columns."""
@@ -117,11 +122,9 @@ class SpaceLayout(Layout):
         across, along = (tuple(table[pair] for pair in pairs) for table in (self.across_mm, self.grip_mm))
         off, length = host.xyz_mm[g] - host.xyz_mm[h], _size(donor.xyz_mm[e] - donor.xyz_mm[d])
         one, two = host.axis[h] * along[0][..., None], host.axis[g] * along[1][..., None]
-        nearest, farthest = distance_span(off, one, two)
         reach = np.where(np.isfinite(across[0] + across[1]), across[0] + across[1], -np.inf)
-        cut = np.maximum(length - farthest, nearest - length) - reach
         ball = [np.hypot(np.where(np.isfinite(a), a, 0.0), g) for a, g in zip(across, along, strict=True)]
-        round_about = np.abs(length - _size(off)) - ball[0] - ball[1]
+        cut, round_about = distances_lack(off, length, (one, two), reach, ball[0] + ball[1])
         need = np.maximum(
             cut / np.where(cut > 0, 4.0, 2.0), round_about / np.where(round_about > 0, 2.0 * _ROOT, 2.0)
         )
@@ -132,14 +135,14 @@ class SpaceLayout(Layout):
         named = [self.ids(pair) for pair in pairs]
         return SpacePairs.of(self.task, named)
 
-    def axes_apart(self) -> Floats:
-        """Bool (n, m, n, m): two pairs whose axes stand at angles that cannot be brought together."""
-        host, donor = (side for side in (self.host, self.donor))
-        assert isinstance(host, SpaceSide) and isinstance(donor, SpaceSide)
-        one, two = (np.degrees(np.arccos(np.clip(s.axis @ s.axis.T, -1.0, 1.0))) for s in (host, donor))
-        if not self.fixings_in_rows:
-            one, two = two, one
-        return np.asarray(np.abs(one[:, None, :, None] - two[None, :, None, :]) > _AXES_DEG)
+    @cached_property
+    def _axes_deg(self) -> tuple[Floats, Floats]:
+        """(n, n), (m, m): angles between the axes of rows, and of columns."""
+        one, two = (
+            np.degrees(np.arccos(np.clip(side.axis @ side.axis.T, -1.0, 1.0)))
+            for side in (self.rows, self.columns) if isinstance(side, SpaceSide)
+        )  # fmt: skip
+        return one, two
 
 
 @dataclass(frozen=True)
@@ -165,7 +168,6 @@ class SpaceKnown(Known):
     hints: list[Floats] = field(default_factory=list)
     sure: dict[tuple[frozenset[Pair], float], Settled] = field(default_factory=dict)
     programs_left: int = PROGRAMS
-    _clash: Floats | None = None
 
     def settle(self, pairs: Sequence[Pair], limit_mm: float) -> Settled | tuple[Pair, ...]:
         """Find the best placement of `pairs` (at least one), or a few of them that exceed the limit."""
@@ -184,7 +186,7 @@ class SpaceKnown(Known):
 
     def place(self, pairs: Sequence[Pair]) -> Settled:
         """Place these pairs at their best, whatever that is."""
-        key = frozenset(pairs)
+        key = self._telling(pairs)
         if key not in self.solved:
             ordered = tuple(sorted(key))
             found = best_in_space(self._space.in_space(ordered), hints=self.hints)
@@ -192,26 +194,23 @@ class SpaceKnown(Known):
         return self.solved[key]
 
     @property
+    def _reach_mm(self) -> Floats:
+        return self.layout.allowed_mm
+
+    @property
     def _space(self) -> SpaceLayout:
         assert isinstance(self.layout, SpaceLayout)
         return self.layout
 
     def _known_conflict(self, pairs: Sequence[Pair], limit_mm: float) -> tuple[Pair, ...] | None:
-        """Pairs among these that are known to exceed the limit, or two whose axes do not go together."""
-        whole = frozenset(pairs)
-        for few, exceeded_mm in self.conflicts.items():
-            if exceeded_mm >= limit_mm and few <= whole:
-                return tuple(sorted(few))
-        if len(pairs) < 2:
-            return None
-        if self._clash is None:
-            self._clash = self._space.axes_apart()
-        rows, columns = (np.array(side) for side in zip(*pairs, strict=True))
-        clash = self._clash[rows[:, None], columns[:, None], rows[None], columns[None]]
-        if not clash.any():
-            return None
-        one, other = (int(k) for k in np.argwhere(clash)[0])
-        return tuple(sorted((pairs[one], pairs[other])))
+        """Pairs among these that are known to exceed the limit, or two that cannot stand beside each other."""
+        rows, columns = zip(*pairs, strict=True)
+        need_mm = np.stack([self.layout.pair_need_mm(*pair)[rows, columns] for pair in pairs])
+        np.fill_diagonal(need_mm, -NEVER_MM)
+        one, other = divmod(int(need_mm.argmax()), len(pairs))
+        if need_mm[one, other] > limit_mm:
+            return tuple(sorted((pairs[one], pairs[other])))
+        return self._conflict(pairs, limit_mm)
 
     def _at_most(self, settled: Settled, limit_mm: float) -> Settled | tuple[Pair, ...]:
         if settled.excess_mm <= limit_mm:
@@ -224,7 +223,7 @@ class SpaceKnown(Known):
 
     def _sign(self, pairs: Sequence[Pair], limit_mm: float) -> Settled:
         """Look at the sign alone, from few starts: what does not hold will be proved, or refuted, afterwards."""
-        whole = frozenset(pairs)
+        whole = self._telling(pairs)
         key = whole, limit_mm
         if whole in self.solved:
             return self.solved[whole]
@@ -234,7 +233,7 @@ class SpaceKnown(Known):
 
     def _surely(self, pairs: Sequence[Pair], limit_mm: float) -> Settled:
         """Look at the sign alone, from every start."""
-        whole = frozenset(pairs)
+        whole = self._telling(pairs)
         key = whole, limit_mm
         if whole in self.solved:
             return self.solved[whole]
@@ -250,6 +249,7 @@ class SpaceKnown(Known):
             raise LimitReached
         placed = best_in_space(known, stop_at_sign=True, hints=self.hints, few_starts=few_starts)
         self.programs_left -= placed.programs
+        take(PROGRAM_STEPS * placed.programs)
         found = _settled(ordered, placed, room_mm)
         if placed.fits:
             return replace(found, excess_mm=min(found.excess_mm, limit_mm))

@@ -8,11 +8,15 @@ from functools import cached_property
 import numpy as np
 
 from partkin.fit.rotations import best_turn, form
+from partkin.fit.search import take
+from partkin.fit.space_bound import apart_always
 from partkin.fit.space_cones import settle
 from partkin.fit.space_minimax import FITS_MM, WILD_MM, best_in_space
 from partkin.fit.space_pairs import SpacePairs
 
 Floats = np.ndarray
+# What a program of a draw takes, in nodes of a search.
+STEPS = 2
 
 
 class SpaceScatter:
@@ -56,14 +60,16 @@ class SpaceScatter:
         p, q = (points[:, tame] - points[:, tame].mean(axis=1, keepdims=True) for points in (p, q))
         grip = np.broadcast_to(some.grip, (len(p), len(tame)))
         drawn = replace(some, p=p, q=q, rho=rho[:, tame] + FITS_MM, grip=grip + FITS_MM)
+        fits &= ~(apart_always(drawn)[1] > 0.0).any(axis=1)
         left = np.flatnonzero(fits)
         fits[:] = False
         scale = max(float((q * q).sum(axis=(1, 2)).mean()), 1.0) / len(tame)
         own = best_turn(form(p, q).sum(axis=1) + scale * form(some.b, some.a).sum(axis=0))
         for turns in (np.broadcast_to(self._turn, own.shape), own):
-            found = settle(drawn.draws(left), turns[left], np.zeros((len(left), 3)), stop_at_sign=True)
-            fits[left[found.worst_mm <= 0]] = True
-            left = left[found.worst_mm > 0]
             if not len(left):
                 break
+            found = settle(drawn.draws(left), turns[left], np.zeros((len(left), 3)), stop_at_sign=True)
+            take(STEPS * found.programs)
+            fits[left[found.worst_mm <= 0]] = True
+            left = left[found.worst_mm > 0]
         return np.asarray(fits)

@@ -19,6 +19,8 @@ from partkin.model.fitting import FitTask, PairFit, Piece, Placement
 FIT_MM = 1.0e-6
 # How far allowances are inflated, step by step, in search of the margin of what does not fit.
 LEVELS_MM = (0.3, 1.0, 3.0, 10.0)
+# A node of so many possible pairs takes about a step longer.
+PAIRS_A_STEP = 100
 
 # A spot that must be paired: (0, row) or (1, column).
 Demand = tuple[int, int]
@@ -81,7 +83,7 @@ class Work:
 
     def next_question(self) -> None:
         """Allow all nodes anew."""
-        self.budget = Budget(self.node_limit)
+        self.budget = Budget(self.node_limit, 1 + self.layout.allowed_mm.size // PAIRS_A_STEP)
 
     def can_be_covered(self, demands: Sequence[Demand]) -> bool:
         """Whether there are enough options, sizes and places aside."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -30,6 +31,16 @@ class Suspect:
     to_feature: str | None = None
     likely: float = 1.0
     by_other: bool = False
+
+
+MOST_SUSPECTS = 3
+
+
+def likeliest(suspects: Sequence[Suspect]) -> tuple[Sequence[Suspect], str]:
+    """Return the first few of suspects in order, and in words how many more there are; empty: none."""
+    left = len(suspects) - MOST_SUSPECTS
+    says = f"{left} more may be the wrong one in place of these" if left > 0 else ""
+    return suspects[:MOST_SUSPECTS], says
 
 
 @dataclass(frozen=True)

@@ -173,8 +173,10 @@ def contradiction(seen: Observed, bad: Contradicted) -> str:
     what = seen.reading
     if seen.kind == "distance":
         what += f" ({seen.from_feature} to {seen.to_feature})"
-    more = "more" if bad.off_by_mm > 0 else "less"
-    text = f"{what}: {_plain(abs(bad.off_by_mm))} mm {more} than the other readings allow"
+    more, off = "more" if bad.off_by_mm > 0 else "less", _plain(abs(bad.off_by_mm))
+    text = f"{what}: {off} mm {more} than the other readings allow"
+    if off == "0.0":
+        text = f"{what}: it does not go together with the other readings"
     if bad.left_out:
         return text + "; left out until it is read again."
     return text + "; it, or one that it is checked against, is wrong: read it again."

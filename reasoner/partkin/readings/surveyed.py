@@ -9,7 +9,7 @@ from textwrap import wrap
 from typing import Any
 
 from partkin.model.build import Build
-from partkin.model.positions import Missing, Observed, Positions
+from partkin.model.positions import Missing, Observed, Positions, likeliest
 from partkin.model.problem import FaultyInput, Problem
 from partkin.positions import adjust, ellipse, place_budget
 from partkin.positions.budget import Ellipse
@@ -146,7 +146,8 @@ def _lines(surveyed: Surveyed) -> Iterator[str]:
     if any(row.kind == "distance" for row in found.observed):
         yield ""
         yield from _readings(found.observed)
-    yield from _section("Suspect", [s.says for s in found.suspects])
+    first, more = likeliest(found.suspects)
+    yield from _section("Suspect", [*(s.says for s in first), *([f"{more}."] if more else [])])
     yield from _section("Not known", [m.says for m in found.missing])
     yield from _section("Notes", list(found.notes))
 

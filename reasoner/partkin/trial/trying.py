@@ -6,7 +6,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from partkin.fit.flex import gives, pulled, with_flex
-from partkin.fit.solve import holds, solve
+from partkin.fit.search import AllSpent, together
+from partkin.fit.solve import holds, solve, undecided
 from partkin.fit.task import Prepared
 from partkin.model.fitting import Chance, FitAnswer
 from partkin.model.known import Known, is_airbag_panel
@@ -43,6 +44,8 @@ __all__ = [
 
 
 OPEN = {"unsure", "missing", "undecided"}
+# What the search of pairings and the draws in space may take together for one donor; a node in the plane is a step.
+STEPS = 24_000
 
 
 def trials(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]:
@@ -50,6 +53,11 @@ def trials(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]
 
     The face that was looked at, the layouts, and which of several readings that contradict each other is wrong.
     """
+    with together(STEPS):
+        return _each_way(known, places, confidence)
+
+
+def _each_way(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]:
     found: list[Trial] = []
     for without, there, by_other in _ways(known, places):
         says = better_way_round(found)
@@ -87,6 +95,14 @@ def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) ->
     that does not fit then fits in no way. In between it is what has to be found out.
     """
     prepared = prepared_task(known, places, mirrored=mirrored)
+    try:
+        return _tried(known, places, prepared, confidence)
+    except AllSpent:
+        answer = undecided(prepared.task, f"{STEPS} steps for all ways of laying it on")
+        return _judged(known, places, prepared, answer, confidence)
+
+
+def _tried(known: Known, places: Places, prepared: Prepared, confidence: float) -> Trial:
     worst = prepared.at_worst()
     if not prepared.deciding():
         return _judged(known, places, *_laid(known, worst), confidence)
@@ -102,7 +118,9 @@ def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) ->
             return replace(tried, chance=None, missing=missing)
     stand: Stand = "undecided" if answer.fits is None else "missing"
     shown = shown_as_open(answer, prepared)
-    return Trial(mirrored, prepared.task, shown, None, stand, prepared.matings, missing, nowhere=prepared.nowhere)
+    return Trial(
+        prepared.task.mirrored, prepared.task, shown, None, stand, prepared.matings, missing, nowhere=prepared.nowhere
+    )
 
 
 def _laid(known: Known, prepared: Prepared) -> tuple[Prepared, FitAnswer]:

@@ -98,6 +98,8 @@ def why_left(trial: Trial, fixing: str) -> str:
     if not any(o.fixing == fixing for o in task.options):
         blocked = list(dict.fromkeys(m.blocked for m in considered if m.blocked))
         return blocked[0] if len(blocked) == 1 else "no feature of the donor can go on it"
+    if trial.answer.limit and not trial.answer.pairs:
+        return "what goes on it was not searched to the end"
     return "no feature of the donor is in reach"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from partkin.model.known import airbag, leading
-from partkin.model.positions import Missing
+from partkin.model.positions import Missing, Suspect, likeliest
 from partkin.model.reasons import Unknown
 from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, SIDES, VerdictWord, mm
 from partkin.trial.findings import Findings
@@ -21,12 +21,12 @@ def unknowns(findings: Findings, chosen: VerdictWord) -> tuple[Unknown, ...]:
     ]  # fmt: skip
     if chosen == NOT_ENOUGH and all(one.quantity in ("airbag", "duty") for one in found):
         found.append(_no_features(findings))
-    suspects = [one for one in _suspects(findings) if one.part is not None]
-    again = {_reading_of(one) for one in suspects}
+    suspects = _suspects(findings)
+    again = {_reading_of(one) for one in findings.suspects if one.quantity}
     return tuple(dict.fromkeys(one for one in found if one in suspects or _reading_of(one) not in again))
 
 
-def _reading_of(one: Unknown) -> tuple[str | None, ...]:
+def _reading_of(one: Unknown | Suspect) -> tuple[str | None, ...]:
     return one.part, one.quantity, one.from_feature, one.to_feature
 
 
@@ -147,8 +147,9 @@ def _unsure_work(findings: Findings) -> list[Unknown]:
 
 
 def _limit(findings: Findings) -> list[Unknown]:
-    trial = findings.trial
-    if trial is None or trial.stand != "undecided":
+    open_ways = findings.trials if findings.face_open else filter(None, [findings.trial])
+    trial = next((one for one in open_ways if one.stand == "undecided"), None)
+    if trial is None:
         return []
     says = (
         f"{trial.answer.limit or 'undecided within the limit'}; name for each donor feature the fixing that it goes on "
@@ -180,11 +181,13 @@ def _disagreement(findings: Findings) -> list[Unknown]:
 
 
 def _suspects(findings: Findings) -> list[Unknown]:
-    return [
+    first, more = likeliest(findings.suspects)
+    asked = [
         Unknown(what, s.says, s.part, s.quantity, s.from_feature, s.to_feature) if s.quantity else Unknown(what, s.says)
-        for s in findings.suspects
+        for s in first
         for what in (f"the size of {s.from_feature}" if s.reading.endswith(".across_mm") else f"reading {s.reading}",)
     ]
+    return [*asked, Unknown("other readings", f"{more}: read these first")] if more else asked
 
 
 def _doubts(findings: Findings) -> list[Unknown]:
