@@ -16,6 +16,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import combinations
 from pathlib import Path
+from statistics import NormalDist
 
 import numpy as np
 
@@ -23,6 +24,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 from builders import build, given, holes, studs
 from partkin.fit.arrays import PlanePairs
+from partkin.fit.discrepancies import discrepancies
+from partkin.fit.just_goes_on import Reach, nearest_that_goes_on
 from partkin.fit.minimax import best_placement
 from partkin.model.build import Build, Part, Reading
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT
@@ -183,6 +186,34 @@ def worst(cells: dict[Cell, list[Told]], bad: Callable[[list[Told]], int]) -> st
     return f"{bad(cells[at])} of {len(cells[at])}: {at}"
 
 
+def found_out(counts: list[int], errors_mm: list[float], kinds: list[str], parts: int) -> None:
+    """Print how many of those that really are short are told so, and how many any test could tell.
+
+    Any test that sends a part which just goes on away in at most 5 of 100 cases, errors being normal, tells a part that
+    lies k standard deviations off it in at most Phi(k - 1.645) of cases (Neyman and Pearson, 1933, from memory).
+    """
+    print("| kind, read to | short | found out | at most, per cent |\n| --- | --- | --- | --- |")
+    for kind in kinds:
+        for error_mm in errors_mm:
+            short = [one for n in counts for one in cell(kind, n, error_mm, parts, "host") if not one.goes_on]
+            told = sum(one.verdict == DOES_NOT_FIT for one in short)
+            most = np.mean([power for n in counts for power in powers(kind, n, error_mm, parts)])
+            print(f"| {kind}, {error_mm:g} | {len(short)} | {told} | {100 * most:.0f} |", flush=True)
+
+
+def powers(kind: str, count: int, error_mm: float, parts: int) -> list[float]:
+    """Of each part that really is short: how often the best test would tell it from the nearest that goes on."""
+    draw = np.random.default_rng([KINDS.index(kind), count, 3])
+    plate, found = PLATE[:count], []
+    spread = np.eye(2 * count) * error_mm**2 / 3.0
+    reach = Reach(np.full(count, PLAY_MM), np.zeros((count, 0, 2)), np.zeros((count, 0)))
+    for _ in range(10 * parts):
+        of = discrepancies(plate, donor_of(kind, plate, error_mm, draw), spread, spread, np.eye(2))
+        off = float(np.sqrt(nearest_that_goes_on(of, reach, of.y_mm[None])[1][0]))
+        found += [NormalDist().cdf(off - NormalDist().inv_cdf(0.95))] if off > 0.0 else []
+    return found
+
+
 def seldom(draw: np.random.Generator, plate: np.ndarray) -> np.ndarray:
     """One in five of one drawing, the others with one hole 1.5 mm off."""
     return donor_of("same" if draw.random() < 0.2 else "one by 1.5", plate, 0.0, draw)
@@ -193,12 +224,23 @@ def of_every_kind(draw: np.random.Generator, plate: np.ndarray) -> np.ndarray:
     return donor_of(str(draw.choice(KINDS)), plate, 0.5, draw)
 
 
+def by_one_to_six(draw: np.random.Generator, plate: np.ndarray) -> np.ndarray:
+    """Half of one drawing; of the others one hole or two stand elsewhere, by 1 to 6 mm, each amount as likely."""
+    made = donor_of("same", plate, 0.0, draw)
+    if draw.random() < 0.5:
+        moved = draw.permutation(len(plate))[: int(draw.integers(1, 3))]
+        made[moved] += ways(draw, len(moved)) * draw.uniform(1.0, 6.0, (len(moved), 1))
+    return made
+
+
 # What of it is of one drawing is said in build.toml (`same_drawing`), or not said.
 POPULATIONS: dict[str, tuple[Made, float | None]] = {
     "as stated": (lambda d, p: made_of(d, p, 0.5), None),
     "a third of one drawing": (lambda d, p: made_of(d, p, 1 / 3), None),
     "two thirds of one drawing": (lambda d, p: made_of(d, p, 2 / 3), None),
+    "one in five of one drawing, and build.toml says so": (lambda d, p: made_of(d, p, 0.2), 0.2),
     "never more than one hole elsewhere": (lambda d, p: made_of(d, p, 0.5, only=0), None),
+    "one hole or two elsewhere by 1 to 6 mm": (by_one_to_six, None),
     "a scatter of 0.2 mm": (lambda d, p: made_of(d, p, 0.5) + d.normal(0.0, 0.17, p.shape), None),
     "the nine kinds above, each as often": (of_every_kind, None),
     "one in five of one drawing, else one hole off by 1.5": (seldom, None),
@@ -235,9 +277,12 @@ def main() -> None:
     asked.add_argument("--kinds", nargs="*", default=list(KINDS))
     asked.add_argument("--same-drawing", type=float, help="as in build.toml")
     asked.add_argument("--calibration", action="store_true")
+    asked.add_argument("--found-out", action="store_true")
     told = asked.parse_args()
     if told.calibration:
         calibrated(told.parts)
+    elif told.found_out:
+        found_out(told.holes, told.errors, told.kinds, told.parts)
     else:
         tables(told.holes, told.errors, told.how, told.kinds, told.parts, told.same_drawing)
 

@@ -53,4 +53,4 @@ def test_too_few_are_not_fitted_and_enough_change_nothing_by_themselves() -> Non
     few = with_sisters(calibration([]), [0.75] * 3, 0.1, asked)
     assert few.making is None and "3 measured sister parts: too few" in few.making_says
     enough = with_sisters(calibration([]), [0.75] * 25, 0.1, lambda: FittedMaking(0.6, 0.4, 0.8, 0.2, 0.1, 0.3))
-    assert "Nothing changes until you say so: same_drawing = 0.60" in enough.making_says
+    assert "Nothing changes until you say so: same_drawing = 0.60 and scatter_mm = 0.20" in enough.making_says

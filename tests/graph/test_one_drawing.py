@@ -48,9 +48,19 @@ def test_a_verdict_that_hangs_on_it_says_so() -> None:
     donor = [replace(f, plus_minus_mm=1.0) for f in given(holes(PLATE))]
     made = build([replace(f, plus_minus_mm=0.3) for f in studs(PLATE)], donor)
     said = {}
-    for weight in (0.05, 0.3, 0.99):
+    for weight in (0.05, 0.5, 0.99):
         verdict = partkin.check(replace(made, settings=Settings(same_drawing=weight)), "donor")
         hangs = any("the verdict hangs on that" in reason.says for reason in verdict.reasons)
         said[weight] = verdict.verdict, hangs
     assert said[0.05][0] == "not enough measured" and said[0.99] == ("bolts on", False)
-    assert said[0.3] == ("bolts on", True)
+    assert said[0.5] == ("bolts on", True)
+
+
+def test_a_scatter_that_build_toml_says_counts_and_is_said() -> None:
+    """Of parts that scatter by more than their play, one of the same drawing need not go on."""
+    made = build(*([replace(f, plus_minus_mm=0.5) for f in side] for side in (studs(PLATE), given(holes(PLATE)))))
+    fine = partkin.check(made, "donor")
+    coarse = partkin.check(replace(made, settings=Settings(scatter_mm=1.0)), "donor")
+    assert fine.verdict == "bolts on" and coarse.verdict == "not enough measured"
+    said = "holes of one drawing scatter by 1 mm: build.toml says so (scatter_mm)"
+    assert any(reason.says == said for reason in coarse.reasons)

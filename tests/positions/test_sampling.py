@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partkin.positions import adjust, draws, uniform_in_stadium
+from partkin.positions import adjust, draws, within_play
 from partkin.positions.sampling import evenly, of_layout, split_mix
 from positions.parts import all_pairs, features, readings
 
@@ -27,9 +27,9 @@ def test_any_block_is_the_same_draws(start: int, count: int, seed: int) -> None:
 
 @given(start=st.integers(0, 500), count=st.integers(0, 300))
 def test_any_block_of_play_is_the_same_draws(start: int, count: int) -> None:
-    size = (np.array([0.5, 1.0]), np.array([0.0, 3.0]), np.array([0.0, 30.0]))
-    whole = uniform_in_stadium(start + count, 5, *size, ["p a", "p b"])
-    assert np.array_equal(uniform_in_stadium(count, 5, *size, ["p a", "p b"], start), whole[start:])
+    size = (np.array([0.5, 1.0]), np.array([0.0, 3.0]), np.array([0.1, np.inf]))
+    whole = within_play(start + count, 5, *size, ["p a", "p b"])
+    assert np.array_equal(within_play(count, 5, *size, ["p a", "p b"], start), whole[start:])
 
 
 def test_seeds_and_parts_differ() -> None:
@@ -89,28 +89,22 @@ def test_layouts_are_drawn_one_at_a_time() -> None:
     assert draws(other, 3000, 1).mean(axis=0) == pytest.approx(found.layouts[1], abs=0.05)
 
 
-@pytest.mark.parametrize(("radius", "travel", "angle"), [(0.5, 0.0, 0.0), (0.7, 4.0, 25.0), (0.0, 3.0, 90.0)])
-def test_stadium_is_filled_evenly(radius: float, travel: float, angle: float) -> None:
-    off = uniform_in_stadium(30_000, 2, np.array([radius]), np.array([travel]), np.array([angle]), ["a"])[:, 0]
-    turn = np.radians(angle)
-    x = off @ [np.cos(turn), np.sin(turn)]
-    y = off @ [-np.sin(turn), np.cos(turn)]
-    reach = np.hypot(x - np.clip(x, -travel, travel), y)
-    assert reach.max() <= radius + 1e-12
-    assert off.mean(axis=0) == pytest.approx([0.0, 0.0], abs=0.05)
-    if radius:
-        # Share of the straight part by area.
-        area = 4.0 * travel * radius
-        assert (np.abs(x) <= travel).mean() == pytest.approx(area / (area + np.pi * radius**2), abs=0.01)
-        # Half the radius holds a quarter of a disc, half of a strip.
-        inner = (reach <= radius / 2.0).mean()
-        share = area / (area + np.pi * radius**2)
-        assert inner == pytest.approx(0.5 * share + 0.25 * (1.0 - share), abs=0.01)
+@pytest.mark.parametrize(("radius", "travel"), [(0.5, 0.0), (0.7, 4.0), (0.0, 3.0)])
+@pytest.mark.parametrize("spread", [0.1, 0.5, np.inf])
+def test_what_lies_within_a_play(radius: float, travel: float, spread: float) -> None:
+    """Normal numbers but for those beyond the play, and evenly along a slot besides."""
+    x, y = within_play(30_000, 2, np.array([radius]), np.array([travel]), np.array([spread]), ["a"])[:, 0].T
+    assert np.hypot(x - np.clip(x, -travel, travel), y).max() <= radius + 1e-12
+    square = np.random.default_rng(3).uniform(-radius, radius, (100_000, 2))
+    disc = square[np.hypot(*square.T) <= radius]
+    share = np.exp(-0.5 * (disc**2).sum(axis=1) / spread**2)
+    own = np.sqrt(np.average(disc[:, 0] ** 2, weights=share))
+    assert y.mean() == pytest.approx(0.0, abs=0.02) and y.std() == pytest.approx(own, abs=0.01)
+    assert x.std() == pytest.approx(np.hypot(own, travel / np.sqrt(3.0)), abs=0.03)
 
 
 def test_no_play_is_no_play() -> None:
-    off = uniform_in_stadium(10, 2, np.array([-0.2]), np.array([0.0]), np.array([0.0]), ["a"])
-    assert not off.any()
+    assert not within_play(10, 2, np.array([-0.2]), np.array([0.0]), np.array([0.1]), ["a"]).any()
 
 
 def test_a_rough_frame_does_not_stretch_the_part() -> None:

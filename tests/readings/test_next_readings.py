@@ -323,7 +323,7 @@ def test_features_without_pairs_are_not_measured() -> None:
     assert not any("spare" in (one.from_feature, one.to_feature) for one in field.candidates)
 
 
-@pytest.mark.parametrize(("e_mm", "says"), [(0.5, "to 0.3 mm or better (caliper across"), (1.0, "to 0.5 mm or")])
+@pytest.mark.parametrize(("e_mm", "says"), [(0.5, "to 0.2 mm or better (caliper across"), (1.0, "to 0.5 mm or")])
 def test_how_finely_to_read_is_said_and_settles_it_more_often_than_not(e_mm: float, says: str) -> None:
     """A hole that was read 1.2 or 2 mm out, all donor holes to 0.5 or 1 mm; the donor lies on the bench."""
     corners = [(0.0, 0.0), (110.0, 0.0), (110.0, 70.0), (0.0, 80.0)]

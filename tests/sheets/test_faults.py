@@ -246,6 +246,7 @@ SHEETS = [
     ({"build.toml": "[build]\nconfidence = nan\n"}, ["build.toml:2:confidence"], "not a number"),
     ({"build.toml": f"[build]\nlabour_rate = 1{'0' * 400}\n"}, ["build.toml:2:labour_rate"], "not a number"),
     ({"build.toml": "[build]\nlabour_rate = -1\n"}, ["build.toml:2:labour_rate"], "labour rate of -1 cannot be"),
+    ({"build.toml": "[build]\nscatter_mm = 6\n"}, ["build.toml:2:scatter_mm"], "a scatter_mm of 6 is not from 0 to 5"),
     ({"build.toml": "[build]\nlabour_rate = true\n"}, ["build.toml:2:labour_rate"], "not a number"),
     ({"build.toml": '[build]\ncurrency = "euro"\n'}, ["build.toml:2:currency"], "ISO 4217"),
     ({"build.toml": '[build]\nadapt_host = "no"\n'}, ["build.toml:2:adapt_host"], "Write true or false"),

@@ -42,7 +42,8 @@ def with_sisters(
         f"of {count} measured sister parts {making.one_drawing:.0%} share a drawing ({making.one_drawing_low:.0%} to "
         f"{making.one_drawing_high:.0%}), where {sum(assumed) / count:.0%} was taken for granted; they scatter by "
         f"{making.scatter_mm:.2f} mm ({making.scatter_low_mm:.2f} to {making.scatter_high_mm:.2f}), where "
-        f"{scatter_mm:g} was. Nothing changes until you say so: same_drawing = {making.one_drawing:.2f} in build.toml"
+        f"{scatter_mm:g} was. Nothing changes until you say so: same_drawing = {making.one_drawing:.2f} "
+        f"and scatter_mm = {making.scatter_mm:.2f} in build.toml"
     )
     return replace(found, sisters=count, making=making, making_says=says)
 

@@ -277,5 +277,5 @@ def score(build: Build) -> Calibration:
         if (of := departures(known)) is not None:
             read.append(of)
             assumed.append(known.one_drawing.weight)
-    taken = making()
+    taken = making(build.settings.scatter_mm)
     return with_sisters(calibration(build.outcomes), assumed, taken.scatter_mm, lambda: fitted(read, taken))

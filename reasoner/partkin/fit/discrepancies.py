@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -46,7 +47,11 @@ class Discrepancies:
 
     def own_mm(self, drawn: Floats) -> Floats:
         """What is drawn hole by hole, (m, n, d), as vectors in the fixings' frame: the same however they are laid."""
-        return np.asarray(drawn @ own_frame(self.fixings_mm).T)
+        return np.asarray(drawn @ self._frame.T)
+
+    @cached_property
+    def _frame(self) -> Floats:
+        return own_frame(self.fixings_mm)
 
     def errors_mm(self, drawn: Floats) -> Floats:
         """Errors of the readings (m, f) from standard normal numbers (m, n, d), one for each hole and axis."""

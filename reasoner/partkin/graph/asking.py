@@ -237,7 +237,7 @@ def known_of(build: Build, donor: str, host: str | None = None) -> Known:
     answer = ask_check(graph_of(build), donor, host)
     if isinstance(answer, tuple):
         raise FaultyInput(answer)
-    if build.settings.same_drawing is None:
-        return answer
-    stated = OneDrawing(build.settings.same_drawing, "build.toml says so (same_drawing)", "build.toml")
-    return replace(answer, one_drawing=stated)
+    said, one = build.settings, answer.one_drawing
+    if said.same_drawing is not None:
+        one = OneDrawing(said.same_drawing, "build.toml says so (same_drawing)", "build.toml")
+    return replace(answer, one_drawing=replace(one, scatter_mm=said.scatter_mm))

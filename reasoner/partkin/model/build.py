@@ -34,6 +34,7 @@ class Settings:
     confidence: float = 0.95
     adapt_host: bool = False
     same_drawing: float | None = None
+    scatter_mm: float | None = None
 
 
 @dataclass(frozen=True)

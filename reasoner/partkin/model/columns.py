@@ -420,6 +420,8 @@ BUILD = Sheet(SETTINGS, "setting", "settings", Settings, "partkin:Build", (
     Column("confidence", "partkin:confidence", "number", "how sure a verdict must be; 0.95 when left out"),
     Column("same_drawing", "partkin:sameDrawing", "number", "how likely it is that a donor was made to the original's "
            "drawing, 0.01 to 0.99; told by the evidence when left out"),
+    Column("scatter_mm", "partkin:scatterMm", "number", "how far a maker's tool puts a hole from where the drawing "
+           "has it (standard deviation each way), 0 to 5; 0.1 when left out"),
     Column("adapt_host", "partkin:adaptHost", "yes or no",
            "true: the vehicle itself may be cut or drilled; false when left out"),
 ))  # fmt: skip

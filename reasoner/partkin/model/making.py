@@ -25,11 +25,15 @@ class Making:
 
 @dataclass(frozen=True)
 class OneDrawing:
-    """How likely it is, before anything is read, that donor and original were made to one drawing; and why."""
+    """How likely it is, before anything is read, that donor and original were made to one drawing; and why.
+
+    `scatter_mm`: of parts of one drawing, where build.toml says it.
+    """
 
     weight: float = 0.5
     says: str = "nothing speaks for one drawing or against it"
     source: str = "common practice, no source"
+    scatter_mm: float | None = None
 
 
 @dataclass(frozen=True)

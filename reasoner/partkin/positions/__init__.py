@@ -4,7 +4,7 @@ from partkin.positions.adjusting import adjust
 from partkin.positions.budget import budget, ellipse, place_budget
 from partkin.positions.expecting import predict, surprise
 from partkin.positions.lengths import dimensions
-from partkin.positions.sampling import draws, evenly, uniform_in_stadium
+from partkin.positions.sampling import draws, evenly, within_play
 
 __all__ = [
     "adjust",
@@ -16,5 +16,5 @@ __all__ = [
     "place_budget",
     "predict",
     "surprise",
-    "uniform_in_stadium",
+    "within_play",
 ]

@@ -81,44 +81,41 @@ def as_normal(positions: Positions) -> Positions:
     return replace(positions, covariance_mm2=covariance_mm2(positions), adjusted=names)
 
 
-def uniform_in_stadium(
+def within_play(
     n: int,
     seed: int,
     radius_mm: np.ndarray,
     half_travel_mm: np.ndarray,
-    angle_deg: np.ndarray,
+    spread_mm: np.ndarray,
     names: Sequence[str],
     start: int = 0,
 ) -> np.ndarray:
-    """Draw evenly over discs and stadiums: where studs were within the play of an original's holes.
+    """Draw offsets from the middle of plays: normal, but never beyond the play; along a slot evenly besides.
 
     Parameters
     ----------
     n, seed, start
         As in `draws`.
-    radius_mm, half_travel_mm, angle_deg
-        float64 (k,). Radius of the play (nothing below 0), half of the centre line, its direction.
+    radius_mm, half_travel_mm
+        float64 (k,). Radius of the play (nothing below 0) and half of a slot's centre line, along the first axis.
+    spread_mm
+        float64 (k,). Standard deviation each way if no play ended; infinite: evenly over the disc.
     names
         (k,) of the streams that are drawn from.
 
     Returns
     -------
     ndarray
-        float64 (n, k, 2), offsets from the hole's centre in mm, in the part's frame.
+        float64 (n, k, 2) in mm.
     """
     radius = np.maximum(0.0, np.asarray(radius_mm, dtype=float))
-    travel = np.maximum(0.0, np.asarray(half_travel_mm, dtype=float))
-    turn = np.radians(np.asarray(angle_deg, dtype=float))
-    area = 4.0 * travel * radius + np.pi * radius**2
-    # Without a radius the stadium is its centre line alone.
-    box = np.where(area > 0.0, 4.0 * travel * radius / np.where(area > 0.0, area, 1.0), 1.0)
-    pick, u, v = np.moveaxis(evenly(seed, names, start, n), 2, 0)
-    inside = pick < box
-    reach, around = radius * np.sqrt(u), 2.0 * np.pi * v
-    cap = reach * np.cos(around)
-    x = np.where(inside, (2.0 * u - 1.0) * travel, cap + np.copysign(travel, cap))
-    y = np.where(inside, (2.0 * v - 1.0) * radius, reach * np.sin(around))
-    return np.stack([x * np.cos(turn) - y * np.sin(turn), x * np.sin(turn) + y * np.cos(turn)], axis=2)
+    # A very wide spread is as good as evenly, and a very narrow one as none.
+    cut = np.clip(radius**2 / np.maximum(2.0 * np.asarray(spread_mm, dtype=float) ** 2, 1e-300), 1e-9, 1e18)
+    slid, u, v = np.moveaxis(evenly(seed, names, start, n), 2, 0)
+    reach = radius * np.sqrt(-np.log1p(u * np.expm1(-cut)) / cut)
+    around = 2.0 * np.pi * v
+    along = (2.0 * slid - 1.0) * np.maximum(0.0, np.asarray(half_travel_mm, dtype=float))
+    return np.stack([reach * np.cos(around) + along, reach * np.sin(around)], axis=2)
 
 
 def _unbending(positions: Positions) -> Callable[[np.ndarray], np.ndarray] | None:

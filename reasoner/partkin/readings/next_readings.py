@@ -203,7 +203,7 @@ def ranked(field: Field, most: int) -> tuple[Wanted, ...]:
         between = weight_between(ask, field.drawn_mm[at])
         after = order_of(near, between) if between.sum() > FEWEST_DRAWS else []
         then = next((near.candidates[other] for other in after if near.candidates[other] != one), None)
-        found.append(_wanted(ask, field.donor, then, "" if found else _how_fine(field, at, ask)))
+        found.append(_wanted(ask, field.donor, then, _how_fine(field, at, ask)))
     return tuple(found)
 
 

@@ -15,6 +15,7 @@ from partkin.sheets.findings import Findings
 LARGEST_TOML_BYTES = 1024 * 1024
 LEAST_CONFIDENCE, MOST_CONFIDENCE = 0.5, 1.0
 LEAST_SAME, MOST_SAME = 0.01, 0.99
+MOST_SCATTER_MM = 5.0
 _AT_LINE = re.compile(r"\s*\(at line (\d+), column \d+\)")
 _CURRENCY = re.compile(r"[A-Z]{3}", re.ASCII)
 
@@ -107,6 +108,8 @@ def _wrong(key: str, value: Any) -> tuple[str, str] | None:
         return f"a confidence of {value:g} is not between 0.5 and 1", "Write a number such as 0.95"
     if key == "same_drawing" and not LEAST_SAME <= value <= MOST_SAME:
         return f"a same_drawing of {value:g} is not from 0.01 to 0.99", "Write a number such as 0.7"
+    if key == "scatter_mm" and not 0.0 <= value <= MOST_SCATTER_MM:
+        return f"a scatter_mm of {value:g} is not from 0 to 5", "Write a number such as 0.1"
     if key == "labour_rate" and value < 0.0:
         return f"a labour rate of {value:g} cannot be", "Write what an hour is worth, 0 or more"
     return None

@@ -23,6 +23,7 @@ _SETTING_LINES = {
     "labour_rate": "# labour_rate = 45",
     "confidence": "confidence = 0.95",
     "same_drawing": "# same_drawing = 0.5",
+    "scatter_mm": "# scatter_mm = 0.1",
     "adapt_host": "adapt_host = false",
 }
 

@@ -338,8 +338,8 @@ def clip_rule(material: str | None) -> ClipRule:
 
 
 @cache
-def making() -> Making:
-    """Return how parts come about, of data/tables/making.csv.
+def making(scatter_mm: float | None = None) -> Making:
+    """Return how parts come about, of data/tables/making.csv; with another scatter, where one is given.
 
     Examples
     --------
@@ -349,7 +349,8 @@ def making() -> Making:
     rows = [(row["what"], float(row["value"])) for row in rows_of("making.csv")]
     one = dict(rows)
     return Making(
-        scatter_mm=one["scatter"], spreads_mm=tuple(value for what, value in rows if what == "spread"),
+        scatter_mm=one["scatter"] if scatter_mm is None else scatter_mm,
+        spreads_mm=tuple(value for what, value in rows if what == "spread"),
         one_hole=one["one hole"], two_holes=one["two holes"], group=one["group"], all_holes=one["all holes"],
         file_mm=one["file takes off"],
     )  # fmt: skip

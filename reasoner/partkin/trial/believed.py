@@ -46,6 +46,11 @@ class Believed:
     stands_in: bool
 
     @property
+    def scatter_mm(self) -> float:
+        """Of parts of one drawing."""
+        return self.ways[0].scatter_mm
+
+    @property
     def one_drawing(self) -> float:
         """Weight of one drawing after the readings."""
         return float(self.share @ [way.one_drawing for way in self.ways])
@@ -118,8 +123,9 @@ def believed(prepared: Prepared, answer: FitAnswer, places: Places) -> Believed 
     if not pairings[0] or not isinstance(answer.placement, Placement):
         return None
     onto = np.array(answer.placement.matrix)[: prepared.task.dims, : prepared.task.dims]
+    how = making(places.one_drawing.scatter_mm)
     ways = tuple(
-        weigh(_discrepancies(prepared.task, places, pairs, onto), making(), places.one_drawing.weight)
+        weigh(_discrepancies(prepared.task, places, pairs, onto), how, places.one_drawing.weight)
         for pairs in pairings
     )
     likely = np.array([way.likely for way in ways])

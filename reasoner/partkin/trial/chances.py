@@ -21,7 +21,7 @@ from partkin.model.fitting import Chance, FitAnswer, FitTask, Spot
 from partkin.model.known import Known
 from partkin.model.positions import Positions
 from partkin.model.trial import Trial
-from partkin.positions import evenly, uniform_in_stadium
+from partkin.positions import evenly, within_play
 from partkin.trial.believed import (
     SEED,
     Believed,
@@ -103,7 +103,8 @@ def _goes_on_after(
             _moved(changed.fixings, host - places.host.xyz_mm, own[0]),
             _moved(changed.features, donor - places.donor.xyz_mm, own[1]),
         )
-        return moved[0] + _play(done, start, count), moved[1] + _by_hand(changed, workmanship_mm, start, count)
+        stood = _play(done, belief.scatter_mm, start, count)
+        return moved[0] + stood, moved[1] + _by_hand(changed, workmanship_mm, start, count)
 
     return fits_block(done, pairings, lambda *at: sides(*at)[0], lambda *at: sides(*at)[1], size_errors)
 
@@ -143,7 +144,7 @@ def sides_drawn(
         # Holes that are made have the sizes that the task says.
         done = replace(prepared, unknown=frozenset((o.fixing, o.feature) for o in trial.task.options))
         return _goes_on_after(belief, done, pairings, workmanship_of(trial.work))(0, count), host, donor
-    return _goes_on(prepared, pairings, lambda *at: laid)(0, count), host, donor
+    return _goes_on(belief, prepared, pairings, lambda *at: laid)(0, count), host, donor
 
 
 def size_errors_of(trial: Trial, whose: str, name: str, count: int) -> np.ndarray:
@@ -202,7 +203,7 @@ def _by_draws(
         of_one_drawing.append(one)
         return at_mm
 
-    asked = _goes_on(prepared, pairings, donors_mm)
+    asked = _goes_on(belief, prepared, pairings, donors_mm)
 
     def block(start: int, count: int) -> np.ndarray:
         goes_on.append(asked(start, count))
@@ -216,23 +217,30 @@ def _by_draws(
     if belief.with_odds(0.5) > 1.0 - NEXT_TO_NOTHING:
         return chance, of_one, 0.0
     another = belief.another
-    asked = _goes_on(prepared, pairings, lambda *at: another.donors_mm(*at)[0])
+    asked = _goes_on(belief, prepared, pairings, lambda *at: another.donors_mm(*at)[0])
     return chance, of_one, float(asked(0, DRAWS_OF_ANOTHER).mean())
 
 
 def _goes_on(
-    prepared: Prepared, pairings: list[list[Pairing]], donors_mm: Callable[[int, int], np.ndarray]
-) -> Callable[[int, int], np.ndarray]:
-    return fits_block(prepared, pairings, lambda *at: _stood(prepared, *at), donors_mm, size_errors)
+    belief: Believed, prepared: Prepared, pairings: list[list[Pairing]],
+    donors_mm: Callable[[int, int], np.ndarray],
+) -> Callable[[int, int], np.ndarray]:  # fmt: skip
+    """Of each draw: the fixings stand as read and, under an original, within the play that it had."""
+
+    def stood(start: int, count: int) -> np.ndarray:
+        return _spots(prepared.task.fixings, count) + _play(prepared, belief.scatter_mm, start, count)
+
+    return fits_block(prepared, pairings, stood, donors_mm, size_errors)
 
 
 def _stated(chance: Chance, belief: Believed | None, of_one: float = 0.0, of_another: float = 0.0) -> Chance:
     """The chance with the idea of one drawing that it rests on, and what it would be under other odds."""
     if belief is None:
         return chance
+    more = of_one - of_another
     half, twice = (
-        weight * of_one + (1.0 - weight) * of_another if chance.draws else chance.fits
-        for weight in (belief.with_odds(0.5), belief.with_odds(2.0))
+        float(np.clip(chance.fits + (belief.with_odds(times) - belief.one_drawing) * more, 0.0, 1.0))
+        for times in (0.5, 2.0)
     )
     assumed = belief.places.one_drawing.weight
     return replace(chance, one_drawing=belief.one_drawing, assumed=assumed, at_half=half, at_twice=twice)
@@ -328,20 +336,19 @@ def _moved(spots: tuple[Spot, ...], off_mm: np.ndarray, rows: list[int]) -> np.n
 def _by_hand(task: FitTask, workmanship_mm: Mapping[str, float], start: int, count: int) -> np.ndarray:
     """How far off what was made or moved by hand is, (count, m, d) mm."""
     off_mm = np.array([workmanship_mm.get(spot.id, 0.0) for spot in task.features])
-    none = np.zeros(len(off_mm))
+    anywhere = np.full(len(off_mm), np.inf)
     names = [f"{spot.id} workmanship" for spot in task.features]
     out = np.zeros((count, len(off_mm), task.dims))
-    out[:, :, :2] = uniform_in_stadium(count, SEED, off_mm, none, none, names, start)
+    out[:, :, :2] = within_play(count, SEED, off_mm, np.zeros(len(off_mm)), anywhere, names, start)
     return out
 
 
-def _stood(prepared: Prepared, start: int, count: int) -> np.ndarray:
-    """Where the fixings may have stood: as read and, under an original, anywhere within the play that it had."""
-    return _spots(prepared.task.fixings, count) + _play(prepared, start, count)
+def _play(prepared: Prepared, scatter_mm: float, start: int, count: int) -> np.ndarray:
+    """How far each fixing stood from the middle of the original's hole, (count, n, d) mm.
 
-
-def _play(prepared: Prepared, start: int, count: int) -> np.ndarray:
-    """How far each fixing stood from the middle of the original's hole, (count, n, d) mm."""
+    Fixings and original have one drawing and the original did go on, all of it at once: so what is left of each is the
+    maker's scatter, cut off where the play ends, and not anywhere in the play.
+    """
     spots = prepared.task.fixings
     fixings = [prepared.fixings[spot.id] for spot in spots]
     radius = np.array([f.play_mm for f in fixings])
@@ -351,8 +358,7 @@ def _play(prepared: Prepared, start: int, count: int) -> np.ndarray:
     at_mm = np.array([spot.at_mm for spot in spots])
     order = own_order(at_mm)
     names = [f"{order.index(k)} play" for k in range(len(spots))]
-    none = np.zeros(len(spots))
-    stood = uniform_in_stadium(count, SEED, radius, travel, none, names, start)
+    stood = within_play(count, SEED, radius, travel, np.full(len(spots), scatter_mm), names, start)
     # In space across the fixing's axis; in the plane in the pattern's own frame, the way that a slot points first.
     if prepared.task.dims == 3:
         along = laid_over(np.array([spot.axis for spot in spots]).reshape(-1, 3))[:, :, :2]

@@ -111,6 +111,8 @@ def sureness(trial: Trial, one_drawing: OneDrawing, confidence: float) -> list[R
     rests = [
         f"before anything is read, one drawing counts for {in_hundred(chance.assumed)}: {one_drawing.says}"
         if chance.assumed is not None else "",
+        f"holes of one drawing scatter by {one_drawing.scatter_mm:g} mm: build.toml says so (scatter_mm)"
+        if one_drawing.scatter_mm is not None else "",
         f"what was read makes that {in_hundred(chance.one_drawing)}" if chance.one_drawing is not None else "",
         f"of {chance.draws} donors drawn as it may really be, {chance.fits:.1%} go on (99 % bounds {chance.low:.1%} to "
         f"{chance.high:.1%}; {confidence:.0%} is asked for)",
