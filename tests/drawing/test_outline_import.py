@@ -264,6 +264,19 @@ def test_it_is_refused_for_the_right_reason(name, why):
     assert why in fault.what
 
 
+def test_an_array_of_blocks_has_a_hole_at_each_of_its_places():
+    """One INSERT with 2 rows and 3 columns (DXF reference: groups 70, 71, 44, 45) is six holes, turned with it."""
+    def build(space, document):
+        document.blocks.new("hole").add_circle((0, 0), 3.0)
+        space.add_blockref("hole", (10, 20), dxfattribs={
+            "row_count": 2, "column_count": 3, "row_spacing": 40, "column_spacing": 50, "rotation": 90})
+
+    read = read_outline(dxf_bytes(build), "p.dxf", "P")
+    assert not read.problems
+    assert sorted((round(f.x_mm, 3), round(f.y_mm, 3)) for f in read.features) == [
+        (-30.0, 20.0), (-30.0, 70.0), (-30.0, 120.0), (10.0, 20.0), (10.0, 70.0), (10.0, 120.0)]
+
+
 def test_blocks_that_hold_blocks_that_hold_blocks_are_not_followed_for_ever():
     def build(space, document):
         for level in range(9):

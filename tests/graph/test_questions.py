@@ -9,6 +9,8 @@ from graph.builds import dashboard
 from partkin.graph import ask, compile_graph, list_queries
 from partkin.graph.files import query_files
 from partkin.model.problem import FaultyInput
+from partkin.model.table import Table
+from partkin.report.rows import rows_text
 
 GRAPH = compile_graph(dashboard())
 
@@ -42,6 +44,12 @@ def test_readings_are_shown_in_the_words_of_the_sheet():
     assert [one["reading"] for one in cells] == ["r2", "r3"]
     assert (cells[0]["quantity"], cells[0]["unit"], cells[0]["value"]) == ("centres", "cm", 30.04)
     assert (cells[0]["from_feature"], cells[0]["on"], cells[0]["instrument"]) == ("top-2/z", "2024-06-01", "tape")
+
+
+def test_a_cell_that_a_spreadsheet_would_run_is_a_text_in_the_csv():
+    """A name that begins with an equals sign gets an apostrophe, as in the sheets; a number below zero stays one."""
+    table = Table(("name", "x_mm"), (("=HYPERLINK(1)", -7.5), ("@top", 2.0), ("top", None)))
+    assert rows_text(table, "csv") == "name,x_mm\n'=HYPERLINK(1),-7.5\n'@top,2\ntop,\n"
 
 
 def test_the_list_names_every_query():

@@ -206,6 +206,18 @@ def test_what_the_sheet_refuses_is_refused(partkin, folder: Path) -> None:
     assert (folder / "readings.csv").read_bytes() == before
 
 
+def test_rows_that_belong_together_find_other_ids_where_theirs_were_taken_in_between(folder: Path) -> None:
+    """As a photograph's distances do: numbered by a build that somebody else has added to since."""
+    seen = load_build(folder)
+    words = [Words("side-kurm-right", ("r1", "r2", str(value)), instrument="tape") for value in (212, 213, 214)]
+    first = recording.appended(folder, seen, lambda build: understood(build, words[0]))
+    rest = recording.appended_all(folder, seen, lambda build: [understood(build, one) for one in words[1:]])
+    ids = [row.reading for row in (first, *rest)]
+    assert len(set(ids)) == 3
+    now = {(row.reading, row.value) for row in load_build(folder).readings if row.part == "side-kurm-right"}
+    assert set(zip(ids, (212.0, 213.0, 214.0), strict=True)) <= now
+
+
 def test_several_at_once_all_get_their_own_id(folder: Path) -> None:
     faults: list[Exception] = []
 

@@ -300,3 +300,10 @@ def test_optional_sheets_may_be_missing() -> None:
     assert loaded.build.settings.confidence == 0.95
     assert len(loaded.build.parts) == 4
     assert loaded.build.models == ()
+
+
+@pytest.mark.parametrize("letter", ["\x1b", "\x9b", "\u202e", "\u2066"])
+def test_what_would_steer_a_terminal_or_turn_what_follows_is_refused_and_not_said(letter: str) -> None:
+    """U+009B begins a terminal's command as ESC [ does, and U+202E writes what follows from right to left."""
+    (fault,) = read_spoiled(P, {(4, "name"): f"top{letter}31m dash"}).problems
+    assert f"not text (code {ord(letter)})" in fault.what and str(fault).isprintable()

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from partkin import pipeline
-from partkin.commands.recording import Change, Shown, changes, next_id, row_of, verdicts
+from partkin.commands.recording import Change, Shown, appended_all, changes, verdicts
 from partkin.model.build import Build, Reading
 from partkin.model.problem import FaultyInput, Problem
 from partkin.photo.photo import Camera, NoHomography, distance, homography, to_plane
@@ -32,7 +32,7 @@ from partkin.readings.typed_cells import plain_number
 from partkin.tables import greatest_error_mm
 
 PICKED_WITHIN_PX = 1.5
-READINGS, FEATURES = "readings.csv", "features.csv"
+FEATURES = "features.csv"
 ANCHORS = 3
 
 
@@ -323,21 +323,18 @@ def readings_of(part: str, seen: Seen, image: str) -> list[Reading]:
 
 
 def _write_readings(folder: Path, build: Build, asked: Asked, seen: Seen) -> tuple[Reading, ...]:
-    from partkin import sheets
-
     image = "".join(letter if letter.isprintable() else "?" for letter in asked.image.name)[:120]
-    standing = current(row for row in build.readings if row.part == asked.part)
-    earlier = {
-        frozenset((row.from_feature, row.to_feature)): row.reading
-        for row in standing if row.instrument == "photo" and row.note == f"from {image}"
-    }  # fmt: skip
-    numbered: list[Reading] = []
-    for row in readings_of(asked.part, seen, image):
-        so_far = replace(build, readings=(*build.readings, *numbered))
-        corrects = earlier.get(frozenset((row.from_feature, row.to_feature)))
-        numbered.append(replace(row, reading=next_id(so_far, asked.part), corrects=corrects))
-    sheets.append_rows(folder, READINGS, [row_of(row) for row in numbered])
-    return tuple(numbered)
+    rows = readings_of(asked.part, seen, image)
+
+    def meant(now: Build) -> list[Reading]:
+        standing = current(row for row in now.readings if row.part == asked.part)
+        earlier = {
+            frozenset((row.from_feature, row.to_feature)): row.reading
+            for row in standing if row.instrument == "photo" and row.note == f"from {image}"
+        }  # fmt: skip
+        return [replace(row, corrects=earlier.get(frozenset((row.from_feature, row.to_feature)))) for row in rows]
+
+    return appended_all(folder, build, meant)
 
 
 def _write_places(folder: Path, build: Build, asked: Asked, seen: Seen) -> tuple[str, ...]:

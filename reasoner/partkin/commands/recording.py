@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -200,16 +200,29 @@ def row_of(reading: Reading) -> dict[str, str]:
 
 def appended(folder: Path, build: Build, meant: Callable[[Build], Reading]) -> Reading:
     """Add a row under the next free id, and return it; somebody else may take that id in between."""
+    return appended_all(folder, build, lambda now: (meant(now),), after_its_like=True)[0]
+
+
+def appended_all(
+    folder: Path, build: Build, meant: Callable[[Build], Sequence[Reading]], after_its_like: bool = False
+) -> tuple[Reading, ...]:
+    """Add rows under the next free ids, all or none, and return them; somebody else may take such an id in between.
+
+    `after_its_like`: the id comes after those of earlier readings of the same, as `next_id` does with `of`.
+    """
     from partkin import sheets
 
-    reading = meant(build)
+    readings = meant(build)
     for turn in range(MOST_TRIES):
         if turn:
             build, _ = pipeline.read(folder)
-            reading = meant(build)
-        numbered = replace(reading, reading=next_id(build, reading.part, reading))
+            readings = meant(build)
+        numbered: tuple[Reading, ...] = ()
+        for reading in readings:
+            so_far = replace(build, readings=(*build.readings, *numbered))
+            numbered += (replace(reading, reading=next_id(so_far, reading.part, reading if after_its_like else None)),)
         try:
-            sheets.append(folder, READINGS, row_of(numbered))
+            sheets.append_rows(folder, READINGS, [row_of(row) for row in numbered])
         except FaultyInput as fault:
             if turn + 1 < MOST_TRIES and all(p.sheet == READINGS and p.column == "reading" for p in fault.problems):
                 continue

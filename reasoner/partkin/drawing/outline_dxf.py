@@ -85,7 +85,12 @@ class _Reader:
                 if depth >= _DEEPEST:
                     self.passed_over.add("blocks nested too deep")
                     continue
-                yield from self.pieces(entity.virtual_entities(), depth + 1)
+                # An array of blocks is one INSERT with rows and columns: each copy has its holes.
+                for copy in entity.multi_insert() if entity.mcount > 1 else (entity,):
+                    self.left -= 1
+                    if self.left < 0:
+                        raise _TooMany
+                    yield from self.pieces(copy.virtual_entities(), depth + 1)
             elif kind in ("CIRCLE", "ARC", "LINE", "LWPOLYLINE", "POLYLINE", "ELLIPSE", "SPLINE"):
                 yield from self.piece(entity, kind)
             elif kind not in ("TEXT", "MTEXT", "DIMENSION", "POINT", "VIEWPORT", "ATTDEF"):

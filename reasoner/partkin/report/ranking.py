@@ -9,6 +9,7 @@ from dataclasses import asdict
 from textwrap import wrap
 
 from partkin.model.choosing import Asking, Calibration, Range, Ranking, Total, Way
+from partkin.sheets.dialect import safe_cell
 
 WIDTH = 96
 COLUMNS = ("way", "verdict", "best level", "chance", "expected", "until done", "at worst")
@@ -80,7 +81,7 @@ def _cells(way: Way, worth: Asking | None) -> tuple[str, ...]:
     figures = (way.price, way.carriage, way.adaptation, way.labour, way.trim, *ranges, way.lost, *worst)
     available = "" if way.available is None else "yes" if way.available else "no"
     return (
-        way.called, way.option, way.part or "", way.verdict or "", way.level or "",
+        safe_cell(way.called), way.option, way.part or "", way.verdict or "", way.level or "",
         "" if way.chance is None else f"{way.chance:.4g}",
         *(_blank(figure) for figure in figures), available, way.ruled_out or "", *(_blank(figure) for figure in asked),
         "; ".join(way.says),

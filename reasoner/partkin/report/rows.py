@@ -7,6 +7,7 @@ import io
 import json
 
 from partkin.model.table import Cell, Table
+from partkin.sheets.dialect import safe_cell
 
 WIDEST = 60
 
@@ -35,7 +36,11 @@ def _csv(table: Table) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(table.columns)
-    writer.writerows([["" if cell is None else _text(cell) for cell in row] for row in table.rows])
+    # A text that a spreadsheet would run gets an apostrophe, as in the sheets; a number is one.
+    writer.writerows([
+        ["" if cell is None else safe_cell(cell) if isinstance(cell, str) else _text(cell) for cell in row]
+        for row in table.rows
+    ])  # fmt: skip
     return out.getvalue()
 
 

@@ -27,7 +27,9 @@ OTHER_FORMATS = {
 AS_WRITTEN = "Nothing needs doing: it is read so, and rows that partkin adds are written the same way"
 SAVE_AS = "Open it in a spreadsheet and save it as CSV, UTF-8"
 
-_NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff]")
+# Also what would steer a terminal (C1 controls of ISO 6429), or turn the writing direction of what follows, so that one
+# part's name reads as another's.
+_NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufffe\uffff]")
 _LINE_END = re.compile(r"\r\n|\n|\r")
 _QUOTED = re.compile(r'"[^"]*"')
 # What a spreadsheet would run when the cell is opened; an apostrophe before it makes it text.
