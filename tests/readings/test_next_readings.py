@@ -303,7 +303,9 @@ def test_what_is_said_is_what_happens() -> None:
     off = (went_on.sum() - said.sum()) / np.sqrt((said * (1.0 - said)).sum())
     assert abs(off) < 3.0
     assert np.count_nonzero((said > 0.05) & (said < 0.95)) > 150
-    assert calibration(said, went_on)[0] <= 0.03  # of chances that are exactly so: 0.024 on average over so few
+    draw = np.random.default_rng(1)
+    exactly_so = np.mean([calibration(said, draw.random(len(said)) < said)[0] for _ in range(200)])
+    assert calibration(said, went_on)[0] <= exactly_so + 0.006  # over so few even right chances are off by some
 
 
 def test_one_more_distance_moves_the_chance() -> None:
