@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
+import tempfile
+import time
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -129,6 +133,31 @@ def _alike(one: Hit, other: Hit) -> bool:
 def started(*words: str) -> subprocess.Popen:
     """A process of this Python."""
     return subprocess.Popen([sys.executable, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+
+def scheduler(ends: ExitStack, workers: int) -> tuple[str, list[subprocess.Popen]]:
+    """Start a Dask scheduler and workers as processes, and say where; the last processes are the workers."""
+    file = Path(tempfile.mkdtemp()) / "scheduler.json"
+    words = [["-m", "distributed.cli.dask_scheduler", "--port", "0", "--no-dashboard", "--scheduler-file", str(file)]]
+    words += [["-m", "distributed.cli.dask_worker", "--scheduler-file", str(file), "--nthreads", "1", "--no-dashboard",
+               "--no-nanny"]] * workers  # fmt: skip
+    own, runs = Path(__file__).parent, []
+    paths = os.pathsep.join([str(own), str(own / "stock"), os.environ.get("PYTHONPATH", "")])
+    for one in words:
+        runs.append(subprocess.Popen(
+            [sys.executable, *one], stderr=subprocess.DEVNULL, env={**os.environ, "PYTHONPATH": paths}
+        ))
+        ends.callback(runs[-1].wait)
+        ends.callback(runs[-1].kill)
+    from distributed import Client
+
+    for _ in range(600):
+        if file.exists() and file.read_text().strip().endswith("}"):
+            break
+        time.sleep(0.2)
+    with Client(scheduler_file=str(file), timeout=120, set_as_default=False) as client:
+        client.wait_for_workers(workers, timeout=120)
+        return str(client.scheduler.address), runs[1:]
 
 
 KIND_PAIRS = {

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import argparse
 import resource
-import subprocess
 import sys
 import tempfile
 import time
@@ -25,7 +24,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 from partkin.commands import stocking
 from partkin.stock import answering, joining, storing
-from stock_makers import differing, host_build, plain_loop, segment_of
+from stock_makers import differing, host_build, plain_loop, scheduler, segment_of
 
 LOOPED = 300
 
@@ -65,52 +64,35 @@ def questions_of(stock: Path, count: int, seed: int) -> list[stocking.Question]:
     return found
 
 
-def asked(stock: Path, questions: list[stocking.Question], on: str = "") -> tuple[np.ndarray, int]:
-    """Seconds for each host, and how many parts were found in all."""
+def asked(stock: Path, questions: list[stocking.Question]) -> tuple[np.ndarray, int]:
+    """(hosts, 2) seconds for each host, by the clock and of the processors, and how many parts were found in all."""
     spent, found = [], 0
     for question in questions:
-        began = time.perf_counter()
-        found += len(answering.ask(stock, [question], on)[0].found)
-        spent.append(time.perf_counter() - began)
+        began = time.perf_counter(), time.process_time()
+        found += len(answering.ask(stock, [question])[0].found)
+        spent.append((time.perf_counter() - began[0], time.process_time() - began[1]))
     return np.array(spent), found
 
 
 def looped(stock: Path, question: stocking.Question, parts: int) -> float:
-    """Seconds that a plain loop over all parts takes, by the first of them."""
+    """Processor seconds that a plain loop over all parts takes, by the first of them."""
     segment = segment_of(stock)
-    began = time.perf_counter()
+    began = time.process_time()
     for part in range(LOOPED):
         joining.one_tried(question.host, segment, part)
-    return (time.perf_counter() - began) / LOOPED * parts
+    return (time.process_time() - began) / LOOPED * parts
 
 
 def shared_out(stock: Path, questions: list[stocking.Question], workers: int) -> None:
     """The same hosts all at once by one worker process and by several."""
     for count in sorted({1, workers}):
         with ExitStack() as ends:
-            address = scheduler(ends, count)
+            address = scheduler(ends, count)[0]
             answering.ask(stock, questions[:1], address)
             began = time.perf_counter()
             found = sum(len(one.found) for one in answering.ask(stock, questions, address))
             spent = time.perf_counter() - began
             print(f"{count} worker processes: {len(questions)} hosts at once {spent:.2f} s, {found} found")
-
-
-def scheduler(ends: ExitStack, workers: int) -> str:
-    """Start a scheduler and workers as processes."""
-    file = Path(tempfile.mkdtemp()) / "scheduler.json"
-    words = [["-m", "distributed.cli.dask_scheduler", "--port", "0", "--no-dashboard", "--scheduler-file", str(file)]]
-    words += [["-m", "distributed.cli.dask_worker", "--scheduler-file", str(file), "--nthreads", "1", "--no-dashboard",
-               "--no-nanny"] for _ in range(workers)]  # fmt: skip
-    for one in words:
-        run = subprocess.Popen([sys.executable, *one], stderr=subprocess.DEVNULL)
-        ends.callback(run.wait)
-        ends.callback(run.terminate)
-    from distributed import Client
-
-    with Client(scheduler_file=str(file), timeout=60, set_as_default=False) as client:
-        client.wait_for_workers(workers, timeout=60)
-        return str(client.scheduler.address)
 
 
 def main() -> None:
@@ -127,19 +109,20 @@ def main() -> None:
     stock, file = folder / "stock", folder / "parts.parquet"
     if not stock.exists():
         write_parts(given.parts, file, given.seed)
-        began = time.perf_counter()
+        began = time.perf_counter(), time.process_time()
         storing.add([file], stock)
-        most_gb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
-        print(f"adding {given.parts} parts: {time.perf_counter() - began:.1f} s, {most_gb:.2f} GB at most")
+        most_gb, spent = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6, time.process_time() - began[1]
+        clock = time.perf_counter() - began[0]
+        print(f"adding {given.parts} parts: {clock:.1f} s by the clock, {spent:.1f} s of processors, {most_gb:.2f} GB")
     size = sum(path.stat().st_size for path in stock.rglob("*.npy"))
     print(f"arrays of the index: {size / 1e6:.0f} MB")
     questions = questions_of(stock, given.hosts, given.seed)
     asked(stock, questions[:3])
     spent, found = asked(stock, questions)
-    median, worst = float(np.median(spent)), float(spent.max())
-    print(f"{given.hosts} hosts: median {1000 * median:.1f} ms, worst {1000 * worst:.0f} ms, {found} found")
-    plain = looped(stock, questions[0], given.parts)
-    print(f"plain loop: {plain:.0f} s for one host, {plain / median:.0f} times the median")
+    for name, each in zip(("by the clock", "of processors"), spent.T, strict=True):
+        print(f"{given.hosts} hosts, {name}: median {1000 * np.median(each):.1f} ms, worst {1000 * each.max():.0f} ms")
+    plain, median = looped(stock, questions[0], given.parts), float(np.median(spent[:, 1]))
+    print(f"{found} found; plain loop: {plain:.0f} s of a processor for a host, {plain / median:.0f} times the median")
     if given.parts <= 5000:
         answer = answering.ask(stock, questions[:1])[0]
         print(f"differing: {differing(answer, plain_loop(questions[0].host, segment_of(stock)))}")

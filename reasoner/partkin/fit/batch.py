@@ -16,10 +16,10 @@ from partkin.fit.minimax import FITS_MM, best_placement
 # Pairs times draws at a time: enough to keep numpy busy, few enough to stay in the processor's cache.
 _CELLS = 40_000
 _STEPS = 16
-# The walk to a margin ends where no draw has gained anything to speak of for so many steps.
-_MARGIN_STEPS = 40
+# The walk to a margin ends where no draw gained anything for so many steps: so it hangs on nothing else in the batch.
+_MARGIN_STEPS = 60
 _STILL_STEPS = 3
-_STILL_MM = 1.0e-4
+_STILL_MM = 1.0e-7
 
 
 def batch_fits(

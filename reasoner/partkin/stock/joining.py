@@ -294,7 +294,7 @@ class _Laid:
             elif most[:, here].max(initial=-np.inf) >= 0:
                 sure, margin = worst[:, here].max() >= 0, float(read[:, here].max())
                 mirrored = _faces(self.host, int(self.segment.flags[whole]))[0]
-                known = round(margin, 4) if margin > -np.inf else None
+                known = rounded(margin) if margin > -np.inf else None
                 found.append(Hit(whole, GOES if sure else MAY, 1, known, mirrored))
         return found
 
@@ -323,10 +323,15 @@ class _Laid:
         found = []
         for part in np.unique(owner[kind]).tolist():
             here = np.flatnonzero(kind & (owner == part))
-            best = max(here.tolist(), key=lambda way: (sure[way], margin[way]))
-            state, best_mm = GOES if sure[best] else MAY, round(float(margin[best]), 4)
+            best = max(here.tolist(), key=lambda way: (sure[way], rounded(float(margin[way])), -way))
+            state, best_mm = GOES if sure[best] else MAY, rounded(float(margin[best]))
             found.append(Hit(int(self.parts[part]), state, len(fixings), best_mm, bool(mirrored[best])))
         return found
+
+
+def rounded(margin_mm: float) -> float:
+    """A margin to a micrometre: finer than that it hangs on what else is placed with it."""
+    return round(margin_mm, 3)
 
 
 def _slots(host: Host) -> tuple[np.ndarray, np.ndarray]:
@@ -467,6 +472,6 @@ def _as_read(task: FitTask, host: Host) -> tuple[float | None, int]:
         task, fixings=tuple(replace(s, should=False) for s in task.fixings),
         features=tuple(replace(s, should=False) for s in task.features),
     ))  # fmt: skip
-    return None if answer.margin_mm is None else round(answer.margin_mm, 4), len(host.must)
+    return None if answer.margin_mm is None else rounded(answer.margin_mm), len(host.must)
 
 

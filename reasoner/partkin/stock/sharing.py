@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -12,6 +13,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from partkin.model.problem import FaultyInput, Problem
 from partkin.model.version import __version__
 from partkin.stock.finding import Host, likely
 from partkin.stock.index import Segment
@@ -90,6 +92,9 @@ class Cluster:
     """
 
     def __init__(self, address: str) -> None:
+        if not re.fullmatch(r"[a-z]+://.+:\d+", address):
+            what = f"{address!r} is no address of a scheduler"
+            raise FaultyInput((Problem("stock", 0, "--on", what, "Write it as tcp://HOST:PORT"),))
         from distributed import Client
 
         self.address = address
@@ -101,7 +106,7 @@ class Cluster:
             versions = self._client.run(_version)
         except Exception as fault:
             self.close()
-            raise RuntimeError(f"a worker of {address} has no partkin that can be used: {fault}") from fault
+            raise RuntimeError(f"a worker of {address} does not say which partkin it has: {fault}") from fault
         others = {worker: version for worker, version in versions.items() if version != __version__}
         if not versions or others:
             self.close()
@@ -124,7 +129,7 @@ class Cluster:
 
         futures = [self._client.submit(job, *one, pure=False) for one in jobs]
         try:
-            for done, future in enumerate(as_completed(futures)):
+            for done, future in enumerate(as_completed(futures, loop=self._client.loop)):
                 said("partitions", done, len(futures))
                 if future.status != "finished":
                     at = next(place for place, one in enumerate(futures) if one.key == future.key)
