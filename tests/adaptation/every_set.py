@@ -13,7 +13,7 @@ import numpy as np
 
 from partkin.adaptation import Quick
 from partkin.adaptation.one_pairing import OnePairing
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.batch import batch_fits
 from partkin.fit.solve import solve
 from partkin.model.adapting import AdaptationQuestion
@@ -72,7 +72,7 @@ def _reachable(search: OnePairing, vectors: list[Vector]) -> np.ndarray:
         if not names:
             found[members] = True
             continue
-        plain = PlanePairs.of(first, names)
+        plain = Pairs.of(first, names)
         rho = np.array([[o.allowed_mm for o in tasks[n].options] for n in members])
         found[members] = batch_fits(plain.q, plain.p, rho, plain.s_h, plain.u_h, plain.s_d, plain.u_d)
     return found

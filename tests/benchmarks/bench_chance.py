@@ -23,7 +23,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
 from builders import build, given, holes, studs
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.discrepancies import discrepancies
 from partkin.fit.just_goes_on import Reach, nearest_that_goes_on
 from partkin.fit.minimax import best_placement
@@ -82,7 +82,7 @@ def sheets(
     travel = np.where(np.arange(len(plate)) % 3 == 1, 1.5, 0.0) if how == "slots" else np.zeros(len(plate))
     east = np.tile([1.0, 0.0], (len(plate), 1))
     rho, none = np.full(len(plate), PLAY_MM), np.zeros(len(plate))
-    short_mm = best_placement(PlanePairs(donor, host, rho, none, east, travel, east)).worst_mm
+    short_mm = best_placement(Pairs(donor, host, rho, none, east, travel, east)).worst_mm
     seen, read = (side + draw.uniform(-error_mm, error_mm, side.shape) for side in (shown, donor))
     rows = [replace(f, plus_minus_mm=error_mm) for f in given(holes(read.tolist()))]
     rows = [

@@ -22,12 +22,11 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "fit"))
 from flat_cases import pattern
 from reference import from_start, least_squares_turn, with_clarabel, with_cvxpy
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.batch import batch_fits
 from partkin.fit.certificate import certify
 from partkin.fit.chance import sequential
-from partkin.fit.minimax import best_placement
-from partkin.fit.plane_cones import kabsch
+from partkin.fit.minimax import best_placement, kabsch
 
 ONE_TIMES, DRAW_TIMES_CVXPY, DRAW_TIMES_CLARABEL, LEAST_REJECTED, MOST_DRAWS = 1.5, 150.0, 8.0, 0.10, 1000
 RECTANGLE = np.array([(0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0)])
@@ -65,11 +64,11 @@ def one_case(cases: int = 25) -> dict[str, float]:
     }  # fmt: skip
 
 
-def _drawn(n: int, m: int, seed: int = 7) -> tuple[PlanePairs, np.ndarray, np.ndarray]:
+def _drawn(n: int, m: int, seed: int = 7) -> tuple[Pairs, np.ndarray, np.ndarray]:
     """A pattern of n whose draws fit about as often as not."""
     rng = np.random.default_rng([n, seed])
     p = rng.uniform(-200, 200, (n, 2))
-    pairs = PlanePairs.plain(p, p, 0.6)
+    pairs = Pairs.plain(p, p, 0.6)
     scatter = {4: 0.28, 6: 0.24, 10: 0.21, 20: 0.185}[n]
     return pairs, p + rng.normal(0, scatter, (m, n, 2)), p + rng.normal(0, scatter, (m, n, 2))
 
@@ -78,7 +77,7 @@ def draws(n: int = 10, m: int = 10_000, by_reference: int = 60) -> dict[str, flo
     """Seconds for m draws of n fixings, and per draw against one program each (one round: the sign alone)."""
     pairs, q, p = _drawn(n, m)
     ours = min(_ms(lambda: batch_fits(q, p, pairs.rho), 3), 1e12) / 1000
-    few = [PlanePairs(p[k], q[k], *(getattr(pairs, name) for name in ("rho", "s_h", "u_h", "s_d", "u_d")))
+    few = [Pairs(p[k], q[k], *(getattr(pairs, name) for name in ("rho", "s_h", "u_h", "s_d", "u_d")))
            for k in range(by_reference)]  # fmt: skip
     still = np.zeros(n)
     per: dict[str, float] = {}
@@ -102,7 +101,7 @@ def centring(m: int = 1500, scatter_mm: float = 0.25, play_mm: float = 0.5) -> d
     ours = batch_fits(q, p, np.full(4, play_mm))
     truly, centred = np.zeros(m, dtype=bool), np.zeros(m, dtype=bool)
     for k in range(m):
-        pairs = PlanePairs.plain(p[k], q[k], play_mm)
+        pairs = Pairs.plain(p[k], q[k], play_mm)
         centred[k] = pairs.excess(*kabsch(pairs)).max() <= 0
         truly[k] = centred[k] or from_start(pairs, least_squares_turn(pairs), with_clarabel, rounds=3)[0] <= 1e-6
     return {

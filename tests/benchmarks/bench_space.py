@@ -23,9 +23,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "fit"))
 from space_reference import reference
 from space_tasks import random_known, random_open
 
+from partkin.fit.arrays import Pairs
 from partkin.fit.solve import solve
 from partkin.fit.space_minimax import best_in_space
-from partkin.fit.space_pairs import SpacePairs
 from partkin.fit.space_scatter import SpaceScatter
 from partkin.model.fitting import FitTask
 
@@ -34,9 +34,9 @@ PLACE_WITHIN_MS = 50.0
 DRAWS = 128
 
 
-def pairs_of(task: FitTask) -> SpacePairs:
+def pairs_of(task: FitTask) -> Pairs:
     """Known pairs as arrays."""
-    return SpacePairs.of(task, [(option.fixing, option.feature) for option in task.options])
+    return Pairs.of(task, [(option.fixing, option.feature) for option in task.options])
 
 
 def cpu_ms(work: Callable[[], object]) -> float:

@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.minimax import best_placement
 from partkin.model.fitting import FitTask
 
@@ -56,7 +56,7 @@ class Try:
         # Metres of play never hold anything back.
         key = frozenset(pair for pair in pairs if self.allowed[pair] < 1e4) or frozenset(pairs)
         if key not in self.excess_of:
-            self.excess_of[key] = best_placement(PlanePairs.of(self.task, sorted(key))).worst_mm
+            self.excess_of[key] = best_placement(Pairs.of(self.task, sorted(key))).worst_mm
         return self.excess_of[key]
 
     def pairings(self, spots: Names, musts: Names, limit: list[float]) -> Iterator[Pairing]:

@@ -8,10 +8,10 @@ from dataclasses import replace
 import numpy as np
 from exact import as_fixed
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 
 
-def pattern(rng: np.random.Generator, n: int, slots: bool, noise_mm: float = 0.3) -> tuple[PlanePairs, dict]:
+def pattern(rng: np.random.Generator, n: int, slots: bool, noise_mm: float = 0.3) -> tuple[Pairs, dict]:
     """A random pattern on its noisy copy, turned anyhow; with the slots' angles for the exact checker."""
     p = rng.uniform(-200, 200, (n, 2)).round(3)
     angle = rng.uniform(-math.pi, math.pi)
@@ -23,15 +23,15 @@ def pattern(rng: np.random.Generator, n: int, slots: bool, noise_mm: float = 0.3
     travel_d = np.where(slotted & (side != 0), rng.uniform(1, 6, n).round(2), 0.0)
     angles = {"angle_h_deg": rng.uniform(0, 180, n).round(1), "angle_d_deg": rng.uniform(0, 180, n).round(1)}
     rho = rng.uniform(0.2, 1.0, n).round(3)
-    return PlanePairs.plain(p, q, rho, s_h=travel_h, s_d=travel_d, **angles), angles
+    return Pairs.plain(p, q, rho, s_h=travel_h, s_d=travel_d, **angles), angles
 
 
-def pushed(pairs: PlanePairs, excess_mm: float, wanted_mm: float) -> PlanePairs:
+def pushed(pairs: Pairs, excess_mm: float, wanted_mm: float) -> Pairs:
     """The same pairs with every play changed alike, so that the worst excess comes to what is wanted."""
     return replace(pairs, rho=pairs.rho + (excess_mm - wanted_mm))
 
 
-def for_checker(pairs: PlanePairs, angles: dict, ids) -> dict:
+def for_checker(pairs: Pairs, angles: dict, ids) -> dict:
     """The pairs as the exact checker takes them, at the floats' exact values."""
     return {
         name: as_fixed(

@@ -6,23 +6,23 @@ import numpy as np
 import pytest
 from flat_cases import pattern, pushed
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.batch import batch_fits
 from partkin.fit.minimax import best_placement
 
 KINDS = [(n, slots) for n in (1, 2, 3, 5, 10) for slots in (False, True)]
 
 
-def one_by_one(pairs: PlanePairs, q, p, rho) -> list[bool]:
+def one_by_one(pairs: Pairs, q, p, rho) -> list[bool]:
     return [
         best_placement(
-            PlanePairs(p[k], q[k], rho[k], pairs.s_h, pairs.u_h, pairs.s_d, pairs.u_d), stop_at_sign=True
+            Pairs(p[k], q[k], rho[k], pairs.s_h, pairs.u_h, pairs.s_d, pairs.u_d), stop_at_sign=True
         ).fits
         for k in range(len(q))
     ]
 
 
-def drawn(pairs: PlanePairs, rng, m: int, scatter_mm: float):
+def drawn(pairs: Pairs, rng, m: int, scatter_mm: float):
     n = len(pairs)
     q = pairs.q + rng.normal(0, scatter_mm, (m, n, 2))
     p = pairs.p + rng.normal(0, scatter_mm, (m, n, 2))

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from test_minimax import PAIR, degenerate
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.certificate import certify
 from partkin.fit.minimax import FITS_MM, best_placement
 from partkin.model.fitting import Piece
@@ -75,7 +75,7 @@ def three_spread(out_mm: float):
     """Three holes 120 degrees apart, the donor's farther out by a little; allowed 0.5."""
     around = np.radians([90, 210, 330])
     unit = np.stack([np.cos(around), np.sin(around)], axis=1)
-    pairs = PlanePairs.plain(100 * unit, (100 + out_mm) * unit, 0.5)
+    pairs = Pairs.plain(100 * unit, (100 + out_mm) * unit, 0.5)
     return pairs, {"angle_h_deg": [0.0] * 3, "angle_d_deg": [0.0] * 3}
 
 
@@ -90,13 +90,13 @@ def test_three_conflict_where_no_two_do():
 
 
 def test_two_too_far_apart_exclude_every_turn():
-    pairs = PlanePairs.plain([(0, 0), (300, 0), (300, 200)], [(0, 0), (302, 0), (302, 200)], 0.5)
+    pairs = Pairs.plain([(0, 0), (300, 0), (300, 200)], [(0, 0), (302, 0), (302, 200)], 0.5)
     (piece,) = certify(pairs, ids_of(pairs))
     assert piece == Piece((-180.0, 180.0), apart=("F1", "F2"))
 
 
 def test_negative_play_is_said_by_the_fixing_alone():
-    pairs = PlanePairs.plain([(0, 0), (10, 0)], [(0, 0), (10, 0)], [0.5, -0.25])
+    pairs = Pairs.plain([(0, 0), (10, 0)], [(0, 0), (10, 0)], [0.5, -0.25])
     (piece,) = certify(pairs, ["F1", "F2"])
     assert piece == Piece((-180.0, 180.0), apart=("F2", "F2"))
     assert confirms({"F2": as_fixed((10, 0), (10, 0), -0.25)}, [piece])

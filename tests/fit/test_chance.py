@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.batch import batch_fits
 from partkin.fit.chance import bounds, certain, excludes, sequential, sure_without_draws
 
@@ -97,7 +97,7 @@ HOST = np.array([(0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0)])
 )
 def test_sure_without_draws(stretch_mm, half_mm, expected):
     donor = HOST * (1 + stretch_mm / 300)
-    pairs = PlanePairs.plain(donor, HOST, 0.5)
+    pairs = Pairs.plain(donor, HOST, 0.5)
     answer = sure_without_draws(pairs, half_mm, half_mm)
     assert answer is expected
     if answer is not None:
@@ -108,9 +108,9 @@ def test_sure_without_draws(stretch_mm, half_mm, expected):
 
 
 def test_one_pairing_of_several_is_enough():
-    good, bad = PlanePairs.plain(HOST, HOST, 0.5), PlanePairs.plain(HOST[::-1] * (1, 2), HOST, 0.5)
+    good, bad = Pairs.plain(HOST, HOST, 0.5), Pairs.plain(HOST[::-1] * (1, 2), HOST, 0.5)
     assert sure_without_draws([bad, good], 0.05, 0.05) is True
     assert sure_without_draws([bad, bad], 0.05, 0.05) is False
-    near = PlanePairs.plain(HOST * 1.005, HOST, 0.5)
+    near = Pairs.plain(HOST * 1.005, HOST, 0.5)
     assert sure_without_draws([bad, near], 0.3, 0.3) is None
     assert sure_without_draws([near, good], [0.3, 0.01], [0.3, 0.01]) is True

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.freedom import free_movement
 from partkin.fit.minimax import best_placement
 
-plain = PlanePairs.plain
+plain = Pairs.plain
 CORNERS = [(0, 0), (300, 0), (300, 200), (0, 200)]
 
 
@@ -59,7 +59,7 @@ def test_the_slide_that_is_named_is_there_and_ends_there():
 def test_the_turn_that_is_named_is_there_and_ends_there():
     pairs = plain([(0, 0), (80, 0)], [(0, 0), (80, 0)], 0.25, s_d=[0, 2], angle_d_deg=90)
     for degrees, fits in [(1.75, True), (1.85, False)]:
-        turned = PlanePairs.plain(pairs.p, pairs.q, pairs.rho, s_d=pairs.s_d, angle_d_deg=90)
+        turned = Pairs.plain(pairs.p, pairs.q, pairs.rho, s_d=pairs.s_d, angle_d_deg=90)
         shifts = np.stack(np.meshgrid(np.linspace(-0.3, 0.3, 61), np.linspace(-0.3, 0.3, 61)), axis=-1).reshape(-1, 2)
         found = any(turned.excess(np.radians(degrees), shift).max() <= 0 for shift in shifts)
         assert found == fits

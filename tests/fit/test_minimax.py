@@ -9,14 +9,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reference import excesses, from_start, least, least_squares_turn, with_clarabel
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.minimax import FITS_MM, best_placement
 from partkin.model.fitting import FitTask, Option, Spot
 
 STARTS = (0.0, 0.02, -0.02)
 
 
-def placed_truly(pairs: PlanePairs, placed) -> float:
+def placed_truly(pairs: Pairs, placed) -> float:
     """The placement's worst excess by the reference's own distance, after it was found as stated."""
     worst = float(excesses(pairs, placed.turn_rad, placed.shift_mm).max())
     assert worst == pytest.approx(placed.worst_mm, abs=1e-9 * (1 + np.abs(pairs.p).max()))
@@ -72,13 +72,13 @@ def test_fifth_hole_out(d):
     # Closed form: 7 mm holes on M6 studs (allowed 0.5); the fifth out by d shares it with the other four.
     donor = [(0, 0), (300, 0), (300, 200), (0, 200), (150, d)]
     host = [(0, 0), (300, 0), (300, 200), (0, 200), (150, 0)]
-    placed = best_placement(PlanePairs.plain(donor, host, 0.5))
+    placed = best_placement(Pairs.plain(donor, host, 0.5))
     assert -placed.worst_mm == pytest.approx(0.5 - d / 2, abs=1e-6)
     assert placed.fits == (d <= 1.0)
 
 
 def test_two_fixings_share_the_difference():
-    placed = best_placement(PlanePairs.plain([(0, 0), (80, 0)], [(10, 5), (10, 85.6)], [0.2, 0.3]))
+    placed = best_placement(Pairs.plain([(0, 0), (80, 0)], [(10, 5), (10, 85.6)], [0.2, 0.3]))
     assert placed.turn_deg == pytest.approx(90)
     assert placed.worst_mm == pytest.approx((0.6 - 0.5) / 2, abs=1e-7)
 
@@ -89,7 +89,7 @@ def test_an_identical_donor_lies_on_its_host_whatever_its_place():
     for degrees in (0.0, 37.5, 90.0, -144.0, 180.0):
         c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
         q = p @ np.array([[c, s], [-s, c]]) + (1e5, -1e5)
-        placed = best_placement(PlanePairs.plain(p, q, rng.uniform(0.3, 2, 7)))
+        placed = best_placement(Pairs.plain(p, q, rng.uniform(0.3, 2, 7)))
         assert math.remainder(placed.turn_deg - degrees, 360) == pytest.approx(0, abs=1e-7)
         assert placed.excess_mm == pytest.approx(-placed_rho(placed, p, q), abs=1e-7)
 
@@ -104,14 +104,14 @@ def placed_rho(placed, p, q) -> np.ndarray:
 @pytest.mark.parametrize(
     ("pairs", "turn_deg", "shift_mm"),
     [
-        (PlanePairs.plain([(10, 20)], [(100, 50)], 0.5), 0.0, (90, 30)),
-        (PlanePairs.plain([(10, 20)], [(100, 50)], 0.5, s_h=4, angle_h_deg=30), 0.0, (90, 30)),
+        (Pairs.plain([(10, 20)], [(100, 50)], 0.5), 0.0, (90, 30)),
+        (Pairs.plain([(10, 20)], [(100, 50)], 0.5, s_h=4, angle_h_deg=30), 0.0, (90, 30)),
         # Two slots in line: the turn is given, the shift is the one that centres.
-        (PlanePairs.plain([(0, 0), (80, 0)], [(0, 3), (81, 3)], 0.5, s_h=3.0), 0.0, (0.5, 3)),
+        (Pairs.plain([(0, 0), (80, 0)], [(0, 3), (81, 3)], 0.5, s_h=3.0), 0.0, (0.5, 3)),
         # All in one place: nothing says how to turn.
-        (PlanePairs.plain([(5, 5)] * 3, [(1, 2)] * 3, [0.5, 0.2, 0.1]), 0.0, (-4, -3)),
+        (Pairs.plain([(5, 5)] * 3, [(1, 2)] * 3, [0.5, 0.2, 0.1]), 0.0, (-4, -3)),
         # The tighter of two holes decides, but the other is centred too.
-        (PlanePairs.plain([(0, 0), (80, 0)], [(0, 0), (0, 80)], [0.5, 1.0]), 90.0, (0, 0)),
+        (Pairs.plain([(0, 0), (80, 0)], [(0, 0), (0, 80)], [0.5, 1.0]), 90.0, (0, 0)),
     ],
 )
 def test_the_choice_among_equals(pairs, turn_deg, shift_mm):
@@ -127,34 +127,34 @@ def test_half_turn_mirror_and_slots_from_a_task():
     features = (Spot("a", (0.0, 0.0)), Spot("b", (100.0, 0.0)), Spot("c", (30.0, -40.0), 2.0, 30.0))
     options = tuple(Option(f, d, 0.4) for f, d in (("F1", "a"), ("F2", "b"), ("F3", "c")))
     named = [("F1", "a"), ("F2", "b"), ("F3", "c")]
-    flat = PlanePairs.of(FitTask(fixings, features, options, given=True, mirrored=True), named)
+    flat = Pairs.of(FitTask(fixings, features, options, given=True, mirrored=True), named)
     assert flat.p.tolist() == [[0, 0], [-100, 0], [-30, -40]]
     assert flat.u_d[2] == pytest.approx((math.cos(math.radians(150)), math.sin(math.radians(150))))
     placed = best_placement(flat)
     assert abs(placed.turn_deg) == pytest.approx(180, abs=1e-5)
     assert placed.worst_mm == pytest.approx(-0.4, abs=1e-7)
-    as_it_is = PlanePairs.of(FitTask(fixings, features, options, given=True), named)
+    as_it_is = Pairs.of(FitTask(fixings, features, options, given=True), named)
     assert not best_placement(as_it_is).fits
 
 
 def test_zero_and_negative_play():
     p = [(0, 0), (50, 0), (100, 30)]
-    assert best_placement(PlanePairs.plain(p, p, 0.0)).fits
-    placed = best_placement(PlanePairs.plain(p, p, [-0.2, 0.3, 0.3]))
+    assert best_placement(Pairs.plain(p, p, 0.0)).fits
+    placed = best_placement(Pairs.plain(p, p, [-0.2, 0.3, 0.3]))
     assert placed.worst_mm == pytest.approx(0.2)
     assert not placed.fits
-    assert not best_placement(PlanePairs.plain(p, p, [-0.2, 0.3, 0.3]), stop_at_sign=True).fits
+    assert not best_placement(Pairs.plain(p, p, [-0.2, 0.3, 0.3]), stop_at_sign=True).fits
 
 
 def test_no_pairs_fit_anywhere():
-    placed = best_placement(PlanePairs.plain(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0)))
+    placed = best_placement(Pairs.plain(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0)))
     assert placed.fits
     assert placed.worst_mm == -math.inf
 
 
 def test_far_beyond_reach_is_said_without_being_exact():
     rng = np.random.default_rng(8)
-    pairs = PlanePairs.plain(rng.uniform(-100, 100, (6, 2)), rng.uniform(-100, 100, (6, 2)), 0.5)
+    pairs = Pairs.plain(rng.uniform(-100, 100, (6, 2)), rng.uniform(-100, 100, (6, 2)), 0.5)
     placed = best_placement(pairs)
     assert placed.worst_mm > 10
     assert placed_truly(pairs, placed) >= min(least(pairs, with_clarabel, np.linspace(-3, 3, 13)), 10.0)
@@ -169,9 +169,9 @@ PLAY = st.sampled_from([0.0, 0.3, 0.3, 1.0, -0.1])
 PAIR = st.tuples(POINT, POINT, PLAY, TRAVEL, ANGLE, TRAVEL, ANGLE)
 
 
-def degenerate(rows, far: float) -> PlanePairs:
+def degenerate(rows, far: float) -> Pairs:
     p, q, rho, s_h, angle_h, s_d, angle_d = (np.array(column, dtype=float) for column in zip(*rows))
-    return PlanePairs.plain(p + far, q - far, rho, s_h=s_h, angle_h_deg=angle_h, s_d=s_d, angle_d_deg=angle_d)
+    return Pairs.plain(p + far, q - far, rho, s_h=s_h, angle_h_deg=angle_h, s_d=s_d, angle_d_deg=angle_d)
 
 
 @given(st.lists(PAIR, min_size=1, max_size=5), st.sampled_from([0.0, 1e5]))

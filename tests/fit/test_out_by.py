@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from partkin.fit.arrays import PlanePairs, directions
-from partkin.fit.cones import least
+from partkin.fit.arrays import Pairs, directions
+from partkin.fit.convex import least
 from partkin.fit.out_by import MOST_SHARE, Held, Shape, prove, share_needed
 
 NONE = np.zeros((0, 2), dtype=int)
@@ -33,7 +33,7 @@ def of_distances(at: np.ndarray, error_mm: float) -> Shape:
 
 def held(host: Shape, donor: Shape, rho: float, s_h: float = 0.0, angle_deg: float = 0.0) -> Held:
     n = len(host.at_mm)
-    pairs = PlanePairs.plain(donor.at_mm, host.at_mm, rho, s_h=s_h, angle_h_deg=angle_deg)
+    pairs = Pairs.plain(donor.at_mm, host.at_mm, rho, s_h=s_h, angle_h_deg=angle_deg)
     on = np.stack([np.arange(n), np.arange(n)], axis=1)
     return Held((host, donor), on, pairs, np.zeros(n), np.zeros(n), directions(np.zeros(n)))
 

@@ -13,7 +13,7 @@ from random_tasks import random_task
 from space_reference import excess, held, reference
 from space_tasks import moved, random_known, random_move, random_open, shape
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.flex import pulled, with_flex
 from partkin.fit.just_goes_on import Reach
 from partkin.fit.minimax import best_placement
@@ -21,7 +21,6 @@ from partkin.fit.solve import answer_of, solve
 from partkin.fit.space import work_in_space
 from partkin.fit.space_layout import SpaceKnown
 from partkin.fit.space_minimax import best_in_space
-from partkin.fit.space_pairs import SpacePairs
 from partkin.fit.space_scatter import SpaceScatter
 from partkin.fit.within_errors import Said, within_errors
 from partkin.model.fitting import FitAnswer, FitTask, Option, Spot
@@ -29,8 +28,8 @@ from partkin.model.fitting import FitAnswer, FitTask, Option, Spot
 EXACT_MM = 1e-3
 
 
-def pairs_of(task: FitTask) -> SpacePairs:
-    return SpacePairs.of(task, [(option.fixing, option.feature) for option in task.options])
+def pairs_of(task: FitTask) -> Pairs:
+    return Pairs.of(task, [(option.fixing, option.feature) for option in task.options])
 
 
 def is_as_good_as_the_reference(seed: int, **effort: int) -> None:
@@ -115,9 +114,9 @@ def test_flat_patterns_come_out_as_in_the_plane(seed: int) -> None:
     options = tuple(Option(f.id, d.id, 0.5) for f, d in shared)
     task = FitTask(tuple(f for f, _ in shared), tuple(d for _, d in shared), options, True, flat.mirrored)
     named = [(o.fixing, o.feature) for o in options]
-    plane = best_placement(PlanePairs.of(task, named))
+    plane = best_placement(Pairs.of(task, named))
     tilt = None if flat.mirrored else random_move(np.random.default_rng(seed))
-    space = best_in_space(SpacePairs.of(lifted(task, tilt), named))
+    space = best_in_space(Pairs.of(lifted(task, tilt), named))
     assert space.fits is plane.fits
     if plane.worst_mm <= 0:
         # Faces that have to meet leave nothing along the axis, so in space the excess is never below zero.
@@ -186,7 +185,7 @@ class SpaceTry(Try):
     def excess_mm(self, pairs) -> float:
         key = frozenset(pairs)
         if key not in self.excess_of:
-            self.excess_of[key] = best_in_space(SpacePairs.of(self.task, sorted(key))).worst_mm
+            self.excess_of[key] = best_in_space(Pairs.of(self.task, sorted(key))).worst_mm
         return self.excess_of[key]
 
 

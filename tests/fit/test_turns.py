@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 from flat_cases import pattern
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.bound import Bound, balanced
 from partkin.fit.turns import excluded, open_arcs, two_by_two
 
 SAMPLES = np.linspace(-math.pi, math.pi, 4001)
 
 
-def open_by_trying(pairs: PlanePairs, excess_mm: float) -> np.ndarray:
+def open_by_trying(pairs: Pairs, excess_mm: float) -> np.ndarray:
     """(samples,) whether every two pairs can stand together at the turn."""
     i, k = np.triu_indices(len(pairs), 1)
     p = (pairs.p[i] - pairs.p[k]) @ [1, 1j]

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.mating import allowed_play
 
 with (Path(__file__).parent / "fasteners" / "gdt.csv").open(encoding="utf-8", newline="") as _sheet:
@@ -52,7 +52,7 @@ PLAYS = {
     "G13": lambda e, F, T1, T2, P: (2 * stud(F, e), T1 + T2),
     # The same screw as in G12: what its hole leaves over the other part's half tolerance.
     "G14": lambda e, T2, P, D: (stud(10.0, answer("G12")) - T2 / 2, e),
-    "G15": lambda e, dx, dy: (2 * float(PlanePairs.plain([(dx, dy)], [(0, 0)], 0.0).offsets(0.0, (0, 0))[0]), e),
+    "G15": lambda e, dx, dy: (2 * float(Pairs.plain([(dx, dy)], [(0, 0)], 0.0).offsets(0.0, (0, 0))[0]), e),
     "G16": lambda e, H, F: (bolt(H, H, F), e),
 }
 

@@ -146,14 +146,14 @@ def _kept(margin_mm: float) -> tuple[Change, ...]:
 
 def _undone(trial: Trial) -> tuple[Change, ...]:
     """For a donor that fits: which feature would have to stand how far off before it no longer did."""
-    from partkin.fit.arrays import PlanePairs
+    from partkin.fit.arrays import Pairs
     from partkin.fit.minimax import best_placement
     from partkin.fit.task import UNKNOWN_PLAY_MM
 
     margin_mm = trial.answer.margin_mm or 0.0
     pairs = [(p.fixing, p.feature) for p in trial.answer.pairs if p.allowed_mm < UNKNOWN_PLAY_MM]
     # The balanced forces of the best placement say how fast the margin shrinks as one feature moves.
-    forces = best_placement(PlanePairs.of(trial.task, pairs)).weights
+    forces = best_placement(Pairs.of(trial.task, pairs)).weights
     pulls = [(float(np.hypot(*force)), feature) for force, (_, feature) in zip(forces, pairs, strict=True)]
     found = [(margin_mm / pull, feature) for pull, feature in pulls if pull > 1e-6]
     return tuple(

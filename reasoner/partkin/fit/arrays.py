@@ -1,53 +1,82 @@
-"""Known pairs of a flat pattern as arrays, and how far each stands out of its play at a placement."""
+"""Known pairs as arrays, in the plane or in space, and how far each stands out of its play at a placement.
+
+In space a pair may be out across its fixing's axis by its play and its slots, and along the axis by the fastener's
+grip. A hole with a depth has to take the fastener at both of its ends, half a depth to either side of its centre: a
+hole of play (H - F)/2 and depth t can so lean by (H - F)/t and no further. And the axes have to point the same way, to
+within `LEAN_COS`: otherwise the part is turned over, or another face is up.
+"""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
+from partkin.fit.rotations import flat_turn, laid_over
 from partkin.model.fitting import FitTask, Spot
 
 Floats = np.ndarray
 
+LEAN_COS = 0.866
+"""Cosine of how far two axes may ever point apart (30 degrees): a convention, no source."""
+LEAN_SCALE_MM = 1000.0
+"""What an axis that points too far off counts in mm of excess, per unit of cosine."""
+
+
+def _none() -> Floats:
+    return np.zeros(0)
+
 
 @dataclass(frozen=True, eq=False)
 class Contact:
-    """Where each pair touches at one placement.
+    """How the pairs stand at m placements.
 
     Attributes
     ----------
     gap_mm
-        (n, 2): what is left between stud and hole after the slots have taken what they can.
+        (m, k, 2): what is left across the axis at each hole end, after the slots have taken what they can.
     lever_mm
-        (n, 2): the donor's touching point, turned, seen from the donor's origin: what a turn moves.
-    along
-        (n, 2) unit vectors, and `free` (n,): 0 the gap is held in both directions, 1 the pair may slide
-        along `along`, 2 it may move in both.
+        (m, k, d): the donor's touching point, turned, from the donor's origin.
+    held
+        (m, k, 2, 2): projection on the directions across the axis that the slots leave held; None: all.
+    along_mm
+        (m, n): how far the donor stands off along the fixing's axis; none in the plane.
+    centre_mm, axis
+        (m, n, d): the donor's points and axes, turned.
     """
 
     gap_mm: Floats
     lever_mm: Floats
-    along: Floats
-    free: Floats
+    held: Floats | None
+    along_mm: Floats
+    centre_mm: Floats
+    axis: Floats
 
 
 @dataclass(frozen=True, eq=False)
-class PlanePairs:
-    """Donor points that are to lie on host points, each with its play and its slots.
+class Pairs:
+    """Donor points that are to lie on host points, each with its play and its slots, and in space with their axes.
 
     Attributes
     ----------
     p, q
-        (n, 2) mm: donor points (mirrored already, where the task is) and host points.
+        (n, d) mm, or in space (m, n, d) for m draws: donor points (mirrored already, where the task is), host points.
     rho
-        (n,) mm: allowed offset; zero or negative too.
+        (n,) mm, or (m, n): allowed offset, across the axis; zero or negative too.
     s_h, u_h
-        (n,) and (n, 2): half travel of the host's slot and its direction.
+        (n,), (n, 2): half travel of the host's slot and its direction in `basis`.
     s_d, u_d
-        The donor's slot, in the donor's frame.
+        (n,), (n, d): the donor's slot, in the donor's frame.
+    grip
+        (n,) mm, or (m, n), in space alone as all that follows: allowed along the axis.
+    a, b
+        (n, 3) unit vectors: axis of the fixing and of the feature.
+    depth
+        (n,) mm: depth of the hole; 0: not known, no limit to leaning but `LEAN_COS`.
+    room_mm
+        What has been added to all that is allowed.
     """
 
     p: Floats
@@ -57,124 +86,207 @@ class PlanePairs:
     u_h: Floats
     s_d: Floats
     u_d: Floats
+    grip: Floats = field(default_factory=_none)
+    a: Floats = field(default_factory=_none)
+    b: Floats = field(default_factory=_none)
+    depth: Floats = field(default_factory=_none)
+    room_mm: float = 0.0
 
     @classmethod
-    def of(cls, task: FitTask, pairs: Sequence[tuple[str, str]]) -> PlanePairs:
+    def of(cls, task: FitTask, pairs: Sequence[tuple[str, str]]) -> Pairs:
         """Arrays of the named (fixing, feature) pairs of a task, in the order given.
 
         Raises
         ------
         KeyError
             A pair that is no option of the task.
-        ValueError
-            The task is not flat.
         """
-        if task.dims != 2:
-            raise ValueError("PlanePairs holds flat patterns")
         fixings = {spot.id: spot for spot in task.fixings}
         features = {spot.id: spot for spot in task.features}
         allowed = {(option.fixing, option.feature): option.allowed_mm for option in task.options}
-        hosts = [fixings[fixing] for fixing, _ in pairs]
-        donors = [features[feature] for _, feature in pairs]
-        q, s_h, u_h = _sides(hosts, mirrored=False)
-        p, s_d, u_d = _sides(donors, mirrored=task.mirrored)
-        rho = np.array([allowed[fixing, feature] for fixing, feature in pairs], dtype=np.float64)
-        return cls(p, q, rho, s_h, u_h, s_d, u_d)
+        rho = np.array([allowed[pair[0], pair[1]] for pair in pairs], dtype=float)
+        hosts, donors = [fixings[pair[0]] for pair in pairs], [features[pair[1]] for pair in pairs]
+        q, s_h, u_h = at_of(hosts, task.dims), half_travels(hosts), directions(_angles(hosts))
+        p, s_d, u_d = at_of(donors, task.dims), half_travels(donors), directions(_angles(donors))
+        flip = np.array([-1.0 if task.mirrored else 1.0, 1.0, 1.0])[: task.dims]
+        if task.dims == 2:
+            # A mirrored angle is told exactly, where a mirrored direction would be rounded.
+            u_d = directions(180.0 - _angles(donors)) if task.mirrored else u_d
+            return cls(p * flip, q, rho, s_h, u_h, s_d, u_d)
+        a, b = (np.array([spot.axis for spot in side], dtype=float).reshape(-1, 3) for side in (hosts, donors))
+        u_d = np.einsum("nij,nj->ni", laid_over(b)[:, :, :2], u_d) * flip
+        grip, depth = ([of(h, d) for h, d in zip(hosts, donors, strict=True)] for of in (grip_mm, _depth_mm))
+        return cls(p * flip, q, rho, s_h, u_h, s_d, u_d, np.array(grip, float), a, b * flip, np.array(depth, float))
 
     @classmethod
     def plain(
-        cls,
-        p: Floats,
-        q: Floats,
-        rho: Floats | float,
-        *,
-        s_h: Floats | float = 0.0,
-        angle_h_deg: Floats | float = 0.0,
-        s_d: Floats | float = 0.0,
-        angle_d_deg: Floats | float = 0.0,
-    ) -> PlanePairs:
-        """Arrays from plain lists; a single number stands for every pair.
+        cls, p: Floats, q: Floats, rho: Floats | float, *, s_h: Floats | float = 0.0,
+        angle_h_deg: Floats | float = 0.0, s_d: Floats | float = 0.0, angle_d_deg: Floats | float = 0.0,
+    ) -> Pairs:  # fmt: skip
+        """Arrays of a flat pattern from plain lists; a single number stands for every pair.
 
         Examples
         --------
-        >>> pairs = PlanePairs.plain([(0, 0), (10, 0)], [(0, 0), (10.5, 0)], 0.5)
+        >>> pairs = Pairs.plain([(0, 0), (10, 0)], [(0, 0), (10.5, 0)], 0.5)
         >>> pairs.excess(0.0, (0.0, 0.0)).round(3).tolist()
         [-0.5, 0.0]
         """
-        p = np.asarray(p, dtype=float).reshape(-1, 2)
-        n = len(p)
-
-        def whole(value: Floats | float) -> Floats:
-            return np.broadcast_to(np.asarray(value, dtype=float), (n,)).copy()
-
-        return cls(
-            p,
-            np.asarray(q, dtype=float).reshape(-1, 2),
-            whole(rho),
-            whole(s_h),
-            directions(whole(angle_h_deg)),
-            whole(s_d),
-            directions(whole(angle_d_deg)),
-        )
+        p, q = (np.asarray(side, dtype=float).reshape(-1, 2) for side in (p, q))
+        told = rho, s_h, angle_h_deg, s_d, angle_d_deg
+        whole = [np.broadcast_to(np.asarray(value, dtype=float), (len(p),)).copy() for value in told]
+        return cls(p, q, whole[0], whole[1], directions(whole[2]), whole[3], directions(whole[4]))
 
     def __len__(self) -> int:
         """Return the number of pairs."""
-        return len(self.rho)
+        return len(self.s_h)
 
-    def take(self, keep: Sequence[int] | Floats) -> PlanePairs:
-        """Return the pairs at these places alone."""
-        k = np.asarray(keep)
-        return PlanePairs(
-            self.p[k], self.q[k], self.rho[k], self.s_h[k], self.u_h[k], self.s_d[k], self.u_d[k]
-        )
+    @property
+    def dims(self) -> int:
+        """2 or 3."""
+        return int(self.p.shape[-1])
 
     @property
     def sigma(self) -> Floats:
         """(n,) mm: play and all slot travel together, the outer radius of what a pair may reach."""
         return self.rho + self.s_h + self.s_d
 
-    def centred(self) -> tuple[PlanePairs, Floats, Floats]:
+    @cached_property
+    def basis(self) -> Floats:
+        """(n, 2, d) what lies across each fixing's axis."""
+        if self.dims == 2:
+            return np.broadcast_to(np.eye(2), (len(self), 2, 2))
+        return np.swapaxes(laid_over(self.a)[:, :, :2], 1, 2)
+
+    @cached_property
+    def deep(self) -> Floats:
+        """Pairs whose hole's depth is known."""
+        return np.flatnonzero(self.depth > 0)
+
+    @cached_property
+    def end_of(self) -> Floats:
+        """(k,) the pair that each hole end belongs to: one a pair, two where the depth is known."""
+        return np.concatenate([np.arange(len(self)), self.deep])
+
+    @cached_property
+    def end_off(self) -> Floats:
+        """(k, 3) mm: where each end stands from the hole's centre, in the donor's frame."""
+        half = self.b * (self.depth / 2)[:, None]
+        return np.concatenate([half, -half[self.deep]])
+
+    @cached_property
+    def slotted(self) -> Floats:
+        """Ends that have a slot on either side."""
+        return np.flatnonzero((self.s_h + self.s_d)[self.end_of] > 0)
+
+    @cached_property
+    def _slots(self) -> tuple[Floats, Floats, bool]:
+        """Those ends, their pairs, and whether one has two slots."""
+        of = self.end_of[self.slotted]
+        return self.slotted, of, bool((self.s_h * self.s_d)[of].any())
+
+    @cached_property
+    def size_mm(self) -> float:
+        """Root mean square distance of the donor's points from their middle, at least a little."""
+        p = self.p - self.p.mean(axis=-2, keepdims=True)
+        return float(np.sqrt(max((p * p).sum(axis=-1).mean(), 1.0)))
+
+    def take(self, keep: Sequence[int] | Floats) -> Pairs:
+        """Return the pairs at these places alone."""
+        k = np.asarray(keep)
+        some = replace(
+            self, p=self.p[..., k, :], q=self.q[..., k, :], rho=self.rho[..., k], s_h=self.s_h[k], u_h=self.u_h[k],
+            s_d=self.s_d[k], u_d=self.u_d[k],
+        )  # fmt: skip
+        if self.dims == 2:
+            return some
+        return replace(some, grip=self.grip[..., k], a=self.a[k], b=self.b[k], depth=self.depth[k])
+
+    def draws(self, rows: Floats) -> Pairs:
+        """Return these of the draws, where there are draws."""
+        if self.p.ndim == 2:
+            return self
+        return replace(self, p=self.p[rows], q=self.q[rows], rho=self.rho[rows], grip=self.grip[rows])
+
+    def widened(self, by_mm: float) -> Pairs:
+        """Return the pairs with this much more allowed across and along every axis."""
+        if self.dims == 2:
+            return replace(self, rho=self.rho + by_mm)
+        return replace(self, rho=self.rho + by_mm, grip=self.grip + by_mm, room_mm=self.room_mm + by_mm)
+
+    def centred(self) -> tuple[Pairs, Floats, Floats]:
         """Return the pairs about the middle of each side, and the two middles (donor, host)."""
         if not len(self):
-            return self, np.zeros(2), np.zeros(2)
+            return self, np.zeros(self.dims), np.zeros(self.dims)
         p0 = (self.p.min(axis=0) + self.p.max(axis=0)) / 2
         q0 = (self.q.min(axis=0) + self.q.max(axis=0)) / 2
-        moved = PlanePairs(self.p - p0, self.q - q0, self.rho, self.s_h, self.u_h, self.s_d, self.u_d)
-        return moved, p0, q0
+        return replace(self, p=self.p - p0, q=self.q - q0), p0, q0
 
-    def swapped(self) -> PlanePairs:
-        """Return the pairs with host and donor in each other's place (turns change their sign)."""
-        return PlanePairs(self.q, self.p, self.rho, self.s_d, self.u_d, self.s_h, self.u_h)
+    def swapped(self) -> Pairs:
+        """Return flat pairs with host and donor in each other's place (turns change their sign)."""
+        return Pairs(self.q, self.p, self.rho, self.s_d, self.u_d, self.s_h, self.u_h)
 
-    def contact(self, turn_rad: float, shift_mm: Floats) -> Contact:
-        """Where each pair touches at this placement (donor turned, then shifted)."""
-        c, s = math.cos(turn_rad), math.sin(turn_rad)
-        turned = turn(self.p, c, s)
-        v = turned + shift_mm - self.q
-        n = len(v)
-        if not (self.s_h.any() or self.s_d.any()):
-            return Contact(v, turned, np.zeros((n, 2)), np.zeros(n))
-        w = turn(self.u_d, c, s)
-        donor = self.s_d > 0
-        along = np.where(donor[:, None], w, self.u_h)
-        reach = np.where(donor, self.s_d, self.s_h)
-        at = (v * along).sum(axis=1)
-        slid = np.clip(at, -reach, reach)
-        gap = v - slid[:, None] * along
-        free = (np.abs(at) < reach).astype(float)
-        lever = turned - np.where(donor, slid, 0.0)[:, None] * w
-        for i in np.flatnonzero(donor & (self.s_h > 0)):
-            a, gap[i], along[i], free[i] = _two_slots(v[i], self.u_h[i], self.s_h[i], w[i], self.s_d[i])
-            lever[i] = turned[i] - a * w[i]
-        return Contact(gap, lever, along, free)
+    def contact(self, turn: Floats, shift_mm: Floats, *, hold: bool = False) -> Contact:
+        """How the pairs stand at (m, d, d) turns and (m, d) shifts; `hold`: and what their slots leave held."""
+        back = np.swapaxes(turn, 1, 2)
+        centre = self.p @ back
+        off = centre + shift_mm[:, None, :] - self.q
+        if self.dims == 2:
+            lever, gap, axis, along = centre, off, centre[:, :0], off[:, :0, 0]
+        else:
+            k, axis, along = self.end_of, self.b @ back, (off * self.a).sum(axis=-1)
+            ends = self.end_off @ back
+            lever = centre[:, k] + ends
+            gap = ((off[:, k] + ends)[:, :, None, :] @ np.swapaxes(self.basis[k], 1, 2))[:, :, 0]
+        if not len(self.slotted):
+            return Contact(gap, lever, None, along, centre, axis)
+        held = np.broadcast_to(np.eye(2), (*gap.shape, 2)).copy() if hold else None
+        return Contact(gap, self._slide(gap, lever, held, back), held, along, centre, axis)
+
+    def contact_at(self, turn_rad: float, shift_mm: Floats | tuple[float, float], *, hold: bool = False) -> Contact:
+        """How flat pairs stand at one placement: a turn, then a shift (2,)."""
+        return self.contact(flat_turn(turn_rad)[None], np.array(shift_mm, dtype=float)[None], hold=hold)
+
+    def _slide(self, gap: Floats, lever: Floats, held: Floats | None, back: Floats) -> Floats:
+        """Let the slots take what they can, in place; return where the pairs then touch."""
+        ends, of, two = self._slots
+        u, s_u, s_w = self.u_h[of], self.s_h[of], self.s_d[of]
+        slots, w = None, u
+        if s_w.any():
+            slots = self.u_d[of] @ back
+            w = slots if self.dims == 2 else (slots[:, :, None, :] @ np.swapaxes(self.basis[of], 1, 2))[:, :, 0]
+            u = np.broadcast_to(u, w.shape)
+        moved, gap[:, ends], slides = (nearest_in_slots if two else nearest_in_one)(gap[:, ends], u, s_u, w, s_w)
+        if slots is not None:
+            lever = lever.copy()
+            lever[:, ends] -= moved[..., None] * slots
+        if held is not None:
+            held[:, ends] = slides()
+        return lever
+
+    def across_mm(self, contact: Contact) -> Floats:
+        """(m, n) the offset across the axis, at the worse end of each hole."""
+        length = np.hypot(contact.gap_mm[..., 0], contact.gap_mm[..., 1])
+        if not len(self.deep):
+            return length
+        across = length[:, : len(self)].copy()
+        across[:, self.deep] = np.maximum(across[:, self.deep], length[:, len(self) :])
+        return across
+
+    def out_by(self, contact: Contact) -> Floats:
+        """(m, n) mm: by how much each pair is out, in the direction in which it is out most."""
+        across = self.across_mm(contact) - self.rho
+        if self.dims == 2:
+            return across
+        along = np.abs(contact.along_mm) - self.grip
+        lean = LEAN_SCALE_MM * (LEAN_COS - (contact.axis * self.a).sum(axis=-1)) - self.room_mm
+        return np.asarray(np.maximum(np.maximum(across, along), lean))
 
     def offsets(self, turn_rad: float, shift_mm: Floats | tuple[float, float]) -> Floats:
-        """(n,) mm: how far each pair stands apart after its slots have taken what they can."""
-        gap = self.contact(turn_rad, np.asarray(shift_mm, dtype=float)).gap_mm
-        return np.hypot(gap[:, 0], gap[:, 1])
+        """(n,) mm: how far each flat pair stands apart after its slots have taken what they can."""
+        return self.across_mm(self.contact_at(turn_rad, shift_mm))[0]
 
     def excess(self, turn_rad: float, shift_mm: Floats | tuple[float, float]) -> Floats:
-        """(n,) mm: offset less allowed; the placement fits where none is above zero."""
+        """(n,) mm: offset of flat pairs less allowed; the placement fits where none is above zero."""
         return self.offsets(turn_rad, shift_mm) - self.rho
 
 
@@ -196,36 +308,83 @@ def directions(angle_deg: Floats) -> Floats:
     return unit
 
 
-def _sides(spots: Sequence[Spot], mirrored: bool) -> tuple[Floats, Floats, Floats]:
-    at = np.array([spot.at_mm for spot in spots], dtype=float).reshape(-1, 2)
-    angle = np.array([spot.angle_deg for spot in spots], dtype=float).reshape(-1)
-    if mirrored:
-        at = at * np.array([-1.0, 1.0])
-        angle = 180.0 - angle
-    half = np.array([spot.half_travel_mm for spot in spots], dtype=float).reshape(-1)
-    return at, half, directions(angle)
+def at_of(spots: Sequence[Spot], dims: int) -> Floats:
+    """(n, d) mm: where spots are."""
+    return np.array([spot.at_mm for spot in spots], dtype=float).reshape(-1, dims)
 
 
-def _two_slots(
-    v: Floats, u: Floats, s_u: float, w: Floats, s_w: float
-) -> tuple[float, Floats, Floats, float]:
-    """Nearest point of the parallelogram b u + a w to v: (a, gap, free direction, degrees of freedom)."""
-    cross = u[0] * w[1] - u[1] * w[0]
-    if abs(cross) > 1e-12:
-        b = (v[0] * w[1] - v[1] * w[0]) / cross
-        a = (u[0] * v[1] - u[1] * v[0]) / cross
-        if abs(a) <= s_w and abs(b) <= s_u:
-            return a, np.zeros(2), u, 2.0
-    best: tuple[float, float, Floats, Floats, float] | None = None
-    for side in (-1.0, 1.0):
-        for fixed, reach, moving, travel, a_moves in ((w, s_w, u, s_u, False), (u, s_u, w, s_w, True)):
-            left = v - side * reach * fixed
-            at = float(left @ moving)
-            slid = min(max(at, -travel), travel)
-            gap = left - slid * moving
-            far = float(gap @ gap)
-            if best is None or far < best[0]:
-                a = slid if a_moves else side * reach
-                best = (far, a, gap, moving, float(abs(at) < travel))
-    assert best is not None
-    return best[1:]
+def half_travels(spots: Sequence[Spot]) -> Floats:
+    """(n,) mm: how far a slot reaches to either side."""
+    return np.array([spot.half_travel_mm for spot in spots], dtype=float)
+
+
+def _angles(spots: Sequence[Spot]) -> Floats:
+    return np.array([spot.angle_deg for spot in spots], dtype=float)
+
+
+def grip_mm(host: Spot, donor: Spot) -> float:
+    """How far a pair may stand apart along the axis: the host's fastener says, else the donor's, else nothing.
+
+    Without either the faces have to meet.
+    """
+    if host.grip_mm is not None:
+        return host.grip_mm
+    return donor.grip_mm if donor.grip_mm is not None else 0.0
+
+
+def _depth_mm(host: Spot, donor: Spot) -> float:
+    """Depth of the hole that the fastener stands in: the deeper of the two; 0: not known."""
+    return max(host.depth_mm or 0.0, donor.depth_mm or 0.0)
+
+
+Slid = tuple[Floats, Floats, Callable[[], Floats]]
+
+
+def nearest_in_one(v: Floats, u: Floats, s_u: Floats, w: Floats, s_w: Floats) -> Slid:
+    """As `nearest_in_slots`, where no pair has two slots."""
+    donor, reach = s_w > 0, s_u + s_w
+    along = np.where(donor[:, None], w, u) if w is not u else u
+    size = np.maximum((along * along).sum(axis=-1), 1e-12)
+    at = (v * along).sum(axis=-1) / size
+    slid = np.maximum(np.minimum(at, reach), -reach)
+
+    def held() -> Floats:
+        slides = along[..., :, None] * along[..., None, :] / size[..., None, None]
+        return np.eye(2) - np.where((np.abs(at) < reach)[..., None, None], slides, 0.0)
+
+    return np.where(donor, slid, 0.0), v - slid[..., None] * along, held
+
+
+def nearest_in_slots(v: Floats, u: Floats, s_u: Floats, w: Floats, s_w: Floats) -> Slid:
+    """Nearest point of the parallelogram x u + y w, |x| <= s_u, |y| <= s_w, to v; all (m, k, 2).
+
+    Returns
+    -------
+    y (m, k), what is left of v (m, k, 2), and what tells the projection (m, k, 2, 2) on the directions that stay held.
+    """
+    cross = u[..., 0] * w[..., 1] - u[..., 1] * w[..., 0]
+    safe = np.where(np.abs(cross) > 1e-9, cross, 1.0)
+    x = (v[..., 0] * w[..., 1] - v[..., 1] * w[..., 0]) / safe
+    y = (u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0]) / safe
+    inside = (np.abs(cross) > 1e-9) & (np.abs(x) <= s_u) & (np.abs(y) <= s_w)
+    best_y = np.where(inside, y, 0.0)
+    rest = np.where(inside[..., None], 0.0, v)
+    far = np.where(inside, -1.0, np.inf)
+    held = np.where(inside[..., None, None], 0.0, np.eye(2))
+    for fixed, reach, moving, travel, y_moves in ((w, s_w, u, s_u, False), (u, s_u, w, s_w, True)):
+        size = np.maximum((moving * moving).sum(axis=-1), 1e-12)
+        for side in (-1.0, 1.0):
+            left = v - (side * reach)[..., None] * fixed
+            at = (left * moving).sum(axis=-1) / size
+            slid = np.clip(at, -travel, travel)
+            gap = left - slid[..., None] * moving
+            distance = (gap * gap).sum(axis=-1)
+            nearer = distance < far
+            far = np.where(nearer, distance, far)
+            best_y = np.where(nearer, slid if y_moves else side * reach, best_y)
+            rest = np.where(nearer[..., None], gap, rest)
+            free = (np.abs(at) < travel) & (travel > 0)
+            slides = moving[..., :, None] * moving[..., None, :] / size[..., None, None]
+            projection = np.eye(2) - np.where(free[..., None, None], slides, 0.0)
+            held = np.where(nearer[..., None, None], projection, held)
+    return best_y, rest, lambda: held

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from partkin.fit.arrays import Floats, PlanePairs
+from partkin.fit.arrays import Floats, Pairs
 from partkin.fit.many import Run, Slots
 from partkin.fit.minimax import FITS_MM, best_placement
 
@@ -104,7 +104,7 @@ def _chunk(q: Floats, p: Floats, rho: Floats, slots: Slots) -> np.ndarray:
         if step >= 2:
             _drop_proved(run)
     for i in (*run.aside, *run.who):
-        pairs = PlanePairs(p[i], q[i], rho[i], slots.s_h, slots.u_h, slots.s_d, slots.u_d)
+        pairs = Pairs(p[i], q[i], rho[i], slots.s_h, slots.u_h, slots.s_d, slots.u_d)
         fits[i] = best_placement(pairs, stop_at_sign=True).fits
     return fits
 

@@ -15,7 +15,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from partkin.fit.arrays import Floats, PlanePairs
+from partkin.fit.arrays import Floats, Pairs
 from partkin.fit.turns import Arc
 
 
@@ -30,7 +30,7 @@ class Bound:
         (n, 2), balanced.
     """
 
-    def __init__(self, pairs: PlanePairs, weights: Floats) -> None:
+    def __init__(self, pairs: Pairs, weights: Floats) -> None:
         length = np.hypot(weights[:, 0], weights[:, 1])
         total = float(length.sum())
         self.weights = weights

@@ -18,7 +18,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from partkin.fit.arrays import Floats, PlanePairs
+from partkin.fit.arrays import Floats, Pairs
 from partkin.fit.bound import Bound, balanced
 from partkin.fit.minimax import FITS_MM, search_turns
 from partkin.fit.turns import Arc, TwoByTwo, excluded, open_arcs, two_by_two
@@ -29,7 +29,7 @@ _CIRCLE = (-180.0, 180.0)
 _PARTS = 4000
 
 
-def certify(pairs: PlanePairs, ids: Sequence[str]) -> tuple[Piece, ...] | None:
+def certify(pairs: Pairs, ids: Sequence[str]) -> tuple[Piece, ...] | None:
     """Prove that the pairs cannot all hold.
 
     Parameters
@@ -47,9 +47,9 @@ def certify(pairs: PlanePairs, ids: Sequence[str]) -> tuple[Piece, ...] | None:
 
     Examples
     --------
-    >>> pairs = PlanePairs.plain([(0, 0), (10, 0)], [(0, 0), (12, 0)], 0.5)
-    >>> certify(pairs, ["F1", "F2"])
-    (Piece(turn_deg=(-180.0, 180.0), weights=(), apart=('F1', 'F2')),)
+    >>> pairs = Pairs.plain([(0, 0), (10, 0)], [(0, 0), (12, 0)], 0.5)
+    >>> [(piece.turn_deg, piece.apart) for piece in certify(pairs, ["F1", "F2"])]
+    [((-180.0, 180.0), ('F1', 'F2'))]
     """
     if not len(pairs):
         return None
@@ -83,7 +83,7 @@ def whole_multiples(scale: float, snap: float) -> Callable[[Floats], Floats]:
 
 
 def _attempt(
-    pairs: PlanePairs, ids: Sequence[str], digits: int, shape: Callable[[Floats], Floats]
+    pairs: Pairs, ids: Sequence[str], digits: int, shape: Callable[[Floats], Floats]
 ) -> tuple[Piece, ...] | None:
     two = two_by_two(pairs)
     arcs = outward(open_arcs(two), digits)

@@ -14,10 +14,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from partkin.fit.arrays import Floats, PlanePairs
+from partkin.fit.arrays import Floats, Pairs
 from partkin.fit.minimax import best_placement
 from partkin.model.fitting import Chance
 from partkin.model.pulse import beat
@@ -114,7 +115,7 @@ def _log_martingale(k: int, n: int, t: float) -> float:
 
 
 def sure_without_draws(
-    alternatives: PlanePairs | Sequence[PlanePairs],
+    alternatives: Pairs | Sequence[Pairs],
     p_half_mm: Floats | float | Sequence[Floats] = 0.0,
     q_half_mm: Floats | float | Sequence[Floats] = 0.0,
     rho_half_mm: Floats | float | Sequence[Floats] = 0.0,
@@ -141,7 +142,7 @@ def sure_without_draws(
     A point whose coordinates move by at most a moves by at most a * sqrt(2), whatever the turn; so no
     excess changes by more than sqrt(2) (a_p + a_q) + a_rho.
     """
-    several = [alternatives] if isinstance(alternatives, PlanePairs) else list(alternatives)
+    several = [alternatives] if isinstance(alternatives, Pairs) else list(alternatives)
     moves = [
         math.sqrt(2) * (_own(p_half_mm, i) + _own(q_half_mm, i)) + _own(rho_half_mm, i)
         for i in range(len(several))
@@ -157,7 +158,5 @@ def _own(value: Floats | float | Sequence[Floats], place: int) -> Floats:
     return np.asarray(value[place] if isinstance(value, list | tuple) else value, dtype=float)
 
 
-def _fits_with(pairs: PlanePairs, more_mm: Floats) -> bool:
-    rho = pairs.rho + more_mm
-    roomier = PlanePairs(pairs.p, pairs.q, rho, pairs.s_h, pairs.u_h, pairs.s_d, pairs.u_d)
-    return best_placement(roomier, stop_at_sign=True).fits
+def _fits_with(pairs: Pairs, more_mm: Floats) -> bool:
+    return best_placement(replace(pairs, rho=pairs.rho + more_mm), stop_at_sign=True).fits

@@ -10,13 +10,14 @@ S. Wright, Numerical Optimization (2006), chapter 18, from memory).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from functools import cache
-from typing import Any, Protocol
 
 import numpy as np
 
-Floats = np.ndarray
+from partkin.fit.arrays import LEAN_COS, LEAN_SCALE_MM, Floats, Pairs
+from partkin.fit.convex import Sparse, solve
+from partkin.fit.rotations import cross, flat_turn, turned_by
 
 _ROUNDS = 40
 # Of a worst excess above this, any figure will do that some placement has: it settles where little more is promised.
@@ -27,7 +28,6 @@ _HOPELESS_SHARE = 0.5
 _SETTLED_MM = 1e-8
 _GAIN_MM = 1e-10
 _SHORT_MM = 1e-5
-_TOLERANCE = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,38 +59,121 @@ class Laid:
         return Laid(ends, ends_by, there.lines - (lines_by @ still[:, :, None])[..., 0], lines_by, self.levers[rows])
 
 
-class Cones(Protocol):
-    """Known pairs as constraints. Unknowns: `turns` of the turn, the shift, z, then the way along every slot.
+class Cones:
+    """Known pairs as constraints. Unknowns: the turn, the shift, z, then the way along every slot.
 
     `turns`, `ends`, `lines`, `slots`: how many; `slotted` (s,): the end that each slot is at; `size_mm`: a turn counts
     in mm at this distance.
     """
 
-    turns: int
-    ends: int
-    lines: int
-    slots: int
-    slotted: Floats
-    size_mm: float
+    def __init__(self, pairs: Pairs) -> None:
+        self.pairs, self.d, end_of = pairs, pairs.dims, pairs.end_of
+        self.turns = 1 if self.d == 2 else 3
+        self.by_turn, self.by_shift = slice(0, self.turns), slice(self.turns, self.turns + self.d)
+        self.z, first = self.turns + self.d, self.turns + self.d + 1
+        self.host, self.donor = (np.flatnonzero(half[end_of] > 0) for half in (pairs.s_h, pairs.s_d))
+        self.half = np.concatenate([pairs.s_h[end_of[self.host]], pairs.s_d[end_of[self.donor]]])
+        self.slots, self.slotted = len(self.half), np.concatenate([self.host, self.donor])
+        self.ends, self.lines = len(end_of), (0 if self.d == 2 else 3 * len(pairs)) + 2 * self.slots
+        self.size_mm, self.basis = pairs.size_mm, pairs.basis[end_of]
+        self.host_columns = first + np.arange(len(self.host))
+        self.donor_columns = first + len(self.host) + np.arange(len(self.donor))
+        rails = np.eye(self.slots, first + self.slots, first)
+        self.rails = np.concatenate([-rails, rails])
+        self.fixed = np.zeros((self.ends, 3, first + self.slots))
+        self.fixed[:, 0, self.z] = 1.0
+        self.fixed[:, 1:, self.by_shift] = self.basis
+        self.fixed[self.host, 1:, self.host_columns] = -pairs.u_h[end_of[self.host]]
 
     @property
-    def floor_mm(self) -> Floats | float:
+    def floor_mm(self) -> Floats:
         """What no placement does better than: the tightest play."""
+        least = self.pairs.rho.min(axis=-1)
+        return np.asarray(-least if self.d == 2 else -np.minimum(least, self.pairs.grip.min(axis=-1)))
 
     def draws(self, rows: Floats) -> Cones:
         """Return the constraints of some draws."""
-
-    def lay(self, turn: Floats, shift: Floats, slid: Floats) -> Laid:
-        """Lay the constraints on turned points."""
+        return self if self.pairs.p.ndim == 2 else Cones(self.pairs.draws(rows))
 
     def worst(self, turn: Floats, shift: Floats) -> Floats:
         """(m,) mm: largest excess, the slots taking what they can."""
+        return np.asarray(self.pairs.out_by(self.pairs.contact(turn, shift)).max(axis=1))
 
     def turned(self, turn: Floats, by: Floats) -> Floats:
-        """Turn on, by (m, turns) mm."""
+        """Turn on, by vectors (m, turns) whose length is mm at the size."""
+        return np.asarray(turned_by(by / self.size_mm) @ turn)
+
+    def lay(self, turn: Floats, shift: Floats, slid: Floats) -> Laid:
+        """Lay the constraints on points turned by (m, d, d); levers are those of the ends, the centres and the axes."""
+        pairs, k, m, n = self.pairs, self.pairs.end_of, len(turn), len(self.pairs)
+        back = np.swapaxes(turn, 1, 2)
+        centre = np.broadcast_to(pairs.p @ back, (m, n, self.d))
+        off = centre + shift[:, None, :] - pairs.q
+        lever, gap = centre[:, k], off[:, k]
+        if self.d == 3:
+            ends = pairs.end_off @ back
+            lever, gap = lever + ends, gap + ends
+        slope = np.broadcast_to(self.fixed, (m, *self.fixed.shape)).copy()
+        if len(self.donor):
+            along = pairs.u_d[k[self.donor]] @ back
+            moved = slid[:, len(self.host) :, None] * along
+            lever[:, self.donor] += moved
+            gap[:, self.donor] += moved
+            slope[:, self.donor, 1:, self.donor_columns] = np.swapaxes(self._across(along, self.donor), 0, 1)
+        values = np.empty((m, self.ends, 3))
+        values[:, :, 0] = pairs.rho[..., k]
+        values[:, :, 1:] = self._across(gap)
+        if len(self.host):
+            values[:, self.host, 1:] -= slid[:, : len(self.host), None] * pairs.u_h[k[self.host]]
+        if self.d == 2:
+            slope[:, :, 1, 0], slope[:, :, 2, 0] = -lever[:, :, 1] / self.size_mm, lever[:, :, 0] / self.size_mm
+            rails = np.broadcast_to(self.rails, (m, *self.rails.shape))
+            return Laid(values, slope, np.concatenate([self.half - slid, self.half + slid], axis=1), rails, lever)
+        slope[:, :, 1:, self.by_turn] = cross(lever[:, :, None, :], self.basis) / self.size_mm
+        axis = np.broadcast_to(pairs.b @ back, (m, n, 3))
+        lines, line_slope = self._lines(slid, centre, axis, off)
+        return Laid(values, slope, lines, line_slope, np.concatenate([lever, centre, axis], axis=1))
+
+    def _across(self, vectors: Floats, ends: Floats | slice = slice(None)) -> Floats:
+        """(m, k, 2) what of vectors (m, k, d) at some ends lies across their axes."""
+        if self.d == 2:
+            return vectors
+        return np.asarray((vectors[:, :, None, :] @ np.swapaxes(self.basis[ends], 1, 2))[:, :, 0])
+
+    def _lines(self, slid: Floats, centre: Floats, axis: Floats, off: Floats) -> tuple[Floats, Floats]:
+        """Along the axis either way, the direction of the axes, and both ends of every slot."""
+        pairs, m, n = self.pairs, len(slid), len(self.pairs)
+        along = (off * pairs.a).sum(axis=-1)
+        lean = LEAN_SCALE_MM * ((axis * pairs.a).sum(axis=-1) - LEAN_COS) + pairs.room_mm
+        rails = (self.half - slid, self.half + slid)
+        values = np.concatenate([pairs.grip - along, pairs.grip + along, lean, *rails], axis=1)
+        slope = np.zeros((m, self.lines, self.rails.shape[1]))
+        slope[:, : 3 * n, self.z] = 1.0
+        slope[:, :n, self.by_shift], slope[:, n : 2 * n, self.by_shift] = -pairs.a, pairs.a
+        lever = cross(centre, pairs.a) / self.size_mm
+        slope[:, :n, self.by_turn], slope[:, n : 2 * n, self.by_turn] = -lever, lever
+        slope[:, 2 * n : 3 * n, self.by_turn] = cross(axis, pairs.a) * (LEAN_SCALE_MM / self.size_mm)
+        slope[:, 3 * n :] = self.rails
+        return values, slope
+
+    def forces(self, ends: Floats, lines: Floats) -> tuple[Floats, Floats, Floats]:
+        """Forces at the ends, along the axes, and the weights of the axes' directions."""
+        if self.d == 2:
+            return -ends[:, :, 1:], ends[:, :0, 1:], lines[:, :0]
+        n = len(self.pairs)
+        across = (-ends[:, :, None, 1:] @ self.basis)[:, :, 0]
+        along = (lines[:, :n] - lines[:, n : 2 * n])[..., None] * self.pairs.a
+        return across, along, lines[:, 2 * n : 3 * n] * LEAN_SCALE_MM
 
     def bend(self, ends: Floats, lines: Floats, levers: Floats) -> Floats:
         """(m, turns, turns) second order of the turn, under forces at the ends and lines."""
+        across, along, lean = self.forces(ends, lines)
+        if self.d == 2:
+            return np.asarray(-(across * levers).sum(axis=(1, 2))[:, None, None]) / self.size_mm**2
+        both = np.swapaxes(levers, 1, 2) @ np.concatenate([across, along, -lean[..., None] * self.pairs.a], axis=1)
+        sides = (both + np.swapaxes(both, 1, 2)) / 2
+        trace = both[:, 0, 0] + both[:, 1, 1] + both[:, 2, 2]
+        return np.asarray(sides - trace[:, None, None] * np.eye(3)) / self.size_mm**2
 
 
 @dataclass(eq=False)
@@ -191,8 +274,8 @@ class _Descent:
 
     def __init__(self, cones: Cones, walks: Walks, hold_turn: bool) -> None:
         self.cones, self.walks, self.hold_turn = cones, walks, hold_turn
-        self.t, self.z = cones.turns, cones.turns + walks.shift_mm.shape[1]
-        self.program = Program(cones, self.z, hold_turn)
+        self.t, self.z = cones.turns, cones.z
+        self.program = Program(cones, hold_turn)
 
     def step(self, live: Floats, sign: bool) -> Floats:
         """One step of these walks, in place; tells which of them have come to rest."""
@@ -238,22 +321,11 @@ def _convex(bend: Floats) -> Floats:
     return np.asarray((axes * np.maximum(size, 0.0)[:, None, :]) @ np.swapaxes(axes, 1, 2))
 
 
-@dataclass(frozen=True, eq=False)
-class _Sparse:
-    """What clarabel reads of a matrix stored by columns: scipy's own takes longer to import than a check takes."""
-
-    data: Floats
-    indices: Floats
-    indptr: Floats
-    shape: tuple[int, int]
-    has_canonical_format: bool = True
-
-
 class Program:
     """The convex programs of placements that differ in numbers alone: their common sparsity."""
 
-    def __init__(self, cones: Cones, z: int, hold_turn: bool) -> None:
-        k, t, s = cones.ends, cones.turns, cones.slots
+    def __init__(self, cones: Cones, hold_turn: bool) -> None:
+        k, t, s, z = cones.ends, cones.turns, cones.slots, cones.z
         self.first, self.turns = (t, 0) if hold_turn else (0, t)
         plain = 3 * k + cones.lines - 2 * s
         can = np.zeros((plain + 2 * s + 2 * self.turns, z + 1 + s), dtype=bool)
@@ -277,11 +349,8 @@ class Program:
 
     def solve(self, laid: Laid, bend: Floats, trust: Floats) -> tuple[Floats, Floats, Floats]:
         """Steps (m, u), and the forces at ends (m, k, 3) and lines (m, l)."""
-        import clarabel
-
         m, k, _, u = laid.ends_by.shape
         inside = 3 * k + laid.lines.shape[1]
-        shapes = [clarabel.SecondOrderConeT(3)] * k + [clarabel.NonnegativeConeT(len(self.fixed) - 3 * k)]
         right = np.concatenate(
             [laid.ends.reshape(m, -1), laid.lines, np.repeat(trust[:, None], 2 * self.turns, axis=1)], axis=1
         )
@@ -289,44 +358,67 @@ class Program:
         by, bent_from = self.fixed.copy(), self.bent * (self.bent + 1) // 2
         for row in range(m):
             by[: 3 * k], by[3 * k : inside] = -laid.ends_by[row].reshape(3 * k, u), -laid.lines_by[row]
-            rows = _Sparse(by.T[self.first :][self.can], self.indices, self.indptr, (len(by), size))
-            bent = _Sparse(bend[row][self.row, self.column], self.row, bent_from, (size, size))
-            found = clarabel.DefaultSolver(bent, self.objective, rows, right[row], shapes, _settings()).solve()
-            step[row, self.first :], forces[row] = found.x, found.z[:inside]
+            rows = Sparse(by.T[self.first :][self.can], self.indices, self.indptr, (len(by), size))
+            bent = Sparse(bend[row][self.row, self.column], self.row, bent_from, (size, size))
+            step[row, self.first :], weights = solve(bent, self.objective, rows, right[row], k)
+            forces[row] = weights[:inside]
         return step, forces[:, : 3 * k].reshape(m, k, 3), forces[:, 3 * k :]
 
 
-def least(cost: Floats, rows: Floats, limits: Floats) -> tuple[Floats, Floats]:
-    """Minimise cost.x where rows x <= limits: x (n,), and the multipliers (m,) with rows^T multipliers = -cost.
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """Where m walks came to rest.
 
-    Examples
-    --------
-    Least x with x >= 3 and x + y >= 5 and y <= 1: 4, where the last two meet.
-
-    >>> rows, limits = np.array([[-1.0, 0.0], [-1.0, -1.0], [0.0, 1.0]]), np.array([-3.0, -5.0, 1.0])
-    >>> x, weights = least(np.array([1.0, 0.0]), rows, limits)
-    >>> (x + 0.0).round(6).tolist(), abs(weights).round(6).tolist()
-    ([4.0, 1.0], [0.0, 1.0, 1.0])
+    Attributes
+    ----------
+    turn, shift_mm
+        (m, d, d) and (m, d).
+    worst_mm
+        (m,): largest excess there, recomputed with the true rotation.
+    across, along, lean
+        (m, k, d), (m, n, d), (m, n): forces at the hole ends and along the axes, and the weights of the axes'
+        directions, that balance there; the last two are none in the plane.
+    programs
+        How many were solved.
     """
-    import clarabel
 
-    m, n = rows.shape
-    column, row = np.nonzero(rows.T)
-    starts = np.searchsorted(column, np.arange(n + 1))
-    table = _Sparse(rows[row, column], row, starts, (m, n))
-    flat = _Sparse(np.zeros(0), np.zeros(0, dtype=int), np.zeros(n + 1, dtype=int), (n, n))
-    shapes = [clarabel.NonnegativeConeT(m)]
-    found = clarabel.DefaultSolver(flat, cost, table, limits, shapes, _settings()).solve()
-    return np.array(found.x), np.maximum(np.array(found.z), 0.0)
+    turn: Floats
+    shift_mm: Floats
+    worst_mm: Floats
+    across: Floats
+    along: Floats
+    lean: Floats
+    programs: int
 
 
-@cache
-def _settings() -> Any:
-    import clarabel
+def settle(
+    pairs: Pairs, turn: Floats, shift_mm: Floats, *, hold_turn: bool = False, most_turn_rad: float | None = None,
+    stop_at_sign: bool = False, one_will_do: bool = False,
+) -> Settled:  # fmt: skip
+    """Go from each of (m, d, d) turns and (m, d) shifts to the least worst excess near it: see `descend`.
 
-    settings = clarabel.DefaultSettings()
-    settings.verbose = settings.presolve_enable = settings.chordal_decomposition_enable = False
-    settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = _TOLERANCE
-    # One thread, one way of solving, whatever else is installed.
-    settings.direct_solve_method = "qdldl"
-    return settings
+    `most_turn_rad`: turn no farther than this in the first step.
+    """
+    cones = Cones(pairs)
+    rest = descend(
+        cones, turn, shift_mm, hold_turn=hold_turn, stop_at_sign=stop_at_sign, one_will_do=one_will_do,
+        most_turn_mm=None if most_turn_rad is None else most_turn_rad * cones.size_mm,
+    )  # fmt: skip
+    return Settled(rest.turn, rest.shift_mm, rest.worst_mm, *cones.forces(rest.ends, rest.lines), rest.programs)
+
+
+def settle_flat(
+    pairs: Pairs, turn_rad: float, shift_mm: Floats, *, hold_turn: bool = False,
+    most_turn_rad: float | None = None, stop_at_sign: bool = False,
+) -> tuple[float, Floats, Floats]:  # fmt: skip
+    """The same from one placement in the plane: turn, shift (2,), and (n, 2) the directions in which pairs press.
+
+    With the turn free the end is a local least; `minimax.best_placement` proves it over all turns.
+    """
+    rest = settle(
+        pairs, flat_turn(turn_rad)[None], shift_mm[None], hold_turn=hold_turn, most_turn_rad=most_turn_rad,
+        stop_at_sign=stop_at_sign,
+    )  # fmt: skip
+    turn = rest.turn[0]
+    at = turn_rad if hold_turn else math.atan2(turn[1, 0], turn[0, 0])
+    return at, rest.shift_mm[0], rest.across[0]

@@ -99,15 +99,12 @@ def _least_pull_mm(task: FitTask, pairs: list[tuple[str, str]]) -> float:
 
 def _holds(task: FitTask, pairs: list[tuple[str, str]]) -> bool:
     """Whether these pairs hold together."""
-    if task.dims == 3:
-        from partkin.fit.space_minimax import best_in_space
-        from partkin.fit.space_pairs import SpacePairs
-
-        return best_in_space(SpacePairs.of(task, pairs), stop_at_sign=True).fits
-    from partkin.fit.arrays import PlanePairs
+    from partkin.fit.arrays import Pairs
     from partkin.fit.minimax import best_placement
+    from partkin.fit.space_minimax import best_in_space
 
-    return best_placement(PlanePairs.of(task, pairs), stop_at_sign=True).fits
+    known = Pairs.of(task, pairs)
+    return (best_in_space if task.dims == 3 else best_placement)(known, stop_at_sign=True).fits
 
 
 def _wider(option: Option, by_mm: float) -> Option:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from partkin.fit.arrays import Contact, Floats, PlanePairs, turn
-from partkin.fit.plane_cones import settle
+from partkin.fit.arrays import Contact, Floats, Pairs, turn
+from partkin.fit.cones import settle_flat
 
 if TYPE_CHECKING:
     from partkin.fit.minimax import Placed
@@ -22,7 +22,7 @@ _LEAST_SLIDE_MM = 0.5
 _LEAST_TURN_DEG = 0.05
 
 
-def choose(pairs: PlanePairs, angle: float, shift: Floats, worst: float) -> tuple[float, Floats, bool]:
+def choose(pairs: Pairs, angle: float, shift: Floats, worst: float) -> tuple[float, Floats, bool]:
     """Take one of the equally good placements; say whether there was a choice.
 
     Parameters
@@ -39,7 +39,7 @@ def choose(pairs: PlanePairs, angle: float, shift: Floats, worst: float) -> tupl
         smallest shift from where the middles of both sides meet.
     """
     level = worst + _SAME_MM
-    held = _held(pairs, pairs.contact(angle, shift), worst)
+    held = _held(pairs, pairs.contact_at(angle, shift, hold=True), worst)
     loose = _null(held)
     if not loose.shape[1]:
         return angle, shift, False
@@ -48,7 +48,7 @@ def choose(pairs: PlanePairs, angle: float, shift: Floats, worst: float) -> tupl
     return angle, _slid(pairs, angle, shift, level), True
 
 
-def free_movement(pairs: PlanePairs, placed: Placed, ids: Sequence[str] | None = None) -> tuple[str, ...]:
+def free_movement(pairs: Pairs, placed: Placed, ids: Sequence[str] | None = None) -> tuple[str, ...]:
     """Say in words how far the donor can still move where it fits, beyond the ordinary play of its holes.
 
     Parameters
@@ -67,7 +67,7 @@ def free_movement(pairs: PlanePairs, placed: Placed, ids: Sequence[str] | None =
     Examples
     --------
     >>> from partkin.fit.minimax import best_placement
-    >>> pairs = PlanePairs.plain([(0, 0), (80, 0)], [(0, 0), (80, 0)], 0.25, s_d=2.0)
+    >>> pairs = Pairs.plain([(0, 0), (80, 0)], [(0, 0), (80, 0)], 0.25, s_d=2.0)
     >>> free_movement(pairs, best_placement(pairs), ["F1", "F2"])
     ('can still slide 4.5 mm along the row F1-F2',)
     """
@@ -81,25 +81,24 @@ def free_movement(pairs: PlanePairs, placed: Placed, ids: Sequence[str] | None =
     return (*_slides(centred, placed.turn_rad, shift, ids), *_turns(centred, placed.turn_rad, shift, ids))
 
 
-def _held(pairs: PlanePairs, contact: Contact, worst: float) -> Floats:
+def _held(pairs: Pairs, contact: Contact, worst: float) -> Floats:
     """(2a, 3) how turn (times the pattern's size) and shift change the gaps of the pairs that hold it."""
-    excess = np.hypot(contact.gap_mm[:, 0], contact.gap_mm[:, 1]) - pairs.rho
+    excess = np.hypot(*contact.gap_mm[0].T) - pairs.rho
     return _rows(pairs, contact, np.flatnonzero(excess >= worst - 1e-6))
 
 
-def _rows(pairs: PlanePairs, contact: Contact, which: Floats) -> Floats:
+def _rows(pairs: Pairs, contact: Contact, which: Floats) -> Floats:
     size = _size(pairs)
     rows = np.zeros((len(which), 2, 3))
-    rows[:, 0, 0], rows[:, 1, 0] = -contact.lever_mm[which, 1] / size, contact.lever_mm[which, 0] / size
+    lever = contact.lever_mm[0][which]
+    rows[:, 0, 0], rows[:, 1, 0] = -lever[:, 1] / size, lever[:, 0] / size
     rows[:, 0, 1] = rows[:, 1, 2] = 1.0
-    along, free = contact.along[which], contact.free[which]
-    sliding = free == 1
-    rows[sliding] -= along[sliding][:, :, None] * (along[sliding][:, :, None] * rows[sliding]).sum(axis=1)[:, None]
-    rows[free == 2] = 0.0
+    if contact.held is not None:
+        rows = contact.held[0][which] @ rows
     return rows.reshape(-1, 3)
 
 
-def _size(pairs: PlanePairs) -> float:
+def _size(pairs: Pairs) -> float:
     return math.sqrt(max(float((pairs.p**2).sum(axis=1).mean()), 1e-6))
 
 
@@ -110,23 +109,23 @@ def _null(rows: Floats) -> Floats:
     return np.asarray(vectors[:, values < _FLAT**2 * max(float(values.max(initial=0.0)), 1.0)])
 
 
-def _squares(pairs: PlanePairs, angle: float, shift: Floats) -> float:
-    gap = pairs.contact(angle, shift).gap_mm
+def _squares(pairs: Pairs, angle: float, shift: Floats) -> float:
+    gap = pairs.contact_at(angle, shift).gap_mm
     return float((gap * gap).sum())
 
 
-def _at_turn(pairs: PlanePairs, angle: float, shift: Floats, level: float) -> Floats | None:
+def _at_turn(pairs: Pairs, angle: float, shift: Floats, level: float) -> Floats | None:
     """Return the shift at this turn with every excess within the level, or None."""
     if float(pairs.excess(angle, shift).max()) <= level:
         return shift
-    settled = settle(pairs, angle, shift, hold_turn=True)
-    return settled.shift_mm if float(pairs.excess(angle, settled.shift_mm).max()) <= level else None
+    shift = settle_flat(pairs, angle, shift, hold_turn=True)[1]
+    return shift if float(pairs.excess(angle, shift).max()) <= level else None
 
 
-def _squared_less(pairs: PlanePairs, angle: float, shift: Floats, level: float) -> tuple[float, Floats]:
+def _squared_less(pairs: Pairs, angle: float, shift: Floats, level: float) -> tuple[float, Floats]:
     """Turn within the level towards the least squared offsets; stop where the level ends the way."""
     for _ in range(6):
-        contact = pairs.contact(angle, shift)
+        contact = pairs.contact_at(angle, shift, hold=True)
         loose = _null(_held(pairs, contact, level - _SAME_MM))
         if not loose.shape[1] or np.abs(loose[0]).max() <= _FLAT:
             break
@@ -146,23 +145,23 @@ def _squared_less(pairs: PlanePairs, angle: float, shift: Floats, level: float) 
     return angle, shift
 
 
-def _kept(pairs: PlanePairs, before: Contact, angle: float, shift: Floats, level: float) -> Floats | None:
+def _kept(pairs: Pairs, before: Contact, angle: float, shift: Floats, level: float) -> Floats | None:
     """Shift at a new turn so that the pairs that held stand as they did; None where the level is passed."""
-    excess = np.hypot(before.gap_mm[:, 0], before.gap_mm[:, 1]) - pairs.rho
+    excess = np.hypot(*before.gap_mm[0].T) - pairs.rho
     held = np.flatnonzero(excess >= level - _SAME_MM - 1e-6)
     for _ in range(3):
-        now = pairs.contact(angle, shift)
+        now = pairs.contact_at(angle, shift, hold=True)
         rows = _rows(pairs, now, held)[:, 1:]
-        step = np.linalg.lstsq(rows, (before.gap_mm - now.gap_mm)[held].reshape(-1), rcond=1e-7)[0]
+        step = np.linalg.lstsq(rows, (before.gap_mm - now.gap_mm)[0][held].reshape(-1), rcond=1e-7)[0]
         shift = shift + step
         if float(np.abs(step).max()) < 1e-12:
             break
     return shift if float(pairs.excess(angle, shift).max()) <= level else None
 
 
-def _turned_back(pairs: PlanePairs, angle: float, shift: Floats, level: float) -> tuple[float, Floats]:
+def _turned_back(pairs: Pairs, angle: float, shift: Floats, level: float) -> tuple[float, Floats]:
     """Turn towards zero as far as neither the level nor the squared offsets suffer."""
-    loose = _null(_rows(pairs, pairs.contact(angle, shift), np.arange(len(pairs))))
+    loose = _null(_rows(pairs, pairs.contact_at(angle, shift, hold=True), np.arange(len(pairs))))
     angle = math.remainder(angle, 2 * math.pi)
     if not loose.shape[1] or np.abs(loose[0]).max() <= _FLAT:
         return angle, shift
@@ -190,11 +189,11 @@ def _turned_back(pairs: PlanePairs, angle: float, shift: Floats, level: float) -
     return good * angle, best
 
 
-def _slid(pairs: PlanePairs, angle: float, shift: Floats, level: float) -> Floats:
+def _slid(pairs: Pairs, angle: float, shift: Floats, level: float) -> Floats:
     """Shift at this turn to the least squared offsets and then to the middle, within the level."""
     everything = np.arange(len(pairs))
     for _ in range(8):
-        contact = pairs.contact(angle, shift)
+        contact = pairs.contact_at(angle, shift, hold=True)
         loose = _null(_held(pairs, contact, level - _SAME_MM)[:, 1:])
         if not loose.shape[1]:
             return shift
@@ -205,7 +204,7 @@ def _slid(pairs: PlanePairs, angle: float, shift: Floats, level: float) -> Float
             break
         shift = moved
     for _ in range(4):
-        loose = _null(_rows(pairs, pairs.contact(angle, shift), everything)[:, 1:])
+        loose = _null(_rows(pairs, pairs.contact_at(angle, shift, hold=True), everything)[:, 1:])
         if not loose.shape[1]:
             break
         c, s = math.cos(angle), math.sin(angle)
@@ -217,7 +216,7 @@ def _slid(pairs: PlanePairs, angle: float, shift: Floats, level: float) -> Float
     return shift
 
 
-def _toward(pairs: PlanePairs, angle: float, shift: Floats, step: Floats, level: float) -> Floats:
+def _toward(pairs: Pairs, angle: float, shift: Floats, step: Floats, level: float) -> Floats:
     """Go as much of a step as the level allows; the shifts that it allows are convex."""
     level = max(level, float(pairs.excess(angle, shift).max()))
     if float(pairs.excess(angle, shift + step).max()) <= level:
@@ -232,7 +231,7 @@ def _toward(pairs: PlanePairs, angle: float, shift: Floats, step: Floats, level:
     return shift + good * step
 
 
-def _slides(pairs: PlanePairs, angle: float, shift: Floats, ids: Sequence[str]) -> list[str]:
+def _slides(pairs: Pairs, angle: float, shift: Floats, ids: Sequence[str]) -> list[str]:
     """Longest way along a slot at this turn, and the way across it, where they clearly exceed the play."""
     play = 2 * float(pairs.rho.max())
     ordinary = max(min(_CLEARLY * play, play + 1.0), _LEAST_SLIDE_MM)
@@ -247,7 +246,7 @@ def _slides(pairs: PlanePairs, angle: float, shift: Floats, ids: Sequence[str]) 
     return [*found, f"can still slide {across:.1f} mm across that"] if across > ordinary else found
 
 
-def _slot_directions(pairs: PlanePairs, angle: float) -> list[Floats]:
+def _slot_directions(pairs: Pairs, angle: float) -> list[Floats]:
     """Each direction of a slot once, host's first."""
     turned = turn(pairs.u_d, math.cos(angle), math.sin(angle))
     found: list[Floats] = []
@@ -257,14 +256,14 @@ def _slot_directions(pairs: PlanePairs, angle: float) -> list[Floats]:
     return found
 
 
-def _way(pairs: PlanePairs, angle: float, shift: Floats, along: Floats) -> float:
+def _way(pairs: Pairs, angle: float, shift: Floats, along: Floats) -> float:
     """How far it can go in a direction and its opposite together, mm."""
     beyond = 2.5 * float(pairs.sigma.max()) + 1.0
     ends = [_toward(pairs, angle, shift, side * beyond * along, 0.0) - shift for side in (1.0, -1.0)]
     return sum(math.hypot(*end) for end in ends)
 
 
-def _along(pairs: PlanePairs, way: Floats, ids: Sequence[str]) -> str:
+def _along(pairs: Pairs, way: Floats, ids: Sequence[str]) -> str:
     """Name a direction by the two fixings farthest apart in it, or by its angle."""
     first, second = np.triu_indices(len(pairs), 1)
     apart = pairs.q[second] - pairs.q[first]
@@ -279,7 +278,7 @@ def _along(pairs: PlanePairs, way: Floats, ids: Sequence[str]) -> str:
     return f"in the direction of {angle:.0f} degrees"
 
 
-def _turns(pairs: PlanePairs, angle: float, shift: Floats, ids: Sequence[str]) -> list[str]:
+def _turns(pairs: Pairs, angle: float, shift: Floats, ids: Sequence[str]) -> list[str]:
     """How far it can turn, where that clearly exceeds what play alone allows."""
     first, second = np.triu_indices(len(pairs), 1)
     span = [np.hypot(*(side[first] - side[second]).T) for side in (pairs.p, pairs.q)]
@@ -300,12 +299,12 @@ def _turns(pairs: PlanePairs, angle: float, shift: Floats, ids: Sequence[str]) -
     return [f"can turn by up to {math.degrees(farthest):.1f} degrees"] if farthest > beyond else []
 
 
-def _any_turn(pairs: PlanePairs, angle: float, shift: Floats) -> bool:
+def _any_turn(pairs: Pairs, angle: float, shift: Floats) -> bool:
     turns = angle + np.arange(1, 12) * (math.pi / 6)
     return all(_at_turn(pairs, float(at), shift, 0.0) is not None for at in turns)
 
 
-def _turn_limit(pairs: PlanePairs, angle: float, shift: Floats, side: float, beyond: float) -> float:
+def _turn_limit(pairs: Pairs, angle: float, shift: Floats, side: float, beyond: float) -> float:
     """Farthest turn to one side that still fits, without a break; 0 where not even `beyond` does."""
     good, at = 0.0, shift
     step = beyond

@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from partkin.fit.arrays import PlanePairs, directions
+from partkin.fit.arrays import Pairs, directions
 from partkin.model.fitting import FitTask, Spot
 
 NEVER_MM = np.inf
@@ -83,13 +83,13 @@ class Layout:
         row, column = self.rows.spots[pair[0]].id, self.columns.spots[pair[1]].id
         return (row, column) if self.fixings_in_rows else (column, row)
 
-    def known(self, pairs: Sequence[Pair]) -> PlanePairs:
+    def known(self, pairs: Sequence[Pair]) -> Pairs:
         """Arrays of these (row, column) pairs for the placement."""
         picked = np.array(pairs, dtype=int).reshape(-1, 2)
         rho = self.allowed_mm[picked[:, 0], picked[:, 1]]
         h, d = (picked[:, 0], picked[:, 1]) if self.fixings_in_rows else (picked[:, 1], picked[:, 0])
         host, donor = self.host, self.donor
-        return PlanePairs(
+        return Pairs(
             donor.at_mm[d], host.at_mm[h], rho, host.half_travel_mm[h], host.along[h],
             donor.half_travel_mm[d], donor.along[d],
         )  # fmt: skip

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partkin.fit.arrays import Floats, PlanePairs, turn
+from partkin.fit.arrays import Floats, Pairs, turn
 from partkin.fit.bound import Bound, balanced, left_over
+from partkin.fit.cones import settle_flat
 from partkin.fit.freedom import choose
-from partkin.fit.plane_cones import Settled, kabsch, settle
 from partkin.fit.turns import Arc, open_arcs, two_by_two
 
 FITS_MM = 1e-6
@@ -89,7 +89,18 @@ class Search:
     proved: bool = False
 
 
-def best_placement(pairs: PlanePairs, stop_at_sign: bool = False) -> Placed:
+def kabsch(pairs: Pairs) -> tuple[float, Floats]:
+    """Turn and shift that centre the one pattern on the other by least squares: a start, no answer."""
+    p0, q0 = pairs.p.mean(axis=0), pairs.q.mean(axis=0)
+    p, q = pairs.p - p0, pairs.q - q0
+    along = float((p * q).sum())
+    across = float((p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]).sum())
+    size = float((p * p).sum() + (q * q).sum())
+    angle = math.atan2(across, along) if math.hypot(along, across) > 1e-12 * size else 0.0
+    return angle, q0 - turn(p0[None, :], math.cos(angle), math.sin(angle))[0]
+
+
+def best_placement(pairs: Pairs, stop_at_sign: bool = False) -> Placed:
     """Find the placement with the smallest worst excess over all turns and shifts.
 
     Parameters
@@ -136,7 +147,7 @@ def _from_swapped(angle: float, shift: Floats, weights: Floats) -> tuple[float, 
     return -angle, -turn(shift[None, :], c, s)[0], -turn(weights, c, s)
 
 
-def _least(pairs: PlanePairs, stop_at_sign: bool) -> tuple[float, Floats, Floats, bool]:
+def _least(pairs: Pairs, stop_at_sign: bool) -> tuple[float, Floats, Floats, bool]:
     """Turn, shift and weights of the least worst excess of pairs about the origin; whether it is proved."""
     floor = -float(pairs.rho.min())
     angle, shift = kabsch(pairs)
@@ -144,30 +155,32 @@ def _least(pairs: PlanePairs, stop_at_sign: bool) -> tuple[float, Floats, Floats
     worst = float(pairs.excess(angle, shift).max())
     if worst <= floor + _SAME_MM or (stop_at_sign and (worst <= 0 or floor > FITS_MM)):
         return *best, True
-    settled = settle(pairs, angle, shift, stop_at_sign=stop_at_sign)
+    angle, shift, weights = settle_flat(pairs, angle, shift, stop_at_sign=stop_at_sign)
     for _ in range(_ROUNDS):
-        reached = float(pairs.excess(settled.turn_rad, settled.shift_mm).max())
+        reached = float(pairs.excess(angle, shift).max())
         if reached < worst:
             worst = reached
-            best = (settled.turn_rad, settled.shift_mm, balanced(settled.weights))
+            best = (angle, shift, balanced(weights))
         level = _level(worst, floor, stop_at_sign)
         if level is None:
             return *best, True
         found = search_turns(pairs, level, [(best[0], best[2])])
         if found.better is None:
             return *best, found.proved
-        settled = _from_better(pairs, *found.better, stop_at_sign)
+        angle, shift, weights = _from_better(pairs, *found.better, stop_at_sign)
     return *best, False
 
 
-def _from_better(pairs: PlanePairs, angle: float, shift: Floats, stop_at_sign: bool) -> Settled:
+def _from_better(
+    pairs: Pairs, angle: float, shift: Floats, stop_at_sign: bool
+) -> tuple[float, Floats, Floats]:
     """Go on from a turn that the search found, kept near it until that does not lose what was found."""
-    held = settle(pairs, angle, shift, hold_turn=True)
-    worst = float(pairs.excess(angle, held.shift_mm).max())
+    held = settle_flat(pairs, angle, shift, hold_turn=True)
+    worst = float(pairs.excess(*held[:2]).max())
     near = _WIDEST_RAD
     for _ in range(8):
-        settled = settle(pairs, angle, held.shift_mm, most_turn_rad=near, stop_at_sign=stop_at_sign)
-        if float(pairs.excess(settled.turn_rad, settled.shift_mm).max()) < worst:
+        settled = settle_flat(pairs, angle, held[1], most_turn_rad=near, stop_at_sign=stop_at_sign)
+        if float(pairs.excess(*settled[:2]).max()) < worst:
             return settled
         near /= 4
     return held
@@ -185,7 +198,7 @@ def _level(worst: float, floor: float, stop_at_sign: bool) -> float | None:
 
 
 def search_turns(
-    pairs: PlanePairs,
+    pairs: Pairs,
     level_mm: float,
     known: list[tuple[float, Floats]] | None = None,
     arcs: list[Arc] | None = None,
@@ -222,10 +235,10 @@ def search_turns(
         piece = _from_pool(pool, arc, level_mm, grid_rad)
         if piece is None:
             at = (arc[0] + arc[1]) / 2
-            settled = settle(pairs, at, shift, hold_turn=True)
-            if float(pairs.excess(at, settled.shift_mm).max()) <= level_mm:
-                return Search(better=(at, settled.shift_mm))
-            bound = Bound(pairs, shape(settled.weights))
+            _, held, weights = settle_flat(pairs, at, shift, hold_turn=True)
+            if float(pairs.excess(at, held).max()) <= level_mm:
+                return Search(better=(at, held))
+            bound = Bound(pairs, shape(weights))
             reach = on_grid(bound.reach(at, arc[0], arc[1], level_mm), arc, grid_rad)
             if reach is None or reach[1] - reach[0] < 1e-13:
                 return Search()

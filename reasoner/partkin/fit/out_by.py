@@ -13,11 +13,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from partkin.fit.arrays import Floats, PlanePairs, directions, turn
+from partkin.fit.arrays import Floats, Pairs, directions, turn
 from partkin.fit.bound import Bound
 from partkin.fit.certificate import covers, in_degrees, outward, pieces_apart, whole_multiples
-from partkin.fit.cones import least
-from partkin.fit.plane_cones import kabsch
+from partkin.fit.convex import least
+from partkin.fit.minimax import kabsch
 from partkin.fit.turns import open_arcs, two_by_two
 from partkin.model.fitting import Piece
 
@@ -181,7 +181,7 @@ class Held:
 
     sides: tuple[Shape, Shape]
     on: np.ndarray
-    pairs: PlanePairs
+    pairs: Pairs
     size_mm: Floats
     play_half_mm: Floats
     play_along: Floats

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.minimax import best_placement
 from partkin.fit.search import Found, LimitReached
 from partkin.fit.solve import NODE_LIMIT, solve
@@ -16,7 +16,7 @@ def goes_on(task: FitTask) -> bool | None:
     """Whether a flat task goes on: of a given pairing all pairs, of an open one all musts; None: limit reached."""
     if task.given:
         pairs = [(o.fixing, o.feature) for o in task.options]
-        return _covers(task) and best_placement(PlanePairs.of(task, pairs), stop_at_sign=True).fits
+        return _covers(task) and best_placement(Pairs.of(task, pairs), stop_at_sign=True).fits
     work = Work.of(task, NODE_LIMIT)
     if not work.demands or not work.can_be_covered(work.demands):
         return solve(task).fits
@@ -29,14 +29,14 @@ def goes_on(task: FitTask) -> bool | None:
 def conflicting(task: FitTask) -> tuple[str, ...] | None:
     """Fixings of a flat task with a given pairing that cannot all hold, mostly the few that decide; None: all hold."""
     pairs = [(o.fixing, o.feature) for o in task.options]
-    placed = best_placement(PlanePairs.of(task, pairs), stop_at_sign=True)
+    placed = best_placement(Pairs.of(task, pairs), stop_at_sign=True)
     if placed.fits:
         return None
     named = tuple(fixing for (fixing, _), active in zip(pairs, placed.active, strict=True) if active)
     if not 0 < len(named) < len(pairs):
         return tuple(fixing for fixing, _ in pairs)
     few = [pair for pair in pairs if pair[0] in named]
-    alone = best_placement(PlanePairs.of(task, few), stop_at_sign=True)
+    alone = best_placement(Pairs.of(task, few), stop_at_sign=True)
     return tuple(fixing for fixing, _ in pairs) if alone.fits else named
 
 

@@ -61,9 +61,20 @@ def quaternion_of(matrix: Floats) -> Floats:
     return q / np.linalg.norm(q)
 
 
+def flat_turn(angle_rad: Floats | float) -> Floats:
+    """(..., 2, 2) turns of the plane."""
+    out = np.empty((*np.shape(angle_rad), 2, 2))
+    out[..., 0, 0] = out[..., 1, 1] = np.cos(angle_rad)
+    out[..., 1, 0] = np.sin(angle_rad)
+    out[..., 0, 1] = -out[..., 1, 0]
+    return out
+
+
 def turned_by(vector_rad: Floats) -> Floats:
-    """(..., 3, 3) rotations about (..., 3) vectors by their length in radians (Rodrigues)."""
+    """(..., 3, 3) rotations about (..., 3) vectors by their length in radians (Rodrigues); of (..., 1): `flat_turn`."""
     v = np.asarray(vector_rad, dtype=float)
+    if v.shape[-1] == 1:
+        return flat_turn(v[..., 0])
     half = np.sqrt((v * v).sum(axis=-1, keepdims=True)) / 2
     sine = np.sin(half) / np.where(half > 0, half, 1.0) + (half == 0)
     return matrix_of(np.concatenate([np.cos(half), v / 2 * sine], axis=-1))

@@ -7,7 +7,7 @@ from functools import cache
 
 import numpy as np
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.batch import batch_fits
 from partkin.fit.mating import allowed_play, bolt_between_mm, captive_float_mm, clip_between
 from partkin.fit.own_order import size_names
@@ -44,10 +44,10 @@ def fits_block(
 
     @cache
     def in_space(pairing: tuple[Pairing, ...]) -> Callable[..., np.ndarray]:
-        from partkin.fit.space_pairs import SpacePairs
+        from partkin.fit.arrays import Pairs
         from partkin.fit.space_scatter import SpaceScatter
 
-        return SpaceScatter(SpacePairs.of(prepared.task, pairing)).fits
+        return SpaceScatter(Pairs.of(prepared.task, pairing)).fits
 
     def block(start: int, count: int) -> np.ndarray:
         d = prepared.task.dims
@@ -65,7 +65,7 @@ def fits_block(
             if d == 3:
                 fits[todo] = in_space(tuple(pairing))(q, p, rho[todo])
                 continue
-            nominal = PlanePairs.of(prepared.task, pairing)
+            nominal = Pairs.of(prepared.task, pairing)
             fits[todo] = batch_fits(
                 q, p, rho[todo], s_h=nominal.s_h, u_h=nominal.u_h, s_d=nominal.s_d, u_d=nominal.u_d
             )  # fmt: skip

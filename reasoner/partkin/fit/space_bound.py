@@ -24,9 +24,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from partkin.fit.arrays import LEAN_COS, Pairs
+from partkin.fit.cones import Settled
 from partkin.fit.rotations import form
-from partkin.fit.space_cones import Settled
-from partkin.fit.space_pairs import LEAN_COS, SpacePairs
 
 Floats = np.ndarray
 
@@ -101,7 +101,7 @@ class Force:
     lean: Floats
 
     @classmethod
-    def of(cls, pairs: SpacePairs, settled: Settled, row: int, snap: float, scale: float) -> Force | None:
+    def of(cls, pairs: Pairs, settled: Settled, row: int, snap: float, scale: float) -> Force | None:
         """Round what a walk came to, to multiples of `snap` that balance exactly; None: nothing presses."""
         n, ends = len(pairs), settled.across[row]
         force = settled.along[row].copy()
@@ -146,7 +146,7 @@ def _balanced(force: Floats) -> Floats:
 class ForceBound:
     """The bound of some forces, over boxes."""
 
-    def __init__(self, pairs: SpacePairs, force: Force) -> None:
+    def __init__(self, pairs: Pairs, force: Force) -> None:
         self.force = force
         n, k = len(pairs), pairs.end_of
         f, a = force.force, pairs.a
@@ -178,7 +178,7 @@ class ForceBound:
         return np.asarray(value - np.where(sign == 0, np.maximum(-up, -down), 0.0).sum(axis=1))
 
 
-def apart_always(pairs: SpacePairs) -> tuple[Floats, Floats]:
+def apart_always(pairs: Pairs) -> tuple[Floats, Floats]:
     """How far two fixings each are from being as far apart as their features, however turned; <= 0: they can be.
 
     Returns
@@ -217,7 +217,7 @@ def distances_lack(
     return cut, np.abs(donor_mm - _size(host)) - around_mm
 
 
-def ball_mm(pairs: SpacePairs, i: int, k: int) -> float:
+def ball_mm(pairs: Pairs, i: int, k: int) -> float:
     """How far two pairs may stand apart together in any direction, at most."""
     across = (pairs.rho + pairs.s_h + pairs.s_d)[[i, k]]
     return float(np.hypot(across, pairs.grip[[i, k]]).sum())
@@ -251,7 +251,7 @@ def _size(vector: Floats) -> Floats:
     return np.asarray(np.sqrt((vector * vector).sum(axis=-1)))
 
 
-def apart_forms(pairs: SpacePairs) -> tuple[list[tuple[int, int]], Floats]:
+def apart_forms(pairs: Pairs) -> tuple[list[tuple[int, int]], Floats]:
     """Two pairs each, and (c, 4, 4) forms above zero where the two cannot both hold."""
     named, forms = [], []
     for i in range(len(pairs)):
@@ -263,6 +263,6 @@ def apart_forms(pairs: SpacePairs) -> tuple[list[tuple[int, int]], Floats]:
     return named, np.array(forms).reshape(-1, 4, 4)
 
 
-def lean_forms(pairs: SpacePairs) -> Floats:
+def lean_forms(pairs: Pairs) -> Floats:
     """(n, 4, 4) forms above zero where a pair's axes point too far apart."""
     return np.asarray(LEAN_COS * _EYE - form(pairs.b, pairs.a))

@@ -13,6 +13,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from partkin.fit.arrays import Pairs
+from partkin.fit.cones import settle
 from partkin.fit.rotations import matrix_of, quaternion_of
 from partkin.fit.space_bound import (
     ABOVE,
@@ -24,9 +26,7 @@ from partkin.fit.space_bound import (
     lean_forms,
     least,
 )
-from partkin.fit.space_cones import settle
 from partkin.fit.space_minimax import FITS_MM, WILD_MM, SpacePlaced
-from partkin.fit.space_pairs import SpacePairs
 from partkin.model.fitting import Piece, TurnBox
 
 Floats = np.ndarray
@@ -55,7 +55,7 @@ class SpaceProof:
 
 
 def prove(
-    pairs: SpacePairs, ids: Sequence[str], near: Iterable[SpacePlaced] = (), limit: int = BOXES
+    pairs: Pairs, ids: Sequence[str], near: Iterable[SpacePlaced] = (), limit: int = BOXES
 ) -> SpaceProof:
     """Prove that the pairs cannot all hold at any rotation.
 
@@ -84,7 +84,7 @@ def prove(
     return search.run()
 
 
-def _plain(pairs: SpacePairs, ids: Sequence[str]) -> Piece | None:
+def _plain(pairs: Pairs, ids: Sequence[str]) -> Piece | None:
     """One fixing too tight by itself, or two that are never as far apart as their features."""
     for tight in (pairs.rho, pairs.grip):
         least_mm = int(np.argmin(tight))
@@ -128,7 +128,7 @@ class _Tree:
 class _Search:
     """The search of all rotations for one set of pairs about its middles."""
 
-    def __init__(self, pairs: SpacePairs, ids: Sequence[str], near: Sequence[Floats], limit: int) -> None:
+    def __init__(self, pairs: Pairs, ids: Sequence[str], near: Sequence[Floats], limit: int) -> None:
         self.pairs, self.ids, self.limit = pairs, ids, limit
         self.named, apart = apart_forms(pairs)
         # Bounds one after the other: lean of each pair, each two pairs apart, then forces as they come.

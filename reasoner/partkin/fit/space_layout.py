@@ -14,6 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
+from partkin.fit.arrays import LEAN_COS, LEAN_SCALE_MM, Pairs, grip_mm
 from partkin.fit.layout import NEVER_MM, Layout, Pair, Side
 from partkin.fit.matching import cover
 from partkin.fit.rotations import angle_deg
@@ -22,7 +23,6 @@ from partkin.fit.settle import Known, Settled
 from partkin.fit.space_bound import distances_lack
 from partkin.fit.space_certificate import BOXES, prove
 from partkin.fit.space_minimax import FITS_MM, WILD_MM, SpacePlaced, best_in_space
-from partkin.fit.space_pairs import LEAN_COS, LEAN_SCALE_MM, SpacePairs, grip_mm
 from partkin.fit.work import Demand, Masks, Work
 from partkin.model.fitting import Direction, FitTask, PairFit, Piece, Placement, Spot
 
@@ -130,10 +130,10 @@ class SpaceLayout(Layout):
         )
         return np.where(np.isfinite(reach), need, NEVER_MM)
 
-    def in_space(self, pairs: Sequence[Pair]) -> SpacePairs:
+    def in_space(self, pairs: Sequence[Pair]) -> Pairs:
         """Arrays of these (row, column) pairs for the placement."""
         named = [self.ids(pair) for pair in pairs]
-        return SpacePairs.of(self.task, named)
+        return Pairs.of(self.task, named)
 
     @cached_property
     def _axes_deg(self) -> tuple[Floats, Floats]:
@@ -317,7 +317,7 @@ class SpaceWork(Work):
         """How each pair stands at its placement, in the task's order of fixings."""
         order = {spot.id: place for place, spot in enumerate(self.task.fixings)}
         named = [self.layout.ids(pair) for pair in found.pairs]
-        fits = stands(SpacePairs.of(self.task, named), named, self.placed(found.pairs))
+        fits = stands(Pairs.of(self.task, named), named, self.placed(found.pairs))
         return tuple(sorted(fits, key=lambda pair: order[pair.fixing]))
 
     def placement(self, found: Found) -> Placement:
@@ -364,7 +364,7 @@ def _size(vector: Floats) -> Floats:
     return np.asarray(np.sqrt((vector * vector).sum(axis=-1)))
 
 
-def stands(pairs: SpacePairs, named: Sequence[tuple[str, str]], placed: SpacePlaced) -> list[PairFit]:
+def stands(pairs: Pairs, named: Sequence[tuple[str, str]], placed: SpacePlaced) -> list[PairFit]:
     """Each pair's figures, in the direction that leaves least: across, along, or how far its axis leans."""
     contact = pairs.contact(placed.turn[None], placed.shift_mm[None])
     across, along = pairs.across_mm(contact)[0], contact.along_mm[0]

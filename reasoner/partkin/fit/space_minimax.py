@@ -14,9 +14,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from partkin.fit.arrays import Pairs
+from partkin.fit.cones import settle
 from partkin.fit.rotations import best_turn, form, turned_by
-from partkin.fit.space_cones import settle
-from partkin.fit.space_pairs import SpacePairs
 
 Floats = np.ndarray
 
@@ -46,7 +46,7 @@ class SpacePlaced:
     active
         (n,) bool: pairs that hold the worst excess and press against each other.
     across, along, lean
-        (k, 3), (n, 3), (n,): the forces with which they press (see `space_cones.Settled`).
+        (k, 3), (n, 3), (n,): the forces with which they press (see `cones.Settled`).
     programs
         How many were solved for it.
     """
@@ -68,7 +68,7 @@ class SpacePlaced:
 
 
 def best_in_space(
-    pairs: SpacePairs, stop_at_sign: bool = False, hints: Sequence[Floats] = (), few_starts: bool = False
+    pairs: Pairs, stop_at_sign: bool = False, hints: Sequence[Floats] = (), few_starts: bool = False
 ) -> SpacePlaced:
     """Find the placement with the smallest worst excess near any of several starts.
 
@@ -105,7 +105,7 @@ def best_in_space(
     if not stop_at_sign:
         turn, shift = _gathered(about, turn, shift, float(found.worst_mm[best]))
     shift = shift + middle_q - turn @ middle_p
-    excess = pairs.excess(pairs.contact(turn[None], shift[None]))[0]
+    excess = pairs.out_by(pairs.contact(turn[None], shift[None]))[0]
     across, along, lean = np.zeros((k, 3)), np.zeros((n, 3)), np.zeros(n)
     ends = np.flatnonzero(np.isin(pairs.end_of, tame))
     across[ends], along[tame], lean[tame] = found.across[best], found.along[best], found.lean[best]
@@ -116,7 +116,7 @@ def best_in_space(
     return SpacePlaced(turn, shift, worst, excess, active, across, along, lean, found.programs)
 
 
-def starts(pairs: SpacePairs, hints: Sequence[Floats] = (), few: bool = False) -> tuple[Floats, Floats]:
+def starts(pairs: Pairs, hints: Sequence[Floats] = (), few: bool = False) -> tuple[Floats, Floats]:
     """(m, 3, 3) turns and (m, 3) shifts to start from, for pairs about their middles."""
     points = form(pairs.p, pairs.q).sum(axis=-3)
     axes = form(pairs.b, pairs.a).sum(axis=0)
@@ -136,7 +136,7 @@ def starts(pairs: SpacePairs, hints: Sequence[Floats] = (), few: bool = False) -
     return turn, shift
 
 
-def _spun(pairs: SpacePairs, turn: Floats) -> list[Floats]:
+def _spun(pairs: Pairs, turn: Floats) -> list[Floats]:
     """Turn about the line that the points (nearly) lie in, of which distances say little: as the axes agree."""
     if len(pairs) < 2:
         return []
@@ -153,7 +153,7 @@ def _spun(pairs: SpacePairs, turn: Floats) -> list[Floats]:
     return list(turned_by(angles[:, None] * line) @ turn)
 
 
-def _gathered(pairs: SpacePairs, turn: Floats, shift: Floats, worst: float) -> tuple[Floats, Floats]:
+def _gathered(pairs: Pairs, turn: Floats, shift: Floats, worst: float) -> tuple[Floats, Floats]:
     """Among placements that are as good, come near the one with the least squared offsets."""
     allowed = worst + _SAME_MM / 100
     now = (turn, shift)
@@ -163,7 +163,7 @@ def _gathered(pairs: SpacePairs, turn: Floats, shift: Floats, worst: float) -> t
         for _ in range(6):
             turned = turned_by(reach * step_turn) @ now[0]
             shifted = now[1] + reach * step_shift
-            if float(pairs.excess(pairs.contact(turned[None], shifted[None])).max()) <= allowed:
+            if float(pairs.out_by(pairs.contact(turned[None], shifted[None])).max()) <= allowed:
                 now, moved = (turned, shifted), True
                 break
             reach /= 2
@@ -172,9 +172,9 @@ def _gathered(pairs: SpacePairs, turn: Floats, shift: Floats, worst: float) -> t
     return now
 
 
-def _least_squares(pairs: SpacePairs, turn: Floats, shift: Floats) -> tuple[Floats, Floats]:
+def _least_squares(pairs: Pairs, turn: Floats, shift: Floats) -> tuple[Floats, Floats]:
     """Gauss-Newton step (turn vector, shift) towards the least squared offsets across and along."""
-    contact = pairs.contact(turn[None], shift[None])
+    contact = pairs.contact(turn[None], shift[None], hold=True)
     basis = pairs.basis[pairs.end_of]
     across = np.concatenate([np.cross(contact.lever_mm[0][:, None, :], basis), basis], axis=2)
     if contact.held is not None:

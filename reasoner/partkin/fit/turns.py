@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partkin.fit.arrays import Floats, PlanePairs
+from partkin.fit.arrays import Floats, Pairs
 
 Arc = tuple[float, float]
 _SAFETY = 1e-9
@@ -42,7 +42,7 @@ class TwoByTwo:
     short_mm: Floats
 
 
-def two_by_two(pairs: PlanePairs, excess_mm: float = 0.0) -> TwoByTwo:
+def two_by_two(pairs: Pairs, excess_mm: float = 0.0) -> TwoByTwo:
     """What each two pairs allow, when every one may be out of its play by `excess_mm`."""
     first, second = np.triu_indices(len(pairs), 1)
     p = pairs.p[first] - pairs.p[second]

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.minimax import best_placement
 from partkin.model.positions import Positions
 from partkin.model.trial import Trial
@@ -70,7 +70,7 @@ def forces(trial: Trial) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
     They are the balanced forces at the best placement.
     """
     pairs = [(p.fixing, p.feature) for p in trial.answer.pairs if p.allowed_mm < OPEN_PLAY_MM]
-    placed = best_placement(PlanePairs.of(trial.task, pairs))
+    placed = best_placement(Pairs.of(trial.task, pairs))
     c, s = np.cos(placed.turn_rad), np.sin(placed.turn_rad)
     back = np.array([[c, s], [-s, c]])
     mirror = np.array([-1.0 if trial.mirrored else 1.0, 1.0])

@@ -7,13 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from partkin.fit.arrays import directions
+from partkin.fit.arrays import directions, grip_mm
 from partkin.fit.discrepancies import Discrepancies, discrepancies
 from partkin.fit.just_goes_on import Reach, at_their_ends, nearest_that_goes_on
 from partkin.fit.making import Drawn, Ways, weigh
 from partkin.fit.own_order import own_order
 from partkin.fit.rotations import laid_over
-from partkin.fit.space_pairs import grip_mm
 from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared
 from partkin.model.distributions import chi_square_tail
 from partkin.model.fitting import FitAnswer, FitTask, Placement

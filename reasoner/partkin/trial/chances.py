@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from partkin.fit.arrays import PlanePairs
+from partkin.fit.arrays import Pairs
 from partkin.fit.chance import certain, sequential, sure_without_draws
 from partkin.fit.discrepancies import Discrepancies
 from partkin.fit.just_goes_on import just_goes_on, shortfalls
@@ -287,7 +287,7 @@ def _sure(prepared: Prepared, pairings: list[list[Pairing]], places: Places) -> 
         return _size_room_mm(prepared, fixing, feature) + own.play_mm + own.play_half_travel_mm
 
     return sure_without_draws(
-        [PlanePairs.of(prepared.task, pairing) for pairing in pairings],
+        [Pairs.of(prepared.task, pairing) for pairing in pairings],
         [np.array([half(places.donor, there[feature]) for _, feature in pairing]) for pairing in pairings],
         [np.array([half(places.host, shown[fixing]) for fixing, _ in pairing]) for pairing in pairings],
         [np.array([room(*pair) for pair in pairing]) for pairing in pairings],

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partkin.fit.arrays import PlanePairs, directions
+from partkin.fit.arrays import Pairs, directions
 from partkin.fit.flex import gives, pulled
 from partkin.fit.out_by import MOST_SHARE, Held, Shape, prove, share_needed
 from partkin.fit.pairings_left import pairings_left
@@ -100,7 +100,7 @@ def _held(known: Known, places: Places, prepared: Prepared, pairs: Sequence[Pair
     sides = _shape(host, places.host_side, stated), _shape(donor, known.donor, {s.id for s in prepared.task.features})
     flip = mirror_of(prepared.task)
     sides = sides[0], replace(sides[1], at_mm=sides[1].at_mm * flip, read_mm=sides[1].read_mm * flip)
-    flat = PlanePairs.of(prepared.task, pairs)
+    flat = Pairs.of(prepared.task, pairs)
     on = np.array([(sides[0].features.index(shown[f]), sides[1].features.index(d)) for f, d in pairs])
     fixings = [prepared.fixings[f] for f, _ in pairs]
     return Held(
