@@ -12,7 +12,6 @@ import numpy as np
 from partkin.model.build import Reading
 from partkin.model.known import Side
 from partkin.model.positions import Positions, Suspect
-from partkin.model.words import MM_PER_UNIT
 from partkin.positions import adjust
 from partkin.positions.budget import covariance_mm2, length_row
 from partkin.positions.lengths import Distance, centre_distances, current, value_mm
@@ -155,7 +154,7 @@ def _doubted_as_paired(
         one.reading.reading: None if one.reading.reading in confirmed else _slip(one, other, called) for one in differ
     }
     agree = sum(one.agrees for one in held)
-    alone = len(differ) == 1 and agree >= slip_rule("fewest beside") and _explains(differ[0], side, other, called)
+    alone = len(differ) == 1 and agree >= slip_rule("fewest beside")
     found = []
     for one in differ:
         if one.reading.reading in confirmed:
@@ -166,26 +165,6 @@ def _doubted_as_paired(
         if plain or alone:
             found.append(_suspect(one, slip, side.part.part, other_part, agree))
     return found
-
-
-def _explains(
-    one: Held, side: Side, other: Mapping[Pair, Told], called: Mapping[str, str]
-) -> bool:
-    """Whether both parts are alike everywhere once a reading is as the other part has it."""
-    for told_mm in one.told.lengths_mm:
-        wider = (told_mm - one.distance.length_mm) / MM_PER_UNIT[one.reading.unit or "mm"]
-        meant = replace(one.reading, value=(one.reading.value or 0.0) + wider)
-        rows = tuple(meant if row.reading == meant.reading else row for row in side.readings)
-        as_meant = distances_of(replace(side, readings=rows), adjust(side.part.part, side.features, rows))
-        both = [(there, other.get(frozenset(called.get(end, "") for end in ends))) for ends, there in as_meant.items()]
-        if all(their is None or _alike(mine, their) for mine, their in both):
-            return True
-    return False
-
-
-def _alike(one: Told, two: Told) -> bool:
-    near_mm = one.within_mm + two.within_mm + slip_rule("made alike")
-    return any(abs(length_mm - two.nearest_mm(length_mm)) <= near_mm for length_mm in one.lengths_mm)
 
 
 def _by_itself(slip: Slip, beside: Slip | None) -> bool:
