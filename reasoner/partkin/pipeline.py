@@ -12,6 +12,7 @@ from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, WITH_ADAPTATION
 
 if TYPE_CHECKING:
+    from partkin.model.fitting import OddHoles
     from partkin.trial.findings import Findings
     from partkin.trial.trying import Places
 
@@ -152,8 +153,19 @@ def with_work(build: Build, findings: Findings, places: Places, others: bool = T
     findings = replace(findings, trials=tuple(
         out_by.with_errors(findings.known, places, one) if one.stand == "does not" else one for one in findings.trials
     ))  # fmt: skip
+    findings = replace(findings, odd=_odd_holes(findings))
     findings = adapting.cheapest_work(build, findings, places, others=others)
     return replace(findings, asks=next_readings.open_readings(findings, places))
+
+
+def _odd_holes(findings: Findings) -> OddHoles | None:
+    """Lay the donor that does not go on as it is where the most of its fixings hold."""
+    trial = findings.trial
+    if trial is None or trial.stand != "does not" or trial.answer.fits is not False:
+        return None
+    from partkin.fit.odd_holes import odd_holes
+
+    return odd_holes(trial.task, [(pair.fixing, pair.feature) for pair in trial.answer.pairs])
 
 
 def _with_what_is_hidden(findings: Findings, places: Places) -> Findings:

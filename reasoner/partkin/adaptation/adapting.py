@@ -26,7 +26,7 @@ from partkin.fit.solve import solve
 from partkin.fit.task import Prepared
 from partkin.model.adapting import Adaptation, AdaptationAnswer, AdaptationQuestion, workmanship_of
 from partkin.model.build import Build, Feature, Outline
-from partkin.model.fitting import Chance, FitAnswer, FitTask, Spot
+from partkin.model.fitting import Chance, FitTask, Spot
 from partkin.model.known import Side, airbag, strictest_duty
 from partkin.model.mating import Size
 from partkin.model.trial import SeamCheck, Trial
@@ -130,7 +130,11 @@ def _sure_enough(
         if sound.ways:
             best, chance = sound.ways[0]
             answer = search.whole(OTHERS if others else 0)
-            kept = [replace(answer.adaptations[0], margin_mm=best.margin_mm)]
+            kept = [
+                replace(
+                    answer.adaptations[0], margin_mm=best.margin_mm, placement=best.placement, stands=best.stands
+                )
+            ]
             kept += _others(findings, kept, answer, prepared, places)
             if others and len(kept) <= OTHERS and roomier_mm is not None:
                 # Ways that are not sure enough as they are may be with more room.
@@ -263,7 +267,9 @@ def _sound(findings: Findings, answer: AdaptationAnswer, prepared: Prepared, pla
         chance = chance_after_work(prepared, task, after, places, findings.confidence, by_hand_mm)
         seams = compare(findings.known, places, after, trial)
         # By the whole play of every pair: the search kept some of it back.
-        whole = replace(adaptation, margin_mm=after.margin_mm or 0.0)
+        whole = replace(
+            adaptation, margin_mm=after.margin_mm or 0.0, placement=after.placement or None, stands=after.pairs
+        )
         in_place, sure = seams is None or not seams.too_far, chance.fits >= findings.confidence
         if sure and not found.ways:
             found = found._replace(seams=seams)
@@ -313,8 +319,3 @@ def _sized(feature: Feature, across: Size, length: Size) -> Feature:
 
 def _outlines(build: Build, side: Side) -> tuple[Outline, ...]:
     return tuple(outline for outline in build.outlines if outline.part == side.part.part)
-
-
-def answer_after(prepared: Prepared, adaptation: Adaptation) -> FitAnswer:
-    """How the donor lies once the work is done as asked for."""
-    return quick_fit.answer(adapted_task(prepared.task, adaptation))

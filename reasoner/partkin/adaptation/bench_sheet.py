@@ -14,7 +14,7 @@ import numpy as np
 
 from partkin.adaptation.choices import Bench
 from partkin.adaptation.limits import LICENSED
-from partkin.adaptation.marking import heading, marks_for, way
+from partkin.adaptation.marking import marks_for, way
 from partkin.adaptation.pairs import bolt_of
 from partkin.adaptation.tables import rule
 from partkin.adaptation.zones import to_zone_mm
@@ -23,7 +23,7 @@ from partkin.model.adapting import Action, Adaptation, AdaptationQuestion, Conne
 from partkin.model.build import Feature, Outline, Zone
 from partkin.model.fitting import Spot
 from partkin.model.together import together
-from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES
+from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES, heading
 
 CUTS = ("open out", "slot", "new hole", "thread insert", "trim edge")
 FASTENERS = ("leave unused", "spacer", "longer bolt", "other bolt", "new clip")

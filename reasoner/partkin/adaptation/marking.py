@@ -134,18 +134,3 @@ def way(name: str, from_mm: Sequence[float], to_mm: Sequence[float]) -> str:
         if round(abs(step)) >= 1
     ]
     return " and ".join(f"{one} {'it' if number else name}" for number, one in enumerate(told)) or f"at {name}"
-
-
-def heading(along_deg: float) -> str:
-    """Tell a direction as an eye takes it, seen as x to the right and y up.
-
-    Examples
-    --------
-    >>> heading(0.0), heading(172.0), heading(45.0), heading(250.0)
-    ('to the right', 'to the left', 'up and to the right', 'down')
-    """
-    eighths = (
-        "to the right", "up and to the right", "up", "up and to the left", "to the left", "down and to the left",
-        "down", "down and to the right",
-    )  # fmt: skip
-    return eighths[round((along_deg % 360.0) / 45.0) % 8]

@@ -57,11 +57,7 @@ def lying(build: Build, findings: Findings, verdict: Verdict) -> Lying | None:
     places = trying.as_tried(findings.known, trying.places_of(findings.known), trial)
     prepared = trying.prepared_task(findings.known, places, mirrored=trial.mirrored)
     question = adapting.question_of(build, findings, trial, prepared)
-    placement = verdict.placement
-    if verdict.adaptation is not None:
-        after = adapting.answer_after(prepared, verdict.adaptation)
-        placement = after.placement or None
-    return Lying(question, placement)
+    return Lying(question, (verdict.after or verdict.shown).placement)
 
 
 def _edges(build: Build, findings: Findings, verdict: Verdict, placement: Placement) -> tuple[EdgeGap, ...]:

@@ -103,14 +103,16 @@ def seen_of(build: Build, lying: Lying) -> Seen:
     return Seen(verdict, found, places.hosted.fixings, findings, places)
 
 
-def overlay(build: Build, seen: Seen, drawing: int = 1, drawings: int = 1) -> OverlayView | None:
-    """What the drawing of one check is made from; None where nothing can be drawn."""
+def overlay(
+    build: Build, seen: Seen, drawing: int = 1, drawings: int = 1, *, after: bool = False
+) -> OverlayView | None:
+    """What the drawing of one check is made from, `after` the work or as it is; None where nothing can be drawn."""
     from partkin.drawing.views import overlay_view
 
     original = seen.findings.known.original
     return overlay_view(
         build, seen.verdict, seen.positions, seen.fixings or None, drawing, drawings,
-        original.part.part if original is not None else None,
+        original.part.part if original is not None else None, after,
     )  # fmt: skip
 
 
@@ -160,7 +162,8 @@ def report_of(
         said.append(f"Stopped before all were checked; not looked at: {', '.join(work.undone)}.")
     overlays = [overlay(build, seen, number, len(found)) for number, seen in enumerate(found, 1)]
     verdicts = [seen.verdict for seen in found]
-    return replace(report_view(build, verdicts, overlays, notes=said), plans=_plans(build, verdicts))
+    after = tuple(overlay(build, seen, number, len(found), after=True) for number, seen in enumerate(found, 1))
+    return replace(report_view(build, verdicts, overlays, notes=said), after=after, plans=_plans(build, verdicts))
 
 
 def _plans(build: Build, verdicts: Sequence[Verdict]) -> tuple[PlanView, ...]:
@@ -208,7 +211,7 @@ def template_of(build: Build, part: str, turned_over: bool = False) -> TemplateV
     if found is not None and found.origin == "donor" and found.duty != "restraint":
         seen = see(build, part)
         positions = {**positions, **seen.positions}
-        laid = overlay(build, seen)
+        laid = overlay(build, seen, after=seen.verdict.after is not None)
         cautions = tuple(caution.says for caution in seen.verdict.safety)
     view = template_view(build, part, positions, laid, cautions, turned_over)
     if not view.features and not view.outlines:

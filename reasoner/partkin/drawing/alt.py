@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 from partkin.drawing.dimension import difference_words
 from partkin.drawing.shapes import millimetres
 from partkin.model.drawing import OverlayView
+from partkin.model.words import heading, mm
 
 
 def called(part: str, name: str | None) -> str:
@@ -27,6 +30,28 @@ def span_words(view: OverlayView) -> list[str]:
             f"{millimetres(span.donor_mm)} mm, {difference_words(span)}{play}."
         )
     return sentences
+
+
+def stands_words(view: OverlayView) -> str:
+    """Say how well it lies, how many hold or the least margin; how far it is turned; and from where it is seen."""
+    said = "margin not known" if view.margin_mm is None else f"least margin {millimetres(view.margin_mm)} mm"
+    if view.holding is not None:
+        said = f"{view.holding[0]} of {view.holding[1]} hold"
+    if view.turn_deg is not None and view.matrix:
+        said += f"; turned {millimetres(view.turn_deg)} degrees{', mirrored' if view.mirrored else ''}"
+    return f"{said}; seen from {view.seen_from}" if view.seen_from else said
+
+
+def odd_words(view: OverlayView) -> list[str]:
+    """Say where each odd hole stands."""
+    if view.holding is None:
+        return []
+    told = [f"Laid where {view.holding[0]} of {view.holding[1]} fixings hold."]
+    for odd in view.odd:
+        x_mm, y_mm = odd.out_mm
+        which = heading(math.degrees(math.atan2(y_mm, x_mm)))
+        told.append(f"{odd.feature} on {odd.fixing}: {mm(math.hypot(x_mm, y_mm))} {which}.")
+    return told
 
 
 def _pair_words(view: OverlayView) -> list[str]:
@@ -65,19 +90,15 @@ def overlay_words(view: OverlayView) -> tuple[str, str]:
         title = f"{donor} beside {host}"
         said.append(f"No placement is known: {donor} and {host} are drawn beside each other at the same scale.")
     else:
-        turn = f", turned {millimetres(view.turn_deg)} degrees" if view.turn_deg is not None else ""
-        mirrored = ", mirrored" if view.mirrored else ""
-        said.append(f"{donor} lies on {host} at its best placement{turn}{mirrored}.")
+        where = "with the work done" if view.after else "where the most hold" if view.odd else "at its best placement"
+        said.append(f"{donor} lies on {host} {where}.")
     if view.verdict:
-        margin = f", least margin {millimetres(view.margin_mm)} mm" if view.margin_mm is not None else ""
-        said.append(f"Verdict: {view.verdict}{margin}.")
-    if view.seen_from:
-        said.append(f"Seen from {view.seen_from}.")
+        said.append(f"Verdict: {view.verdict}; {stands_words(view)}.")
     said += _pair_words(view) + _left_over(view)
     if view.conflict:
         short = f"; together they are {millimetres(view.shortfall_mm)} mm short" if view.shortfall_mm else ""
         said.append(f"In conflict: {', '.join(view.conflict)}{short}.")
-    said += span_words(view)
+    said += odd_words(view) + span_words(view)
     said += [
         f"Zone {zone.name} of the {zone.of}: {zone.kind}, hatched." for zone in view.zones if zone.kind != "opening"
     ]

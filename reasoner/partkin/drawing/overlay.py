@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from partkin.drawing.alt import overlay_words, span_words
+from partkin.drawing.alt import odd_words, overlay_words, span_words
 from partkin.drawing.details import details
 from partkin.drawing.dimension import span_marks
 from partkin.drawing.laying import IDENTITY, Frame, laid, moved, moved_angle_deg, reach_mm, side_points, spread_of
@@ -22,6 +22,7 @@ from partkin.drawing.shapes import (
     Poly,
     Round,
     Shape,
+    Strokes,
     Words,
     millimetres,
     shortened,
@@ -30,9 +31,10 @@ from partkin.drawing.shapes import (
 from partkin.drawing.svg import clean, picture_svg
 from partkin.drawing.symbols import cut_marks, feature_marks, size_mm, zone_marks
 from partkin.drawing.titleblock import key, paragraph, scale_bar, sheet_frame, title_block
-from partkin.model.drawing import DrawnFeature, DrawnOutline, DrawnZone, Matrix, OverlayView
+from partkin.model.drawing import Cut, DrawnFeature, DrawnOutline, DrawnZone, Matrix, OverlayView
 
 _EDGE = 14.0
+_ARROW = 24.0
 _SHOWN_SPANS = 2
 
 
@@ -63,7 +65,7 @@ def _plan(view: OverlayView, width: float) -> _Plan | None:
     wide = width > 520
     side = (62.0 if view.spans else 44.0) if wide else 34.0
     ends = 74.0 if view.spans else 40.0
-    tallest = 0.62 * width if wide else 1.15 * width
+    tallest = (0.5 if wide else 0.95) * width
     scale = min((width - 2 * side) / across_mm, (tallest - 2 * ends) / up_mm)
     height = max(up_mm * scale + 2 * ends, 150.0)
     x_px = width / 2 - (box[0] + box[2]) / 2 * scale
@@ -162,6 +164,42 @@ def _spans(plan: _Plan, room: Room) -> list[Shape]:
     return shapes
 
 
+def _odd_marks(plan: _Plan, room: Room) -> list[Shape]:
+    """Draw an arrow at each odd hole, the way that it stands off, with how far in millimetres."""
+    fixings = {fixing.id: fixing for fixing in plan.view.fixings}
+    shapes: list[Shape] = []
+    for odd in plan.view.odd:
+        off_mm = math.hypot(*odd.out_mm)
+        if odd.fixing not in fixings or off_mm < 0.005:
+            continue
+        fixing = fixings[odd.fixing]
+        at, away = plan.host_px(fixing), _drawn_reach(plan, fixing) + off_mm * plan.frame.scale
+        x, y = odd.out_mm[0] / off_mm, -odd.out_mm[1] / off_mm
+        tail = (at[0] + x * away, at[1] + y * away)
+        tip = (tail[0] + x * _ARROW, tail[1] + y * _ARROW)
+        barbs = tuple((tip, (tip[0] - 8 * x + s * 4 * y, tip[1] - 8 * y - s * 4 * x)) for s in (1.0, -1.0))
+        shapes += [Line(tail, tip, "donor"), Strokes(barbs, "donor")]
+        room.take(*boxes_along(tail, tip, 3.0))
+        text = f"{millimetres(off_mm, 1 if off_mm >= 1.0 else 2)} mm"
+        found = room.place(tip, (4.0, 4.0), text_width(text, 12.0, True), 12.0)
+        if found is not None:
+            shapes.append(Words((found[0][0], found[0][3] - 2.0), text, 12.0, bold=True, colour=BLUE, halo=True))
+    return shapes
+
+
+def cut_words(cut: Cut) -> str:
+    """Say what is cut in two or three words.
+
+    Examples
+    --------
+    >>> cut_words(Cut("slot", "e", (0.0, 0.0), 7.0, 11.0)), cut_words(Cut("open out", "e", (0.0, 0.0), 9.0))
+    ('slot 7 x 11', 'open out to 9')
+    """
+    if cut.length_mm is not None:
+        return f"slot {cut.across_mm:g} x {cut.length_mm:.3g}"
+    return f"{cut.do}{' to' if cut.do == 'open out' else ''} {cut.across_mm:g}"
+
+
 @dataclass(frozen=True)
 class _Label:
     text: str
@@ -185,7 +223,9 @@ def _labels(plan: _Plan) -> list[_Label]:
         if partner is not None and math.dist(at, plan.donor_px(partner.at_mm)) < 14.0:
             told.add(partner.id)
             text = fixing.id if partner.id == fixing.id else f"{fixing.id} - {partner.id}"
-        labels.append(_Label(text, at, reach, INK, fixing.id in view.conflict))
+        cut = next((cut for cut in view.cuts if cut.feature == meant.get(fixing.id)), None)
+        text += f": {cut_words(cut)}" if cut is not None and view.after else ""
+        labels.append(_Label(text, at, reach, INK, fixing.id in view.conflict or (cut is not None and view.after)))
     for feature in view.features:
         if feature.id not in told:
             at = plan.donor_px(feature.at_mm)
@@ -199,7 +239,7 @@ def _label_marks(plan: _Plan, room: Room) -> tuple[list[Shape], list[str]]:
     left_out = []
     size = 12.0
     for label in _labels(plan):
-        text = shortened(clean(label.text), size, 0.3 * plan.width, label.bold)
+        text = shortened(clean(label.text), size, max(0.3 * plan.width, 130.0), label.bold)
         width = text_width(text, size, label.bold)
         found = room.place(label.at, (label.reach, label.reach), width, size)
         if found is None:
@@ -252,15 +292,16 @@ def _pattern_part(plan: _Plan) -> tuple[list[Shape], list[str]]:
     room = Room((8.0, 8.0, plan.width - 8.0, plan.height - 22.0))
     _take_patterns(plan, room)
     shapes = _areas(plan)
+    arrows = _odd_marks(plan, room)
     spans = _spans(plan, room)
-    shapes += spans + _patterns(plan)
+    shapes += spans + _patterns(plan) + arrows
     room.bounds = (8.0, 8.0, plan.width - 8.0, plan.height - 8.0)
     bar_at = (_EDGE, plan.height - 10.0)
     room.take((0.0, plan.height - 20.0, _EDGE + 190.0, plan.height))
     labels, left_out = _label_marks(plan, room)
     zone_names, explained = _zone_labels(plan, room)
     shapes += labels + zone_names + scale_bar(bar_at, plan.frame.scale)
-    said = span_words(plan.view) + explained
+    said = odd_words(plan.view)[1:] + span_words(plan.view) + explained
     if plan.view.conflict and plan.view.shortfall_mm:
         names, short = ", ".join(plan.view.conflict), millimetres(plan.view.shortfall_mm)
         said.append(f"{names} together: {short} mm short at their best placement.")

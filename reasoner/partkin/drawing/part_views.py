@@ -126,4 +126,4 @@ def pattern_plot(build: Build, part_id: str, positions: Positions) -> PatternPlo
 
 def margin_plot(verdict: Verdict) -> MarginPlot:
     """Return what a plot of a donor's margins is made from."""
-    return MarginPlot(verdict.donor, verdict.host, verdict.pairs)
+    return MarginPlot(verdict.donor, verdict.host, verdict.shown.pairs)

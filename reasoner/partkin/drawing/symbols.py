@@ -167,16 +167,19 @@ def cut_marks(cut: Cut, centre: Point, scale: float, angle_deg: float) -> list[S
     return [Round(centre, radius, "cut-band"), Round(centre, radius, "cut")]
 
 
+_STATE_STROKES = {
+    "lines up": ((-4.0, -2.0, 4.0, -2.0), (-4.0, 2.0, 4.0, 2.0)),
+    "tight": ((-4.0, 0.0, 4.0, 0.0),),
+    "out of reach": ((-3.6, -3.6, 3.6, 3.6), (-3.6, 3.6, 3.6, -3.6)),
+    "blocked": ((-4.0, -1.6, 4.0, -1.6), (-4.0, 1.6, 4.0, 1.6), (-1.6, -4.0, -1.6, 4.0), (1.6, -4.0, 1.6, 4.0)),
+}
+
+
 def state_mark(centre: Point, state: str) -> list[Shape]:
-    """Draw a pair's state: lines up a dot, tight a dot in a ring, out of reach a cross, blocked a bar."""
+    """Draw a pair's state with the mark that the text has for it: = lines up, - tight, x out of reach, # blocked."""
     x, y = centre
-    if state == "lines up":
-        return [Round(centre, 2.6, "dot")]
-    if state == "tight":
-        return [Round(centre, 4.2, "hollow"), Round(centre, 1.8, "dot")]
-    if state == "blocked":
-        return [Poly(((x - 4.5, y - 1.8), (x + 4.5, y - 1.8), (x + 4.5, y + 1.8), (x - 4.5, y + 1.8)), "dot")]
-    return [Strokes((((x - 3.6, y - 3.6), (x + 3.6, y + 3.6)), ((x - 3.6, y + 3.6), (x + 3.6, y - 3.6))), "wide")]
+    strokes = tuple(((x + a, y + b), (x + c, y + d)) for a, b, c, d in _STATE_STROKES[state])
+    return [Strokes(strokes, "wide")]
 
 
 def oblique(at: Point, along_deg: float, pen: str) -> Line:

@@ -54,14 +54,16 @@ def _cell(box: Box, label: str, value: str, bold: bool = False, size: float = 12
 
 def block_rows(view: OverlayView) -> list[list[tuple[str, str, float, bool]]]:
     """Return the cells of the title block, row by row: label, value, share of the row, and whether it is bold."""
-    margin = f"{millimetres(view.margin_mm)} mm" if view.margin_mm is not None else "not known"
+    stands = ("Least margin", f"{millimetres(view.margin_mm)} mm" if view.margin_mm is not None else "not known")
+    if view.holding is not None:
+        stands = ("Holds", f"{view.holding[0]} of {view.holding[1]}")
     turn = f"{millimetres(view.turn_deg)} deg" if view.turn_deg is not None and view.matrix else "not placed"
     if view.mirrored:
         turn += ", mirrored"
     return [
         [("Donor", called(view.donor, view.donor_name), 1.0, True)],
         [("On host", called(view.host, view.host_name), 1.0, False)],
-        [("Verdict", view.verdict or "not yet", 0.62, True), ("Least margin", margin, 0.38, False)],
+        [("Verdict", view.verdict or "not yet", 0.62, True), (*stands, 0.38, False)],
         [
             ("Seen from", view.seen_from or "not said", 0.28, False),
             ("Turned", turn, 0.44, False),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import combinations
 
 from partkin.drawing.laying import IDENTITY, moved, moved_angle_deg
@@ -25,7 +26,7 @@ from partkin.model.drawing import (
 from partkin.model.fitting import Conflict
 from partkin.model.mating import Fixing
 from partkin.model.positions import Positions
-from partkin.model.verdict import Pair, Verdict
+from partkin.model.verdict import Laid, Pair, Verdict
 
 _CUTTING = ("open out", "slot", "new hole")
 
@@ -117,10 +118,12 @@ def conflict_spans(
     return tuple(beyond[:3] or spans[:1])
 
 
-def _spans(verdict: Verdict, fixings: Sequence[DrawnFeature], features: Sequence[DrawnFeature]) -> tuple[Span, ...]:
-    if verdict.conflict is None or verdict.conflict.shortfall_mm is None or verdict.placement is None:
+def _spans(
+    verdict: Verdict, laid: Laid, fixings: Sequence[DrawnFeature], features: Sequence[DrawnFeature]
+) -> tuple[Span, ...]:
+    if verdict.conflict is None or verdict.conflict.shortfall_mm is None or laid.placement is None:
         return ()
-    return conflict_spans(verdict.conflict, fixings, features, verdict.placement.matrix, verdict.pairs)
+    return conflict_spans(verdict.conflict, fixings, features, laid.placement.matrix, laid.pairs)
 
 
 def _areas(
@@ -183,6 +186,18 @@ def cuts_of(
     return tuple(found)
 
 
+def _worked(cuts: Sequence[Cut], features: Sequence[DrawnFeature]) -> tuple[DrawnFeature, ...]:
+    """Return the features of a side as they are once cut; a new hole follows the others."""
+    found = {feature.id: feature for feature in features}
+    for cut in cuts:
+        old = found.get(cut.feature) or DrawnFeature(cut.feature, cut.at_mm, "hole")
+        kind = old.kind if cut.length_mm is None else "slot"
+        found[cut.feature] = replace(
+            old, at_mm=cut.at_mm, kind=kind, across_mm=cut.across_mm, length_mm=cut.length_mm, angle_deg=cut.angle_deg
+        )
+    return tuple(found.values())
+
+
 def overlay_view(
     build: Build,
     verdict: Verdict,
@@ -191,6 +206,7 @@ def overlay_view(
     drawing: int = 1,
     drawings: int = 1,
     original: str | None = None,
+    after: bool = False,
 ) -> OverlayView | None:
     """Return what the drawing of one verdict is made from.
 
@@ -205,24 +221,33 @@ def overlay_view(
         For the title block.
     original
         Id of the part that came off; None: the first of the sheets that took the host's place.
+    after
+        With the work done, what is cut marked; else as it is.
 
     Returns
     -------
     OverlayView or None
-        None: no place is known on either side, or the part is not judged by geometry.
+        None: no place is known on either side, the part is not judged by geometry, or there is no work to show.
     """
-    if verdict.verdict == "not judged":
+    laid = verdict.after if after else verdict.shown
+    if verdict.verdict == "not judged" or laid is None:
         return None
     came_off = build.part(original) if original else original_of(build, verdict.host)
     drawn_fixings, host_spreads = _host_fixings(build, verdict, positions, fixings, came_off)
     donor_mm = places_mm(positions.get(verdict.donor))
+    host_mm = {fixing.id: fixing.at_mm for fixing in drawn_fixings}
+    cuts: tuple[Cut, ...] = ()
+    if after or verdict.after is None:
+        cuts = cuts_of(verdict, verdict.donor, donor_mm) + cuts_of(verdict, verdict.host, host_mm, "host")
     features = features_at(build, verdict.donor, donor_mm)
+    if after:
+        features = _worked([cut for cut in cuts if cut.of == "donor"], features)
+        drawn_fixings = _worked([cut for cut in cuts if cut.of == "host"], drawn_fixings)
     if not drawn_fixings and not features:
         return None
     host, donor = build.part(verdict.host), build.part(verdict.donor)
     zones, outlines = _areas(build, verdict, positions, came_off)
-    placement, conflict = verdict.placement, verdict.conflict
-    host_mm = {fixing.id: fixing.at_mm for fixing in drawn_fixings}
+    placement, conflict = laid.placement, None if after else verdict.conflict
     return OverlayView(
         host=verdict.host,
         donor=verdict.donor,
@@ -236,17 +261,20 @@ def overlay_view(
         features=features,
         matrix=placement.matrix if placement else None,
         turn_deg=placement.turn_deg if placement else None,
-        margin_mm=verdict.margin_mm,
-        pairs=verdict.pairs,
+        margin_mm=min(p.margin_mm or 0.0 for p in laid.pairs) if after else verdict.margin_mm,
+        pairs=laid.pairs,
         conflict=conflict.fixings if conflict else (),
-        spans=_spans(verdict, drawn_fixings, features),
+        spans=() if after else _spans(verdict, laid, drawn_fixings, features),
         shortfall_mm=conflict.shortfall_mm if conflict else None,
         zones=zones,
         outlines=outlines,
         spreads=host_spreads + spreads(positions.get(verdict.donor), "donor"),
-        cuts=cuts_of(verdict, verdict.donor, donor_mm) + cuts_of(verdict, verdict.host, host_mm, "host"),
+        cuts=cuts,
         drawing=drawing,
         drawings=drawings,
+        odd=laid.odd,
+        holding=(laid.holding, laid.count) if laid.odd else None,
+        after=after,
     )
 
 

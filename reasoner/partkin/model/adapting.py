@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from partkin.model.build import Feature, Outline, Part, Settings, Zone
-from partkin.model.fitting import Conflict, FitTask
+from partkin.model.fitting import Conflict, FitTask, PairFit, Placement
 from partkin.model.mating import Mating
 from partkin.model.words import Duty
 
@@ -64,7 +64,7 @@ class Adaptation:
     `margin_mm`: after the work, by the sizes asked for. `bound_cost`: no set of jobs costs less (None: no
     labour rate is known). `pairs`: the pairing after the work; a new hole is named `new-` and its fixing.
     `proved_as_paired`: nothing cheaper would do under this pairing (`proved_cheapest`: under any). `notes`: what has
-    to be known or seen to before the first cut.
+    to be known or seen to before the first cut. `placement`, `stands`: how the donor lies once it is done.
     """
 
     actions: tuple[Action, ...]
@@ -76,6 +76,8 @@ class Adaptation:
     pairs: tuple[tuple[str, str], ...] = ()
     proved_as_paired: bool = False
     notes: tuple[str, ...] = ()
+    placement: Placement | None = None
+    stands: tuple[PairFit, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from partkin.model.build import Build
+from partkin.model.fitting import OddHole
 from partkin.model.stripping import PlanView
 from partkin.model.verdict import Pair, Verdict
 from partkin.model.words import Face, Kind, Need, OptionKind, OutlineKind, VerdictWord, ZoneKind
@@ -112,7 +113,8 @@ class Cut:
 class OverlayView:
     """A donor on a host. `matrix` None: no placement is known, the two are drawn side by side.
 
-    `drawing`, `drawings`: the number of this drawing and how many there are, for its title block.
+    `drawing`, `drawings`: the number of this drawing and how many there are, for its title block. `odd`, `holding`: of
+    a donor laid where the most hold, what does not, and how many of how many do. `after`: with the work done.
     """
 
     host: str
@@ -139,6 +141,9 @@ class OverlayView:
     drawing: int = 1
     drawings: int = 1
     note: str | None = None
+    odd: tuple[OddHole, ...] = ()
+    holding: tuple[int, int] | None = None
+    after: bool = False
 
 
 @dataclass(frozen=True)
@@ -166,7 +171,8 @@ class OptionRow:
 class ReportView:
     """A whole report: every verdict with its drawing (None: nothing could be drawn), in one order.
 
-    `plans`: how the originals come out, and the donors off their own assemblies, where the sheets tell.
+    `after`: the drawings with the work done. `plans`: how the originals come out, and the donors off their own
+    assemblies, where the sheets tell.
     """
 
     build: Build
@@ -176,6 +182,7 @@ class ReportView:
     costs_to_date: float | None = None
     notes: tuple[str, ...] = field(default=())
     plans: tuple[PlanView, ...] = ()
+    after: tuple[OverlayView | None, ...] = ()
 
 
 @dataclass(frozen=True)

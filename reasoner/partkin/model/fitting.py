@@ -217,6 +217,32 @@ class Conflict:
 
 
 @dataclass(frozen=True)
+class OddHole:
+    """A pair that does not hold where the most others do.
+
+    `out_mm`: from its fixing to the feature, in the host's frame, after its slots have taken what they can.
+    `short_mm`: the least by which it is out of reach, wherever the donor is laid with the others held.
+    """
+
+    fixing: str
+    feature: str
+    out_mm: tuple[float, float]
+    short_mm: float
+
+
+@dataclass(frozen=True)
+class OddHoles:
+    """A donor that does not go on, laid where the most of what must be paired holds with the largest margin.
+
+    `pairs`: in fixing order, those that hold and those that do not; `odd`: the latter.
+    """
+
+    placement: Placement
+    pairs: tuple[PairFit, ...]
+    odd: tuple[OddHole, ...]
+
+
+@dataclass(frozen=True)
 class NoPlacement:
     """No placement was found, and why. Falsy."""
 

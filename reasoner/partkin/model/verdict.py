@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 
 from partkin.model.adapting import Action, Adaptation, ConnectorLine, EdgeGap, RuledOut
-from partkin.model.fitting import Chance, Conflict, LikelyPlaces, Placement
+from partkin.model.fitting import Chance, Conflict, LikelyPlaces, OddHole, Placement
 from partkin.model.reasons import Caution, Reason, Unknown
 from partkin.model.words import PairState, VerdictWord
 
@@ -38,6 +38,30 @@ class Unpaired:
 
 
 @dataclass(frozen=True)
+class Laid:
+    """A donor laid on its host: where, how each pair stands there, and what is left over.
+
+    `odd`: of one laid where the most fixings hold, those that do not; `says` names them.
+    """
+
+    placement: Placement | None
+    pairs: tuple[Pair, ...]
+    unpaired: tuple[Unpaired, ...] = ()
+    odd: tuple[OddHole, ...] = ()
+    says: str = ""
+
+    @property
+    def holding(self) -> int:
+        """How many of its pairs hold."""
+        return sum(pair.state in ("lines up", "tight") for pair in self.pairs)
+
+    @property
+    def count(self) -> int:
+        """How many fixings there are to hold."""
+        return len(self.pairs) + sum(left.fixing is not None and left.need == "must" for left in self.unpaired)
+
+
+@dataclass(frozen=True)
 class Level:
     """How a part within the donor, or an assembly that the donor belongs to, stands by itself.
 
@@ -61,6 +85,7 @@ class Verdict:
     it then does. `gaps`: in space, (fixing, mm) how far its faces stand apart, largest first. `flex_used_mm`: how far
     the donor has to be pulled by hand at a fixing (in vain, where it does not fit); None: it was judged rigid.
     `likely`: of what bolts on by what was measured, places within the errors of all readings that let it go on.
+    `odd`: of what does not go on, laid where the most fixings hold. `after`: laid once the adaptation is done.
     """
 
     host: str
@@ -93,7 +118,14 @@ class Verdict:
     gaps: tuple[tuple[str, float], ...] = ()
     flex_used_mm: float | None = None
     likely: LikelyPlaces | None = None
+    odd: Laid | None = None
+    after: Laid | None = None
     edges: tuple[EdgeGap, ...] = ()
     connectors: tuple[ConnectorLine, ...] = ()
     besides: tuple[Action, ...] = ()
     besides_ruled_out: tuple[RuledOut, ...] = ()
+
+    @property
+    def shown(self) -> Laid:
+        """How it is shown as it is: where the most fixings hold, or by its best margin."""
+        return self.odd or Laid(self.placement, self.pairs, self.unpaired)

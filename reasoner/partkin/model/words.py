@@ -87,3 +87,18 @@ def mm(value: float) -> str:
     """
     places = 2 if abs(value) < 1 else 1 if abs(value) < 1000 else 0
     return f"{value:.{places}f} mm"
+
+
+def heading(along_deg: float) -> str:
+    """Tell a direction as an eye takes it, seen as x to the right and y up.
+
+    Examples
+    --------
+    >>> heading(0.0), heading(172.0), heading(45.0), heading(250.0)
+    ('to the right', 'to the left', 'up and to the right', 'down')
+    """
+    eighths = (
+        "to the right", "up and to the right", "up", "up and to the left", "to the left", "down and to the left",
+        "down", "down and to the right",
+    )  # fmt: skip
+    return eighths[round((along_deg % 360.0) / 45.0) % 8]

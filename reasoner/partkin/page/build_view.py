@@ -9,7 +9,7 @@ from partkin.model.build import Build
 from partkin.page import starting
 from partkin.page.desk import Answer, Desk
 from partkin.page.frame import address, faults, whole
-from partkin.report.html import Way, ways_of
+from partkin.report.html import Way, glance_of, ways_of
 
 
 def build_page(desk: Desk) -> str:
@@ -29,8 +29,8 @@ def build_page(desk: Desk) -> str:
         if part.origin != "donor"
     ]
     spent = sum(cost.amount for cost in build.costs) if build.costs else None
-    ways = ways_of(option_rows(build, verdicts), donors)
-    return whole(desk, "build.html", "Build", build=build, ways=ways, vehicle=vehicle, spent=spent)
+    places = glance_of(build, ways_of(option_rows(build, verdicts), donors))
+    return whole(desk, "build.html", "Build", build=build, places=places, vehicle=vehicle, spent=spent)
 
 
 def _way(build: Build, donor: str, answer: Answer | None) -> Way:

@@ -28,7 +28,8 @@ def lay_figures(desk: Desk, build: Build, donor: str) -> dict[str, Any] | str:
     if not isinstance(answer, Seen):
         return "; ".join(f"{problem.what}. {problem.mend}" for problem in answer.problems)
     verdict, trial = answer.verdict, answer.findings.trial
-    if verdict.placement is None or trial is None:
+    placement = verdict.shown.placement
+    if placement is None or trial is None:
         return "No placement is known of this donor, so there is nothing to move."
     if trial.task.dims != 2:
         return "This pattern stands in space; by hand only flat ones are moved here."
@@ -42,11 +43,11 @@ def lay_figures(desk: Desk, build: Build, donor: str) -> dict[str, Any] | str:
         "pairs": [
             {"fixing": pair.fixing, "feature": pair.feature, "allowed_mm": pair.allowed_mm,
              "blocked": pair.state == "blocked"}
-            for pair in verdict.pairs
+            for pair in verdict.shown.pairs
         ],
         "best": {
-            "turn_deg": verdict.placement.turn_deg, "x_mm": verdict.placement.x_mm, "y_mm": verdict.placement.y_mm,
-            "mirrored": verdict.placement.mirrored,
+            "turn_deg": placement.turn_deg, "x_mm": placement.x_mm, "y_mm": placement.y_mm,
+            "mirrored": placement.mirrored,
         },
         "lines": [*map(_line, view.outlines), *map(_line, view.zones)],
     }  # fmt: skip

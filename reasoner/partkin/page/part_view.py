@@ -10,6 +10,7 @@ from partkin.commands import seeing
 from partkin.commands.recording import Change as VerdictChange
 from partkin.commands.recording import change_says, donors_concerned
 from partkin.commands.seeing import Seen
+from partkin.drawing.views import option_rows
 from partkin.model.build import Build, Part, Reading
 from partkin.model.verdict import Verdict
 from partkin.model.words import NOT_ENOUGH
@@ -65,7 +66,9 @@ def _told(desk: Desk, build: Build, answer: Answer | None) -> dict[str, object]:
     """Return the verdict as far as it is known, and how it changed when the sheets last did."""
     if not isinstance(answer, Seen):
         return {"told": None}
-    told = Told(build, answer.verdict, seeing.overlay(build, answer), Sources(), "d")
+    drawn = seeing.overlay(build, answer), seeing.overlay(build, answer, after=True)
+    row = next((row for row in option_rows(build, [answer.verdict]) if row.part == answer.verdict.donor), None)
+    told = Told(build, answer.verdict, drawn[0], Sources(), "d", drawn[1], row)
     before = desk.verdict_before(answer.verdict.donor)
     change = change_says(VerdictChange(answer.verdict.donor, before, answer.verdict)) if before is not None else None
     return {"told": told, "change": change}

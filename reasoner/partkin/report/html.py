@@ -4,29 +4,39 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 
 from markupsafe import Markup
 
 from partkin.model.build import Build, Feature, Reading
 from partkin.model.drawing import OptionRow, OverlayView, ReportView
+from partkin.model.reasons import Caution
 from partkin.model.verdict import Verdict
+from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED, WITH_ADAPTATION
 from partkin.report.html_pieces import Sources, environment, report_style
 
 
 @dataclass(frozen=True, eq=False)
 class Told:
-    """One donor as donor.html tells it; `key` starts the ids in it."""
+    """One donor as donor.html tells it; `key` starts the ids in it; `after`: drawn with the work done."""
 
     build: Build
     verdict: Verdict
     overlay: OverlayView | None
     sources: Sources
     key: str
+    after: OverlayView | None = None
+    row: OptionRow | None = None
 
     @property
     def anchors(self) -> dict[str, str]:
         """Ids in the page by those of the reasons."""
         return {reason.id: f"{self.key}r{place}" for place, reason in enumerate(self.verdict.reasons, 1)}
+
+    @property
+    def cautions(self) -> list[tuple[Caution, list[str]]]:
+        """The cautions of its verdict, holds first."""
+        return cautions_of([self.verdict])
 
     @property
     def measured(self) -> Measured:
@@ -85,6 +95,54 @@ def ways_of(options: Sequence[OptionRow], donors: Iterable[Way]) -> list[Way]:
     return ways + [Way(row, "no verdict: not a donor" if row.option != "donor" else "not checked") for row in others]
 
 
+@dataclass(frozen=True)
+class Glance:
+    """A place on the vehicle with what may go there, the best donor first; `host` empty: of no place that is known."""
+
+    host: str
+    ways: tuple[Way, ...]
+
+    @property
+    def best(self) -> Verdict | None:
+        """The verdict of the best donor, as far as one is known."""
+        return self.ways[0].verdict
+
+    @property
+    def settled(self) -> bool:
+        """Whether something goes on there."""
+        return self.best is not None and self.best.verdict in (BOLTS_ON, WITH_ADAPTATION)
+
+    @property
+    def holds(self) -> tuple[str, ...]:
+        """What a licensed person has to say of the best donor."""
+        return tuple(caution.rule for caution in self.best.safety if caution.hold) if self.best is not None else ()
+
+
+def glance_of(build: Build, ways: Sequence[Way]) -> tuple[Glance, ...]:
+    """Return the places with their ways: donors first, the best and then the cheapest of them before the others."""
+    by_host: dict[str, list[Way]] = {}
+    for way in ways:
+        part = build.part(way.part or (way.row.part if way.row is not None else None) or "")
+        by_host.setdefault((part.takes_place_of or part.part) if part is not None else "", []).append(way)
+    return tuple(Glance(host, tuple(sorted(found, key=_best_first))) for host, found in by_host.items())
+
+
+def _best_first(way: Way) -> tuple[bool, int, float]:
+    order = (BOLTS_ON, WITH_ADAPTATION, NOT_ENOUGH, DOES_NOT_FIT, NOT_JUDGED)
+    total = way.row.total if way.row is not None else None
+    word = order.index(way.verdict.verdict) if way.verdict else len(order)
+    return way.part is None, word, float("inf") if total is None else total
+
+
+def cautions_of(verdicts: Iterable[Verdict]) -> list[tuple[Caution, list[str]]]:
+    """Return every caution once, holds first, with the donors that it concerns."""
+    found: dict[Caution, list[str]] = {}
+    for verdict in verdicts:
+        for caution in verdict.safety:
+            found.setdefault(caution, []).append(verdict.donor)
+    return sorted(found.items(), key=lambda one: not one[0].hold)
+
+
 def report_html(view: ReportView) -> str:
     """Write the report of a build.
 
@@ -99,12 +157,16 @@ def report_html(view: ReportView) -> str:
         One HTML file: no script, no network, well-formed as XML too; the same for the same view.
     """
     build, sources = view.build, Sources()
-    overlays = [*view.overlays, *[None] * (len(view.verdicts) - len(view.overlays))]
+    rows = {row.part: row for row in view.options if row.option == "donor"}
+    drawn = zip_longest(view.verdicts, view.overlays[: len(view.verdicts)], view.after[: len(view.verdicts)])
     donors = [
-        Told(build, verdict, overlay, sources, f"d{number}")
-        for number, (verdict, overlay) in enumerate(zip(view.verdicts, overlays, strict=False), 1)
+        Told(build, verdict, overlay, sources, f"d{number}", after, rows.get(verdict.donor))
+        for number, (verdict, overlay, after) in enumerate(drawn, 1)
     ]
-    ways = (Way(None, "", told.verdict.donor, f"#{told.key}", told.verdict, told.overlay) for told in donors)
+    ways = ways_of(
+        view.options,
+        (Way(None, "", told.verdict.donor, f"#{told.key}", told.verdict, told.overlay) for told in donors),
+    )
     parts = list(dict.fromkeys(verdict.host for verdict in view.verdicts))
     parts += [part.part for part in build.parts if part.origin == "original" and part.takes_place_of in parts]
     return (
@@ -115,7 +177,8 @@ def report_html(view: ReportView) -> str:
             build=build,
             title=f"{build.settings.name.strip() or 'Build'}: will it bolt on?",
             style=Markup(report_style()),
-            ways=ways_of(view.options, ways),
+            glance=glance_of(build, ways),
+            cautions=cautions_of(view.verdicts),
             donors=donors,
             hosts=[measured_of(build, part) for part in parts],
             sources=sources,

@@ -6,15 +6,16 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from partkin.drawing.alt import stands_words
 from partkin.drawing.details import HALF, drawn_pairs, enlarged, factor_for
 from partkin.drawing.overlay import Pattern, pattern
 from partkin.drawing.shapes import SCREEN_PENS
 from partkin.drawing.svg import Writer, hatch_patterns, picture_svg
-from partkin.drawing.titleblock import KEY_KINDS, block_rows, key_lines, sample
+from partkin.drawing.titleblock import KEY_KINDS, key_lines, sample
 from partkin.model.drawing import OverlayView
 from partkin.model.verdict import Pair
 
-BROAD_PX, NARROW_PX = 760.0, 340.0
+BROAD_PX, NARROW_PX = 640.0, 340.0
 _MIDDLE = HALF, HALF
 _ELLIPSES = "Dashed ellipses: where a centre lies, 95 in 100."
 _KEY_IDS = {kind: f"y{number}" for number, kind in enumerate(KEY_KINDS)}
@@ -33,8 +34,7 @@ class Figure:
     """What a figure is made of.
 
     `drawings`: for a broad and a narrow screen; `times`: how much larger the cells are drawn than each of them;
-    `key`: id of a shared sample and words; `said`: sentences with the width that they belong to, empty for both;
-    `block`: label, value, share of the row and whether it is bold.
+    `key`: id of a shared sample and words; `said`: sentences with the width that they belong to, empty for both.
     """
 
     drawings: tuple[Markup, Markup]
@@ -42,7 +42,7 @@ class Figure:
     times: tuple[str, str]
     key: tuple[tuple[str, str], ...]
     said: tuple[tuple[str, str], ...]
-    block: tuple[tuple[str, str, float, bool], ...]
+    caption: str
 
 
 def shared_shapes() -> str:
@@ -68,7 +68,7 @@ def figure(view: OverlayView, key: str) -> Figure:
     -------
     Figure
         The pattern laid out for a broad and for a narrow screen (text keeps its size), the offsets enlarged in
-        cells, key and title block. The page has to carry `shared_shapes`.
+        cells, and the key. The page has to carry `shared_shapes`.
     """
     broad, narrow = pattern(view, BROAD_PX), pattern(view, NARROW_PX)
     drawings = _drawing(broad, "broad", f"{key}b", None), _drawing(narrow, "narrow", f"{key}n", f"{key}b-d")
@@ -88,7 +88,7 @@ def figure(view: OverlayView, key: str) -> Figure:
     lines = tuple((_KEY_IDS[kind], words) for kind, words in key_lines(view))
     told = dict.fromkeys([*broad.said, *narrow.said, *([_ELLIPSES] if view.spreads else [])])
     said = tuple((words, _only(words, broad, narrow)) for words in told)
-    return Figure(drawings, cells, times, lines, said, tuple(cell for row in block_rows(view) for cell in row))
+    return Figure(drawings, cells, times, lines, said, stands_words(view))
 
 
 def _drawing(drawn: Pattern, kind: str, prefix: str, described_by: str | None) -> Markup:

@@ -31,7 +31,16 @@ from partkin.model.together import together
 from partkin.model.version import __version__
 from partkin.model.words import QUANTITIES, SIDES
 from partkin.report.html_figure import figure, shared_shapes
-from partkin.report.text import connector_lines, likely_says
+from partkin.report.text import (
+    MARKS,
+    PAIR_MARKS,
+    connector_lines,
+    laid_how,
+    likely_says,
+    odd_text,
+    sentence,
+    three_figures,
+)
 
 NONE = "-"
 TEMPLATES = Path(__file__).parent / "templates"
@@ -126,11 +135,6 @@ def size_words(feature: Feature) -> str:
     return f"{feature.kind} {feature.across_mm:g}{long}"
 
 
-def sentence(text: str) -> str:
-    """Return a sentence with the stop at its end."""
-    return text if text.endswith((".", "!", "?")) else f"{text}."
-
-
 def by_place(steps: Iterable[Step] | Iterable[RefitStep]) -> list[tuple[str | None, list[Any]]]:
     """Return steps that follow each other at one place together."""
     return [(place, list(group)) for place, group in groupby(steps, key=lambda step: step.place)]
@@ -201,9 +205,13 @@ def environment(*folders: Path) -> Environment:
         called=called,
         part_called=part_called,
         connector_lines=connector_lines,
+        laid_how=laid_how,
         likely_says=likely_says,
         figure=figure,
         figures=figures,
+        odd_text=odd_text,
+        three_figures=three_figures,
+        MARKS=MARKS | PAIR_MARKS,
         QUANTITIES=QUANTITIES,
         SIDES=SIDES,
         sketch=lambda view: Markup(sketch_svg(view)),

@@ -6,9 +6,12 @@ from collections.abc import Iterator
 from textwrap import wrap
 
 from partkin.model.adapting import Action, Adaptation
+from partkin.model.drawing import OptionRow
+from partkin.model.fitting import Chance
+from partkin.model.reasons import Reason
 from partkin.model.together import together
 from partkin.model.verdict import Pair, Verdict
-from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH
+from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, mm
 
 WIDTH = 96
 MARKS = {
@@ -49,7 +52,9 @@ def _lines(verdict: Verdict, currency: str | None) -> Iterator[str]:
 
 
 def _why(verdict: Verdict) -> Iterator[str]:
-    told = [reason for reason in verdict.reasons if reason.id != "r1"]
+    yield from _headed("What is odd", odd_text(verdict))
+    yield from _headed("What proves it", verdict.conflict_says)
+    told = further_reasons(verdict)
     if not told:
         return
     yield ""
@@ -59,19 +64,84 @@ def _why(verdict: Verdict) -> Iterator[str]:
         yield from _fold(f"{reason.says}{source}", "    ", first="  - ")
 
 
+def _headed(heading: str, says: str | None) -> Iterator[str]:
+    if says:
+        yield from ("", heading, *_fold(sentence(says), "    "))
+
+
+def three_figures(verdict: Verdict, row: OptionRow | None, currency: str | None) -> list[tuple[str, str, str]]:
+    """How sure, the odd or the tightest fixing, and what it takes until done: label, figure, what stands below it."""
+    chance, after = verdict.chance, verdict.adapted_chance
+    as_it_is = f"{_share(chance)} as it is" if chance is not None else ""
+    sure = (f"{_share(after)} after the work", as_it_is) if after is not None else (as_it_is or "not counted", "")
+    minutes = sum(job.minutes or 0.0 for job in verdict.besides)
+    costs = [job.cost or 0.0 for job in verdict.besides]
+    if verdict.adaptation is not None:
+        minutes, costs = minutes + verdict.adaptation.minutes, [*costs, verdict.adaptation.cost or 0.0]
+    work = f"{minutes:g} min{_money(sum(costs) or None, currency)} of work" if minutes else "no work listed"
+    price = None if row is None else row.total if row.total is not None else row.price
+    least = "at least " if row is not None and row.at_least else ""
+    comes_to = "" if price is None else f"comes to {least}{price:.2f} {currency or ''}".rstrip()
+    return [("How sure", *sure), _telling_fixing(verdict), ("Until it is done", work, comes_to)]
+
+
+def _share(chance: Chance) -> str:
+    return f"{100 * chance.fits:.1f} %"
+
+
+def _telling_fixing(verdict: Verdict) -> tuple[str, str, str]:
+    shown = verdict.shown
+    if verdict.odd is not None:
+        odd = verdict.odd.says.partition("; ")
+        return "Odd", odd[2] or "none", odd[0]
+    known = [pair for pair in shown.pairs if pair.margin_mm is not None]
+    if not known:
+        return "Tightest", "not known", ""
+    worst = min(known, key=lambda pair: pair.margin_mm or 0.0)
+    margin_mm = worst.margin_mm or 0.0
+    told = f"{mm(margin_mm)} to spare" if margin_mm >= -1e-6 else f"{mm(-margin_mm)} out of reach"
+    return "Tightest", f"{worst.feature} on {worst.fixing}: {told}", ""
+
+
+def odd_text(verdict: Verdict) -> str:
+    """What is odd, and how far out of reach it stays wherever the donor is laid; empty: nothing is."""
+    if verdict.odd is None:
+        return ""
+    short = [f"{odd.feature} {odd.short_mm:.2f} mm" for odd in verdict.odd.odd]
+    stays = f" However it is laid with the others held, out of reach stay: {', '.join(short)}." if short else ""
+    return sentence(verdict.odd.says) + stays
+
+
+def sentence(text: str) -> str:
+    """Return a sentence with the stop at its end."""
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def further_reasons(verdict: Verdict) -> list[Reason]:
+    """The reasons beside the word itself, what is odd and what proves it, which stand for themselves."""
+    told = {verdict.conflict_says, verdict.odd.says if verdict.odd is not None else None}
+    return [reason for reason in verdict.reasons if reason.id != "r1" and reason.says not in told]
+
+
+def laid_how(verdict: Verdict) -> str:
+    """Say how the donor is laid where it does not go on as it is; empty: by its best margin."""
+    return "" if verdict.odd is None else "laid where the most hold"
+
+
 def _pairs(verdict: Verdict) -> Iterator[str]:
-    if not verdict.pairs and not verdict.unpaired:
+    shown = verdict.shown
+    if not shown.pairs and not shown.unpaired:
         return
     yield ""
-    yield "Fixing by fixing (mm)"
-    width = max([len(p.fixing) for p in verdict.pairs] + [6])
-    other = max([len(p.feature) for p in verdict.pairs] + [7])
+    yield f"Fixing by fixing (mm{', ' * bool(verdict.odd)}{laid_how(verdict)})"
+    width = max([len(p.fixing) for p in shown.pairs] + [6])
+    other = max([len(p.feature) for p in shown.pairs] + [7])
     yield f"    {'fixing':<{width}}  {'feature':<{other}}  {'offset':>8} {'allowed':>8} {'margin':>8}"
-    for pair in verdict.pairs:
+    for pair in shown.pairs:
         why = f" ({pair.why})" if pair.why else ""
         names = f"{pair.fixing:<{width}}  {pair.feature:<{other}}"
         yield f"  {PAIR_MARKS[pair.state]} {names}  {_figures(pair)}  {pair.state}{why}"
-    for left in verdict.unpaired:
+    for left in shown.unpaired:
         name = left.fixing or left.feature
         whose = "" if left.fixing else " of the donor"
         yield from _fold(f"{name}{whose} ({left.need}) is left over: {left.why}", "    ")

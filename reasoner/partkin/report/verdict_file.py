@@ -8,7 +8,7 @@ from typing import Any
 
 from partkin.model.adapting import Action, Adaptation, EdgeGap
 from partkin.model.fitting import Chance, Conflict, LikelyPlaces, Nogood, Piece, Placement, WithinErrors
-from partkin.model.verdict import Pair, Verdict
+from partkin.model.verdict import Laid, Pair, Unpaired, Verdict
 
 FORMAT = 1
 DECIMALS = 6
@@ -39,10 +39,7 @@ def as_tree(verdict: Verdict) -> dict[str, Any]:
         "placement": _placement(placement) if placement is not None else None,
         "pairs": [_pair(pair) for pair in verdict.pairs],
         "also": verdict.also,
-        "unpaired": [
-            {"fixing": left.fixing, "feature": left.feature, "need": left.need, "why": left.why}
-            for left in verdict.unpaired
-        ],
+        "unpaired": [_left_over(left) for left in verdict.unpaired],
         "conflict": _conflict(verdict.conflict, verdict.conflict_says),
         "adaptations": [action for action in map(_action, _actions(verdict.adaptation))],
         "other_adaptations": [[_action(a) for a in _actions(other)] for other in verdict.other_adaptations],
@@ -83,6 +80,8 @@ def as_tree(verdict: Verdict) -> dict[str, Any]:
             for o in verdict.levels
         ],
         "likely": _likely_places(verdict.likely),
+        "odd": _laid(verdict.odd),
+        "after": _laid(verdict.after),
         "positions": {"host": _places(verdict.host_positions), "donor": _places(verdict.donor_positions)},
     }  # fmt: skip
 
@@ -123,6 +122,26 @@ def _placement(placement: Placement) -> dict[str, Any]:
         "turn_deg": number(placement.turn_deg), "x_mm": number(placement.x_mm), "y_mm": number(placement.y_mm),
         **height, "mirrored": placement.mirrored, "matrix": [[cell + 0.0 for cell in row] for row in placement.matrix],
     }  # fmt: skip
+
+
+def _laid(laid: Laid | None) -> dict[str, Any] | None:
+    if laid is None or laid.placement is None:
+        return None
+    return {
+        "holds": laid.holding, "of": laid.count, "says": laid.says or None, "placement": _placement(laid.placement),
+        "pairs": [_pair(pair) for pair in laid.pairs], "unpaired": [_left_over(left) for left in laid.unpaired],
+        "odd": [
+            {
+                "fixing": one.fixing, "feature": one.feature, "out_mm": [number(v) for v in one.out_mm],
+                "short_mm": number(one.short_mm),
+            }
+            for one in laid.odd
+        ],
+    }  # fmt: skip
+
+
+def _left_over(left: Unpaired) -> dict[str, Any]:
+    return {"fixing": left.fixing, "feature": left.feature, "need": left.need, "why": left.why}
 
 
 def _edge(gap: EdgeGap) -> dict[str, Any]:

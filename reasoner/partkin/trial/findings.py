@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from partkin.model.adapting import AdaptationAnswer
-from partkin.model.fitting import Chance
+from partkin.model.fitting import Chance, OddHoles
 from partkin.model.known import Known, strictest_duty
 from partkin.model.positions import Missing, Suspect
 from partkin.model.reasons import Unknown
@@ -28,6 +28,8 @@ class Findings:
     trials
         One, or two where it is open which face was looked at; empty for a restraint part and where a
         part has no features at all.
+    odd
+        Of the trial shown, where it does not go on: laid where the most fixings hold.
     seams
         None: not a panel that an airbag bursts through, or no placement.
     adapting
@@ -51,6 +53,7 @@ class Findings:
     confidence: float
     measured_from: str
     trials: tuple[Trial, ...] = ()
+    odd: OddHoles | None = None
     seams: SeamCheck | None = None
     adapting: AdaptationAnswer | None = None
     adapted_chance: Chance | None = None

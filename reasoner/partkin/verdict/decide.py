@@ -9,7 +9,7 @@ from partkin.model.fitting import Conflict, FitAnswer, Spot, WithinErrors
 from partkin.model.known import airbag, is_restraint, leading
 from partkin.model.reasons import Unknown
 from partkin.model.trial import Trial
-from partkin.model.verdict import Verdict
+from partkin.model.verdict import Laid, Verdict
 from partkin.model.words import (
     BOLTS_ON,
     DOES_NOT_FIT,
@@ -23,7 +23,7 @@ from partkin.trial.findings import Findings
 from partkin.verdict import tables
 from partkin.verdict.cautions import cautions
 from partkin.verdict.mirrored import mirror_says
-from partkin.verdict.phrases import conflict_says
+from partkin.verdict.phrases import conflict_says, odd_says
 from partkin.verdict.reasoning import reasons
 from partkin.verdict.unknowns import unknowns
 
@@ -70,11 +70,13 @@ def decide(findings: Findings) -> Verdict:
             *ids, safety=safety, reasons=reasons(findings, chosen), says=says,
             next_step="Go by the maker's part number for that very vehicle, fitted by licensed practice.",
         )  # fmt: skip
+    offered = _offered(findings, chosen)
     conflict = _conflict(findings) if chosen in (DOES_NOT_FIT, WITH_ADAPTATION) else None
     told = trial is not None and (conflict is not None or (findings.work_waits and trial.answer.conflict is not None))
-    conflict_text = conflict_says(trial) if told and trial is not None else None
+    as_read, odd, after = _laid(findings, offered)
+    shown = odd or as_read
+    conflict_text = conflict_says(trial, shown.pairs) if told and trial is not None else None
     seam_text = _seam_text(findings) if chosen == DOES_NOT_FIT else None
-    offered = _offered(findings, chosen)
     open_questions = unknowns(findings, chosen)
     answer = trial.answer if trial is not None else None
     missing = trial is not None and trial.stand == "missing"
@@ -86,9 +88,11 @@ def decide(findings: Findings) -> Verdict:
         gaps=answer.gaps if answer is not None and not missing else (),
         flex_used_mm=_pulled_mm(answer) if answer is not None and not missing else None,
         likely=trial.likely if trial is not None and chosen == BOLTS_ON else None,
-        pairs=tables.pairs(trial) if trial is not None else (),
+        pairs=as_read.pairs,
         also=answer.also if answer is not None and not missing else 0,
-        unpaired=tables.unpaired(findings, trial) if trial is not None else (),
+        unpaired=as_read.unpaired,
+        odd=odd,
+        after=after,
         conflict=conflict,
         conflict_says=conflict_text or seam_text,
         adaptation=offered[0] if offered else None,
@@ -99,13 +103,29 @@ def decide(findings: Findings) -> Verdict:
         likely_chance=findings.likely.chance if findings.likely is not None and chosen == NOT_ENOUGH else None,
         unknown=open_questions,
         safety=safety,
-        reasons=reasons(findings, chosen, conflict_text, seam_text, conflict.errors if conflict is not None else None),
-        says=_says(findings, chosen, answer),
+        reasons=reasons(
+            findings, chosen, conflict_text, seam_text, conflict.errors if conflict is not None else None,
+            odd.says if odd is not None else None,
+        ),
+        says=_says(findings, chosen, answer, odd),
         next_step=_next_step(findings, chosen, open_questions, offered),
         notes=findings.notes,
         host_positions=_positions(trial.task.fixings, trial.nowhere[0]) if trial is not None else (),
         donor_positions=_positions(trial.task.features, trial.nowhere[1]) if trial is not None else (),
     )  # fmt: skip
+
+
+def _laid(findings: Findings, offered: tuple[Adaptation, ...]) -> tuple[Laid, Laid | None, Laid | None]:
+    """How it lies by its best margin, where the most fixings hold, and after the work."""
+    trial, found = findings.trial, findings.odd
+    if trial is None:
+        return Laid(None, ()), None, None
+    as_read = tables.laid(findings, trial, trial.answer.placement or None, trial.answer.pairs)
+    odd = None
+    if found is not None:
+        odd = replace(tables.laid(findings, trial, found.placement, found.pairs), odd=found.odd)
+        odd = replace(odd, says=odd_says(odd))
+    return as_read, odd, tables.after_work(offered[0] if offered else None)
 
 
 def _positions(spots: tuple[Spot, ...], nowhere: frozenset[str]) -> tuple[tuple[str, tuple[float, ...]], ...]:
@@ -188,10 +208,10 @@ def _seam_text(findings: Findings) -> str | None:
     )
 
 
-def _says(findings: Findings, chosen: VerdictWord, answer: FitAnswer | None) -> str:
+def _says(findings: Findings, chosen: VerdictWord, answer: FitAnswer | None, odd: Laid | None) -> str:
     host, donor = findings.known.host.part, findings.known.donor.part
     name, place = donor.name or donor.part, host.name or host.part
-    lead = leading(findings.known)
+    lead, stands = leading(findings.known), f": {odd.says}" if odd is not None else ""
     if chosen == BOLTS_ON and lead is not None:
         return f"{donor.part} ({name}) goes on {place}: {lead.says}."
     if chosen == BOLTS_ON and answer is not None and (answer.margin_mm or 0.0) < 0.0:
@@ -205,13 +225,11 @@ def _says(findings: Findings, chosen: VerdictWord, answer: FitAnswer | None) -> 
             f"{mm(answer.margin_mm or 0.0)} to spare."
         )
     if chosen == WITH_ADAPTATION:
-        return f"{donor.part} ({name}) goes on {place} after the work listed below."
-    if chosen == DOES_NOT_FIT:
-        return f"{donor.part} ({name}) does not go on {place} as it is, and {_why_no_work(findings)}."
+        return f"{donor.part} ({name}) goes on {place} after the work listed below. As it is{stands or ' it does not'}."
+    if chosen == DOES_NOT_FIT or findings.work_waits:
+        return f"{donor.part} ({name}) does not go on {place} as it is{stands}; {_why_no_work(findings)}."
     if (mirror := mirror_says(findings)) is not None:
         return f"{donor.part} ({name}) bolts on {place}, unless it is a mirror image: {mirror}."
-    if findings.work_waits:
-        return f"{donor.part} ({name}) does not go on {place} as it is, and {_why_no_work(findings)}."
     return f"Whether {donor.part} ({name}) goes on {place} cannot be told from what was measured."
 
 
@@ -233,7 +251,7 @@ def _next_step(
         return f"Next: {open_questions[0].says}"
     if chosen == WITH_ADAPTATION:
         jobs = len(offered[0].actions)
-        return f"Next: weigh the {jobs} job{'s' if jobs != 1 else ''} above against the other ways before you pay."
+        return f"Next: weigh the {jobs} job{'s' if jobs != 1 else ''} against the other ways before you pay."
     if chosen == DOES_NOT_FIT and _conflict_of_seams(findings):
         return "Next: before you let it go, read the corners of its seam once more; a slip looks the same."
     if chosen == DOES_NOT_FIT:

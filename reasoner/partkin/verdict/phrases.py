@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 
-from partkin.model.fitting import Conflict, FitAnswer, FitTask, PairFit, Spot
+from partkin.model.fitting import Conflict, FitTask, PairFit, Spot
 from partkin.model.trial import Trial
-from partkin.model.words import mm
+from partkin.model.verdict import Laid, Pair
+from partkin.model.words import heading, mm
 
 OPEN_PLAY_MM = 1.0e4
 
@@ -24,8 +25,39 @@ def listed(names: tuple[str, ...] | list[str], joint: str = "and") -> str:
     return f"{', '.join(names[:-1])} {joint} {names[-1]}"
 
 
-def conflict_says(trial: Trial) -> str:
-    """Why the named fixings cannot all be held, with the numbers to check it by hand."""
+def odd_says(laid: Laid) -> str:
+    """How many fixings hold where the most do, and of each odd one how far its feature stands off and which way.
+
+    Examples
+    --------
+    >>> from partkin.model.fitting import OddHole
+    >>> pairs = Pair("F1", "a", 0.2, 0.5, 0.3, "lines up"), Pair("F2", "b", 3.2, 0.5, -2.7, "out of reach")
+    >>> odd_says(Laid(None, pairs, odd=(OddHole("F2", "b", (-3.2, 0.1), 2.2),)))
+    '1 of 2 fixings holds; b on F2 is 3.2 mm to the left'
+    """
+    holds = "holds" if laid.holding == 1 else "hold"
+    states = {pair.fixing: pair for pair in laid.pairs}
+    told = [f"{laid.holding} of {laid.count} fixings {holds}"]
+    off: list[str] = []
+    for odd in laid.odd:
+        name, pair = f"{odd.feature} on {odd.fixing}", states.get(odd.fixing)
+        if pair is not None and pair.state == "blocked":
+            told.append(f"{odd.feature} does not go on {odd.fixing}{f' ({pair.why})' if pair.why else ''}")
+        elif pair is not None:
+            x_mm, y_mm = odd.out_mm
+            which = heading(math.degrees(math.atan2(y_mm, x_mm)))
+            off.append(f"{name} {'' if off else 'is '}{mm(math.hypot(x_mm, y_mm))} {which}")
+    told += [listed(off)] if off else []
+    alone = [left.fixing for left in laid.unpaired if left.fixing and left.need == "must"]
+    told += [f"nothing goes on {listed(alone)}"] if alone else []
+    return "; ".join(told)
+
+
+def conflict_says(trial: Trial, shown: tuple[Pair, ...]) -> str:
+    """Why the named fixings cannot all be held, with the numbers to check it by hand.
+
+    `shown`: the pairs as every other output shows them.
+    """
     conflict = trial.answer.conflict
     if conflict is None:
         return ""
@@ -39,13 +71,24 @@ def conflict_says(trial: Trial) -> str:
     if trial.task.dims == 3:
         return _in_space(trial.task, conflict)
     if len(conflict.pairs) == 2:
-        return _two_apart(trial.task, conflict, trial.answer)
-    pairs = listed([f"{p.feature} on {p.fixing}" for p in conflict.pairs])
+        return _two_apart(trial.task, conflict, _as_shown(trial.task, conflict, shown))
+    same = {(p.fixing, p.feature) for p in conflict.pairs} <= {(p.fixing, p.feature) for p in shown}
+    pairs = f" ({listed([f'{p.feature} on {p.fixing}' for p in conflict.pairs])})" if same else ""
     how = "under no pairing" if not trial.task.given else "by no turn and shift"
     return (
-        f"{how} do {listed(conflict.fixings)} all go together: at best ({pairs}) they are still "
+        f"{how} do {listed(conflict.fixings)} all go together: at best{pairs} they are still "
         f"{mm(conflict.shortfall_mm)} out of reach"
     )
+
+
+def _as_shown(task: FitTask, conflict: Conflict, shown: tuple[Pair, ...]) -> tuple[PairFit, ...]:
+    """The two pairs of a conflict as they are shown; those of the conflict where one of them is not."""
+    feature = {pair.fixing: pair.feature for pair in shown}
+    options = {(option.fixing, option.feature): option.allowed_mm for option in task.options}
+    pairs = [(pair.fixing, feature.get(pair.fixing, "")) for pair in conflict.pairs]
+    if any(pair not in options for pair in pairs):
+        return conflict.pairs
+    return tuple(PairFit(*pair, 0.0, options[pair], 0.0) for pair in pairs)
 
 
 def _too_small(trial: Trial, pair: PairFit) -> str:
@@ -54,19 +97,23 @@ def _too_small(trial: Trial, pair: PairFit) -> str:
     return f"{pair.feature} does not go on {pair.fixing}: {why}"
 
 
-def _two_apart(task: FitTask, conflict: Conflict, answer: FitAnswer) -> str:
-    one, other = conflict.pairs
+def _two_apart(task: FitTask, conflict: Conflict, pairs: tuple[PairFit, ...]) -> str:
+    one, other = pairs
     host_mm = _between(task.fixings, one.fixing, other.fixing)
     donor_mm = _between(task.features, one.feature, other.feature)
     play_mm = one.allowed_mm + other.allowed_mm
     travel_mm = _travel(task, one) + _travel(task, other)
     slots = f" and the slots take {mm(travel_mm)} along their length" if travel_mm > 0 else ""
     way = "further from" if donor_mm > host_mm else "nearer to"
-    only = "" if task.given else "; no other pairing does better"
+    short = f"{mm(conflict.shortfall_mm or 0.0)} short at best"
+    if [(p.fixing, p.feature) for p in pairs] != [(p.fixing, p.feature) for p in conflict.pairs]:
+        at_best = f"whatever goes on {one.fixing} and {other.fixing}, each stays {short}"
+    else:
+        at_best = f"each is {short}{'' if task.given else '; no other pairing does better'}"
     return (
         f"{other.feature} stands {mm(abs(donor_mm - host_mm))} {way} {one.feature} than {other.fixing} from "
         f"{one.fixing} (donor {donor_mm:.1f}, host {host_mm:.1f} mm); the play there allows {mm(play_mm)} between "
-        f"them{slots}; each is {mm(conflict.shortfall_mm or 0.0)} short at best{only}"
+        f"them{slots}; {at_best}"
     )
 
 

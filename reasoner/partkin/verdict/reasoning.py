@@ -18,13 +18,14 @@ LEVELS = {
 
 def reasons(
     findings: Findings, chosen: VerdictWord, conflict: str | None = None, seam: str | None = None,
-    errors: WithinErrors | None = None,
+    errors: WithinErrors | None = None, odd: str | None = None,
 ) -> tuple[Reason, ...]:
     """Number the reasons from the verdict down: r1 rests on the others, and what one of them rests on follows it.
 
     What speaks against it comes first: the fixings in conflict, the seam that lies elsewhere.
     """
     below = [
+        *([Reason("", odd, (), PLAY_SOURCE)] if odd else []),
         *([Reason("", conflict, (), PLAY_SOURCE)] if conflict else []),
         *([Reason("", out_by_says(errors))] if errors is not None else []),
         *([Reason("", seam, (), SEAM_SOURCE)] if seam else []),

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from partkin.model.fitting import FitTask, PairFit
+from collections.abc import Iterable
+
+from partkin.model.adapting import Adaptation
+from partkin.model.fitting import FitTask, PairFit, Placement
+from partkin.model.mating import Mating
 from partkin.model.trial import Trial
-from partkin.model.verdict import Pair, Unpaired
+from partkin.model.verdict import Laid, Pair, Unpaired
 from partkin.model.words import PairState
 from partkin.trial.findings import Findings
 
@@ -28,16 +32,29 @@ def state(margin_mm: float, blocked: bool) -> PairState:
     return "tight" if margin_mm < TIGHT_MM else "lines up"
 
 
-def pairs(trial: Trial) -> tuple[Pair, ...]:
-    """Every pair of the trial that is measured, and those that goes_on names and that cannot go together."""
-    found = [_pair(trial, pair) for pair in trial.answer.pairs if pair.allowed_mm < OPEN_PLAY_MM]
+def laid(findings: Findings, trial: Trial, placement: Placement | None, fits: Iterable[PairFit]) -> Laid:
+    """A way of laying the donor on, with the state of every pair and what is left over.
+
+    Every pair that is measured, and those that goes_on names and that cannot go together.
+    """
+    fits = tuple(fits)
+    found = [
+        _pair(pair, trial.matings.get((pair.fixing, pair.feature))) for pair in fits if pair.allowed_mm < OPEN_PLAY_MM
+    ]
     found += _blocked_as_given(trial, {pair.fixing for pair in found})
     order = {spot.id: number for number, spot in enumerate(trial.task.fixings)}
-    return tuple(sorted(found, key=lambda pair: order.get(pair.fixing, len(order))))
+    listed = tuple(sorted(found, key=lambda pair: order.get(pair.fixing, len(order))))
+    return Laid(placement, listed, _unpaired(findings, trial, fits, {pair.fixing for pair in listed}))
 
 
-def _pair(trial: Trial, pair: PairFit) -> Pair:
-    mating = trial.matings.get((pair.fixing, pair.feature))
+def after_work(adaptation: Adaptation | None) -> Laid | None:
+    """How the donor lies once the work is done; None: there is none, or where it then lies is not known."""
+    if adaptation is None or adaptation.placement is None:
+        return None
+    return Laid(adaptation.placement, tuple(_pair(pair, None) for pair in adaptation.stands))
+
+
+def _pair(pair: PairFit, mating: Mating | None) -> Pair:
     why = mating.blocked if mating is not None else None
     blocked = why is not None
     if not blocked and pair.direction == "lean" and pair.margin_mm < 0:
@@ -60,25 +77,26 @@ def _blocked_as_given(trial: Trial, shown: set[str]) -> list[Pair]:
     ]
 
 
-def unpaired(findings: Findings, trial: Trial) -> tuple[Unpaired, ...]:
+def _unpaired(
+    findings: Findings, trial: Trial, fits: tuple[PairFit, ...], shown: set[str]
+) -> tuple[Unpaired, ...]:
     """Fixings and features that are left over, and why."""
-    answer = trial.answer
-    shown = {pair.fixing for pair in pairs(trial)}
+    used = {name for pair in fits for name in ((0, pair.fixing), (1, pair.feature))}
     host_needs = needs(findings, donor=False)
     donor_needs = needs(findings, donor=True)
-    open_ends = [pair.fixing for pair in answer.pairs if pair.allowed_mm >= OPEN_PLAY_MM]
+    open_ends = [pair.fixing for pair in fits if pair.allowed_mm >= OPEN_PLAY_MM]
     found = [
         Unpaired(fixing, None, host_needs.get(fixing, "must"), "not everything is measured here")
         for fixing in open_ends
     ]
     found += [
-        Unpaired(fixing, None, host_needs.get(fixing, "must"), why_left(trial, fixing))
-        for fixing in answer.unpaired_fixings if fixing not in shown
+        Unpaired(spot.id, None, host_needs.get(spot.id, "must"), why_left(trial, spot.id))
+        for spot in trial.task.fixings if (0, spot.id) not in used and spot.id not in shown
     ]  # fmt: skip
-    for feature in answer.unpaired_features:
-        need = donor_needs.get(feature, "should")
-        if need != "spare":
-            found.append(Unpaired(None, feature, need, _why_feature_left(findings, feature)))
+    for spot in trial.task.features:
+        need = donor_needs.get(spot.id, "should")
+        if (1, spot.id) not in used and need != "spare":
+            found.append(Unpaired(None, spot.id, need, _why_feature_left(findings, spot.id)))
     return tuple(found)
 
 

@@ -96,11 +96,13 @@ def _confirm(verdict: Mapping, build: Build) -> Confirmation:
         refused, more = _fits(verdict, sides, build)
         return Confirmation((*refused, *unasked_airbag_faults(verdict, build)), (*trusted, *more))
     conflict = verdict["conflict"]
+    if verdict.get("odd"):
+        trusted.append("that no more fixings hold together than are shown to")
     if conflict is None or conflict["certificate"] is None:
         return Confirmation((_without_certificate(conflict),), tuple(trusted))
     seams = read_seams(verdict, build)
     trusted += seams.as_stated
-    refused = _does_not_fit(verdict, sides, seams) + unasked_airbag_faults(verdict, build)
+    refused = _does_not_fit(verdict, sides, seams) + _odd_faults(verdict, sides) + unasked_airbag_faults(verdict, build)
     if (word == WITH_ADAPTATION) != bool(verdict["adaptations"]):
         refused.append(f"{word!r} and the adaptations listed do not go together")
     trusted.append("by how much the conflict is short, and that none of its fixings can be left out")
@@ -190,6 +192,19 @@ def _fits(verdict: Mapping, sides: Sides, build: Build) -> tuple[list[str], tupl
 
 def _needed(sides: Sides, pair: Mapping) -> bool:
     return sides.fixings[pair["fixing"]].must or sides.features[pair["feature"]].must
+
+
+def _odd_faults(verdict: Mapping, sides: Sides) -> list[str]:
+    """What is wrong with the figures of a donor laid where the most fixings hold."""
+    odd = verdict.get("odd")
+    if not odd:
+        return []
+    shown = {**verdict, "placement": odd["placement"], "pairs": odd["pairs"], "margin_mm": None}
+    refused, margins = _stands(shown, sides)
+    holds = sum(margin >= -ROUNDED_MM for _, margin in margins)
+    if holds != odd["holds"]:
+        refused.append(f"{holds} fixings hold, not {odd['holds']}")
+    return [f"laid where the most hold: {fault}" for fault in refused]
 
 
 def _made(verdict: Mapping) -> list[Mapping]:

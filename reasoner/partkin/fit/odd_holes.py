@@ -1,0 +1,189 @@
+"""Where a donor does not go on: the placement at which the most fixings hold, and how far the odd ones stand off there.
+
+The most that hold are found over all pairings. Among the sets of that size the one shown leaves the odd pairs the
+least excess that any placement gives which holds the set: the largest of them first, then the next, each to within
+`CLOSE_MM`. The donor is then laid where those that hold have the largest margin, so that an odd hole shows how far it
+stands off the pattern of the others.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from partkin.fit.arrays import Pairs
+from partkin.fit.flex import gives, pulled
+from partkin.fit.layout import WILD_MM, Aim, Pair
+from partkin.fit.minimax import Placed, best_placement
+from partkin.fit.search import Found, LimitReached, Search
+from partkin.fit.work import FIT_MM, Work, placement_of
+from partkin.model.fitting import FitTask, OddHole, OddHoles
+
+CLOSE_MM = 5.0e-4
+# Nodes that the search for the most fixings may open. Patterns that have little in common need far more.
+NODE_LIMIT = 600
+# Sets of the same size that are compared.
+MOST_SETS = 64
+# Ways of pairing what is left over that are placed, for one set.
+MOST_REST = 24
+
+
+@dataclass(eq=False)
+class _EveryLargest(Search):
+    """A search that keeps every pairing that covers the most, whatever its margin."""
+
+    def _record(self, found: Found) -> None:
+        self.at_least = max(self.at_least, found.value)
+        self.found[found.pairs] = found
+        self.overflow = len(self.found) >= MOST_SETS
+
+
+@dataclass(frozen=True)
+class _Laid:
+    """A set that holds, the pairs left over, the least excess of those, and the placement that is best for the set."""
+
+    held: tuple[Pair, ...]
+    odd: tuple[Pair, ...]
+    excess_mm: tuple[float, ...]
+    placed: Placed
+
+    @property
+    def rank(self) -> tuple[float, ...]:
+        """The largest excess first."""
+        return tuple(sorted((round(one / CLOSE_MM) for one in self.excess_mm), reverse=True))
+
+
+def odd_holes(task: FitTask, shown: Sequence[tuple[str, str]] = ()) -> OddHoles | None:
+    """Lay a donor that does not fit so that the most of what must be paired holds.
+
+    Parameters
+    ----------
+    task
+        At nominal positions, in the plane; pulled by hand as far as the donor gives.
+    shown
+        (fixing, feature) pairs to prefer where several ways are equally good.
+
+    Returns
+    -------
+    OddHoles or None
+        None: in space; fewer than half of what must be paired hold together, so that nothing is odd; nothing that holds
+        is measured; or the search came to its limit.
+    """
+    if task.dims != 2:
+        return None
+    work = Work.of(pulled(task, task.flex_mm) if gives(task) else task, NODE_LIMIT)
+    wanted = work.must if any(side.any() for side in work.must) else work.should
+    half = math.ceil(sum(int(side.sum()) for side in wanted) / 2)
+    none = np.zeros_like(wanted[0]), np.zeros_like(wanted[1])
+    search = _EveryLargest(work.layout, work.known, Aim(none, wanted), work.budget, FIT_MM, max(half, 1))
+    try:
+        search.run()
+    except LimitReached:
+        return None
+    sets = [
+        found.pairs for found in search.found.values()
+        if found.value >= search.at_least and any(work.layout.allowed_mm[pair] < WILD_MM for pair in found.pairs)
+    ]  # fmt: skip
+    laid = [one for pairs in sorted(sets) for one in _with_the_rest(work, pairs, wanted)]
+    if not laid:
+        return None
+    preferred = set(shown)
+
+    def order(one: _Laid) -> tuple[object, ...]:
+        ids = tuple(sorted(work.layout.ids(pair) for pair in (*one.held, *one.odd)))
+        return one.rank, -len(preferred.intersection(ids)), ids
+
+    return _answer(work, min(laid, key=order))
+
+
+def _answer(work: Work, best: _Laid) -> OddHoles:
+    pairs = (*best.held, *best.odd)
+    placed = best.placed
+    shift = float(placed.shift_mm[0]), float(placed.shift_mm[1])
+    found = Found(pairs, len(best.held), 0.0, placed.turn_rad, shift)
+    known = work.layout.known(pairs)
+    gap_mm = known.contact_at(placed.turn_rad, placed.shift_mm).gap_mm[0, len(best.held) :]
+    odd = tuple(
+        OddHole(*work.layout.ids(pair), (float(gap[0]), float(gap[1])), excess_mm)
+        for pair, gap, excess_mm in zip(best.odd, gap_mm, best.excess_mm, strict=True)
+    )
+    order = {spot.id: place for place, spot in enumerate(work.task.fixings)}
+    ordered = tuple(sorted(odd, key=lambda one: order[one.fixing]))
+    return OddHoles(placement_of(found, work.task.mirrored), work.pair_fits(found), ordered)
+
+
+def _with_the_rest(work: Work, held: tuple[Pair, ...], wanted: tuple[np.ndarray, np.ndarray]) -> Iterator[_Laid]:
+    """Pair what is left over in every way that may be best, nearest first, with its placement."""
+    best: tuple[float, ...] | None = None
+    for bound_mm, odd in sorted(_rests(work, held, wanted))[:MOST_REST]:
+        if best is not None and round(bound_mm / CLOSE_MM) > best[0]:
+            return
+        laid = _placed(work, held, odd)
+        if best is None or laid.rank <= best:
+            best = laid.rank or (0,)
+            yield laid
+
+
+def _rests(
+    work: Work, held: tuple[Pair, ...], wanted: tuple[np.ndarray, np.ndarray]
+) -> list[tuple[float, tuple[Pair, ...]]]:
+    """Pairings of what is left over, each with a lower bound of its excess; the nearest `MOST_REST` a row at most."""
+    taken = {row for row, _ in held}, {column for _, column in held}
+    need_mm = np.where(np.isfinite(work.layout.allowed_mm), 0.0, np.inf)
+    for pair in held:
+        # What is held gives no more than its play, so the whole of what is missing falls to the other pair.
+        need_mm = np.maximum(need_mm, 2.0 * work.layout.pair_need_mm(*pair))
+    found: list[tuple[float, tuple[Pair, ...]]] = [(0.0, ())]
+    for side in (0, 1):
+        for own in (int(index) for index in np.flatnonzero(wanted[side]) if int(index) not in taken[side]):
+            more = []
+            for bound_mm, odd in found:
+                if own in {pair[side] for pair in odd}:
+                    more.append((bound_mm, odd))
+                    continue
+                column = need_mm[own] if side == 0 else need_mm[:, own]
+                barred = taken[1 - side] | {pair[1 - side] for pair in odd}
+                free = [k for k in map(int, np.argsort(column, kind="stable")) if np.isfinite(column[k])]
+                free = [k for k in free if k not in barred][:MOST_REST]
+                pairs = [(own, k) if side == 0 else (k, own) for k in free]
+                more += [(max(bound_mm, float(need_mm[pair])), (*odd, pair)) for pair in pairs] or [(bound_mm, odd)]
+            found = sorted(more)[: MOST_REST * 4]
+    return found
+
+
+def _placed(work: Work, held: tuple[Pair, ...], odd: tuple[Pair, ...]) -> _Laid:
+    """Give each odd pair in turn, the worst first, no more room than it needs with all others held."""
+    pairs = (*held, *odd)
+    known = work.layout.known(pairs)
+    centred = placed = best_placement(work.layout.known(held))
+    open_, room_mm = [k for k in range(len(held), len(pairs)) if known.rho[k] < WILD_MM], np.zeros(len(pairs))
+    while open_:
+        most_mm, placed = _least_room(known, room_mm, open_, placed)
+        excess_mm = known.excess(placed.turn_rad, placed.shift_mm)
+        worst = max(open_, key=lambda k: (excess_mm[k], -k))
+        room_mm[open_] = most_mm
+        room_mm[worst] = max(excess_mm[worst], 0.0) + FIT_MM
+        open_.remove(worst)
+    excess_mm = known.excess(placed.turn_rad, placed.shift_mm)
+    return _Laid(held, odd, tuple(float(excess_mm[k]) for k in range(len(held), len(pairs))), centred)
+
+
+def _least_room(
+    known: Pairs, room_mm: np.ndarray, open_: list[int], placed: Placed
+) -> tuple[float, Placed]:
+    """Halve what the open pairs may need beyond their play, down to `CLOSE_MM`; the others keep their room."""
+    low = 0.0
+    high = max(float(known.excess(placed.turn_rad, placed.shift_mm)[open_].max()), 0.0)
+    while high - low > CLOSE_MM:
+        middle = (low + high) / 2.0
+        room_mm[open_] = middle
+        tried = best_placement(replace(known, rho=known.rho + room_mm), stop_at_sign=True)
+        if not tried.fits:
+            low = middle
+            continue
+        placed = tried
+        high = min(middle, max(float(known.excess(tried.turn_rad, tried.shift_mm)[open_].max()), 0.0))
+    return high, placed

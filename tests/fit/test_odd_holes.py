@@ -1,0 +1,84 @@
+"""The placement at which the most fixings hold: against every subset, and against holes that were moved on purpose."""
+
+import math
+import random
+from itertools import combinations, permutations
+
+import numpy as np
+import pytest
+
+from partkin.fit.arrays import Pairs
+from partkin.fit.minimax import best_placement
+from partkin.fit.odd_holes import CLOSE_MM, odd_holes
+from partkin.fit.solve import solve
+from partkin.model.fitting import FitTask, Option, Spot
+
+
+def task_of(points, moved, *, given=True, allowed_mm=0.5, spare=0):
+    """Fixings at `points`; the donor turned and shifted, with some of its holes moved (dx, dy) in the host's frame."""
+    turn = math.radians(3.0)
+    back = []
+    for number, (x, y) in enumerate(points):
+        dx, dy = moved.get(number, (0.0, 0.0))
+        x, y = x + dx - 5.0, y + dy + 7.0
+        back.append((math.cos(turn) * x + math.sin(turn) * y, -math.sin(turn) * x + math.cos(turn) * y))
+    back += [(900.0 + 40.0 * k, 17.0 * k) for k in range(spare)]
+    fixings = tuple(Spot(f"F{number}", tuple(at)) for number, at in enumerate(points))
+    features = tuple(Spot(f"t{number}", at, must=False, should=True) for number, at in enumerate(back))
+    pairs = [(f, d) for f in range(len(points)) for d in range(len(back)) if not given or f == d]
+    return FitTask(fixings, features, tuple(Option(f"F{f}", f"t{d}", allowed_mm) for f, d in pairs), given=given)
+
+
+def scattered(count, seed):
+    draw = random.Random(seed)
+    return [(draw.uniform(0.0, 600.0), draw.uniform(0.0, 300.0)) for _ in range(count)]
+
+
+def hold(task, pairs):
+    return best_placement(Pairs.of(task, pairs), stop_at_sign=True).fits
+
+
+@pytest.mark.parametrize("given", [True, False])
+def test_holes_that_were_moved_are_named_with_how_far_and_which_way(given):
+    task = task_of(scattered(18, 3), {5: (-3.2, 0.0), 13: (0.0, -2.1)}, given=given)
+    found = odd_holes(task)
+    assert sum(pair.margin_mm >= -1e-6 for pair in found.pairs) == 16
+    assert [(one.fixing, one.feature) for one in found.odd] == [("F5", "t5"), ("F13", "t13")]
+    assert np.allclose([one.out_mm for one in found.odd], [(-3.2, 0.0), (0.0, -2.1)], atol=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_larger_set_holds(seed):
+    """Against every set of fixings, and where the pairing is open every pairing."""
+    draw = random.Random(seed)
+    given, count = seed % 2 == 0, 5 if seed % 2 == 0 else 4
+    moved = {k: (draw.uniform(-4.0, 4.0), draw.uniform(-4.0, 4.0)) for k in range(draw.choice((1, 2)))}
+    task = task_of(scattered(count, seed), moved, given=given, spare=0 if given else 1)
+    if solve(task).fits:
+        pytest.skip("it goes on")
+    found = odd_holes(task)
+    holds = 0 if found is None else sum(pair.margin_mm >= -1e-6 for pair in found.pairs)
+    features = [spot.id for spot in task.features]
+    for size in range(max(holds + 1, math.ceil(count / 2)), count + 1):
+        for some in combinations([spot.id for spot in task.fixings], size):
+            ways = [tuple(f"t{name[1:]}" for name in some)] if given else permutations(features, size)
+            assert not any(hold(task, list(zip(some, way, strict=True))) for way in ways)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_odd_one_cannot_be_less_short_while_the_others_hold(seed):
+    task = task_of(scattered(7, seed), {2: (2.0 + 0.3 * seed, -1.0)})
+    found = odd_holes(task)
+    (odd,) = found.odd
+    for room_mm, fits in ((odd.short_mm - 4 * CLOSE_MM, False), (odd.short_mm + CLOSE_MM, True)):
+        options = tuple(
+            Option(o.fixing, o.feature, o.allowed_mm + room_mm * (o.fixing == odd.fixing)) for o in task.options
+        )
+        wider = FitTask(task.fixings, task.features, options, given=True)
+        assert hold(wider, [(o.fixing, o.feature) for o in options]) is fits
+
+
+def test_patterns_with_little_in_common_have_nothing_odd():
+    host, donor = scattered(9, 1), scattered(9, 2)
+    moved = {k: (d[0] - h[0], d[1] - h[1]) for k, (h, d) in enumerate(zip(host, donor, strict=True))}
+    assert odd_holes(task_of(host, moved)) is None
