@@ -8,15 +8,22 @@ from pathlib import Path
 
 import pytest
 
-from partkin.adaptation.tables import washers
+from partkin.adaptation.tables import rule, rule_or_none, washers
+from partkin.choosing.costing import shares
 from partkin.model.words import INSTRUMENTS
+from partkin.strip.costs import lift_rows
 from partkin.tables import (
+    clip_rules,
     coordinate_error_mm,
     greatest_error_mm,
     instruments,
+    making,
+    materials,
     near_miss,
     near_misses,
     parse_thread,
+    same_drawing,
+    slip_rule,
     threads,
     threads_join,
 )
@@ -173,3 +180,90 @@ def test_turns_of_the_near_misses_follow_from_their_pitches() -> None:
             assert difference_mm < 1e-4
         else:
             assert miss.turns == pytest.approx(0.25 * min(a.pitch_mm, b.pitch_mm) / difference_mm, rel=0.002)
+
+
+# Values of common practice, without a source: each is held here with what rests on it, so that none changes unseen.
+
+
+def test_how_a_maker_scatters_and_how_another_drawing_departs() -> None:
+    """A chance rests on them; the shares of the four ways add up."""
+    found = making()
+    assert (found.scatter_mm, found.file_mm) == (0.1, 1.0)
+    assert found.spreads_mm == (0.6, 1.2, 2.5, 5.0)
+    shares = (found.one_hole, found.two_holes, found.group, found.all_holes)
+    assert shares == (0.40, 0.15, 0.10, 0.35) and sum(shares) == pytest.approx(1.0)
+
+
+def test_how_likely_one_drawing_is_before_anything_is_read() -> None:
+    """A chance rests on it: even odds where nothing speaks, more the more speaks for it, few where a size differs."""
+    assert {name: row.weight for name, row in same_drawing().items()} == {
+        "same name and platform and alike in every size": 0.8, "same name and platform": 0.75,
+        "alike in every size": 0.55, "nothing of the kind": 0.5, "a size that differs": 0.1,
+    }  # fmt: skip
+
+
+def test_from_when_on_a_size_or_a_reading_is_asked_about() -> None:
+    """What stands beyond them is not believed before it is read once more: a verdict waits for it."""
+    asked = {"hole widest": 2.5, "hole narrowest": 0.5, "made alike": 0.5, "tape mark": 10.0, "tape hundred": 100.0,
+             "fewest beside": 3.0}  # fmt: skip
+    assert {name: slip_rule(name) for name in asked} == asked
+
+
+def test_what_a_clip_takes() -> None:
+    """Play of a clip, and so a verdict: 0.5 mm in moulded trim, none in steel; at most 3 mm wider or 1 mm thinner."""
+    told = {name: (row.takes_mm, row.larger_mm, row.smaller_mm) for name, row in clip_rules().items()}
+    assert told == {"plastic": (0.5, 3.0, 1.0), "covered foam": (0.5, 3.0, 1.0), "any": (0.0, 3.0, 1.0)}
+
+
+@pytest.mark.parametrize(
+    ("instrument", "at_0", "at_1_m", "centres_at_0"),
+    [("steel rule", 0.5, 0.5, 0.5), ("tape", 1.0, 1.0, 1.0), ("caliper", 0.05, 0.1, 0.35), ("template", 0.5, 1.0, 0.5),
+     ("photo", 4.0, 9.0, 4.0), ("seller", 2.5, 2.5, 2.5)],
+)  # fmt: skip
+def test_how_far_a_reading_may_be_out(instrument: str, at_0: float, at_1_m: float, centres_at_0: float) -> None:
+    """Every verdict rests on it. Limits of tapes: tests/published/test_uncertainty.py; the eye's share is practice."""
+    told = [greatest_error_mm(instrument, length, "near edges") for length in (0.0, 1000.0)]
+    assert (*told, greatest_error_mm(instrument, 0.0, "centres")) == (at_0, at_1_m, centres_at_0)
+
+
+def test_what_is_kept_where_something_is_cut() -> None:
+    """A cut rests on it; the distances that a standard gives: tests/published/test_edges.py."""
+    kept = {
+        "zone margin": (20.0, "mm"), "largest opening": (1.5, "fastener"), "washer cover": (0.67, "washer"),
+        "longest slot": (2.5, "fastener"), "drill step": (0.5, "mm"), "length step": (1.0, "mm"),
+        "fixings that place the part": (2.0, "count"), "thickness that matters": (0.5, "mm"),
+    }  # fmt: skip
+    assert {name: (rule(name).value, rule(name).of) for name in kept} == kept
+    slots = {"moulded": (2.0, "fastener"), "composite": (3.0, "fastener"), "sheet metal": (1.5, "hole")}
+    assert {group: (rule("slot edge", group).value, rule("slot edge", group).of) for group in slots} == slots
+    assert (rule("engagement", "plastic").value, rule("engagement", "plastic").of) == (2.0, "fastener")
+    assert rule_or_none("slot edge", "cast") is None, "no slot is cut in a casting"
+
+
+def test_what_each_material_bears() -> None:
+    """A cut rests on it: what may be opened out, slotted, given a new hole; whose edges and whose threads count."""
+    assert {row.group: (row.rules_as, row.engages_as, row.open_out, row.slot, row.new_hole) for row in materials()} == {
+        "high-strength steel": ("sheet metal", "steel", "no", "no", "no"),
+        "magnesium": ("cast", "aluminium", "no", "no", "no"),
+        "glass": ("moulded", "plastic", "no", "no", "no"),
+        "covered foam": ("moulded", "plastic", "yes", "yes", "carrier"),
+        "composite": ("composite", "plastic", "yes", "yes", "yes"),
+        "cast": ("cast", "aluminium", "yes", "no", "no"),
+        "aluminium": ("sheet metal", "aluminium", "yes", "yes", "yes"),
+        "steel": ("sheet metal", "steel", "yes", "yes", "yes"),
+        "plastic": ("moulded", "plastic", "yes", "yes", "yes"),
+        "wood": ("moulded", "plastic", "yes", "yes", "yes"),
+    }
+
+
+def test_what_is_gone_when_a_part_does_not_go_on() -> None:
+    """A purchase rests on it: half the price comes back, carriage is paid once more, the hours are gone."""
+    assert dict(shares()) == {"resale": 0.5, "return_carriage": 1.0, "wasted_hours": 1.0}
+
+
+def test_how_a_mass_is_lifted() -> None:
+    """HSE INDG143, lifting filter: 16 kg and 25 kg; the rest is practice. A plan's cost and its caution rest on it."""
+    assert [(row.up_to_kg, row.people_least, row.hoist, row.minutes) for row in lift_rows()] == [
+        (16.0, 1, False, 0.0), (25.0, 1, False, 3.0), (32.0, 2, False, 6.0), (60.0, 2, True, 10.0),
+        (None, 0, True, 20.0),
+    ]  # fmt: skip

@@ -1,0 +1,164 @@
+"""Faults planted one by one in a copy of the tables, rules, queries and shapes: which of them does no test find?
+
+python tests/campaigns/planted_faults.py threads.csv edges.csv --most 60
+python tests/campaigns/planted_faults.py --all --most 20
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import io
+import os
+import re
+import shutil
+import signal
+import sys
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from random import Random
+
+ROOT = Path(__file__).parents[2]
+COPIED = ("reasoner", "ontology", "data", "docs", "tests", "pyproject.toml", "README.md")
+LONGEST_S = 300
+# The tests that hold a file's content; files of a folder share those of the folder.
+TESTS = {
+    "threads.csv": ("sheets/test_tables.py", "published/test_edges.py"),
+    "near_misses.csv": ("sheets/test_tables.py", "fit/test_mating.py"),
+    "edges.csv": ("sheets/test_tables.py", "published/test_edges.py"),
+    "bolts.csv": ("published/test_edges.py",),
+    "instruments.csv": ("sheets/test_tables.py", "published/test_uncertainty.py"),
+    **dict.fromkeys(
+        ("washers.csv", "clips.csv", "materials.csv", "making.csv", "same_drawing.csv", "slips.csv", "lifting.csv",
+         "money.csv"), ("sheets/test_tables.py",)),
+    "rules": ("graph/test_rules.py", "graph/test_asking.py"),
+    "queries": ("graph/test_queries.py", "graph/test_asking.py", "graph/test_questions.py"),
+    "shapes": ("graph/test_shapes.py",),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Planted:
+    """One fault: the file with it, and what was done."""
+
+    file: Path
+    text: str
+    says: str
+
+
+def in_a_table(file: Path, text: str) -> Iterator[Planted]:
+    """A row dropped, a number made larger, a yes made a no; columns of words, sources and marks are let be."""
+    rows = list(csv.reader(io.StringIO(text)))
+    name = ":".join([file.name, "{}"])
+    for place, row in enumerate(rows[1:], start=1):
+        yield Planted(file, _written([*rows[:place], *rows[place + 1 :]]), name.format(f"{row[0]}: the row dropped"))
+        for column, cell in enumerate(row):
+            other = _other(cell)
+            if other is not None and rows[0][column] not in ("source", "check", "mark", "note"):
+                changed = [*rows[:place], [*row[:column], other, *row[column + 1 :]], *rows[place + 1 :]]
+                yield Planted(file, _written(changed), name.format(f"{row[0]}: {rows[0][column]} {cell} -> {other}"))
+
+
+def _other(cell: str) -> str | None:
+    if cell in ("yes", "no"):
+        return "no" if cell == "yes" else "yes"
+    return f"{1.25 * float(cell) + (not float(cell)):g}" if re.fullmatch(r"-?\d+(\.\d+)?", cell) else None
+
+
+def _written(rows: list[list[str]]) -> str:
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows(rows)
+    return out.getvalue()
+
+
+# What is taken out, or put in the place of what, in a query or rule, and in a shape.
+CLAUSES = (
+    (r"^ *FILTER ?.*\n", ""), (r"^ *OPTIONAL \{.*\}\n", ""), (r"^ *MINUS \{.*\}\n", ""), (r"^ *\?\w+ \S+ \S+ \.\n", ""),
+    (r", partkin:[\w-]+(?=[^(]*\)\))", ""), (r" < ", " > "), (r" >= ", " < "), (r" && ", " || "),
+    (r"\bMAX\(", "MIN("), (r"!BOUND", "BOUND"), (r" [|/] ?partkin:\w+", ""),
+)  # fmt: skip
+BOUNDS = (
+    (r" sh:(min|max)(Count|Inclusive|Exclusive|Length) [\d.]+ ;", ""), (r" sh:pattern \"[^\"]*\" ;", ""),
+    (r" sh:(datatype|class|nodeKind) \S+ ;", ""), (r"^    sh:sparql shape:[\w-]+ ,", "    sh:sparql"),
+    (r"^        shape:[\w-]+ ,\n", ""), (r"FILTER\([^\n]*\)(?= \})", ""), (r"(?<=sh:in \( )partkin:[\w-]+ ", ""),
+)  # fmt: skip
+
+
+def in_a_text(file: Path, text: str, changes: tuple[tuple[str, str], ...]) -> Iterator[Planted]:
+    """Each place where a change applies, by itself; headers of queries, which begin with #, are let be."""
+    for pattern, other in changes:
+        for match in re.finditer(pattern, text, re.MULTILINE):
+            line = text[text.rfind("\n", 0, match.start()) + 1 :].split("\n", 1)[0]
+            if not line.startswith("#"):
+                says = f"{file.name}:{text.count(chr(10), 0, match.start()) + 1}: {match[0].strip()} -> {other.strip()}"
+                yield Planted(file, text[: match.start()] + match.expand(other) + text[match.end() :], says)
+
+
+def faults_of(file: Path) -> list[Planted]:
+    """Every fault that may be planted in a file."""
+    text = file.read_text(encoding="utf-8")
+    if file.suffix == ".csv":
+        return list(in_a_table(file, text))
+    return list(in_a_text(file, text, BOUNDS if file.suffix == ".ttl" else CLAUSES))
+
+
+def is_found(fault: Planted, tests: tuple[str, ...]) -> bool:
+    """Whether a test fails with the fault in its file, which is as before when this returns."""
+    before = fault.file.read_text(encoding="utf-8")
+    fault.file.write_text(fault.text, encoding="utf-8")
+    try:
+        child = os.fork()
+        if child == 0:
+            _run(tests)
+        return os.waitpid(child, 0)[1] != 0
+    finally:
+        fault.file.write_text(before, encoding="utf-8")
+
+
+def _run(tests: tuple[str, ...]) -> None:
+    """Run tests in this forked process, which has the packages and none of the tables, and end it."""
+    import pytest
+
+    signal.alarm(LONGEST_S)
+    quiet = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(quiet, 1)
+    os.dup2(quiet, 2)
+    os._exit(int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", *(f"tests/{t}" for t in tests)])))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("files", nargs="*", help="names of tables, queries, rules or shapes, or of their folders")
+    parser.add_argument("--all", action="store_true")
+    parser.add_argument("--most", type=int, default=1000, help="faults a file, drawn at random")
+    given = parser.parse_args()
+    with tempfile.TemporaryDirectory() as copy:
+        for name in COPIED:
+            whole = ROOT / name
+            (shutil.copytree if whole.is_dir() else shutil.copy)(whole, Path(copy) / name)
+        os.chdir(copy)
+        sys.path[:0] = [f"{copy}/reasoner", f"{copy}/tests"]
+        for package in ("numpy", "scipy.optimize", "pyshacl", "rdflib", "hypothesis"):
+            import_module(package)  # once, and not in each forked process
+
+        found = planted = 0
+        for file in sorted((*Path("data/tables").glob("*.csv"), *Path("ontology").glob("[rqs]*/*.*"))):
+            tests = TESTS.get(file.name) or TESTS.get(file.parent.name)
+            if tests is None or not (given.all or file.name in given.files or file.parent.name in given.files):
+                continue
+            faults = faults_of(file)
+            if is_found(Planted(file, file.read_text(encoding="utf-8"), "nothing"), tests):
+                raise SystemExit(f"{file.name}: its tests fail without a fault: {' '.join(tests)}")
+            drawn = Random(0).sample(faults, min(given.most, len(faults)))
+            survived = [fault.says for fault in drawn if not is_found(fault, tests)]
+            found, planted = found + len(drawn) - len(survived), planted + len(drawn)
+            print(f"{file.name}: {len(drawn) - len(survived)} of {len(drawn)} found ({len(faults)} can be planted)")
+            print("".join(f"  not found: {says}\n" for says in survived), end="", flush=True)
+    print(f"{found} of {planted} found")
+
+
+if __name__ == "__main__":
+    main()
