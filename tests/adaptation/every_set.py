@@ -74,5 +74,5 @@ def _reachable(search: OnePairing, vectors: list[Vector]) -> np.ndarray:
             continue
         plain = Pairs.of(first, names)
         rho = np.array([[o.allowed_mm for o in tasks[n].options] for n in members])
-        found[members] = batch_fits(plain.q, plain.p, rho, plain.s_h, plain.u_h, plain.s_d, plain.u_d)
+        found[members] = batch_fits(plain.q, plain.p, rho, plain)
     return found

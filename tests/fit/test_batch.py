@@ -34,7 +34,7 @@ def test_as_each_by_itself(n, slots):
     rng = np.random.default_rng([n, slots])
     pairs, _ = pattern(rng, n, slots, noise_mm=0.05)
     q, p, rho = drawn(pairs, rng, 80, 0.3)
-    fits = batch_fits(q, p, rho, s_h=pairs.s_h, u_h=pairs.u_h, s_d=pairs.s_d, u_d=pairs.u_d)
+    fits = batch_fits(q, p, rho, pairs)
     assert fits.tolist() == one_by_one(pairs, q, p, rho)
 
 
@@ -45,7 +45,7 @@ def test_as_each_by_itself_at_length(n, slots, seed):
     rng = np.random.default_rng([n, slots, seed])
     pairs, _ = pattern(rng, n, slots, noise_mm=0.05)
     q, p, rho = drawn(pairs, rng, 300, rng.choice([0.1, 0.3, 1.0]))
-    fits = batch_fits(q, p, rho, s_h=pairs.s_h, u_h=pairs.u_h, s_d=pairs.s_d, u_d=pairs.u_d)
+    fits = batch_fits(q, p, rho, pairs)
     assert fits.tolist() == one_by_one(pairs, q, p, rho)
 
 
@@ -82,9 +82,8 @@ def test_the_same_draw_is_judged_alike_in_any_block():
     rng = np.random.default_rng(9)
     pairs, _ = pattern(rng, 6, slots=True, noise_mm=0.05)
     q, p, rho = drawn(pairs, rng, 2500, 0.25)
-    slots = {"s_h": pairs.s_h, "u_h": pairs.u_h, "s_d": pairs.s_d, "u_d": pairs.u_d}
-    whole = batch_fits(q, p, rho, **slots)
-    parts = [batch_fits(q[k : k + 128], p[k : k + 128], rho[k : k + 128], **slots) for k in range(0, 2500, 128)]
+    whole = batch_fits(q, p, rho, pairs)
+    parts = [batch_fits(q[k : k + 128], p[k : k + 128], rho[k : k + 128], pairs) for k in range(0, 2500, 128)]
     assert np.array_equal(whole, np.concatenate(parts))
     assert 0.05 < whole.mean() < 0.999
 

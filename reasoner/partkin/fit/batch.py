@@ -22,15 +22,7 @@ _STILL_STEPS = 3
 _STILL_MM = 1.0e-7
 
 
-def batch_fits(
-    q: Floats,
-    p: Floats,
-    rho: Floats,
-    s_h: Floats | None = None,
-    u_h: Floats | None = None,
-    s_d: Floats | None = None,
-    u_d: Floats | None = None,
-) -> np.ndarray:
+def batch_fits(q: Floats, p: Floats, rho: Floats, nominal: Pairs | None = None) -> np.ndarray:
     """Tell for each draw whether some placement brings every pair within its play.
 
     Parameters
@@ -40,8 +32,8 @@ def batch_fits(
         the same in every draw.
     rho
         (m, n) or (n,) mm: allowed offsets.
-    s_h, u_h, s_d, u_d
-        (n,) half travels and (n, 2) directions of the slots, the same in every draw.
+    nominal
+        Flat pairs whose slots are those of every draw; None: no slots.
 
     Returns
     -------
@@ -56,24 +48,22 @@ def batch_fits(
     """
     q, p, rho = _whole(q, p, rho)
     m, n = rho.shape
-    none, east = np.zeros(n), np.tile([1.0, 0.0], (n, 1))
-    slots = Slots(
-        none if s_h is None else np.asarray(s_h, dtype=float),
-        east if u_h is None else np.asarray(u_h, dtype=float),
-        none if s_d is None else np.asarray(s_d, dtype=float),
-        east if u_d is None else np.asarray(u_d, dtype=float),
-    )
-    if slots.s_d.sum() > slots.s_h.sum():
-        # Bounds over a range of turns are sharper seen from the side that has the slots.
-        q, p, slots = p, q, Slots(slots.s_d, slots.u_d, slots.s_h, slots.u_h)
-    fits = np.zeros(m, dtype=bool)
     if n == 0:
         return np.ones(m, dtype=bool)
-    chunk = max(_CELLS // n, 256)
+    slots = Slots(_unslotted(n) if nominal is None else nominal)
+    if slots.s_d.sum() > slots.s_h.sum():
+        # Bounds over a range of turns are sharper seen from the side that has the slots.
+        assert nominal is not None
+        q, p, slots = p, q, Slots(nominal.swapped())
+    fits, chunk = np.zeros(m, dtype=bool), max(_CELLS // n, 256)
     for start in range(0, m, chunk):
         part = slice(start, start + chunk)
         fits[part] = _chunk(q[part], p[part], rho[part], slots)
     return fits
+
+
+def _unslotted(n: int) -> Pairs:
+    return Pairs.plain(np.zeros((n, 2)), np.zeros((n, 2)), 0.0)
 
 
 def _whole(q: Floats, p: Floats, rho: Floats) -> tuple[Floats, Floats, Floats]:
@@ -171,12 +161,12 @@ def _drop_proved(run: Run) -> None:
     run.keep(least <= 2 * FITS_MM * length.sum(axis=0) + 1e-9)
 
 
-def batch_margin_mm(q: Floats, p: Floats, rho: Floats, s_h: Floats | None = None, u_h: Floats | None = None) -> Floats:
+def batch_margin_mm(q: Floats, p: Floats, rho: Floats, nominal: Pairs | None = None) -> Floats:
     """Return the least margin over the pairs of each draw, at the best placement that the walk comes to.
 
     Parameters
     ----------
-    q, p, rho, s_h, u_h
+    q, p, rho, nominal
         As in `batch_fits`.
 
     Returns
@@ -192,8 +182,7 @@ def batch_margin_mm(q: Floats, p: Floats, rho: Floats, s_h: Floats | None = None
     """
     q, p, rho = _whole(q, p, rho)
     m, n = rho.shape
-    none, east = np.zeros(n), np.tile([1.0, 0.0], (n, 1))
-    slots = Slots(none if s_h is None else s_h, east if u_h is None else u_h, none, east)
+    slots = Slots(_unslotted(n) if nominal is None else nominal)
     px, py, qx, qy, play = (np.array(a.T, order="C") for a in (p[..., 0], p[..., 1], q[..., 0], q[..., 1], rho))
     for a in (px, py, qx, qy):
         a -= a.mean(axis=0)

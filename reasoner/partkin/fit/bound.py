@@ -127,6 +127,19 @@ def balanced(weights: Floats, keep_above: float = 1e-7) -> Floats:
     return out / total if total > 0 else out
 
 
+def whole_balanced(exact: Floats) -> Floats:
+    """Whole numbers near (n, d) ones that sum to zero in every direction, and do so too."""
+    whole = np.round(exact)
+    used = np.flatnonzero(exact.any(axis=1))
+    for axis in range(exact.shape[1]):
+        over = int(whole[:, axis].sum())
+        error = (whole[used, axis] - exact[used, axis]) * np.sign(over)
+        order = used[np.argsort(-error, kind="stable")]
+        for step in range(abs(over)):
+            whole[order[step % len(order)], axis] -= np.sign(over)
+    return whole
+
+
 def left_over(arc: Arc, piece: Arc) -> Sequence[Arc]:
     """Return what of an arc lies on either side of a piece of it."""
     return [side for side in ((arc[0], piece[0]), (piece[1], arc[1])) if side[1] > side[0]]

@@ -19,7 +19,7 @@ from itertools import pairwise
 import numpy as np
 
 from partkin.fit.arrays import Floats, Pairs
-from partkin.fit.bound import Bound, balanced
+from partkin.fit.bound import Bound, balanced, whole_balanced
 from partkin.fit.minimax import FITS_MM, search_turns
 from partkin.fit.turns import Arc, TwoByTwo, excluded, open_arcs, two_by_two
 from partkin.model.fitting import Piece
@@ -68,16 +68,7 @@ def whole_multiples(scale: float, snap: float) -> Callable[[Floats], Floats]:
     """Return what rounds weights to lengths of about `scale` in all, in multiples of `snap` that sum to 0."""
 
     def shape(weights: Floats) -> Floats:
-        exact = balanced(weights, keep_above=1e-3) * (scale / snap)
-        rounded = np.round(exact)
-        for axis in (0, 1):
-            over = int(rounded[:, axis].sum())
-            used = np.flatnonzero(rounded.any(axis=1))
-            error = (rounded[used, axis] - exact[used, axis]) * np.sign(over)
-            order = used[np.argsort(-error, kind="stable")]
-            for step in range(abs(over)):
-                rounded[order[step % len(order)], axis] -= math.copysign(1.0, over)
-        return rounded * snap
+        return whole_balanced(balanced(weights, keep_above=1e-3) * (scale / snap)) * snap
 
     return shape
 

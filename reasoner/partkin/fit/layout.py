@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from partkin.fit.arrays import Pairs, directions
+from partkin.fit.arrays import Pairs, at_of, directions, half_travels
 from partkin.model.fitting import FitTask, Spot
 
 NEVER_MM = np.inf
@@ -30,12 +30,10 @@ class Side:
     def of(cls, spots: Sequence[Spot], mirrored: bool) -> Side:
         """Sort spots by id, so that the order of the sheets changes nothing; mirror where asked."""
         spots = tuple(sorted(spots, key=lambda spot: spot.id))
-        at = np.array([spot.at_mm for spot in spots], dtype=float).reshape(-1, 2)
-        angle = np.array([spot.angle_deg for spot in spots], dtype=float)
+        at, angle = at_of(spots, 2), np.array([spot.angle_deg for spot in spots], dtype=float)
         if mirrored:
             at, angle = at * (-1.0, 1.0), 180.0 - angle
-        half = np.array([spot.half_travel_mm for spot in spots], dtype=float)
-        return cls(spots, at, half, directions(angle))
+        return cls(spots, at, half_travels(spots), directions(angle))
 
     @property
     def point(self) -> np.ndarray:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from partkin.fit.arrays import Floats
+from partkin.fit.arrays import Floats, Pairs
 
 _CENTRE = 0.1
 _TAKE = 0.95
@@ -18,11 +18,13 @@ _TAKE = 0.95
 class Slots:
     """Slots of both sides, the same in every draw; a pair has at most one of each."""
 
-    def __init__(self, s_h: Floats, u_h: Floats, s_d: Floats, u_d: Floats) -> None:
-        self.s_h, self.u_h, self.s_d, self.u_d = s_h, u_h, s_d, u_d
-        self.host = np.flatnonzero(s_h > 0)
-        self.donor = np.flatnonzero(s_d > 0)
-        self.total = s_h + s_d
+    def __init__(self, pairs: Pairs) -> None:
+        self.s_h, self.u_h, self.s_d, self.u_d = pairs.s_h, pairs.u_h, pairs.s_d, pairs.u_d
+        self.host, self.donor = np.flatnonzero(pairs.s_h > 0), np.flatnonzero(pairs.s_d > 0)
+        self.total = pairs.s_h + pairs.s_d
+        # The pair of each slot, the host's first, and its half travel as a column.
+        self.of = np.concatenate([self.host, self.donor])
+        self.half = np.concatenate([self.s_h[self.host], self.s_d[self.donor]])[:, None]
         self.any = bool(len(self.host) or len(self.donor))
 
 
@@ -32,7 +34,7 @@ class Run:
     # Everything per draw that is cut down when draws are decided: (pairs, draws), (slots, draws), (draws,).
     _PER_DRAW = (
         "px", "py", "qx", "qy", "rho", "who", "c", "s", "tx", "ty", "z", "lx", "ly", "rx", "ry", "s0", "sx", "sy",
-        "y0", "yx", "yy", "middle", "half", "th", "td", "hp", "hm", "dp", "dm", "yhp", "yhm", "ydp", "ydm",
+        "y0", "yx", "yy", "middle", "half", "slid", "sp", "sm", "yp", "ym",
     )  # fmt: skip
 
     def __init__(
@@ -66,7 +68,7 @@ class Run:
         m = len(self.who)
         self.tx, self.ty, self.z = np.zeros(m), np.zeros(m), np.zeros(m)
         slots = self.slots
-        self.th, self.td = np.zeros((len(slots.host), m)), np.zeros((len(slots.donor), m))
+        self.slid = np.zeros((len(slots.of), m))
         if slots.any:
             self._slide()
         self._lay()
@@ -80,24 +82,26 @@ class Run:
         mu = 1 / self.y0.sum(axis=0)
         for a in (self.y0, self.yx, self.yy):
             a *= mu
-        h, d = slots.s_h[slots.host, None], slots.s_d[slots.donor, None]
-        self.hp, self.hm, self.dp, self.dm = h - self.th, h + self.th, d - self.td, d + self.td
-        self.yhp, self.yhm, self.ydp, self.ydm = (mu / a for a in (self.hp, self.hm, self.dp, self.dm))
+        self.sp, self.sm = slots.half - self.slid, slots.half + self.slid
+        self.yp, self.ym = mu / self.sp, mu / self.sm
 
     def _slide(self) -> None:
         """Let each slot take most of what it can at the start."""
         self._lay()
         slots = self.slots
-        for i, k in enumerate(slots.host):
-            at = self.rx[k] * slots.u_h[k, 0] + self.ry[k] * slots.u_h[k, 1]
-            self.th[i] = np.clip(at, -0.9 * slots.s_h[k], 0.9 * slots.s_h[k])
-        for i, k in enumerate(slots.donor):
-            if slots.s_h[k] > 0:
-                continue
-            wx = self.c * slots.u_d[k, 0] - self.s * slots.u_d[k, 1]
-            wy = self.s * slots.u_d[k, 0] + self.c * slots.u_d[k, 1]
-            at = -(self.rx[k] * wx + self.ry[k] * wy)
-            self.td[i] = np.clip(at, -0.9 * slots.s_d[k], 0.9 * slots.s_d[k])
+        for i, k in enumerate(slots.of):
+            if i < len(slots.host) or slots.s_h[k] == 0:
+                ex, ey = self._way(i)
+                most = 0.9 * slots.half[i]
+                self.slid[i] = np.clip(-(self.rx[k] * ex + self.ry[k] * ey), -most, most)
+
+    def _way(self, i: int) -> tuple[Floats, Floats]:
+        """How what is left changes with the way along a slot."""
+        slots, k = self.slots, self.slots.of[i]
+        if i < len(slots.host):
+            return -slots.u_h[k, 0], -slots.u_h[k, 1]
+        x, y = slots.u_d[k]
+        return self.c * x - self.s * y, self.s * x + self.c * y
 
     def _lay(self) -> None:
         """Turn the donor's touching points; what is left between them and the host's."""
@@ -105,15 +109,15 @@ class Run:
         slots = self.slots
         if len(slots.donor):
             px, py = px.copy(), py.copy()
-            px[slots.donor] += self.td * slots.u_d[slots.donor, 0, None]
-            py[slots.donor] += self.td * slots.u_d[slots.donor, 1, None]
+            px[slots.donor] += self.slid[len(slots.host) :] * slots.u_d[slots.donor, 0, None]
+            py[slots.donor] += self.slid[len(slots.host) :] * slots.u_d[slots.donor, 1, None]
         self.lx = self.c * px - self.s * py
         self.ly = self.s * px + self.c * py
         self.rx = self.lx + (self.tx - self.qx)
         self.ry = self.ly + (self.ty - self.qy)
         if len(slots.host):
-            self.rx[slots.host] -= self.th * slots.u_h[slots.host, 0, None]
-            self.ry[slots.host] -= self.th * slots.u_h[slots.host, 1, None]
+            self.rx[slots.host] -= self.slid[: len(slots.host)] * slots.u_h[slots.host, 0, None]
+            self.ry[slots.host] -= self.slid[: len(slots.host)] * slots.u_h[slots.host, 1, None]
 
     def set_aside_stuck(self) -> None:
         """Leave to the exact solver the draws that rounding has pressed against the edge of a cone."""
@@ -134,9 +138,8 @@ class Run:
         gap = (s0 * y0 + sx * yx + sy * yy).sum(axis=0)
         count = self.n
         if self.slots.any:
-            for a, b in ((self.hp, self.yhp), (self.hm, self.yhm), (self.dp, self.ydp), (self.dm, self.ydm)):
-                gap = gap + (a * b).sum(axis=0)
-                count += len(a)
+            gap = gap + (self.sp * self.yp + self.sm * self.ym).sum(axis=0)
+            count += 2 * len(self.sp)
         mu = gap * (_CENTRE / count)
         # Inverse square of the Nesterov-Todd scaling: (2 (Jw)(Jw)^T - J) / beta^2.
         rs, ry = 1 / np.sqrt(det_s), 1 / np.sqrt(det_y)
@@ -157,30 +160,23 @@ class Run:
 
     def _fold_slots(self, k: list[Floats], v: list[Floats], mu: Floats) -> list[tuple]:
         """Take the way along each slot out of the equations, host's first; changes k and v."""
-        slots, out = self.slots, []
-        for side, who in (("h", slots.host), ("d", slots.donor)):
-            for i, pair in enumerate(who):
-                if side == "h":
-                    ex, ey = -slots.u_h[pair, 0], -slots.u_h[pair, 1]
-                    sp, sm, yp, ym = self.hp[i], self.hm[i], self.yhp[i], self.yhm[i]
-                else:
-                    ex = self.c * slots.u_d[pair, 0] - self.s * slots.u_d[pair, 1]
-                    ey = self.s * slots.u_d[pair, 0] + self.c * slots.u_d[pair, 1]
-                    sp, sm, yp, ym = self.dp[i], self.dm[i], self.ydp[i], self.ydm[i]
-                ke0 = k[1][pair] * ex + k[2][pair] * ey
-                kex = k[3][pair] * ex + k[4][pair] * ey
-                key = k[4][pair] * ex + k[5][pair] * ey
-                stiff = 1 / (ex * kex + ey * key + yp / sp + ym / sm)
-                want = ex * v[1][pair] + ey * v[2][pair] + mu / sm - mu / sp
-                part = want * stiff
-                v[0][pair] -= ke0 * part
-                v[1][pair] -= kex * part
-                v[2][pair] -= key * part
-                for place, (one, two) in enumerate(
-                    ((ke0, ke0), (ke0, kex), (ke0, key), (kex, kex), (kex, key), (key, key))
-                ):
-                    k[place][pair] -= one * two * stiff
-                out.append((side, i, pair, ex, ey, ke0, kex, key, stiff, want))
+        out = []
+        for i, pair in enumerate(self.slots.of):
+            ex, ey = self._way(i)
+            sp, sm, yp, ym = self.sp[i], self.sm[i], self.yp[i], self.ym[i]
+            ke0 = k[1][pair] * ex + k[2][pair] * ey
+            kex = k[3][pair] * ex + k[4][pair] * ey
+            key = k[4][pair] * ex + k[5][pair] * ey
+            stiff = 1 / (ex * kex + ey * key + yp / sp + ym / sm)
+            want = ex * v[1][pair] + ey * v[2][pair] + mu / sm - mu / sp
+            part = want * stiff
+            for place, of in enumerate((ke0, kex, key)):
+                v[place][pair] -= of * part
+            for place, (one, two) in enumerate(
+                ((ke0, ke0), (ke0, kex), (ke0, key), (kex, kex), (kex, key), (key, key))
+            ):
+                k[place][pair] -= one * two * stiff
+            out.append((i, pair, ex, ey, ke0, kex, key, stiff, want))
         return out
 
     def _solve(self, k: list[Floats], v: list[Floats], miss: list[Floats]) -> tuple[Floats, ...]:
@@ -231,21 +227,22 @@ class Run:
         d0 = miss[0] + dz
         d1 = miss[1] + dtx - self.ly * turn
         d2 = miss[2] + dty + self.lx * turn
-        slides = {}
-        for side, i, pair, ex, ey, ke0, kex, key, stiff, want in reversed(folded):
-            slide = (want - ke0 * d0[pair] - kex * d1[pair] - key * d2[pair]) * stiff
-            d1[pair] += ex * slide
-            d2[pair] += ey * slide
-            slides[side, i] = slide
+        slide = np.zeros_like(self.slid)
+        for i, pair, ex, ey, ke0, kex, key, stiff, want in reversed(folded):
+            slide[i] = (want - ke0 * d0[pair] - kex * d1[pair] - key * d2[pair]) * stiff
+            d1[pair] += ex * slide[i]
+            d2[pair] += ey * slide[i]
         (k0, k1, k2, k3, k4, k5), v = kept
         e0 = v[0] - self.y0 - (k0 * d0 + k1 * d1 + k2 * d2)
         e1 = v[1] - self.yx - (k1 * d0 + k3 * d1 + k4 * d2)
         e2 = v[2] - self.yy - (k2 * d0 + k4 * d1 + k5 * d2)
         out = np.maximum(_leaving(self.s0, self.sx, self.sy, d0, d1, d2, det_s),
                          _leaving(self.y0, self.yx, self.yy, e0, e1, e2, det_y))  # fmt: skip
-        moves = self._rails(slides, mu)
+        sp, sm, yp, ym = self.sp, self.sm, self.yp, self.ym
+        moves = [(sp, -slide), (sm, slide)]
+        moves += [(yp, (mu + yp * slide) / sp - yp), (ym, (mu - ym * slide) / sm - ym)]
         for value, move in moves:
-            out = np.maximum(out, -move / value)
+            out = np.maximum(out, (-move / value).max(axis=0, initial=0.0))
         take = np.minimum(1.0, _TAKE / np.maximum(out, 1e-9))
         take[~np.isfinite(take)] = 0.0
         c, s = np.cos(take * turn), np.sin(take * turn)
@@ -256,21 +253,8 @@ class Run:
             value += move
         for value, move in moves:
             value += take * move
-        for (side, i), slide in slides.items():
-            (self.th if side == "h" else self.td)[i] += take * slide
+        self.slid += take * slide
         self._lay()
-
-    def _rails(self, slides: dict, mu: Floats) -> list[tuple[Floats, Floats]]:
-        """Each slot's four slacks and pressures with their steps."""
-        out = []
-        for (side, i), slide in slides.items():
-            if side == "h":
-                sp, sm, yp, ym = self.hp[i], self.hm[i], self.yhp[i], self.yhm[i]
-            else:
-                sp, sm, yp, ym = self.dp[i], self.dm[i], self.ydp[i], self.ydm[i]
-            out += [(sp, -slide), (sm, slide)]
-            out += [(yp, (mu + yp * slide) / sp - yp), (ym, (mu - ym * slide) / sm - ym)]
-        return out
 
 
 def _leaving(s0: Floats, sx: Floats, sy: Floats, d0: Floats, d1: Floats, d2: Floats, det: Floats) -> Floats:

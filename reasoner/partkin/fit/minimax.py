@@ -8,7 +8,7 @@ below over them (`bound.Bound`). A better turn found on the way starts the desce
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -198,21 +198,15 @@ def _level(worst: float, floor: float, stop_at_sign: bool) -> float | None:
 
 
 def search_turns(
-    pairs: Pairs,
-    level_mm: float,
-    known: list[tuple[float, Floats]] | None = None,
-    arcs: list[Arc] | None = None,
-    shape: Callable[[Floats], Floats] = balanced,
-    grid_rad: float = 0.0,
-) -> Search:
+    pairs: Pairs, level_mm: float, known: Sequence[tuple[float, Floats]] = (), arcs: list[Arc] | None = None,
+    shape: Callable[[Floats], Floats] = balanced, grid_rad: float = 0.0,
+) -> Search:  # fmt: skip
     """Search the turns for a placement whose worst excess is at or below a level, or prove there is none.
 
     Parameters
     ----------
-    pairs
+    pairs, level_mm
         About the origin.
-    level_mm
-        The level.
     known
         Turns with weights found there, tried first.
     arcs
@@ -226,7 +220,7 @@ def search_turns(
         arcs = open_arcs(two_by_two(pairs, level_mm))
     pieces: list[tuple[float, float, Floats]] = []
     left = list(reversed(arcs))
-    pool = [(at, Bound(pairs, weights)) for at, weights in known or []]
+    pool = [(at, Bound(pairs, weights)) for at, weights in known]
     shift = kabsch(pairs)[1]
     for _ in range(_PIECES):
         if not left:

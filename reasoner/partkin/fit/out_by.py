@@ -191,7 +191,7 @@ class Held:
         host, donor = (side.near(share) for side in self.sides)
         return None if host is None or donor is None else (host, donor)
 
-    def at_turn(self, turn_rad: float, share: float, near: tuple[Near, Near], *, turning: bool) -> Settled:
+    def at_turn(self, turn_rad: float, share: float, near: tuple[Near, Near], *, turning: bool) -> Lack:
         """The least that every play would have to be wider by, at about this turn or with it held."""
         laid = turn(self.pairs.p, math.cos(turn_rad), math.sin(turn_rad))
         loose = [side.loose() for side in self.sides]
@@ -222,7 +222,7 @@ class Held:
             own = np.zeros(len(firm))
             own[firm] = weight[upper] - weight[lower]
             stress.append(own)
-        return Settled(float(x[-1]), float(x[2]) if turning else 0.0, force, (stress[0], stress[1]), slope)
+        return Lack(float(x[-1]), float(x[2]) if turning else 0.0, force, (stress[0], stress[1]), slope)
 
     def _gaps(
         self, turn_rad: float, laid: Floats, loose: Sequence[Floats], half: Floats, turning: bool
@@ -243,7 +243,7 @@ class Held:
              moved[0] @ loose[0], moved[1] @ loose[1]], axis=1,
         )  # fmt: skip
 
-    def excludes(self, proof: Settled, lo: float, hi: float, share: float, near: tuple[Near, Near]) -> float:
+    def excludes(self, proof: Lack, lo: float, hi: float, share: float, near: tuple[Near, Near]) -> float:
         """Lower bound of what the pairs lack at turns from lo to hi (rad), whatever the errors are."""
         wide = replace(self.pairs, rho=self.pairs.rho + share * self.size_mm)
         middle, half = (lo + hi) / 2, (hi - lo) / 2
@@ -266,7 +266,7 @@ class Held:
 
 
 @dataclass(frozen=True, eq=False)
-class Settled:
+class Lack:
     """What one turn lacks: mm, how far to turn on, (n, 2) forces, what each distance carries, how fast errors help."""
 
     lacks_mm: float
@@ -385,7 +385,7 @@ def prove(
     return (tuple(pieces), near) if covers(pieces) else None
 
 
-def _rounded(found: Settled) -> Settled:
+def _rounded(found: Lack) -> Lack:
     """The same in whole multiples of 2**-15, balanced, so that a file holds them exactly."""
     scale = 1.0 / max(float(np.linalg.norm(found.force, axis=1).sum()), 1e-12)
     host, donor = (np.round(each * scale / _GRID) * _GRID for each in found.stress)
@@ -393,7 +393,7 @@ def _rounded(found: Settled) -> Settled:
 
 
 def _piece(
-    held: Held, proof: Settled, arc: tuple[float, float], ids: Sequence[str], near: tuple[Near, Near]
+    held: Held, proof: Lack, arc: tuple[float, float], ids: Sequence[str], near: tuple[Near, Near]
 ) -> Piece:
     force = tuple((ids[i], (float(x), float(y))) for i, (x, y) in enumerate(proof.force) if x or y)
     carried = [

@@ -32,17 +32,9 @@ def pairings_left(
     tuple, or None
         None: there are too many ways, or the readings leave a shape open.
     """
-    near = every.near(MOST_SHARE)
-    if near is None:
+    apart = _ruled_out(every, placed)
+    if apart is None:
         return None
-    rho = every.pairs.rho + MOST_SHARE * every.size_mm
-    off = [side.radius_mm(MOST_SHARE, n)[column] for side, n, column in zip(every.sides, near, every.on.T, strict=True)]
-    two = two_by_two(replace(every.pairs, rho=rho + every.play_half_mm + off[0] + off[1] + CLOSE_MM))
-    apart = {
-        frozenset((placed[int(a)], placed[int(b)]))
-        for a, b in zip(two.first[two.short_mm > 0.0], two.second[two.short_mm > 0.0], strict=True)
-    }
-    apart |= {frozenset((pair,)) for pair, play in zip(placed, rho, strict=True) if play < -CLOSE_MM}
     left: list[tuple[Pairing, ...]] = []
     used: dict[frozenset[Pairing], None] = {}
     steps = 0
@@ -75,3 +67,19 @@ def pairings_left(
         return True
 
     return (left, [tuple(sorted(bar)) for bar in used]) if go(()) else None
+
+
+def _ruled_out(every: Held, placed: Sequence[Pairing]) -> set[frozenset[Pairing]] | None:
+    """Pairs that cannot be made alone, or not two together, even at `MOST_SHARE`; None: a shape is left open."""
+    near = every.near(MOST_SHARE)
+    if near is None:
+        return None
+    rho = every.pairs.rho + MOST_SHARE * every.size_mm
+    off = [side.radius_mm(MOST_SHARE, n)[column] for side, n, column in zip(every.sides, near, every.on.T, strict=True)]
+    two = two_by_two(replace(every.pairs, rho=rho + every.play_half_mm + off[0] + off[1] + CLOSE_MM))
+    apart = {
+        frozenset((placed[int(a)], placed[int(b)]))
+        for a, b in zip(two.first[two.short_mm > 0.0], two.second[two.short_mm > 0.0], strict=True)
+    }
+    apart |= {frozenset((pair,)) for pair, play in zip(placed, rho, strict=True) if play < -CLOSE_MM}
+    return apart

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from functools import cache
 
 import numpy as np
 
-from partkin.fit.arrays import Pairs
+from partkin.fit.arrays import Floats, Pairs
 from partkin.fit.batch import batch_fits
 from partkin.fit.mating import allowed_play, bolt_between_mm, captive_float_mm, clip_between
 from partkin.fit.own_order import size_names
@@ -39,15 +38,8 @@ def fits_block(
     """
     rows = {spot.id: number for number, spot in enumerate(prepared.task.fixings)}
     columns = {spot.id: number for number, spot in enumerate(prepared.task.features)}
-
     names = size_names(prepared.task, pairings[0])
-
-    @cache
-    def in_space(pairing: tuple[Pairing, ...]) -> Callable[..., np.ndarray]:
-        from partkin.fit.arrays import Pairs
-        from partkin.fit.space_scatter import SpaceScatter
-
-        return SpaceScatter(Pairs.of(prepared.task, pairing)).fits
+    judges = [_judge(Pairs.of(prepared.task, pairing)) for pairing in pairings]
 
     def block(start: int, count: int) -> np.ndarray:
         d = prepared.task.dims
@@ -55,23 +47,26 @@ def fits_block(
         if prepared.task.mirrored:
             donor = donor * np.array([-1.0, 1.0, 1.0])[:d]
         fits = np.zeros(count, dtype=bool)
-        for pairing in pairings:
+        for pairing, judge in zip(pairings, judges, strict=True):
             todo = np.flatnonzero(~fits)
             if not len(todo):
                 break
             q = host[todo][:, [rows[fixing] for fixing, _ in pairing]]
             p = donor[todo][:, [columns[feature] for _, feature in pairing]]
             rho = np.stack([_allowed(prepared, pair, names, draw_error, start, count) for pair in pairing], axis=1)
-            if d == 3:
-                fits[todo] = in_space(tuple(pairing))(q, p, rho[todo])
-                continue
-            nominal = Pairs.of(prepared.task, pairing)
-            fits[todo] = batch_fits(
-                q, p, rho[todo], s_h=nominal.s_h, u_h=nominal.u_h, s_d=nominal.s_d, u_d=nominal.u_d
-            )  # fmt: skip
+            fits[todo] = judge(q, p, rho[todo])
         return fits
 
     return block
+
+
+def _judge(nominal: Pairs) -> Callable[[Floats, Floats, Floats], np.ndarray]:
+    """What tells for draws of host points, donor points and plays whether these pairs hold."""
+    if nominal.dims == 2:
+        return lambda q, p, rho: batch_fits(q, p, rho, nominal)
+    from partkin.fit.space_scatter import SpaceScatter
+
+    return SpaceScatter(nominal).fits
 
 
 def _allowed(

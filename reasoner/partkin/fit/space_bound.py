@@ -25,6 +25,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from partkin.fit.arrays import LEAN_COS, Pairs
+from partkin.fit.bound import whole_balanced
 from partkin.fit.cones import Settled
 from partkin.fit.rotations import form
 
@@ -133,14 +134,7 @@ def _balanced(force: Floats) -> Floats:
         return np.zeros_like(force)
     exact = force.copy()
     exact[used] -= exact.sum(axis=0) / len(used)
-    rounded = np.round(exact)
-    for axis in range(3):
-        over = int(rounded[:, axis].sum())
-        error = (rounded[used, axis] - exact[used, axis]) * np.sign(over)
-        order = used[np.argsort(-error, kind="stable")]
-        for step in range(abs(over)):
-            rounded[order[step % len(order)], axis] -= np.sign(over)
-    return rounded
+    return whole_balanced(exact)
 
 
 class ForceBound:

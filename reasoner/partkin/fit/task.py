@@ -91,24 +91,15 @@ def prepare(
     hosted, donors = _directed(hosted, donors, host_places, donor_places)
     dims, depthless = _dims(hosted, donors, host_places, donor_places)
     matings = _matings(hosted, donors)
-    wild_fixings = frozenset(f for f, shown in _shown(hosted) if shown not in host_places.features)
-    wild_features = frozenset(d.feature.feature for d in donors if d.feature.feature not in donor_places.features)
-    unknown = frozenset(
-        pair for pair, mating in matings.items()
-        if mating.option
-        and (depthless or mating.allowed_mm is None or pair[0] in wild_fixings or pair[1] in wild_features)
-    )  # fmt: skip
+    nowhere = (
+        frozenset(f for f, shown in _shown(hosted) if shown not in host_places.features),
+        frozenset(d.feature.feature for d in donors if d.feature.feature not in donor_places.features),
+    )
+    unknown, most_mm = _not_known(matings, nowhere, depthless is not None)
     options = tuple(
         Option(*pair, UNKNOWN_PLAY_MM if pair in unknown else mating.allowed_mm or 0.0)
         for pair, mating in matings.items() if mating.option
     )  # fmt: skip
-    somewhere = frozenset() if depthless else frozenset(
-        pair for pair in matings if pair[0] not in wild_fixings and pair[1] not in wild_features
-    )  # fmt: skip
-    most_mm = {
-        pair: UNKNOWN_PLAY_MM if mating.most_mm is None or pair not in somewhere else mating.most_mm
-        for pair, mating in matings.items() if mating.option and (mating.lacks or pair in unknown)
-    }  # fmt: skip
     task = FitTask(
         fixings=tuple(_host_spot(f, hosted.placed_by, host_places, dims, host_thickness_mm) for f in hosted.fixings),
         features=tuple(_donor_spot(d, donor_places, dims, donor_thickness_mm) for d in donors),
@@ -119,8 +110,23 @@ def prepare(
         unknown,
         _lacks_z(depthless, host_places, donor_places) if depthless
         else _missing(matings, most_mm, hosted, host_part, donor_places),
-        most_mm, (wild_fixings, wild_features),
+        most_mm, nowhere,
     )  # fmt: skip
+
+
+def _not_known(
+    matings: Mapping[Pairing, Mating], nowhere: tuple[frozenset[str], frozenset[str]], depthless: bool
+) -> tuple[frozenset[Pairing], dict[Pairing, float]]:
+    """Pairs of which a size or a place is missing, and the play at its kindest of all that lack anything."""
+    placed = {pair: not depthless and pair[0] not in nowhere[0] and pair[1] not in nowhere[1] for pair in matings}
+    unknown = frozenset(
+        pair for pair, mating in matings.items() if mating.option and (mating.allowed_mm is None or not placed[pair])
+    )
+    most_mm = {
+        pair: UNKNOWN_PLAY_MM if mating.most_mm is None or not placed[pair] else mating.most_mm
+        for pair, mating in matings.items() if mating.option and (mating.lacks or pair in unknown)
+    }  # fmt: skip
+    return unknown, most_mm
 
 
 def _directed(

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from partkin.fit.arrays import Pairs
 from partkin.fit.batch import batch_fits, batch_margin_mm
 from partkin.fit.layout import Aim
 from partkin.fit.mating import half_travel_mm, mate
@@ -312,14 +313,14 @@ class _Laid:
         worst, read, most = self.plays_mm(fixings, at)
         slots = _slots(self.host)
         q = _plane(self.host.at_mm[self.host.must])
-        kind = batch_fits(q, p, most, *slots)
+        kind = batch_fits(q, p, most, slots)
         if not kind.any():
             return []
         sure = kind.copy()
         if not np.array_equal(worst[kind], most[kind]):
-            sure[kind] = batch_fits(q, p[kind], worst[kind], *slots)
+            sure[kind] = batch_fits(q, p[kind], worst[kind], slots)
         margin = np.full(len(at), -np.inf)
-        margin[kind] = batch_margin_mm(q, p[kind], read[kind], *slots)
+        margin[kind] = batch_margin_mm(q, p[kind], read[kind], slots)
         found = []
         for part in np.unique(owner[kind]).tolist():
             here = np.flatnonzero(kind & (owner == part))
@@ -334,13 +335,13 @@ def rounded(margin_mm: float) -> float:
     return round(margin_mm, 3)
 
 
-def _slots(host: Host) -> tuple[np.ndarray, np.ndarray]:
-    ends = [host.fixings[k] for k in host.must]
+def _slots(host: Host) -> Pairs:
+    """The fixings as pairs, for their slots; one of which no direction is known counts as round."""
+    ends, at = [host.fixings[k] for k in host.must], _plane(host.at_mm[host.must])
     turned = [end.feature.angle_deg for end in ends]
-    half = np.array([half_travel_mm(end.feature, end.across, end.length) for end in ends])
-    angle = np.radians([one or 0.0 for one in turned])
-    known = np.array([one is not None for one in turned])
-    return np.where(known, half, 0.0), np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    half = [half_travel_mm(end.feature, end.across, end.length) for end in ends]
+    known = [0.0 if one is None else travel for one, travel in zip(turned, half, strict=True)]
+    return Pairs.plain(at, at, 0.0, s_h=np.array(known), angle_h_deg=np.array([one or 0.0 for one in turned]))
 
 
 def _plane(at: np.ndarray) -> np.ndarray:
