@@ -44,6 +44,13 @@ def test_never_below_aisc_for_rolled_edges(name: str) -> None:
     assert sheet_metal(name)[0] >= float(ROWS[name]["min_edge_mm"]) - 1e-9
 
 
+@pytest.mark.parametrize("name", [name for name in AISC if float(ROWS[name]["bolt_mm"]) <= 24.0])
+def test_a_hole_as_wide_as_its_bolt_keeps_the_distance_of_aisc(name: str) -> None:
+    """1.2 d0 would be less there: 24 mm for M20 in place of 26."""
+    bolt_mm = float(ROWS[name]["bolt_mm"])
+    assert edge_distance_mm("sheet metal", bolt_mm, bolt_mm)[0] == float(ROWS[name]["min_edge_mm"])
+
+
 @pytest.mark.parametrize(("name", "ours"), [
     ("EC3_e1", lambda: edge_distance_mm("sheet metal", 10.0, 9.0)[0] / 10.0),
     ("EC3_e2", lambda: edge_distance_mm("sheet metal", 10.0, 9.0)[0] / 10.0),

@@ -152,7 +152,7 @@ def test_sixty_parts_and_two_hundred_fasteners_are_proved() -> None:
 
 
 def test_a_search_that_is_cut_short_says_so_and_its_bound_holds() -> None:
-    asm = assembly(tangled_build(2, 24, 70), "p12")
+    asm = assembly(tangled_build(1, 12, 36), "p6")
     whole, short = cheapest(asm), cheapest(asm, rounds=1, nodes=1)
     assert whole.chosen is not None and short.chosen is not None and whole.proved and whole.limit is None
     assert short.bound_minutes <= whole.cost_minutes + 1e-6 <= short.cost_minutes + 2e-6
@@ -160,7 +160,7 @@ def test_a_search_that_is_cut_short_says_so_and_its_bound_holds() -> None:
 
 
 def test_a_plan_that_was_not_proved_is_not_called_the_cheapest() -> None:
-    found = plan(tangled_build(2, 24, 70), "p12", nodes=1, rounds=1)
+    found = plan(tangled_build(1, 12, 36), "p6", nodes=1, rounds=1)
     assert found and not found.proved and found.bound_minutes < found.cost_minutes
     assert "Not shown to be the cheapest (the search stopped at its limit of branches)" in " ".join(lines(found))
 
