@@ -179,3 +179,18 @@ def test_a_restraint_host_is_refused(tmp_path):
     build = replace(build, parts=(replace(build.parts[0], duty="restraint"),))
     with pytest.raises(FaultyInput, match="restraint"):
         stocking.question_of(build, "host")
+
+
+@pytest.mark.parametrize("partly", [None, 3, 4])
+@pytest.mark.parametrize("seed", range(2))
+def test_holes_so_near_to_each_other_that_one_does_for_two_fixings(tmp_path, seed, partly):
+    rng = np.random.default_rng(seed)
+    host = rng.uniform(0, 22, (5, 2))
+    parts = []
+    for k in range(12):
+        points = np.delete(host, rng.integers(0, 5, rng.integers(0, 3)), axis=0)
+        points = np.concatenate([points + rng.normal(0, 1.0, points.shape), rng.uniform(0, 22, (2, 2))])
+        parts.append((f"p{k}", turned(points, rng), rng.choice([6.0, 9.0], len(points)), None))
+    stock = made(tmp_path, table_of(parts, rng))
+    answer, question = asked(stock, host_build(host, across_mm=4.0), partly)
+    assert differing(answer, plain_loop(question.host, segment_of(stock))) == {}

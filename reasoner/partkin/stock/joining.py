@@ -278,7 +278,9 @@ class _Laid:
             wanted = p[i] + kappa * (p[j] - p[i])
             tube = abs(1 - kappa) * reach[a, i] + abs(kappa) * reach[b, j] + SLACK_MM
             near = np.flatnonzero(np.abs(p[k] - wanted[way]) <= reach[c, k] + tube[way])
-            near = near[(at[some[way[near]]] != k[near][:, None]).all(axis=1)]
+            # Where some fixings may be missing, it is only counted which can hold: what holds a third may hold another.
+            taken = at if self.host.needed == at.shape[1] else at[:, [a, b]]
+            near = near[(taken[some[way[near]]] != k[near][:, None]).all(axis=1)]
             ways.append(some[way[near]])
             features.append(k[near])
         return np.concatenate(ways), np.concatenate(features)
