@@ -50,7 +50,7 @@ def _with_own_work(build: Build, work: tuple[list[str], ...]) -> Build:
     """Add the build's own work.csv, whose rows stand before the shipped times and costs."""
     if not work:
         return build
-    from partkin.adaptation import read_work
+    from partkin.tables.work import read_work
 
     rows, problems = read_work(work)
     if problems:
@@ -91,7 +91,7 @@ def decided(build: Build, findings: Findings) -> Verdict:
     if verdict.verdict in (BOLTS_ON, WITH_ADAPTATION) or build.connectors:
         from partkin.adaptation import surroundings
 
-        verdict = surroundings.told(build, findings, verdict)
+        verdict = surroundings.with_surroundings(build, findings, verdict)
     others = other_levels(build, verdict.donor)
     if not others:
         return verdict
@@ -170,7 +170,7 @@ def _odd_holes(findings: Findings) -> OddHoles | None:
 
 def _with_what_is_hidden(findings: Findings, places: Places) -> Findings:
     """Add the reading that would show what could be hidden, where that is more than a file takes off."""
-    from partkin.tables import making
+    from partkin.tables.making import making
 
     chance = findings.trial.chance if findings.trial is not None else None
     if chance is None or (chance.hidden_mm or 0.0) <= making().file_mm or findings.face_open:

@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from partkin.model.adapting import AdaptationQuestion, WorkRow
-from partkin.model.build import Feature, Outline, Part, Settings, Zone
+from partkin.adaptation import DEFAULT_LIMIT, Cheapest
+from partkin.model.adapting import AdaptationAnswer, AdaptationQuestion
+from partkin.model.build import Feature, Outline, Part, Settings, WorkRow, Zone
 from partkin.model.fitting import FitTask, Option, Spot
 from partkin.model.mating import Mating
 
@@ -49,6 +50,11 @@ def ask(
         settings=Settings(labour_rate=40.0, currency="EUR"),
     )  # fmt: skip
     return replace(asked, **known)  # type: ignore[arg-type]
+
+
+def cheapest(question: AdaptationQuestion, limit: int = DEFAULT_LIMIT, quick: bool = False) -> AdaptationAnswer:
+    """The least work with others and what is ruled out, by whole answers of the geometry unless `quick`."""
+    return Cheapest(question, limit=limit, quick=quick).whole()
 
 
 def studs(*at: tuple[float, float]) -> list[Feature]:

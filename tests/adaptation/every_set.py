@@ -11,7 +11,6 @@ from collections import defaultdict
 
 import numpy as np
 
-from partkin.adaptation import Quick
 from partkin.adaptation.one_pairing import OnePairing
 from partkin.fit.arrays import Pairs
 from partkin.fit.batch import batch_fits
@@ -24,7 +23,7 @@ Vector = tuple[int, ...]
 
 def cheapest_of_all(question: AdaptationQuestion) -> int | None:
     """Cost in thousandths of the cheapest permitted set that goes on; None: none does."""
-    search = OnePairing(question, solve, 10_000, Quick())
+    search = OnePairing(question, 10_000, quick=False)
     if search.stuck() is not None:
         return None
     permitted = search.permitted

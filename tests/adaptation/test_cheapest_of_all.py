@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import pytest
-from adapting_cases import random_question
+from adapting_cases import cheapest, random_question
 from every_set import cheapest_of_all
 
-from partkin.adaptation import adapted_task, cheapest
+from partkin.adaptation import adapted_task
 from partkin.fit.solve import solve
 
 
 def _is_cheapest(seed: int, most: int) -> None:
     question = random_question(seed, most=most)
-    answer, best = cheapest(question, solve), cheapest_of_all(question)
+    answer, best = cheapest(question), cheapest_of_all(question)
     if best is None:
         assert not answer.adaptations and answer.why
         return

@@ -5,14 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from adapting_cases import ask, holes, studs
+from adapting_cases import ask, cheapest, holes, studs
 
-from partkin.adaptation import cheapest
 from partkin.adaptation.fasteners import engagement_mm, stack_of
-from partkin.adaptation.tables import next_bolt_length_mm, washer_for
-from partkin.fit.solve import solve
 from partkin.model.adapting import Action, AdaptationQuestion
 from partkin.model.build import Feature, Part
+from partkin.tables.work import next_bolt_length_mm, washer_for
 
 SQUARE = ((0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0))
 PAIRS = [("F1", "a"), ("F2", "b"), ("F3", "c"), ("F4", "d")]
@@ -52,7 +50,7 @@ def _asked(fixings: list[Feature], donor_mm: float, original_mm: float) -> Adapt
 
 
 def _jobs(asked: AdaptationQuestion, do: str) -> list[Action]:
-    return [action for action in cheapest(asked, solve).adaptations[0].actions if action.do == do]
+    return [action for action in cheapest(asked).adaptations[0].actions if action.do == do]
 
 
 def _nuts() -> list[Feature]:
@@ -93,7 +91,7 @@ def test_a_difference_too_small_to_matter() -> None:
 
 
 def test_studs_that_may_be_too_short_are_named() -> None:
-    answer = cheapest(_asked(studs(*SQUARE), 5.0, 3.0), solve)
+    answer = cheapest(_asked(studs(*SQUARE), 5.0, 3.0))
     notes = answer.adaptations[0].notes
     assert "2.0 mm thicker" in notes[-1] and "F1, F2, F3, F4" in notes[-1]
 
@@ -110,7 +108,7 @@ def test_clips_are_counted_on_as_new() -> None:
 
 
 def test_costs_of_what_goes_with_it_are_added() -> None:
-    answer = cheapest(_asked(_nuts(), 1.0, 3.0), solve)
+    answer = cheapest(_asked(_nuts(), 1.0, 3.0))
     first = answer.adaptations[0]
     # One slot, 15 min + 0.40; four spacers of 2 min + 0.50; at 40 an hour.
     assert first.minutes == 23.0

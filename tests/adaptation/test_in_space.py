@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from adapting_cases import ask, holes, spot, studs
+from adapting_cases import ask, cheapest, holes, spot, studs
 
-from partkin.adaptation import adapted_task, cheapest
+from partkin.adaptation import adapted_task
 from partkin.fit.solve import solve
 from partkin.model.adapting import AdaptationQuestion
 from partkin.model.build import Feature
@@ -41,7 +41,7 @@ def test_a_slot_in_space() -> None:
     millimetres may make the slot one longer.
     """
     asked = _in_space((306.0, 200.0, 40.0))
-    answer = cheapest(asked, solve)
+    answer = cheapest(asked)
     [action] = answer.adaptations[0].actions
     assert (action.do, action.feature) == ("slot", "c") and action.length_mm in (13.0, 14.0)
     middle_x_mm = 306.0 - (action.length_mm - 7.0) / 2
@@ -52,5 +52,5 @@ def test_a_slot_in_space() -> None:
 
 def test_no_slot_across_another_axis() -> None:
     """Fixings along x: a slot's angle in the part's plane would mean nothing, so none is asked for."""
-    answer = cheapest(_in_space((300.0, 206.0, 40.0), axis=EAST), solve)
+    answer = cheapest(_in_space((300.0, 206.0, 40.0), axis=EAST))
     assert all(action.do != "slot" for each in answer.adaptations for action in each.actions)

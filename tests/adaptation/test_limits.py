@@ -11,10 +11,10 @@ from adapting_cases import ask, holes, studs
 
 from partkin.adaptation.limits import limits_of, refuse_cut
 from partkin.adaptation.room import grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
-from partkin.adaptation.tables import read_work, rule, shipped_work, washers, work_for
 from partkin.model.build import Outline, Part, Zone
 from partkin.model.fitting import Spot
-from partkin.tables import material_of, materials
+from partkin.tables.materials import material_of, materials
+from partkin.tables.work import edge_rule, read_work, shipped_work, washers, work_for
 
 WORK = ["do", "group", "minutes", "cost", "workmanship_mm"]
 PLAIN = ask(studs((0.0, 0.0), (200.0, 0.0)), holes((0.0, 0.0), (200.0, 0.0)), [("F1", "a"), ("F2", "b")])
@@ -48,7 +48,7 @@ def test_each_material_has_its_answer(material: str, group: str, may: tuple[str,
 def test_every_row_of_the_tables_names_its_source() -> None:
     assert all(row.source for row in (*materials(), *shipped_work(), *washers()))
     named = ("pitch", "zone margin", "largest opening", "washer cover", "longest slot")
-    assert all(rule(name).source for name in named)
+    assert all(edge_rule(name).source for name in named)
     assert work_for("slot", "steel").workmanship_mm == 0.5
 
 

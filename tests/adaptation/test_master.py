@@ -7,12 +7,10 @@ import itertools
 
 import numpy as np
 import pytest
-from adapting_cases import random_question
+from adapting_cases import cheapest, random_question
 
-from partkin.adaptation import cheapest
 from partkin.adaptation.master import Listed, Programmed, master
 from partkin.adaptation.optimise import Optimiser, refuted
-from partkin.fit.solve import solve
 
 
 def _case(seed: int) -> tuple[list[list[int]], list[list[int]], list[list[bool]], list]:  # type: ignore[type-arg]
@@ -70,9 +68,9 @@ def test_many_sets_are_programmed() -> None:
 @pytest.mark.parametrize("seed", range(12))
 def test_an_adaptation_costs_the_same_by_either_master(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     asked = random_question(seed)
-    listed = cheapest(asked, solve)
+    listed = cheapest(asked)
     monkeypatch.setattr("partkin.adaptation.one_pairing.Optimiser", functools.partial(Optimiser, most_listed=1))
-    programmed = cheapest(asked, solve)
+    programmed = cheapest(asked)
     assert [each.cost for each in listed.adaptations] == [each.cost for each in programmed.adaptations]
     assert [each.minutes for each in listed.adaptations[:1]] == [each.minutes for each in programmed.adaptations[:1]]
     assert all(each.proved_cheapest for each in programmed.adaptations[:1])

@@ -6,12 +6,11 @@ import math
 from dataclasses import replace
 
 import pytest
-from adapting_cases import ask, holes, studs
+from adapting_cases import ask, cheapest, holes, studs
 
-from partkin.adaptation import cheapest, compare_connectors, worklist
+from partkin.adaptation import compare_connectors, worklist
 from partkin.adaptation.marking import marks_for
-from partkin.fit.solve import solve
-from partkin.model.adapting import AdaptationQuestion, Step
+from partkin.model.adapting import AdaptationQuestion, BenchStep
 from partkin.model.build import Connector, Outline, Part, Zone
 from partkin.model.fitting import Spot
 
@@ -24,8 +23,8 @@ def _asked(**known: object) -> AdaptationQuestion:
     return ask(studs(*SQUARE, (150.0, 100.0)), holes(*SQUARE[:2], (306.0, 200.0), SQUARE[3]), PAIRS, **known)
 
 
-def _sheet(asked: AdaptationQuestion) -> tuple[Step, ...]:
-    return worklist(asked, cheapest(asked, solve).adaptations[0])
+def _sheet(asked: AdaptationQuestion) -> tuple[BenchStep, ...]:
+    return worklist(asked, cheapest(asked).adaptations[0])
 
 
 def test_the_order_of_work() -> None:
@@ -119,7 +118,7 @@ def test_what_to_look_at_after_each_cut() -> None:
 def test_connectors_and_tools_come_along() -> None:
     asked = _asked()
     lines = compare_connectors([Connector("O", "lamp", 4, "A")], [])
-    steps = worklist(asked, cheapest(asked, solve).adaptations[0], connectors=lines)
+    steps = worklist(asked, cheapest(asked).adaptations[0], connectors=lines)
     assert [step.do for step in steps][-2:] == ["move over", "finish"]
     assert all(step.tools and step.minutes for step in steps if step.do in ("slot", "new hole"))
 

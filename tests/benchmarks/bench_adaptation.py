@@ -24,8 +24,6 @@ from random_builds import random_build
 
 from partkin import pipeline
 from partkin.adaptation import Cheapest
-from partkin.adaptation.adapting import QUICK
-from partkin.fit.solve import solve
 from partkin.model.adapting import AdaptationQuestion
 from partkin.model.build import Feature, Outline
 
@@ -74,7 +72,7 @@ def main(cases: int) -> None:
         for seed in range(cases):
             question = rim(seed, count, error_mm)
             start = time.process_time()
-            answer = Cheapest(question, solve, QUICK).whole()
+            answer = Cheapest(question).whole()
             took.append(time.process_time() - start)
             adapted += bool(answer.adaptations)
             proved += bool(answer.adaptations and answer.adaptations[0].proved_cheapest)

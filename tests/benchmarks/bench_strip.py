@@ -17,7 +17,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-from partkin.strip import plan
+from partkin.strip.plan import plan
 from strip.invented import tangled_build, vehicle_build
 
 # (kind, parts, fasteners, processor seconds that each has to be within, share of the seeds)

@@ -276,11 +276,11 @@ def _stop(*_: object) -> None:
 
 def campaign(start: int, count: int, at_most_s: float = float("inf")) -> Count:
     """Run every command on so many builds, ending early when the time is over."""
-    from partkin.commands.progress import Line, Work
+    from partkin.commands.progress import ProgressLine, Work
 
     counted, begun = Count(), time.monotonic()
     signal.signal(signal.SIGPROF, _stop)
-    work = Work("builds", count, Line())
+    work = Work("builds", count, ProgressLine())
     for seed in work.each(range(start, start + count), str):
         with in_build(seed):
             kept = Kept()

@@ -15,12 +15,13 @@ from builders import build, holes, studs
 from partkin import pipeline
 from partkin.choosing import Donor
 from partkin.choosing import rank as put_in_order
-from partkin.choosing.costing import cost_of_job, expected_cost, loss_of, outlay_of, shares
+from partkin.choosing.costing import cost_of_job, expected_cost, loss_of, outlay_of
 from partkin.commands import ranking
 from partkin.model.build import Build, Cost, Offer, Part, Reading, Settings
 from partkin.model.choosing import Foretold, Range
 from partkin.model.problem import FaultyInput
 from partkin.report.ranking import as_json, ranking_csv, ranking_text
+from partkin.tables.costs import lost_shares
 from partkin.tables.shipped import shipped
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0)]
@@ -54,7 +55,7 @@ def test_a_donor_with_price_carriage_and_hours() -> None:
     way = found.ways[0]
     assert (way.price, way.carriage, way.labour, way.adaptation) == (100.0, 20.0, 60.0, 0.0)
     assert outlay_of(way) == 180.0
-    assert loss_of(way) == pytest.approx(100.0 * (1 - shares()["resale"]) + 40.0 + 60.0)
+    assert loss_of(way) == pytest.approx(100.0 * (1 - lost_shares()["resale"]) + 40.0 + 60.0)
     assert way.expected == Range(180.0, 180.0) and way.lost == pytest.approx(150.0)
     # Nothing else is for sale: how much more it comes to in the worst case is not known.
     assert way.worst == Range(180.0, None)

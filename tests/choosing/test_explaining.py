@@ -36,7 +36,7 @@ def made(at=PLATE, original: Part | None = None, more: tuple[Part, ...] = (), **
 
 
 def why(first: Build) -> str:
-    verdict, disagreeing = explaining.told(first, "donor")
+    verdict, disagreeing = explaining.verdict_and_disagreements(first, "donor")
     return " ".join(chain_text(verdict, [(one.says, one.decides) for one in disagreeing]).split())
 
 
@@ -195,8 +195,8 @@ def test_an_open_verdict_names_its_readings_and_a_restraint_none() -> None:
 @pytest.mark.slow
 def test_why_takes_half_a_second_at_most() -> None:
     first = made(OUT, name="bracket", model="two")
-    explaining.told(first, "donor")
-    for ask in (explaining.told, explaining.explain):
+    explaining.verdict_and_disagreements(first, "donor")
+    for ask in (explaining.verdict_and_disagreements, explaining.explain):
         begun = time.process_time()
         ask(first, "donor")
         assert time.process_time() - begun < 0.5

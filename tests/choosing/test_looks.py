@@ -47,7 +47,7 @@ def rows(folder: Path) -> list[str]:
 
 
 def why(folder: Path, donor: str) -> str:
-    verdict, disagreeing = explaining.told(pipeline.load_build(folder), donor)
+    verdict, disagreeing = explaining.verdict_and_disagreements(pipeline.load_build(folder), donor)
     return " ".join(chain_text(verdict, [(one.says, one.decides) for one in disagreeing]).split())
 
 

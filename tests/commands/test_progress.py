@@ -15,7 +15,7 @@ import pytest
 
 from partkin import pipeline
 from partkin.commands import ranking
-from partkin.commands.progress import Line, State, Stopped, Work, on_terminal
+from partkin.commands.progress import ProgressLine, State, Stopped, Work, on_terminal
 from partkin.fit.chance import sequential
 from partkin.model import pulse
 from partkin.tables.shipped import shipped
@@ -71,7 +71,7 @@ class Terminal(io.StringIO):
 
 def test_a_terminal_sees_one_line_that_is_cleared_at_the_end():
     stream = Terminal()
-    line = Line(stream)
+    line = ProgressLine(stream)
     line(State("donors", 1, 9, 0.1, "short work does not flicker"))
     assert stream.getvalue() == ""
     line(State("donors", 2, 9, 1.0, "top\x1b[31m\n"))
@@ -86,7 +86,7 @@ def test_a_terminal_sees_one_line_that_is_cleared_at_the_end():
 
 def test_no_terminal_no_progress():
     stream = io.StringIO()
-    line = Line(stream)
+    line = ProgressLine(stream)
     line(State("donors", 2, 9, 5.0))
     line.close()
     assert stream.getvalue() == ""

@@ -15,7 +15,8 @@ from partkin.drawing.plan_layout import Laid, laid
 from partkin.model.build import Build, Holding, Part
 from partkin.model.stripping import StripPlan
 from partkin.report.html import report_html
-from partkin.strip import plan, view_of
+from partkin.strip import view_of
+from partkin.strip.plan import plan
 from report import sample
 from report.reading import html_tree, outside_references
 from strip.invented import random_build, tangled_build, vehicle_build

@@ -8,7 +8,7 @@ from partkin.fit.mating import mate, play_rule, threads_clash
 from partkin.model.build import Feature
 from partkin.model.mating import DonorFeature, Fixing, Mating, Size
 from partkin.model.words import KINDS
-from partkin.tables import near_misses
+from partkin.tables.threads import near_misses
 
 
 def pair(host: Feature, donor: Feature) -> Mating:

@@ -12,7 +12,7 @@ from partkin.model.positions import Positions
 from partkin.positions import adjust, draws, ellipse
 from partkin.positions.budget import length_row
 from partkin.positions.network import without_rigid
-from partkin.tables import coordinate_error_mm
+from partkin.tables.instruments import coordinate_error_mm
 from positions.parts import all_pairs, apart, features, readings
 
 QUAD = np.array([[0.0, 0.0], [300.0, 0.0], [320.0, 210.0], [10.0, 190.0]])

@@ -15,7 +15,7 @@ from partkin.positions.lengths import (
     greatest_error_of_mm,
     value_mm,
 )
-from partkin.tables import greatest_error_mm
+from partkin.tables.instruments import greatest_error_mm
 
 
 def read(quantity: str, value: float, to: str | None = "b", unit: str = "mm", **more) -> Reading:

@@ -15,8 +15,6 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "adaptation"))
 from adapting_cases import random_question
 
 from partkin.adaptation import Cheapest
-from partkin.adaptation.adapting import QUICK
-from partkin.fit.solve import solve
 from partkin.model.adapting import Action, AdaptationQuestion, Bracket
 from partkin.model.build import Feature, Part, Zone
 
@@ -70,7 +68,7 @@ def _count_cuts(seeds: range, most: int) -> int:
         question = _question(seed, most)
         zones = [_zone_shape(zone) for zone in question.donor_zones]
         in_zone = {f.feature for f in question.donor_features if f.zone}
-        search = Cheapest(question, solve, QUICK, limit=25)
+        search = Cheapest(question, limit=25)
         for adaptation in search.whole().adaptations:
             for action in adaptation.actions:
                 if action.do in CUTS and action.side == "donor":
@@ -111,7 +109,7 @@ def test_no_hole_for_a_bracket_can_come_near_a_protected_zone(start: int) -> Non
     for seed in range(start, start + 50):
         question = _bracketed(seed)
         zones = [_zone_shape(zone) for zone in question.donor_zones]
-        for adaptation in Cheapest(question, solve, QUICK, limit=25).whole().adaptations:
+        for adaptation in Cheapest(question, limit=25).whole().adaptations:
             for action in adaptation.actions:
                 if action.do == "move over":
                     reach_mm = question.brackets[0].reach_mm

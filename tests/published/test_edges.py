@@ -13,7 +13,7 @@ import pytest
 from partkin.adaptation.fasteners import engagement_mm
 from partkin.adaptation.limits import edge_distance_mm
 from partkin.adaptation.pairs import clearance_hole_mm
-from partkin.adaptation.tables import bolt_lengths_mm, rule
+from partkin.tables.work import bolt_lengths_mm, edge_rule
 
 with (Path(__file__).parent / "edges" / "edges.csv").open(encoding="utf-8", newline="") as sheet:
     ROWS = {row["rule_id"]: row for row in csv.DictReader(sheet)}
@@ -36,7 +36,7 @@ def test_en_1993_edges_and_pitch(name: str) -> None:
     own_mm = float(ROWS[name]["min_edge_mm"])
     wider_mm = [float(ROWS[other]["min_edge_mm"]) for other in AISC if float(ROWS[other]["bolt_mm"]) == bolt_mm]
     assert least_mm == pytest.approx(max([own_mm, *wider_mm]))
-    assert rule("pitch").value * hole_mm == pytest.approx(float(ROWS[name]["min_pitch_mm"]))
+    assert edge_rule("pitch").value * hole_mm == pytest.approx(float(ROWS[name]["min_pitch_mm"]))
 
 
 @pytest.mark.parametrize("name", AISC)
@@ -56,7 +56,7 @@ def test_a_hole_as_wide_as_its_bolt_keeps_the_distance_of_aisc(name: str) -> Non
     ("EC3_e2", lambda: edge_distance_mm("sheet metal", 10.0, 9.0)[0] / 10.0),
     ("EC3_e3", lambda: edge_distance_mm("sheet metal", 10.0, 9.0, slot=True)[0] / 10.0),
     ("EC3_e4", lambda: edge_distance_mm("sheet metal", 10.0, 9.0, slot=True)[0] / 10.0),
-    ("EC3_p1", lambda: rule("pitch").value),
+    ("EC3_p1", lambda: edge_rule("pitch").value),
     ("CP6", lambda: engagement_mm(8.0, "steel")[0] / 8.0),
     ("CP7", lambda: engagement_mm(8.0, "aluminium")[0] / 8.0),
 ])  # fmt: skip
@@ -68,7 +68,7 @@ def test_the_factor_of_a_clause_is_kept(name: str, ours: Callable[[], float]) ->
 def test_moulded_cast_and_composite_parts_keep_bolt_diameters() -> None:
     """Common practice, no source: 2, 2 and 3 bolt diameters from a hole's centre, whatever the hole."""
     for group, factor in (("moulded", 2.0), ("cast", 2.0), ("composite", 3.0)):
-        assert edge_distance_mm(group, 9.0, 8.0) == (factor * 8.0, rule("edge", group).source)
+        assert edge_distance_mm(group, 9.0, 8.0) == (factor * 8.0, edge_rule("edge", group).source)
 
 
 @pytest.mark.parametrize("row", SIZES, ids=lambda row: row["bolt_mm"])

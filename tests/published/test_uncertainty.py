@@ -17,7 +17,7 @@ import pytest
 
 from partkin.positions.budget import Budget, combined, slopes
 from partkin.positions.lengths import standard_uncertainty_mm
-from partkin.tables import greatest_error_mm, instruments
+from partkin.tables.instruments import greatest_error_mm, instruments
 
 HERE = Path(__file__).parent / "uncertainty"
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from partkin.commands.photographs import Asked, chosen_pairs, readings_of, seen_in
+from partkin.commands.photographs import PhotoQuestion, chosen_pairs, readings_of, seen_in
 from partkin.model.build import Build, Feature, Part
 from partkin.photo.photo import Camera, distorted
 from partkin.photo.pictures import ImageSize
@@ -32,8 +32,8 @@ def part(at_mm: dict, stated: str = "") -> Build:
     return Build(parts=(Part("q", origin="donor"),), features=rows)
 
 
-def asked(**rest: object) -> Asked:
-    return Asked("q", Path("x.jpg"), Path("x.csv"), **{"corrected": True, **rest})  # type: ignore[arg-type]
+def asked(**rest: object) -> PhotoQuestion:
+    return PhotoQuestion("q", Path("x.jpg"), Path("x.csv"), **{"corrected": True, **rest})  # type: ignore[arg-type]
 
 
 def picked(at_px: dict) -> Picks:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shlex
 import threading
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.problem import FaultyInput
 from partkin.pipeline import load_build
 from partkin.readings.typed_readings import Words, on_a_side, understood
+from partkin.sheets.as_cells import cells_of
 
 HOLES = tuple(Feature("top", name, "hole", across_mm=8.0) for name in ("a", "b", "1"))
 EARLIER = (
@@ -374,7 +376,8 @@ def test_left_of_a_line_is_an_answer_without_a_value() -> None:
     found = understood(TOP, words)
     assert (found.quantity, found.from_feature, found.line_from, found.line_to) == ("left of", "1", "a", "b")
     assert (found.value, found.unit, found.to_feature) == (None, None, None)
-    assert recording.row_of(found) == {"part": "top", "quantity": "left of", "from": "1", "to": "a b"}
+    cells = cells_of("readings.csv", [replace(found, reading="r1")])
+    assert cells == [{"part": "top", "reading": "r1", "quantity": "left of", "from": "1", "to": "a b"}]
     assert understood(TOP, Words("top", ("1", "a", "b"), quantity="left-of")) == found
 
 

@@ -128,7 +128,7 @@ def looks(
     parts = (Part("host", origin="host", seen_from="outside"),)
     build = Build(parts=parts, features=features, readings=tuple(readings))
     points = Path(picks(tmp_path, view(seed, {f"F{n}": tuple(place) for n, place in enumerate(at)}, 1.0)))
-    asked = same_shape.Look("host", Path(picture(tmp_path)), points, face=face, corrected=True)
+    asked = same_shape.ShapeQuestion("host", Path(picture(tmp_path)), points, face=face, corrected=True)
     return same_shape.compare(build, asked).answer.answer
 
 
@@ -229,10 +229,10 @@ def space(z: float) -> Build:
 def test_only_one_flat_face_can_be_held_against_a_picture(tmp_path: Path) -> None:
     points = {f"F{at}": (x, y) for at, (x, y) in enumerate([(0, 0), (300, 0), (310, 200), (0, 180), (150, 90)])}
     image, file = picture(tmp_path), picks(tmp_path, view(1, points))
-    flat = same_shape.compare(space(0.3), same_shape.Look("h", image, file))
+    flat = same_shape.compare(space(0.3), same_shape.ShapeQuestion("h", image, file))
     assert flat.answer.answer == "agrees" and "in one plane" in flat.notes[0]
     with pytest.raises(FaultyInput, match="do not lie in one plane"):
-        same_shape.compare(space(30.0), same_shape.Look("h", image, file))
+        same_shape.compare(space(30.0), same_shape.ShapeQuestion("h", image, file))
 
 
 def test_the_one_reading_then_feeds_the_chance(partkin, folder: Path) -> None:

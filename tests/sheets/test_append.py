@@ -14,7 +14,7 @@ import pytest
 
 from partkin.model.build import Reading
 from partkin.model.problem import FaultyInput
-from partkin.sheets import append, append_rows, appending, load
+from partkin.sheets import append, append_all, appending, load
 from sheets.base import BASE, contents
 
 ROW = {
@@ -206,7 +206,7 @@ def test_corners_go_in_together(folder: Path) -> None:
     with pytest.raises(FaultyInput, match="has 1 corner; airbag door needs 3"):
         append(folder, "zones.csv", corners[0])
     assert (folder / "zones.csv").read_text() == BASE["zones.csv"]
-    append_rows(folder, "zones.csv", corners)
+    append_all(folder, {"zones.csv": corners})
     build = load(folder).build
     assert build is not None
     assert build.zones[1].corners_mm == ((0.0, 0.0), (9.0, 0.0), (9.0, 9.0))
@@ -240,7 +240,7 @@ def test_when_the_disk_fails_the_sheet_is_as_it_was(
 
 def test_an_editor_that_saves_in_between_loses_nothing(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     edited = READINGS + "new,r9,across,a,,7,mm,,caliper,,,,by the editor\n"
-    real, calls = appending._with_rows, []
+    real, calls = appending._written, []
 
     def slow(*args: object) -> bytes:
         after = real(*args)  # type: ignore[arg-type]
@@ -249,7 +249,7 @@ def test_an_editor_that_saves_in_between_loses_nothing(folder: Path, monkeypatch
         calls.append(1)
         return after
 
-    monkeypatch.setattr(appending, "_with_rows", slow)
+    monkeypatch.setattr(appending, "_written", slow)
     append(folder, "readings.csv", ROW)
     assert len(calls) == 2
     assert (folder / "readings.csv").read_text().startswith(edited)
@@ -257,7 +257,7 @@ def test_an_editor_that_saves_in_between_loses_nothing(folder: Path, monkeypatch
 
 
 def test_an_editor_that_never_stops_is_given_up_on(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    real = appending._with_rows
+    real = appending._written
 
     def busy(*args: object) -> bytes:
         after = real(*args)  # type: ignore[arg-type]
@@ -265,7 +265,7 @@ def test_an_editor_that_never_stops_is_given_up_on(folder: Path, monkeypatch: py
             file.write("\n")
         return after
 
-    monkeypatch.setattr(appending, "_with_rows", busy)
+    monkeypatch.setattr(appending, "_written", busy)
     with pytest.raises(FaultyInput, match="keeps being changed"):
         append(folder, "readings.csv", ROW)
     assert (folder / "readings.csv").read_text().startswith(READINGS)

@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 
 from partkin.model.build import Build, Settings
+from partkin.model.columns import COLUMNS, SHEETS
 from partkin.model.problem import FaultyInput
-from partkin.sheets import COLUMNS, SHEETS, append, load, write_new
+from partkin.sheets import append, load, write_new
 
 
 def test_headers_alone_load_without_a_word(tmp_path: Path) -> None:

@@ -10,8 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partkin.sheets import NotANumber, Number, parse_number
-from partkin.sheets.number import decimal_sign
+from partkin.sheets.number import NotANumber, Number, decimal_sign, parse_number
 
 
 @pytest.mark.parametrize(

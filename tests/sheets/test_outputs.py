@@ -12,7 +12,8 @@ import rdflib
 from PIL import Image
 
 from partkin.commands.demonstration import write
-from partkin.sheets import COLUMNS, outputs
+from partkin.model.columns import COLUMNS
+from partkin.sheets import outputs
 
 Typed = Callable[..., tuple[int, str, str]]
 SHEETS = ("build.toml", "work.csv", *COLUMNS, "READINGS.CSV", "../demo/parts.csv", "./zones.csv")

@@ -12,8 +12,9 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from partkin.model.columns import SHEETS
 from partkin.model.problem import FaultyInput, Problem
-from partkin.sheets import SHEETS, append, load, read
+from partkin.sheets import append, load, read
 from sheets.base import BASE, contents
 
 NAMES = ["build.toml", *(sheet.name for sheet in SHEETS)]

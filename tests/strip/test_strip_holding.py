@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 
 from partkin.model.build import Build, Holding, Part
-from partkin.strip import impossible, stuck, stuck_lines
+from partkin.strip.circles import impossible
+from partkin.strip.stuck import stuck
+from partkin.strip.text import stuck_lines
 from strip.brute import Taken
 from strip.invented import random_build
 from strip.reading import example

@@ -6,7 +6,10 @@ import pytest
 
 from partkin.model.build import Build, Connector, Holding, Part
 from partkin.model.stripping import RefitPlan, StripPlan
-from partkin.strip import move_across, moved_lines, plan, refit, refit_lines
+from partkin.strip.move_across import move_across
+from partkin.strip.plan import plan
+from partkin.strip.refit import refit
+from partkin.strip.text import moved_lines, refit_lines
 from strip.reading import example
 
 

@@ -8,7 +8,9 @@ from dataclasses import replace
 import pytest
 
 from partkin.model.build import Build
-from partkin.strip import plan, refit, undone_by
+from partkin.strip.plan import plan
+from partkin.strip.refit import refit
+from partkin.strip.stuck import undone_by
 from strip.invented import random_build, vehicle_build
 from strip.reading import example
 from strip.simulator import Bench, Refused, carried_out, put_back

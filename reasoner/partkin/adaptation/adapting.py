@@ -16,13 +16,11 @@ from partkin.adaptation import (
     GOES_ON_AS_IT_IS,
     TOO_MANY,
     Cheapest,
-    Quick,
     adapted_task,
     not_to_be_altered,
 )
 from partkin.adaptation.brackets import brackets_of
 from partkin.fit import quick_fit
-from partkin.fit.solve import solve
 from partkin.fit.task import Prepared
 from partkin.model.adapting import Adaptation, AdaptationAnswer, AdaptationQuestion, workmanship_of
 from partkin.model.build import Build, Feature, Outline
@@ -36,10 +34,9 @@ from partkin.trial.findings import Findings
 from partkin.trial.seams import compare
 from partkin.trial.trying import Places, as_tried, prepared_task
 
-QUICK = Quick(quick_fit.goes_on, quick_fit.answer, quick_fit.placement, quick_fit.conflicting)
 MIRROR_IMAGES = ("other hand", "other drive")
 NO_CURE = "new holes do not turn a mirror image into the part (common practice, no source)"
-# Room asked for beyond the workmanship, in shares of the readings' spread: the least that is sure enough.
+# Play kept in reserve beyond the workmanship, in shares of the readings' spread: the least that is sure enough.
 RESERVES = (0.0, 0.6, 1.2)
 KEPT_BACK_AT_MOST = 0.7
 OTHERS = 2
@@ -174,9 +171,9 @@ def _with_pairing(adaptation: Adaptation, trial: Trial) -> Adaptation:
 
 
 def _measured(prepared: Prepared, trial: Trial) -> tuple[FitTask, bool]:
-    """The task without pairs of which a size or a place is missing; whether something that has to hold waits for one.
+    """The task without the pairs of which a size or a place is missing; whether a must is among them.
 
-    Not known is never taken as yes, so no work is offered past it.
+    Unknown is never yes, so no work is offered before such a must is measured.
     """
     task, unknown = prepared.task, prepared.unknown
     options = [o for o in task.options if (o.fixing, o.feature) not in unknown]
@@ -208,9 +205,9 @@ def _to_find_out(findings: Findings, places: Places) -> str:
 
 
 def _as_far_as_measured(question: AdaptationQuestion, prepared: Prepared, trial: Trial) -> AdaptationAnswer:
-    """Whether work may bring it on, what is not known being as kind as it can be: none is offered before it is known.
+    """Whether work could bring it on if every unknown turned out in the donor's favour; no work is offered yet.
 
-    That there is none is certain only where everything is known of what the part is to be held by.
+    Only where every fixing that has to hold is known is it certain that no work does.
     """
     refused = not_to_be_altered(question)
     if refused is not None:
@@ -238,13 +235,13 @@ def _search(question: AdaptationQuestion, trial: Trial, reserve_mm: float, limit
     shown = tuple((p.fixing, p.feature) for p in trial.answer.pairs if (p.fixing, p.feature) in pairs)
     held = {spot.id for spot in (*task.fixings, *task.features) if spot.must}
     nearest = shown if held <= {name for pair in shown for name in pair} else ()
-    return Cheapest(asked, solve, QUICK if task.dims == 2 else None, nearest=nearest, limit=limit)
+    return Cheapest(asked, nearest=nearest, limit=limit)
 
 
 def _without_work(
     findings: Findings, places: Places, refused: list[tuple[AdaptationAnswer, SeamCheck | None]]
 ) -> Findings:
-    """Keep why: readings too coarse rather than no work possible, and a seam too far before either."""
+    """Keep the reason why there is no work: a seam too far first, then readings too coarse, then no work possible."""
     assert findings.trial is not None
     unsure = [answer for answer, _ in refused if answer.why == TOO_UNSURE]
     seams = next((seams for _, seams in refused if seams is not None and seams.too_far), None)

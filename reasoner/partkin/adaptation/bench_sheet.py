@@ -16,14 +16,14 @@ from partkin.adaptation.choices import Bench
 from partkin.adaptation.limits import LICENSED
 from partkin.adaptation.marking import marks_for, way
 from partkin.adaptation.pairs import bolt_of
-from partkin.adaptation.tables import rule
 from partkin.adaptation.zones import to_zone_mm
 from partkin.fit.segments import direction
-from partkin.model.adapting import Action, Adaptation, AdaptationQuestion, ConnectorLine, EdgeGap, Mark, Step
+from partkin.model.adapting import Action, Adaptation, AdaptationQuestion, BenchStep, ConnectorLine, EdgeGap, Mark
 from partkin.model.build import Feature, Outline, Zone
 from partkin.model.fitting import Spot
 from partkin.model.together import together
 from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES, heading
+from partkin.tables.work import edge_rule
 
 CUTS = ("open out", "slot", "new hole", "thread insert", "trim edge")
 FASTENERS = ("leave unused", "spacer", "longer bolt", "other bolt", "new clip")
@@ -46,7 +46,7 @@ def worklist(
     more: Iterable[Action] = (),
     gaps: Iterable[EdgeGap] = (),
     connectors: Iterable[ConnectorLine] = (),
-) -> tuple[Step, ...]:
+) -> tuple[BenchStep, ...]:
     """Lay out an adaptation as a bench sheet.
 
     Parameters
@@ -65,9 +65,9 @@ def worklist(
         Numbered from 1: get ready, cut, fit, check. Values only; the words of each are ready to print.
     """
     besides, jobs = together(more), together(adaptation.actions)
-    sheet = _Sheet(question, adaptation, besides)
+    sheet = _StepWriter(question, adaptation, besides)
     steps = [sheet.ready()]
-    # A hole to start from is wanted by the others: what is drilled and opened comes before what is filed.
+    # Drilled and opened holes come first: the other jobs are marked out from them.
     steps += [sheet.cut(action) for action in jobs if action.do in CUTS]
     steps += [_of(a, check=CHECKS.get(a.do)) for a in (*jobs, *besides) if a.do in FASTENERS]
     steps.append(sheet.trial())
@@ -79,9 +79,9 @@ def worklist(
     return tuple(replace(step, order=number) for number, step in enumerate(steps, start=1))
 
 
-def _of(action: Action, cautions: Iterable[str] = (), check: str | None = None) -> Step:
+def _of(action: Action, cautions: Iterable[str] = (), check: str | None = None) -> BenchStep:
     """The step of one job."""
-    return Step(
+    return BenchStep(
         0,
         action.do,
         action.part,
@@ -94,7 +94,7 @@ def _of(action: Action, cautions: Iterable[str] = (), check: str | None = None) 
     )
 
 
-class _Sheet:
+class _StepWriter:
     """Steps of one adaptation."""
 
     def __init__(self, question: AdaptationQuestion, adaptation: Adaptation, besides: Sequence[Action]) -> None:
@@ -102,7 +102,7 @@ class _Sheet:
         self.donor, self.pairs = question.donor.part, dict(adaptation.pairs)
         actions = (*adaptation.actions, *besides)
         self.is_cut = any(a.do in CUTS or (a.do == "move over" and a.fixing is not None) for a in actions)
-        keep = f"Keep {rule('zone margin').value:g} mm away from the"
+        keep = f"Keep {edge_rule('zone margin').value:g} mm away from the"
         law = f"no cut, glue, filler or extra skin on it or near it. {LICENSED[0].upper()}{LICENSED[1:]}."
         self.zones: list[tuple[str, Zone]] = [
             (f"{keep} {zone.kind} {zone.zone}: {law}", zone)
@@ -116,7 +116,7 @@ class _Sheet:
     def listed(self, side: str) -> dict[str, Feature]:
         return self.bench.donor_feature if side == "donor" else self.bench.host_feature
 
-    def ready(self) -> Step:
+    def ready(self) -> BenchStep:
         donor = self.question.donor
         cautions = []
         if donor.mass_kg is not None and donor.mass_kg > HEAVY_KG:
@@ -134,7 +134,7 @@ class _Sheet:
                 "never smaller."
             )
         tools = ("marking tape", "rule", "square") if self.is_cut else ()
-        return Step(0, "get ready", donor.part, None, says, tools=tools, cautions=tuple(cautions))
+        return BenchStep(0, "get ready", donor.part, None, says, tools=tools, cautions=tuple(cautions))
 
     def _turned(self) -> str:
         """How to turn the part so that x runs to the right: by the two holes that are farthest apart."""
@@ -148,7 +148,7 @@ class _Sheet:
         kind = self.bench.donor_feature[other.id].kind
         return f" Turn it until {kind} {other.id} lies {way(one.id, one.at_mm, other.at_mm)}."
 
-    def cut(self, action: Action) -> Step:
+    def cut(self, action: Action) -> BenchStep:
         material = self.bench.limits(action.side).material
         cautions = [material.caution] if action.do != "trim edge" and material and material.caution else []
         if material is None:
@@ -201,7 +201,7 @@ class _Sheet:
         kept = [spot for spot in self.spots(action.side) if spot.id in self.listed(action.side)]
         recut = {a.feature for a in self.adaptation.actions if a.do in CUTS and a.side == action.side}
         holes = [spot for spot in kept if spot.id not in recut]
-        # The hole that a slot starts from is there as long as the slot is not cut.
+        # A slot may be marked out from its own hole: that is still there before the cut.
         holes = holes or [spot for spot in kept if spot.id != action.feature]
         return marks_for(self._point(action), outlines, holes)
 
@@ -220,28 +220,29 @@ class _Sheet:
             across += f" and {action.length_mm - action.to_mm + 2.0 * action.allowed_mm:.1f} mm along the slot"
         return f"{through} goes through freely and moves {across}."
 
-    def bracket(self, action: Action) -> Step:
+    def bracket(self, action: Action) -> BenchStep:
         material = self.bench.donor.material
         cautions = [material.caution] if material and material.caution else []
         check = f"The fastener or clip at {action.fixing} goes home with the part on, and the bracket does not rock."
         return _of(action, [*cautions, *(caution for caution, _ in self.zones)], check)
 
-    def trial(self) -> Step:
+    def trial(self) -> BenchStep:
         laid = ", ".join(f"{feature} on {fixing}" for fixing, feature in self.adaptation.pairs)
         says = f"Lay it on{f': {laid}' if laid else ''}. Start every fastener by hand before tightening any; then "
         tight_mm = max(0.0, self.adaptation.margin_mm)
         check = f"Every fastener starts by hand. At the tightest place {tight_mm:.1f} mm of play is left over."
         says += "tighten from the middle outwards."
-        return Step(0, "trial fit", self.donor, None, says, tools=("hand tools",), check=check)
+        return BenchStep(0, "trial fit", self.donor, None, says, tools=("hand tools",), check=check)
 
-    def plugs(self, line: ConnectorLine, jobs: Sequence[Action]) -> Step:
+    def plugs(self, line: ConnectorLine, jobs: Sequence[Action]) -> BenchStep:
         job = next((job for job in jobs if job.feature == line.connector and job.fixing is None), None)
         tools, minutes = (job.tools, job.minutes) if job else ((), None)
         works = line.state not in ("licensed practice only", "not used")
         check = "It works; try it before the trim goes on." if works else None
-        return Step(0, line.state, self.donor, line.connector, line.says, tools=tools, minutes=minutes, check=check)
+        what = line.connector
+        return BenchStep(0, line.state, self.donor, what, line.says, tools=tools, minutes=minutes, check=check)
 
-    def gap(self, gap: EdgeGap) -> Step:
+    def gap(self, gap: EdgeGap) -> BenchStep:
         low, high = gap.wanted_mm
         wanted = f"{low:g} to {high:g} mm" if low is not None and high is not None else "even along its length"
         says, check = (
@@ -249,9 +250,9 @@ class _Sheet:
             f"The gap to {gap.neighbour} is {wanted}.",
         )
         tools = ("feeler strips or drill shanks",)
-        return Step(0, "look at the gap", self.donor, gap.edge, says, tools=tools, check=check)
+        return BenchStep(0, "look at the gap", self.donor, gap.edge, says, tools=tools, check=check)
 
-    def done(self) -> Step:
+    def done(self) -> BenchStep:
         cautions = []
         if any(zone.kind in AIRBAG_ZONES for zone in self.question.donor_zones):
             cautions.append(
@@ -259,4 +260,4 @@ class _Sheet:
                 f"used, {LICENSED}."
             )
         says = "Look over all that was done, then write down what happened (a row of outcomes.csv)."
-        return Step(0, "finish", self.donor, None, says, cautions=tuple(cautions))
+        return BenchStep(0, "finish", self.donor, None, says, cautions=tuple(cautions))

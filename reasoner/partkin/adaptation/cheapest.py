@@ -12,8 +12,9 @@ from functools import cached_property
 
 from partkin.adaptation.choices import Bench, unit_of_pair
 from partkin.adaptation.limits import LICENSED
-from partkin.adaptation.one_pairing import GOES_ON_AS_IT_IS, OnePairing, Pairs
-from partkin.adaptation.placing import Fits, Quick, Solve
+from partkin.adaptation.one_pairing import GOES_ON_AS_IT_IS, NamedPairs, OnePairing
+from partkin.adaptation.placing import Geometry
+from partkin.fit.solve import solve
 from partkin.model.adapting import AdaptationAnswer, AdaptationQuestion
 from partkin.model.fitting import FitTask
 
@@ -30,29 +31,25 @@ class Cheapest:
     Parameters
     ----------
     question
-    solve
-        The geometry: a FitTask to its FitAnswer.
-    quick
-        Its quick answers.
     nearest
         A pairing that is tried before all others; they are looked at only where it cannot be made to go on. Empty:
         the cheapest over all pairings found is taken.
     limit
         How many sets of jobs may be laid on the host. A count, never seconds: the same question gives the
         same answer. When it is reached the best found is given with the bound that is proved.
+    quick
+        Ask flat tasks without their proofs.
     """
 
     def __init__(
         self,
         question: AdaptationQuestion,
-        solve: Solve,
-        quick: Quick | None = None,
         *,
-        nearest: Pairs = (),
+        nearest: NamedPairs = (),
         limit: int = DEFAULT_LIMIT,
+        quick: bool = True,
     ) -> None:
-        self.question, self.solve, self.quick = question, solve, quick or Quick()
-        self.nearest, self.limit = nearest, limit
+        self.question, self.nearest, self.limit, self.quick = question, nearest, limit, quick
         self.chosen: OnePairing | None = None
 
     @cached_property
@@ -63,7 +60,7 @@ class Cheapest:
             return AdaptationAnswer((), (), refused)
         best = AdaptationAnswer((), (), "no feature of the donor can go on any fixing")
         for task in self._pairings():
-            asked = OnePairing(replace(self.question, task=task), self.solve, self.limit, self.quick)
+            asked = OnePairing(replace(self.question, task=task), self.limit, self.quick)
             answer = asked.first()
             if self.chosen is None or _rank(answer) < _rank(best):
                 best, self.chosen = answer, asked
@@ -86,7 +83,7 @@ class Cheapest:
 
         An open task is asked twice: as it is, and with every feature at the widest that may be made of it.
         """
-        task, tried = self.question.task, list[Pairs]()
+        task, tried = self.question.task, list[NamedPairs]()
         if task.given or len({o.fixing for o in task.options}) == len(task.options) == len(
             {o.feature for o in task.options}
         ):
@@ -96,7 +93,7 @@ class Cheapest:
             tried.append(tuple(sorted(self.nearest)))
             yield _given(task, self.nearest)
         for asked in (_widest(self.question), task):
-            answer = self.solve(asked)
+            answer = solve(asked)
             pairs = tuple((pair.fixing, pair.feature) for pair in answer.pairs)
             for each in [pairs, *answer.also_pairs] if pairs else []:
                 in_order = tuple(sorted(each))
@@ -104,31 +101,17 @@ class Cheapest:
                     tried.append(in_order)
                     yield _given(task, in_order)
 
-    def _is_only(self, pairs: Pairs) -> bool:
+    def _is_only(self, pairs: NamedPairs) -> bool:
         """Whether no other pairing fits even with every feature at the widest that may be made of it.
 
         Then the cheapest adaptation of this one is the cheapest of all.
         """
-        asked, fits = _widest(self.question), self.quick.fits or (lambda task: self.solve(task).fits)
+        asked, fits = _widest(self.question), Geometry(self.question.task, (), self.quick).fits
         for pair in pairs:
             without = tuple(o for o in asked.options if (o.fixing, o.feature) != pair)
             if fits(replace(asked, options=without, given=False)) is not False:
                 return False
         return True
-
-
-def cheapest(
-    question: AdaptationQuestion,
-    solve: Solve,
-    limit: int = DEFAULT_LIMIT,
-    fits: Fits | None = None,
-    different: int = DIFFERENT,
-) -> AdaptationAnswer:
-    """Find the least work that makes the donor go on, within what safety and the material allow.
-
-    As `Cheapest(...).whole(different)`; `fits` is the geometry's verdict alone, where that is faster.
-    """
-    return Cheapest(question, solve, Quick(fits), limit=limit).whole(different)
 
 
 def not_to_be_altered(question: AdaptationQuestion) -> str | None:
@@ -149,7 +132,7 @@ def _rank(answer: AdaptationAnswer) -> tuple[bool, float, float]:
     return (False, first.cost if first.cost is not None else first.minutes, first.minutes)
 
 
-def _given(task: FitTask, pairs: Pairs) -> FitTask:
+def _given(task: FitTask, pairs: NamedPairs) -> FitTask:
     options = tuple(option for option in task.options if (option.fixing, option.feature) in pairs)
     return replace(task, options=options, given=True)
 
@@ -162,7 +145,7 @@ def _widest(question: AdaptationQuestion) -> FitTask:
     options = []
     for option in task.options:
         fixing, feature = fixings[option.fixing], features[option.feature]
-        # What may be done to a feature does not hang on where the fixing is, only on what it is.
+        # The jobs at a feature depend on what the fixing is, not on where it is.
         host = replace(bench.host_feature[fixing.id], feature="", x_mm=None, y_mm=None, z_mm=None, row=0)
         key = (feature.id, option.allowed_mm, host, fixing.id if question.bolts or question.brackets else None)
         if question.settings.adapt_host or key not in reach_mm:

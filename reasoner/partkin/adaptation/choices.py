@@ -9,11 +9,11 @@ from functools import cached_property
 from partkin.adaptation.limits import LICENSED, SAFETY, PartLimits, Refusal, limits_of, refuse_cut
 from partkin.adaptation.pairs import Opening, PairSizes, clearance_hole_mm, drill_up_mm, sizes_of, thread_mm
 from partkin.adaptation.room import Rim, grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
-from partkin.adaptation.tables import rule, work_for
 from partkin.fit.segments import centre_line
-from partkin.model.adapting import AdaptationQuestion, Bracket, WorkRow
-from partkin.model.build import Feature
+from partkin.model.adapting import AdaptationQuestion, Bracket
+from partkin.model.build import Feature, WorkRow
 from partkin.model.fitting import Option, Spot
+from partkin.tables.work import edge_rule, work_for
 
 # A rim is an arc of this radius: a line, as near as makes no difference, that the geometry takes as a pair.
 RIM_RADIUS_MM = 1000.0
@@ -24,7 +24,7 @@ TAKE_A_HOLE = ("stud", "tapped hole", "captive nut", "hole", "slot", "peg")
 
 
 @dataclass(frozen=True)
-class Shape:
+class ReachShape:
     """Where a fixing may stand around the feature once a job is done, workmanship taken off.
 
     A disc of `allowed_mm` around the centre line, which is lengthened by `back_mm` and `forward_mm` along a
@@ -57,7 +57,7 @@ class Choice:
 
     do: tuple[str, ...]
     side: str
-    shape: Shape | None
+    shape: ReachShape | None
     minutes: float
     cost: float
     across_mm: float | None = None
@@ -71,7 +71,7 @@ class Choice:
 
 
 @dataclass(frozen=True)
-class Unit:
+class FixingChoices:
     """One fixing with the feature that goes on it (None: nothing does) and what may be done there."""
 
     fixing: Spot
@@ -170,7 +170,7 @@ class Bench:
         self,
         do: tuple[str, ...],
         side: str,
-        shape: Shape | None,
+        shape: ReachShape | None,
         across_mm: float | None = None,
         refusal: Refusal | None = None,
     ) -> Choice:
@@ -179,26 +179,26 @@ class Bench:
         return Choice(do, side, shape, sum(r.minutes for r in rows), sum(r.cost for r in rows), across_mm, refusal)
 
 
-def as_it_is(bench: Bench, fixing: Spot, feature: Spot, option: Option | None) -> Unit:
+def as_it_is(bench: Bench, fixing: Spot, feature: Spot, option: Option | None) -> FixingChoices:
     """One pair before anything is done to it: no choices."""
     host, donor = bench.host_feature[fixing.id], bench.donor_feature[feature.id]
     sizes = sizes_of(bench.question, host, donor, option)
-    return Unit(fixing, feature, host, donor, sizes, (), sizes.bolt_mm if sizes else None)
+    return FixingChoices(fixing, feature, host, donor, sizes, (), sizes.bolt_mm if sizes else None)
 
 
-def unit_of_pair(bench: Bench, fixing: Spot, feature: Spot, option: Option | None) -> Unit:
+def unit_of_pair(bench: Bench, fixing: Spot, feature: Spot, option: Option | None) -> FixingChoices:
     """List what may be done at one pair; refused choices are listed with their refusal."""
     unit = as_it_is(bench, fixing, feature, option)
     sizes = unit.sizes
     choices: list[Choice] = []
     if option is not None and option.allowed_mm >= 0.0:
-        choices.append(bench.choice((), "donor", Shape(option.allowed_mm)))
+        choices.append(bench.choice((), "donor", ReachShape(option.allowed_mm)))
     base: tuple[str, ...] = ()
     if option is None and sizes is not None and sizes.other_bolt and sizes.openings:
         base, plain = ("other bolt",), sizes.openings[0]
         play_mm = plain.play_mm(plain.across_mm, sizes.bolt_mm)
         if play_mm >= 0.0:
-            choices.append(bench.choice(base, plain.side, Shape(play_mm)))
+            choices.append(bench.choice(base, plain.side, ReachShape(play_mm)))
     for side in ("donor", "host") if bench.question.settings.adapt_host else ("donor",):
         opening = sizes.opening(side) if sizes else None
         if opening is not None and sizes is not None:
@@ -260,7 +260,7 @@ class _Larger:
         for across_mm, refused in ((room_mm, None), *(((most_mm, refusal),) if refusal else ())):
             play_mm = self.play_mm(do, across_mm)
             if across_mm > now_mm + 1e-9 and play_mm >= 0.0:
-                yield self.bench.choice((*self.base, do), self.side, Shape(play_mm), across_mm, refused)
+                yield self.bench.choice((*self.base, do), self.side, ReachShape(play_mm), across_mm, refused)
 
     def slots(self) -> Iterator[Choice]:
         if abs(self.spot.axis[2]) < 0.99:
@@ -268,7 +268,7 @@ class _Larger:
         miss_mm = self.bench.tolerance_mm("slot", self.side)
         now_mm, drilled_mm = self.opening.across_mm, self.bolt_mm + 2.0 * max(0.0, miss_mm - self.opening.share_mm)
         width_mm = max(now_mm, drill_up_mm(drilled_mm))
-        longest_mm = rule("longest slot").value * self.bolt_mm - 2.0 * self.spot.half_travel_mm - width_mm
+        longest_mm = edge_rule("longest slot").value * self.bolt_mm - 2.0 * self.spot.half_travel_mm - width_mm
         travels = grid_travels_mm(width_mm, longest_mm)
         if not travels or width_mm > max(now_mm, largest_opening_mm(self.bolt_mm)):
             return
@@ -284,14 +284,14 @@ class _Larger:
         if refusal is not None:
             yield self.bench.choice(do, self.side, free, width_mm, refusal)
 
-    def _slot(self, width_mm: float, most_mm: float) -> Shape:
+    def _slot(self, width_mm: float, most_mm: float) -> ReachShape:
         """A slot with nothing in its way."""
         play_mm = self.play_mm("slot", width_mm)
         if self.spot.half_travel_mm > 0.0:
-            return Shape(play_mm, back_mm=most_mm, forward_mm=most_mm)
-        return Shape(play_mm, travel_mm=most_mm)
+            return ReachShape(play_mm, back_mm=most_mm, forward_mm=most_mm)
+        return ReachShape(play_mm, travel_mm=most_mm)
 
-    def _longer(self, free: Shape, width_mm: float, longest_mm: float) -> tuple[Shape | None, Refusal | None]:
+    def _longer(self, free: ReachShape, width_mm: float, longest_mm: float) -> tuple[ReachShape | None, Refusal | None]:
         """A slot that is there already, as far as there is room at either end."""
         wide = self.refuse(width_mm)
         if wide is not None:
@@ -305,7 +305,7 @@ class _Larger:
         shape = replace(free, back_mm=back_mm, forward_mm=forward_mm) if back_mm + forward_mm > 0.0 else None
         return shape, why or other_why
 
-    def _hemmed(self, width_mm: float, longest_mm: float) -> tuple[Shape | None, float, Refusal | None]:
+    def _hemmed(self, width_mm: float, longest_mm: float) -> tuple[ReachShape | None, float, Refusal | None]:
         """A new slot, as far as edges, holes and zones let it run; with its width, and what keeps it short."""
         miss_mm, now_mm = self.bench.tolerance_mm("slot", self.side), self.opening.across_mm
         most_mm = grid_travels_mm(width_mm, longest_mm)[-1]
@@ -328,16 +328,16 @@ class _Larger:
         return replace(self._slot(width_mm, travel_mm), rims=rims), width_mm, refusal
 
 
-def _inserts(bench: Bench, unit: Unit, host: Feature, donor: Feature) -> Iterator[Choice]:
+def _inserts(bench: Bench, unit: FixingChoices, host: Feature, donor: Feature) -> Iterator[Choice]:
     """Another thread in the donor's tapped hole, for the bolt that the host's hole is meant for."""
     bolt_mm = thread_mm(host)
     if donor.kind != "tapped hole" or bolt_mm is None or host.across_mm is None or host.across_mm < bolt_mm:
         return
     refusal = bench.donor.may("open out") or bench.donor.untouchable.get(donor.feature)
-    yield bench.choice(("thread insert",), "donor", Shape((host.across_mm - bolt_mm) / 2.0), bolt_mm, refusal)
+    yield bench.choice(("thread insert",), "donor", ReachShape((host.across_mm - bolt_mm) / 2.0), bolt_mm, refusal)
 
 
-def _without(bench: Bench, unit: Unit) -> Iterator[Choice]:
+def _without(bench: Bench, unit: FixingChoices) -> Iterator[Choice]:
     """A new hole in place of the donor's own, or nothing at all."""
     if unit.feature is not None and unit.feature.must:
         return
@@ -348,7 +348,7 @@ def _without(bench: Bench, unit: Unit) -> Iterator[Choice]:
         yield from new_hole(bench, unit)
 
 
-def new_hole(bench: Bench, unit: Unit) -> Iterator[Choice]:
+def new_hole(bench: Bench, unit: FixingChoices) -> Iterator[Choice]:
     """A new clearance hole where the fixing is; whether there is room for it shows at the placement."""
     share_mm = unit.share_of_new_hole_mm
     if unit.bolt_mm is not None and unit.host.kind in TAKE_A_HOLE and share_mm is not None:
@@ -356,7 +356,7 @@ def new_hole(bench: Bench, unit: Unit) -> Iterator[Choice]:
         yield bench.choice(("new hole",), "donor", None, across_mm, bench.donor.may("new hole"))
 
 
-def move_over(bench: Bench, unit: Unit) -> Iterator[Choice]:
+def move_over(bench: Bench, unit: FixingChoices) -> Iterator[Choice]:
     """A bracket of the original, taken over to the donor; whether it keeps clear of zones shows at the placement."""
     drill, move = bench.work("new hole"), bench.work("move over")
     for bracket in bench.question.brackets:

@@ -11,15 +11,15 @@ from typing import Any
 import numpy as np
 
 from partkin.adaptation import phrases
-from partkin.adaptation.choices import Bench, Choice, Shape, Unit
+from partkin.adaptation.choices import Bench, Choice, FixingChoices, ReachShape
 from partkin.adaptation.limits import Obstacle, Refusal, refuse_bracket, refuse_cut
 from partkin.adaptation.pairs import Opening, drill_up_mm
 from partkin.adaptation.standing import lengthened, line3, standing
-from partkin.adaptation.tables import rule
 from partkin.fit.segments import direction, nearest
 from partkin.model.adapting import Action
 from partkin.model.fitting import Placement, Spot
-from partkin.tables import parse_thread
+from partkin.tables.threads import parse_thread
+from partkin.tables.work import edge_rule
 
 ORDER = (
     "open out", "slot", "thread insert", "new hole", "move over", "trim edge", "connector adapter",
@@ -28,7 +28,7 @@ ORDER = (
 
 
 @dataclass(frozen=True, eq=False)
-class Cut:
+class CutLine:
     """What a job leaves: a hole or slot, by its centre line (2, 2) and width, in its part's frame."""
 
     side: str
@@ -47,7 +47,7 @@ class Dressed:
     refusal: Refusal | None = None
 
 
-def dress(bench: Bench, units: Sequence[Unit], vector: Sequence[int], placement: Placement) -> Dressed:
+def dress(bench: Bench, units: Sequence[FixingChoices], vector: Sequence[int], placement: Placement) -> Dressed:
     """Size every job of a set of choices at a placement that they all reach."""
     made = [_Jobs(bench, unit, unit.choices[choice], placement) for unit, choice in zip(units, vector, strict=True)]
     actions = sorted((action for jobs in made for action in jobs.actions), key=lambda action: ORDER.index(action.do))
@@ -57,7 +57,7 @@ def dress(bench: Bench, units: Sequence[Unit], vector: Sequence[int], placement:
     return Dressed(numbered, pairs, refusal or _collision(bench, [cut for jobs in made for cut in jobs.cuts]))
 
 
-def _collision(bench: Bench, cuts: list[Cut]) -> Refusal | None:
+def _collision(bench: Bench, cuts: list[CutLine]) -> Refusal | None:
     """Check each cut against the part, and against the other cuts."""
     for cut in cuts:
         limits = bench.limits(cut.side)
@@ -96,10 +96,10 @@ def priced_action(bench: Bench, do: str, feature: str, side: str, says: str, fix
 class _Jobs:
     """The jobs of one choice, what they cut, and the feature that is then on the fixing."""
 
-    def __init__(self, bench: Bench, unit: Unit, choice: Choice, placement: Placement) -> None:
+    def __init__(self, bench: Bench, unit: FixingChoices, choice: Choice, placement: Placement) -> None:
         self.bench, self.unit, self.choice, self.placement = bench, unit, choice, placement
         self.side, self.limits = choice.side, bench.limits(choice.side)
-        self.cuts: list[Cut] = []
+        self.cuts: list[CutLine] = []
         self.actions: list[Action] = []
         self.refusal: Refusal | None = None
         self.paired: str | None = unit.feature.id if unit.feature is not None else None
@@ -135,7 +135,7 @@ class _Jobs:
         return self.unit.bolt_mm
 
     @property
-    def shape(self) -> Shape:
+    def shape(self) -> ReachShape:
         """How far the choice reaches."""
         assert self.choice.shape is not None
         return self.choice.shape
@@ -168,7 +168,7 @@ class _Jobs:
         least_mm = self.bolt_mm + 2.0 * (least_mm - opening.share_mm)
         to_mm = max(drill_up_mm(least_mm), drill_up_mm(opening.across_mm + 1e-6), drill_up_mm(self.bolt_mm))
         to_mm = min(to_mm, self.choice.across_mm or to_mm)
-        self.cuts.append(Cut(self.side, spot.id, own, to_mm, self.bolt_mm))
+        self.cuts.append(CutLine(self.side, spot.id, own, to_mm, self.bolt_mm))
         self._add(
             "open out",
             phrases.open_out(self.what, opening.across_mm, to_mm, self.bolt_mm, self._edge_mm(to_mm, False)),
@@ -180,7 +180,7 @@ class _Jobs:
         )
 
     def _add_slot(self, says: str, line: np.ndarray, width_mm: float, length_mm: float, angle_deg: float) -> None:
-        self.cuts.append(Cut(self.side, self.spot.id, line, width_mm, self.bolt_mm))
+        self.cuts.append(CutLine(self.side, self.spot.id, line, width_mm, self.bolt_mm))
         self._add(
             "slot",
             says,
@@ -200,7 +200,7 @@ class _Jobs:
             self.opening.across_mm,
             width_mm,
             travel_mm,
-            phrases.Way(along_deg, self._towards(centre, along)),
+            phrases.Direction(along_deg, self._towards(centre, along)),
             self.bolt_mm,
             self._edge_mm(width_mm, True),
         )
@@ -217,7 +217,7 @@ class _Jobs:
         ahead_mm = max(0.1, float(np.linalg.norm(gap)) - max(0.0, self.shape.allowed_mm))
         towards = [(rim, float(rim.x * along[0] + rim.y * along[1])) for rim in self.shape.rims]
         most_mm = min([self.shape.travel_mm, *(rim.room_mm / share for rim, share in towards if share > 1e-9)])
-        step_mm = rule("length step").value
+        step_mm = edge_rule("length step").value
         length_mm = math.ceil((width_mm + ahead_mm) / step_mm - 1e-6) * step_mm
         if length_mm - width_mm <= most_mm + 1e-9:
             return centre, along_deg, length_mm - width_mm
@@ -232,7 +232,7 @@ class _Jobs:
         aside_mm, ahead_mm = abs(float(along[0] * gap[1] - along[1] * gap[0])), float(gap @ along)
         reach_mm = math.sqrt(max(0.0, shape.allowed_mm**2 - aside_mm**2))
         short_mm = abs(ahead_mm) - reach_mm - spot.half_travel_mm
-        long_mm, step_mm = 2.0 * spot.half_travel_mm + width_mm, rule("length step").value
+        long_mm, step_mm = 2.0 * spot.half_travel_mm + width_mm, edge_rule("length step").value
         length_mm = max(long_mm, math.ceil((long_mm + max(short_mm, 0.0)) / step_mm - 1e-6) * step_mm)
         forward = ahead_mm >= 0.0
         heading = along if forward else -along
@@ -242,7 +242,7 @@ class _Jobs:
             self.what,
             (2.0 * spot.half_travel_mm + now_mm, 2.0 * half_mm + width_mm),
             (now_mm, width_mm),
-            phrases.Way(math.degrees(math.atan2(heading[1], heading[0])) % 360.0, self._towards(centre, heading)),
+            phrases.Direction(math.degrees(math.atan2(heading[1], heading[0])) % 360.0, self._towards(centre, heading)),
             self._edge_mm(width_mm, True),
         )
         line = np.array([middle - half_mm * along, middle + half_mm * along])
@@ -270,7 +270,7 @@ class _Jobs:
         fixing, across_mm, at_mm = self.unit.fixing.id, self.choice.across_mm or 0.0, self.fixing_at_mm
         says = phrases.new_hole(fixing, across_mm, at_mm, self.paired, self._edge_mm(across_mm, False))
         self.paired = f"new-{fixing}"
-        self.cuts.append(Cut("donor", self.paired, np.array([at_mm[:2]] * 2), across_mm, self.bolt_mm))
+        self.cuts.append(CutLine("donor", self.paired, np.array([at_mm[:2]] * 2), across_mm, self.bolt_mm))
         play_mm = (across_mm - self.bolt_mm) / 2.0 + (self.unit.share_of_new_hole_mm or 0.0)
         self._add("new hole", says, self.paired, to_mm=across_mm, at_mm=at_mm, allowed_mm=round(play_mm, 6))
 

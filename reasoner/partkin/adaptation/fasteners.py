@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from partkin.adaptation.choices import Bench, Unit, as_it_is
+from partkin.adaptation.choices import Bench, FixingChoices, as_it_is
 from partkin.adaptation.dressing import priced_action
 from partkin.adaptation.limits import OPENINGS
 from partkin.adaptation.pairs import THREADED
-from partkin.adaptation.tables import next_bolt_length_mm, rule, washer_for
 from partkin.model.adapting import Action, AdaptationQuestion
-from partkin.tables import material_of
+from partkin.tables.materials import material_of
+from partkin.tables.work import edge_rule, next_bolt_length_mm, washer_for
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ def engagement_mm(bolt_mm: float, material: str | None) -> tuple[float, str]:
     (8.0, 12.0, 10.0)
     """
     group = material_of(material)
-    wanted = rule("engagement", group.engages_as if group else "steel")
+    wanted = edge_rule("engagement", group.engages_as if group else "steel")
     return wanted.value * bolt_mm, wanted.source
 
 
@@ -66,7 +66,7 @@ def stack_of(bolt_mm: float, clamped_mm: float, spacer_mm: float = 0.0, threaded
     return Stack(clamped_mm, washer.thickness_mm if washer else 0.0, spacer_mm, engagement_mm(bolt_mm, threaded_in)[0])
 
 
-def fastener_jobs(bench: Bench, units: Sequence[Unit]) -> tuple[tuple[Action, ...], tuple[str, ...]]:
+def fastener_jobs(bench: Bench, units: Sequence[FixingChoices]) -> tuple[tuple[Action, ...], tuple[str, ...]]:
     """List what each fixing needs besides cutting: a spacer or longer bolt, a new clip.
 
     Returns
@@ -107,10 +107,10 @@ def _thicker_mm(question: AdaptationQuestion) -> float:
     """How much thicker the donor is than the original; 0 where that does not matter or is not known."""
     donor_mm, original_mm = question.donor.thickness_mm, question.original.thickness_mm if question.original else None
     thicker_mm = 0.0 if donor_mm is None or original_mm is None else round(donor_mm - original_mm, 3)
-    return thicker_mm if abs(thicker_mm) >= rule("thickness that matters").value else 0.0
+    return thicker_mm if abs(thicker_mm) >= edge_rule("thickness that matters").value else 0.0
 
 
-def _job_at(bench: Bench, unit: Unit, thicker_mm: float) -> Action | None:
+def _job_at(bench: Bench, unit: FixingChoices, thicker_mm: float) -> Action | None:
     feature = unit.feature.id if unit.feature is not None else f"new-{unit.fixing.id}"
 
     def job(do: str, says: str) -> Action:
@@ -137,7 +137,7 @@ def _job_at(bench: Bench, unit: Unit, thicker_mm: float) -> Action | None:
     return replace(job("longer bolt", says), to_mm=unit.bolt_mm, length_mm=length_mm)
 
 
-def _stack_at(question: AdaptationQuestion, unit: Unit) -> Stack | None:
+def _stack_at(question: AdaptationQuestion, unit: FixingChoices) -> Stack | None:
     """What the bolt of a fixing clamps; None where it is not known."""
     donor_mm, host, through = question.donor.thickness_mm, question.host, unit.host.kind in OPENINGS
     if unit.bolt_mm is None or donor_mm is None or (through and host.thickness_mm is None):

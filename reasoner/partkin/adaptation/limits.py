@@ -10,7 +10,6 @@ from functools import cached_property
 
 import numpy as np
 
-from partkin.adaptation.tables import rule, rule_or_none
 from partkin.adaptation.zones import near_zone
 from partkin.fit.segments import apart_mm, centre_line, covers, segments_of
 from partkin.model.adapting import AdaptationQuestion, Bracket
@@ -18,7 +17,8 @@ from partkin.model.airbags import airbag_of
 from partkin.model.build import Feature, Outline, Part, Zone
 from partkin.model.fitting import Spot
 from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES, Duty
-from partkin.tables import Material, material_of
+from partkin.tables.materials import Material, material_of
+from partkin.tables.work import edge_rule, edge_rule_or_none
 
 LICENSED = "the maker's instructions, local law and a licensed person decide"
 SAFETY = "protected zones and structural parts are not cut: project rule, common practice, no source"
@@ -75,7 +75,7 @@ class PartLimits:
     @cached_property
     def untouchable(self) -> dict[str, Refusal]:
         """Features in or near a protected zone: as they are only."""
-        margin, kinds, found = rule("zone margin"), {zone.zone: zone.kind for zone in self.zones}, {}
+        margin, kinds, found = edge_rule("zone margin"), {zone.zone: zone.kind for zone in self.zones}, {}
         for feature, (zone, away_mm) in near_zone(self.features, self.zones, places_mm=self.places).items():
             if away_mm < margin.value:
                 where = "in" if away_mm == 0.0 else f"{away_mm:.0f} mm from"
@@ -105,7 +105,7 @@ class PartLimits:
 
     def kept_mm(self, obstacle: Obstacle, across_mm: float, bolt_mm: float, slot: bool) -> tuple[float, str]:
         """How far the centre line of a cut keeps from an obstacle, and whose figure it is."""
-        margin, pitch = rule("zone margin"), rule("pitch")
+        margin, pitch = edge_rule("zone margin"), edge_rule("pitch")
         if obstacle.is_protected:
             return margin.value + across_mm / 2.0, margin.source
         if obstacle.what == "hole":
@@ -208,9 +208,9 @@ def edge_distance_mm(group: str, hole_mm: float, bolt_mm: float, slot: bool = Fa
     >>> edge_distance_mm("sheet metal", 13.0, 12.0)[0], edge_distance_mm("moulded", 7.0, 6.0)[0]
     (15.6, 12.0)
     """
-    wanted = (rule_or_none("slot edge", group) if slot else None) or rule("edge", group)
+    wanted = (edge_rule_or_none("slot edge", group) if slot else None) or edge_rule("edge", group)
     away_mm = wanted.value * (hole_mm if wanted.of == "hole" else bolt_mm)
-    listed = rule_or_none(f"edge of M{bolt_mm:g}", group)
+    listed = edge_rule_or_none(f"edge of M{bolt_mm:g}", group)
     if listed is not None and listed.value > away_mm:
         return listed.value, listed.source
     return round(away_mm, 6), wanted.source
@@ -266,7 +266,7 @@ def refuse_bracket(limits: PartLimits, at_mm: tuple[float, ...], bracket: Bracke
 
 
 def _refuse_near_zone(what: str, zone: Obstacle, line: np.ndarray, reach_mm: float) -> Refusal | None:
-    margin, kept_mm, inside = rule("zone margin"), zone.apart_mm(line) - reach_mm, zone.covers(line)
+    margin, kept_mm, inside = edge_rule("zone margin"), zone.apart_mm(line) - reach_mm, zone.covers(line)
     if kept_mm >= margin.value and not inside:
         return None
     where = "stand in" if inside else "reach into" if kept_mm <= 0.0 else f"come within {kept_mm:.0f} mm of"

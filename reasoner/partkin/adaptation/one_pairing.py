@@ -13,7 +13,7 @@ from partkin.adaptation.choices import (
     TAKE_A_HOLE,
     Bench,
     Choice,
-    Unit,
+    FixingChoices,
     enclosing,
     holds,
     move_over,
@@ -23,15 +23,16 @@ from partkin.adaptation.choices import (
 from partkin.adaptation.dressing import dress
 from partkin.adaptation.fasteners import fastener_jobs
 from partkin.adaptation.limits import refuse_cut
-from partkin.adaptation.optimise import Optimiser, Optimum, Permitted, Vector
+from partkin.adaptation.optimise import ChoiceNumbers, Optimiser, Optimum, Permitted
 from partkin.adaptation.pairs import blocked_by_thread, bolt_of
-from partkin.adaptation.placing import RIM_MARK, Geometry, Quick, Refuted, Sets, Solve
+from partkin.adaptation.placing import RIM_MARK, Geometry, Refuted, Sets
 from partkin.adaptation.refusals import job_name, ruled_out
 from partkin.adaptation.standing import line3, standing
+from partkin.fit.solve import solve
 from partkin.model.adapting import Action, Adaptation, AdaptationAnswer, AdaptationQuestion
 from partkin.model.fitting import Placement, Spot
 
-Pairs = tuple[tuple[str, str], ...]
+NamedPairs = tuple[tuple[str, str], ...]
 CUTS = ("open out", "slot", "new hole", "thread insert")
 # Jobs done where the fixing stands once the part is laid on by the rest.
 MADE_THERE = (("new hole",), ("move over",))
@@ -44,7 +45,7 @@ class Finished:
     """Jobs of one set, checked by the geometry with the sizes asked for."""
 
     actions: tuple[Action, ...]
-    pairs: Pairs
+    pairs: NamedPairs
     margin_mm: float
 
 
@@ -54,21 +55,18 @@ class OnePairing:
     `unique`: no other pairing can be made to go on, so what is cheapest here is cheapest of all.
     """
 
-    def __init__(self, question: AdaptationQuestion, solve: Solve, limit: int, quick: Quick) -> None:
-        self.question, self.solve, self.unique = question, solve, True
-        self.answer = quick.answer or solve
-        self.placement = quick.placement or (lambda task: solve(task).placement or None)
-        self.bench = Bench(question)
-        self.units = tuple(self._units())
+    def __init__(self, question: AdaptationQuestion, limit: int, quick: bool = True) -> None:
+        self.question, self.unique = question, True
+        self.bench, self.geometry = Bench(question), Geometry(question.task, (), quick)
+        self.geometry.units = self.units = tuple(self._units())
         self.costs = [[self._price(choice) for choice in unit.choices] for unit in self.units]
-        geometry = Geometry(question.task, self.units, solve, quick)
-        self.optimiser = Optimiser(self.units, geometry, self.costs, self._finish, limit)
+        self.optimiser = Optimiser(self.units, self.geometry, self.costs, self._finish, limit)
         self.permitted: Permitted = tuple(
             tuple(n for n, choice in enumerate(unit.choices) if choice.refusal is None) for unit in self.units
         )
 
     @property
-    def pairs(self) -> Pairs:
+    def pairs(self) -> NamedPairs:
         """The pairing."""
         return tuple((option.fixing, option.feature) for option in self.question.task.options)
 
@@ -113,7 +111,7 @@ class OnePairing:
         price = self.bench.price(choice.minutes, choice.cost)
         return round(1000.0 * choice.minutes + choice.cost if price is None else 1000.0 * price)
 
-    def _units(self) -> Iterator[Unit]:
+    def _units(self) -> Iterator[FixingChoices]:
         task = self.question.task
         by_fixing = {option.fixing: option for option in task.options}
         spots = {spot.id: spot for spot in task.features}
@@ -127,7 +125,7 @@ class OnePairing:
                 yield self._with_room(unit_of_pair(self.bench, fixing, feature, option))
             elif fixing.must:
                 host = self.bench.host_feature[fixing.id]
-                unit = Unit(fixing, None, host, None, None, (), bolt_of(self.question, host, host))
+                unit = FixingChoices(fixing, None, host, None, None, (), bolt_of(self.question, host, host))
                 choices = (*new_hole(self.bench, unit), *move_over(self.bench, unit))
                 yield self._with_room(replace(unit, choices=choices))
 
@@ -137,10 +135,10 @@ class OnePairing:
         candidates = [spot for spot in free if spot.id in named]
         if len(candidates) <= 1:
             return candidates[0] if candidates else None
-        placement = self.solve(self.question.task).placement
+        placement = solve(self.question.task).placement
         if not placement:
             return candidates[0]
-        unit = Unit(fixing, candidates[0], self.bench.host_feature[fixing.id], None, None, ())
+        unit = FixingChoices(fixing, candidates[0], self.bench.host_feature[fixing.id], None, None, ())
 
         def away_mm2(spot: Spot) -> float:
             _, there = standing(replace(unit, feature=spot), placement, "donor")
@@ -148,7 +146,7 @@ class OnePairing:
 
         return min(candidates, key=away_mm2)
 
-    def _with_room(self, unit: Unit) -> Unit:
+    def _with_room(self, unit: FixingChoices) -> FixingChoices:
         """Offer a new hole only where there is room for one at the best placement of the rest.
 
         The donor's own hole counts as an obstacle: a hole half in another is no hole. The rest is laid down
@@ -157,7 +155,7 @@ class OnePairing:
         judged = [self._judged(unit, c) if c.do in MADE_THERE and c.refusal is None else c for c in unit.choices]
         return replace(unit, choices=tuple(choice for choice in judged if choice is not None))
 
-    def _judged(self, unit: Unit, choice: Choice) -> Choice | None:
+    def _judged(self, unit: FixingChoices, choice: Choice) -> Choice | None:
         placement = self._lies_without(unit.fixing.id)
         if placement is None:
             return None
@@ -168,7 +166,7 @@ class OnePairing:
             old = [o for o in self.bench.donor.obstacles if o.what == "hole" and o.name == unit.feature.id]
             new = dressed.actions[0]
             at, alone = np.array([(new.at_mm or (0.0, 0.0))[:2]] * 2), replace(self.bench.donor, obstacles=tuple(old))
-            # A hole that its own old one stands in the way of is not offered: nobody would want it.
+            # No new hole is offered where it would run into its own old hole.
             if refuse_cut(alone, at, new.to_mm or 0.0, 0.0, False) is not None:
                 return None
         return replace(choice, refusal=dressed.refusal)
@@ -182,16 +180,16 @@ class OnePairing:
         used = {name for option in options for name in (option.fixing, option.feature)}
         fixings = tuple(replace(s, must=True) for s in task.fixings if s.id in used)
         features = tuple(replace(s, must=False, should=True) for s in task.features if s.id in used)
-        return self.placement(replace(task, fixings=fixings, features=features, options=options, given=True))
+        return self.geometry.placement(replace(task, fixings=fixings, features=features, options=options, given=True))
 
-    def _finish(self, vector: Vector, placement: Placement) -> Finished | None:
+    def _finish(self, vector: ChoiceNumbers, placement: Placement) -> Finished | None:
         dressed = dress(self.bench, self.units, vector, placement)
         chosen = [unit.choices[choice] for unit, choice in zip(self.units, vector, strict=True)]
-        # A set with a refused job is asked about only to say what it would have saved.
+        # A set with a refused job is tried only to say what it would have saved.
         if dressed.refusal is not None and all(choice.refusal is None for choice in chosen):
             return None
         trial = Adaptation(dressed.actions, 0.0, None, 0.0, False, None, dressed.pairs)
-        after = self.answer(adapted_task(self.question.task, trial))
+        after = self.geometry.answer(adapted_task(self.question.task, trial))
         if not after.fits or after.margin_mm is None:
             return None
         return Finished(dressed.actions, dressed.pairs, after.margin_mm)
@@ -223,11 +221,11 @@ class OnePairing:
             offered = [unit.choices[n] for n in choices]
             whole = next((one for one in offered if all(holds(other, one) for other in offered)), None)
             widest[number] = enclosing(offered) if whole is None else whole
-        found = self.optimiser.geometry.lay(widest, widening=False)
+        found = self.geometry.lay(widest, widening=False)
         if not isinstance(found, Refuted) or not found.sets:
             return None
         # Once more with the whole answer, which carries the proof.
-        found = Geometry(self.question.task, self.units, self.solve).lay(widest, widening=False)
+        found = Geometry(self.question.task, self.units, quick=False).lay(widest, widening=False)
         conflict = found.conflict if isinstance(found, Refuted) else None
         names = sorted({name.split(RIM_MARK)[0] for name in conflict.fixings}) if conflict else []
         why = f"even with all that may be done, {', '.join(names) or 'its fixings'} do not go on together"
@@ -236,7 +234,7 @@ class OnePairing:
         short = f": {conflict.shortfall_mm:.2f} mm short" if conflict.shortfall_mm is not None else ""
         return AdaptationAnswer((), (), why + short, conflict)
 
-    def _same_again(self, vector: Vector) -> Sets:
+    def _same_again(self, vector: ChoiceNumbers) -> Sets:
         """A different set does without at least one of these jobs, and not only by a larger one instead."""
         sets = []
         for number, (unit, choice) in enumerate(zip(self.units, vector, strict=True)):
@@ -289,7 +287,7 @@ def _is_as_much(done: Choice, other: Choice) -> bool:
     return other.shape is not None and done.shape is not None and holds(done, other)
 
 
-def _no_choice(unit: Unit) -> str:
+def _no_choice(unit: FixingChoices) -> str:
     if unit.feature is not None:
         return f"{unit.feature.id} cannot be moved"
     if unit.host.kind not in TAKE_A_HOLE:
@@ -299,7 +297,7 @@ def _no_choice(unit: Unit) -> str:
     return "no feature of the donor goes on it, and too few others place the part to say where a hole would go"
 
 
-def _reason(unit: Unit) -> str:
+def _reason(unit: FixingChoices) -> str:
     for choice in unit.choices:
         if choice.refusal is not None:
             return f"{job_name(unit, choice)}: {choice.refusal.says}"

@@ -10,20 +10,20 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from partkin.adaptation.choices import Choice, Unit
+from partkin.adaptation.choices import Choice, FixingChoices
 from partkin.adaptation.master import MOST_LISTED, Listed, Programmed, master
 from partkin.adaptation.placing import Geometry, Refuted, Sets
 from partkin.adaptation.standing import REACH_TOLERANCE_MM, excess_mm
-from partkin.adaptation.tables import rule
 from partkin.model.fitting import Placement
 from partkin.model.pulse import beat
+from partkin.tables.work import edge_rule
 
 SETS = "sets of jobs"
-Vector = tuple[int, ...]
+ChoiceNumbers = tuple[int, ...]
 Permitted = tuple[tuple[int, ...], ...]
 # Cost, set of choices, and what `finish` made of it.
-Found = tuple[int, Vector, object]
-# Two pairs are called too far apart only beyond this, so that rounding never refutes what fits.
+Priced = tuple[int, ChoiceNumbers, object]
+# Two pairs are too far apart only beyond this, so that rounding never refutes what fits.
 APART_MM = 1e-3
 
 
@@ -34,7 +34,7 @@ class Optimum:
     `bound`: no permitted set costs less. `proved`: this one costs no more than that.
     """
 
-    vector: Vector | None = None
+    vector: ChoiceNumbers | None = None
     finished: object | None = None
     cost: int | None = None
     bound: int | None = None
@@ -42,7 +42,7 @@ class Optimum:
 
 
 @dataclass(frozen=True)
-class _Asked:
+class _Query:
     """One question to the optimiser: what may be chosen, its own cuts, its master, and the cost to beat."""
 
     permitted: Permitted
@@ -72,10 +72,10 @@ class Optimiser:
 
     def __init__(
         self,
-        units: Sequence[Unit],
+        units: Sequence[FixingChoices],
         geometry: Geometry,
         costs: Sequence[Sequence[int]],
-        finish: Callable[[Vector, Placement], object | None],
+        finish: Callable[[ChoiceNumbers, Placement], object | None],
         limit: int,
         most_listed: int = MOST_LISTED,
     ) -> None:
@@ -85,13 +85,13 @@ class Optimiser:
         # Choices that leave the donor's own fixing to place the part, and how many of those there have to be.
         own = [unit.feature is not None for unit in units]
         self.keeps = [[choice.shape is not None and o for choice in u.choices] for u, o in zip(units, own, strict=True)]
-        self.kept = min(int(rule("fixings that place the part").value), sum(own))
-        self.struck: dict[Vector, None] = {}
-        self.borne_out: dict[Vector, object] = {}
+        self.kept = min(int(edge_rule("fixings that place the part").value), sum(own))
+        self.struck: dict[ChoiceNumbers, None] = {}
+        self.borne_out: dict[ChoiceNumbers, object] = {}
         task = geometry.task
         self.cuts = pairwise(units) if task.dims == 2 and not (task.flex_mm and task.flex_in_plane) else []
 
-    def cost_of(self, vector: Vector) -> int:
+    def cost_of(self, vector: ChoiceNumbers) -> int:
         """Cost of a set, in thousandths."""
         return sum(self.costs[unit][choice] for unit, choice in enumerate(vector))
 
@@ -118,7 +118,7 @@ class Optimiser:
         if any(not choices for choices in permitted):
             return Optimum()
         asked = self._asked(permitted, tuple(more_cuts), below)
-        best: Found | None = None
+        best: Priced | None = None
         while True:
             named = asked.master.cheapest()
             if named is None or (below is not None and named[1] >= below):
@@ -135,9 +135,9 @@ class Optimiser:
                 best = self._at(nearest, asked, best)
             best = self._mended(vector, asked, best)
 
-    def _asked(self, permitted: Permitted, cuts: tuple[Sets, ...], below: int | None) -> _Asked:
+    def _asked(self, permitted: Permitted, cuts: tuple[Sets, ...], below: int | None) -> _Query:
         made = master(self.costs, permitted, self.keeps, self.kept, self.most_listed)
-        asked = _Asked(permitted, cuts, made, below)
+        asked = _Query(permitted, cuts, made, below)
         for cut in (*self.cuts, *cuts):
             made.strike(cut)
         for vector in self.struck:
@@ -145,17 +145,17 @@ class Optimiser:
                 self._put_aside(vector, asked)
         return asked
 
-    def _cut_by(self, vector: Sequence[int], asked: _Asked) -> Sets | None:
+    def _cut_by(self, vector: Sequence[int], asked: _Query) -> Sets | None:
         return next((cut for cut in (*self.cuts, *asked.cuts) if refuted(cut, vector)), None)
 
-    def _put_aside(self, vector: Vector, asked: _Asked) -> None:
+    def _put_aside(self, vector: ChoiceNumbers, asked: _Query) -> None:
         """Strike one vector without a proof."""
         self.struck[vector] = None
         asked.master.strike_one(vector)
         if self._cut_by(vector, asked) is None:
             asked.unproved.append(self.cost_of(vector))
 
-    def _examine(self, vector: Vector, asked: _Asked) -> tuple[Found | None, Placement | None]:
+    def _examine(self, vector: ChoiceNumbers, asked: _Query) -> tuple[Priced | None, Placement | None]:
         """Ask about a vector: it is borne out, refuted or put aside; with the placement that misses least."""
         if vector not in self.borne_out:
             self.left -= 1
@@ -172,7 +172,7 @@ class Optimiser:
             self.borne_out[vector] = finished
         return (self.cost_of(vector), vector, self.borne_out[vector]), None
 
-    def _settled(self, best: Found | None, bound: int | None, asked: _Asked, stopped: bool = False) -> Optimum:
+    def _settled(self, best: Priced | None, bound: int | None, asked: _Query, stopped: bool = False) -> Optimum:
         """Say what is proved: sets that were put aside without a proof may have been cheaper."""
         beat(SETS, self.most, self.most)
         if best is None:
@@ -180,7 +180,7 @@ class Optimiser:
         low = min([best[0], *asked.unproved] + ([bound] if bound is not None else []))
         return Optimum(best[1], best[2], best[0], low, low == best[0])
 
-    def _at(self, placement: Placement, asked: _Asked, best: Found | None) -> Found | None:
+    def _at(self, placement: Placement, asked: _Query, best: Priced | None) -> Priced | None:
         """At a placement that misses, take the cheapest choice that reaches at each fixing."""
         chosen = []
         for unit, costs, choices in zip(self.units, self.costs, asked.permitted, strict=True):
@@ -190,7 +190,7 @@ class Optimiser:
             chosen.append(min(reaching)[1])
         return self._tried(tuple(chosen), asked, best) or best
 
-    def _mended(self, vector: Vector, asked: _Asked, best: Found | None) -> Found | None:
+    def _mended(self, vector: ChoiceNumbers, asked: _Query, best: Priced | None) -> Priced | None:
         """Give way where it is cheapest until the geometry agrees: a set that will do, and cuts on the way."""
         while self.left > 0:
             mended = self._past_cuts(vector, asked)
@@ -202,7 +202,7 @@ class Optimiser:
                 return better or best
         return best
 
-    def _past_cuts(self, vector: Vector, asked: _Asked) -> Vector | None:
+    def _past_cuts(self, vector: ChoiceNumbers, asked: _Query) -> ChoiceNumbers | None:
         """Change choices one by one, the cheapest way first, until no cut strikes the vector."""
         chosen = list(vector)
         for _ in range(4 * len(chosen)):
@@ -221,11 +221,11 @@ class Optimiser:
             chosen[unit] = choice
         return None
 
-    def _is_cheaper(self, vector: Vector, asked: _Asked, best: Found | None) -> bool:
+    def _is_cheaper(self, vector: ChoiceNumbers, asked: _Query, best: Priced | None) -> bool:
         limit = best[0] if best is not None else asked.below
         return limit is None or self.cost_of(vector) < limit
 
-    def _tried(self, vector: Vector, asked: _Asked, best: Found | None) -> Found | None:
+    def _tried(self, vector: ChoiceNumbers, asked: _Query, best: Priced | None) -> Priced | None:
         """Ask the geometry about a set that would be better than the best one; None: it is not."""
         if not self._is_cheaper(vector, asked, best) or vector in self.struck or self.left <= 0:
             return None
@@ -236,7 +236,7 @@ class Optimiser:
         return self._examine(vector, asked)[0]
 
 
-def _reaches(unit: Unit, choice: Choice, placement: Placement) -> bool:
+def _reaches(unit: FixingChoices, choice: Choice, placement: Placement) -> bool:
     if choice.shape is None or unit.feature is None:
         return True
     return excess_mm(unit, choice, placement) <= REACH_TOLERANCE_MM
@@ -247,7 +247,7 @@ def refuted(cut: Sets, vector: Sequence[int]) -> bool:
     return all(vector[unit] in choices for unit, choices in cut)
 
 
-def pairwise(units: Sequence[Unit]) -> list[Sets]:
+def pairwise(units: Sequence[FixingChoices]) -> list[Sets]:
     """Refute what two fixings show by distance: no turn or shift changes how far apart two points are."""
     cuts: list[Sets] = []
     reach = [[_outer_mm(unit, choice) for choice in unit.choices] for unit in units]
@@ -265,7 +265,7 @@ def pairwise(units: Sequence[Unit]) -> list[Sets]:
     return cuts
 
 
-def _outer_mm(unit: Unit, choice: Choice) -> float:
+def _outer_mm(unit: FixingChoices, choice: Choice) -> float:
     """Farthest that the two centres of a pair may be from each other."""
     if choice.shape is None or unit.feature is None:
         return float("inf")

@@ -13,10 +13,10 @@ from partkin.adaptation.choices import Bench
 from partkin.adaptation.dressing import priced_action
 from partkin.adaptation.limits import LICENSED, SAFETY, Refusal
 from partkin.adaptation.marking import way
-from partkin.adaptation.tables import rule
 from partkin.fit.segments import to_segments_mm
 from partkin.model.adapting import Action, AdaptationQuestion, EdgeGap
 from partkin.model.build import Neighbour, Outline
+from partkin.tables.work import edge_rule
 from partkin.trial.seam_departure import Matrix, in_host
 
 # An edge is sampled this closely; the gap is a distance, so it is off by no more between samples.
@@ -211,7 +211,7 @@ def trim_jobs(
 def _refuse_trim(bench: Bench, gap: EdgeGap, on_donor: np.ndarray) -> Refusal | None:
     """What comes off brings the edge nearer to zones and holes."""
     assert gap.trim_mm is not None
-    limits, margin = bench.donor, rule("zone margin")
+    limits, margin = bench.donor, edge_rule("zone margin")
     for obstacle in limits.obstacles:
         if obstacle.what != "hole" and not obstacle.is_protected:
             continue

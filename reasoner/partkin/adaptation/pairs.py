@@ -6,12 +6,12 @@ import math
 from dataclasses import dataclass
 
 from partkin.adaptation.limits import OPENINGS
-from partkin.adaptation.tables import rule
 from partkin.model.adapting import AdaptationQuestion
 from partkin.model.build import Feature
 from partkin.model.fitting import Option
 from partkin.model.mating import Mating
-from partkin.tables import parse_thread, threads
+from partkin.tables.threads import parse_thread, threads
+from partkin.tables.work import edge_rule
 
 THREADED = ("tapped hole", "captive nut")
 # A pair with this much play or more is one of which something is not known.
@@ -149,5 +149,5 @@ def drill_up_mm(at_least_mm: float) -> float:
     >>> drill_up_mm(8.1), drill_up_mm(8.5)
     (8.5, 8.5)
     """
-    step_mm = rule("drill step").value
+    step_mm = edge_rule("drill step").value
     return math.ceil(at_least_mm / step_mm - 1e-9) * step_mm

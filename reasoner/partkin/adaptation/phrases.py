@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from partkin.adaptation.tables import rule, washer_for
 from partkin.model.adapting import Bracket
+from partkin.tables.work import edge_rule, washer_for
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ class What:
 
 
 @dataclass(frozen=True)
-class Way:
+class Direction:
     """A direction, and the feature that lies in it, if one does."""
 
     angle_deg: float
@@ -52,7 +52,7 @@ def washer(across_mm: float, bolt_mm: float, slot: bool = False) -> str:
     row = washer_for(bolt_mm)
     if row is None:
         return f" Fit a washer at least {1.5 * across_mm:.0f} mm across."
-    if across_mm > rule("washer cover").value * row.outer_mm:
+    if across_mm > edge_rule("washer cover").value * row.outer_mm:
         return f" Fit a large washer, {row.large_outer_mm:g} mm across."
     return f" Fit a washer wider than the slot ({row.outer_mm:g} mm across or more)." if slot else ""
 
@@ -83,7 +83,7 @@ def _held(what: What, across_mm: float, bolt_mm: float, slot: bool = False) -> s
 
 
 def slot(
-    what: What, from_mm: float, width_mm: float, travel_mm: float, way: Way, bolt_mm: float, edge_mm: float | None
+    what: What, from_mm: float, width_mm: float, travel_mm: float, way: Direction, bolt_mm: float, edge_mm: float | None
 ) -> str:
     """A new slot, to one side of the hole."""
     runs = f"towards {way.towards} ({way.angle()})" if way.towards else way.angle("at ")
@@ -97,7 +97,7 @@ def slot(
 
 
 def longer_slot(
-    what: What, long_mm: tuple[float, float], wide_mm: tuple[float, float], way: Way, edge_mm: float | None
+    what: What, long_mm: tuple[float, float], wide_mm: tuple[float, float], way: Direction, edge_mm: float | None
 ) -> str:
     """A slot that is there already, made longer at one end; `long_mm`, `wide_mm`: before and after."""
     end = f"the end towards {way.towards}" if way.towards else f"the end that lies {way.angle('at ')}"

@@ -6,42 +6,20 @@ one more pair of the same fixing: with a point far on the other side, which it m
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from partkin.adaptation.choices import RIM_RADIUS_MM, Choice, Unit, holds
+from partkin.adaptation.choices import RIM_RADIUS_MM, Choice, FixingChoices, holds
 from partkin.adaptation.room import Rim
 from partkin.adaptation.standing import REACH_TOLERANCE_MM, excess_mm
+from partkin.fit import quick_fit
 from partkin.fit.segments import direction
+from partkin.fit.solve import solve
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, Option, Placement, Spot
 
-Solve = Callable[[FitTask], FitAnswer]
-Fits = Callable[[FitTask], bool | None]
 # For each of some units the choices that a cut strikes: not all of these units may have one of them.
 Sets = tuple[tuple[int, frozenset[int]], ...]
 RIM_MARK = "~"
-
-
-@dataclass(frozen=True)
-class Quick:
-    """The geometry's quick answers to flat tasks; where they are wanting, the whole answer does.
-
-    Attributes
-    ----------
-    fits
-        The verdict alone.
-    answer
-        The whole answer under a given pairing where all of it holds.
-    placement
-        Where a given pairing lies at best, whether it holds or not.
-    conflicting
-        Fixings that cannot all hold under a given pairing; None: all hold.
-    """
-
-    fits: Fits | None = None
-    answer: Solve | None = None
-    placement: Callable[[FitTask], Placement | None] | None = None
-    conflicting: Callable[[FitTask], tuple[str, ...] | None] | None = None
 
 
 @dataclass(frozen=True)
@@ -57,13 +35,22 @@ class Refuted:
 
 
 class Geometry:
-    """The units with the geometry's answers."""
+    """The units with the geometry's answers; `quick`: without proofs, where the task is flat."""
 
-    def __init__(self, task: FitTask, units: Sequence[Unit], solve: Solve, quick: Quick | None = None) -> None:
-        quick = quick or Quick()
-        self.task, self.units, self.solve, self.conflicting = task, units, quick.answer or solve, quick.conflicting
-        self.fits = quick.fits or (lambda asked: solve(asked).fits)
-        self.is_quick = quick.fits is not None
+    def __init__(self, task: FitTask, units: Sequence[FixingChoices], quick: bool = True) -> None:
+        self.task, self.units, self.is_quick = task, units, quick and task.dims == 2
+
+    def fits(self, task: FitTask) -> bool | None:
+        """Whether a task goes on; None: not decided within the geometry's limit."""
+        return quick_fit.goes_on(task) if self.is_quick else solve(task).fits
+
+    def answer(self, task: FitTask) -> FitAnswer:
+        """The whole answer under a given pairing where all of it holds."""
+        return quick_fit.answer(task) if self.is_quick else solve(task)
+
+    def placement(self, task: FitTask) -> Placement | None:
+        """Where a given pairing lies at best, whether it holds or not."""
+        return quick_fit.placement(task) if self.is_quick else solve(task).placement or None
 
     def task_of(self, choices: dict[int, Choice]) -> FitTask:
         """Make the task of these choices alone, each at its full reach."""
@@ -92,7 +79,7 @@ class Geometry:
             conflict = self._conflict(asked) if self.is_quick else None
             if conflict is not None:
                 return Refuted(refuted(conflict))
-            answer = self.solve(self.task_of(asked))
+            answer = self.answer(self.task_of(asked))
             nearest = answer.placement or None
             if answer.fits is None:
                 return Refuted((), nearest=nearest)
@@ -109,9 +96,7 @@ class Geometry:
 
     def _conflict(self, choices: dict[int, Choice]) -> dict[int, Choice] | None:
         """A smallest conflict by the quick answers; None: there is none, or it is not decided."""
-        if self.conflicting is None:
-            return self._smallest(choices) if self._fits(choices) is False else None
-        named = self.conflicting(self.task_of(choices))
+        named = quick_fit.conflicting(self.task_of(choices))
         if named is None:
             return None
         fixings = {name.split(RIM_MARK)[0] for name in named}
@@ -174,7 +159,7 @@ def with_rims(choice: Choice, rims: tuple[Rim, ...]) -> Choice:
     return replace(choice, shape=replace(choice.shape, rims=rims))
 
 
-def _pairs_of(unit: Unit, choice: Choice) -> list[tuple[Spot, Spot, float]]:
+def _pairs_of(unit: FixingChoices, choice: Choice) -> list[tuple[Spot, Spot, float]]:
     """Host spot, donor spot and play of a choice and of each rim of it; none where it does not place the part."""
     shape = choice.shape
     if shape is None or unit.feature is None:

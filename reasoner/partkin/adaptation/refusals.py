@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from partkin.adaptation.choices import Choice, Unit
+from partkin.adaptation.choices import Choice, FixingChoices
 from partkin.adaptation.limits import SAFETY
-from partkin.adaptation.optimise import Optimiser, Vector
+from partkin.adaptation.optimise import ChoiceNumbers, Optimiser
 from partkin.model.adapting import AdaptationQuestion, RuledOut
 
 MOST_SHOWN = 6
@@ -46,7 +46,7 @@ def ruled_out(optimiser: Optimiser, below: int | None, question: AdaptationQuest
     return tuple(found)
 
 
-def _needed(units: Sequence[Unit], optimiser: Optimiser, vector: Vector) -> dict[int, int]:
+def _needed(units: Sequence[FixingChoices], optimiser: Optimiser, vector: ChoiceNumbers) -> dict[int, int]:
     """The jobs of a set without which it would not do, by unit: each of the others is left as it is."""
     permitted = tuple(
         tuple(dict.fromkeys((choice, *(n for n, other in enumerate(unit.choices) if not other.do))))
@@ -74,11 +74,11 @@ def _worded(
     return RuledOut(choice.cuts or choice.do[-1], _worked_on(unit, choice), says, choice.refusal.source)
 
 
-def _worked_on(unit: Unit, choice: Choice) -> str:
+def _worked_on(unit: FixingChoices, choice: Choice) -> str:
     return unit.feature.id if unit.feature is not None and choice.side != "host" else unit.fixing.id
 
 
-def job_name(unit: Unit, choice: Choice) -> str:
+def job_name(unit: FixingChoices, choice: Choice) -> str:
     """Name a job as it stands in a sentence."""
     do = choice.cuts or choice.do[-1]
     return NAMES.get(do, do).format(feature=_worked_on(unit, choice), fixing=unit.fixing.id)

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from partkin.adaptation.limits import PartLimits, Refusal, refuse_cut
-from partkin.adaptation.tables import rule, washer_for
 from partkin.fit.segments import centre_line, direction, nearest_on
 from partkin.model.fitting import Spot
+from partkin.tables.work import edge_rule, washer_for
 
 MOST_RIMS = 6
 
@@ -32,10 +32,10 @@ def largest_opening_mm(bolt_mm: float) -> float:
     >>> largest_opening_mm(6.0), largest_opening_mm(8.0)
     (9.0, 12.0)
     """
-    most_mm, washer = rule("largest opening").value * bolt_mm, washer_for(bolt_mm)
+    most_mm, washer = edge_rule("largest opening").value * bolt_mm, washer_for(bolt_mm)
     if washer is not None:
-        most_mm = min(most_mm, rule("washer cover").value * washer.large_outer_mm)
-    step_mm = rule("drill step").value
+        most_mm = min(most_mm, edge_rule("washer cover").value * washer.large_outer_mm)
+    step_mm = edge_rule("drill step").value
     return math.floor(most_mm / step_mm + 1e-9) * step_mm
 
 
@@ -56,7 +56,7 @@ def opening_room(limits: PartLimits, spot: Spot, across_mm: float, bolt_mm: floa
         if blocked is None:
             return to_mm, refusal
         refusal = blocked
-        to_mm -= rule("drill step").value
+        to_mm -= edge_rule("drill step").value
     return across_mm, refusal
 
 
@@ -102,7 +102,7 @@ def grid_travels_mm(width_mm: float, most_mm: float) -> list[float]:
     >>> grid_travels_mm(7.5, 3.0)
     [0.5, 1.5, 2.5]
     """
-    step_mm = rule("length step").value
+    step_mm = edge_rule("length step").value
     first = math.floor(width_mm / step_mm + 1e-9) + 1
     last = math.floor((width_mm + most_mm) / step_mm + 1e-9)
     return [number * step_mm - width_mm for number in range(first, last + 1)]

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from partkin.adaptation.choices import RIM_RADIUS_MM, Choice, Shape, Unit
+from partkin.adaptation.choices import RIM_RADIUS_MM, Choice, FixingChoices, ReachShape
 from partkin.fit.segments import direction, nearest
 from partkin.model.fitting import Placement, Spot
 
@@ -21,7 +21,7 @@ def line3(spot: Spot) -> np.ndarray:
     return np.array([centre - reach, centre + reach])
 
 
-def standing(unit: Unit, placement: Placement, side: str) -> tuple[np.ndarray, np.ndarray]:
+def standing(unit: FixingChoices, placement: Placement, side: str) -> tuple[np.ndarray, np.ndarray]:
     """Centre lines, (2, 2) each, of one side and of the other, in the frame of the part on `side`."""
     assert unit.feature is not None
     move = np.array(placement.matrix, dtype=float)
@@ -41,13 +41,13 @@ def _flat(line: np.ndarray, axis: tuple[float, float, float]) -> np.ndarray:
     return np.asarray(line @ np.array([first, np.cross(along, first)]).T)
 
 
-def lengthened(own: np.ndarray, spot: Spot, shape: Shape) -> np.ndarray:
+def lengthened(own: np.ndarray, spot: Spot, shape: ReachShape) -> np.ndarray:
     """Centre line of a slot lengthened by a shape's `back_mm` and `forward_mm`."""
     along = direction(spot.angle_deg)
     return own + np.array([-shape.back_mm * along, shape.forward_mm * along])
 
 
-def excess_mm(unit: Unit, choice: Choice, placement: Placement) -> float:
+def excess_mm(unit: FixingChoices, choice: Choice, placement: Placement) -> float:
     """How far outside a choice's reach a fixing stands; 0 or less: inside."""
     shape, spot = choice.shape, unit.feature if choice.side == "donor" else unit.fixing
     if shape is None:

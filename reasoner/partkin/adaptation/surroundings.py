@@ -10,29 +10,27 @@ from partkin.model.adapting import AdaptationQuestion, EdgeGap, RuledOut
 from partkin.model.build import Build
 from partkin.model.fitting import Placement
 from partkin.model.verdict import Verdict
-from partkin.model.words import BOLTS_ON, NOT_JUDGED, WITH_ADAPTATION
+from partkin.model.words import GOES_ON, NOT_JUDGED
 from partkin.trial import trying
 from partkin.trial.findings import Findings
 
-GOES_ON = (BOLTS_ON, WITH_ADAPTATION)
-
 
 @dataclass(frozen=True)
-class Lying:
+class AfterWork:
     """A donor that goes on: what may be done to it, and where it then lies (None: it was not laid on)."""
 
     question: AdaptationQuestion
     placement: Placement | None
 
 
-def told(build: Build, findings: Findings, verdict: Verdict) -> Verdict:
+def with_surroundings(build: Build, findings: Findings, verdict: Verdict) -> Verdict:
     """Add gaps along its edges, connectors, fasteners, and the jobs that these ask for, where the donor goes on."""
     known = findings.known
     if verdict.verdict == NOT_JUDGED:
         return verdict
     original = known.original.connectors if known.original is not None else ()
     connectors = compare_connectors(original, known.donor.connectors)
-    there = lying(build, findings, verdict)
+    there = after_work(build, findings, verdict)
     if there is None:
         return replace(verdict, connectors=connectors)
     jobs = connector_jobs(there.question, connectors)
@@ -49,7 +47,7 @@ def told(build: Build, findings: Findings, verdict: Verdict) -> Verdict:
     )
 
 
-def lying(build: Build, findings: Findings, verdict: Verdict) -> Lying | None:
+def after_work(build: Build, findings: Findings, verdict: Verdict) -> AfterWork | None:
     """How a donor that goes on lies once its work is done; None: it does not go on, or nothing of it was laid on."""
     trial = findings.trial
     if trial is None or verdict.verdict not in GOES_ON:
@@ -57,7 +55,7 @@ def lying(build: Build, findings: Findings, verdict: Verdict) -> Lying | None:
     places = trying.as_tried(findings.known, trying.places_of(findings.known), trial)
     prepared = trying.prepared_task(findings.known, places, mirrored=trial.mirrored)
     question = adapting.question_of(build, findings, trial, prepared)
-    return Lying(question, (verdict.after or verdict.shown).placement)
+    return AfterWork(question, (verdict.after or verdict.shown).placement)
 
 
 def _edges(build: Build, findings: Findings, verdict: Verdict, placement: Placement) -> tuple[EdgeGap, ...]:

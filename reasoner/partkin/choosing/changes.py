@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from partkin.choosing.costing import Donor, loss_of, middle, outlay_of, shares, sure_way
+from partkin.choosing.costing import Donor, loss_of, middle, outlay_of, sure_way
 from partkin.model.build import Settings
 from partkin.model.choosing import Asking, Foretold, Way
 from partkin.model.words import NOT_ENOUGH
+from partkin.tables.costs import lost_shares
 
 MOST_TOLD = 3
 
@@ -62,7 +63,7 @@ def _price_wanted(way: Way, priced: list[Way], ways: list[Way]) -> str:
         return f"{wanted}, and so may its chance"
     else:
         fixed = way.chance * rest + (1.0 - way.chance) * (loss_of(way) + after)
-        most = (best - fixed) / (way.chance + (1.0 - way.chance) * (1.0 - shares()["resale"]))
+        most = (best - fixed) / (way.chance + (1.0 - way.chance) * (1.0 - lost_shares()["resale"]))
     if most <= 0:
         return f"no price puts {way.called} first: its carriage and work alone come to more"
     return f"{wanted}: it comes first below {most:.2f}"
@@ -161,7 +162,7 @@ class _Stake:
         if self.work:
             return self.outlay - self.work if chance >= self.confidence else self.outlay
         if self.after is None:
-            # Nothing to fall back on: it is left where the verdict would be that it does not fit.
+            # There is no sure way: the donor is left where its chance counts as `does not fit`.
             return 0.0 if chance <= 1.0 - self.confidence else (1.0 - chance) * self.loss
         return min(chance * self.outlay + (1.0 - chance) * (self.loss + self.after), self.after)
 
@@ -171,9 +172,6 @@ class _Stake:
         return max(0.0, self.cost(now) - sum(share * self.cost(chance) for share, chance in results))
 
     def certainty(self, chance: float | None) -> float:
-        """What knowing for certain would save; where the chance is not known, at the chance where it is most."""
+        """What certainty would save; of an unknown chance, the most that it would save at any chance."""
         tries = [chance] if chance is not None else [step / 100.0 for step in range(101)]
         return max(self.saved(((p, 1.0), (1.0 - p, 0.0))) for p in tries)
-
-
-__all__ = ["asking", "changes"]

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from functools import cache
 
 from partkin.model.adapting import Action, Adaptation
 from partkin.model.build import Cost, Offer, Part, Settings
 from partkin.model.choosing import Foretold, Range, Total, Way
 from partkin.model.verdict import Verdict
-from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED, WITH_ADAPTATION
-from partkin.tables.shipped import shipped
+from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, GOES_ON, NOT_ENOUGH, NOT_JUDGED, WITH_ADAPTATION
+from partkin.tables.costs import lost_shares
 
 
 @dataclass(frozen=True)
@@ -27,13 +25,6 @@ class Donor:
     original: Part | None = None
     foretold: tuple[Foretold, ...] = ()
     says: tuple[str, ...] = ()
-
-
-@cache
-def shares() -> dict[str, float]:
-    """Shares of price, carriage and hours that are lost when a part does not go on (data/tables/money.csv)."""
-    with (shipped("data") / "tables" / "money.csv").open(encoding="utf-8", newline="") as sheet:
-        return {row["what"]: float(row["value"]) for row in csv.DictReader(sheet)}
 
 
 def chance_of(verdict: Verdict, confidence: float = 0.95) -> float | None:
@@ -124,9 +115,9 @@ def way_of_offer(offer: Offer, settings: Settings) -> Way:
 
 def level_of(verdict: Verdict) -> str | None:
     """The largest piece that goes on: an assembly round the donor, the donor itself, or a part within it."""
-    goes_on = [level for level in verdict.levels if level.verdict in (BOLTS_ON, WITH_ADAPTATION)]
+    goes_on = [level for level in verdict.levels if level.verdict in GOES_ON]
     around = [level.part for level in goes_on if not level.within]
-    itself = [verdict.donor] if verdict.verdict in (BOLTS_ON, WITH_ADAPTATION) else []
+    itself = [verdict.donor] if verdict.verdict in GOES_ON else []
     within = [level.part for level in goes_on if level.within]
     return next(iter((*around, *itself, *within)), None)
 
@@ -210,9 +201,9 @@ def open_above(way: Way) -> bool:
 def loss_of(way: Way) -> float:
     """What is gone when it does not go on: the outlay less what a resale brings, and carriage once more.
 
-    Its finish is matched only once it goes on.
+    Matching its finish is not lost: that is paid only once it goes on.
     """
-    share = shares()
+    share = lost_shares()
     price, carriage = way.price or 0.0, way.carriage or 0.0
     work = (way.adaptation or 0.0) + (way.labour or 0.0) * share["wasted_hours"]
     return price * (1.0 - share["resale"]) + carriage * (1.0 + share["return_carriage"]) + work
@@ -281,6 +272,3 @@ def total(costs: Iterable[Cost], ways: Iterable[Way], settings: Settings) -> Tot
         (way, None if (out := outlay_of(way)) is None else round(spent + out, 2)) for way in ways if not way.ruled_out
     )
     return Total(settings.currency, spent, tuple(kinds.items()), after)
-
-
-__all__ = ["Donor", "chance_of", "cost_of_job", "expected_cost", "level_of", "total"]

@@ -48,7 +48,7 @@ def why(
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
     if not other:
-        verdict, disagreeing = explaining.told(build, donor, host)
+        verdict, disagreeing = explaining.verdict_and_disagreements(build, donor, host)
         typer.echo(chain_text(verdict, [(one.says, one.decides) for one in disagreeing]), nl=False)
         return
     verdict, changes = explaining.explain(build, donor, host)
@@ -68,12 +68,12 @@ def rank(
     """
     from partkin import pipeline
     from partkin.commands import ranking
-    from partkin.commands.progress import Line, Work
+    from partkin.commands.progress import ProgressLine, Work
     from partkin.report.ranking import as_json, ranking_csv, ranking_text
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
-    line = Line()
+    line = ProgressLine()
     work = Work("donors", 0, line)
     found = ranking.rank(build, host, work)
     line.close()
@@ -114,7 +114,7 @@ def import_offers(
     say_all(warnings, folder)
     found = offering.read_listings(file, build)
     if found.rows:
-        sheets.append_rows(folder, "offers.csv", found.rows)
+        sheets.append_all(folder, {"offers.csv": found.rows})
     for text in found.left_out:
         typer.echo(f"left out: {text}")
     typer.echo(f"{len(found.rows)} added to offers.csv")

@@ -13,7 +13,7 @@ from partkin.cli.shared import AsJson, Donor, Folder, ForHost, say_all
 from partkin.model.problem import FaultyInput, Problem
 
 if TYPE_CHECKING:
-    from partkin.commands.recording import Change
+    from partkin.commands.recording import VerdictChange
 
 Part = Annotated[str, typer.Argument(metavar="PART", help="Id of the part.")]
 Image = Annotated[Path, typer.Argument(metavar="IMAGE", help="The photograph (JPEG, PNG, WEBP, TIFF or BMP).")]
@@ -125,7 +125,7 @@ def record(
     Example: partkin record glove-dask k1 k4 208.5 --unit mm --instrument seller --in demo-build
     """
     from partkin.commands import recording
-    from partkin.commands.progress import Line
+    from partkin.commands.progress import ProgressLine
     from partkin.readings.typed_cells import Typed
     from partkin.readings.typed_readings import Words, named_to_undo, on_a_side
 
@@ -134,7 +134,7 @@ def record(
     cells = Typed(at, through, angle, float_mm)
     if undo and cells:
         raise FaultyInput((Problem("record", 0, "undo", "--undo takes back readings alone", "Say it by itself"),))
-    line = Line()
+    line = ProgressLine()
     try:
         if undo:
             found = recording.take_back(folder, part, named_to_undo(typed), line)
@@ -148,12 +148,12 @@ def record(
     typer.echo(found.says)
     if found.surprise is not None and found.reading is not None:
         typer.echo(f"LOOK: {found.surprise}")
-        again = recording.correcting(found.reading, folder.as_posix())
+        again = recording.correction_command(found.reading, folder.as_posix())
         typer.echo(f"      Look again, and take down what you see, the same or another: {again}")
     _say_changes(found.changes)
 
 
-def _say_changes(changes: tuple[Change, ...]) -> None:
+def _say_changes(changes: tuple[VerdictChange, ...]) -> None:
     from partkin.commands.recording import change_says
 
     for change in changes:
@@ -249,17 +249,17 @@ def photo(
     Example: partkin photo glove-dask glove.jpg --points picks.csv --rectangle 297,210,p1,p2,p3,p4
     """
     from partkin.commands import photographs
-    from partkin.commands.progress import Line
-    from partkin.commands.recording import told
+    from partkin.commands.progress import ProgressLine
+    from partkin.commands.recording import reading_in_words
 
-    asked = photographs.Asked(part, image, points, rectangle, known, scale, camera, corrected, error_px, places)
-    line = Line()
+    asked = photographs.PhotoQuestion(part, image, points, rectangle, known, scale, camera, corrected, error_px, places)
+    line = ProgressLine()
     try:
         found = photographs.photograph(folder, asked, line)
     finally:
         line.close()
     for reading in found.readings:
-        typer.echo(f"recorded {reading.reading} of {part}: {told(reading)}")
+        typer.echo(f"recorded {reading.reading} of {part}: {reading_in_words(reading)}")
     for name in found.placed:
         typer.echo(f"wrote the place of {name} of {part} into features.csv")
     for note in found.notes:
@@ -297,7 +297,8 @@ def same_shape(
 
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
-    asked = shape.Look(part, image, points, face.value if face is not None else None, play, error_px, camera, corrected)
+    shown = face.value if face is not None else None
+    asked = shape.ShapeQuestion(part, image, points, shown, play, error_px, camera, corrected)
     found = shape.compare(build, asked)
     row = shape.row_to_keep(found, asked, on) if keep else None
     typer.echo(shape.compared_json(found) if as_json else shape.compared_text(found, folder.as_posix()), nl=False)

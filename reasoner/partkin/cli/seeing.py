@@ -71,7 +71,7 @@ def report(
     """
     from partkin import pipeline
     from partkin.commands import seeing
-    from partkin.commands.progress import Line, Work
+    from partkin.commands.progress import ProgressLine, Work
     from partkin.report.html import report_html
     from partkin.sheets import outputs
 
@@ -79,7 +79,7 @@ def report(
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
     chosen = _known_donors(build.part, donors) if donors else seeing.donors_of(build)
-    line = Line()
+    line = ProgressLine()
     work = Work("donors", len(chosen), line)
     view = seeing.report_of(build, chosen, work)
     line.close()

@@ -81,9 +81,9 @@ MOST_SAID = 20
 @contextmanager
 def _progress(what: str) -> Iterator[Callable[[str, int, int], None]]:
     """A line that says how far it is, by what the work tells."""
-    from partkin.commands.progress import Line, Work
+    from partkin.commands.progress import ProgressLine, Work
 
-    line = Line()
+    line = ProgressLine()
     work = Work("", 0, line)
     try:
         yield work.beat

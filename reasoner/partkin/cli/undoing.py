@@ -45,13 +45,13 @@ def strip(
     """
     from partkin import pipeline
     from partkin.sheets import outputs
-    from partkin.strip import Asked, answer, step_numbers
+    from partkin.strip import StripQuestion, answer, step_numbers
 
     if drawing is not None:
         outputs.refuse_onto_a_build(drawing, folder)
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
-    asked = Asked(part, step_numbers(done), tuple(without or ()), stuck, original, folder.as_posix())
+    asked = StripQuestion(part, step_numbers(done), tuple(without or ()), stuck, original, folder.as_posix())
     found = answer(build, asked)
     say_all(found.warnings, folder)
     if labels and found.labels:

@@ -4,27 +4,26 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from textwrap import wrap
 from typing import Any
 
 from partkin import pipeline
 from partkin.commands.recording import stated_chance
 from partkin.model.build import Build
+from partkin.model.folding import folded
 from partkin.model.reasons import Unknown
 from partkin.model.verdict import Verdict
-from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, SIDES, WITH_ADAPTATION
+from partkin.model.words import DOES_NOT_FIT, GOES_ON, NOT_JUDGED, SIDES
 from partkin.positions.lengths import current
 from partkin.positions.next_reading import Band, Candidate
 from partkin.positions.wording import meaning, named
 from partkin.readings.next_readings import BETTER, LATER, Next, Wanted, donor_at_hand, wanted
 from partkin.readings.record_command import correcting, record_command, side_commands
+from partkin.report.text import MARKS
 from partkin.sheets.given_files import in_folder
 from partkin.trial.findings import Findings
 from partkin.trial.trying import places_of
 from partkin.verdict import decide
 
-MARKS = {BOLTS_ON: "[=]", WITH_ADAPTATION: "[~]", DOES_NOT_FIT: "[x]", NOT_JUDGED: "[!]"}
-WIDTH = 96
 MOST = 5
 # Below this the best reading does not help much by itself.
 LITTLE = 0.1
@@ -126,15 +125,15 @@ def _lines(found: Next, folder: str) -> Iterator[str]:
     verdict = found.verdict
     stated = stated_chance(verdict)
     chance = "" if stated is None else f" (chance {stated})"
-    yield f"{MARKS.get(verdict.verdict, '[?]')} {verdict.donor} on {verdict.host}: {verdict.verdict}{chance}"
+    yield f"{MARKS[verdict.verdict]} {verdict.donor} on {verdict.host}: {verdict.verdict}{chance}"
     if verdict.verdict == NOT_JUDGED:
-        yield from _fold(f"{verdict.says} No reading changes that. {verdict.next_step}", "    ")
+        yield from folded(f"{verdict.says} No reading changes that. {verdict.next_step}", "    ")
         return
     if found.needed:
         yield ""
         yield "Needed first"
         for number, question in enumerate(found.needed, start=1):
-            yield from _fold(question.says, "     ", f"  {number}. ")
+            yield from folded(question.says, f"  {number}. ", "     ")
             if question.what.startswith(READING):
                 yield from _again(question, folder)
             elif question.quantity in SIDES:
@@ -144,7 +143,7 @@ def _lines(found: Next, folder: str) -> Iterator[str]:
     if found.readings:
         yield ""
         if found.readings[0].later:
-            yield from _fold(f"{_sentence(LATER)}:", "")
+            yield from folded(f"{_sentence(LATER)}:", "")
         else:
             likely = found.findings is not None and found.findings.likely is not None
             yield "Worth reading before the likely work, best first" if likely else "Worth reading, best first"
@@ -153,14 +152,14 @@ def _lines(found: Next, folder: str) -> Iterator[str]:
         best = found.readings[0].ask.tells
         if best is not None and best < LITTLE:
             yield ""
-            yield from _fold(_sentence(BETTER), "    ")
+            yield from folded(_sentence(BETTER), "    ")
     if not found.needed and not found.readings:
-        yield from _fold(_nothing(found), "    ")
+        yield from folded(_nothing(found), "    ")
 
 
 def _nothing(found: Next) -> str:
     trial = found.findings.trial if found.findings is not None else None
-    if found.verdict.verdict in (BOLTS_ON, WITH_ADAPTATION):
+    if found.verdict.verdict in GOES_ON:
         return "No reading is needed. Before you pay, lay a paper template on the part, or have the seller do it."
     if found.verdict.verdict == DOES_NOT_FIT:
         ends = [p.feature for p in trial.answer.conflict.pairs][:2] if trial and trial.answer.conflict else []
@@ -189,17 +188,17 @@ def _one(one: Wanted, number: int, folder: str) -> Iterator[str]:
         f"{named(it)}, of {it.part}, {_by(it)} ({cost}): expected {ask.expected_mm:.1f} mm, give or take "
         f"{2.0 * ask.sigma_mm:.1f}"
     )
-    yield from _fold(head, "     ", f"  {number}. ")
+    yield from folded(head, f"  {number}. ", "     ")
     if ask.tells is not None:
-        yield from _fold(
+        yield from folded(
             f"tells {100 * ask.tells:.0f} % of what is open; settles it in {100 * ask.settles:.0f} of 100 cases",
             "     ",
         )
     said = meaning(ask.bands, 2 if it.quantity == "across" else 1)
     if said:
-        yield from _fold(said, "     ")
+        yield from folded(said, "     ")
         if one.then is not None and any(band.answer == "between" for band in ask.bands):
-            yield from _fold(f"between: next {named(one.then)}, of {one.then.part}", "     ")
+            yield from folded(f"between: next {named(one.then)}, of {one.then.part}", "     ")
     yield f"     {record_command(it.part, it.quantity, it.from_feature, it.to_feature, it.instrument, folder)}"
 
 
@@ -224,10 +223,3 @@ def _how_to_record(one: Unknown, found: Next, folder: str) -> Iterator[str]:
         yield "     " + record_command(
             one.part or "", one.quantity, one.from_feature, one.to_feature or "", instrument, folder
         )
-
-
-def _fold(text: str, indent: str, first: str | None = None) -> list[str]:
-    return wrap(
-        text, WIDTH, initial_indent=indent if first is None else first, subsequent_indent=indent,
-        break_long_words=False, break_on_hyphens=False,
-    )  # fmt: skip

@@ -5,12 +5,12 @@ from __future__ import annotations
 import shlex
 import shutil
 from pathlib import Path
-from textwrap import wrap
 
 from partkin import pipeline
+from partkin.model.folding import folded
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
-from partkin.report.text import MARKS, WIDTH
+from partkin.report.text import MARKS
 from partkin.tables.shipped import shipped
 
 
@@ -82,5 +82,5 @@ def _told(verdict: Verdict) -> list[str]:
     told += [f"HOLD: {caution.says}" for caution in verdict.safety if caution.hold][:1]
     lines = [f"{MARKS[verdict.verdict]} {verdict.donor}: {verdict.verdict}"]
     for text in told:
-        lines += wrap(text, WIDTH, initial_indent="      ", subsequent_indent="      ")
+        lines += folded(text, "      ")
     return lines

@@ -11,19 +11,23 @@ from pathlib import Path
 from typing import Any, Final
 
 from partkin.model.build import Build, Part, Settings
+from partkin.model.columns import SHEETS
 from partkin.model.problem import FaultyInput, Problem
 from partkin.sheets.as_cells import HELD_IN, Cells, cell_text, cells_of, settings_toml
 
 # What names a row of each sheet; sheets without are compared as whole rows.
 KEYS: Final = {
-    "models.csv": ("model",), "parts.csv": ("part",), "features.csv": ("part", "feature"),
-    "readings.csv": ("part", "reading"), "neighbours.csv": ("part", "edge", "neighbour"), "zones.csv": ("part", "zone"),
-    "outlines.csv": ("part", "kind", "name"), "connectors.csv": ("part", "connector"),
-    "held_by.csv": ("part", "held_to", "fastener"),
-}  # fmt: skip
+    "neighbours.csv": ("part", "edge", "neighbour"),
+    **{sheet.name: tuple(name for name in sheet.key if name != "point") for sheet in SHEETS if sheet.key},
+}
 # Cells of a part's own frame: where they differ, the two files measured from different origins.
 PLACES: Final = ("x_mm", "y_mm", "z_mm", "corners_mm", "seen_from")
 PLACED: Final = ("features.csv", "zones.csv", "outlines.csv")
+# What comes with a part, and what else it names that has to come too.
+COME_ALONG: Final[dict[str, tuple[str, ...]]] = {
+    "readings": (), "zones": (), "outlines": (), "connectors": (), "neighbours": ("neighbour",),
+    "holdings": ("held_to",), "looks": ("beside",),
+}  # fmt: skip
 PRICED: Final = ("offers.csv", "costs.csv")
 MEND: Final = "Nothing is overwritten: mend one of the two, or take in the rest with --skip-conflicts"
 MOST_LISTED: Final = 100
@@ -70,18 +74,17 @@ def of_parts(build: Build, names: Iterable[str]) -> tuple[Build, tuple[str, ...]
         named = sum(feature.goes_on is not None for feature in features if feature.part == part)
         left_out += [f"goes_on of {named} features of {part}"] * bool(named)
     models = {part.model for part in parts}
+
+    def whole(row: Any, names: tuple[str, ...]) -> bool:
+        return all(getattr(row, name) in wanted for name in ("part", *names))
+
+    along = {held: tuple(r for r in getattr(build, held) if whole(r, names)) for held, names in COME_ALONG.items()}
     return Build(
         settings=Settings(name=build.settings.name),
         models=tuple(model for model in build.models if model.model in models),
         parts=parts,
         features=tuple(f if hosts[f.part] else replace(f, goes_on=None) for f in features),
-        readings=tuple(reading for reading in build.readings if reading.part in wanted),
-        zones=tuple(zone for zone in build.zones if zone.part in wanted),
-        outlines=tuple(outline for outline in build.outlines if outline.part in wanted),
-        connectors=tuple(connector for connector in build.connectors if connector.part in wanted),
-        neighbours=tuple(gap for gap in build.neighbours if gap.part in wanted and gap.neighbour in wanted),
-        holdings=tuple(row for row in build.holdings if row.part in wanted and row.held_to in wanted),
-        looks=tuple(row for row in build.looks if row.part in wanted and row.beside in wanted),
+        **along,
     ), tuple(left_out)
 
 
@@ -363,6 +366,3 @@ def _cells(taking: Taking) -> dict[str, list[Cells]]:
     if faults:
         raise FaultyInput(tuple(faults))
     return {sheet: cells_of(sheet, rows) for sheet, rows in taking.rows.items()}
-
-
-__all__ = ["Taking", "compare", "of_parts", "take_in", "without_people"]

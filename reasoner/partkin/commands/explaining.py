@@ -26,7 +26,7 @@ SOURCE = "the geometry of this check, everything else left as it is"
 
 
 @dataclass(frozen=True)
-class Change:
+class NeededChange:
     """A change that would give another verdict."""
 
     says: str
@@ -52,13 +52,15 @@ ASKED = {
 }
 
 
-def explain(build: Build, donor: str, host: str | None = None) -> tuple[Verdict, tuple[Change, ...]]:
+def explain(build: Build, donor: str, host: str | None = None) -> tuple[Verdict, tuple[NeededChange, ...]]:
     """The verdict, and what would have to be true for another, the nearest change first."""
     findings = pipeline.find_out(build, donor, host, others=False)
     return decide(findings), changes(findings)
 
 
-def told(build: Build, donor: str, host: str | None = None) -> tuple[Verdict, tuple[Disagreement, ...]]:
+def verdict_and_disagreements(
+    build: Build, donor: str, host: str | None = None
+) -> tuple[Verdict, tuple[Disagreement, ...]]:
     """The verdict with its reasons, and where the evidence for it disagrees."""
     findings = pipeline.find_out(build, donor, host, others=False)
     return pipeline.decided(build, findings), disagreements(findings)
@@ -104,22 +106,22 @@ def _against_readings(speaks: Evidence, known: Known, trial: Trial | None, leads
     return Disagreement(f"{speaks.says}; what was measured says that it does not go on as it is, and counts more", read)
 
 
-def changes(findings: Findings) -> tuple[Change, ...]:
+def changes(findings: Findings) -> tuple[NeededChange, ...]:
     """What would have to be true for another verdict; empty where nothing that is measured could change it."""
     trial = findings.trial
     verdict = decide(findings)
     if verdict.verdict == NOT_JUDGED:
-        return (Change("nothing that is measured changes it: only the maker's part number decides", None, LAW),)
+        return (NeededChange("nothing that is measured changes it: only the maker's part number decides", None, LAW),)
     lead = leading(findings.known)
     if lead is not None:
-        return (Change(f"another part number: {lead.says}", None, lead.source),)
+        return (NeededChange(f"another part number: {lead.says}", None, lead.source),)
     if trial is None or verdict.verdict == NOT_ENOUGH:
         asked = verdict.unknown[:MOST_TOLD]
-        return tuple(Change(one.says, None, READ) for one in asked) or (Change(READINGS, None, READ),)
+        return tuple(NeededChange(one.says, None, READ) for one in asked) or (NeededChange(READINGS, None, READ),)
     if findings.seams is not None and findings.seams.too_far:
         kind, departure_mm, limit_mm = findings.seams.too_far[0]
         says = f"its {kind} would have to lie {departure_mm - limit_mm:.1f} mm nearer to where the original's lies"
-        return (Change(says, departure_mm - limit_mm, SOURCE), *_by_number(findings.known))
+        return (NeededChange(says, departure_mm - limit_mm, SOURCE), *_by_number(findings.known))
     if trial.answer.margin_mm is None:
         return _by_number(findings.known)
     if verdict.verdict == BOLTS_ON:
@@ -128,23 +130,23 @@ def changes(findings: Findings) -> tuple[Change, ...]:
     return (*_mended(trial), *_by_number(findings.known))
 
 
-def _by_number(known: Known) -> tuple[Change, ...]:
+def _by_number(known: Known) -> tuple[NeededChange, ...]:
     """The maker's own number overrules every reading."""
     beside = known.original or known.host
     number = beside.part.part_number
     if number is None:
         return ()
     says = f"it would count as going on, whatever the readings say, if it carried {number} or a number that replaces it"
-    return (Change(says, None, NUMBER),)
+    return (NeededChange(says, None, NUMBER),)
 
 
-def _kept(margin_mm: float) -> tuple[Change, ...]:
+def _kept(margin_mm: float) -> tuple[NeededChange, ...]:
     """In space, or where the patterns lie exactly on each other: how far every feature may be off."""
     says = f"as long as no feature stands more than {max(margin_mm, 0.0):.2f} mm off where it was read it goes on"
-    return (Change(says, max(margin_mm, 0.0), SOURCE),)
+    return (NeededChange(says, max(margin_mm, 0.0), SOURCE),)
 
 
-def _undone(trial: Trial) -> tuple[Change, ...]:
+def _undone(trial: Trial) -> tuple[NeededChange, ...]:
     """For a donor that fits: which feature would have to stand how far off before it no longer did."""
     from partkin.fit.arrays import Pairs
     from partkin.fit.minimax import best_placement
@@ -157,7 +159,7 @@ def _undone(trial: Trial) -> tuple[Change, ...]:
     pulls = [(float(np.hypot(*force)), feature) for force, (_, feature) in zip(forces, pairs, strict=True)]
     found = [(margin_mm / pull, feature) for pull, feature in pulls if pull > 1e-6]
     return tuple(
-        Change(
+        NeededChange(
             f"it would no longer go on if {feature} stood about {far_mm:.1f} mm further off, the worst way round "
             f"(to first order)",
             far_mm, SOURCE,
@@ -166,7 +168,7 @@ def _undone(trial: Trial) -> tuple[Change, ...]:
     )  # fmt: skip
 
 
-def _mended(trial: Trial) -> tuple[Change, ...]:
+def _mended(trial: Trial) -> tuple[NeededChange, ...]:
     """For a donor that does not fit: which single hole, made wider by how much, would let it; or every one."""
     from partkin.fit.solve import solve
 
@@ -177,7 +179,7 @@ def _mended(trial: Trial) -> tuple[Change, ...]:
         if wider_mm is not None and solve(_widened(trial.task, pair, wider_mm)).fits:
             found.append((wider_mm, pair))
     single = tuple(
-        Change(
+        NeededChange(
             f"it would go on if {feature} on {fixing} had {wider_mm:.1f} mm more play (a hole {2 * wider_mm:.1f} mm "
             f"wider, or a reading that is out by as much)",
             wider_mm, SOURCE,
@@ -188,7 +190,7 @@ def _mended(trial: Trial) -> tuple[Change, ...]:
     if single or short_mm <= 0:
         return single
     alone = "no change at one fixing alone lets it go on; " if trial.task.dims == 2 else ""
-    return (Change(f"{alone}it would if every fixing had {short_mm:.2f} mm more play", short_mm, SOURCE),)
+    return (NeededChange(f"{alone}it would if every fixing had {short_mm:.2f} mm more play", short_mm, SOURCE),)
 
 
 def _widened(task: FitTask, pair: tuple[str, str], extra_mm: float) -> FitTask:
@@ -211,6 +213,3 @@ def _least_widening(task: FitTask, pairs: list[tuple[str, str]], pair: tuple[str
         middle = (low + high) / 2
         low, high = (low, middle) if goes_on(_widened(given, pair, middle)) else (middle, high)
     return high
-
-
-__all__ = ["Change", "Disagreement", "changes", "disagreements", "explain", "told"]

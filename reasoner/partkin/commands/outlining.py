@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from partkin.model.build import Build, Feature, Outline
+from partkin.model.columns import FEATURES
 from partkin.model.problem import FaultyInput, Problem
 
-Row = Mapping[str, str]
+OUTLINES = "outlines.csv"
 
 
 @dataclass(frozen=True)
@@ -101,32 +102,8 @@ def add(folder: Path, addition: Addition, plus_minus_mm: float | None = None) ->
         The rows would bring a fault; nothing was changed.
     """
     from partkin import sheets
+    from partkin.sheets.as_cells import cells_of
 
-    sheets.refuse_workbook(folder)
-    rows = {"features.csv": _feature_rows(addition, plus_minus_mm), "outlines.csv": _outline_rows(addition)}
-    sheets.append_all(folder, {sheet: wanted for sheet, wanted in rows.items() if wanted})
-
-
-def _text(value: float | None) -> str:
-    return "" if value is None else f"{value:.10g}"
-
-
-def _feature_rows(addition: Addition, plus_minus_mm: float | None) -> list[Row]:
-    return [
-        {
-            "part": f.part, "feature": f.feature, "kind": f.kind, "across_mm": _text(f.across_mm),
-            "length_mm": _text(f.length_mm), "angle_deg": _text(f.angle_deg), "x_mm": _text(f.x_mm),
-            "y_mm": _text(f.y_mm), "plus_minus_mm": _text(plus_minus_mm),
-        }
-        for f in addition.features
-    ]  # fmt: skip
-
-
-def _outline_rows(addition: Addition) -> list[Row]:
-    return [
-        {
-            "part": line.part, "kind": line.kind, "name": line.name, "point": str(number), "x_mm": _text(x),
-            "y_mm": _text(y),
-        }
-        for line in addition.outlines for number, (x, y) in enumerate(line.corners_mm, 1)
-    ]  # fmt: skip
+    features = [replace(feature, plus_minus_mm=plus_minus_mm) for feature in addition.features]
+    rows = {sheet: cells_of(sheet, added) for sheet, added in ((FEATURES, features), (OUTLINES, addition.outlines))}
+    sheets.append_all(folder, {sheet: cells for sheet, cells in rows.items() if cells})

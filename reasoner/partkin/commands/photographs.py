@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from partkin import pipeline
-from partkin.commands.recording import Change, Shown, appended_all, changes, verdicts
+from partkin.commands.recording import Shown, VerdictChange, appended_all, changes, verdicts
 from partkin.model.build import Build, Reading
 from partkin.model.problem import FaultyInput, Problem
 from partkin.photo.photo import Camera, NoHomography, distance, homography, to_plane
@@ -29,7 +29,7 @@ from partkin.readings.picks import (
     scale_of,
 )
 from partkin.readings.typed_cells import plain_number
-from partkin.tables import greatest_error_mm
+from partkin.tables.instruments import greatest_error_mm
 
 PICKED_WITHIN_PX = 1.5
 FEATURES = "features.csv"
@@ -37,7 +37,7 @@ ANCHORS = 3
 
 
 @dataclass(frozen=True)
-class Asked:
+class PhotoQuestion:
     """What was asked of a photograph: one of `rectangle`, `known` and `scale` says what is known in it.
 
     `error_px`: standard uncertainty of a picked coordinate. `corrected`: the picture was freed of lens distortion
@@ -57,7 +57,7 @@ class Asked:
 
 
 @dataclass(frozen=True, eq=False)
-class Seen:
+class OnFace:
     """Points on the face in mm, with their covariance (2n, 2n); `extra_mm`: greatest error that comes besides.
 
     `names` of the n points; `tied`: features with known places among them, which need no reading.
@@ -79,10 +79,10 @@ class Photographed:
     readings: tuple[Reading, ...]
     placed: tuple[str, ...]
     notes: tuple[str, ...]
-    changes: tuple[Change, ...]
+    changes: tuple[VerdictChange, ...]
 
 
-def photograph(folder: Path, asked: Asked, shown: Shown | None = None) -> Photographed:
+def photograph(folder: Path, asked: PhotoQuestion, shown: Shown | None = None) -> Photographed:
     """Turn picked points into readings (or places) of a part, and say what that changes.
 
     Parameters
@@ -117,7 +117,7 @@ def _refused(where: str, what: str, mend: str) -> FaultyInput:
     return FaultyInput((Problem("photo", 0, where, what, mend),))
 
 
-def seen_in(build: Build, asked: Asked, picks: Picks) -> Seen:
+def seen_in(build: Build, asked: PhotoQuestion, picks: Picks) -> OnFace:
     """Carry the picked features of a part onto its face.
 
     Raises
@@ -136,7 +136,7 @@ def seen_in(build: Build, asked: Asked, picks: Picks) -> Seen:
         raise _refused("camera", str(fault), "See that the calibration is of this camera at this size") from None
 
 
-def _understood(build: Build, asked: Asked) -> tuple[Camera | None, Rectangle | None, Scale | None]:
+def _understood(build: Build, asked: PhotoQuestion) -> tuple[Camera | None, Rectangle | None, Scale | None]:
     """The calibration and what is known in the picture; or everything that is wrong with what was asked."""
     faults = Faults("photo")
     if build.part(asked.part) is None:
@@ -153,7 +153,7 @@ def _understood(build: Build, asked: Asked) -> tuple[Camera | None, Rectangle | 
     return camera, rectangle, scale
 
 
-def _picked_features(build: Build, asked: Asked, picks: Picks, others: Sequence[str]) -> tuple[str, ...]:
+def _picked_features(build: Build, asked: PhotoQuestion, picks: Picks, others: Sequence[str]) -> tuple[str, ...]:
     """Picks that are features of the part and not part of what is known.
 
     A pick that is neither is a slip and refused.
@@ -173,7 +173,9 @@ def _picked_features(build: Build, asked: Asked, picks: Picks, others: Sequence[
     return found
 
 
-def _by_rectangle(build: Build, asked: Asked, picks: Picks, camera: Camera | None, rectangle: Rectangle) -> Seen:
+def _by_rectangle(
+    build: Build, asked: PhotoQuestion, picks: Picks, camera: Camera | None, rectangle: Rectangle
+) -> OnFace:
     (width, height), corners = rectangle
     names = _picked_features(build, asked, picks, corners)
     if len(names) < 2:
@@ -184,7 +186,7 @@ def _by_rectangle(build: Build, asked: Asked, picks: Picks, camera: Camera | Non
         raise _refused(
             "rectangle", "the corners do not stand in order round it", "Name them one after the other round it"
         )
-    # A picture has y down: what runs clockwise on it is laid out so too, and no face is turned over.
+    # A picture has y down, so the corners keep the turn that they have in it: no face is turned over.
     up = -height if turns[0] > 0 else height
     plane = np.array([[0.0, 0.0], [width, 0.0], [width, up], [0.0, up]])
     return _carried(asked, picks, corner_px, plane, names, (), camera, asked.error_px)
@@ -197,7 +199,7 @@ def _turns(points: np.ndarray) -> np.ndarray:
     return np.asarray(ahead[:, 0] * after[:, 1] - ahead[:, 1] * after[:, 0])
 
 
-def _by_known(build: Build, asked: Asked, picks: Picks, camera: Camera | None) -> Seen:
+def _by_known(build: Build, asked: PhotoQuestion, picks: Picks, camera: Camera | None) -> OnFace:
     tied = tuple(dict.fromkeys(name.strip() for name in (asked.known or "").split(",") if name.strip()))
     rows = {row.feature: row for row in build.features_of(asked.part)}
     found = adjust(asked.part, tuple(rows.values()), current(r for r in build.readings if r.part == asked.part))
@@ -211,7 +213,7 @@ def _by_known(build: Build, asked: Asked, picks: Picks, camera: Camera | None) -
     names = _picked_features(build, asked, picks, tied)
     known_px = picks.of(tied, "known")
     plane = np.array([found.xyz_mm[found.features.index(name)] for name in tied])
-    # How far the known places may be off is seen as picking error, at the picture's scale.
+    # The error of the known places counts as picking error, at the picture's scale.
     half_mm = max(coordinate_half_width_mm(rows[name]) for name in tied)
     px_per_mm = _spread(known_px) / max(1e-9, _spread(plane))
     error_px = math.hypot(asked.error_px, standard_uncertainty_mm(half_mm) * px_per_mm)
@@ -223,9 +225,9 @@ def _spread(points: np.ndarray) -> float:
 
 
 def _carried(
-    asked: Asked, picks: Picks, reference_px: np.ndarray, plane: np.ndarray, names: tuple[str, ...],
+    asked: PhotoQuestion, picks: Picks, reference_px: np.ndarray, plane: np.ndarray, names: tuple[str, ...],
     tied: tuple[str, ...], camera: Camera | None, error_px: float,
-) -> Seen:  # fmt: skip
+) -> OnFace:  # fmt: skip
     made = homography(reference_px, plane, error_px, camera, asked.corrected)
     if isinstance(made, NoHomography):
         raise _refused("known" if tied else "rectangle", made.reason, "Pick other points, or take the picture squarer")
@@ -235,11 +237,11 @@ def _carried(
         what = "some points would lie beyond the horizon of this picture"
         raise _refused("points", what, "Pick points of the flat face that what is known lies on")
     if tied:
-        # Where what is known stands is known better than it can be picked.
+        # The known position is more accurate than a click.
         at_mm[len(names) :] = plane
         covariance[2 * len(names) :, :] = 0.0
         covariance[:, 2 * len(names) :] = 0.0
-    return Seen(wanted, at_mm, covariance, made.notes, tied)
+    return OnFace(wanted, at_mm, covariance, made.notes, tied)
 
 
 def _behind(matrix: np.ndarray, at_mm: np.ndarray) -> bool:
@@ -247,7 +249,7 @@ def _behind(matrix: np.ndarray, at_mm: np.ndarray) -> bool:
     return bool((depth <= 0.0).any() and (depth > 0.0).any())
 
 
-def _by_scale(build: Build, asked: Asked, picks: Picks, camera: Camera | None, scale: Scale) -> Seen:
+def _by_scale(build: Build, asked: PhotoQuestion, picks: Picks, camera: Camera | None, scale: Scale) -> OnFace:
     from partkin.photo.photo import undistorted
 
     ends, length_mm = scale
@@ -269,11 +271,11 @@ def _by_scale(build: Build, asked: Asked, picks: Picks, camera: Camera | None, s
         "With one distance known the picture is taken to be square on: how far it is not, and the lens, may put a "
         "distance out by the photo's row of the instrument table.",
     )
-    return Seen(names, at_mm, covariance, notes, square_on=True)
+    return OnFace(names, at_mm, covariance, notes, square_on=True)
 
 
-def chosen_pairs(seen: Seen) -> list[tuple[int, int]]:
-    """Which distances to take down: enough to tie every point, and hardly more than the picture knows."""
+def chosen_pairs(seen: OnFace) -> list[tuple[int, int]]:
+    """Which distances to take down: enough to fix the place of every point, and few more."""
     new = [at for at, name in enumerate(seen.names) if name not in seen.tied]
     fixed = [at for at, name in enumerate(seen.names) if name in seen.tied]
     anchors = _widest(seen.at_mm, fixed or new)
@@ -293,11 +295,11 @@ def _widest(at_mm: np.ndarray, rows: list[int]) -> list[int]:
     return max(map(list, combinations(rows, ANCHORS)), key=area)
 
 
-def readings_of(part: str, seen: Seen, image: str) -> list[Reading]:
+def readings_of(part: str, seen: OnFace, image: str) -> list[Reading]:
     """The distances as readings, not yet numbered.
 
-    More distances than the picture has freedom would count what it knows more than once: their uncertainty is
-    widened by the root of how many more there are.
+    A picture has fewer degrees of freedom than there are distances, so the distances are not independent. Each one's
+    uncertainty is multiplied by the root of distances over degrees of freedom.
     """
     pairs = chosen_pairs(seen)
     new = len(seen.names) - len(seen.tied)
@@ -322,7 +324,7 @@ def readings_of(part: str, seen: Seen, image: str) -> list[Reading]:
     return found
 
 
-def _write_readings(folder: Path, build: Build, asked: Asked, seen: Seen) -> tuple[Reading, ...]:
+def _write_readings(folder: Path, build: Build, asked: PhotoQuestion, seen: OnFace) -> tuple[Reading, ...]:
     image = "".join(letter if letter.isprintable() else "?" for letter in asked.image.name)[:120]
     rows = readings_of(asked.part, seen, image)
 
@@ -337,7 +339,7 @@ def _write_readings(folder: Path, build: Build, asked: Asked, seen: Seen) -> tup
     return appended_all(folder, build, meant)
 
 
-def _write_places(folder: Path, build: Build, asked: Asked, seen: Seen) -> tuple[str, ...]:
+def _write_places(folder: Path, build: Build, asked: PhotoQuestion, seen: OnFace) -> tuple[str, ...]:
     """Fill in the places of features that have none, where the picture has the part's own frame."""
     from partkin.sheets.filling import fill
 

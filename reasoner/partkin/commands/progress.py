@@ -167,7 +167,7 @@ class Work:
             self._shown(state)
 
 
-class Line:
+class ProgressLine:
     """Shows a state on one line of a terminal, over and over; on anything else it shows nothing."""
 
     def __init__(self, stream: TextIO | None = None) -> None:
@@ -202,7 +202,7 @@ class Line:
 @contextmanager
 def on_terminal(stream: TextIO | None = None) -> Iterator[None]:
     """Show how far long work is that is not in steps itself: draws, sets of jobs."""
-    line = Line(stream)
+    line = ProgressLine(stream)
     try:
         with pulse.heard(Work("", 0, line).beat):
             yield

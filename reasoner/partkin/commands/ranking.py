@@ -60,16 +60,14 @@ def rank(build: Build, host: str | None = None, work: Work | None = None) -> Ran
         Where the host cannot be told.
     """
     named = _host(build, host)
-    originals = [p for p in build.parts if p.origin == "original" and named in (p.takes_place_of, p.part)]
-    original = originals[0] if originals else None
-    stands_for = {named, *(p.part for p in originals)}
+    stands_for = {named, *(part.part for part in build.came_off(named))}
     parts = _meant(build, named, stands_for)
     judged = _checked(build, named, [part.part for part in parts], work or Work("donors", len(parts)))
     # Fewer than there are, where that was stopped.
     parts = parts[: len(judged)]
     with_whole = [whole_offers(build, part) for part in parts]
     donors = [
-        Donor(part, verdict, _stood_there(part, originals) or original, told, says)
+        Donor(part, verdict, _stood_there(build, named, part), told, says)
         for part, (verdict, told), (_, says) in zip(parts, judged, with_whole, strict=True)
     ]
     offers = _offers(build, stands_for, {part.part for part in parts})
@@ -95,7 +93,7 @@ def _checked(build: Build, host: str, donors: list[str], work: Work) -> list[Jud
 
 
 def _quietly() -> None:
-    """What a process that helps does first: it shows nothing, and leaves it to the first one to be stopped."""
+    """Set up a worker: it shows no progress and ignores Ctrl-C, which the parent handles."""
     pulse.silence()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
@@ -174,9 +172,8 @@ def _meant(build: Build, named: str, stands_for: set[str]) -> list[Part]:
     original = build.part(named)
     if original is None or original.origin != "original" or original.takes_place_of is None:
         return found
-    beside = [p for p in build.parts if p.origin == "original" and p.takes_place_of == original.takes_place_of]
-    theirs = [part for part in donors if part.takes_place_of == original.takes_place_of]
-    return found + [part for part in theirs if (_stood_there(part, beside) or beside[0]) is original]
+    host = original.takes_place_of
+    return found + [p for p in donors if p.takes_place_of == host and _stood_there(build, host, p) is original]
 
 
 def whole_offers(build: Build, donor: Part) -> tuple[list[Offer], tuple[str, ...]]:
@@ -198,9 +195,10 @@ def whole_offers(build: Build, donor: Part) -> tuple[list[Offer], tuple[str, ...
     return [], ()
 
 
-def _stood_there(donor: Part, originals: list[Part]) -> Part | None:
-    """Of several originals of one host, the one of the donor's own name."""
-    return next((o for o in originals if o.name is not None and o.name == donor.name), None)
+def _stood_there(build: Build, host: str, donor: Part) -> Part | None:
+    """Of several originals of one host, the one of the donor's own name before any other."""
+    namesakes = (part.part for part in build.came_off(host) if part.name is not None and part.name == donor.name)
+    return build.original_on(host, *namesakes)
 
 
 def _offers(build: Build, stands_for: set[str], donors: set[str]) -> list[Offer]:
@@ -263,7 +261,7 @@ def score(build: Build) -> Calibration:
     """How the stated chances have fared, and what measured sister parts tell of how parts come about."""
     from partkin.choosing.score import with_sisters
     from partkin.fit.fitted_making import fitted
-    from partkin.tables import making
+    from partkin.tables.making import making
     from partkin.trial.sister_parts import departures
 
     read, assumed = [], []

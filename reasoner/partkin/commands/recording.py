@@ -16,8 +16,9 @@ from partkin.model.verdict import Verdict
 from partkin.model.words import MM_PER_UNIT, NOT_ENOUGH, SIDES, WITH_ADAPTATION, WITHDRAWN
 from partkin.readings.typed_cells import Typed, plain_number, understood_cells
 from partkin.readings.typed_readings import FEATURES, Words, taken_back, understood
+from partkin.sheets.as_cells import cells_of
 from partkin.sheets.given_files import in_folder
-from partkin.tables import greatest_error_mm
+from partkin.tables.instruments import greatest_error_mm
 from partkin.trial.places import DOUBTED
 
 READINGS = "readings.csv"
@@ -26,7 +27,7 @@ MOST_TRIES = 5
 
 
 @dataclass(frozen=True)
-class Change:
+class VerdictChange:
     """A donor's verdict before and after a reading; None: it could not be checked, and `why`."""
 
     donor: str
@@ -47,7 +48,7 @@ class Recorded:
     says: str
     reading: Reading | None
     surprise: str | None
-    changes: tuple[Change, ...]
+    changes: tuple[VerdictChange, ...]
     warnings: tuple[Problem, ...] = ()
 
 
@@ -75,7 +76,7 @@ def record(folder: Path, typed: Words, shown: Shown | None = None) -> Recorded:
     """
     build, warnings = pipeline.read(folder)
     reading = appended(folder, build, lambda now: understood(now, typed))
-    says = f"recorded {reading.reading} of {reading.part}: {told(reading)}"
+    says = f"recorded {reading.reading} of {reading.part}: {reading_in_words(reading)}"
     return _held_against(folder, build, reading, says, warnings, shown)
 
 
@@ -100,7 +101,7 @@ def take_back(folder: Path, part: str, named: str | None = None, shown: Shown | 
     reading = appended_back(folder, build, part, named)
     says = f"recorded {reading.reading} of {part}: {reading.corrects} does not count any more"
     if reading.quantity != WITHDRAWN:
-        says += f"; {told(reading)}, as before it"
+        says += f"; {reading_in_words(reading)}, as before it"
     return _held_against(folder, build, reading, says, warnings, shown)
 
 
@@ -112,7 +113,7 @@ def appended_back(folder: Path, build: Build, part: str, named: str | None = Non
 def _held_against(
     folder: Path, build: Build, reading: Reading, says: str, warnings: tuple[Problem, ...], shown: Shown | None
 ) -> Recorded:
-    """Say what a row that stands in its sheet changes; where that cannot be said, why."""
+    """Say what a recorded row changes for each donor, or why a donor could not be checked."""
     now, _ = pipeline.read(folder)
     before, after = (verdicts(one, reading.part, shown) for one in (build, now))
     return Recorded(reading.part, says, reading, surprise_of(now, reading), changes(before, after), warnings)
@@ -183,21 +184,6 @@ def _of_what(row: Reading) -> tuple[str | None, ...]:
     return row.quantity, row.from_feature, row.to_feature
 
 
-def row_of(reading: Reading) -> dict[str, str]:
-    """A reading as cells of its sheet."""
-    cells = {
-        "part": reading.part, "reading": reading.reading, "quantity": reading.quantity,
-        "from": reading.from_feature,
-        "to": f"{reading.line_from} {reading.line_to}" if reading.line_from else reading.to_feature,
-        "value": None if reading.value is None else plain_number(reading.value),
-        "unit": reading.unit,
-        "plus_minus": None if reading.plus_minus is None else plain_number(reading.plus_minus),
-        "instrument": reading.instrument, "by": reading.by, "on": reading.on, "corrects": reading.corrects,
-        "note": reading.note,
-    }  # fmt: skip
-    return {name: cell for name, cell in cells.items() if cell}
-
-
 def appended(folder: Path, build: Build, meant: Callable[[Build], Reading]) -> Reading:
     """Add a row under the next free id, and return it; somebody else may take that id in between."""
     return appended_all(folder, build, lambda now: (meant(now),), after_its_like=True)[0]
@@ -222,7 +208,7 @@ def appended_all(
             so_far = replace(build, readings=(*build.readings, *numbered))
             numbered += (replace(reading, reading=next_id(so_far, reading.part, reading if after_its_like else None)),)
         try:
-            sheets.append_rows(folder, READINGS, [row_of(row) for row in numbered])
+            sheets.append_all(folder, {READINGS: cells_of(READINGS, numbered)})
         except FaultyInput as fault:
             if turn + 1 < MOST_TRIES and all(p.sheet == READINGS and p.column == "reading" for p in fault.problems):
                 continue
@@ -231,7 +217,7 @@ def appended_all(
     raise AssertionError("left by return or raise")
 
 
-def told(reading: Reading) -> str:
+def reading_in_words(reading: Reading) -> str:
     """Say a reading in words, with how far it may be out."""
     what = _what(reading)
     if reading.value is None or reading.unit is None:
@@ -285,7 +271,7 @@ def _surprise(build: Build, reading: Reading) -> str | None:
     own = next((one for one in suspects if one.reading == reading.reading), None)
     if own is not None and own.likely >= DOUBTED:
         return own.says
-    # A true reading is not blamed for what it shows of an earlier one.
+    # A new reading that shows an earlier one to be wrong is not itself called surprising.
     if (suspects and suspects[0].likely >= DOUBTED) or _was_odd(build, reading):
         return None
     says = _unexpected(build, reading)
@@ -319,12 +305,12 @@ def _unexpected(build: Build, reading: Reading) -> str | None:
     return wrong_side(found, reading) if reading.quantity in SIDES else surprise(found, reading, features, rest)
 
 
-def correcting(reading: Reading, folder: str) -> str:
+def correction_command(reading: Reading, folder: str) -> str:
     """The command that takes a reading's place: its value once more, or of left and right the other answer.
 
     Examples
     --------
-    >>> correcting(Reading("top", "r7", "left of", None, None, "c", line_from="a", line_to="b"), ".")
+    >>> correction_command(Reading("top", "r7", "left of", None, None, "c", line_from="a", line_to="b"), ".")
     'partkin record top c --right-of a b --corrects r7'
     """
     what = "VALUE"
@@ -351,19 +337,19 @@ def verdicts(build: Build, part: str, shown: Shown | None = None) -> dict[str, V
     return found
 
 
-def changes(before: dict[str, Verdict | str], after: dict[str, Verdict | str]) -> tuple[Change, ...]:
+def changes(before: dict[str, Verdict | str], after: dict[str, Verdict | str]) -> tuple[VerdictChange, ...]:
     """Set verdicts before and after side by side."""
     found = []
     for donor, now in after.items():
         was = before.get(donor)
         if isinstance(now, str):
-            found.append(Change(donor, None, None, now))
+            found.append(VerdictChange(donor, None, None, now))
         else:
-            found.append(Change(donor, was if isinstance(was, Verdict) else None, now))
+            found.append(VerdictChange(donor, was if isinstance(was, Verdict) else None, now))
     return tuple(found)
 
 
-def change_says(change: Change) -> str:
+def change_says(change: VerdictChange) -> str:
     """Say in one line how a verdict changed, and what it now hangs on where that is another thing than before."""
     if change.after is None:
         return f"{change.donor} was not checked: {change.why}"

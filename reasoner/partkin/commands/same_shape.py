@@ -6,12 +6,12 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from textwrap import wrap
 
 import numpy as np
 
 from partkin.graph import known_of
 from partkin.model.build import Build, Part
+from partkin.model.folding import folded
 from partkin.model.known import Known, Side
 from partkin.model.problem import FaultyInput, Problem
 from partkin.photo.photo import Camera, undistorted
@@ -24,7 +24,6 @@ from partkin.trial.trying import Places
 
 PLAY_MM = 2.0
 FLAT_WITHIN_MM = 1.0
-WIDTH = 96
 ANSWERS = {
     "different": "[x] DIFFERENT", "agrees": "[?] THE SHAPE AGREES, SIZE UNKNOWN", "four points": "[?] TOO FEW POINTS",
     "not tried": "[?] NOT TOLD",
@@ -32,7 +31,7 @@ ANSWERS = {
 
 
 @dataclass(frozen=True)
-class Look:
+class ShapeQuestion:
     """What was asked: `part`, a host or a donor of it; `face` of the part that the picture shows, where known."""
 
     part: str
@@ -72,7 +71,7 @@ class _Pattern:
     unsettled: str | None
 
 
-def compare(build: Build, asked: Look) -> Compared:
+def compare(build: Build, asked: ShapeQuestion) -> Compared:
     """Test whether a picture without scale can be one of the host's pattern.
 
     Parameters
@@ -109,7 +108,7 @@ def compare(build: Build, asked: Look) -> Compared:
 
 
 def _where_some_differ(found: list[Compared], alike: list[Compared], unsettled: str | None) -> Compared:
-    """Different from the host is only what differs from every layout that its readings leave."""
+    """A picture differs from the host only if it differs from every layout that the readings allow."""
     host = found[0].host
     if alike:
         note = f"The readings of {host} leave {len(found)} layouts, and {len(alike)} may be what the picture shows."
@@ -120,7 +119,9 @@ def _where_some_differ(found: list[Compared], alike: list[Compared], unsettled: 
     return replace(found[0], answer=PhotoAnswer("not tried", says))
 
 
-def _held_against(pattern: _Pattern, asked: Look, picked: list[str], at_px: np.ndarray, lens_free: bool) -> Compared:
+def _held_against(
+    pattern: _Pattern, asked: ShapeQuestion, picked: list[str], at_px: np.ndarray, lens_free: bool
+) -> Compared:
     same_face = None if asked.face is None or pattern.face is None else asked.face == pattern.face
     meant = [_fixing_of(name, pattern) for name in picked]
     told = all(meant) and len(set(meant)) == len(meant)
@@ -171,7 +172,7 @@ def _refused(where: str, what: str, mend: str) -> FaultyInput:
     return FaultyInput((Problem("same-shape", 0, where, what, mend),))
 
 
-def _patterns(build: Build, asked: Look) -> list[_Pattern]:
+def _patterns(build: Build, asked: ShapeQuestion) -> list[_Pattern]:
     """The host's pattern, in every layout that its readings leave."""
     known = _known(build, asked.part)
     places = trying.places_of(known)
@@ -190,7 +191,7 @@ def _unsettled(places: Places) -> str | None:
     return doubted
 
 
-def _pattern(build: Build, asked: Look, known: Known, places: Places) -> _Pattern:
+def _pattern(build: Build, asked: ShapeQuestion, known: Known, places: Places) -> _Pattern:
     host, shown = places.host, places.hosted.placed_by
     fixings = [f for f in places.hosted.fixings if shown.get(f.feature.feature) in host.features]
     if not fixings:
@@ -228,7 +229,7 @@ def _known(build: Build, part: str) -> Known:
     if own.origin == "donor":
         return known_of(build, part)
     host = part if own.origin != "original" or own.takes_place_of is None else own.takes_place_of
-    original = next((p for p in build.parts if p.origin == "original" and p.takes_place_of == host), None)
+    original = build.original_on(host)
     nobody = Side(Part("nothing yet"), None, (), (), (), ())
     host_part = build.part(host)
     assert host_part is not None
@@ -270,16 +271,17 @@ def compared_text(found: Compared, folder: str) -> str:
     """The answer as lines of text, ending in a newline."""
     answer = found.answer
     lines = [f"{ANSWERS[answer.answer]}: the picture against the fixings of {found.host}"]
-    lines += _fold(answer.says)
+    lines += folded(answer.says, "    ")
     for note in found.notes:
-        lines += _fold(note)
+        lines += folded(note, "    ")
     if answer.answer == "agrees":
         if found.sought:
-            lines += _fold(
+            lines += folded(
                 "Laid on so: " + ", ".join(f"{pick} on {fixing}" for fixing, pick in answer.pairs)
-                + ". Other ways may agree as well."
+                + ". Other ways may agree as well.",
+                "    ",
             )  # fmt: skip
-        lines += _fold("A picture never shows that a part fits: a view takes any size, and some stretch.")
+        lines += folded("A picture never shows that a part fits: a view takes any size, and some stretch.", "    ")
         lines += _next(found, folder)
     return "\n".join(lines) + "\n"
 
@@ -294,7 +296,8 @@ def _next(found: Compared, folder: str) -> list[str]:
         return ["", f"Next: ask for {a} to {b}, from middle to middle."]
     if not {a, b} <= found.donors_own:
         where = f"under the names that the two have among the features of {found.donor}"
-        return ["", *_fold(f"Next: ask the seller for {a} to {b}, from middle to middle, and take it down {where}.")]
+        says = f"Next: ask the seller for {a} to {b}, from middle to middle, and take it down {where}."
+        return ["", *folded(says, "    ")]
     command = record_command(found.donor, "centres", a, b, "seller", folder)
     return ["", f"Next: ask the seller for {a} to {b}, from middle to middle, then:", f"  {command}"]
 
@@ -303,7 +306,7 @@ def _next(found: Compared, folder: str) -> list[str]:
 KEPT = {"different": "different", "agrees": "alike"}
 
 
-def row_to_keep(found: Compared, asked: Look, on: str | None = None) -> dict[str, str] | None:
+def row_to_keep(found: Compared, asked: ShapeQuestion, on: str | None = None) -> dict[str, str] | None:
     """The row of looks.csv that an answer makes; None where it tells nothing.
 
     Raises
@@ -328,9 +331,3 @@ def compared_json(found: Compared) -> str:
     tree["pairs"] = [list(pair) for pair in found.answer.pairs]
     head = {"partkin": 1, "host": found.host, "donor": found.donor, "sought": found.sought, "notes": list(found.notes)}
     return json.dumps({**head, **tree}, indent=1, ensure_ascii=False) + "\n"
-
-
-def _fold(text: str) -> list[str]:
-    return wrap(
-        text, WIDTH, initial_indent="    ", subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
-    )

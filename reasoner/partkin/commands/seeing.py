@@ -49,11 +49,11 @@ def see(build: Build, donor: str, host: str | None = None) -> Seen:
     FaultyInput
         Where the donor or host cannot be told from the sheets.
     """
-    return seen_of(build, lie(build, donor, host))
+    return seen_of(build, lay_down(build, donor, host))
 
 
 @dataclass(frozen=True, eq=False)
-class Lying:
+class LaidDonor:
     """How a donor lies as it is, before work and anything else is looked at; never a verdict by itself."""
 
     findings: Findings
@@ -72,7 +72,7 @@ class Lying:
         return None if trial is None or trial.stand == "missing" else trial.answer.margin_mm
 
 
-def lie(build: Build, donor: str, host: str | None = None) -> Lying:
+def lay_down(build: Build, donor: str, host: str | None = None) -> LaidDonor:
     """Lay a donor on its host and no more.
 
     Raises
@@ -80,10 +80,10 @@ def lie(build: Build, donor: str, host: str | None = None) -> Lying:
     FaultyInput
         As with `see`.
     """
-    return Lying(*pipeline.lay_on(build, donor, host))
+    return LaidDonor(*pipeline.lay_on(build, donor, host))
 
 
-def seen_of(build: Build, lying: Lying) -> Seen:
+def seen_of(build: Build, lying: LaidDonor) -> Seen:
     """Go on from how a donor lies to its verdict."""
     from partkin.trial import trying
 

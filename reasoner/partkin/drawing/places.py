@@ -10,7 +10,7 @@ from partkin.model.build import Build, Feature
 from partkin.model.drawing import DrawnFeature, Matrix, Owner, Spread
 from partkin.model.pointing import direction_deg
 from partkin.model.positions import Positions
-from partkin.tables import parse_thread
+from partkin.tables.threads import parse_thread
 
 # Radius that holds 95 in 100 of a normal distribution in the plane, in standard deviations: sqrt(-2 ln 0.05).
 WITHIN_95 = math.sqrt(-2.0 * math.log(0.05))

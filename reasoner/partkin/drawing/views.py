@@ -31,11 +31,6 @@ from partkin.model.verdict import Laid, Pair, Verdict
 _CUTTING = ("open out", "slot", "new hole")
 
 
-def original_of(build: Build, host: str) -> Part | None:
-    """Return the original that came off a host."""
-    return next((part for part in build.parts if part.origin == "original" and part.takes_place_of == host), None)
-
-
 def _host_fixings(
     build: Build,
     verdict: Verdict,
@@ -220,7 +215,7 @@ def overlay_view(
     drawing, drawings
         For the title block.
     original
-        Id of the part that came off; None: the first of the sheets that took the host's place.
+        Id of the part that came off; None: the first that is measured of those that did.
     after
         With the work done, what is cut marked; else as it is.
 
@@ -232,7 +227,7 @@ def overlay_view(
     laid = verdict.after if after else verdict.shown
     if verdict.verdict == "not judged" or laid is None:
         return None
-    came_off = build.part(original) if original else original_of(build, verdict.host)
+    came_off = build.original_on(verdict.host, original)
     drawn_fixings, host_spreads = _host_fixings(build, verdict, positions, fixings, came_off)
     donor_mm = places_mm(positions.get(verdict.donor))
     host_mm = {fixing.id: fixing.at_mm for fixing in drawn_fixings}
@@ -292,11 +287,10 @@ def _work_cost(verdict: Verdict) -> float | None:
 
 def _to_match(build: Build, donor: Part) -> bool:
     """Whether a donor's finish has to be matched, at a price that nobody has named yet."""
-    originals = [p for p in build.parts if p.origin == "original" and p.takes_place_of == donor.takes_place_of]
-    original = next(iter(originals), None)
+    original = build.original_of(donor.part)
     matching = [offer for offer in build.offers if offer.part == donor.part and offer.option in ("custom", "repair")]
     priced = any(offer.price is not None for offer in matching)
-    if donor.origin != "donor" or original is None or priced:
+    if original is None or priced:
         return False
     return (donor.finish or "").strip().lower() != (original.finish or "").strip().lower()
 

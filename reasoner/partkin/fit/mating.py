@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from partkin.model.build import Feature
 from partkin.model.mating import DonorFeature, Fixing, Mating, PlayRule, Size
-from partkin.tables import ClipRule, clip_rule, near_miss, parse_thread, threads_join
+from partkin.tables.materials import ClipRule, clip_rule
+from partkin.tables.threads import near_miss, parse_thread, threads_join
 
 if TYPE_CHECKING:
     import numpy as np

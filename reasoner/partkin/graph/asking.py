@@ -10,23 +10,15 @@ from partkin.graph.backwards import cell, row_of, sheet_rows
 from partkin.graph.evidence import evidence_of, forbids_of, one_drawing_of
 from partkin.graph.graph import Knowledge, Row, graph_of
 from partkin.graph.names import last
-from partkin.model.build import Build, Connector, Part, Reading, VehicleModel, Zone, current
+from partkin.model.build import Build, Connector, Part, Reading, VehicleModel, Zone, current, the_original
 from partkin.model.columns import BY_NAME, FEATURES, PARTS, READINGS, Sheet, terms_of
 from partkin.model.known import Known, Side
 from partkin.model.making import OneDrawing
+from partkin.model.nearest import nearest
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import WITHDRAWN
 
 SHEET = "parts.csv"
-
-
-def nearest(word: str, words: list[str]) -> str | None:
-    """Return the word of a list that a misspelt one was most likely meant to be."""
-    from difflib import get_close_matches
-
-    folded = {known.casefold(): known for known in reversed(words)}
-    close = get_close_matches(word.casefold(), list(folded), n=1, cutoff=0.6)
-    return folded[close[0]] if close else None
 
 
 class Places:
@@ -112,17 +104,14 @@ def _standing(places: Places, named: str) -> str | Problem:
 
 
 def find_original(graph: Knowledge, places: Places, donor: str, host: str, asked: str | None) -> str | None:
-    """Return the original that stood on a host: the one named, else the first measured, else the first."""
+    """Return the original that stood on a host: itself, or the one of `the_original`."""
     if places.origin[host] == "original":
         return host
     there = [name for name in places.of_origin("original") if places.place[name] == host]
-    for named in (asked, places.place[donor], donor):
-        if named in there:
-            return named
+    measured: set[str] = set()
     if len(there) > 1:
         measured = {last(row["part"]) for row in graph.rows("feature-facts", map(graph.part, there))}
-        there = [name for name in there if name in measured] or there
-    return there[0] if there else None
+    return the_original(there, (asked, places.place[donor], donor), measured)
 
 
 def _sides(graph: Knowledge, names: list[str]) -> dict[str, Side]:

@@ -12,7 +12,7 @@ from partkin.graph.names import full, last
 from partkin.model.build import Part, VehicleModel
 from partkin.model.known import Evidence, Side
 from partkin.model.making import OneDrawing
-from partkin.tables import same_drawing
+from partkin.tables.making import same_drawing
 
 Told = tuple[str, tuple[str, ...]]
 Step = tuple[str, str]

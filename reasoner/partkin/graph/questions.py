@@ -10,13 +10,14 @@ from pathlib import Path
 from typing import Any, Final
 
 from partkin.graph.apart import answer
-from partkin.graph.asking import Places, nearest
+from partkin.graph.asking import Places
 from partkin.graph.files import query_files
 from partkin.graph.graph import Knowledge, with_given
 from partkin.graph.guard import refusal
 from partkin.graph.names import PREFIXES
 from partkin.graph.stores import Server
 from partkin.graph.terms import misspelt, tokens
+from partkin.model.nearest import nearest
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.table import Table
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from partkin.model.build import Feature, Outline, Part, Settings, Zone
+from partkin.model.build import Feature, Outline, Part, Settings, WorkRow, Zone
 from partkin.model.fitting import Conflict, FitTask, PairFit, Placement
 from partkin.model.mating import Mating
 from partkin.model.words import Duty
@@ -99,22 +99,6 @@ class AdaptationAnswer:
 
 
 @dataclass(frozen=True)
-class WorkRow:
-    """A row of work.csv: what one job takes. `group` is a material group, or `any`.
-
-    `cost` is what is used up, in the build's currency.
-    """
-
-    do: str
-    group: str
-    minutes: float
-    cost: float
-    workmanship_mm: float
-    tools: tuple[str, ...]
-    source: str
-
-
-@dataclass(frozen=True)
 class Bracket:
     """A part of the original that goes on a fixing by itself and can be moved over to the donor.
 
@@ -200,7 +184,7 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class Step:
+class BenchStep:
     """One line of the bench sheet.
 
     `marks`: dimensions that find the place; `before`: what to see before the cut; `check`: what to see after it.

@@ -1,8 +1,9 @@
 """The build folder as values: one frozen dataclass a sheet row. None means: not known."""
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import Any
 
 from partkin.model.words import (
@@ -275,6 +276,22 @@ class Holding:
     row: int = 0
 
 
+@dataclass(frozen=True)
+class WorkRow:
+    """work.csv: what one job takes, of the folder's own or of data/tables. `group` is a material group, or `any`.
+
+    `cost` is what is used up, in the build's currency.
+    """
+
+    do: str
+    group: str
+    minutes: float
+    cost: float
+    workmanship_mm: float
+    tools: tuple[str, ...]
+    source: str
+
+
 def by_id(*ids: str | None) -> tuple[tuple[tuple[int | str, ...], str], ...]:
     """Sort key of things with these ids: F2 before F10, none before any.
 
@@ -307,7 +324,7 @@ _ORDER: dict[str, Callable[[Any], Any]] = {
 class Build:
     """A whole build folder. Rows that have ids are put in the order of their ids, however the sheets list them.
 
-    `work`: the folder's own work.csv, rows that stand before the shipped table (`model.adapting.WorkRow`).
+    `work`: the folder's own work.csv, rows that stand before the shipped table.
     """
 
     settings: Settings = field(default_factory=Settings)
@@ -324,7 +341,7 @@ class Build:
     outcomes: tuple[Outcome, ...] = ()
     holdings: tuple[Holding, ...] = ()
     looks: tuple[Look, ...] = ()
-    work: tuple[Any, ...] = ()
+    work: tuple[WorkRow, ...] = ()
 
     def __post_init__(self) -> None:
         for sheet, key in _ORDER.items():
@@ -337,6 +354,51 @@ class Build:
     def features_of(self, part_id: str) -> tuple[Feature, ...]:
         """Return the features of a part, in the order of their ids."""
         return tuple(feature for feature in self.features if feature.part == part_id)
+
+    def came_off(self, host: str) -> tuple[Part, ...]:
+        """Return the originals that came off a host, in the order of their ids."""
+        return tuple(part for part in self.parts if part.origin == "original" and part.takes_place_of == host)
+
+    def original_on(self, host: str, *named: str | None) -> Part | None:
+        """Return the original that stood on a host: the host itself where it is one, else by `the_original`."""
+        own = self.part(host)
+        if own is not None and own.origin == "original":
+            return own
+        there = [part.part for part in self.came_off(host)]
+        found = the_original(there, named, {feature.part for feature in self.features})
+        return self.part(found) if found is not None else None
+
+    def original_of(self, donor: str) -> Part | None:
+        """Return the original that a donor would stand in for; None: it is no donor, or nothing came off there."""
+        own = self.part(donor)
+        if own is None or own.origin != "donor" or own.takes_place_of is None:
+            return None
+        place = self.part(own.takes_place_of)
+        if place is not None and place.origin == "original":
+            return place
+        return self.original_on(own.takes_place_of)
+
+
+def the_original(there: Sequence[str], named: Iterable[str | None], measured: Container[str]) -> str | None:
+    """Return which of the originals that came off one place counts: one that is named, the first measured, the first.
+
+    Parameters
+    ----------
+    there
+        Ids of the originals, in their order.
+    named
+        Ids that are asked for, the most wanted first; those of other parts say nothing.
+    measured
+        Ids of the parts of which features are listed.
+
+    Examples
+    --------
+    >>> the_original(("o1", "o2", "o3"), (None, "donor"), {"o2"}), the_original(("o1", "o2"), (), set())
+    ('o2', 'o1')
+    """
+    asked = (name for name in named if name in there)
+    listed = (name for name in there if name in measured)
+    return next(chain(asked, listed, there), None)
 
 
 def around(build: Build, part: Part) -> list[str]:

@@ -114,13 +114,12 @@ class Column:
 class Sheet:
     """One sheet: its columns, its dataclass, its class in the graph.
 
-    `row_is`: the kind of row. `attribute`: of the build. `key`: the columns that name a row, and must not come twice.
+    `attribute`: of the build. `key`: the columns that name a row, and must not come twice.
     In the graph its things stand after `~` and `segment` (parts and features stand bare), those with `of_part` under
     their part, named by the column `by`; empty: by their place in the sheet.
     """
 
     name: str
-    row_is: str
     attribute: str
     row: type
     rdf_class: str
@@ -195,7 +194,7 @@ def _derived(name: str, term: str, holds: str) -> Column:
 _DONOR, _HOST = "example-donor", "example-host"
 
 SHEETS: tuple[Sheet, ...] = (
-    Sheet("models.csv", "model", "models", VehicleModel, "partkin:VehicleModel", (
+    Sheet("models.csv", "models", VehicleModel, "partkin:VehicleModel", (
         Column("model", "dcterms:identifier", "name", "what you call the model", True, examples=("Example One",),
                holds="id"),
         Column("maker", "partkin:maker", "name", "who made it", examples=("Invented Motors",)),
@@ -205,7 +204,7 @@ SHEETS: tuple[Sheet, ...] = (
         Column("last_year", "partkin:lastYear", "year", "last year it was built", examples=("2016",)),
         _note(EXAMPLE),
     ), key=("model",), segment="model", by="model"),
-    Sheet("parts.csv", "part", "parts", Part, "partkin:Part", (
+    Sheet("parts.csv", "parts", Part, "partkin:Part", (
         Column("part", "dcterms:identifier", "id", "id, unique: letters, digits, - _ .", True, examples=(_HOST,
                _DONOR)),
         Column("name", "schema:name", "name", "what people call it", examples=("bracket place", "bracket")),
@@ -241,7 +240,7 @@ SHEETS: tuple[Sheet, ...] = (
                "yes: it gives in its own plane too, not only across it"),
         _note(EXAMPLE, EXAMPLE),
     ), key=("part",), must_exist=True, by="part"),
-    Sheet("features.csv", "feature", "features", Feature, "partkin:Feature", (
+    Sheet("features.csv", "features", Feature, "partkin:Feature", (
         _part(_HOST, _DONOR),
         Column("feature", "dcterms:identifier", "id", "id, unique within its part", True, examples=("F1", "a")),
         _word("kind", "partkin:kind", KINDS, "what it is", "stud", "hole", needed=True),
@@ -274,7 +273,7 @@ SHEETS: tuple[Sheet, ...] = (
         Column("axis_z", "", "number", "see axis_x"),
         _derived("axis", "partkin:axis", "axis"),
     ), key=("part", "feature"), must_exist=True, of_part=True, by="feature"),
-    Sheet("readings.csv", "reading", "readings", Reading, "partkin:Reading", (
+    Sheet("readings.csv", "readings", Reading, "partkin:Reading", (
         _part(_DONOR, term="sosa:hasFeatureOfInterest"),
         Column("reading", "dcterms:identifier", "id", "id, unique within its part", True, examples=("r1",)),
         _word("quantity", "sosa:observedProperty", QUANTITIES,
@@ -304,7 +303,7 @@ SHEETS: tuple[Sheet, ...] = (
         Column("corrects", "prov:wasRevisionOf", "id", "the id of the reading that this one replaces", holds="reading"),
         _note(EXAMPLE),
     ), key=("part", "reading"), segment="reading", of_part=True, by="reading"),
-    Sheet("offers.csv", "offer", "offers", Offer, "partkin:Offer", (
+    Sheet("offers.csv", "offers", Offer, "partkin:Offer", (
         _word("option", "partkin:option", OPTION_KINDS, "which of the four ways", "donor", needed=True),
         Column("part", "schema:itemOffered", "id",
                "the part on offer; repair or custom of a donor: what matching its finish costs",
@@ -317,7 +316,7 @@ SHEETS: tuple[Sheet, ...] = (
         Column("hours", "partkin:hours", "number", "work that it takes", least=0.0, most=100_000.0),
         _note(EXAMPLE),
     ), segment="offer"),
-    Sheet("costs.csv", "cost", "costs", Cost, "partkin:Cost", (
+    Sheet("costs.csv", "costs", Cost, "partkin:Cost", (
         _day("2024-05-31"),
         Column("what", "partkin:what", "name", "what it was for", True, examples=("example clips",)),
         Column("part", "partkin:ofPart", "id", "the part it was for", refers_to=PARTS, examples=(_DONOR,)),
@@ -325,7 +324,7 @@ SHEETS: tuple[Sheet, ...] = (
                least=-GREATEST_AMOUNT, most=GREATEST_AMOUNT, examples=("3.5",)),
         _note(EXAMPLE),
     ), segment="cost"),
-    Sheet("neighbours.csv", "neighbour", "neighbours", Neighbour, "partkin:Gap", (
+    Sheet("neighbours.csv", "neighbours", Neighbour, "partkin:Gap", (
         _part(_HOST),
         Column("edge", "partkin:edge", "name", "which edge of the part", True, examples=(_UNTIL,)),
         Column("neighbour", "partkin:neighbour", "name", "the part beside it", True, refers_to=PARTS, loosely=True,
@@ -334,7 +333,7 @@ SHEETS: tuple[Sheet, ...] = (
         _span("gap_min_mm", "partkin:gapMinMm", "least gap that will do", "3"),
         _span("gap_max_mm", "partkin:gapMaxMm", "widest gap that will do", "5"),
     ), segment="gap"),
-    Sheet("zones.csv", "corner of a zone", "zones", Zone, "partkin:Zone", (
+    Sheet("zones.csv", "zones", Zone, "partkin:Zone", (
         _part(*(_DONOR,) * 3),
         Column("zone", "dcterms:identifier", "name", "the zone's name", True, examples=(_UNTIL,) * 3, holds="id"),
         _word("kind", "partkin:zoneKind", ZONE_KINDS, "what it protects", *("keep clear",) * 3, needed=True),
@@ -344,7 +343,7 @@ SHEETS: tuple[Sheet, ...] = (
         _place("y_mm", "", "the corner, in the part's own frame", "0", "0", "10", needed=True),
         _derived("corners_mm", "partkin:corner", "corners"),
     ), key=("part", "zone", "point"), segment="zone", of_part=True, by="zone"),
-    Sheet("outlines.csv", "corner of an outline", "outlines", Outline, "partkin:Outline", (
+    Sheet("outlines.csv", "outlines", Outline, "partkin:Outline", (
         _part(*(_DONOR,) * 4),
         _word("kind", "partkin:outlineKind", OUTLINE_KINDS, "what the line bounds", *("edge",) * 4, needed=True),
         Column("name", "schema:name", "name", "the line's name, where a part has several of one kind",
@@ -355,14 +354,14 @@ SHEETS: tuple[Sheet, ...] = (
         _place("y_mm", "", "the corner, in the part's own frame", "-20", "-20", "20", "20", needed=True),
         _derived("corners_mm", "partkin:corner", "corners"),
     ), key=("part", "kind", "name", "point"), segment="outline"),
-    Sheet("connectors.csv", "connector", "connectors", Connector, "partkin:Connector", (
+    Sheet("connectors.csv", "connectors", Connector, "partkin:Connector", (
         _part(_DONOR),
         Column("connector", "dcterms:identifier", "name", "what it is for", True, examples=(_UNTIL,), holds="id"),
         Column("ways", "partkin:ways", "whole number", "how many contacts", least=1, most=10_000, examples=("2",)),
         Column("keyed_as", "partkin:keyedAs", "name", "its shape, colour or keying"),
         _word("need", "partkin:need", NEEDS, "whether it has to be plugged in", "should"),
     ), key=("part", "connector"), segment="connector", of_part=True, by="connector"),
-    Sheet("held_by.csv", "fastener", "holdings", Holding, "partkin:Holding", (
+    Sheet("held_by.csv", "holdings", Holding, "partkin:Holding", (
         _part(_DONOR),
         Column("held_to", "partkin:heldTo", "name", "the part or body that it is held to", True, refers_to=PARTS,
                loosely=True,
@@ -387,7 +386,7 @@ SHEETS: tuple[Sheet, ...] = (
         Column("single_use", "partkin:singleUse", "yes or no", "yes: a new one each time", examples=("no",)),
         _note(EXAMPLE),
     ), key=("part", "held_to", "fastener"), segment="holding"),
-    Sheet("looks.csv", "look at a photograph", "looks", Look, "partkin:Look", (
+    Sheet("looks.csv", "looks", Look, "partkin:Look", (
         _part(_DONOR),
         Column("beside", "partkin:beside", "id", "the host or original that it was held against", True, refers_to=PARTS,
                examples=(_HOST,)),
@@ -398,7 +397,7 @@ SHEETS: tuple[Sheet, ...] = (
         _day("2024-05-31"),
         _note(EXAMPLE),
     ), segment="look"),
-    Sheet("outcomes.csv", "outcome", "outcomes", Outcome, "partkin:Outcome", (
+    Sheet("outcomes.csv", "outcomes", Outcome, "partkin:Outcome", (
         Column("donor", "partkin:ofPart", "id", "the donor that was tried", True, refers_to=PARTS, examples=(_DONOR,)),
         _day("2024-05-31"),
         _word("verdict_then", "partkin:verdictThen", VERDICTS, "what the verdict was"),
@@ -413,7 +412,7 @@ COLUMNS: Mapping[str, tuple[Column, ...]] = MappingProxyType({sheet.name: sheet.
 SHEET_ORDER: Mapping[str, int] = MappingProxyType(
     {name: place for place, name in enumerate((SETTINGS, *BY_NAME))}
 )
-BUILD = Sheet(SETTINGS, "setting", "settings", Settings, "partkin:Build", (
+BUILD = Sheet(SETTINGS, "settings", Settings, "partkin:Build", (
     Column("name", "schema:name", "text", "what you call the build"),
     Column("currency", "partkin:currency", "text", "three letters (ISO 4217), such as EUR"),
     Column("labour_rate", "partkin:labourRate", "number", "what an hour of your work is worth, in that currency"),
@@ -449,21 +448,3 @@ def default_of(row: type, attribute: str) -> Any:
     """What a dataclass puts where a cell is empty; None where it must be given."""
     spec = row.__dataclass_fields__[attribute]  # type: ignore[attr-defined]
     return None if spec.default is MISSING else spec.default
-
-
-def describe() -> list[tuple[str, str, str]]:
-    """Return (sheet, column, meaning) for every column of every sheet and every line of build.toml.
-
-    Words that a cell may hold stand behind the meaning; so does that a cell must be filled.
-
-    Examples
-    --------
-    >>> [meaning for sheet, column, meaning in describe() if (sheet, column) == ("parts.csv", "seen_from")]
-    ['which face you looked at when you took x and y: outside, inside']
-    """
-    table = [(SETTINGS, key, meaning) for key, meaning in SETTING_MEANINGS.items()]
-    for sheet in SHEETS:
-        for column in sheet.columns:
-            words = f": {', '.join(column.words)}" if column.words else ""
-            table.append((sheet.name, column.name, column.meaning + words + (" (needed)" * column.needed)))
-    return table

@@ -9,8 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from partkin.model.words import PairState
-
 
 @dataclass(frozen=True)
 class Spot:
@@ -348,5 +346,3 @@ class LikelyPlaces:
     placement: Placement
     left_out: tuple[tuple[str, str], ...] = ()
 
-
-PAIR_STATES: tuple[PairState, ...] = ("lines up", "tight", "out of reach", "blocked")

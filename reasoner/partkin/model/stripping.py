@@ -13,7 +13,7 @@ BodyRole = Literal["wanted", "comes with it", "comes off first", "stays"]
 
 
 @dataclass(frozen=True)
-class Step:
+class StripStep:
     """One thing to do, with the number that is ticked.
 
     `bodies`: what is carried away by a `take off` or a `to the bench`; `mass_kg` is theirs, of what is known,
@@ -111,7 +111,7 @@ class StripPlan:
 
     part: str
     name: str
-    steps: tuple[Step, ...]
+    steps: tuple[StripStep, ...]
     undone: tuple[str, ...]
     comes_off: tuple[str, ...]
     with_it: tuple[str, ...]

@@ -73,6 +73,7 @@ WITH_ADAPTATION: Final = "bolts on with adaptation"
 DOES_NOT_FIT: Final = "does not fit"
 NOT_ENOUGH: Final = "not enough measured"
 NOT_JUDGED: Final = "not judged"
+GOES_ON: Final = (BOLTS_ON, WITH_ADAPTATION)
 VERDICTS: Final = (BOLTS_ON, WITH_ADAPTATION, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED)
 EXIT_CODES: Final = {BOLTS_ON: 0, WITH_ADAPTATION: 10, DOES_NOT_FIT: 11, NOT_ENOUGH: 12, NOT_JUDGED: 13}
 

@@ -17,11 +17,11 @@ from partkin import pipeline
 from partkin.commands import seeing
 from partkin.commands.progress import State, Stopped, Work
 from partkin.commands.recording import donors_concerned
-from partkin.commands.seeing import Lying, Seen
+from partkin.commands.seeing import LaidDonor, Seen
 from partkin.model.build import Build
+from partkin.model.columns import SHEETS
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
-from partkin.sheets import SHEETS
 
 NAMES = ("build.toml", "work.csv", *(sheet.name for sheet in SHEETS))
 Stamp = tuple[tuple[str, int, int, int], ...]
@@ -143,7 +143,7 @@ class Desk:
             if self._kept.sheets is sheets:
                 self._kept.answers[donor] = answer
 
-    def quickly(self, donor: str) -> Answer | Lying:
+    def quickly(self, donor: str) -> Answer | LaidDonor:
         """Check a donor where that needs no search; else how it lies as it is. Waits for nobody."""
         now = self.sheets()
         known = self.answer(donor)
@@ -151,12 +151,12 @@ class Desk:
             return known or Refused(now.problems)
         build = now.build
 
-        def lay() -> Lying | Seen:
-            lying = seeing.lie(build, donor)
+        def lay() -> LaidDonor | Seen:
+            lying = seeing.lay_down(build, donor)
             return seeing.seen_of(build, lying) if lying.settled else lying
 
         found = _answered(donor, lay)
-        if not isinstance(found, Lying):
+        if not isinstance(found, LaidDonor):
             self._keep(donor, found, now)
         return found
 

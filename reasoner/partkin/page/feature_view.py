@@ -74,8 +74,8 @@ def features_page(
 
 def _instead(build: Build, part: Part) -> str | None:
     """Where the vehicle cannot be got at, the part that came off shows where its fixings were."""
-    came_off = (one.part for one in build.parts if one.origin == "original" and one.takes_place_of == part.part)
-    return next(came_off, None) if part.origin == "host" else None
+    found = build.original_on(part.part) if part.origin == "host" else None
+    return found.part if found is not None else None
 
 
 def features_address(part: str, donor: str | None) -> str:
@@ -119,7 +119,7 @@ def add_features(desk: Desk, part: str, typed: Typed) -> str:
     for row, fixing in zip(rows, _fixings(build, part, cells["goes_on"], count), strict=False):
         row["goes_on"] = fixing
     try:
-        sheets.append_rows(desk.folder, FEATURES, rows)
+        sheets.append_all(desk.folder, {FEATURES: rows})
     except FaultyInput as fault:
         # The same of each one that is alike.
         once = {(one.column, one.what): one for one in reversed(fault.problems)}

@@ -15,7 +15,7 @@ from partkin.model.stripping import PlanView
 from partkin.page.desk import Desk
 from partkin.page.frame import faults, refusal, whole
 from partkin.report.html_pieces import Sources
-from partkin.strip import Asked, answer, view_of
+from partkin.strip import StripQuestion, answer, view_of
 
 KEPT = 8
 Key = tuple[int, str, tuple[str, ...]]
@@ -72,4 +72,4 @@ def _stuck(build: Build, part: str, view: PlanView, asked: OutAsked) -> tuple[st
     if asked.stuck is None or view.plan is None:
         return ()
     numbers = tuple(step.number for step in view.plan.steps if step.key in asked.done)
-    return answer(build, Asked(part, numbers, asked.without, asked.stuck)).lines
+    return answer(build, StripQuestion(part, numbers, asked.without, asked.stuck)).lines

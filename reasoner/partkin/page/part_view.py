@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from partkin.commands import seeing
-from partkin.commands.recording import Change as VerdictChange
+from partkin.commands.recording import VerdictChange as VerdictChange
 from partkin.commands.recording import change_says, donors_concerned
 from partkin.commands.seeing import Seen
 from partkin.drawing.views import option_rows
@@ -115,7 +115,4 @@ def _measured_with(build: Build, part: Part) -> list[Part]:
     if part.origin != "donor" or part.takes_place_of is None:
         return [part]
     host = build.part(part.takes_place_of)
-    came_off = [
-        one for one in build.parts if one.origin == "original" and one.takes_place_of == part.takes_place_of
-    ]  # fmt: skip
-    return [part, *([host] if host is not None and host is not part else []), *came_off]
+    return [part, *([host] if host is not None and host is not part else []), *build.came_off(part.takes_place_of)]

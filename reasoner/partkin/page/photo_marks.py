@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 
 from partkin.commands import photographs
-from partkin.commands.photographs import PICKED_WITHIN_PX, Asked
-from partkin.commands.recording import change_says, told
+from partkin.commands.photographs import PICKED_WITHIN_PX, PhotoQuestion
+from partkin.commands.recording import change_says, reading_in_words
 from partkin.drawing.places import rigid_fit
 from partkin.drawing.symbols import size_mm
 from partkin.drawing.views import OverlayView
@@ -99,7 +99,7 @@ def look(build: Build, photo: Photo, marks: Marks, view: OverlayView | None) -> 
         try:
             seen = photographs.seen_in(build, _asked(photo, marks, corners), _picks(photo, marks))
             found["distances"] = [
-                {"from": r.from_feature, "to": r.to_feature, "says": told(r)}
+                {"from": r.from_feature, "to": r.to_feature, "says": reading_in_words(r)}
                 for r in photographs.readings_of(marks.part, seen, photo.name)
             ]
             said += seen.notes
@@ -274,15 +274,15 @@ def take_down(folder: Path, build: Build, photo: Photo, marks: Marks) -> list[st
     """
     corners = corner_names(build, marks.part)
     done = photographs.photograph(folder, _asked(photo, marks, corners, picks_file(folder, photo)))
-    said = [f"Taken down as {reading.reading}: {told(reading)}." for reading in done.readings]
+    said = [f"Taken down as {reading.reading}: {reading_in_words(reading)}." for reading in done.readings]
     return [*said, *done.notes, *(f"{change_says(change)}." for change in done.changes)]
 
 
-def _asked(photo: Photo, marks: Marks, corners: tuple[str, ...], points: Path | None = None) -> Asked:
+def _asked(photo: Photo, marks: Marks, corners: tuple[str, ...], points: Path | None = None) -> PhotoQuestion:
     if marks.rectangle_mm is None:
         raise _refused("rectangle", "the size of the rectangle is not said", "Write its width and height in mm")
     sides = ",".join(f"{side:.10g}" for side in marks.rectangle_mm)
-    asked = Asked(marks.part, photo.path, points or photo.path)
+    asked = PhotoQuestion(marks.part, photo.path, points or photo.path)
     return replace(asked, rectangle=f"{sides},{','.join(corners)}")
 
 

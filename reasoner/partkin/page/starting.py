@@ -128,8 +128,7 @@ def _tie(desk: Desk, build: Build, host: str) -> None:
 def next_for(build: Build, donor: str) -> str:
     """Return where a donor is gone on with: the holes that are not listed yet, else its own page."""
     host = next((part.takes_place_of for part in build.parts if part.part == donor), None)
-    came_off = [part.part for part in build.parts if part.takes_place_of == host and part.origin == "original"]
-    if host is not None and not any(build.features_of(part) for part in (host, *came_off)):
+    if host is not None and not any(map(build.features_of, (host, *(part.part for part in build.came_off(host))))):
         return f"{address('part', host, 'features')}?donor={address(donor)[1:]}"
     if not build.features_of(donor):
         return f"{address('part', donor, 'features')}?donor={address(donor)[1:]}"

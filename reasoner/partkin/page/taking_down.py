@@ -11,8 +11,8 @@ from markupsafe import Markup
 
 from partkin.commands import recording
 from partkin.commands.progress import Stopped
-from partkin.commands.recording import donors_concerned, surprise_of, told
-from partkin.commands.seeing import Lying, Seen
+from partkin.commands.recording import donors_concerned, reading_in_words, surprise_of
+from partkin.commands.seeing import LaidDonor, Seen
 from partkin.model import pulse
 from partkin.model.build import Reading
 from partkin.model.fitting import Chance
@@ -103,10 +103,10 @@ def _said(desk: Desk, reading: Reading, until_s: float) -> Markup:
     """Return what a reading did: a surprise, and each donor concerned."""
     build = desk.sheets().build
     if build is None:
-        return piece("taken.html", "taken", build, reading, told(reading), None, ())
+        return piece("taken.html", "taken", build, reading, reading_in_words(reading), None, ())
     surprise = surprise_of(build, reading)
     lines = [_line_of(desk, donor, until_s) for donor in donors_concerned(build, reading.part)]
-    return piece("taken.html", "taken", build, reading, told(reading), surprise, lines)
+    return piece("taken.html", "taken", build, reading, reading_in_words(reading), surprise, lines)
 
 
 class _OutOfTime(Stopped):
@@ -138,7 +138,7 @@ def _line_of(desk: Desk, donor: str, until_s: float) -> Line:
             raise _OutOfTime
 
     try:
-        found: Answer | Lying | None = desk.answer(donor)
+        found: Answer | LaidDonor | None = desk.answer(donor)
         if found is None:
             in_time()
             with pulse.heard(in_time):

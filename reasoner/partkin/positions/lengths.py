@@ -10,7 +10,8 @@ from partkin.model.build import Feature, Reading
 from partkin.model.build import current as current
 from partkin.model.pointing import direction_deg
 from partkin.model.words import LENGTH_QUANTITIES, MM_PER_UNIT
-from partkin.tables import coordinate_error_mm, greatest_error_mm, parse_thread
+from partkin.tables.instruments import coordinate_error_mm, greatest_error_mm
+from partkin.tables.threads import parse_thread
 
 DISTANCES = ("centres", "near edges", "far edges")
 # No workshop instrument tells a micrometre: a distance stated as exact is held this firmly.

@@ -19,7 +19,7 @@ from partkin.readings.could_read import FINER, Field, field_of, only, read_alrea
 from partkin.readings.expected_places import ExpectedPlaces, expected_places, gradients
 from partkin.readings.next_readings import LEAST_TOLD, Next, order_of
 from partkin.readings.reading_costs import SELLER
-from partkin.tables import greatest_error_mm
+from partkin.tables.instruments import greatest_error_mm
 from partkin.trial.places import as_tried
 
 # Sets are tried all where there are no more than this; else each question is added to the best set before it.

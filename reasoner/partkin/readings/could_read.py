@@ -14,8 +14,8 @@ from partkin.positions import lengths
 from partkin.positions.budget import covariance_mm2, length_row
 from partkin.positions.by_draws import agreement, ask_by_draws
 from partkin.positions.next_reading import Ask, Candidate
-from partkin.readings.reading_costs import effort_minutes, instrument_for, reading_costs
-from partkin.tables import greatest_error_mm
+from partkin.readings.reading_costs import effort_minutes, instrument_for
+from partkin.tables.instruments import greatest_error_mm, reading_costs
 from partkin.trial.believed import Guard
 from partkin.trial.chances import guard_of_trial, sides_drawn, size_errors_of
 from partkin.trial.findings import Findings

@@ -21,9 +21,10 @@ from partkin.positions.next_reading import Ask, Candidate
 from partkin.positions.wording import meaning, named
 from partkin.readings.could_read import FEWEST_DRAWS, Field, donor_at_hand, field_of, only
 from partkin.readings.could_read import OPEN_PLAY_MM as OPEN_PLAY_MM
-from partkin.readings.reading_costs import SELLER, reading_costs, to_read_as_finely
+from partkin.readings.reading_costs import SELLER, to_read_as_finely
 from partkin.readings.rough_ranking import asks_without_draws
 from partkin.readings.rough_ranking import forces as forces
+from partkin.tables.instruments import reading_costs
 from partkin.trial.findings import Findings
 from partkin.trial.places import Places, as_tried
 

@@ -14,7 +14,7 @@ from partkin.photo.photo import Camera
 from partkin.photo.pictures import ImageSize, NoImage, read_image_size
 from partkin.readings.gathering import Faults
 from partkin.sheets.dialect import LARGEST_BYTES, read_grid
-from partkin.sheets.findings import Findings
+from partkin.sheets.findings import ProblemList
 from partkin.sheets.number import NotANumber, parse_number
 from partkin.sheets.records import column_name
 
@@ -84,7 +84,7 @@ def _points(path: Path, size: ImageSize | None) -> dict[str, np.ndarray]:
     except OSError as error:
         what = f"it cannot be read ({error.strerror or 'unknown reason'})"
         raise FaultyInput((Problem(name, 0, "", what, "Give the CSV file with the columns feature, px, py"),)) from None
-    findings = Findings()
+    findings = ProblemList()
     grid = read_grid(name, content, findings)
     if grid is None:
         raise FaultyInput(findings.sorted(warnings=False))

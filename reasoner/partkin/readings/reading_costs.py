@@ -1,57 +1,12 @@
-"""What a reading costs to get: minutes and price by instrument, from data/tables/reading_costs.csv."""
+"""Which instrument to take, and what effort a reading with it is."""
 
 from __future__ import annotations
 
-import csv
-from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import cache
-from types import MappingProxyType
-
 from partkin.model.words import Instrument
-from partkin.tables import greatest_error_mm
-from partkin.tables.shipped import shipped
+from partkin.tables.instruments import greatest_error_mm, reading_costs
 
 SELLER: Instrument = "seller"
 BENCH: tuple[Instrument, ...] = ("caliper", "steel rule", "tape")
-
-
-@dataclass(frozen=True)
-class ReadingCost:
-    """One row: `minutes` of your time, `price` in the build's currency, the longest distance it reads in one go.
-
-    `at_hand`: it is used on a part that lies before you.
-    """
-
-    instrument: str
-    minutes: float
-    price: float
-    longest_mm: float
-    at_hand: bool
-    meaning: str
-    source: str
-
-
-@cache
-def reading_costs() -> Mapping[str, ReadingCost]:
-    """Every row by instrument.
-
-    Examples
-    --------
-    >>> reading_costs()["caliper"].minutes < reading_costs()["seller"].minutes
-    True
-    """
-    with (shipped("data") / "tables" / "reading_costs.csv").open(encoding="utf-8", newline="") as sheet:
-        rows = list(csv.DictReader(sheet))
-    return MappingProxyType(
-        {
-            row["instrument"]: ReadingCost(
-                row["instrument"], float(row["minutes"]), float(row["price"]), float(row["longest_mm"]),
-                row["at_hand"] == "yes", row["meaning"], row["source"],
-            )
-            for row in rows
-        }
-    )  # fmt: skip
 
 
 def effort_minutes(instrument: str, labour_rate: float | None = None) -> float:

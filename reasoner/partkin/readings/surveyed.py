@@ -5,17 +5,16 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from textwrap import wrap
 from typing import Any
 
 from partkin.model.build import Build
+from partkin.model.folding import folded
 from partkin.model.positions import Missing, Observed, Positions, likeliest
 from partkin.model.problem import FaultyInput, Problem
 from partkin.positions import adjust, ellipse, place_budget
 from partkin.positions.budget import Ellipse
 from partkin.positions.lengths import current
 
-WIDTH = 96
 MOST_SHARES = 3
 LIKELY = 0.95
 
@@ -139,7 +138,7 @@ def survey_text(surveyed: Surveyed) -> str:
 def _lines(surveyed: Surveyed) -> Iterator[str]:
     found = surveyed.positions
     named = f" ({surveyed.name})" if surveyed.name else ""
-    yield from _fold(f"{found.part}{named}: {_summary(found)}", "", "    ")
+    yield from folded(f"{found.part}{named}: {_summary(found)}", "", "    ")
     if found.features:
         yield ""
         yield from _places(surveyed)
@@ -217,10 +216,4 @@ def _section(title: str, texts: Sequence[str]) -> Iterator[str]:
     yield ""
     yield title
     for text in texts:
-        yield from _fold(text, "  - ", "    ")
-
-
-def _fold(text: str, first: str, indent: str) -> list[str]:
-    return wrap(
-        text, WIDTH, initial_indent=first, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
-    )
+        yield from folded(text, "  - ", "    ")

@@ -21,7 +21,8 @@ from partkin.readings.typed_readings import (
 )
 from partkin.sheets.number import UNITS, NotANumber, parse_number
 from partkin.sheets.typed import faults_of_cells
-from partkin.tables import greatest_error_mm, parse_thread
+from partkin.tables.instruments import greatest_error_mm
+from partkin.tables.threads import parse_thread
 
 PLACES = ("x_mm", "y_mm", "z_mm")
 

@@ -13,6 +13,7 @@ from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, SIDES, WI
 from partkin.positions.lengths import current
 from partkin.readings.gathering import Faults
 from partkin.readings.typed_into import TypedInto
+from partkin.sheets.cells import DECIMALS
 from partkin.sheets.number import UNITS, NotANumber, Number, parse_number
 from partkin.sheets.typed import cell_value, faults_of_cells
 
@@ -303,7 +304,7 @@ def _amount(
     found = number.unit or said or usual
     if found not in _units_of(quantity):
         raise refused("unit", f"{found} is no unit of {quantity}", f"Say one of: {', '.join(_units_of(quantity))}")
-    return number.value, found
+    return round(number.value, DECIMALS), found
 
 
 def plus_minus_of(text: str | None, unit: str | None) -> float | None:
@@ -318,7 +319,7 @@ def plus_minus_of(text: str | None, unit: str | None) -> float | None:
         raise refused("plus_minus", what, "Say both in one unit")
     if number.value < 0.0:
         raise refused("plus_minus", "plus or minus is less than nothing", "Say how far it may be out, either way")
-    return number.value
+    return round(number.value, DECIMALS)
 
 
 def instrument_named(word: str | None) -> Instrument | None:

@@ -23,7 +23,7 @@ from partkin.positions.sampling import as_normal
 from partkin.positions.wording import meaning
 from partkin.readings.could_read import OPEN_PLAY_MM, donor_at_hand
 from partkin.readings.reading_costs import SELLER, effort_minutes, instrument_for
-from partkin.tables import greatest_error_mm
+from partkin.tables.instruments import greatest_error_mm
 from partkin.trial import trying
 from partkin.trial.findings import Findings
 from partkin.trial.trying import Places

@@ -3,24 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from textwrap import wrap
 
-from partkin.model.adapting import Step
+from partkin.model.adapting import BenchStep
+from partkin.model.folding import folded
 from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, WITH_ADAPTATION
 from partkin.report.text import verdict_work
 
-WIDTH = 96
-
 
 def adapt_text(verdict: Verdict, currency: str | None) -> str:
     """What to do to a donor, the next ways of doing it, what is ruled out, what goes with it; ends in a newline."""
-    lines = [f"{verdict.donor} on {verdict.host}: {verdict.verdict}", *_fold(verdict.says, "  "), *_holds(verdict)]
+    lines = [f"{verdict.donor} on {verdict.host}: {verdict.verdict}", *folded(verdict.says, "  "), *_holds(verdict)]
     lines += verdict_work(verdict, currency)
     if verdict.adaptation is not None and not verdict.other_adaptations:
         lines += ["", "No other way was found that does without one of these jobs and is sure enough."]
     if verdict.verdict not in (BOLTS_ON, WITH_ADAPTATION) and verdict.next_step:
-        lines += ["", *_fold(verdict.next_step, "")]
+        lines += ["", *folded(verdict.next_step, "")]
     return "\n".join(lines) + "\n"
 
 
@@ -29,12 +27,12 @@ def no_work_text(verdict: Verdict, currency: str | None = None) -> str:
     yet = "nothing to be cut yet" if verdict.likely_work is not None else "nothing to work at"
     says = f"{verdict.donor}: {verdict.verdict}, so there is {yet}. {verdict.says}"
     likely = verdict_work(verdict, currency) if verdict.likely_work is not None else []
-    return "\n".join([*_fold(says, ""), *_holds(verdict), *likely, *_fold(verdict.next_step, "")]) + "\n"
+    return "\n".join([*folded(says, ""), *_holds(verdict), *likely, *folded(verdict.next_step, "")]) + "\n"
 
 
-def worklist_text(verdict: Verdict, steps: Sequence[Step]) -> str:
+def worklist_text(verdict: Verdict, steps: Sequence[BenchStep]) -> str:
     """The bench sheet; ends in a newline."""
-    lines = [f"Bench sheet: {verdict.donor} on {verdict.host}", *_fold(verdict.says, ""), *_holds(verdict)]
+    lines = [f"Bench sheet: {verdict.donor} on {verdict.host}", *folded(verdict.says, ""), *_holds(verdict)]
     for step in steps:
         lines += ["", *_step(step)]
     minutes = sum(step.minutes or 0.0 for step in steps)
@@ -42,27 +40,22 @@ def worklist_text(verdict: Verdict, steps: Sequence[Step]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _step(step: Step) -> Iterator[str]:
+def _step(step: BenchStep) -> Iterator[str]:
     time = f" ({step.minutes:g} min)" if step.minutes else ""
-    yield from _fold(f"{step.says}{time}", f"[ ] {step.order}. ", "      ")
+    yield from folded(f"{step.says}{time}", f"[ ] {step.order}. ", "      ")
     for caution in step.cautions:
-        yield from _fold(f"Take care: {caution}", "      ! ", "        ")
+        yield from folded(f"Take care: {caution}", "      ! ", "        ")
     if step.marks:
         what = "its far end" if step.do == "slot" else "its centre"
-        yield from _fold(", and ".join(mark.says for mark in step.marks), f"      mark {what}: ", " " * 12)
+        yield from folded(", and ".join(mark.says for mark in step.marks), f"      mark {what}: ", " " * 12)
     if step.tools:
-        yield from _fold(", ".join(step.tools), "      tools: ", "             ")
+        yield from folded(", ".join(step.tools), "      tools: ", "             ")
     if step.before:
-        yield from _fold(step.before, "      before you cut: ", "                      ")
+        yield from folded(step.before, "      before you cut: ", "                      ")
     if step.check:
-        yield from _fold(step.check, "      then check: ", "                  ")
+        yield from folded(step.check, "      then check: ", "                  ")
 
 
 def _holds(verdict: Verdict) -> list[str]:
     holds = [caution for caution in verdict.safety if caution.hold]
-    return [line for c in holds for line in _fold(f"HOLD, {c.rule}: {c.says} [{c.source}]", "  ", "  ")]
-
-
-def _fold(text: str, first: str, rest: str | None = None) -> list[str]:
-    indent = " " * len(first) if rest is None else rest
-    return wrap(text, WIDTH, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False)
+    return [line for c in holds for line in folded(f"HOLD, {c.rule}: {c.says} [{c.source}]", "  ", "  ")]

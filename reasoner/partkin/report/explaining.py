@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from textwrap import wrap
 
+from partkin.model.folding import folded
 from partkin.model.reasons import Reason
 from partkin.model.verdict import Verdict
-
-WIDTH = 96
 
 
 def chain_text(verdict: Verdict, disagreeing: Iterable[tuple[str, str]] = ()) -> str:
@@ -18,7 +16,7 @@ def chain_text(verdict: Verdict, disagreeing: Iterable[tuple[str, str]] = ()) ->
     """
     by_id = {reason.id: reason for reason in verdict.reasons}
     lines = [f"{verdict.donor} on {verdict.host}: {verdict.verdict}"]
-    lines += _fold(verdict.says, "  ", "  ")
+    lines += folded(verdict.says, "  ", "  ")
     if verdict.reasons:
         lines += ["", "because"]
         lines += _under(verdict.reasons[0], by_id, 1)
@@ -26,13 +24,13 @@ def chain_text(verdict: Verdict, disagreeing: Iterable[tuple[str, str]] = ()) ->
     if told:
         lines += ["", "where the evidence disagrees"]
         for says, decides in told:
-            lines += [*_fold(says, "  - ", "    "), *_fold(f"decides: {decides}", "    ", "    ")]
+            lines += [*folded(says, "  - ", "    "), *folded(f"decides: {decides}", "    ", "    ")]
     if verdict.unknown:
         lines += ["", "and not known"]
-        lines += [line for unknown in verdict.unknown for line in _fold(unknown.says, "  ? ", "    ")]
+        lines += [line for unknown in verdict.unknown for line in folded(unknown.says, "  ? ", "    ")]
     if verdict.levels:
         lines += ["", "at other levels"]
-        lines += [line for level in verdict.levels for line in _fold(level.says, "  - ", "    ")]
+        lines += [line for level in verdict.levels for line in folded(level.says, "  - ", "    ")]
     return "\n".join(lines) + "\n"
 
 
@@ -42,7 +40,7 @@ def _under(reason: Reason, by_id: dict[str, Reason], depth: int) -> list[str]:
     for because in reason.because:
         below = by_id[because]
         source = f" [{below.source}]" if below.source else ""
-        lines += _fold(below.says + source, f"{indent}- ", f"{indent}  ")
+        lines += folded(below.says + source, f"{indent}- ", f"{indent}  ")
         lines += _under(below, by_id, depth + 1)
     return lines
 
@@ -51,9 +49,5 @@ def changes_text(verdict: Verdict, changes: Iterable[tuple[str, str]]) -> str:
     """What would have to be true for another verdict: (says, source) each; ends in a newline."""
     lines = [f"{verdict.donor} on {verdict.host}: {verdict.verdict}", "", "For another verdict"]
     for says, source in changes:
-        lines += _fold(f"{says} [{source}]", "  - ", "    ")
+        lines += folded(f"{says} [{source}]", "  - ", "    ")
     return "\n".join(lines) + "\n"
-
-
-def _fold(text: str, first: str, rest: str) -> list[str]:
-    return wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)

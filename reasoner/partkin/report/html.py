@@ -168,7 +168,7 @@ def report_html(view: ReportView) -> str:
         (Way(None, "", told.verdict.donor, f"#{told.key}", told.verdict, told.overlay) for told in donors),
     )
     parts = list(dict.fromkeys(verdict.host for verdict in view.verdicts))
-    parts += [part.part for part in build.parts if part.origin == "original" and part.takes_place_of in parts]
+    parts += [part.part for host in tuple(parts) for part in build.came_off(host)]
     return (
         environment()
         .get_template("report.html")

@@ -26,7 +26,7 @@ from partkin.drawing.sketch import sketch_svg
 from partkin.drawing.svg import FONT, clean, escaped, screen_style
 from partkin.model.build import Build, Feature
 from partkin.model.fitting import Chance
-from partkin.model.stripping import RefitStep, Step
+from partkin.model.stripping import RefitStep, StripStep
 from partkin.model.together import together
 from partkin.model.version import __version__
 from partkin.model.words import QUANTITIES, SIDES
@@ -135,7 +135,7 @@ def size_words(feature: Feature) -> str:
     return f"{feature.kind} {feature.across_mm:g}{long}"
 
 
-def by_place(steps: Iterable[Step] | Iterable[RefitStep]) -> list[tuple[str | None, list[Any]]]:
+def by_place(steps: Iterable[StripStep] | Iterable[RefitStep]) -> list[tuple[str | None, list[Any]]]:
     """Return steps that follow each other at one place together."""
     return [(place, list(group)) for place, group in groupby(steps, key=lambda step: step.place)]
 

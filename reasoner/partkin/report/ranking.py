@@ -6,12 +6,11 @@ import csv
 import io
 import json
 from dataclasses import asdict
-from textwrap import wrap
 
 from partkin.model.choosing import Asking, Calibration, Range, Ranking, Total, Way
+from partkin.model.folding import folded
 from partkin.sheets.dialect import safe_cell
 
-WIDTH = 96
 COLUMNS = ("way", "verdict", "best level", "chance", "expected", "until done", "at worst")
 SUMS = ("what it is made of", "price", "carriage", "adapt", "hours", "trim", "lost")
 SHEET = (
@@ -40,12 +39,13 @@ def ranking_text(ranking: Ranking) -> str:
     for way in ranking.ways:
         said = [*([f"ruled out: {way.ruled_out}"] if way.ruled_out else []), *way.says]
         if said:
-            lines += ["", way.called, *(line for text in said for line in _fold(text))]
+            lines += ["", way.called, *(line for text in said for line in folded(text, "    "))]
     if ranking.change:
-        lines += ["", "What would change the order", *(line for text in ranking.change for line in _fold(text))]
+        lines += ["", "What would change the order"]
+        lines += [line for text in ranking.change for line in folded(text, "    ")]
     if ranking.asking:
         lines += ["", "Worth finding out before you pay"]
-        lines += [line for one in ranking.asking for line in _fold(_asking(one, ranking.currency))]
+        lines += [line for one in ranking.asking for line in folded(_asking(one, ranking.currency), "    ")]
     return "\n".join(lines) + "\n"
 
 
@@ -173,7 +173,3 @@ def _range(found: Range | None) -> str:
     if found.high is None:
         return f"{found.low:.2f}+"
     return f"{found.low:.2f}" if found.low == found.high else f"{found.low:.2f} to {found.high:.2f}"
-
-
-def _fold(text: str) -> list[str]:
-    return wrap(text, WIDTH, initial_indent="    ", subsequent_indent="    ", break_on_hyphens=False)

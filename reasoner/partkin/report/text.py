@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from textwrap import wrap
 
 from partkin.model.adapting import Action, Adaptation
 from partkin.model.drawing import OptionRow
 from partkin.model.fitting import Chance
+from partkin.model.folding import folded
 from partkin.model.reasons import Reason
 from partkin.model.together import together
 from partkin.model.verdict import Pair, Verdict
 from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, mm
 
-WIDTH = 96
 MARKS = {
     "bolts on": "[=]", "bolts on with adaptation": "[~]", "does not fit": "[x]", "not enough measured": "[?]",
     "not judged": "[!]",
@@ -30,10 +29,10 @@ def verdict_text(verdict: Verdict, currency: str | None = None) -> str:
 
 def _lines(verdict: Verdict, currency: str | None) -> Iterator[str]:
     yield f"{MARKS[verdict.verdict]} {verdict.verdict.upper()}: {verdict.donor} on {verdict.host}"
-    yield from _fold(verdict.says, "    ")
+    yield from folded(verdict.says, "    ")
     holds = [caution for caution in verdict.safety if caution.hold]
     for caution in holds:
-        yield from _fold(f"HOLD, {caution.rule}: {caution.says} [{caution.source}]", "    ")
+        yield from folded(f"HOLD, {caution.rule}: {caution.says} [{caution.source}]", "    ")
     yield from _why(verdict)
     yield from _pairs(verdict)
     yield from _work(verdict, currency)
@@ -45,10 +44,10 @@ def _lines(verdict: Verdict, currency: str | None) -> Iterator[str]:
         yield ""
         yield "Take care"
         for caution in rest:
-            yield from _fold(f"{caution.rule}: {caution.says} [{caution.source}]", "    ")
+            yield from folded(f"{caution.rule}: {caution.says} [{caution.source}]", "    ")
     if verdict.next_step:
         yield ""
-        yield from _fold(verdict.next_step, "")
+        yield from folded(verdict.next_step, "")
 
 
 def _why(verdict: Verdict) -> Iterator[str]:
@@ -61,12 +60,12 @@ def _why(verdict: Verdict) -> Iterator[str]:
     yield "Why"
     for reason in told:
         source = f" [{reason.source}]" if reason.source else ""
-        yield from _fold(f"{reason.says}{source}", "    ", first="  - ")
+        yield from folded(f"{reason.says}{source}", "  - ")
 
 
 def _headed(heading: str, says: str | None) -> Iterator[str]:
     if says:
-        yield from ("", heading, *_fold(sentence(says), "    "))
+        yield from ("", heading, *folded(sentence(says), "    "))
 
 
 def three_figures(verdict: Verdict, row: OptionRow | None, currency: str | None) -> list[tuple[str, str, str]]:
@@ -144,7 +143,7 @@ def _pairs(verdict: Verdict) -> Iterator[str]:
     for left in shown.unpaired:
         name = left.fixing or left.feature
         whose = "" if left.fixing else " of the donor"
-        yield from _fold(f"{name}{whose} ({left.need}) is left over: {left.why}", "    ")
+        yield from folded(f"{name}{whose} ({left.need}) is left over: {left.why}", "    ")
 
 
 def _figures(pair: Pair) -> str:
@@ -164,7 +163,7 @@ def _work(verdict: Verdict, currency: str | None, tools: bool = False) -> Iterat
         yield f"What to do to it{beside}"
         yield from _jobs(verdict.adaptation, currency, tools, _sure(verdict.adaptation))
         if verdict.adapted_chance is not None:
-            yield from _fold(f"Chance that it goes on after that: {verdict.adapted_chance.fits:.1%}.", "    ")
+            yield from folded(f"Chance that it goes on after that: {verdict.adapted_chance.fits:.1%}.", "    ")
         for number, other in enumerate(verdict.other_adaptations, start=2):
             yield f"  Another way ({number})"
             yield from _jobs(other, currency, tools)
@@ -173,7 +172,7 @@ def _work(verdict: Verdict, currency: str | None, tools: bool = False) -> Iterat
         yield ""
         yield "Ruled out"
         for ruled in verdict.ruled_out:
-            yield from _fold(f"{ruled.says} [{ruled.source}]", "    ", first="  - ")
+            yield from folded(f"{ruled.says} [{ruled.source}]", "  - ")
 
 
 def likely_says(verdict: Verdict) -> str:
@@ -191,7 +190,7 @@ def _likely(verdict: Verdict, currency: str | None, tools: bool) -> Iterator[str
     if verdict.likely_work is not None:
         yield ""
         yield "Likely work, nothing to be cut yet"
-        yield from _fold(likely_says(verdict), "    ")
+        yield from folded(likely_says(verdict), "    ")
         yield from _jobs(verdict.likely_work, currency, tools)
 
 
@@ -206,18 +205,18 @@ def _sure(adaptation: Adaptation) -> str:
 def _jobs(adaptation: Adaptation, currency: str | None, tools: bool, sure: str = "") -> Iterator[str]:
     for number, action in enumerate(together(adaptation.actions), start=1):
         yield from _job(action, currency, tools, f"  {number}. ", "     ")
-    yield from _fold(f"in all {adaptation.minutes:g} min{_money(adaptation.cost, currency)}{sure}", "     ")
+    yield from folded(f"in all {adaptation.minutes:g} min{_money(adaptation.cost, currency)}{sure}", "     ")
     for note in adaptation.notes:
-        yield from _fold(note, "     ")
+        yield from folded(note, "     ")
 
 
 def _job(action: Action, currency: str | None, tools: bool, first: str, indent: str) -> Iterator[str]:
     minutes = f" ({action.minutes:g} min{_money(action.cost, currency)})" if action.minutes is not None else ""
-    yield from _fold(f"{action.says}{minutes}", indent, first=first)
+    yield from folded(f"{action.says}{minutes}", first, indent)
     if tools:
         used = _money(action.material_cost, currency).removeprefix(", ") if action.material_cost else ""
         told = [f"tools: {', '.join(action.tools)}" * bool(action.tools), f"material: {used}" * bool(used)]
-        yield from _fold("; ".join(filter(None, told)), indent)
+        yield from folded("; ".join(filter(None, told)), indent)
 
 
 def _money(amount: float | None, currency: str | None) -> str:
@@ -234,7 +233,7 @@ def _beside(verdict: Verdict, currency: str | None, tools: bool = False) -> Iter
     yield ""
     yield "Beside the fixings"
     for line in lines:
-        yield from _fold(line, "    ", first="  - ")
+        yield from folded(line, "  - ")
     for action in together(verdict.besides):
         yield from _job(action, currency, tools, "  - ", "    ")
 
@@ -253,7 +252,7 @@ def _levels(verdict: Verdict) -> Iterator[str]:
     yield ""
     yield "At other levels"
     for level in verdict.levels:
-        yield from _fold(f"{level.verdict}: {level.says}", "      ", first=f"  {MARKS[level.verdict]} ")
+        yield from folded(f"{level.verdict}: {level.says}", f"  {MARKS[level.verdict]} ")
 
 
 def _open(verdict: Verdict) -> Iterator[str]:
@@ -262,11 +261,4 @@ def _open(verdict: Verdict) -> Iterator[str]:
     yield ""
     yield "Not known"
     for unknown in verdict.unknown:
-        yield from _fold(unknown.says, "    ", first="  ? ")
-
-
-def _fold(text: str, indent: str, first: str | None = None) -> list[str]:
-    return wrap(
-        text, WIDTH, initial_indent=indent if first is None else first, subsequent_indent=indent,
-        break_long_words=False, break_on_hyphens=False,
-    )  # fmt: skip
+        yield from folded(unknown.says, "  ? ")

@@ -7,12 +7,10 @@ from decimal import Decimal
 from typing import Any, Final
 
 from partkin.model.build import Build
-from partkin.sheets import COLUMNS, SHEETS
+from partkin.model.columns import COLUMNS, SHEETS
 
 # The sheets, and where the build keeps their rows.
-HELD_IN: Final = {
-    sheet.name: "holdings" if sheet.name == "held_by.csv" else sheet.name.removesuffix(".csv") for sheet in SHEETS
-}
+HELD_IN: Final = {sheet.name: sheet.attribute for sheet in SHEETS}
 # Sheets with a row for each corner.
 CORNERED: Final = ("zones.csv", "outlines.csv")
 

@@ -10,10 +10,10 @@ from typing import Any
 from partkin.model.columns import Column
 from partkin.model.words import ALSO_CALLED, KG_PER_UNIT, KINDS, MM_PER_UNIT
 from partkin.sheets.days import NoDay, parse_day
-from partkin.sheets.findings import Findings
+from partkin.sheets.findings import ProblemList
 from partkin.sheets.money import parse_money
 from partkin.sheets.number import UNITS, DecimalSign, NotANumber, Number, parse_number
-from partkin.tables import parse_thread
+from partkin.tables.threads import parse_thread
 
 LONGEST_ID = 64
 LONGEST_NAME = 200
@@ -42,7 +42,7 @@ class CellFault(Exception):
 Reader = Callable[[str], Any]
 
 
-def reader_of(column: Column, decimal: DecimalSign, findings: Findings) -> Reader:
+def reader_of(column: Column, decimal: DecimalSign, findings: ProblemList) -> Reader:
     """Return the function that reads a filled cell of a column; it raises CellFault."""
     if column.read_as == "number":
         return _number_reader(column, decimal)
@@ -142,7 +142,7 @@ def _alternatives(text: str) -> tuple[tuple[str, ...], ...]:
     return tuple(names for clause in text.split(";") if (names := _listed(clause, "|")))
 
 
-def _unit_reader(findings: Findings) -> Reader:
+def _unit_reader(findings: ProblemList) -> Reader:
     known = {word: unit for word, unit in UNITS.items() if unit in MM_PER_UNIT or unit in KG_PER_UNIT}
     listed = ", ".join((*MM_PER_UNIT, *KG_PER_UNIT))
 
@@ -157,7 +157,7 @@ def _unit_reader(findings: Findings) -> Reader:
     return read
 
 
-def _word_reader(column: Column, findings: Findings) -> Reader:
+def _word_reader(column: Column, findings: ProblemList) -> Reader:
     words = column.words or ("yes", "no")
     also = ALSO_CALLED if words is KINDS else {}
     values = {word: (word == "yes" if column.read_as == "yes or no" else word) for word in words}
@@ -208,7 +208,7 @@ def _number_reader(column: Column, decimal: DecimalSign) -> Reader:
     return read
 
 
-def _money_reader(column: Column, decimal: DecimalSign, findings: Findings) -> Reader:
+def _money_reader(column: Column, decimal: DecimalSign, findings: ProblemList) -> Reader:
     most = column.most if column.most is not None else GREATEST_NUMBER
 
     def read(text: str) -> float:

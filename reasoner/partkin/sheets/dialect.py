@@ -7,7 +7,7 @@ import io
 import re
 from dataclasses import dataclass, field
 
-from partkin.sheets.findings import Findings
+from partkin.sheets.findings import ProblemList
 from partkin.sheets.number import DecimalSign
 
 LARGEST_BYTES = 50 * 1024 * 1024
@@ -57,7 +57,7 @@ class Grid:
     text: str = field(repr=False, default="")
 
 
-def read_grid(name: str, content: bytes, findings: Findings) -> Grid | None:
+def read_grid(name: str, content: bytes, findings: ProblemList) -> Grid | None:
     """Read the bytes of a sheet into cells; None, with the fault noted, where they cannot be read."""
     text, encoding = _decode(name, content, findings)
     if text is None:
@@ -81,7 +81,7 @@ def read_grid(name: str, content: bytes, findings: Findings) -> Grid | None:
     return Grid(tuple(rows), dialect, text)
 
 
-def _decode(name: str, content: bytes, findings: Findings) -> tuple[str | None, str]:
+def _decode(name: str, content: bytes, findings: ProblemList) -> tuple[str | None, str]:
     if len(content) > LARGEST_BYTES:
         size = f"the sheet is larger than {LARGEST_BYTES // 1024**2} MB"
         findings.fault(name, 0, "", size, "Split the build into several folders")
@@ -107,7 +107,7 @@ def _decode(name: str, content: bytes, findings: Findings) -> tuple[str | None, 
     return None, ""
 
 
-def _split(name: str, text: str, separator: str, findings: Findings) -> list[list[str]] | None:
+def _split(name: str, text: str, separator: str, findings: ProblemList) -> list[list[str]] | None:
     rows: list[list[str]] = []
     try:
         for cells in csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True):
@@ -129,7 +129,7 @@ def _split(name: str, text: str, separator: str, findings: Findings) -> list[lis
     return rows
 
 
-def say_dialect(name: str, dialect: Dialect, findings: Findings) -> None:
+def say_dialect(name: str, dialect: Dialect, findings: ProblemList) -> None:
     """Note in one line how a sheet is written, where that is not plain UTF-8 with commas and dots."""
     said = []
     if dialect.separator != ",":

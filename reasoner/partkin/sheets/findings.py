@@ -6,13 +6,13 @@ from collections.abc import Iterable
 from itertools import islice
 
 from partkin.model.columns import BY_NAME, SHEET_ORDER
+from partkin.model.nearest import MOST_CANDIDATES, nearest
 from partkin.model.problem import Problem
-from partkin.sheets.nearest import MOST_CANDIDATES, nearest
 
 MOST_GUESSES = 300
 
 
-class Findings:
+class ProblemList:
     """Collects the faults and the warnings of one reading of a build folder.
 
     `currency`: what all money counts in: that of build.toml, else the first that a cell names.

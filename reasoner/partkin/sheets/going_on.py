@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from partkin.model.columns import FEATURES, PARTS
-from partkin.sheets.findings import Findings
-from partkin.sheets.records import Record, Table
+from partkin.sheets.findings import ProblemList
+from partkin.sheets.records import Record, SheetTable
 
 MOST_ORIGINALS = 20
 
 
-def check_goes_on(tables: Mapping[str, Table], findings: Findings) -> None:
+def check_goes_on(tables: Mapping[str, SheetTable], findings: ProblemList) -> None:
     """Note fixings that are not the host's, and two features of one part that go on the same fixing."""
     parts = {part["part"]: part for part in tables[PARTS].records if "part" in part}
     fixings: dict[str, dict[str, None]] = {}
@@ -40,7 +40,7 @@ def check_goes_on(tables: Mapping[str, Table], findings: Findings) -> None:
             _check_fixing(owner, feature, parts, fixings, originals, findings)
 
 
-def _is_host(part: Record, feature: Record, findings: Findings) -> bool:
+def _is_host(part: Record, feature: Record, findings: ProblemList) -> bool:
     if part.get("origin") != "host":
         return False
     what = f"{part['part']} is a host: its fixings go on nothing"
@@ -55,7 +55,7 @@ def _check_fixing(
     parts: Mapping[str, Record],
     fixings: Mapping[str, dict[str, None]],
     originals: Mapping[str, list[str]],
-    findings: Findings,
+    findings: ProblemList,
 ) -> None:
     if "takes_place_of" not in part:
         if "takes_place_of" not in part.get("faulty", ()):

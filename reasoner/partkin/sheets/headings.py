@@ -9,7 +9,7 @@ from functools import cache
 from types import MappingProxyType
 
 from partkin.sheets.number import UNITS
-from partkin.tables import rows_of
+from partkin.tables.reader import rows_of
 
 SKIP = "skip"
 # What a column may be; those of LENGTHS carry a unit.

@@ -6,14 +6,14 @@ from collections.abc import Mapping, Set
 
 from partkin.model.columns import PARTS
 from partkin.sheets.cycles import find_cycles, shown
-from partkin.sheets.findings import Findings
-from partkin.sheets.records import Record, Table
+from partkin.sheets.findings import ProblemList
+from partkin.sheets.records import Record, SheetTable
 
 SHEET = "held_by.csv"
 MOST_ROWS_TRIED = 5000
 
 
-def check_holding(tables: Mapping[str, Table], findings: Findings) -> None:
+def check_holding(tables: Mapping[str, SheetTable], findings: ProblemList) -> None:
     """Note names in `behind` that are nothing, and fasteners that wait for each other."""
     table = tables[SHEET]
     if not table.whole or not tables[PARTS].whole:
@@ -43,7 +43,7 @@ def check_holding(tables: Mapping[str, Table], findings: Findings) -> None:
         findings.fault(SHEET, row, "behind", what, mend)
 
 
-def _check_id(record: Record, first: Record, others: Set[str], findings: Findings) -> None:
+def _check_id(record: Record, first: Record, others: Set[str], findings: ProblemList) -> None:
     name = record["fastener"]
     if record is first and name in others:
         what = f"{name} is a part too, and behind could mean either"
@@ -55,7 +55,7 @@ def _check_id(record: Record, first: Record, others: Set[str], findings: Finding
         findings.fault(SHEET, record["row"], "kind", what, mend)
 
 
-def _stuck(table: Table, parts: Table) -> dict[str, list[str]]:
+def _stuck(table: SheetTable, parts: SheetTable) -> dict[str, list[str]]:
     """Return what can never be undone, with what each waits for.
 
     A body is off when no fastener that is still on ties it to the vehicle, be it by way of other bodies. The

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from itertools import combinations
 
-from partkin.sheets.findings import Findings
-from partkin.sheets.records import Record, Table
+from partkin.sheets.findings import ProblemList
+from partkin.sheets.records import Record, SheetTable
 
 # A tear seam may be a line; all else bounds an area.
 LEAST_CORNERS = {"tear seam": 2}
@@ -15,7 +15,7 @@ MOST_CORNERS_CROSSED = 64
 Group = tuple[Record, ...]
 
 
-def grouped(table: Table) -> dict[tuple[str, ...], Group]:
+def grouped(table: SheetTable) -> dict[tuple[str, ...], Group]:
     """Return the rows of each zone (part, zone) or outline (part, kind, name), in order of their points."""
     names = [name for name in table.sheet.key if name != "point"]
     groups: dict[tuple[str, ...], list[Record]] = {}
@@ -27,7 +27,7 @@ def grouped(table: Table) -> dict[tuple[str, ...], Group]:
     }
 
 
-def check_lines(table: Table, findings: Findings) -> None:
+def check_lines(table: SheetTable, findings: ProblemList) -> None:
     """Note zones and outlines with too few corners, of two kinds, or that cross themselves."""
     sheet = table.sheet.name
     for group in grouped(table).values():

@@ -10,13 +10,13 @@ from types import MappingProxyType
 
 from partkin.model.build import Build, Settings
 from partkin.model.columns import BY_NAME, SETTINGS
+from partkin.model.nearest import nearest
 from partkin.model.problem import Problem
 from partkin.sheets.dialect import LARGEST_BYTES, read_grid
-from partkin.sheets.findings import Findings
+from partkin.sheets.findings import ProblemList
 from partkin.sheets.holding import check_holding
 from partkin.sheets.lines import check_lines
-from partkin.sheets.nearest import nearest
-from partkin.sheets.records import Table, read_table
+from partkin.sheets.records import SheetTable, read_table
 from partkin.sheets.references import check_references
 from partkin.sheets.sense import check_rows
 from partkin.sheets.settings import read_settings
@@ -56,7 +56,7 @@ def load(folder: Path) -> Loaded:
     Nothing in it can make this raise: whatever is wrong comes back as problems, all at once; of a workbook they name
     the tab.
     """
-    findings = Findings()
+    findings = ProblemList()
     if is_workbook(folder):
         tabs = read_tabs(folder, findings)
         if not tabs:
@@ -73,10 +73,10 @@ def load(folder: Path) -> Loaded:
 
 def read(contents: Mapping[str, bytes]) -> Loaded:
     """Read a build from the bytes of its sheets by name (`parts.csv`, ..., `build.toml`), as `load` does."""
-    return _loaded({name: contents[name] for name in (SETTINGS, *BY_NAME) if name in contents}, Findings())
+    return _loaded({name: contents[name] for name in (SETTINGS, *BY_NAME) if name in contents}, ProblemList())
 
 
-def _loaded(contents: Mapping[str, bytes], findings: Findings) -> Loaded:
+def _loaded(contents: Mapping[str, bytes], findings: ProblemList) -> Loaded:
     settings = Settings()
     if SETTINGS in contents:
         settings = read_settings(contents[SETTINGS], findings)
@@ -90,7 +90,7 @@ def _loaded(contents: Mapping[str, bytes], findings: Findings) -> Loaded:
     )  # fmt: skip
 
 
-def read_files(folder: Path, findings: Findings) -> dict[str, bytes] | None:
+def read_files(folder: Path, findings: ProblemList) -> dict[str, bytes] | None:
     """Return the bytes of every file of a build that the folder has; what cannot be read is noted.
 
     None, with one fault, where there is no such folder.
@@ -109,7 +109,7 @@ def read_files(folder: Path, findings: Findings) -> dict[str, bytes] | None:
     return contents
 
 
-def _bytes_of(path: Path, findings: Findings) -> bytes | None:
+def _bytes_of(path: Path, findings: ProblemList) -> bytes | None:
     try:
         if not path.is_file():
             findings.fault(path.name, 0, "", "this is not a file", "Put a sheet of that name in its place")
@@ -125,14 +125,14 @@ def _bytes_of(path: Path, findings: Findings) -> bytes | None:
         return None
 
 
-def _warn_of_strays(there: list[str], findings: Findings) -> None:
+def _warn_of_strays(there: list[str], findings: ProblemList) -> None:
     free = tuple(name for name in BY_NAME if name not in there)
     for name in there:
         if name.lower().endswith(".csv") and name not in (*BY_NAME, WORK) and (meant := nearest(name, free)):
             findings.warn(name, 0, "", "this file is not read", f"Name it {meant} if it is meant to be")
 
 
-def _say_examples(tables: list[Table], findings: Findings) -> None:
+def _say_examples(tables: list[SheetTable], findings: ProblemList) -> None:
     """Say once that rows of the example are still there: nothing is judged by them."""
     if tables:
         names, rows = [table.sheet.name for table in tables], sum(len(table.examples) for table in tables)
@@ -141,19 +141,19 @@ def _say_examples(tables: list[Table], findings: Findings) -> None:
         findings.warn(names[0], tables[0].examples[0], "", what, "Overwrite or delete them")
 
 
-def read_tables(contents: Mapping[str, bytes], findings: Findings) -> dict[str, Table]:
+def read_tables(contents: Mapping[str, bytes], findings: ProblemList) -> dict[str, SheetTable]:
     """Read every sheet into values and check them row by row and against each other."""
-    tables: dict[str, Table] = {}
+    tables: dict[str, SheetTable] = {}
     for name, sheet in BY_NAME.items():
         if name not in contents:
-            tables[name] = Table(sheet, whole=not sheet.must_exist)
+            tables[name] = SheetTable(sheet, whole=not sheet.must_exist)
             if sheet.must_exist and not findings.mentions(name):
                 mend = "Make it; partkin new FOLDER writes every sheet for a start"
                 findings.fault(name, 0, "", "the sheet is missing", mend)
             continue
         grid = read_grid(name, contents[name], findings)
         if grid is None:
-            tables[name] = Table(sheet, whole=False, present=True, readable=False)
+            tables[name] = SheetTable(sheet, whole=False, present=True, readable=False)
             continue
         tables[name] = read_table(sheet, grid, findings)
     _say_examples([table for table in tables.values() if table.examples], findings)

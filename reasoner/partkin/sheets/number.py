@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from partkin.sheets.nearest import nearest
+from partkin.model.nearest import nearest
 
 LONGEST_NUMBER = 40
 UNITS = {

@@ -17,7 +17,7 @@ from partkin.model.words import OPTION_KINDS
 from partkin.sheets.as_cells import number_text
 from partkin.sheets.days import NoDay, parse_day
 from partkin.sheets.dialect import UTF8_MARK, plain_cell, read_grid
-from partkin.sheets.findings import Findings
+from partkin.sheets.findings import ProblemList
 from partkin.sheets.given_files import content_of
 from partkin.sheets.money import parse_money
 from partkin.sheets.number import NotANumber
@@ -88,7 +88,7 @@ def _currencies(file: Path, listings: list[dict[str, str]], build: Build) -> lis
 
 def _table(file: Path, content: bytes) -> list[dict[str, str]]:
     """Rows of a CSV file, however a spreadsheet wrote it."""
-    findings = Findings()
+    findings = ProblemList()
     grid = read_grid(file.name, content, findings)
     if grid is None:
         raise FaultyInput(findings.sorted(warnings=False))

@@ -89,7 +89,7 @@ def _whose(path: Path, build: Path | None) -> str | None:
 
 
 def _names() -> tuple[str, ...]:
-    from partkin.sheets import COLUMNS
+    from partkin.model.columns import COLUMNS
 
     return ("build.toml", "work.csv", *COLUMNS)
 

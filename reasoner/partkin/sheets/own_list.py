@@ -1,4 +1,4 @@
-"""Somebody's own list of holes or distances as rows of the sheets; what it does not tell is asked, never guessed."""
+"""Somebody's own list of holes or distances as rows of the sheets; what it leaves open is asked, never guessed."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ class Answers:
 
 
 @dataclass(frozen=True)
-class Taken:
+class OwnRows:
     """Rows by sheet, what was not clear (questions) or wrong (faults), and what was done that the list does not say."""
 
     rows: Mapping[str, list[Cells]]
@@ -55,7 +55,7 @@ class Taken:
     notes: tuple[str, ...]
 
 
-def take(tabs: Sequence[Tab], answers: Answers) -> Taken:
+def take(tabs: Sequence[Tab], answers: Answers) -> OwnRows:
     """Turn lists into rows of parts.csv, features.csv and readings.csv.
 
     Parameters
@@ -108,7 +108,7 @@ class _Taking:
         self.ids: dict[str, str] = {}
         self.used: set[str] = set()
 
-    def done(self) -> Taken:
+    def done(self) -> OwnRows:
         for said in sorted(set(self.answers.columns) - self.used):
             self._ask("", 0, "", f"--column names {said}, and there is no such column", "Name a letter, or TAB!LETTER")
         if not self.features and not self.problems:
@@ -120,7 +120,7 @@ class _Taking:
             "features.csv": list(self.features.values()),
             "readings.csv": self.readings,
         }
-        return Taken(rows, tuple(dict.fromkeys(self.problems)), tuple(self.notes))
+        return OwnRows(rows, tuple(dict.fromkeys(self.problems)), tuple(self.notes))
 
     def _look_at_answers(self) -> None:
         said = (

@@ -11,7 +11,7 @@ from typing import Any
 from partkin.model.columns import BY_NAME, NUMERIC, Column, Sheet
 from partkin.sheets.cells import CellFault, Reader, reader_of
 from partkin.sheets.dialect import LONGEST_CELL, Dialect, Grid, plain_cell, say_dialect
-from partkin.sheets.findings import Findings
+from partkin.sheets.findings import ProblemList
 from partkin.sheets.number import DecimalSign, decimal_sign
 
 LONGEST_SHOWN = 40
@@ -22,7 +22,7 @@ Record = dict[str, Any]
 
 
 @dataclass(frozen=True)
-class Table:
+class SheetTable:
     """What was read of one sheet.
 
     `whole`: every row was understood well enough to know its ids. `readable`: so was the header. `examples`: rows that
@@ -50,12 +50,12 @@ def column_name(cell: str) -> str:
     return "_".join(plain_cell(cell.strip()).lower().split())
 
 
-def read_table(sheet: Sheet, grid: Grid, findings: Findings) -> Table:
+def read_table(sheet: Sheet, grid: Grid, findings: ProblemList) -> SheetTable:
     """Read every row of a sheet; what cannot be read is noted, and the rest is kept."""
     header = tuple(column_name(cell) for cell in grid.rows[0])
     if not _header_is_good(sheet, header, grid, findings):
         say_dialect(sheet.name, grid.dialect, findings)
-        return Table(sheet, whole=False, present=True, readable=False, header=header)
+        return SheetTable(sheet, whole=False, present=True, readable=False, header=header)
     columns = {column.name: column for column in sheet.columns}
     known = [(place, columns[name]) for place, name in enumerate(header) if name in columns]
     decimal = _decimal(known, grid)
@@ -83,7 +83,9 @@ def read_table(sheet: Sheet, grid: Grid, findings: Findings) -> Table:
         records.append(record)
         whole = whole and not _key_is_faulty(sheet, record)
     _find_doubles(sheet, records, findings)
-    return Table(sheet, tuple(records), whole, present=True, dialect=dialect, header=header, examples=tuple(examples))
+    return SheetTable(
+        sheet, tuple(records), whole, present=True, dialect=dialect, header=header, examples=tuple(examples)
+    )
 
 
 def _is_example(sheet: Sheet, header: tuple[str, ...], cells: Sequence[str]) -> bool:
@@ -104,7 +106,7 @@ def _examples(name: str) -> tuple[frozenset[str], tuple[dict[str, str], ...]]:
     return frozenset(cell for row in rows for cell in row.values()), rows
 
 
-def _header_is_good(sheet: Sheet, header: tuple[str, ...], grid: Grid, findings: Findings) -> bool:
+def _header_is_good(sheet: Sheet, header: tuple[str, ...], grid: Grid, findings: ProblemList) -> bool:
     if not any(header):
         findings.fault(sheet.name, 1, "", "the first row has no column names", "Put the column names there")
         return False
@@ -136,7 +138,7 @@ def _header_is_good(sheet: Sheet, header: tuple[str, ...], grid: Grid, findings:
     return good
 
 
-def _warn_of_nameless(sheet: Sheet, header: tuple[str, ...], grid: Grid, findings: Findings) -> None:
+def _warn_of_nameless(sheet: Sheet, header: tuple[str, ...], grid: Grid, findings: ProblemList) -> None:
     for place, name in enumerate(header):
         if not name and any(place < len(cells) and cells[place].strip() for cells in grid.rows):
             what = f"column {place + 1} has no name; it is kept but not read"
@@ -158,7 +160,7 @@ def _read_row(
     cells: list[str],
     width: int,
     plan: list[tuple[int, str, Reader]],
-    findings: Findings,
+    findings: ProblemList,
 ) -> Record | None:
     if not any(cells):
         return None
@@ -208,7 +210,7 @@ def _how_to_fill(column: Column) -> str:
     return f"Fill it: {column.meaning}"
 
 
-def _find_doubles(sheet: Sheet, records: Iterable[Record], findings: Findings) -> None:
+def _find_doubles(sheet: Sheet, records: Iterable[Record], findings: ProblemList) -> None:
     if not sheet.key:
         return
     first: dict[tuple[Any, ...], int] = {}

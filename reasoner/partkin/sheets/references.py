@@ -7,15 +7,15 @@ from collections.abc import Iterator, Mapping
 from partkin.model.columns import BY_NAME, FEATURES, PARTS, READINGS
 from partkin.model.words import AIRBAG_ZONES, SIDES
 from partkin.sheets.cycles import find_cycles, shown
-from partkin.sheets.findings import Findings
+from partkin.sheets.findings import ProblemList
 from partkin.sheets.going_on import check_goes_on
-from partkin.sheets.records import Record, Table
+from partkin.sheets.records import Record, SheetTable
 from partkin.sheets.sense import BETWEEN_TWO, OF_ONE_FEATURE
 
-Tables = Mapping[str, Table]
+Tables = Mapping[str, SheetTable]
 
 
-def check_references(tables: Tables, findings: Findings) -> None:
+def check_references(tables: Tables, findings: ProblemList) -> None:
     """Note every id that names nothing, and every chain of ids that leads back to its beginning."""
     for name in BY_NAME:
         _check_ids(tables, tables[name], findings)
@@ -29,7 +29,7 @@ def check_references(tables: Tables, findings: Findings) -> None:
     check_goes_on(tables, findings)
 
 
-def _check_ids(tables: Tables, table: Table, findings: Findings) -> None:
+def _check_ids(tables: Tables, table: SheetTable, findings: ProblemList) -> None:
     for column in table.sheet.columns:
         if column.refers_to is None:
             continue
@@ -53,7 +53,7 @@ def _check_ids(tables: Tables, table: Table, findings: Findings) -> None:
                 findings.warn(table.sheet.name, record["row"], column.name, what, mend)
 
 
-def _check_looks(tables: Tables, findings: Findings) -> None:
+def _check_looks(tables: Tables, findings: ProblemList) -> None:
     parts = _by_id(tables[PARTS])
     for look in tables["looks.csv"].records:
         beside = parts.get(look.get("beside", ""))
@@ -63,7 +63,7 @@ def _check_looks(tables: Tables, findings: Findings) -> None:
             findings.fault("looks.csv", look["row"], "beside", what, mend)
 
 
-def _check_parts(tables: Tables, findings: Findings) -> None:
+def _check_parts(tables: Tables, findings: ProblemList) -> None:
     parts = _by_id(tables[PARTS])
     for part in parts.values():
         wanted = parts.get(part.get("takes_place_of", ""))
@@ -86,7 +86,7 @@ def _check_parts(tables: Tables, findings: Findings) -> None:
     _check_replaces(tables[PARTS], findings)
 
 
-def _check_airbags(tables: Tables, findings: Findings) -> None:
+def _check_airbags(tables: Tables, findings: ProblemList) -> None:
     seams = {zone["part"]: zone for zone in reversed(tables["zones.csv"].records) if zone.get("kind") in AIRBAG_ZONES}
     for part in tables[PARTS].records:
         seam = seams.get(part["part"]) if part.get("airbag") is False else None
@@ -96,7 +96,7 @@ def _check_airbags(tables: Tables, findings: Findings) -> None:
             findings.fault(PARTS, part["row"], "airbag", what, mend)
 
 
-def _check_replaces(table: Table, findings: Findings) -> None:
+def _check_replaces(table: SheetTable, findings: ProblemList) -> None:
     first: dict[str, Record] = {}
     written: dict[str, str] = {}
     chains: dict[str, list[str]] = {}
@@ -119,7 +119,7 @@ def _plain(number: str) -> str:
     return "".join(letter for letter in number.casefold() if letter not in " .-")
 
 
-def _check_feature_ends(tables: Tables, findings: Findings) -> None:
+def _check_feature_ends(tables: Tables, findings: ProblemList) -> None:
     features, parts = tables[FEATURES], tables[PARTS]
     if not features.whole or not parts.whole:
         return
@@ -143,7 +143,7 @@ def _check_feature_ends(tables: Tables, findings: Findings) -> None:
             findings.fault(READINGS, reading["row"], "quantity", what, mend)
 
 
-def _check_directions(table: Table, findings: Findings) -> None:
+def _check_directions(table: SheetTable, findings: ProblemList) -> None:
     if not table.whole:
         return
     of_part: dict[str, list[str]] = {}
@@ -159,7 +159,7 @@ def _check_directions(table: Table, findings: Findings) -> None:
         findings.fault(FEATURES, one["row"], "angle_deg", wrong, mend)
 
 
-def _ends(readings: Table) -> Iterator[tuple[Record, str, str]]:
+def _ends(readings: SheetTable) -> Iterator[tuple[Record, str, str]]:
     """Each reading with the features that it names, and the column of each."""
     for reading in readings.records:
         quantity = reading.get("quantity")
@@ -170,7 +170,7 @@ def _ends(readings: Table) -> Iterator[tuple[Record, str, str]]:
         yield from ((reading, column, reading[column]) for column in columns if column in reading)
 
 
-def _check_corrections(table: Table, parts: Table, findings: Findings) -> None:
+def _check_corrections(table: SheetTable, parts: SheetTable, findings: ProblemList) -> None:
     if not table.whole or not parts.whole:
         return
     known = {part["part"] for part in parts.records}
@@ -206,7 +206,7 @@ def _check_corrections(table: Table, parts: Table, findings: Findings) -> None:
             findings.fault(READINGS, by_id[part, cycle[0]]["row"], "corrects", what, mend)
 
 
-def _check_feature_zones(tables: Tables, findings: Findings) -> None:
+def _check_feature_zones(tables: Tables, findings: ProblemList) -> None:
     zones = tables["zones.csv"]
     if not zones.whole:
         return
@@ -224,7 +224,7 @@ def _check_feature_zones(tables: Tables, findings: Findings) -> None:
         findings.warn(FEATURES, feature["row"], "zone", what, mend)
 
 
-def _by_id(table: Table) -> dict[str, Record]:
+def _by_id(table: SheetTable) -> dict[str, Record]:
     by_id: dict[str, Record] = {}
     for record in table.records:
         if "part" in record:

@@ -7,9 +7,9 @@ from collections.abc import Callable
 
 from partkin.model.columns import GREATEST_MM
 from partkin.model.words import KG_PER_UNIT, MM_PER_UNIT, SIDES, WITHDRAWN
-from partkin.sheets.findings import Findings
-from partkin.sheets.records import Record, Table
-from partkin.tables import parse_thread
+from partkin.sheets.findings import ProblemList
+from partkin.sheets.records import Record, SheetTable
+from partkin.tables.threads import parse_thread
 
 BETWEEN_TWO = ("centres", "near edges", "far edges")
 OF_ONE_FEATURE = ("across", "length")
@@ -19,13 +19,13 @@ THREAD_DISAGREES_OF_DIAMETER = 0.08
 GREATEST_KG = 100_000.0
 _FILLED_WITH = {"value": "what was read, in the row's unit", "unit": "mm, cm, m, in, kg, g, lb"}
 
-Check = Callable[[Record, "Place"], None]
+Check = Callable[[Record, "RowProblems"], None]
 
 
-class Place:
+class RowProblems:
     """One row of a sheet, where faults are noted."""
 
-    def __init__(self, sheet: str, row: int, findings: Findings) -> None:
+    def __init__(self, sheet: str, row: int, findings: ProblemList) -> None:
         self._sheet, self._row, self._findings = sheet, row, findings
 
     def fault(self, column: str, what: str, mend: str) -> None:
@@ -42,24 +42,24 @@ def is_blank(record: Record, column: str) -> bool:
     return column not in record and column not in record.get("faulty", ())
 
 
-def check_rows(table: Table, findings: Findings) -> None:
+def check_rows(table: SheetTable, findings: ProblemList) -> None:
     """Note what is wrong with each row of a sheet, taken alone."""
     check = _CHECKS.get(table.sheet.name)
     if check is not None:
         for record in table.records:
-            check(record, Place(table.sheet.name, record["row"], findings))
+            check(record, RowProblems(table.sheet.name, record["row"], findings))
     if table.sheet.name == "features.csv":
         _check_depths(table, findings)
 
 
-def _model(record: Record, place: Place) -> None:
+def _model(record: Record, place: RowProblems) -> None:
     first, last = record.get("first_year"), record.get("last_year")
     if first is not None and last is not None and last < first:
         what = f"the last year, {last}, is before the first, {first}"
         place.fault("last_year", what, "Swap them, or mend one")
 
 
-def _part(record: Record, place: Place) -> None:
+def _part(record: Record, place: RowProblems) -> None:
     if record.get("origin") == "host" and "takes_place_of" in record:
         place.fault(
             "takes_place_of",
@@ -68,7 +68,7 @@ def _part(record: Record, place: Place) -> None:
         )
 
 
-def _feature(record: Record, place: Place) -> None:
+def _feature(record: Record, place: RowProblems) -> None:
     _check_position(record, place)
     _check_axis(record, place)
     kind = record.get("kind")
@@ -81,7 +81,7 @@ def _feature(record: Record, place: Place) -> None:
         _check_thread(record, kind, place)
 
 
-def _check_position(record: Record, place: Place) -> None:
+def _check_position(record: Record, place: RowProblems) -> None:
     for given, other in (("x_mm", "y_mm"), ("y_mm", "x_mm")):
         if given in record and is_blank(record, other):
             what = f"{given} is given and {other} is empty"
@@ -91,7 +91,7 @@ def _check_position(record: Record, place: Place) -> None:
         place.fault("z_mm", what, "Give all three, or none when it is not known")
 
 
-def _check_axis(record: Record, place: Place) -> None:
+def _check_axis(record: Record, place: RowProblems) -> None:
     names = ("axis_x", "axis_y", "axis_z")
     given = [name for name in names if name in record]
     if not given:
@@ -104,7 +104,7 @@ def _check_axis(record: Record, place: Place) -> None:
         place.fault("axis_x", "the axis has no length", "Give a direction, such as 0, 0, 1")
 
 
-def _check_slot(record: Record, kind: str, place: Place) -> None:
+def _check_slot(record: Record, kind: str, place: RowProblems) -> None:
     if kind != "slot":
         for column in ("length_mm", "angle_deg"):
             if column in record:
@@ -121,7 +121,7 @@ def _check_slot(record: Record, kind: str, place: Place) -> None:
             place.warn(column, what, "Measure it and fill it in")
 
 
-def _check_thread(record: Record, kind: str | None, place: Place) -> None:
+def _check_thread(record: Record, kind: str | None, place: RowProblems) -> None:
     thread = parse_thread(record["thread"])
     if thread is None:
         return
@@ -145,7 +145,7 @@ def _check_thread(record: Record, kind: str | None, place: Place) -> None:
         place.fault("fastener_mm", what, "Leave it empty: the thread says it")
 
 
-def _check_depths(table: Table, findings: Findings) -> None:
+def _check_depths(table: SheetTable, findings: ProblemList) -> None:
     with_z: set[str] = set()
     without_z: dict[str, Record] = {}
     for record in table.records:
@@ -163,7 +163,7 @@ def _check_depths(table: Table, findings: Findings) -> None:
             findings.fault("features.csv", record["row"], "z_mm", what, mend)
 
 
-def _reading(record: Record, place: Place) -> None:
+def _reading(record: Record, place: RowProblems) -> None:
     quantity = record.get("quantity")
     if quantity is None:
         return
@@ -193,7 +193,7 @@ def _reading(record: Record, place: Place) -> None:
         _check_amount(value, quantity, unit, record.get("plus_minus"), place)
 
 
-def _check_withdrawal(record: Record, place: Place) -> None:
+def _check_withdrawal(record: Record, place: RowProblems) -> None:
     if is_blank(record, "corrects"):
         what = "it withdraws a reading, and corrects does not say which"
         place.fault("corrects", what, "Write the id of the reading that does not count")
@@ -203,7 +203,7 @@ def _check_withdrawal(record: Record, place: Place) -> None:
             place.fault(column, what, "Leave it empty, or mend the quantity")
 
 
-def _check_side(record: Record, quantity: str, place: Place) -> None:
+def _check_side(record: Record, quantity: str, place: RowProblems) -> None:
     line = record.get("to", "").split()
     if is_blank(record, "from"):
         place.fault("from", f"{quantity} is told of one feature, and from is empty", "Write the feature's id")
@@ -217,7 +217,7 @@ def _check_side(record: Record, quantity: str, place: Place) -> None:
             place.fault(column, f"{quantity} has no {column}", "Leave it empty, or mend the quantity")
 
 
-def _check_ends(record: Record, quantity: str, place: Place) -> None:
+def _check_ends(record: Record, quantity: str, place: RowProblems) -> None:
     if quantity in BETWEEN_TWO:
         for column in ("from", "to"):
             if is_blank(record, column):
@@ -236,7 +236,7 @@ def _check_ends(record: Record, quantity: str, place: Place) -> None:
         place.fault("from", "mass is of the whole part", "Leave from empty, or mend the quantity")
 
 
-def _check_amount(value: float, quantity: str, unit: str, plus_minus: float | None, place: Place) -> None:
+def _check_amount(value: float, quantity: str, unit: str, plus_minus: float | None, place: RowProblems) -> None:
     if value < 0.0 or (value == 0.0 and quantity != "gap"):
         what = f"{quantity} of {value:g} {unit} cannot be"
         place.fault("value", what, "Write what was read; it is more than nothing")
@@ -253,7 +253,7 @@ def _check_amount(value: float, quantity: str, unit: str, plus_minus: float | No
         place.warn("plus_minus", what, "Write it in the row's own unit")
 
 
-def _neighbour(record: Record, place: Place) -> None:
+def _neighbour(record: Record, place: RowProblems) -> None:
     least_mm, most_mm = record.get("gap_min_mm"), record.get("gap_max_mm")
     if least_mm is not None and most_mm is not None and most_mm < least_mm:
         what = f"the widest gap, {most_mm:g} mm, is less than the least, {least_mm:g} mm"

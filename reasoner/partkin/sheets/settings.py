@@ -10,7 +10,7 @@ from partkin.model.build import Settings
 from partkin.model.columns import NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS
 from partkin.sheets.cells import GREATEST_NUMBER, LONGEST_NAME
 from partkin.sheets.dialect import UTF8_MARK
-from partkin.sheets.findings import Findings
+from partkin.sheets.findings import ProblemList
 
 LARGEST_TOML_BYTES = 1024 * 1024
 LEAST_CONFIDENCE, MOST_CONFIDENCE = 0.5, 1.0
@@ -20,7 +20,7 @@ _AT_LINE = re.compile(r"\s*\(at line (\d+), column \d+\)")
 _CURRENCY = re.compile(r"[A-Z]{3}", re.ASCII)
 
 
-def read_settings(content: bytes, findings: Findings) -> Settings:
+def read_settings(content: bytes, findings: ProblemList) -> Settings:
     """Read build.toml; what is wrong is noted, and the defaults stand in for it."""
     text = _decode(content, findings)
     if text is None:
@@ -43,7 +43,7 @@ def read_settings(content: bytes, findings: Findings) -> Settings:
     return settings
 
 
-def _decode(content: bytes, findings: Findings) -> str | None:
+def _decode(content: bytes, findings: ProblemList) -> str | None:
     if len(content) > LARGEST_TOML_BYTES:
         findings.fault(SETTINGS, 0, "", "the file is larger than 1 MB", "Write only the lines of [build]")
         return None
@@ -63,7 +63,7 @@ def _line_of(key: str, text: str) -> int:
     return text.count("\n", 0, match.start()) + 1 if match else 0
 
 
-def _from_toml(toml: dict[str, Any], text: str, findings: Findings) -> Settings:
+def _from_toml(toml: dict[str, Any], text: str, findings: ProblemList) -> Settings:
     build = toml.get("build", {})
     for key in toml:
         if key == "build":

@@ -12,7 +12,7 @@ from partkin.model.columns import FEATURES, PARTS, SETTING_MEANINGS, SETTINGS, S
 from partkin.model.problem import FaultyInput, Problem
 from partkin.sheets.appending import append_all
 from partkin.sheets.dialect import Dialect, read_grid, row_text
-from partkin.sheets.findings import Findings
+from partkin.sheets.findings import ProblemList
 from partkin.sheets.loading import load
 from partkin.sheets.own_list import Answers, take
 from partkin.sheets.workbook import Tab, file_of, is_workbook, read_tabs, tabs_of_a_build
@@ -90,7 +90,7 @@ def write_from(folder: Path, file: Path, answers: Answers) -> Begun:
     FaultyInput
         With every question that is open and every fault; nothing was written.
     """
-    findings = Findings()
+    findings = ProblemList()
     tabs = read_tabs(file, findings) if is_workbook(file) else _as_tab(file, findings)
     if not findings.clean:
         raise FaultyInput(findings.sorted(warnings=False))
@@ -109,7 +109,7 @@ def write_from(folder: Path, file: Path, answers: Answers) -> Begun:
     return Begun(written, taken.notes)
 
 
-def _as_tab(file: Path, findings: Findings) -> tuple[Tab, ...]:
+def _as_tab(file: Path, findings: ProblemList) -> tuple[Tab, ...]:
     try:
         content = file.read_bytes()
     except OSError as error:
@@ -124,7 +124,7 @@ def _from_a_build(folder: Path, file: Path, tabs: Sequence[Tab]) -> Begun:
     loaded = load(file)
     if loaded.problems:
         raise FaultyInput(loaded.problems)
-    contents = tabs_of_a_build(tabs, Findings()).contents
+    contents = tabs_of_a_build(tabs, ProblemList()).contents
     written = write_new(folder)
     for name, content in contents.items():
         text = content.decode()

@@ -8,7 +8,7 @@ from typing import Any
 from partkin.model.columns import BY_NAME
 from partkin.model.problem import Problem
 from partkin.sheets.cells import CellFault, reader_of
-from partkin.sheets.findings import Findings
+from partkin.sheets.findings import ProblemList
 
 
 def cell_value(sheet: str, column: str, text: str | None) -> Any:
@@ -20,7 +20,7 @@ def cell_value(sheet: str, column: str, text: str | None) -> Any:
     '2024-05-28'
     """
     described = next(one for one in BY_NAME[sheet].columns if one.name == column)
-    return reader_of(described, ".", Findings())(text.strip()) if text and text.strip() else None
+    return reader_of(described, ".", ProblemList())(text.strip()) if text and text.strip() else None
 
 
 def faults_of_cells(sheet: str, cells: Mapping[str, str | None]) -> tuple[Problem, ...]:
@@ -37,7 +37,7 @@ def faults_of_cells(sheet: str, cells: Mapping[str, str | None]) -> tuple[Proble
         if not text:
             continue
         try:
-            reader_of(column, ".", Findings())(text)
+            reader_of(column, ".", ProblemList())(text)
         except CellFault as fault:
             found.append(Problem(sheet, 0, column.name, fault.what, fault.mend))
     return tuple(found)

@@ -13,10 +13,10 @@ from pathlib import Path
 from typing import Any
 
 from partkin.model.columns import BY_NAME, NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS
+from partkin.model.nearest import nearest
 from partkin.model.problem import FaultyInput, Problem
 from partkin.sheets.dialect import LARGEST_BYTES
-from partkin.sheets.findings import Findings
-from partkin.sheets.nearest import nearest
+from partkin.sheets.findings import ProblemList
 
 ENDINGS = (".xlsx", ".xlsm", ".ods")
 WORK = "work.csv"
@@ -52,7 +52,7 @@ def refuse_workbook(path: Path) -> None:
         raise FaultyInput((Problem(path.name, 0, "", "a workbook is only read; nothing was written", mend),))
 
 
-def read_tabs(path: Path, findings: Findings) -> tuple[Tab, ...]:
+def read_tabs(path: Path, findings: ProblemList) -> tuple[Tab, ...]:
     """Read every tab of a workbook; none, with the fault noted, where it cannot be read."""
     what, mend = "", "Save it as .xlsx or .ods once more, without a password"
     try:
@@ -117,7 +117,7 @@ class TabsOfABuild:
         return tuple(replace(one, sheet=self.tab_of.get(one.sheet, one.sheet)) for one in problems)
 
 
-def tabs_of_a_build(tabs: Sequence[Tab], findings: Findings) -> TabsOfABuild:
+def tabs_of_a_build(tabs: Sequence[Tab], findings: ProblemList) -> TabsOfABuild:
     """Take each tab for the sheet that it is called after: parts, Parts or parts.csv for parts.csv."""
     contents: dict[str, bytes] = {}
     tab_of: dict[str, str] = {}

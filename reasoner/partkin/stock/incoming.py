@@ -26,7 +26,7 @@ from partkin.model.problem import FaultyInput, Problem
 from partkin.positions import adjust, dimensions
 from partkin.positions.lengths import coordinate_half_width_mm
 from partkin.sheets.cells import CellFault, offered_id, reader_of
-from partkin.sheets.findings import Findings
+from partkin.sheets.findings import ProblemList
 
 # What says whose place a part takes in one build says nothing in a stock.
 _OF_ONE_BUILD = ("part", "origin", "takes_place_of", "part_of", "goes_on", "broken_by")
@@ -223,7 +223,7 @@ def _of_table(table: pa.Table, name: str) -> tuple[Batch, tuple[Problem, ...]]:
     if lacking:
         raise FaultyInput(tuple(Problem(name, 1, c, f"the column {c} is missing", "Add it") for c in lacking))
     faults = _Faults(name, table.num_rows)
-    findings = Findings()
+    findings = ProblemList()
     own = {"part": next(c for c in COLUMNS[FEATURES] if c.name == "part")}
     own |= {c.name: c for c in (*PART_COLUMNS, *FEATURE_COLUMNS)}
     values = {
@@ -247,7 +247,7 @@ def _of_table(table: pa.Table, name: str) -> tuple[Batch, tuple[Problem, ...]]:
 _UNSAID_MM = coordinate_half_width_mm(Feature("", "", "hole"))
 
 
-def _typed(column: Column, cells: pa.Array, faults: _Faults, findings: Findings) -> pa.Array:
+def _typed(column: Column, cells: pa.Array, faults: _Faults, findings: ProblemList) -> pa.Array:
     """The values of a column; each different cell is read once, by the reader of the sheets."""
     wanted = _kind(column)
     if pa.types.is_floating(cells.type) or pa.types.is_integer(cells.type):

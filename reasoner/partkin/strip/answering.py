@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from partkin.model.build import Build
+from partkin.model.folding import WIDTH, folded
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.stripping import NoPlan, PlanView, StripPlan
 from partkin.sheets.given_files import in_folder
@@ -16,7 +17,6 @@ from partkin.strip.plan import plan
 from partkin.strip.refit import refit
 from partkin.strip.stuck import left, stuck, undone_by
 from partkin.strip.text import (
-    folded,
     labels,
     lines,
     moved_lines,
@@ -29,11 +29,9 @@ from partkin.strip.text import (
     warned,
 )
 
-WIDTH = 96
-
 
 @dataclass(frozen=True)
-class Asked:
+class StripQuestion:
     """What the person wants to know of getting a part out.
 
     `done`: step numbers of the whole plan. `across_from`: an original whose other things are to be moved over.
@@ -49,7 +47,7 @@ class Asked:
 
 
 @dataclass(frozen=True)
-class Answer:
+class StripAnswer:
     """The answer as lines; `plan` None: there is none.
 
     `warnings`: fasteners that wait for each other by what is only guessed (certain ones are refused where the
@@ -75,7 +73,7 @@ def step_numbers(text: str) -> tuple[int, ...]:
     return tuple(dict.fromkeys(int(word) for word in words))
 
 
-def answer(build: Build, asked: Asked) -> Answer:
+def answer(build: Build, asked: StripQuestion) -> StripAnswer:
     """Plan the least work that frees a part, and answer what goes with it.
 
     Raises
@@ -95,27 +93,13 @@ def answer(build: Build, asked: Asked) -> Answer:
     if asked.stuck is not None:
         listed = [f"What may still hold {asked.stuck}", "", *stuck_lines(stuck(build, asked.stuck, done=undone))]
         listed += ["", *_without_the_stuck(build, asked, asked.stuck, whole)]
-    original = asked.across_from or original_of(build, asked.part)
+    original = asked.across_from or _original_of(build, asked.part)
     if original is not None and asked.stuck is None:
         listed += ["", f"To move across from {original}", *moved_lines(move_across(build, original, asked.part))]
-    found = Answer(tuple(listed), warnings=impossible(build))
+    found = StripAnswer(tuple(listed), warnings=impossible(build))
     if isinstance(whole, NoPlan):
         return found
-    return Answer(found.lines, tuple(labels(whole)), whole, found.warnings)
-
-
-def original_of(build: Build, donor: str) -> str | None:
-    """Return the original whose place a donor takes: as with a check the first that is measured, else the first."""
-    found = build.part(donor)
-    if found is None or found.origin != "donor" or found.takes_place_of is None:
-        return None
-    place = found.takes_place_of
-    originals = [part for part in build.parts if part.origin == "original"]
-    if any(part.part == place for part in originals):
-        return place
-    measured = {feature.part for feature in build.features if feature.x_mm is not None}
-    there = [part.part for part in originals if part.takes_place_of == place]
-    return next((name for name in there if name in measured), next(iter(there), None))
+    return StripAnswer(found.lines, tuple(labels(whole)), whole, found.warnings)
 
 
 def way_back(build: Build, part: str, without: tuple[str, ...] = (), folder: str = ".") -> tuple[list[str], bool]:
@@ -126,18 +110,18 @@ def way_back(build: Build, part: str, without: tuple[str, ...] = (), folder: str
     FaultyInput
         No such part or fastener.
     """
-    _refuse(build, Asked(part, without=without))
+    _refuse(build, StripQuestion(part, without=without))
     whole = plan(build, part, without=frozenset(without))
     if isinstance(whole, NoPlan):
         return [f"No plan frees {part}, so there is no way back to write: {whole.reason}"], False
     if nothing_known(whole):
         return [f"{said(whole)[0]} The way back is written from the plan."], True
     listed = refit_lines(refit(build, whole))
-    original = original_of(build, part)
+    original = _original_of(build, part)
     if original is not None:
         onto = "this is the way back onto the assembly that it comes off"
         says = f"{part} is a donor: {onto}. On the vehicle it goes as {original} came off:"
-        listed = [*folded("", says, WIDTH), f"  partkin refit {original}{in_folder(folder)}", "", *listed]
+        listed = [*folded(says), f"  partkin refit {original}{in_folder(folder)}", "", *listed]
     return listed, True
 
 
@@ -149,8 +133,8 @@ def view_of(build: Build, part: str, without: tuple[str, ...] = ()) -> PlanView:
     FaultyInput
         No such part or fastener.
     """
-    _refuse(build, Asked(part, without=without))
-    found, original = build.part(part), original_of(build, part)
+    _refuse(build, StripQuestion(part, without=without))
+    found, original = build.part(part), _original_of(build, part)
     name = f"{found.name} ({part})" if found is not None and found.name else part
     moved = move_across(build, original, part) if original is not None else ()
     whole = plan(build, part, without=frozenset(without))
@@ -167,23 +151,28 @@ def to_plan(build: Build, donors: Collection[str]) -> tuple[str, ...]:
     They are the donors and the originals whose place these take, where a row of held_by.csv joins them to
     anything; restraint parts are left to licensed practice.
     """
-    asked = {*donors, *(original_of(build, donor) for donor in donors)}
+    asked = {*donors, *(_original_of(build, donor) for donor in donors)}
     held = {name for row in build.holdings for name in (row.part, row.held_to)}
     children = children_of(build)
     parts = [part.part for part in build.parts if part.part in asked and part.duty != "restraint"]
     return tuple(part for part in parts if held.intersection(family(children, part)))
 
 
-def _without_the_stuck(build: Build, asked: Asked, name: str, whole: StripPlan | NoPlan) -> list[str]:
+def _original_of(build: Build, donor: str) -> str | None:
+    found = build.original_of(donor)
+    return found.part if found is not None else None
+
+
+def _without_the_stuck(build: Build, asked: StripQuestion, name: str, whole: StripPlan | NoPlan) -> list[str]:
     """What it takes to leave a fastener alone that will not come."""
     if all(row.fastener != name for row in build.holdings):
         return []
     if isinstance(whole, StripPlan) and name not in whole.undone:
-        return folded("", f"The plan for {asked.part} leaves {name} alone as it is.", WIDTH)
+        return folded(f"The plan for {asked.part} leaves {name} alone as it is.")
     without = (*asked.without, name)
     other = plan(build, asked.part, without=frozenset(without))
     if isinstance(other, NoPlan):
-        return folded("", f"Without undoing {name} nothing frees {asked.part}: {other.reason}.", WIDTH)
+        return folded(f"Without undoing {name} nothing frees {asked.part}: {other.reason}.")
     more = ""
     if isinstance(whole, StripPlan):
         more = f", {other.cost_minutes - whole.cost_minutes:.1f} min more than with it"
@@ -191,7 +180,7 @@ def _without_the_stuck(build: Build, asked: Asked, name: str, whole: StripPlan |
     takes = f"another way takes {other.cost_minutes:.1f} min{more}{along}"
     words = " ".join(f"--without {fastener}" for fastener in without)
     return [
-        *folded("", f"If {name} will not come at all: {takes}. It is listed by:", WIDTH),
+        *folded(f"If {name} will not come at all: {takes}. It is listed by:"),
         f"  partkin strip {asked.part} {words}{in_folder(asked.folder)}",
     ]
 
@@ -214,7 +203,7 @@ def _refuse_steps(faults: Iterable[str]) -> None:
         raise FaultyInput(problems)
 
 
-def _refuse(build: Build, asked: Asked) -> None:
+def _refuse(build: Build, asked: StripQuestion) -> None:
     """Every fault of the question at once."""
     fasteners = {row.fastener for row in build.holdings}
     faults = _no_part(build, asked.part, "Name a part of parts.csv")

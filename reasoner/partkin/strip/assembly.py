@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from partkin.model.build import Build, Holding
-from partkin.strip.costs import fastener_rows
-from partkin.strip.reach import Reach
+from partkin.strip.reach import Reachable
+from partkin.tables.costs import fastener_rows
 
 NO_PLACE = "place not given"
 
@@ -101,14 +101,14 @@ class Assembly:
         return tuple(fastener.index for fastener in self.fasteners if fastener.holds(self.wanted))
 
     @cached_property
-    def reach(self) -> Reach:
+    def reach(self) -> Reachable:
         """What can be reached with nothing held in place."""
-        return Reach(self)
+        return Reachable(self)
 
     @cached_property
-    def reach_in_place(self) -> Reach:
+    def reach_in_place(self) -> Reachable:
         """What can be reached before the wanted part has been lifted."""
-        return Reach(self, in_place=True)
+        return Reachable(self, in_place=True)
 
     @cached_property
     def on_bench(self) -> bool:

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from partkin.model.build import Build
 from partkin.model.reasons import Caution
 from partkin.strip.assembly import Assembly, Fastener, children_of, family
-from partkin.strip.costs import lift_row, lift_rows
+from partkin.tables.costs import lift_row, lift_rows
 
 COMMON = "common practice, no source"
 DEFER = "Follow the maker's instructions and local law, and leave it to a licensed person."

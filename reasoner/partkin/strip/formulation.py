@@ -21,8 +21,8 @@ from dataclasses import dataclass
 
 from partkin.fit.integer_program import INFINITE, IntegerProgram
 from partkin.strip.assembly import Assembly, Fastener, InTheWay
-from partkin.strip.costs import bench_minutes, lift_row, lift_rows, place_minutes
-from partkin.strip.reach import Reach
+from partkin.strip.reach import Reachable
+from partkin.tables.costs import bench_minutes, lift_row, lift_rows, place_minutes
 
 # Equal plans: fewer fasteners win, and a child stays with its assembly. Far below a hundredth of a minute.
 TIE_MINUTES = 1e-5
@@ -162,7 +162,7 @@ class Formulation:
                 self.program.row(gone_to | self._on_vehicle(fastener.index, -1.0), 0.0, 2.0)
 
     def _leaving(self) -> None:
-        """What is reached on the vehicle takes off what is in the way, as far as that can be told without an order.
+        """Undoing a fastener on the vehicle requires that what stands in its way is off, as far as no order is needed.
 
         Either what is in the way is off what stays by then, or the fastener with the bodies that it joins is: they
         lie aside together, and what is off them is left to `rows_that_break`. At the bench all of it is.
@@ -223,7 +223,7 @@ class Formulation:
         return rows
 
     def _overlooked(
-        self, reach: Reach, values: list[float], used: list[float], among: frozenset[int], most: int
+        self, reach: Reachable, values: list[float], used: list[float], among: frozenset[int], most: int
     ) -> list[dict[int, float]]:
         on_vehicle = reach is self.asm.reach_in_place
         helpers = self.asm.can_on_vehicle if on_vehicle else self.asm.can

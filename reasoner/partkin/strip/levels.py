@@ -7,10 +7,9 @@ from collections.abc import Iterable
 from partkin.model.build import Build, Part
 from partkin.model.stripping import NoPlan
 from partkin.model.verdict import Level, Verdict
-from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, WITH_ADAPTATION
+from partkin.model.words import DOES_NOT_FIT, GOES_ON, WITH_ADAPTATION
 from partkin.strip.plan import plan
 
-GOES_ON = (BOLTS_ON, WITH_ADAPTATION)
 # Fasteners named in the sentence; the plan names them all.
 MOST_LISTED = 6
 

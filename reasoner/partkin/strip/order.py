@@ -8,7 +8,7 @@ from typing import Literal
 
 from partkin.strip.assembly import Assembly
 from partkin.strip.formulation import Chosen
-from partkin.strip.reach import Reach, bits
+from partkin.strip.reach import Reachable, bits
 
 BENCH = "bench"
 STATES = 3000
@@ -78,7 +78,7 @@ class _Order:
         """Whether the part has been lifted, or lay on a bench from the start."""
         return self.asm.on_bench or self.on_vehicle <= gone
 
-    def reach(self, gone: frozenset[int]) -> Reach:
+    def reach(self, gone: frozenset[int]) -> Reachable:
         return self.asm.reach if self.lifted(gone) else self.asm.reach_in_place
 
     def all_at(self, place: str, gone: frozenset[int]) -> list[int]:

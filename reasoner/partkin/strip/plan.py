@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from partkin.model.build import Build
-from partkin.model.stripping import BodyOn, BodyRole, Joint, NoPlan, Step, StripPlan
+from partkin.model.stripping import BodyOn, BodyRole, Joint, NoPlan, StripPlan, StripStep
 from partkin.strip.assembly import Assembly, assembly, children_of, family
 from partkin.strip.circles import why_blocked
 from partkin.strip.formulation import Chosen
 from partkin.strip.order import ordered
-from partkin.strip.search import NODES, ROUNDS, Found, cheapest
+from partkin.strip.search import NODES, ROUNDS, LeastFound, cheapest
 from partkin.strip.steps import steps_of, unknowns_of
 
 
@@ -84,7 +84,7 @@ def _not_in_sheets(build: Build, part: str, done: frozenset[str], without: froze
     return None
 
 
-def _held_fast(asm: Assembly, found: Found) -> frozenset[int] | None:
+def _held_fast(asm: Assembly, found: LeastFound) -> frozenset[int] | None:
     """Return the bodies that a fastener which will not come leaves on the part; None where that is no way out."""
     stuck = [asm.fasteners[index] for index in found.blocked if index in asm.without]
     others = {body for fastener in stuck for body in fastener.ends} - asm.wanted
@@ -95,7 +95,7 @@ def _held_fast(asm: Assembly, found: Found) -> frozenset[int] | None:
     return frozenset(body for body, name in enumerate(asm.bodies) if name in names) - asm.stays - asm.wanted
 
 
-def _worded(asm: Assembly, part: str, found: Found, chosen: Chosen, with_it: tuple[str, ...]) -> StripPlan:
+def _worded(asm: Assembly, part: str, found: LeastFound, chosen: Chosen, with_it: tuple[str, ...]) -> StripPlan:
     events, changes = ordered(asm, chosen)
     steps = steps_of(asm, events, chosen.at_bench)
     # The bodies that leave the vehicle in one lift with the part (on a bench: the part alone).
@@ -138,7 +138,7 @@ def _notes(asm: Assembly, part: str, with_it: tuple[str, ...]) -> tuple[str, ...
     return tuple(notes)
 
 
-def _joints(asm: Assembly, steps: tuple[Step, ...]) -> tuple[Joint, ...]:
+def _joints(asm: Assembly, steps: tuple[StripStep, ...]) -> tuple[Joint, ...]:
     number = {step.fastener: step.number for step in steps if step.fastener is not None}
     found = []
     for f in (*asm.fasteners, *asm.done):

@@ -24,10 +24,10 @@ if TYPE_CHECKING:
 
 # One alternative of a clause: bits of fasteners that may be undone, bits of bodies that may be gone; the last is
 # whether what stays is asked about instead of what the fastener itself is joined to.
-Way = tuple[int, int, bool]
+WayOff = tuple[int, int, bool]
 
 
-class Reach:
+class Reachable:
     """The reach of an assembly's fasteners. `in_place`: the wanted part has not been lifted yet."""
 
     def __init__(self, asm: Assembly, in_place: bool = False) -> None:
@@ -51,7 +51,7 @@ class Reach:
         for way in (way for clauses in self.clauses for clause in clauses for way in clause):
             self.named |= way[0]
 
-    def _way(self, fastener: Fastener, way: InTheWay) -> Way:
+    def _way(self, fastener: Fastener, way: InTheWay) -> WayOff:
         if way.unknown:
             return 0, 1 << self.node[fastener.ends[0]], False
         family = way.family if way.fastener is None else self.asm.fasteners[way.fastener].ends
@@ -65,7 +65,7 @@ class Reach:
         lumps = _State(self, undone).joined
         return [lumps[node] for node in self.node]
 
-    def is_off(self, way: Way, fastener: int, undone: int, joined: Sequence[int]) -> bool:
+    def is_off(self, way: WayOff, fastener: int, undone: int, joined: Sequence[int]) -> bool:
         """Whether one name of a `behind` cell is out of the way of a fastener that is still done up."""
         bit, bodies, own = way
         here = (joined[self.home] if self.home >= 0 else 0) if own else joined[self.ends[fastener]]
@@ -138,7 +138,7 @@ class _State:
 
     __slots__ = ("joined", "near", "reach", "undone", "waiting")
 
-    def __init__(self, reach: Reach, before: Iterable[int] = ()) -> None:
+    def __init__(self, reach: Reachable, before: Iterable[int] = ()) -> None:
         self.reach, self.undone = reach, bits(before)
         self.waiting: list[int] = []
         self.near = [0] * len(reach.node)

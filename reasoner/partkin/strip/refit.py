@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from partkin.model.build import Build, Holding
-from partkin.model.stripping import Buy, RefitPlan, RefitStep, Step, StripPlan
+from partkin.model.stripping import Buy, RefitPlan, RefitStep, StripPlan, StripStep
 from partkin.strip.assembly import children_of, family
 from partkin.strip.cautions import COMMON, HEAVY, HEAVY_BACK
 from partkin.strip.steps import START, pieces
@@ -73,7 +73,7 @@ def refit(build: Build, plan: StripPlan) -> RefitPlan:
     )
 
 
-def _back(step: Step, rows: Rows) -> RefitStep:
+def _back(step: StripStep, rows: Rows) -> RefitStep:
     back = RefitStep(0, "put on", step.place, "", step.number, cautions=step.cautions)
     if step.do == "prepare":
         says = next((_RESTORE[c.rule] for c in step.cautions if c.rule in _RESTORE), step.says)
@@ -146,7 +146,7 @@ def _counts(plan: StripPlan) -> tuple[str, ...]:
     return (*found, "no bag is left over")
 
 
-def _buy(step: Step, rows: Rows) -> list[Buy]:
+def _buy(step: StripStep, rows: Rows) -> list[Buy]:
     if step.fastener is None or step.kind is None:
         return []
     sure = any(row.single_use for row in rows[step.fastener])

@@ -29,7 +29,7 @@ ROUNDED_UP, SLIGHT, DIVES = 0.6, 1e-4, 60
 
 
 @dataclass(frozen=True)
-class Found:
+class LeastFound:
     """The best solution that can be carried out (None: there is none), and what none can go below.
 
     `blocked`: fasteners of those that must be undone that no order can reach, where there is no solution.
@@ -44,7 +44,9 @@ class Found:
     rounds: int = 0
 
 
-def cheapest(asm: Assembly, must: tuple[int, ...] | None = None, nodes: int = NODES, rounds: int = ROUNDS) -> Found:
+def cheapest(
+    asm: Assembly, must: tuple[int, ...] | None = None, nodes: int = NODES, rounds: int = ROUNDS
+) -> LeastFound:
     """Return the cheapest solution that undoes what must be undone.
 
     Parameters
@@ -61,8 +63,8 @@ def cheapest(asm: Assembly, must: tuple[int, ...] | None = None, nodes: int = NO
     can = small.can if must is None or small.on_bench else small.can_on_vehicle
     blocked = [member for bundle in wanted if bundle not in can for member in stands_for[bundle]]
     if blocked:
-        return Found(None, blocked=tuple(sorted(i for i in blocked if must is not None or i not in asm.can)))
-    found = _Search(small, wanted, lifted=must is None).found(nodes, rounds)
+        return LeastFound(None, blocked=tuple(sorted(i for i in blocked if must is not None or i not in asm.can)))
+    found = _LeastSearch(small, wanted, lifted=must is None).found(nodes, rounds)
     chosen = found.chosen
     assert chosen is not None
     undone, at_bench = (
@@ -96,7 +98,7 @@ def bundled(asm: Assembly, apart: tuple[int, ...] = ()) -> tuple[Assembly, tuple
     return small, tuple(tuple(member.index for member in members) for members in groups.values())
 
 
-class _Search:
+class _LeastSearch:
     """One search: what the program is, what the best solution is so far, and what none can go below."""
 
     def __init__(self, asm: Assembly, wanted: tuple[int, ...], lifted: bool) -> None:
@@ -107,7 +109,7 @@ class _Search:
         self.repair = Repair(asm, wanted, lifted, self._relax())
         self.best: Chosen | None = None
 
-    def found(self, nodes: int, rounds: int) -> Found:
+    def found(self, nodes: int, rounds: int) -> LeastFound:
         """Search within limits; return the best solution with what is shown of it."""
         limit: str | None = None
         if self.formulation.work >= WORK:
@@ -120,7 +122,7 @@ class _Search:
             self.best = self.repair.repaired(Chosen(frozenset(self.wanted), frozenset(), self.asm.wanted))
         cost, proved = self._cost(self.best), self._proved()
         least = cost if proved else max(0.0, self.bound - self.formulation.ties_minutes)
-        return Found(self.best, cost, least, proved, None if proved else limit, rounds=self.rounds)
+        return LeastFound(self.best, cost, least, proved, None if proved else limit, rounds=self.rounds)
 
     def _relax(self) -> tuple[float, ...]:
         """Add rows at the relaxation until it breaks none, or they no longer lift the bound, or it is too much work.
@@ -161,7 +163,7 @@ class _Search:
             fixed |= set(up or sorted(free, key=lambda i: (-round(used[i], 6), i))[:1])
             self._add(rows)
             self.program.fix((self.formulation.w[index] for index in fixed), 1.0)
-        # Both what is rounded up and what the relaxation uses at all are kept as long as can be.
+        # Two starts: keep what was rounded up as long as possible, or keep nothing in particular.
         offered = [self.repair.whittled(frozenset(kept), dearest) for kept in (fixed, ()) for dearest in (False, True)]
         if not any(offered):
             offered.append(self.repair.repaired(Chosen(frozenset(fixed), frozenset(), self.asm.wanted)))

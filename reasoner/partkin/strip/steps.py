@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from partkin.model.reasons import Caution, Unknown
-from partkin.model.stripping import Step
+from partkin.model.stripping import StripStep
 from partkin.strip.assembly import NO_PLACE, Assembly, Fastener
 from partkin.strip.cautions import (
     AT_THE_START,
@@ -18,9 +18,9 @@ from partkin.strip.cautions import (
     witness_mark,
     words_of,
 )
-from partkin.strip.costs import fastener_rows
 from partkin.strip.looking import look_for
 from partkin.strip.order import BENCH, Event
+from partkin.tables.costs import fastener_rows
 
 VERBS = {
     "connector": "unplug", "hose": "take off", "clip": "unclip", "adhesive": "release", "clamp": "loosen",
@@ -46,7 +46,7 @@ def counted(fastener: Fastener) -> str:
     return pieces(fastener.count, fastener.kind, fastener.given("thread"))
 
 
-def steps_of(asm: Assembly, events: list[Event], at_bench: frozenset[int]) -> tuple[Step, ...]:
+def steps_of(asm: Assembly, events: list[Event], at_bench: frozenset[int]) -> tuple[StripStep, ...]:
     """Return the numbered steps of an order, with what must be done before them.
 
     Parameters
@@ -56,7 +56,7 @@ def steps_of(asm: Assembly, events: list[Event], at_bench: frozenset[int]) -> tu
     at_bench
         Fasteners that are undone at the bench.
     """
-    found: list[tuple[Step, set[str]]] = []
+    found: list[tuple[StripStep, set[str]]] = []
     heavy: set[int] = set()
     for event in events:
         if event.do == "undo":
@@ -79,7 +79,7 @@ def steps_of(asm: Assembly, events: list[Event], at_bench: frozenset[int]) -> tu
     return tuple(_numbered(step, number) for number, step in enumerate(steps, start=1))
 
 
-def _undo(asm: Assembly, event: Event, words: Iterable[str], at_bench: bool) -> Step:
+def _undo(asm: Assembly, event: Event, words: Iterable[str], at_bench: bool) -> StripStep:
     fastener = asm.fasteners[event.fastener]
     pairs = "; ".join(f"{asm.named(a)} from {asm.named(b)}" for a, b in fastener.joins)
     tool, note = fastener.given("tool"), fastener.given("note")
@@ -87,7 +87,7 @@ def _undo(asm: Assembly, event: Event, words: Iterable[str], at_bench: bool) -> 
     says += f", with {tool}" if tool else ""
     says += "; a guess: look whether it is there" if fastener.guess else ""
     says += f" ({note})" if note else ""
-    return Step(
+    return StripStep(
         number=0,
         do="undo",
         place=event.place,
@@ -107,7 +107,7 @@ def _undo(asm: Assembly, event: Event, words: Iterable[str], at_bench: bool) -> 
     )
 
 
-def _come_loose(asm: Assembly, event: Event, heavy: bool) -> Step:
+def _come_loose(asm: Assembly, event: Event, heavy: bool) -> StripStep:
     names = tuple(asm.bodies[body] for body in event.bodies)
     mine = not asm.wanted.isdisjoint(event.bodies)
     listed = ", ".join(asm.named(body) for body in sorted(event.bodies, key=lambda b: (b not in asm.wanted, b)))
@@ -119,7 +119,7 @@ def _come_loose(asm: Assembly, event: Event, heavy: bool) -> Step:
         says = f"hold up, it comes loose in one piece: {listed}"
     else:
         says = f"{'now apart from it' if event.place == BENCH else 'take off and lay aside'}: {listed}"
-    step = Step(0, event.do, _out_of(asm, event), says, bodies=names)
+    step = StripStep(0, event.do, _out_of(asm, event), says, bodies=names)
     if event.place == BENCH and not mine:
         return step
     mass_kg = asm.mass_kg(event.bodies)
@@ -141,11 +141,11 @@ def _out_of(asm: Assembly, event: Event) -> str:
     return max(count, key=lambda place: (count[place], place == event.place))
 
 
-def _prepare(place: str, caution: Caution) -> Step:
-    return Step(number=0, do="prepare", place=place, says=caution.says, cautions=(caution,))
+def _prepare(place: str, caution: Caution) -> StripStep:
+    return StripStep(number=0, do="prepare", place=place, says=caution.says, cautions=(caution,))
 
 
-def _numbered(step: Step, number: int) -> Step:
+def _numbered(step: StripStep, number: int) -> StripStep:
     if step.bag is None:
         return replace(step, number=number)
     what = pieces(step.count, step.kind or "", step.thread)

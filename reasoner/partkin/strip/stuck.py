@@ -6,7 +6,7 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from partkin.model.build import Build
-from partkin.model.stripping import Step, StripPlan, Suspected
+from partkin.model.stripping import StripPlan, StripStep, Suspected
 from partkin.strip.assembly import NO_PLACE, Assembly, Fastener, assembly
 from partkin.strip.looking import look_for
 from partkin.strip.order import ordered
@@ -18,7 +18,7 @@ NODES = 100
 ROUNDS = 20
 
 
-def left(plan: StripPlan, done: Collection[int | str]) -> tuple[Step, ...]:
+def left(plan: StripPlan, done: Collection[int | str]) -> tuple[StripStep, ...]:
     """Return the steps of a plan that are still to do.
 
     Parameters
@@ -83,13 +83,13 @@ def stuck(
 
 
 # The likelier the smaller the number.
-Suspect = tuple[int, Fastener, str]
+Suspicion = tuple[int, Fastener, str]
 
 
-def _near_fastener(asm: Assembly, own: Fastener) -> list[Suspect]:
+def _near_fastener(asm: Assembly, own: Fastener) -> list[Suspicion]:
     """Candidates for a fastener that will not come."""
     ends, others = set(own.ends), [f for f in asm.fasteners if f is not own and not f.link]
-    found: list[Suspect] = []
+    found: list[Suspicion] = []
     reach = asm.reach if asm.on_bench else asm.reach_in_place
     if not reach.reached(own.index, 0, reach.joined(())):
         ways = [way for clause in own.behind for way in clause]
@@ -111,9 +111,9 @@ def _near_fastener(asm: Assembly, own: Fastener) -> list[Suspect]:
     return found
 
 
-def _of_part(asm: Assembly) -> list[Suspect]:
+def _of_part(asm: Assembly) -> list[Suspicion]:
     """Candidates for a part that will not come away."""
-    found: list[Suspect] = []
+    found: list[Suspicion] = []
     for fastener in (asm.fasteners[index] for index in asm.boundary):
         if not fastener.link:
             other = next(body for body in fastener.ends if body not in asm.wanted)
@@ -121,8 +121,8 @@ def _of_part(asm: Assembly) -> list[Suspect]:
     return found
 
 
-def _once(found: list[Suspect]) -> list[Suspect]:
-    kept: dict[int, Suspect] = {}
+def _once(found: list[Suspicion]) -> list[Suspicion]:
+    kept: dict[int, Suspicion] = {}
     for tier, fastener, why in sorted(found, key=lambda suspect: (suspect[0], suspect[1].index)):
         kept.setdefault(fastener.index, (tier, fastener, why + ("; a guess" if tier and fastener.guess else "")))
     return list(kept.values())

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from textwrap import wrap
 
-from partkin.model.stripping import Moved, RefitPlan, RefitStep, Step, StripPlan, Suspected
+from partkin.model.folding import folded
+from partkin.model.stripping import Moved, RefitPlan, RefitStep, StripPlan, StripStep, Suspected
 
 WIDTH = 100
 UNDER = " " * 9
@@ -20,8 +20,9 @@ def stuck_lines(found: Iterable[Suspected]) -> list[str]:
     """Return what may still hold, the likeliest first."""
     listed: list[str] = []
     for suspected in found:
-        listed += folded(f"{suspected.rank:>2}  ", f"{suspected.fastener or 'not in the sheet'}: {suspected.why}")
-        listed += folded("      ", suspected.look)
+        says = f"{suspected.fastener or 'not in the sheet'}: {suspected.why}"
+        listed += folded(says, f"{suspected.rank:>2}  ", width=WIDTH)
+        listed += folded(suspected.look, "      ", width=WIDTH)
     return listed
 
 
@@ -29,7 +30,7 @@ def moved_lines(found: Iterable[Moved]) -> list[str]:
     """Return what is to be moved across from the original."""
     listed: list[str] = []
     for moved in found:
-        listed += folded("[!] " if moved.hold else "[ ] ", moved.says)
+        listed += folded(moved.says, "[!] " if moved.hold else "[ ] ", width=WIDTH)
     return listed or ["Nothing that the sheets know has to be moved across."]
 
 
@@ -74,12 +75,12 @@ def tools(plan: StripPlan) -> tuple[tuple[str, int], ...]:
 
 def lines(plan: StripPlan) -> list[str]:
     """Return a plan as lines to print and tick, the verdict first."""
-    listed = [line for sentence in said(plan) for line in folded("", sentence)]
+    listed = [line for sentence in said(plan) for line in folded(sentence, width=WIDTH)]
     lay_out = ", ".join(f"{tool} ({count})" for tool, count in tools(plan))
-    listed += folded("", f"Tools, and how many each undoes: {lay_out}.") if lay_out else []
-    holds = [line for caution in plan.cautions if caution.hold for line in folded("  ! ", caution.says)]
+    listed += folded(f"Tools, and how many each undoes: {lay_out}.", width=WIDTH) if lay_out else []
+    holds = [line for caution in plan.cautions if caution.hold for line in folded(caution.says, "  ! ", width=WIDTH)]
     listed += ["", "First of all", *holds] if holds else []
-    unknowns = [line for unknown in plan.unknowns for line in folded("  ? ", unknown.says)]
+    unknowns = [line for unknown in plan.unknowns for line in folded(unknown.says, "  ? ", width=WIDTH)]
     listed += ["", "Not known: look before you pull", *unknowns] if unknowns else []
     if nothing_known(plan):
         return listed
@@ -88,10 +89,11 @@ def lines(plan: StripPlan) -> list[str]:
         minutes = f" [{step.minutes:g} min]" if step.minutes else ""
         listed += ticked(step, f"{f'{step.place}: ' if step.place else ''}{step.says}{minutes}")
         if step.mass_kg is not None:
-            listed += folded(UNDER, f"mass {step.mass_kg:g} kg" + (" at least" if step.mass_unknown else ""))
-        listed += folded(f"{UNDER}mark ", step.mark) if step.mark is not None else []
+            least = " at least" if step.mass_unknown else ""
+            listed += folded(f"mass {step.mass_kg:g} kg{least}", UNDER, width=WIDTH)
+        listed += folded(step.mark, f"{UNDER}mark ", width=WIDTH) if step.mark is not None else []
         listed += warned(step) if step.do != "prepare" else []
-        listed += folded(UNDER, f"label: {step.bag}") if step.bag is not None else []
+        listed += folded(f"label: {step.bag}", UNDER, width=WIDTH) if step.bag is not None else []
     return listed
 
 
@@ -99,36 +101,29 @@ def refit_lines(plan: RefitPlan) -> list[str]:
     """Return the way back of a plan as lines to print and tick."""
     listed = [f"The way back for {plan.part}: {len(plan.steps)} steps."]
     if plan.connectors:
-        listed += folded("", f"Plugs to count back in: {plan.connectors} ({', '.join(plan.connector_rows)}).")
+        listed += folded(f"Plugs to count back in: {plan.connectors} ({', '.join(plan.connector_rows)}).", width=WIDTH)
     listed += ["", "To have before you begin"] if plan.buy else []
     for buy in plan.buy:
         kind = buy.kind if buy.count == 1 else f"{buy.kind}s"
         thread = f" {buy.thread}" if buy.thread else ""
-        listed += folded("[ ] ", f"{buy.count} {kind}{thread} ({buy.fastener}): {buy.says}")
+        listed += folded(f"{buy.count} {kind}{thread} ({buy.fastener}): {buy.says}", "[ ] ", width=WIDTH)
     listed += ["", "Steps"]
     for step in plan.steps:
         listed += ticked(step, f"{f'{step.place}: ' if step.place else ''}{step.says}")
-        listed += folded(UNDER, step.torque_says) if step.torque_says is not None else []
+        listed += folded(step.torque_says, UNDER, width=WIDTH) if step.torque_says is not None else []
         listed += warned(step) if step.do != "restore" else []
     return listed
 
 
-def ticked(step: Step | RefitStep, says: str, width: int = WIDTH) -> list[str]:
+def ticked(step: StripStep | RefitStep, says: str, width: int = WIDTH) -> list[str]:
     """Return a step with a box to tick."""
-    return folded(f"[ ] {step.number:>3}  ", says, width)
+    return folded(says, f"[ ] {step.number:>3}  ", width=width)
 
 
-def warned(step: Step | RefitStep, width: int = WIDTH) -> list[str]:
+def warned(step: StripStep | RefitStep, width: int = WIDTH) -> list[str]:
     """Return the cautions of a step."""
-    return [line for caution in step.cautions for line in folded(f"{UNDER}! ", caution.says, width)]
+    return [line for caution in step.cautions for line in folded(caution.says, f"{UNDER}! ", width=width)]
 
-
-def folded(lead: str, text: str, width: int = WIDTH) -> list[str]:
-    """Fold a text behind a lead."""
-    later = " " * len(lead)
-    return wrap(
-        text, width, initial_indent=lead, subsequent_indent=later, break_long_words=False, break_on_hyphens=False
-    )
 
 
 def _proof(plan: StripPlan) -> str:

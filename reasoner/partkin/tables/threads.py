@@ -1,4 +1,4 @@
-"""Threads as the trade writes them: what a designation says about form, diameter, pitch and hand."""
+"""Threads: data/tables/threads.csv, how the trade writes them, and which join and which must not."""
 
 from __future__ import annotations
 
@@ -6,6 +6,10 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cache, lru_cache
+from types import MappingProxyType
+
+from partkin.tables.reader import read
 
 MM_PER_INCH = 25.4
 # Number sizes of unified threads: 0.060 in + 0.013 in a number (ASME B1.1), in use from 0 to 12. A whole
@@ -148,3 +152,87 @@ def parse(text: str, table: Mapping[str, Thread]) -> Thread | None:
     if read is None or not left_hand:
         return read
     return replace(read, designation=f"{read.designation} LH", left_hand=True)
+
+
+@cache
+def threads() -> Mapping[str, Thread]:
+    """Return every thread of data/tables/threads.csv by its designation, in table order.
+
+    Examples
+    --------
+    >>> threads()["M6x1"].clearance_medium_mm
+    6.6
+    """
+    return MappingProxyType({row.designation: row for row in read("threads.csv", Thread)})
+
+
+@lru_cache(maxsize=4096)
+def parse_thread(text: str) -> Thread | None:
+    """Read a thread as the trade writes it; None where diameter and pitch cannot be told from it.
+
+    A metric size alone is its coarse pitch; a bolt's length does not belong in a thread.
+
+    Parameters
+    ----------
+    text
+        For instance `M6x1`, `M8` (coarse), `m8 x 1,25`, `M10x1.25 LH`, `1/4-20`, `#10-32 UNF`, `G1/4`.
+
+    Examples
+    --------
+    >>> parse_thread("M8").designation, parse_thread("1/4-20 UNC").major_mm
+    ('M8x1.25', 6.35)
+    >>> parse_thread("M8x30") is None
+    True
+    """
+    return parse(text, threads())
+
+
+def threads_join(a: Thread, b: Thread) -> bool:
+    """Whether a bolt of one thread goes properly into a nut of the other: same form, size, pitch and hand.
+
+    Examples
+    --------
+    >>> threads_join(parse_thread("M8"), parse_thread("M8x1.25"))
+    True
+    >>> threads_join(parse_thread("M8"), parse_thread("5/16-18"))
+    False
+    """
+    return (
+        a.form == b.form
+        and a.left_hand == b.left_hand
+        and math.isclose(a.major_mm, b.major_mm, abs_tol=0.002)
+        and math.isclose(a.pitch_mm, b.pitch_mm, abs_tol=0.0005)
+    )
+
+
+@dataclass(frozen=True)
+class NearMiss:
+    """Two threads that may start by hand in each other and must not be joined.
+
+    `turns`: how many turns until the threads are a quarter of the smaller pitch apart; None where the
+    pitches are equal and something else (flank angle, taper, diameter) is wrong.
+    """
+
+    thread_a: str
+    thread_b: str
+    turns: float | None
+    note: str
+    source: str
+
+
+@cache
+def near_misses() -> tuple[NearMiss, ...]:
+    """Return the pairs of threads that may start in each other and must not be joined."""
+    return read("near_misses.csv", NearMiss)
+
+
+@lru_cache(maxsize=1024)
+def near_miss(a: str, b: str) -> NearMiss | None:
+    """Return the near miss of two designations, in either order; None where the table has none.
+
+    Examples
+    --------
+    >>> near_miss("5/16-18", "M8x1.25").note
+    'almost equal diameter'
+    """
+    return next((miss for miss in near_misses() if {miss.thread_a, miss.thread_b} == {a, b}), None)

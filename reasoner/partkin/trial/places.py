@@ -229,12 +229,8 @@ def other_originals(build: Build, known: Known) -> tuple[str, ...]:
     """Say which other parts came off the same place: only one of them is looked at."""
     if known.original is None:
         return ()
-    looked_at, host = known.original.part.part, known.host.part.part
-    others = [
-        part.part for part in build.parts
-        if part.origin == "original" and part.takes_place_of == host and part.part != looked_at
-        and build.features_of(part.part)
-    ]  # fmt: skip
+    looked_at, there = known.original.part.part, [part.part for part in build.came_off(known.host.part.part)]
+    others = [part for part in there if part != looked_at and build.features_of(part)]
     return tuple(f"{other} came off the same place too and is not looked at: {looked_at} is" for other in others)
 
 

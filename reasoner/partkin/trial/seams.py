@@ -18,7 +18,7 @@ from partkin.model.positions import Positions
 from partkin.model.trial import SeamCheck, Trial
 from partkin.model.words import AIRBAG_ZONES
 from partkin.positions.budget import in_frame_mm2
-from partkin.tables import coordinate_error_mm
+from partkin.tables.instruments import coordinate_error_mm
 from partkin.trial.places import Places, adjusted, prepared_task
 from partkin.trial.seam_departure import in_host, seam_departure
 from partkin.trial.steiner import STEINER_FACTOR, steiner_point

@@ -12,7 +12,8 @@ from fractions import Fraction
 
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.words import BOLTS_ON, MM_PER_UNIT
-from partkin.tables import clip_rule, parse_thread, threads_join
+from partkin.tables.materials import clip_rule
+from partkin.tables.threads import parse_thread, threads_join
 from partkin.verify.held import Held
 from partkin.verify.proofs import Named
 from partkin.verify.vectors import ALONG_X, Vector, cos_sin, exact, laid_over, minus, mirror, towards
@@ -272,7 +273,7 @@ def shown_by(verdict: Mapping, build: Build) -> tuple[Part, Part, dict[str, str]
     host, donor = (build.part(verdict[side]) for side in ("host", "donor"))
     if host is None or donor is None:
         raise Unwritten("the sheets have no such host or donor")
-    shows = host if verdict["measured_from"] == "host" else original_of(build, host, verdict.get("original"))
+    shows = host if verdict["measured_from"] == "host" else original_on(build, host, verdict.get("original"))
     rows = _rows(build, host, shows)
     return shows, donor, {name: shown.feature for name, _, shown in rows if shown.part == shows.part}
 
@@ -311,15 +312,12 @@ def _options(
     )  # fmt: skip
 
 
-def original_of(build: Build, host: Part, named: str | None) -> Part:
-    """The part that came off: the host itself where it is one, the one named, else the first measured."""
-    if host.origin == "original":
-        return host
-    there = [p for p in build.parts if p.origin == "original" and p.takes_place_of == host.part]
-    there.sort(key=lambda part: (part.part != named, not build.features_of(part.part)))
-    if not there:
+def original_on(build: Build, host: Part, named: str | None) -> Part:
+    """The part that came off the host, or the host itself where it is one."""
+    found = build.original_on(host.part, named)
+    if found is None:
         raise Unwritten(f"no original shows where the fixings of {host.part} are")
-    return there[0]
+    return found
 
 
 def _rows(build: Build, host: Part, shows: Part) -> list[tuple[str, Feature, Feature]]:

@@ -15,8 +15,8 @@ from fractions import Fraction
 
 from partkin.model.build import Build, Part, Zone
 from partkin.model.words import AIRBAG_ZONES
-from partkin.tables import coordinate_error_mm
-from partkin.verify.as_written import Unwritten, original_of
+from partkin.tables.instruments import coordinate_error_mm
+from partkin.verify.as_written import Unwritten, original_on
 from partkin.verify.held import Held
 from partkin.verify.proofs import Named
 from partkin.verify.vectors import Vector, exact, mirror
@@ -51,7 +51,7 @@ NO_SEAMS = Seams({}, (), (), ())
 def has_seams(verdict: Mapping, build: Build) -> bool:
     """Whether an airbag bursts through one of the parts concerned."""
     named = {verdict["host"], verdict["donor"]}
-    named |= {p.part for p in build.parts if p.origin == "original" and p.takes_place_of == verdict["host"]}
+    named |= {part.part for part in build.came_off(verdict["host"])}
     return any(zone.part in named and zone.kind in AIRBAG_ZONES for zone in build.zones)
 
 
@@ -73,7 +73,7 @@ def _unasked(verdict: Mapping, build: Build) -> str | None:
     if donor is None or host is None:
         return None
     try:
-        original: Part | None = original_of(build, host, verdict.get("original"))
+        original: Part | None = original_on(build, host, verdict.get("original"))
     except Unwritten:
         original = None
     asked = original or donor
@@ -99,7 +99,7 @@ def read_seams(verdict: Mapping, build: Build) -> Seams:
     host = build.part(verdict["host"])
     if host is None:
         raise Unwritten("the sheets have no such host")
-    ours = _zones(build, original_of(build, host, verdict.get("original")).part)
+    ours = _zones(build, original_on(build, host, verdict.get("original")).part)
     theirs = _zones(build, verdict["donor"])
     there = {(o.zone, d.zone): (o, d) for o in ours for d in theirs if o.kind == d.kind}
     if set(there) != set(stated):

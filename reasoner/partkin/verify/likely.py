@@ -9,7 +9,7 @@ from typing import Any
 
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.words import MM_PER_UNIT
-from partkin.tables import coordinate_error_mm, greatest_error_mm
+from partkin.tables.instruments import coordinate_error_mm, greatest_error_mm
 from partkin.verify.as_written import DISTANCES, Point, Sides, Unwritten, cell, length, shown_by, standing
 from partkin.verify.vectors import exact
 

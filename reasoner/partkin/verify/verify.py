@@ -116,8 +116,8 @@ def _confirm(verdict: Mapping, build: Build) -> Confirmation:
 def _not_judged(verdict: Mapping, build: Build) -> tuple[str, ...]:
     """Restraint, by the strictest duty of those concerned; and nothing said of geometry."""
     host, donor = verdict["host"], verdict["donor"]
-    originals = {p.part for p in build.parts if p.origin == "original" and p.takes_place_of == host}
-    duties = {part.duty for part in build.parts if part.part in {host, donor} | originals}
+    concerned = (build.part(host), build.part(donor), *build.came_off(host))
+    duties = {part.duty for part in concerned if part is not None}
     refused = [] if "restraint" in duties else ["no part concerned is a restraint part"]
     said = [key for key in ("chance", "margin_mm", "placement", "conflict") if verdict[key] is not None]
     said += [key for key in ("pairs", "adaptations") if verdict[key]]
@@ -145,7 +145,7 @@ def _same_number(verdict: Mapping, build: Build) -> str | None:
     host, donor = build.part(verdict["host"]), build.part(verdict["donor"])
     if host is None or donor is None:
         raise Unwritten("the sheets have no such host or donor")
-    beside = [host, *(p for p in build.parts if p.origin == "original" and p.takes_place_of == host.part)]
+    beside = (host, *build.came_off(host.part))
     if donor in beside:
         return "that a part goes back where it came off"
     mine = {_compared(donor.part_number)} if donor.part_number else set()

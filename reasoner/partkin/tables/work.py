@@ -1,31 +1,35 @@
-"""What jobs take, what materials bear, and the distances that are kept: data/tables, read once."""
+"""What jobs take, what materials bear, and the distances that are kept: data/tables."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from functools import cache
 from itertools import zip_longest
-from typing import NamedTuple
 
-from partkin.model.adapting import WorkRow
+from partkin.model.build import WorkRow
 from partkin.model.problem import Problem
-from partkin.tables import marked, rows_of
+from partkin.tables.reader import read, rows_of
 
 ANY = "any"
 AMOUNTS = ("minutes", "cost", "workmanship_mm")
 
 
-class Rule(NamedTuple):
+@dataclass(frozen=True)
+class EdgeRule:
     """A distance that is kept: `value` times `of` (hole, fastener, washer), or plain mm or count."""
 
+    rule: str
+    scope: str
     value: float
     of: str
     says: str
     source: str
 
 
-class Washer(NamedTuple):
+@dataclass(frozen=True)
+class Washer:
     """Plain (ISO 7089) and large (ISO 7093-1) washers of one bolt."""
 
     bolt_mm: float
@@ -36,34 +40,30 @@ class Washer(NamedTuple):
 
 
 @cache
-def _rules() -> dict[tuple[str, str], Rule]:
-    rows = rows_of("edges.csv")
-    return {(r["rule"], r["scope"]): Rule(float(r["value"]), r["of"], r["says"], marked(r)) for r in rows}
+def _edge_rules() -> dict[tuple[str, str], EdgeRule]:
+    return {(row.rule, row.scope): row for row in read("edges.csv", EdgeRule)}
 
 
-def rule(name: str, scope: str = ANY) -> Rule:
+def edge_rule(name: str, scope: str = ANY) -> EdgeRule:
     """Return a row of data/tables/edges.csv.
 
     Examples
     --------
-    >>> rule("edge", "sheet metal").value, rule("zone margin").value
+    >>> edge_rule("edge", "sheet metal").value, edge_rule("zone margin").value
     (1.2, 20.0)
     """
-    return _rules()[(name, scope)]
+    return _edge_rules()[(name, scope)]
 
 
-def rule_or_none(name: str, scope: str) -> Rule | None:
+def edge_rule_or_none(name: str, scope: str) -> EdgeRule | None:
     """Return a row of edges.csv, or None where it has none of that scope."""
-    return _rules().get((name, scope))
+    return _edge_rules().get((name, scope))
 
 
 @cache
 def washers() -> tuple[Washer, ...]:
     """Return data/tables/washers.csv, smallest first."""
-    sizes = ("bolt_mm", "outer_mm", "thickness_mm", "large_outer_mm")
-    return tuple(
-        Washer(**{size: float(row[size]) for size in sizes}, source=marked(row)) for row in rows_of("washers.csv")
-    )
+    return read("washers.csv", Washer)
 
 
 def washer_for(bolt_mm: float) -> Washer | None:
@@ -94,31 +94,19 @@ def next_bolt_length_mm(at_least_mm: float) -> float | None:
     return next((length for length in bolt_lengths_mm() if length >= at_least_mm - 1e-9), None)
 
 
-def _work_row(row: dict[str, str]) -> WorkRow:
-    """Raise ValueError where a number is none."""
-    minutes, cost, workmanship_mm = (_amount(row[column]) for column in AMOUNTS)
-    return WorkRow(
-        do=row["do"].strip(),
-        group=(row.get("group") or ANY).strip(),
-        minutes=minutes,
-        cost=cost,
-        workmanship_mm=workmanship_mm,
-        tools=tuple(tool.strip() for tool in (row.get("tools") or "").split(";") if tool.strip()),
-        source=(row.get("source") or "as the build folder says").strip(),
-    )
-
-
-def _amount(cell: str | None) -> float:
-    value = float((cell or "").strip().replace(",", "."))
-    if not (math.isfinite(value) and value >= 0.0):
-        raise ValueError(cell)
-    return value
+def _amount(cell: str) -> float | None:
+    """Read a number of 0 or more; None: it is none."""
+    try:
+        value = float(cell.strip().replace(",", "."))
+    except ValueError:
+        return None
+    return value if math.isfinite(value) and value >= 0.0 else None
 
 
 @cache
 def shipped_work() -> tuple[WorkRow, ...]:
     """Return data/tables/work.csv."""
-    return tuple(_work_row(row) for row in rows_of("work.csv"))
+    return read("work.csv", WorkRow)
 
 
 def read_work(
@@ -150,26 +138,24 @@ def read_work(
         return (), tuple(Problem(sheet, 0, column, "the column is missing", "Add it.") for column in missing)
     known = {row.do for row in shipped_work()}
     rows, problems = [], []
-    for number, line in [(n, line) for n, line in enumerate(cells[1:], start=2) if any(cell.strip() for cell in line)]:
-        row = dict(zip_longest(header, line[: len(header)], fillvalue=""))
-        bad = [column for column in AMOUNTS if not _is_amount(row[column])]
-        if row["do"].strip() not in known:
+    for number, line in enumerate(cells[1:], start=2):
+        if not any(cell.strip() for cell in line):
+            continue
+        row = {name: cell.strip() for name, cell in zip_longest(header, line[: len(header)], fillvalue="")}
+        amounts = {column: _amount(row[column]) for column in AMOUNTS}
+        if row["do"] not in known:
             what = f"{row['do']!r} is no job that the program knows"
             problems.append(Problem(sheet, number, "do", what, f"Write one of: {', '.join(sorted(known))}."))
-        elif bad:
-            mend = "Write a number, 0 or more."
-            problems += [Problem(sheet, number, column, f"{row[column]!r} is no amount", mend) for column in bad]
-        else:
-            rows.append(_work_row(row))
+            continue
+        for column in [column for column in AMOUNTS if amounts[column] is None]:
+            what = f"{row[column]!r} is no amount"
+            problems.append(Problem(sheet, number, column, what, "Write a number, 0 or more."))
+        minutes, cost, workmanship_mm = amounts.values()
+        if minutes is not None and cost is not None and workmanship_mm is not None:
+            tools = tuple(tool.strip() for tool in row.get("tools", "").split(";") if tool.strip())
+            source = row.get("source") or "as the build folder says"
+            rows.append(WorkRow(row["do"], row.get("group") or ANY, minutes, cost, workmanship_mm, tools, source))
     return tuple(rows), tuple(problems)
-
-
-def _is_amount(cell: str | None) -> bool:
-    try:
-        _amount(cell)
-    except ValueError:
-        return False
-    return True
 
 
 def work_for(do: str, group: str, overrides: Iterable[WorkRow] = ()) -> WorkRow:

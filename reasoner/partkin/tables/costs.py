@@ -1,21 +1,23 @@
-"""What undoing costs: data/tables/fasteners.csv and lifting.csv, read once."""
+"""What undoing, lifting and a part that does not go on cost."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
-from typing import NamedTuple
 
-from partkin.tables import rows_of
+from partkin.tables.reader import read, values_of
 
 
-class FastenerRow(NamedTuple):
+@dataclass(frozen=True)
+class FastenerRow:
     """What one kind of fastener takes, each; `bench_factor`: how much of it at a bench.
 
     `holds`: it bears the part's weight. `label`: bag or tag.
     """
 
+    kind: str
     minutes_each: float
     bench_factor: float
     holds: bool
@@ -23,7 +25,8 @@ class FastenerRow(NamedTuple):
     source: str
 
 
-class LiftRow(NamedTuple):
+@dataclass(frozen=True)
+class LiftRow:
     """How many people lift up to a mass (None: no upper end), and what fetching them costs in minutes."""
 
     up_to_kg: float | None
@@ -43,22 +46,13 @@ def fastener_rows() -> Mapping[str, FastenerRow]:
     >>> fastener_rows()["screw"].minutes_each
     0.5
     """
-    found = {}
-    for row in rows_of("fasteners.csv"):
-        minutes, factor = float(row["minutes_each"]), float(row["bench_factor"])
-        found[row["kind"]] = FastenerRow(minutes, factor, row["holds"] == "yes", row["label"], row["source"])
-    return MappingProxyType(found)
+    return MappingProxyType({row.kind: row for row in read("fasteners.csv", FastenerRow)})
 
 
 @cache
 def lift_rows() -> tuple[LiftRow, ...]:
     """Return data/tables/lifting.csv, lightest first."""
-    found = []
-    for row in rows_of("lifting.csv"):
-        up_to_kg, hoist = float(row["up_to_kg"]) if row["up_to_kg"] else None, row["hoist"] == "yes"
-        people, minutes = int(row["people_least"]), float(row["minutes"])
-        found.append(LiftRow(up_to_kg, people, hoist, minutes, row["says"], row["source"]))
-    return tuple(found)
+    return read("lifting.csv", LiftRow)
 
 
 def lift_row(mass_kg: float) -> LiftRow:
@@ -80,3 +74,9 @@ def place_minutes() -> float:
 def bench_minutes() -> float:
     """What carrying an assembly to the bench and laying it out costs."""
     return fastener_rows()["bench"].minutes_each
+
+
+@cache
+def lost_shares() -> Mapping[str, float]:
+    """Return the shares of price, carriage and hours that are lost when a part does not go on (money.csv)."""
+    return MappingProxyType(dict(values_of("money.csv")))

@@ -8,25 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from partkin.adaptation.tables import rule, rule_or_none, washers
-from partkin.choosing.costing import shares
 from partkin.model.words import INSTRUMENTS
-from partkin.strip.costs import lift_rows
-from partkin.tables import (
-    clip_rules,
-    coordinate_error_mm,
-    greatest_error_mm,
-    instruments,
-    making,
-    materials,
-    near_miss,
-    near_misses,
-    parse_thread,
-    same_drawing,
-    slip_rule,
-    threads,
-    threads_join,
-)
+from partkin.tables.costs import lift_rows, lost_shares
+from partkin.tables.instruments import coordinate_error_mm, greatest_error_mm, instruments
+from partkin.tables.making import making, same_drawing, slip_rule
+from partkin.tables.materials import clip_rules, materials
+from partkin.tables.threads import near_miss, near_misses, parse_thread, threads, threads_join
+from partkin.tables.work import edge_rule, edge_rule_or_none, washers
 
 PUBLISHED = Path(__file__).parent.parent / "published" / "tables"
 
@@ -233,11 +221,11 @@ def test_what_is_kept_where_something_is_cut() -> None:
         "longest slot": (2.5, "fastener"), "drill step": (0.5, "mm"), "length step": (1.0, "mm"),
         "fixings that place the part": (2.0, "count"), "thickness that matters": (0.5, "mm"),
     }  # fmt: skip
-    assert {name: (rule(name).value, rule(name).of) for name in kept} == kept
+    assert {name: (edge_rule(name).value, edge_rule(name).of) for name in kept} == kept
     slots = {"moulded": (2.0, "fastener"), "composite": (3.0, "fastener"), "sheet metal": (1.5, "hole")}
-    assert {group: (rule("slot edge", group).value, rule("slot edge", group).of) for group in slots} == slots
-    assert (rule("engagement", "plastic").value, rule("engagement", "plastic").of) == (2.0, "fastener")
-    assert rule_or_none("slot edge", "cast") is None, "no slot is cut in a casting"
+    assert {group: (edge_rule("slot edge", group).value, edge_rule("slot edge", group).of) for group in slots} == slots
+    assert (edge_rule("engagement", "plastic").value, edge_rule("engagement", "plastic").of) == (2.0, "fastener")
+    assert edge_rule_or_none("slot edge", "cast") is None, "no slot is cut in a casting"
 
 
 def test_what_each_material_bears() -> None:
@@ -258,7 +246,7 @@ def test_what_each_material_bears() -> None:
 
 def test_what_is_gone_when_a_part_does_not_go_on() -> None:
     """A purchase rests on it: half the price comes back, carriage is paid once more, the hours are gone."""
-    assert dict(shares()) == {"resale": 0.5, "return_carriage": 1.0, "wasted_hours": 1.0}
+    assert dict(lost_shares()) == {"resale": 0.5, "return_carriage": 1.0, "wasted_hours": 1.0}
 
 
 def test_how_a_mass_is_lifted() -> None:

@@ -1,0 +1,120 @@
+"""Instruments: how far a reading of each may be out, and what it costs to get."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
+
+from partkin.tables.reader import read
+
+COORDINATE_INSTRUMENT = "steel rule"
+UNKNOWN_INSTRUMENT = "seller"
+
+
+@dataclass(frozen=True)
+class InstrumentRow:
+    """How far a reading of one instrument may be out: a + b L, and what reading it by eye adds.
+
+    `whole_metres`: L is rounded up to the next metre, as the directive on tapes has it. `centres_mm` is
+    added to a distance between centres.
+    """
+
+    instrument: str
+    a_mm: float
+    b_mm_per_m: float
+    whole_metres: bool
+    by_eye_mm: float
+    centres_mm: float
+    meaning: str
+    source: str
+    mark: str
+
+
+@cache
+def instruments() -> Mapping[str, InstrumentRow]:
+    """Return data/tables/instruments.csv by instrument, in table order."""
+    return MappingProxyType({row.instrument: row for row in read("instruments.csv", InstrumentRow)})
+
+
+def greatest_error_mm(instrument: str | None, length_mm: float, quantity: str = "centres") -> float:
+    """Return the greatest error believed possible of a reading whose row states none.
+
+    Parameters
+    ----------
+    instrument
+        A word of the readings sheet, or `rule`; None: not known how it was taken, which counts as told by
+        a seller.
+    length_mm
+        The length that was read.
+    quantity
+        A length quantity of the readings sheet. Centres of holes are harder to judge than edges.
+
+    Returns
+    -------
+    float
+        Half-width in mm of a rectangular distribution (JCGM 100:2008, 4.3.7).
+
+    Raises
+    ------
+    KeyError
+        No such instrument. ValueError: a mass is not a length.
+
+    Examples
+    --------
+    A tape of class II between 1 m and 2 m: 0.3 + 0.2 x 2, and half a millimetre of reading by eye.
+
+    >>> greatest_error_mm("tape", 1200.0)
+    1.2
+    """
+    if quantity == "mass":
+        raise ValueError("a mass has no error in millimetres")
+    name = UNKNOWN_INSTRUMENT if instrument is None else instrument
+    row = instruments()[COORDINATE_INSTRUMENT if name == "rule" else name]
+    metres = abs(length_mm) / 1000.0
+    if row.whole_metres:
+        metres = max(1.0, math.ceil(metres))
+    centres_mm = row.centres_mm if quantity == "centres" else 0.0
+    return round(row.a_mm + row.b_mm_per_m * metres + row.by_eye_mm + centres_mm, 6)
+
+
+@cache
+def coordinate_error_mm() -> float:
+    """Return the greatest error of a coordinate or a zone's corner that states none: a steel rule's.
+
+    Examples
+    --------
+    >>> coordinate_error_mm()
+    0.5
+    """
+    return greatest_error_mm(COORDINATE_INSTRUMENT, 0.0)
+
+
+@dataclass(frozen=True)
+class ReadingCost:
+    """What a reading takes: minutes of your time, price in the build's currency, the longest distance in one go.
+
+    `at_hand`: the instrument is used on a part that lies before you.
+    """
+
+    instrument: str
+    minutes: float
+    price: float
+    longest_mm: float
+    at_hand: bool
+    meaning: str
+    source: str
+
+
+@cache
+def reading_costs() -> Mapping[str, ReadingCost]:
+    """Return data/tables/reading_costs.csv by instrument.
+
+    Examples
+    --------
+    >>> reading_costs()["caliper"].minutes < reading_costs()["seller"].minutes
+    True
+    """
+    return MappingProxyType({row.instrument: row for row in read("reading_costs.csv", ReadingCost)})
