@@ -267,7 +267,7 @@ def test_a_sheet_changed_elsewhere_is_shown_without_a_word(tab, page):
     enter(tab, page, "/part/top-kurm")
     sheet = page.folder / "features.csv"
     sheet.write_text(sheet.read_text().replace("top-kurm,h,peg,7,", "top-kurm,h,peg,9.5,"))
-    until(tab, "!['bolts on', undefined].includes(document.querySelector('.verdict')?.textContent.trim())")
+    until(tab, "!['bolts on', undefined].includes(document.querySelector('.verdict > :last-child')?.textContent.trim())")
     now = pipeline.check(pipeline.load_build(page.folder), "top-kurm")
     assert now.verdict in tab.inner_text("#told-head")
     assert "When the sheets last changed" in tab.inner_text("#told-head")
