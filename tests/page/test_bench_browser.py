@@ -267,7 +267,8 @@ def test_a_sheet_changed_elsewhere_is_shown_without_a_word(tab, page):
     enter(tab, page, "/part/top-kurm")
     sheet = page.folder / "features.csv"
     sheet.write_text(sheet.read_text().replace("top-kurm,h,peg,7,", "top-kurm,h,peg,9.5,"))
-    until(tab, "!['bolts on', undefined].includes(document.querySelector('.verdict > :last-child')?.textContent.trim())")
+    word = "document.querySelector('.verdict > :last-child')?.textContent.trim()"
+    until(tab, f"!['bolts on', undefined].includes({word})")
     now = pipeline.check(pipeline.load_build(page.folder), "top-kurm")
     assert now.verdict in tab.inner_text("#told-head")
     assert "When the sheets last changed" in tab.inner_text("#told-head")
@@ -486,17 +487,17 @@ def test_margins_by_hand_are_those_of_the_check_to_a_hundredth(tab, looked_at, d
     own = {spot.id: spot for spot in trial.task.features}
     enter(tab, looked_at, f"/part/{donor}/lay")
     tab.wait_for_selector("#pairs tr")
-    best = answer.verdict.placement
+    best = answer.verdict.shown.placement
     shown = read_table(tab)
-    for pair in answer.verdict.pairs:
+    for pair in answer.verdict.shown.pairs:
         assert shown[pair.fixing] == pytest.approx((pair.offset_mm, pair.margin_mm), abs=0.0051), (
-            "at the best placement"
+            "as it is shown"
         )
     for turn, x, y in PLACEMENTS:
         place_by_hand(tab, best, turn, x, y)
         now = tab.evaluate("JSON.parse(document.getElementById('lay').dataset.placement)")
         c, s = cos_sin(Fraction(now["turn_deg"]))
-        for pair in answer.verdict.pairs:
+        for pair in answer.verdict.shown.pairs:
             f, d = host[pair.fixing], own[pair.feature]
             sign = -1 if now["mirrored"] else 1
             slot = 180.0 - d.angle_deg if now["mirrored"] else d.angle_deg
