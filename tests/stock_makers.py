@@ -144,9 +144,9 @@ def scheduler(ends: ExitStack, workers: int) -> tuple[str, list[subprocess.Popen
     own, runs = Path(__file__).parent, []
     paths = os.pathsep.join([str(own), str(own / "stock"), os.environ.get("PYTHONPATH", "")])
     for one in words:
-        runs.append(subprocess.Popen(
-            [sys.executable, *one], stderr=subprocess.DEVNULL, env={**os.environ, "PYTHONPATH": paths}
-        ))
+        runs.append(
+            subprocess.Popen([sys.executable, *one], stderr=subprocess.DEVNULL, env={**os.environ, "PYTHONPATH": paths})
+        )
         ends.callback(runs[-1].wait)
         ends.callback(runs[-1].kill)
     from distributed import Client

@@ -65,8 +65,10 @@ def test_missing_on_either_side_is_named() -> None:
     far = Zone("D", "far", "tear seam", ((0.0, 80.0), (100.0, 80.0)))
     original = Zone("O", "seam", "tear seam", ((0.0, 0.0), (100.0, 0.0)))
     door = Zone("O", "door", "airbag door", ((0.0, 0.0), (100.0, 0.0), (100.0, 40.0)))
-    found = {(d.kind, d.donor_zone, d.original_zone): d.departure_mm for d in
-             seam_departure([far, near], [original, door], STILL)}
+    found = {
+        (d.kind, d.donor_zone, d.original_zone): d.departure_mm
+        for d in seam_departure([far, near], [original, door], STILL)
+    }
     assert found == {
         ("tear seam", "near", "seam"): 2.0,
         ("tear seam", "far", None): None,
@@ -128,6 +130,7 @@ def test_near_zone_counts_edges_slot_ends_and_cells() -> None:
 
 def test_adjusted_places_override_the_sheet() -> None:
     seam = Zone("D", "seam", "tear seam", ((0.0, 0.0), (100.0, 0.0)))
-    found = near_zone([_feature("a", x_mm=10.0, y_mm=100.0), _feature("b")], [seam],
-                      places_mm={"a": (10.0, 24.0), "b": (20.0, 14.0)})
+    found = near_zone(
+        [_feature("a", x_mm=10.0, y_mm=100.0), _feature("b")], [seam], places_mm={"a": (10.0, 24.0), "b": (20.0, 14.0)}
+    )
     assert found == {"a": ("seam", pytest.approx(20.0)), "b": ("seam", pytest.approx(10.0))}

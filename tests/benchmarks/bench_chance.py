@@ -131,9 +131,7 @@ def told(made: Build, short_mm: float, one_drawing: float | None) -> Told:
     return Told(verdict.verdict, verdict.chance.fits if verdict.chance else 0.0, short_mm)
 
 
-def cell(
-    kind: str, count: int, error_mm: float, parts: int, how: str, one_drawing: float | None = None
-) -> list[Told]:
+def cell(kind: str, count: int, error_mm: float, parts: int, how: str, one_drawing: float | None = None) -> list[Told]:
     """What is said of so many parts of a kind."""
     draw = np.random.default_rng([KINDS.index(kind), HOW.index(how), count, int(100 * error_mm)])
     plate = PLATE[:count]

@@ -41,9 +41,7 @@ def pattern(seed: int, common: int, all_must: bool) -> FitTask:
     fixings = tuple(
         Spot(f"F{k:02d}", (float(x), float(y)), must=all_must, should=not all_must) for k, (x, y) in enumerate(host)
     )
-    features = tuple(
-        Spot(f"d{k:02d}", (float(x), float(y)), must=False, should=True) for k, (x, y) in enumerate(donor)
-    )
+    features = tuple(Spot(f"d{k:02d}", (float(x), float(y)), must=False, should=True) for k, (x, y) in enumerate(donor))
     return FitTask(fixings, features, tuple(Option(f.id, d.id, PLAY_MM) for f in fixings for d in features))
 
 

@@ -177,9 +177,7 @@ def _add_part(build: Whole, name: str, origin: str, host: str, duty: str, **more
     )  # fmt: skip
 
 
-def _add_features(
-    build: Whole, part: str, pattern: Pattern, in_space: bool, within: str, mirrored: bool
-) -> None:
+def _add_features(build: Whole, part: str, pattern: Pattern, in_space: bool, within: str, mirrored: bool) -> None:
     """Rows of features.csv in the part's own frame, and readings of what they say."""
     draw = build.draw
     turn = math.radians(draw.choice((0.0, 90.0, draw.uniform(-180, 180))))
@@ -331,9 +329,7 @@ def _ring(left: float, low: float, right: float, high: float) -> list[tuple[floa
     return [(left, low), (right, low), (right, high), (left, high)]
 
 
-def _add_corners(
-    build: Whole, sheet: str, part: str, corners: Sequence[tuple[float, float]], **cells: str
-) -> None:
+def _add_corners(build: Whole, sheet: str, part: str, corners: Sequence[tuple[float, float]], **cells: str) -> None:
     for point, (x, y) in enumerate(corners, start=1):
         build.add(sheet, part=part, **cells, point=point, x_mm=round(x, 1), y_mm=round(y, 1))
 

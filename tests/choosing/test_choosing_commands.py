@@ -43,12 +43,18 @@ def test_rank_says_the_same_as_table_csv_json_and_frame(folder: Path, monkeypatc
     assert [line.split("  ")[0].strip() for line in table.splitlines()[4:8]] == names
     for way, row, (_, cells) in zip(tree["ways"], rows, frame.iterrows(), strict=True):
         known = way["expected"] is not None
-        assert (float(row["expected low"]) == way["expected"]["low"] == cells["expected_low"]) if known else (
-            row["expected low"] == "")
+        assert (
+            (float(row["expected low"]) == way["expected"]["low"] == cells["expected_low"])
+            if known
+            else (row["expected low"] == "")
+        )
     # Carriage that is not stated, a finish that differs, a price that is not known: said, and nothing put in.
     assert [(row["way"], row["carriage"], row["trim"], row["price"] != "") for row in rows] == [
-        ("top-dask", "35.00", "", True), ("top-kurm", "35.00", "", True), ("repair top-velt", "", "0.00", True),
-        ("new top-velt", "", "0.00", False)]
+        ("top-dask", "35.00", "", True),
+        ("top-kurm", "35.00", "", True),
+        ("repair top-velt", "", "0.00", True),
+        ("new top-velt", "", "0.00", False),
+    ]
     assert "470.00+" in table and "ruled out: not to be had" in table
 
 
@@ -79,7 +85,11 @@ def test_an_outcome_is_kept_with_the_verdict_and_chance_of_now_and_counts(folder
     assert run(folder, "outcome", "top-kurm", "--happened", "fits", "--on", "2026-03-01").exit_code == 0
     row = list(csv.DictReader((folder / "outcomes.csv").open()))[-1]
     assert (row["donor"], row["verdict_then"], row["chance_then"], row["happened"]) == (
-        "top-kurm", "bolts on", "1", "fits")
+        "top-kurm",
+        "bolts on",
+        "1",
+        "fits",
+    )
     done = run(folder, "outcome", "top-dask", "--happened", "sold before I asked")
     assert done.exit_code == 0 and "score leaves it out" in done.stderr
     assert "1 outcome: too few to tell" in run(folder, "score").stdout

@@ -202,7 +202,10 @@ def test_the_worst_case_is_the_loss_and_the_cheapest_way_that_is_no_donor() -> N
     offers = (Offer("donor", "donor", 100.0, 20.0), Offer("new", "old", 300.0, 0.0), Offer("repair", "old", 250.0, 0.0))
     found = ranking.rank(made(*offers), "host")
     assert [(way.option, way.worst) for way in found.ways] == [
-        ("donor", Range(340.0, 340.0)), ("repair", Range(250.0, 250.0)), ("new", Range(300.0, 300.0))]
+        ("donor", Range(340.0, 340.0)),
+        ("repair", Range(250.0, 250.0)),
+        ("new", Range(300.0, 300.0)),
+    ]
 
 
 def test_the_price_that_would_change_the_order_does() -> None:

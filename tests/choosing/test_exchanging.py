@@ -192,11 +192,14 @@ def test_rows_that_the_sheets_refuse_change_no_sheet(tmp_path: Path) -> None:
     folder = folder_of(OWN, tmp_path / "own")
     before = bytes_of(folder)
     with pytest.raises(FaultyInput, match="rial"):
-        append_all(folder, {
-            "parts.csv": [{"part": "rail"}], "features.csv": [{"part": "rial", "feature": "a", "kind": "hole"}]})
+        append_all(
+            folder,
+            {"parts.csv": [{"part": "rail"}], "features.csv": [{"part": "rial", "feature": "a", "kind": "hole"}]},
+        )
     assert bytes_of(folder) == before
-    append_all(folder, {
-        "parts.csv": [{"part": "rail"}], "features.csv": [{"part": "rail", "feature": "a", "kind": "hole"}]})
+    append_all(
+        folder, {"parts.csv": [{"part": "rail"}], "features.csv": [{"part": "rail", "feature": "a", "kind": "hole"}]}
+    )
     assert load(folder).build.part("rail") is not None
 
 
@@ -212,8 +215,10 @@ def test_a_sheet_that_cannot_be_written_puts_the_others_back(tmp_path: Path, mon
 
     monkeypatch.setattr(os, "replace", failing)
     with pytest.raises(FaultyInput, match="cannot be written"):
-        append_all(folder, {
-            "parts.csv": [{"part": "rail"}], "features.csv": [{"part": "rail", "feature": "a", "kind": "hole"}]})
+        append_all(
+            folder,
+            {"parts.csv": [{"part": "rail"}], "features.csv": [{"part": "rail", "feature": "a", "kind": "hole"}]},
+        )
     assert bytes_of(folder) == before
 
 
@@ -250,8 +255,9 @@ def test_what_is_killed_between_two_sheets_is_completed_by_the_next_command(tmp_
 
 def large() -> Build:
     names = [f"p{n}" for n in range(300)]
-    features = [Feature(name, f"a{k}", "hole", across_mm=7.0, x_mm=9.0 * k, y_mm=1.0) for name in names
-                for k in range(10)]
+    features = [
+        Feature(name, f"a{k}", "hole", across_mm=7.0, x_mm=9.0 * k, y_mm=1.0) for name in names for k in range(10)
+    ]
     return Build(parts=tuple(Part(name, duty="trim") for name in names), features=tuple(features))
 
 
@@ -278,12 +284,20 @@ def test_a_large_file_is_refused_for_the_same_faults_without_the_shapes(tmp_path
     assert without_rows(pipeline.load_build(tmp_path / "new")) == large()
 
 
-@pytest.mark.parametrize("content", [
-    b"", b"\x00" * 1000, b'<a:a> <a:b> "' + b"x" * 40_000_000 + b'" .', b"<a:a> <a:b> " + b"[ <a:b> " * 200_000,
-    b'{"@context": "http://127.0.0.1:9/", "@id": "x"}',
-    b'<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;">]><x>&b;</x>',
-    b"".join(b"<a:%d> <a:b> <a:c> .\n" % number for number in range(1_000_000)), b" " * ((64 << 20) + 1),
-], ids=["empty", "zeros", "huge literal", "deep", "context", "entities", "a million statements", "too large"])
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"",
+        b"\x00" * 1000,
+        b'<a:a> <a:b> "' + b"x" * 40_000_000 + b'" .',
+        b"<a:a> <a:b> " + b"[ <a:b> " * 200_000,
+        b'{"@context": "http://127.0.0.1:9/", "@id": "x"}',
+        b'<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;">]><x>&b;</x>',
+        b"".join(b"<a:%d> <a:b> <a:c> .\n" % number for number in range(1_000_000)),
+        b" " * ((64 << 20) + 1),
+    ],
+    ids=["empty", "zeros", "huge literal", "deep", "context", "entities", "a million statements", "too large"],
+)
 def test_a_hostile_file_is_refused_in_time_and_leaves_no_folder(content: bytes, tmp_path: Path) -> None:
     file = tmp_path / "hostile.ttl"
     file.write_bytes(content)
@@ -297,4 +311,9 @@ def test_a_hostile_file_is_refused_in_time_and_leaves_no_folder(content: bytes, 
 
 def test_cells_are_written_as_the_sheets_have_them() -> None:
     assert [cell_text(v) for v in (True, 0.5, 3, (("a", "b"), ("c",)), ("x", "y"))] == [
-        "yes", "0.5", "3", "a|b; c", "x; y"]
+        "yes",
+        "0.5",
+        "3",
+        "a|b; c",
+        "x; y",
+    ]

@@ -48,8 +48,12 @@ def test_a_chain_of_replaced_numbers_is_told_link_by_link() -> None:
     verdict = partkin.check(first, "donor")
     assert verdict.verdict == "bolts on"
     told = why(first)
-    chain = ["old carries A-1", "A-1 is replaced by B-1, says in-between", "B-1 is replaced by C-1, says donor",
-             "donor carries C-1"]
+    chain = [
+        "old carries A-1",
+        "A-1 is replaced by B-1, says in-between",
+        "B-1 is replaced by C-1, says donor",
+        "donor carries C-1",
+    ]
     places = [told.index(link) for link in chain]
     assert places == sorted(places)
     # Without the link between, the chain is broken and the readings decide.
@@ -115,7 +119,8 @@ def test_a_doubt_beside_evidence_is_a_disagreement_where_nothing_is_measured() -
     found = explaining.disagreements(pipeline.find_out(first, "donor"))
     assert {one.decides.split(",")[0] for one in found} == {
         "look which hand is moulded or stamped into it",
-        "ask for the day its car was built: the years of a model overlap a change in mid-life"}
+        "ask for the day its car was built: the years of a model overlap a change in mid-life",
+    }
     assert all("neither decides alone" in one.says for one in found)
 
 

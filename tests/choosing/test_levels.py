@@ -64,21 +64,35 @@ def test_what_is_in_the_way_is_named_and_what_cannot_be_separated_is_said() -> N
     first = replace(first, parts=(*first.parts, Part("vent", duty="trim")))
     says = partkin.check(first, "dash").levels[0].says
     assert "to separate it take off vent first and undo " in says and "4 screws (s1)" in says
-    glued = (Holding("skin", "dash", "s1", "screw", 4, behind=(("a",),)),
-             Holding("a", "dash", "s2", "screw", 1, behind=(("skin",),)))
+    glued = (
+        Holding("skin", "dash", "s1", "screw", 4, behind=(("a",),)),
+        Holding("a", "dash", "s2", "screw", 1, behind=(("skin",),)),
+    )
     first = replace(first, parts=(*first.parts[:4], Part("a", duty="trim")), holdings=glued)
     assert "it cannot be separated: " in partkin.check(first, "dash").levels[0].says
 
 
 def test_three_levels_are_judged_each_for_its_own_place() -> None:
     first = build(Holding("skin", "dash", "s1", "screw", 6))
-    stitching = Part("stitching", "stitched panel", origin="donor", takes_place_of="frame", part_of="skin",
-                     seen_from="outside", duty="trim", airbag=False)
+    stitching = Part(
+        "stitching",
+        "stitched panel",
+        origin="donor",
+        takes_place_of="frame",
+        part_of="skin",
+        seen_from="outside",
+        duty="trim",
+        airbag=False,
+    )
     first = replace(first, parts=(*first.parts, stitching), features=(*first.features, *holes("stitching", 9.0)))
     assert [(one.part, one.verdict, one.within) for one in partkin.check(first, "dash").levels] == [
-        ("skin", "bolts on", True), ("stitching", "bolts on with adaptation", True)]
+        ("skin", "bolts on", True),
+        ("stitching", "bolts on with adaptation", True),
+    ]
     assert [(one.part, one.within) for one in partkin.check(first, "skin").levels] == [
-        ("stitching", True), ("dash", False)]
+        ("stitching", True),
+        ("dash", False),
+    ]
 
 
 def test_the_best_level_stands_in_the_ranking() -> None:

@@ -82,7 +82,11 @@ def test_every_fault_is_named_at_once_and_a_missing_file_too(tmp_path: Path) -> 
     with pytest.raises(FaultyInput) as caught:
         read_listings(written(tmp_path, "part,price,option\nzzz,12,donor\ntop,abc,donor\ntop,-5,steal\n"), BUILD)
     assert [(one.row, one.column) for one in caught.value.problems] == [
-        (1, "part"), (2, "price"), (3, "price"), (3, "option")]
+        (1, "part"),
+        (2, "price"),
+        (3, "price"),
+        (3, "option"),
+    ]
     with pytest.raises(FaultyInput, match="there is no file"):
         read_listings(tmp_path / "none", BUILD)
 

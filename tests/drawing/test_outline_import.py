@@ -180,18 +180,18 @@ def test_a_slot_in_any_place_and_order_is_found(x, y, radius, half, angle_deg, o
     def at(u, v):
         return (x + c * u - s * v, y + s * u + c * v)
 
-    from partkin.drawing.loops import Piece
+    from partkin.drawing.loops import LinePiece
 
     end = arc_points(at(half, 0), radius, angle_deg - 90, 180, 1.0)
     other = arc_points(at(-half, 0), radius, angle_deg + 90, 180, 1.0)
     pieces = [
-        Piece(end),
-        Piece(other),
-        Piece((at(half, radius), at(-half, radius))),
-        Piece((at(-half, -radius), at(half, -radius))),
+        LinePiece(end),
+        LinePiece(other),
+        LinePiece((at(half, radius), at(-half, radius))),
+        LinePiece((at(-half, -radius), at(half, -radius))),
     ]
     order.shuffle(pieces)
-    loops, loose = joined([Piece(piece.points[::-1]) if order.random() < 0.5 else piece for piece in pieces])
+    loops, loose = joined([LinePiece(piece.points[::-1]) if order.random() < 0.5 else piece for piece in pieces])
     assert loose == 0 and len(loops) == 1
     shape = recognised(loops[0].points)
     assert shape is not None and math.dist(shape.centre, (x, y)) < 0.01
@@ -266,15 +266,25 @@ def test_it_is_refused_for_the_right_reason(name, why):
 
 def test_an_array_of_blocks_has_a_hole_at_each_of_its_places():
     """One INSERT with 2 rows and 3 columns (DXF reference: groups 70, 71, 44, 45) is six holes, turned with it."""
+
     def build(space, document):
         document.blocks.new("hole").add_circle((0, 0), 3.0)
-        space.add_blockref("hole", (10, 20), dxfattribs={
-            "row_count": 2, "column_count": 3, "row_spacing": 40, "column_spacing": 50, "rotation": 90})
+        space.add_blockref(
+            "hole",
+            (10, 20),
+            dxfattribs={"row_count": 2, "column_count": 3, "row_spacing": 40, "column_spacing": 50, "rotation": 90},
+        )
 
     read = read_outline(dxf_bytes(build), "p.dxf", "P")
     assert not read.problems
     assert sorted((round(f.x_mm, 3), round(f.y_mm, 3)) for f in read.features) == [
-        (-30.0, 20.0), (-30.0, 70.0), (-30.0, 120.0), (10.0, 20.0), (10.0, 70.0), (10.0, 120.0)]
+        (-30.0, 20.0),
+        (-30.0, 70.0),
+        (-30.0, 120.0),
+        (10.0, 20.0),
+        (10.0, 70.0),
+        (10.0, 120.0),
+    ]
 
 
 def test_blocks_that_hold_blocks_that_hold_blocks_are_not_followed_for_ever():

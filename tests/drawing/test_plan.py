@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from partkin.drawing.plan_drawing import plan_file, plan_svg
-from partkin.drawing.plan_layout import Laid, laid
+from partkin.drawing.plan_layout import LaidPlan, laid
 from partkin.model.build import Build, Holding, Part
 from partkin.model.stripping import StripPlan
 from partkin.report.html import report_html
@@ -35,7 +35,7 @@ def plans() -> list[StripPlan]:
 
 
 @pytest.fixture(scope="module")
-def drawn(plans: list[StripPlan]) -> list[tuple[StripPlan, Laid]]:
+def drawn(plans: list[StripPlan]) -> list[tuple[StripPlan, LaidPlan]]:
     return [(found, laid(found, width)) for found in plans for width in WIDTHS]
 
 
@@ -43,7 +43,9 @@ def _apart(a: tuple[float, ...], b: tuple[float, ...]) -> bool:
     return a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
 
 
-def test_no_box_and_no_number_lies_on_another_and_none_leaves_the_drawing(drawn: list[tuple[StripPlan, Laid]]) -> None:
+def test_no_box_and_no_number_lies_on_another_and_none_leaves_the_drawing(
+    drawn: list[tuple[StripPlan, LaidPlan]],
+) -> None:
     for _, found in drawn:
         labels = [wire.label for wire in found.wires if wire.label is not None]
         rects = [spot.rect for spot in found.boxes] + labels
@@ -52,7 +54,7 @@ def test_no_box_and_no_number_lies_on_another_and_none_leaves_the_drawing(drawn:
             assert all(_apart(rect, other) for other in rects[number + 1 :])
 
 
-def test_no_line_runs_under_a_box(drawn: list[tuple[StripPlan, Laid]]) -> None:
+def test_no_line_runs_under_a_box(drawn: list[tuple[StripPlan, LaidPlan]]) -> None:
     """Sampled along every line; ends touch the edges of their own boxes and no more."""
     lines = 0
     for _, found in drawn:
@@ -66,7 +68,7 @@ def test_no_line_runs_under_a_box(drawn: list[tuple[StripPlan, Laid]]) -> None:
     assert lines > 100
 
 
-def test_what_is_drawn_is_what_the_plan_says(drawn: list[tuple[StripPlan, Laid]]) -> None:
+def test_what_is_drawn_is_what_the_plan_says(drawn: list[tuple[StripPlan, LaidPlan]]) -> None:
     for found, layout in drawn:
         shown = {spot.body.part for spot in layout.boxes if spot.body is not None}
         left_out = {body.part for body in found.bodies} - shown
@@ -129,9 +131,7 @@ def test_what_people_wrote_is_escaped_and_long_names_are_cut() -> None:
 @pytest.fixture(scope="module")
 def page() -> str:
     build = example()
-    return report_html(
-        replace(sample.REPORT, plans=tuple(view_of(build, part) for part in ("dash-velt", "blower")))
-    )
+    return report_html(replace(sample.REPORT, plans=tuple(view_of(build, part) for part in ("dash-velt", "blower"))))
 
 
 def test_the_report_has_a_box_to_tick_for_every_step_out_and_back(page: str) -> None:

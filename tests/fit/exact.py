@@ -126,9 +126,7 @@ def confirms_weights(pairs: dict[str, Fixed], piece) -> bool:
         if pair.s_d:
             cd, sd = cos_sin(pair.angle_d)
             along, across = Span(fx) * cd + Span(fy) * sd, Span(fy) * cd - Span(fx) * sd
-            most = max(
-                -least_of_wave(-along, -across, lo, hi), -least_of_wave(along, across, lo, hi)
-            )
+            most = max(-least_of_wave(-along, -across, lo, hi), -least_of_wave(along, across, lo, hi))
             slots += pair.s_d * most
     return least_of_wave(Span(a), Span(b), lo, hi) - level - slots > 0
 
@@ -173,6 +171,5 @@ def confirms(pairs: dict[str, Fixed], pieces: Sequence) -> bool:
     if any(a[1] != b[0] for a, b in pairwise(ends)) or any(not lo < hi for lo, hi in ends):
         return False
     return all(
-        confirms_apart(pairs, piece) if piece.apart is not None else confirms_weights(pairs, piece)
-        for piece in pieces
+        confirms_apart(pairs, piece) if piece.apart is not None else confirms_weights(pairs, piece) for piece in pieces
     )

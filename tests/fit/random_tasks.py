@@ -20,14 +20,10 @@ def spots(points: Iterable[Sequence[float]], letter: str, **needs: bool) -> tupl
     return tuple(Spot(f"{letter}{k:02d}", (float(x), float(y)), **needs) for k, (x, y) in enumerate(points))
 
 
-def task(
-    host: Sequence[Spot], donor: Sequence[Spot], allowed_mm: float = 0.5, **more: bool
-) -> FitTask:
+def task(host: Sequence[Spot], donor: Sequence[Spot], allowed_mm: float = 0.5, **more: bool) -> FitTask:
     """Every pair may be made, with the same play."""
     options = tuple(Option(f.id, d.id, allowed_mm) for f in host for d in donor)
     return FitTask(tuple(host), tuple(donor), options, **more)
-
-
 
 
 def ring(count: int, radius: float, start: float = 0.0) -> list[tuple[float, float]]:

@@ -43,9 +43,7 @@ def held(task: FitTask) -> list[Held]:
         depth = max(f.depth_mm or 0.0, d.depth_mm or 0.0)
         ends = np.array([p + depth / 2 * b, p - depth / 2 * b]) if depth else p[None]
         grip = f.grip_mm if f.grip_mm is not None else (d.grip_mm or 0.0)
-        found.append(
-            Held(ends, p, b, np.array(f.at_mm), np.array(f.axis), option.allowed_mm, grip, slot(f), slot(d))
-        )
+        found.append(Held(ends, p, b, np.array(f.at_mm), np.array(f.axis), option.allowed_mm, grip, slot(f), slot(d)))
     return found
 
 
@@ -87,7 +85,8 @@ def reference(task: FitTask, rounds: int = 12, starts: int = 3) -> tuple[float, 
     best = None
     for weight in (1.0, 50.0, 1e4)[:starts]:
         turn = Rotation.align_vectors(
-            np.vstack([q - q.mean(axis=0), a]), np.vstack([p - p.mean(axis=0), b]),
+            np.vstack([q - q.mean(axis=0), a]),
+            np.vstack([p - p.mean(axis=0), b]),
             weights=np.concatenate([np.ones(len(p)), np.full(len(p), weight)]),
         )[0].as_matrix()
         found = _walk(pairs, turn, q.mean(axis=0) - turn @ p.mean(axis=0), rounds)

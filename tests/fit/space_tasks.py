@@ -30,9 +30,15 @@ def moved(spots: tuple[Spot, ...], turn: np.ndarray, shift: np.ndarray) -> tuple
         way = laid_over(np.array(spot.axis))[:, :2] @ (math.cos(angle), math.sin(angle))
         found.append(
             Spot(
-                spot.id, tuple(turn @ np.array(spot.at_mm) + shift), spot.half_travel_mm,
-                slot_angle(turn @ way, axis), must=spot.must, should=spot.should, axis=tuple(axis),
-                grip_mm=spot.grip_mm, depth_mm=spot.depth_mm,
+                spot.id,
+                tuple(turn @ np.array(spot.at_mm) + shift),
+                spot.half_travel_mm,
+                slot_angle(turn @ way, axis),
+                must=spot.must,
+                should=spot.should,
+                axis=tuple(axis),
+                grip_mm=spot.grip_mm,
+                depth_mm=spot.depth_mm,
             )
         )
     return tuple(found)
@@ -81,8 +87,14 @@ def random_known(seed: int, most: int = 8, scatter_mm: float | None = None) -> F
         lean = unit(axes[k] + draw.uniform(-0.02, 0.02, 3) * (depth > 0))
         features.append(
             Spot(
-                f"d{k}", tuple(points[k] + off), slots[1], float(draw.uniform(0, 180)), must=False, should=True,
-                axis=tuple(lean), depth_mm=depth or None,
+                f"d{k}",
+                tuple(points[k] + off),
+                slots[1],
+                float(draw.uniform(0, 180)),
+                must=False,
+                should=True,
+                axis=tuple(lean),
+                depth_mm=depth or None,
             )
         )
     donor = moved(tuple(features), *random_move(draw))
@@ -100,9 +112,7 @@ def random_open(seed: int, fixings: int, features: int) -> FitTask:
     host = []
     for k in range(fixings):
         must, should = needs[int(draw.choice(3, p=(0.7, 0.2, 0.1)))]
-        host.append(
-            Spot(f"F{k}", tuple(points[k]), axis=tuple(axes[k]), must=must, should=should, grip_mm=4.0)
-        )
+        host.append(Spot(f"F{k}", tuple(points[k]), axis=tuple(axes[k]), must=must, should=should, grip_mm=4.0))
     donor = []
     for place, k in enumerate(draw.permutation(max(fixings, features))[:features]):
         must, should = needs[int(draw.choice(3, p=(0.1, 0.7, 0.2)))]

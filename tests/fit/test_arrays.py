@@ -52,7 +52,6 @@ def test_what_a_task_cannot_give_is_a_bug():
         Pairs.of(flat, [("F1", "a")])
 
 
-
 def test_swapping_twice_changes_nothing_and_once_turns_the_other_way():
     rng = np.random.default_rng(1)
     pairs, _ = pattern(rng, 5, slots=True)

@@ -15,9 +15,7 @@ KINDS = [(n, slots) for n in (1, 2, 3, 5, 10) for slots in (False, True)]
 
 def one_by_one(pairs: Pairs, q, p, rho) -> list[bool]:
     return [
-        best_placement(
-            Pairs(p[k], q[k], rho[k], pairs.s_h, pairs.u_h, pairs.s_d, pairs.u_d), stop_at_sign=True
-        ).fits
+        best_placement(Pairs(p[k], q[k], rho[k], pairs.s_h, pairs.u_h, pairs.s_d, pairs.u_d), stop_at_sign=True).fits
         for k in range(len(q))
     ]
 

@@ -10,32 +10,32 @@ import pytest
 
 from partkin.fit.arrays import Pairs, directions
 from partkin.fit.convex import least
-from partkin.fit.out_by import MOST_SHARE, Held, Shape, prove, share_needed
+from partkin.fit.out_by import MOST_SHARE, HeldPairs, StatedShape, prove, share_needed
 
 NONE = np.zeros((0, 2), dtype=int)
 
 
-def of_coordinates(at: np.ndarray, error_mm: np.ndarray) -> Shape:
+def of_coordinates(at: np.ndarray, error_mm: np.ndarray) -> StatedShape:
     n = len(at)
     names = tuple(f"f{k}" for k in range(n))
-    return Shape(names, at, NONE, np.zeros(0), np.zeros(0), at, np.repeat(error_mm[:, None], 2, axis=1), ())
+    return StatedShape(names, at, NONE, np.zeros(0), np.zeros(0), at, np.repeat(error_mm[:, None], 2, axis=1), ())
 
 
-def of_distances(at: np.ndarray, error_mm: float) -> Shape:
+def of_distances(at: np.ndarray, error_mm: float) -> StatedShape:
     n = len(at)
     ends = np.array([(a, b) for a in range(n) for b in range(a + 1, n)])
     apart = np.linalg.norm(at[ends[:, 0]] - at[ends[:, 1]], axis=1)
-    return Shape(
+    return StatedShape(
         tuple(f"f{k}" for k in range(n)), at - at.mean(axis=0), ends, apart, np.full(len(ends), error_mm), at,
         np.full(at.shape, np.inf), tuple(f"r{k}" for k in range(len(ends))),
     )  # fmt: skip
 
 
-def held(host: Shape, donor: Shape, rho: float, s_h: float = 0.0, angle_deg: float = 0.0) -> Held:
+def held(host: StatedShape, donor: StatedShape, rho: float, s_h: float = 0.0, angle_deg: float = 0.0) -> HeldPairs:
     n = len(host.at_mm)
     pairs = Pairs.plain(donor.at_mm, host.at_mm, rho, s_h=s_h, angle_h_deg=angle_deg)
     on = np.stack([np.arange(n), np.arange(n)], axis=1)
-    return Held((host, donor), on, pairs, np.zeros(n), np.zeros(n), directions(np.zeros(n)))
+    return HeldPairs((host, donor), on, pairs, np.zeros(n), np.zeros(n), directions(np.zeros(n)))
 
 
 def test_two_holes_by_hand() -> None:
@@ -56,7 +56,7 @@ def in_a_plane(seed: int) -> tuple[np.ndarray, np.ndarray, np.random.Generator]:
     return at, at + off, random
 
 
-def by_cvxpy(task: Held, turn_rad: float) -> float:
+def by_cvxpy(task: HeldPairs, turn_rad: float) -> float:
     """The least share at a held turn."""
     import cvxpy as cp
 
@@ -96,7 +96,7 @@ def test_the_least_share_is_that_of_a_reference_solver(seed: int) -> None:
     assert 0.97 * reference - 0.01 <= found <= reference + 1e-3
 
 
-def truly_needed(task: Held) -> float:
+def truly_needed(task: HeldPairs) -> float:
     """The least share with true distances, true turn: a local search from the places as read, so never too small."""
     from scipy.optimize import minimize
 

@@ -167,9 +167,7 @@ def test_many_equal_pairings_are_cut_off_and_said_so():
 
 def test_unknown_play_neither_conflicts_nor_hides_a_conflict():
     host, donor = spots([(0, 0), (100, 0), (0, 0)], "F"), spots([(0, 0), (100, 0), (0, 0)], "d", **SHOULD)
-    open_ended = tuple(
-        Option(f.id, d.id, 1e5 if "02" in f.id + d.id else 0.5) for f in host for d in donor
-    )
+    open_ended = tuple(Option(f.id, d.id, 1e5 if "02" in f.id + d.id else 0.5) for f in host for d in donor)
     answer = solve(FitTask(host, donor, open_ended))
     assert answer.fits
     far = (donor[0], replace(donor[1], at_mm=(103.0, 0.0)), donor[2])

@@ -26,11 +26,16 @@ def as_held(task: FitTask, pair: tuple[str, str]) -> Held:
     feature = next(s for s in task.features if s.id == pair[1])
     allowed = next(o.allowed_mm for o in task.options if (o.fixing, o.feature) == pair)
     return Held(
-        mirror(solid(feature.at_mm), task.mirrored), solid(fixing.at_mm), Fraction(allowed),
-        Fraction(fixing.half_travel_mm), slot(fixing), Fraction(feature.half_travel_mm),
+        mirror(solid(feature.at_mm), task.mirrored),
+        solid(fixing.at_mm),
+        Fraction(allowed),
+        Fraction(fixing.half_travel_mm),
+        slot(fixing),
+        Fraction(feature.half_travel_mm),
         mirror(slot(feature), task.mirrored),
         grip=Fraction(fixing.grip_mm if fixing.grip_mm is not None else feature.grip_mm or 0.0),
-        host_axis=towards(solid(fixing.axis)), donor_axis=mirror(towards(solid(feature.axis)), task.mirrored),
+        host_axis=towards(solid(fixing.axis)),
+        donor_axis=mirror(towards(solid(feature.axis)), task.mirrored),
         depth=Fraction(max(fixing.depth_mm or 0.0, feature.depth_mm or 0.0)),
     )
 
@@ -138,7 +143,8 @@ def test_two_too_far_apart_need_one_piece() -> None:
     task = FitTask(
         (Spot("F1", (0.0, 0.0, 0.0), grip_mm=6.0), Spot("F2", (300.0, 0.0, 0.0), grip_mm=6.0)),
         (Spot("a", (0.0, 0.0, 5.0)), Spot("b", (303.0, 0.0, 5.0))),
-        (Option("F1", "a", 0.5), Option("F2", "b", 0.5)), given=True,
+        (Option("F1", "a", 0.5), Option("F2", "b", 0.5)),
+        given=True,
     )
     answer = solve(task)
     assert answer.fits is False and answer.certified == "certified"

@@ -28,10 +28,12 @@ from partkin.model.build import (
 # Any text at all but lone surrogates, which no UTF-8 file can hold.
 anything = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
 ids = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=8) | st.sampled_from(
-    ["a", "..", ".", "~x", "a/b", "a b", "%41", "model", "~model", "ä", "a#b?c"])
+    ["a", "..", ".", "~x", "a/b", "a b", "%41", "model", "~model", "ä", "a#b?c"]
+)
 numbers = st.floats(allow_nan=False, allow_infinity=False) | st.sampled_from(
-    [0.1 + 0.2, 1e-20, 12.5, 300.0, -0.0, 1e22, 5e-324, 1.7e308, 123456789.123456789])
-counts = st.integers(-10**6, 10**6)
+    [0.1 + 0.2, 1e-20, 12.5, 300.0, -0.0, 1e22, 5e-324, 1.7e308, 123456789.123456789]
+)
+counts = st.integers(-(10**6), 10**6)
 days = st.sampled_from(["2024-05-31", "2023-02-30", "yesterday", "2024-1-1"])
 corners = st.lists(st.tuples(numbers, numbers), max_size=3).map(tuple)
 rows = st.integers(0, 50)
@@ -58,68 +60,216 @@ def random_builds(draw: st.DrawFn) -> Build:
         return tuple(draw(st.lists(strategy, max_size=most, unique_by=unique_by)))
 
     return Build(
-        settings=draw(st.builds(
-            Settings, name=anything, currency=maybe(anything), labour_rate=maybe(numbers), confidence=numbers,
-            adapt_host=st.booleans())),
-        models=tuple(draw(st.builds(
-            VehicleModel, model=st.just(name), maker=maybe(anything), platform=maybe(anything),
-            first_year=maybe(counts), last_year=maybe(counts), note=maybe(anything), row=rows))
-            for name in models),
-        parts=tuple(draw(st.builds(
-            Part, part=st.just(name), name=maybe(anything), model=maybe(ids), part_number=maybe(anything),
-            replaces=st.lists(anything, max_size=3).map(tuple), origin=maybe(word(words.ORIGINS)),
-            takes_place_of=maybe(some_part), part_of=maybe(some_part), hand=maybe(word(words.HANDS)),
-            drive=maybe(word(words.HANDS)), seen_from=maybe(word(words.FACES)), duty=maybe(word(words.DUTIES)),
-            airbag=maybe(st.booleans()), broken_by=maybe(word(words.BROKEN_BY)),
-            material=maybe(anything), thickness_mm=maybe(numbers), mass_kg=maybe(numbers),
-            finish=maybe(anything), flex_mm=maybe(numbers), flex_in_plane=maybe(st.booleans()),
-            note=maybe(anything), row=rows))
-            for name in names),
-        features=listed(st.builds(
-            Feature, part=st.sampled_from(names), feature=ids, kind=word(words.KINDS), across_mm=maybe(numbers),
-            length_mm=maybe(numbers), angle_deg=maybe(numbers), float_mm=maybe(numbers), thread=maybe(anything),
-            fastener_mm=maybe(numbers), x_mm=maybe(numbers), y_mm=maybe(numbers), z_mm=maybe(numbers),
-            plus_minus_mm=maybe(numbers), goes_on=maybe(ids), need=maybe(word(words.NEEDS)), zone=maybe(ids),
-            axis=maybe(st.tuples(numbers, numbers, numbers)), angle_to=maybe(ids), row=rows),
-            4, lambda row: (row.part, row.feature)),
-        readings=listed(st.builds(
-            Reading, part=st.sampled_from(names), reading=ids, quantity=word(words.QUANTITIES), value=numbers,
-            unit=word(tuple(words.MM_PER_UNIT)), from_feature=maybe(ids), to_feature=maybe(ids),
-            plus_minus=maybe(numbers), instrument=maybe(word(words.INSTRUMENTS)), by=maybe(ids), on=maybe(days),
-            corrects=maybe(ids), note=maybe(anything), line_from=maybe(ids), line_to=maybe(ids),
-            row=rows), 3, lambda row: (row.part, row.reading)),
-        offers=listed(st.builds(
-            Offer, option=word(words.OPTION_KINDS), part=maybe(some_part), price=maybe(numbers),
-            shipping=maybe(numbers), seller=maybe(anything), on=maybe(days), available=maybe(st.booleans()),
-            hours=maybe(numbers), note=maybe(anything), row=rows)),
-        costs=listed(st.builds(
-            Cost, on=maybe(days), what=anything, part=maybe(some_part), amount=numbers, note=maybe(anything),
-            row=rows)),
-        neighbours=listed(st.builds(
-            Neighbour, part=some_part, edge=anything, neighbour=some_part, gap_mm=maybe(numbers),
-            gap_min_mm=maybe(numbers), gap_max_mm=maybe(numbers), row=rows)),
-        zones=listed(st.builds(
-            Zone, part=some_part, zone=ids, kind=word(words.ZONE_KINDS), corners_mm=corners, row=rows),
-            2, lambda row: (row.part, row.zone)),
-        outlines=listed(st.builds(
-            Outline, part=some_part, kind=word(words.OUTLINE_KINDS), name=anything, corners_mm=corners,
-            row=rows)),
-        connectors=listed(st.builds(
-            Connector, part=some_part, connector=ids, ways=maybe(counts), keyed_as=maybe(anything),
-            need=maybe(word(words.NEEDS)), row=rows), 2, lambda row: (row.part, row.connector)),
-        outcomes=listed(st.builds(
-            Outcome, donor=some_part, on=maybe(days), verdict_then=maybe(word(words.VERDICTS)),
-            happened=anything, note=maybe(anything), chance_then=maybe(numbers), row=rows)),
-        looks=listed(st.builds(
-            Look, part=some_part, beside=some_part, looks=word(words.LIKENESSES), picture=maybe(anything),
-            on=maybe(days), note=maybe(anything), row=rows)),
-        holdings=listed(st.builds(
-            Holding, part=some_part, held_to=some_part, fastener=ids, kind=word(words.FASTENER_KINDS),
-            count=counts, thread=maybe(anything), tool=maybe(anything), minutes=maybe(numbers),
-            behind=st.lists(st.lists(anything, max_size=2).map(tuple), max_size=2).map(tuple),
-            place=maybe(anything), cautions=st.lists(word(words.CAUTIONS), max_size=3).map(tuple),
-            certain=st.booleans(), torque_nm=maybe(numbers), single_use=st.booleans(), note=maybe(anything),
-            row=rows)),
+        settings=draw(
+            st.builds(
+                Settings,
+                name=anything,
+                currency=maybe(anything),
+                labour_rate=maybe(numbers),
+                confidence=numbers,
+                adapt_host=st.booleans(),
+            )
+        ),
+        models=tuple(
+            draw(
+                st.builds(
+                    VehicleModel,
+                    model=st.just(name),
+                    maker=maybe(anything),
+                    platform=maybe(anything),
+                    first_year=maybe(counts),
+                    last_year=maybe(counts),
+                    note=maybe(anything),
+                    row=rows,
+                )
+            )
+            for name in models
+        ),
+        parts=tuple(
+            draw(
+                st.builds(
+                    Part,
+                    part=st.just(name),
+                    name=maybe(anything),
+                    model=maybe(ids),
+                    part_number=maybe(anything),
+                    replaces=st.lists(anything, max_size=3).map(tuple),
+                    origin=maybe(word(words.ORIGINS)),
+                    takes_place_of=maybe(some_part),
+                    part_of=maybe(some_part),
+                    hand=maybe(word(words.HANDS)),
+                    drive=maybe(word(words.HANDS)),
+                    seen_from=maybe(word(words.FACES)),
+                    duty=maybe(word(words.DUTIES)),
+                    airbag=maybe(st.booleans()),
+                    broken_by=maybe(word(words.BROKEN_BY)),
+                    material=maybe(anything),
+                    thickness_mm=maybe(numbers),
+                    mass_kg=maybe(numbers),
+                    finish=maybe(anything),
+                    flex_mm=maybe(numbers),
+                    flex_in_plane=maybe(st.booleans()),
+                    note=maybe(anything),
+                    row=rows,
+                )
+            )
+            for name in names
+        ),
+        features=listed(
+            st.builds(
+                Feature,
+                part=st.sampled_from(names),
+                feature=ids,
+                kind=word(words.KINDS),
+                across_mm=maybe(numbers),
+                length_mm=maybe(numbers),
+                angle_deg=maybe(numbers),
+                float_mm=maybe(numbers),
+                thread=maybe(anything),
+                fastener_mm=maybe(numbers),
+                x_mm=maybe(numbers),
+                y_mm=maybe(numbers),
+                z_mm=maybe(numbers),
+                plus_minus_mm=maybe(numbers),
+                goes_on=maybe(ids),
+                need=maybe(word(words.NEEDS)),
+                zone=maybe(ids),
+                axis=maybe(st.tuples(numbers, numbers, numbers)),
+                angle_to=maybe(ids),
+                row=rows,
+            ),
+            4,
+            lambda row: (row.part, row.feature),
+        ),
+        readings=listed(
+            st.builds(
+                Reading,
+                part=st.sampled_from(names),
+                reading=ids,
+                quantity=word(words.QUANTITIES),
+                value=numbers,
+                unit=word(tuple(words.MM_PER_UNIT)),
+                from_feature=maybe(ids),
+                to_feature=maybe(ids),
+                plus_minus=maybe(numbers),
+                instrument=maybe(word(words.INSTRUMENTS)),
+                by=maybe(ids),
+                on=maybe(days),
+                corrects=maybe(ids),
+                note=maybe(anything),
+                line_from=maybe(ids),
+                line_to=maybe(ids),
+                row=rows,
+            ),
+            3,
+            lambda row: (row.part, row.reading),
+        ),
+        offers=listed(
+            st.builds(
+                Offer,
+                option=word(words.OPTION_KINDS),
+                part=maybe(some_part),
+                price=maybe(numbers),
+                shipping=maybe(numbers),
+                seller=maybe(anything),
+                on=maybe(days),
+                available=maybe(st.booleans()),
+                hours=maybe(numbers),
+                note=maybe(anything),
+                row=rows,
+            )
+        ),
+        costs=listed(
+            st.builds(
+                Cost,
+                on=maybe(days),
+                what=anything,
+                part=maybe(some_part),
+                amount=numbers,
+                note=maybe(anything),
+                row=rows,
+            )
+        ),
+        neighbours=listed(
+            st.builds(
+                Neighbour,
+                part=some_part,
+                edge=anything,
+                neighbour=some_part,
+                gap_mm=maybe(numbers),
+                gap_min_mm=maybe(numbers),
+                gap_max_mm=maybe(numbers),
+                row=rows,
+            )
+        ),
+        zones=listed(
+            st.builds(Zone, part=some_part, zone=ids, kind=word(words.ZONE_KINDS), corners_mm=corners, row=rows),
+            2,
+            lambda row: (row.part, row.zone),
+        ),
+        outlines=listed(
+            st.builds(
+                Outline, part=some_part, kind=word(words.OUTLINE_KINDS), name=anything, corners_mm=corners, row=rows
+            )
+        ),
+        connectors=listed(
+            st.builds(
+                Connector,
+                part=some_part,
+                connector=ids,
+                ways=maybe(counts),
+                keyed_as=maybe(anything),
+                need=maybe(word(words.NEEDS)),
+                row=rows,
+            ),
+            2,
+            lambda row: (row.part, row.connector),
+        ),
+        outcomes=listed(
+            st.builds(
+                Outcome,
+                donor=some_part,
+                on=maybe(days),
+                verdict_then=maybe(word(words.VERDICTS)),
+                happened=anything,
+                note=maybe(anything),
+                chance_then=maybe(numbers),
+                row=rows,
+            )
+        ),
+        looks=listed(
+            st.builds(
+                Look,
+                part=some_part,
+                beside=some_part,
+                looks=word(words.LIKENESSES),
+                picture=maybe(anything),
+                on=maybe(days),
+                note=maybe(anything),
+                row=rows,
+            )
+        ),
+        holdings=listed(
+            st.builds(
+                Holding,
+                part=some_part,
+                held_to=some_part,
+                fastener=ids,
+                kind=word(words.FASTENER_KINDS),
+                count=counts,
+                thread=maybe(anything),
+                tool=maybe(anything),
+                minutes=maybe(numbers),
+                behind=st.lists(st.lists(anything, max_size=2).map(tuple), max_size=2).map(tuple),
+                place=maybe(anything),
+                cautions=st.lists(word(words.CAUTIONS), max_size=3).map(tuple),
+                certain=st.booleans(),
+                torque_nm=maybe(numbers),
+                single_use=st.booleans(),
+                note=maybe(anything),
+                row=rows,
+            )
+        ),
     )
 
 
@@ -127,47 +277,93 @@ def family(seed: int) -> Build:
     """Random parts of few names, numbers, models and platforms, so that every rule finds something."""
     draw = random.Random(seed)
     models = tuple(
-        VehicleModel(f"M{n}", platform=draw.choice([None, "K1", "k1", "K 2", "K2"]),
-                     first_year=draw.choice([None, 2000, 2004, 2008]), last_year=draw.choice([None, 2003, 2007]))
-        for n in range(4))
+        VehicleModel(
+            f"M{n}",
+            platform=draw.choice([None, "K1", "k1", "K 2", "K2"]),
+            first_year=draw.choice([None, 2000, 2004, 2008]),
+            last_year=draw.choice([None, 2003, 2007]),
+        )
+        for n in range(4)
+    )
     parts: list[Part] = []
     for n in range(draw.randint(4, 9)):
         origin = draw.choice(["host", "original", "donor", "donor"])
         places = [part.part for part in parts if part.origin != "donor"]
         wholes = [part.part for part in parts]
-        parts.append(Part(
-            f"p{n}", name=draw.choice([None, "dash top", "Dash  Top", "bracket"]),
-            model=draw.choice([None, "M0", "M1", "M2", "M3"]),
-            part_number=draw.choice([None, "A-1", "a1", "B 2", "C.3", "D4"]),
-            # Higher numbers replace lower ones, so that there is no ring.
-            replaces=(), origin=origin,
-            takes_place_of=draw.choice(places) if places and origin != "host" and draw.random() < 0.8 else None,
-            part_of=draw.choice(wholes) if wholes and draw.random() < 0.5 else None,
-            hand=draw.choice([None, "left", "right"]), drive=draw.choice([None, "left", "right"]),
-            duty=draw.choice([None, *words.DUTIES]), row=n + 2))
+        parts.append(
+            Part(
+                f"p{n}",
+                name=draw.choice([None, "dash top", "Dash  Top", "bracket"]),
+                model=draw.choice([None, "M0", "M1", "M2", "M3"]),
+                part_number=draw.choice([None, "A-1", "a1", "B 2", "C.3", "D4"]),
+                # Higher numbers replace lower ones, so that there is no ring.
+                replaces=(),
+                origin=origin,
+                takes_place_of=draw.choice(places) if places and origin != "host" and draw.random() < 0.8 else None,
+                part_of=draw.choice(wholes) if wholes and draw.random() < 0.5 else None,
+                hand=draw.choice([None, "left", "right"]),
+                drive=draw.choice([None, "left", "right"]),
+                duty=draw.choice([None, *words.DUTIES]),
+                row=n + 2,
+            )
+        )
     older = {"A-1": (), "a1": (), "B 2": ("A1",), "C.3": ("b2", "A 1"), "D4": ("C3",), None: ("B2",)}
     parts = [
-        Part(**{**part.__dict__, "replaces": older[part.part_number] if draw.random() < 0.7 else ()})
-        for part in parts]
+        Part(**{**part.__dict__, "replaces": older[part.part_number] if draw.random() < 0.7 else ()}) for part in parts
+    ]
     zones = tuple(
         Zone(part.part, "z", draw.choice(words.ZONE_KINDS), ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)))
-        for part in parts if draw.random() < 0.4)
+        for part in parts
+        if draw.random() < 0.4
+    )
     features = tuple(
-        Feature(part.part, f"f{n}", draw.choice(words.KINDS),
-                x_mm=draw.choice([None, 1.5]), goes_on=draw.choice([None, "f0", "f1", "f9"]),
-                need=draw.choice([None, *words.NEEDS]), zone=draw.choice([None, "z", "y"]), row=n + 2)
-        for part in parts for n in range(draw.randint(0, 2)))
+        Feature(
+            part.part,
+            f"f{n}",
+            draw.choice(words.KINDS),
+            x_mm=draw.choice([None, 1.5]),
+            goes_on=draw.choice([None, "f0", "f1", "f9"]),
+            need=draw.choice([None, *words.NEEDS]),
+            zone=draw.choice([None, "z", "y"]),
+            row=n + 2,
+        )
+        for part in parts
+        for n in range(draw.randint(0, 2))
+    )
     readings = tuple(
-        Reading(part.part, f"r{n}", draw.choice(["centres", "across"]), float(n), "mm", "f0",
-                draw.choice([None, "f1"]), corrects=draw.choice([None, "r0", f"r{n - 1}"]) if n else None)
-        for part in parts for n in range(draw.randint(0, 3)))
+        Reading(
+            part.part,
+            f"r{n}",
+            draw.choice(["centres", "across"]),
+            float(n),
+            "mm",
+            "f0",
+            draw.choice([None, "f1"]),
+            corrects=draw.choice([None, "r0", f"r{n - 1}"]) if n else None,
+        )
+        for part in parts
+        for n in range(draw.randint(0, 3))
+    )
     offers = tuple(
-        Offer(draw.choice(words.OPTION_KINDS), part.part, price=draw.choice([None, 10.0, 99.5]),
-              available=draw.choice([None, True, False]))
-        for part in parts if draw.random() < 0.5)
+        Offer(
+            draw.choice(words.OPTION_KINDS),
+            part.part,
+            price=draw.choice([None, 10.0, 99.5]),
+            available=draw.choice([None, True, False]),
+        )
+        for part in parts
+        if draw.random() < 0.5
+    )
     connectors = tuple(Connector(part.part, "c", 4) for part in parts if draw.random() < 0.3)
-    return Build(models=models, parts=tuple(parts), zones=zones, features=features, readings=readings,
-                 offers=offers, connectors=connectors)
+    return Build(
+        models=models,
+        parts=tuple(parts),
+        zones=zones,
+        features=features,
+        readings=readings,
+        offers=offers,
+        connectors=connectors,
+    )
 
 
 def dashboard() -> Build:
@@ -183,10 +379,35 @@ def dashboard() -> Build:
             Part("dash", "dashboard", "One", origin="original", takes_place_of="body", duty="trim"),
             Part("body", "body", "One", origin="host", duty="structural"),
             Part("frame", "dashboard frame", "One", origin="host", duty="structural", row=4),
-            Part("top-1", "dashboard top", "One", "X-100.A", ("x99",), "original", "frame", "dash", "left",
-                 "left", "outside", "trim", row=5),
-            Part("top-2", "Dashboard  top", "Two", "x102", ("X 101",), "donor", "frame", None, "left", "left",
-                 duty="trim", row=6),
+            Part(
+                "top-1",
+                "dashboard top",
+                "One",
+                "X-100.A",
+                ("x99",),
+                "original",
+                "frame",
+                "dash",
+                "left",
+                "left",
+                "outside",
+                "trim",
+                row=5,
+            ),
+            Part(
+                "top-2",
+                "Dashboard  top",
+                "Two",
+                "x102",
+                ("X 101",),
+                "donor",
+                "frame",
+                None,
+                "left",
+                "left",
+                duty="trim",
+                row=6,
+            ),
             Part("top-3", "dashboard top", "Three", None, (), "donor", "frame", None, "right", "right", row=7),
             Part("spare", None, None, "X101", ("X-100a",), "donor", row=8),
             Part("bag", "airbag", "One", "Q1", (), "donor", "frame", duty="restraint", row=9),
@@ -195,8 +416,20 @@ def dashboard() -> Build:
             Feature("frame", "F2", "stud", thread="M6x1", x_mm=300.1, y_mm=0.0, need="must"),
             Feature("frame", "F1", "stud", thread="M6x1", x_mm=0.0, y_mm=0.0),
             Feature("top-1", "b", "hole", 7.0, x_mm=0.1 + 0.2, y_mm=1.0, goes_on="F2"),
-            Feature("top-2", "z", "slot", 6.6, 12.0, 90.0, x_mm=1.0, y_mm=2.0, z_mm=3.0, goes_on="F1",
-                    zone="seam", axis=(0.0, 0.6, 0.8)),
+            Feature(
+                "top-2",
+                "z",
+                "slot",
+                6.6,
+                12.0,
+                90.0,
+                x_mm=1.0,
+                y_mm=2.0,
+                z_mm=3.0,
+                goes_on="F1",
+                zone="seam",
+                axis=(0.0, 0.6, 0.8),
+            ),
             Feature("top-2", "a", "hole", 7.0, x_mm=1.0, y_mm=2.0, z_mm=3.25),
         ),
         readings=(
@@ -208,7 +441,8 @@ def dashboard() -> Build:
         connectors=(Connector("top-2", "sensor", 3, "grey", "should"),),
         costs=(Cost(None, "clips", None, 3.5), Cost("2024-05-31", "clips", "top-2", 0.25)),
         offers=(
-            Offer("donor", "top-2", 120.5, 18.0, available=True), Offer("donor", "top-2", 60.0, available=False),
+            Offer("donor", "top-2", 120.5, 18.0, available=True),
+            Offer("donor", "top-2", 60.0, available=False),
             Offer("donor", "top-3", 99.0),
         ),
         neighbours=(Neighbour("top-1", "front", "bag", 6.0, 3.0, 5.0), Neighbour("top-1", "left", "bag", 4.0)),
@@ -217,6 +451,15 @@ def dashboard() -> Build:
             Look("top-3", "top-1", "alike", "listing-1.jpg", "2024-05-30"),
             Look("bag", "frame", "different", note="invented"),
         ),
-        holdings=(Holding("top-1", "frame", "nut-1", "stud nut", 2, behind=(("plug-1", "bag"), ("clip-1",)),
-                          cautions=("restraint", "heavy")),),
+        holdings=(
+            Holding(
+                "top-1",
+                "frame",
+                "nut-1",
+                "stud nut",
+                2,
+                behind=(("plug-1", "bag"), ("clip-1",)),
+                cautions=("restraint", "heavy"),
+            ),
+        ),
     )

@@ -116,8 +116,12 @@ def test_a_chain_of_numbers_is_told_link_by_link():
 def test_another_hand_drive_and_years_are_doubts():
     answer = known(dashboard(), "top-3")
     assert kinds(answer) == [
-        ("looks alike", 5, True), ("pictured alike", 5, True), ("other hand", 0, False), ("other drive", 0, False),
-        ("other years", 0, False)]
+        ("looks alike", 5, True),
+        ("pictured alike", 5, True),
+        ("other hand", 0, False),
+        ("other drive", 0, False),
+        ("other years", 0, False),
+    ]
     assert "right-hand" in answer.evidence[2].says and "left-hand" in answer.evidence[2].says
     assert "1998 to 2002" in answer.evidence[4].says and "2004 to 2009" in answer.evidence[4].says
 
@@ -146,16 +150,16 @@ def test_the_same_number_however_written(written):
 
 def test_numbers_that_differ_are_not_the_same():
     for number in ("AB1235", "AB12/34", None, "---"):
-        answer = known(
-            parts(HOST, replace(ORIGINAL, part_number="AB1234"), replace(DONOR, part_number=number)), "d")
+        answer = known(parts(HOST, replace(ORIGINAL, part_number="AB1234"), replace(DONOR, part_number=number)), "d")
         assert kinds(answer) == []
     nothing = parts(HOST, replace(ORIGINAL, part_number="--"), replace(DONOR, part_number="-"))
     assert kinds(known(nothing, "d")) == []
 
 
 def test_an_older_number_is_a_doubt():
-    answer = known(parts(
-        HOST, replace(ORIGINAL, part_number="B", replaces=("A",)), replace(DONOR, part_number="A")), "d")
+    answer = known(
+        parts(HOST, replace(ORIGINAL, part_number="B", replaces=("A",)), replace(DONOR, part_number="A")), "d"
+    )
     assert kinds(answer) == [("older part number", 0, False)]
     assert answer.evidence[0].because == ("d carries A", "A is replaced by B, says o")
 
@@ -168,11 +172,17 @@ def test_a_donor_that_replaces_without_a_number_of_its_own_still_supersedes():
 def test_models():
     def told(ours: VehicleModel | None, theirs: VehicleModel | None) -> list[str]:
         models = tuple(dict.fromkeys(one for one in (ours, theirs) if one))
-        build = replace(parts(
-            HOST, replace(ORIGINAL, name="Top", model=theirs and theirs.model),
-            replace(DONOR, name="top ", model=ours and ours.model)), models=models)
-        build = replace(build, parts=tuple(
-            replace(part, name=part.name.strip()) if part.name else part for part in build.parts))
+        build = replace(
+            parts(
+                HOST,
+                replace(ORIGINAL, name="Top", model=theirs and theirs.model),
+                replace(DONOR, name="top ", model=ours and ours.model),
+            ),
+            models=models,
+        )
+        build = replace(
+            build, parts=tuple(replace(part, name=part.name.strip()) if part.name else part for part in build.parts)
+        )
         return [one.kind for one in known(build, "d").evidence]
 
     one, two = VehicleModel("1", platform="K"), VehicleModel("2", platform="k")
@@ -188,8 +198,7 @@ def test_models():
 
 
 def forbidden(host: str | None, original: str | None, donor: str | None) -> list[str]:
-    answer = known(parts(
-        replace(HOST, duty=host), replace(ORIGINAL, duty=original), replace(DONOR, duty=donor)), "d")
+    answer = known(parts(replace(HOST, duty=host), replace(ORIGINAL, duty=original), replace(DONOR, duty=donor)), "d")
     return [f"{one.kind} {one.because[0].split()[0]}" for one in answer.forbids]
 
 
@@ -202,7 +211,10 @@ def test_what_forbids():
     assert forbidden("trim", None, None) == ["unknown duty d"]
     assert forbidden("trim", "trim", None) == []
     assert forbidden("structural", "restraint", "structural") == [
-        "restraint duty o", "structural duty d", "structural duty h"]
+        "restraint duty o",
+        "structural duty d",
+        "structural duty h",
+    ]
 
 
 def test_what_forbids_without_an_original():
@@ -213,6 +225,8 @@ def test_what_forbids_without_an_original():
 
 def test_ids_that_an_iri_has_to_escape():
     build = parts(
-        Part("..", origin="host"), Part("~x", origin="original", takes_place_of=".."),
-        Part("a b/ä", origin="donor", takes_place_of=".."))
+        Part("..", origin="host"),
+        Part("~x", origin="original", takes_place_of=".."),
+        Part("a b/ä", origin="donor", takes_place_of=".."),
+    )
     assert ids(known(build, "a b/ä")) == ("..", "a b/ä", "~x")

@@ -13,7 +13,8 @@ print(" ".join(name for name in {names!r} if name in sys.modules))
 
 def loaded(code: str, *names: str) -> list[str]:
     ran = subprocess.run(
-        [sys.executable, "-c", _RUN.format(code=code, names=names)], capture_output=True, text=True, check=True)
+        [sys.executable, "-c", _RUN.format(code=code, names=names)], capture_output=True, text=True, check=True
+    )
     return ran.stdout.split()
 
 

@@ -39,20 +39,32 @@ def test_statements_in_any_order_give_the_same_build():
 
 
 def test_what_has_no_column_is_left_out_and_said():
-    build, problems = read_turtle((TURTLE + """
+    build, problems = read_turtle(
+        (
+            TURTLE
+            + """
         <top-1> partkin:colour "red", "blue" ; <http://example.org/x> <http://example.org/y> .
-        """).encode())
+        """
+        ).encode()
+    )
     assert build == dashboard()
     assert all(one.warning for one in problems)
     assert [one.what for one in problems] == [
-        "1 of http://example.org/x left out, the first of top-1", "2 of partkin:colour left out, the first of top-1"]
+        "1 of http://example.org/x left out, the first of top-1",
+        "2 of partkin:colour left out, the first of top-1",
+    ]
 
 
 def test_a_thing_under_another_name_is_left_out_and_said():
-    build, problems = read_turtle((TURTLE + """
+    build, problems = read_turtle(
+        (
+            TURTLE
+            + """
         <http://example.org/x> a partkin:Feature ; partkin:order 9 ; dcterms:identifier "q" ;
             partkin:kind partkin:kind-hole ; partkin:ofPart <top-1> .
-        """).encode())
+        """
+        ).encode()
+    )
     assert build == dashboard()
     assert "1 of a partkin:Feature left out, the first of http://example.org/x" in [one.what for one in problems]
 
@@ -61,24 +73,27 @@ def test_faults_come_back_as_the_shapes_say_them():
     assert [one for one in told(TURTLE.replace("kind-stud", "kind-sutd")) if "kind is not one of" in one]
 
 
-@pytest.mark.parametrize(("content", "said"), [
-    (b"", "no build"),
-    (b"\xff\xfe\x00", "not Turtle"),
-    (b"<a> <b> <c> .", "not Turtle"),
-    (b'<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaa">]><x>&a;</x>', "not Turtle"),
-    (b'{"@context": "http://127.0.0.1:9/", "@id": "x"}', "not Turtle"),
-    (b"@prefix owl: <http://www.w3.org/2002/07/owl#> . <a:a> owl:imports <http://127.0.0.1:9/> .", "no build"),
-    (b"[] a <a:b> .", "blank node"),
-    (b"<a:a> <a:b> " + b"(" * 100_000 + b")" * 100_000 + b" .", "blank node"),
-    (b"<a:a> <a:b> " + b"[ <a:b> " * 100_000 + b"<a:c>" + b"] " * 100_000 + b" .", "blank node"),
-    (b"<a:a> <a:b> <<( <a:c> <a:d> <a:e> )>> .", "statement about a statement"),
-    (b'<a:a> <a:b> "' + b"x" * 20_000 + b'" .', "10000 letters"),
-    (b'<a:a> <a:b> "' + b"x" * 40_000_000 + b'" .', "10000 letters"),
-    (b"<a:a> <a:b> <a:" + b"x" * 20_000 + b"> .", "10000 letters"),
-    (b" " * ((64 << 20) + 1), "64 MB"),
-    (TURTLE.encode() + TURTLE.replace("an%20invented%20build", "other").encode(), "2 builds"),
-    (TURTLE.encode().replace(b"x102", b"x102\\uD800"), "not Turtle"),
-])
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"", "no build"),
+        (b"\xff\xfe\x00", "not Turtle"),
+        (b"<a> <b> <c> .", "not Turtle"),
+        (b'<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaa">]><x>&a;</x>', "not Turtle"),
+        (b'{"@context": "http://127.0.0.1:9/", "@id": "x"}', "not Turtle"),
+        (b"@prefix owl: <http://www.w3.org/2002/07/owl#> . <a:a> owl:imports <http://127.0.0.1:9/> .", "no build"),
+        (b"[] a <a:b> .", "blank node"),
+        (b"<a:a> <a:b> " + b"(" * 100_000 + b")" * 100_000 + b" .", "blank node"),
+        (b"<a:a> <a:b> " + b"[ <a:b> " * 100_000 + b"<a:c>" + b"] " * 100_000 + b" .", "blank node"),
+        (b"<a:a> <a:b> <<( <a:c> <a:d> <a:e> )>> .", "statement about a statement"),
+        (b'<a:a> <a:b> "' + b"x" * 20_000 + b'" .', "10000 letters"),
+        (b'<a:a> <a:b> "' + b"x" * 40_000_000 + b'" .', "10000 letters"),
+        (b"<a:a> <a:b> <a:" + b"x" * 20_000 + b"> .", "10000 letters"),
+        (b" " * ((64 << 20) + 1), "64 MB"),
+        (TURTLE.encode() + TURTLE.replace("an%20invented%20build", "other").encode(), "2 builds"),
+        (TURTLE.encode().replace(b"x102", b"x102\\uD800"), "not Turtle"),
+    ],
+)
 def test_a_hostile_file_is_refused_in_time(content, said):
     start = time.monotonic()
     assert said in told(content)[0]
@@ -110,5 +125,7 @@ def test_numbers_may_be_written_with_zeros_and_signs():
 def test_names_that_climb_out_of_the_build_stay_names():
     build = Build(
         settings=replace(dashboard().settings, name="../../etc"),
-        parts=(Part("..", duty="trim"), Part("a-b_c.d")), features=(Feature("..", "...", "hole"),))
+        parts=(Part("..", duty="trim"), Part("a-b_c.d")),
+        features=(Feature("..", "...", "hole"),),
+    )
     assert read_turtle(export_turtle(build).encode()) == (build, ())

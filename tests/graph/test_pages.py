@@ -23,12 +23,18 @@ def test_no_term_is_missing():
     for path in (shipped("ontology") / "vocabulary").glob("*.ttl"):
         graph.parse(path)
     names = {str(term).removeprefix(NS) for term in graph.subjects(RDFS.label) if str(term).startswith(NS)}
-    rows = {line.split("`")[1].removeprefix("partkin:") for line in pages()["terms.md"].splitlines()
-            if line.startswith("| `")}
+    rows = {
+        line.split("`")[1].removeprefix("partkin:")
+        for line in pages()["terms.md"].splitlines()
+        if line.startswith("| `")
+    }
     assert len(names) > 150
     assert names <= rows
-    assert not [row for row in pages()["terms.md"].splitlines() if row.startswith("| `") and "|  |" in row.replace(
-        "|  | ", "", 1)], "a term without meaning or example"
+    assert not [
+        row
+        for row in pages()["terms.md"].splitlines()
+        if row.startswith("| `") and "|  |" in row.replace("|  | ", "", 1)
+    ], "a term without meaning or example"
 
 
 def test_no_rule_and_no_query_is_missing():

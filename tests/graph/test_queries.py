@@ -43,12 +43,20 @@ def both(sparql: str, name: str) -> tuple[list, list]:
     columns = [variable.value for variable in ours.variables]
     assert columns == [str(variable) for variable in theirs.vars]
     return (
-        [tuple(
-            None if term is None else cell(term.value, getattr(getattr(term, "datatype", None), "value", ""))
-            for term in row) for row in ours],
-        [tuple(
-            None if row[name] is None else cell(str(row[name]), str(getattr(row[name], "datatype", "")))
-            for name in columns) for row in theirs],
+        [
+            tuple(
+                None if term is None else cell(term.value, getattr(getattr(term, "datatype", None), "value", ""))
+                for term in row
+            )
+            for row in ours
+        ],
+        [
+            tuple(
+                None if row[name] is None else cell(str(row[name]), str(getattr(row[name], "datatype", "")))
+                for name in columns
+            )
+            for row in theirs
+        ],
     )
 
 
@@ -68,8 +76,7 @@ def test_a_query_of_given_things_gives_their_rows_of_the_whole(query):
         iri = graph.part(part.part)
         alone = graph.rows(query, [iri])
         assert alone == [row for row in whole if row[given] == iri]
-    ours, theirs = both(
-        with_given(query_files()[query].sparql, [graph.part("p0"), graph.part("p1")]), "family 2")
+    ours, theirs = both(with_given(query_files()[query].sparql, [graph.part("p0"), graph.part("p1")]), "family 2")
     assert sorted(ours, key=repr) == sorted(theirs, key=repr)
 
 
@@ -95,9 +102,14 @@ def test_every_rule_derives_something():
     assert found == {rule.name for rule in rule_files()}
 
 
-@pytest.mark.parametrize(("wide", "facts", "row"), [
-    ("features", "feature-facts", Feature), ("parts", "part-facts", Part), ("readings", "reading-facts", Reading),
-])
+@pytest.mark.parametrize(
+    ("wide", "facts", "row"),
+    [
+        ("features", "feature-facts", Feature),
+        ("parts", "part-facts", Part),
+        ("readings", "reading-facts", Reading),
+    ],
+)
 @pytest.mark.parametrize("build", BUILDS)
 def test_one_row_a_thing_and_one_row_a_fact_say_the_same(wide, facts, row, build):
     graph = GRAPHS[build]

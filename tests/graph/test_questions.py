@@ -87,42 +87,59 @@ def test_a_file(tmp_path):
     assert "UTF-8" in refused(str(file))
 
 
-@pytest.mark.parametrize("query", [
-    "INSERT DATA { <a:a> <a:b> <a:c> }", "insert { ?a ?b ?c } where { ?a ?b ?c }",
-    "DELETE WHERE { ?a ?b ?c }", "WITH <a:g> DELETE { ?a ?b ?c } WHERE { ?a ?b ?c }",
-    "CLEAR ALL", "DROP DEFAULT", "CREATE GRAPH <a:g>", "COPY <a:a> TO <a:b>", "MOVE <a:a> TO <a:b>",
-    "ADD <a:a> TO <a:b>", "SELECT * { ?a ?b ?c } ; INSERT DATA { <a:a> <a:b> <a:c> }",
-    "PREFIX a: <a:>\n#comment\nINSERT DATA { a:a a:b a:c }",
-])
+@pytest.mark.parametrize(
+    "query",
+    [
+        "INSERT DATA { <a:a> <a:b> <a:c> }",
+        "insert { ?a ?b ?c } where { ?a ?b ?c }",
+        "DELETE WHERE { ?a ?b ?c }",
+        "WITH <a:g> DELETE { ?a ?b ?c } WHERE { ?a ?b ?c }",
+        "CLEAR ALL",
+        "DROP DEFAULT",
+        "CREATE GRAPH <a:g>",
+        "COPY <a:a> TO <a:b>",
+        "MOVE <a:a> TO <a:b>",
+        "ADD <a:a> TO <a:b>",
+        "SELECT * { ?a ?b ?c } ; INSERT DATA { <a:a> <a:b> <a:c> }",
+        "PREFIX a: <a:>\n#comment\nINSERT DATA { a:a a:b a:c }",
+    ],
+)
 def test_changes_are_refused(query):
     assert re.search("change|INSERT|DELETE", refused(query))
 
 
-@pytest.mark.parametrize("query", [
-    "SELECT * { SERVICE <http://127.0.0.1:9/> { ?a ?b ?c } }",
-    "SELECT * { service silent <http://127.0.0.1:9/> { ?a ?b ?c } }",
-    "SELECT * { \\u0053ERVICE <http://127.0.0.1:9/> { ?a ?b ?c } }",
-    "SELECT * { ?x ?y '''\n''' . SERVICE ?x { ?a ?b ?c } }",
-    'SELECT * { ?x ?y "a\\"b" . SERVICE ?x { ?a ?b ?c } }',
-    "SELECT * { ?x ?y '#' . SERVICE ?x { ?a ?b ?c } }",
-    "LOAD <http://127.0.0.1:9/>", "LOAD SILENT <file:///etc/hostname> INTO GRAPH <a:g>",
-    "SELECT * FROM <http://127.0.0.1:9/> { ?a ?b ?c }",
-    "SELECT * FROM NAMED <file:///etc/hostname> { GRAPH ?g { ?a ?b ?c } }",
-    "PREFIX x: <http://127.0.0.1:9/> SELECT * FROM x:y { ?a ?b ?c }",
-])
+@pytest.mark.parametrize(
+    "query",
+    [
+        "SELECT * { SERVICE <http://127.0.0.1:9/> { ?a ?b ?c } }",
+        "SELECT * { service silent <http://127.0.0.1:9/> { ?a ?b ?c } }",
+        "SELECT * { \\u0053ERVICE <http://127.0.0.1:9/> { ?a ?b ?c } }",
+        "SELECT * { ?x ?y '''\n''' . SERVICE ?x { ?a ?b ?c } }",
+        'SELECT * { ?x ?y "a\\"b" . SERVICE ?x { ?a ?b ?c } }',
+        "SELECT * { ?x ?y '#' . SERVICE ?x { ?a ?b ?c } }",
+        "LOAD <http://127.0.0.1:9/>",
+        "LOAD SILENT <file:///etc/hostname> INTO GRAPH <a:g>",
+        "SELECT * FROM <http://127.0.0.1:9/> { ?a ?b ?c }",
+        "SELECT * FROM NAMED <file:///etc/hostname> { GRAPH ?g { ?a ?b ?c } }",
+        "PREFIX x: <http://127.0.0.1:9/> SELECT * FROM x:y { ?a ?b ?c }",
+    ],
+)
 def test_nothing_outside_is_asked(query):
     said = refused(query)
     assert any(word in said for word in ("SERVICE", "LOAD", "FROM"))
 
 
-@pytest.mark.parametrize("query", [
-    "SELECT ?p { ?p skos:note 'SERVICE <http://a> LOAD INSERT' }",
-    'SELECT ?p { ?p skos:note "DELETE" } # CLEAR ALL, SERVICE <x>',
-    "SELECT ?service ?load { ?service skos:note ?load }",
-    "PREFIX load: <a:> SELECT * { ?x load:insert ?y }",
-    "SELECT ?p { ?p skos:note '''INSERT \" ' DATA''' }",
-    "SELECT * FROM partkin:rule-part-of { ?a partkin:within ?b }",
-])
+@pytest.mark.parametrize(
+    "query",
+    [
+        "SELECT ?p { ?p skos:note 'SERVICE <http://a> LOAD INSERT' }",
+        'SELECT ?p { ?p skos:note "DELETE" } # CLEAR ALL, SERVICE <x>',
+        "SELECT ?service ?load { ?service skos:note ?load }",
+        "PREFIX load: <a:> SELECT * { ?x load:insert ?y }",
+        "SELECT ?p { ?p skos:note '''INSERT \" ' DATA''' }",
+        "SELECT * FROM partkin:rule-part-of { ?a partkin:within ?b }",
+    ],
+)
 def test_words_that_only_look_like_it_are_let_through(query):
     assert ask(GRAPH, query)[0].columns
 
@@ -134,15 +151,22 @@ def test_the_graph_of_a_rule_can_be_asked_alone():
     assert table.rows == (("top-1", "dash"),)
 
 
-@pytest.mark.parametrize(("query", "wrong", "meant"), [
-    ("SELECT ?x { ?f partkin:acrosMm ?x }", "partkin:acrosMm", "partkin:acrossMm"),
-    ("SELECT ?x { ?x partkin:duty partkin:duty-restrain }", "partkin:duty-restrain", "partkin:duty-restraint"),
-    ("SELECT ?x { ?x a <https://w3id.org/partkin/ns#Parts> }", "partkin:Parts", "partkin:Part"),
-    ("PREFIX k: <https://w3id.org/partkin/ns#>\nSELECT ?x { ?x a k:feature }", "partkin:feature", "partkin:Feature"),
-    ("SELECT ?x { ?x schema:nmae ?y }", "schema:nmae", "schema:name"),
-    ("SELECT ?x { ?x qudt:unit ?y }", "qudt:unit", "qudt:hasUnit"),
-    ("SELECT ?x { ?x a partkin:Qqqqqq }", "partkin:Qqqqqq", "Nothing will match it"),
-])
+@pytest.mark.parametrize(
+    ("query", "wrong", "meant"),
+    [
+        ("SELECT ?x { ?f partkin:acrosMm ?x }", "partkin:acrosMm", "partkin:acrossMm"),
+        ("SELECT ?x { ?x partkin:duty partkin:duty-restrain }", "partkin:duty-restrain", "partkin:duty-restraint"),
+        ("SELECT ?x { ?x a <https://w3id.org/partkin/ns#Parts> }", "partkin:Parts", "partkin:Part"),
+        (
+            "PREFIX k: <https://w3id.org/partkin/ns#>\nSELECT ?x { ?x a k:feature }",
+            "partkin:feature",
+            "partkin:Feature",
+        ),
+        ("SELECT ?x { ?x schema:nmae ?y }", "schema:nmae", "schema:name"),
+        ("SELECT ?x { ?x qudt:unit ?y }", "qudt:unit", "qudt:hasUnit"),
+        ("SELECT ?x { ?x a partkin:Qqqqqq }", "partkin:Qqqqqq", "Nothing will match it"),
+    ],
+)
 def test_a_misspelt_term_is_told(query, wrong, meant):
     table, warnings = ask(GRAPH, query)
     assert table.rows == ()
@@ -175,10 +199,13 @@ def test_rows_are_cut_and_it_is_said():
     assert len(table.rows) == 8 and not table.cut and not warnings
 
 
-@pytest.mark.parametrize("query", [
-    "SELECT (COUNT(*) AS ?n) { ?a ?b ?c . ?d ?e ?f . ?g ?h ?i . ?j ?k ?l }",
-    "SELECT * { ?a ?b ?c . ?d ?e ?f . ?g ?h ?i . FILTER(CONCAT(STR(?a), STR(?d), STR(?g)) = 'nowhere') }",
-])
+@pytest.mark.parametrize(
+    "query",
+    [
+        "SELECT (COUNT(*) AS ?n) { ?a ?b ?c . ?d ?e ?f . ?g ?h ?i . ?j ?k ?l }",
+        "SELECT * { ?a ?b ?c . ?d ?e ?f . ?g ?h ?i . FILTER(CONCAT(STR(?a), STR(?d), STR(?g)) = 'nowhere') }",
+    ],
+)
 def test_a_question_without_end_is_stopped(query):
     start = time.monotonic()
     assert "took more than 1 s" in refused(query, seconds_at_most=1.0)
@@ -209,6 +236,9 @@ def test_a_fault_of_the_program_is_not_taken_for_one_of_the_question(monkeypatch
 
 
 def test_numbers_are_numbers_and_unbound_is_none():
-    table, _ = ask(GRAPH, """SELECT ?whole ?real ?yes ?none ?text WHERE {
-        BIND(1 + 1 AS ?whole) BIND(0.5 + 0.25 AS ?real) BIND(1 < 2 AS ?yes) BIND("x" AS ?text) }""")
+    table, _ = ask(
+        GRAPH,
+        """SELECT ?whole ?real ?yes ?none ?text WHERE {
+        BIND(1 + 1 AS ?whole) BIND(0.5 + 0.25 AS ?real) BIND(1 < 2 AS ?yes) BIND("x" AS ?text) }""",
+    )
     assert table.rows == ((2, 0.75, True, None, "x"),)

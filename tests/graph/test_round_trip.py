@@ -38,8 +38,7 @@ def test_no_blank_node_and_only_decimals_in_data():
     terms = {term for triple in graph for term in triple}
     assert not [term for term in terms if isinstance(term, rdflib.BNode)]
     numbers = {str(term.datatype) for term in terms if isinstance(term, rdflib.Literal) and term.datatype}
-    assert numbers == {f"http://www.w3.org/2001/XMLSchema#{name}"
-                       for name in ("decimal", "integer", "boolean", "date")}
+    assert numbers == {f"http://www.w3.org/2001/XMLSchema#{name}" for name in ("decimal", "integer", "boolean", "date")}
 
 
 @patient
@@ -74,7 +73,8 @@ def test_a_check_gets_the_very_numbers_of_the_sheets():
                 assert side.connectors == tuple(one for one in build.connectors if one.part == name)
                 wrong = {one.corrects for one in build.readings if one.part == name}
                 assert side.readings == tuple(
-                    one for one in build.readings if one.part == name and one.reading not in wrong)
+                    one for one in build.readings if one.part == name and one.reading not in wrong
+                )
                 models = [model for model in build.models if model.model == side.part.model]
                 assert side.model == (models[0] if models else None)
 
@@ -88,7 +88,12 @@ def test_a_space_feature_comes_back_with_its_axis():
 
 def test_numbers_are_canonical():
     assert [number_text(value) for value in (12.0, -0.0, 0.5, 1e-3, 123456789012345680.0)] == [
-        "12", "0", "0.5", "0.001", "123456789012345680"]
+        "12",
+        "0",
+        "0.5",
+        "0.001",
+        "123456789012345680",
+    ]
 
 
 _WRITE = """
@@ -104,7 +109,10 @@ def test_turtle_is_the_same_bytes_in_every_process():
     written = []
     for seed in ("0", "1", "4242"):
         ran = subprocess.run(
-            [sys.executable, "-c", _WRITE, os.path.dirname(os.path.dirname(__file__))], capture_output=True,
-            env={**os.environ, "PYTHONHASHSEED": seed}, check=True)
+            [sys.executable, "-c", _WRITE, os.path.dirname(os.path.dirname(__file__))],
+            capture_output=True,
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            check=True,
+        )
         written.append(ran.stdout)
     assert written[0] and written[0] == written[1] == written[2]

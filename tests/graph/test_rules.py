@@ -54,34 +54,34 @@ def by_hand(build: Build) -> dict[str, set[tuple[str, str]]]:
         old |= {b for a, b in chains if a in old}
         supersedes |= {(part.part, f"~number/{number}") for number in old}
     compared = {
-        (donor.part, other.part) for donor, other in itertools.permutations(parts, 2)
+        (donor.part, other.part)
+        for donor, other in itertools.permutations(parts, 2)
         if other.origin in ("host", "original")
-        and any((donor.part, host) in takes and (other.part == host or (other.part, host) in takes)
-                for host in origin)
+        and any((donor.part, host) in takes and (other.part == host or (other.part, host) in takes) for host in origin)
     }
-    platforms = {model.model: " ".join(model.platform.casefold().split())
-                 for model in build.models if model.platform}
+    platforms = {model.model: " ".join(model.platform.casefold().split()) for model in build.models if model.platform}
     return {
         "within": reach({part.part: {part.part_of} for part in parts if part.part_of}),
         "comparedWith": compared,
         "supersedes": supersedes,
         "samePartNumberAs": {
-            (one.part, two.part) for one, two in itertools.permutations(parts, 2)
+            (one.part, two.part)
+            for one, two in itertools.permutations(parts, 2)
             if two.origin in ("host", "original") and numbers.get(one.part) == numbers.get(two.part) is not None
         },
-        "replacesPart": {
-            (a, b) for a, b in compared if b in numbers and (a, f"~number/{numbers[b]}") in supersedes},
-        "olderThan": {
-            (a, b) for a, b in compared if a in numbers and (b, f"~number/{numbers[a]}") in supersedes},
+        "replacesPart": {(a, b) for a, b in compared if b in numbers and (a, f"~number/{numbers[b]}") in supersedes},
+        "olderThan": {(a, b) for a, b in compared if a in numbers and (b, f"~number/{numbers[a]}") in supersedes},
         "samePlatformAs": {
-            (f"~model/{a}", f"~model/{b}") for a, b in itertools.permutations(platforms, 2)
-            if platforms[a] == platforms[b]},
+            (f"~model/{a}", f"~model/{b}")
+            for a, b in itertools.permutations(platforms, 2)
+            if platforms[a] == platforms[b]
+        },
     }
 
 
 @pytest.mark.parametrize("block", range(4))
 def test_identity_rules_equal_plain_loops(block):
-    for seed in SEEDS[block * 50:block * 50 + 50]:
+    for seed in SEEDS[block * 50 : block * 50 + 50]:
         build = family(seed)
         found = derived(build)
         for name, pairs in by_hand(build).items():
@@ -102,9 +102,15 @@ def test_duty_zones_and_evidence_equal_plain_loops():
         for part in build.parts:
             if part.origin != "donor":
                 continue
-            beside = [one for one in build.parts if one.origin == "original" and (
-                (part.part, one.part) in takes
-                or any((part.part, host) in takes and (one.part, host) in takes for host in duties))]
+            beside = [
+                one
+                for one in build.parts
+                if one.origin == "original"
+                and (
+                    (part.part, one.part) in takes
+                    or any((part.part, host) in takes and (one.part, host) in takes for host in duties)
+                )
+            ]
             own = [one.duty for one in (part, *beside) if one.duty]
             if own:
                 strictest.add((part.part, f"duty-{max(own, key=rank.__getitem__)}"))
@@ -120,32 +126,47 @@ def test_duty_zones_and_evidence_equal_plain_loops():
         compared = found.get("comparedWith", set())
         for name, column in (("otherHandThan", "hand"), ("otherDriveThan", "drive")):
             expected = {
-                (a, b) for a, b in compared
+                (a, b)
+                for a, b in compared
                 if None not in (getattr(by_id[a], column), getattr(by_id[b], column))
-                and getattr(by_id[a], column) != getattr(by_id[b], column)}
+                and getattr(by_id[a], column) != getattr(by_id[b], column)
+            }
             assert found.get(name, set()) == expected, seed
         models = {model.model: model for model in build.models}
         alike = {
-            (a, b) for a, b in compared
-            if by_id[a].name and by_id[b].name
-            and by_id[a].name.casefold().split() == by_id[b].name.casefold().split()}
+            (a, b)
+            for a, b in compared
+            if by_id[a].name and by_id[b].name and by_id[a].name.casefold().split() == by_id[b].name.casefold().split()
+        }
         ours = {pair: tuple(by_id[one].model for one in pair) for pair in alike}
-        shared = {
-            (f"~model/{a}", f"~model/{b}") for a in models for b in models if a == b} | found.get(
-                "samePlatformAs", set())
-        carried = {
-            pair for pair, (a, b) in ours.items() if a and b and (f"~model/{a}", f"~model/{b}") in shared}
+        shared = {(f"~model/{a}", f"~model/{b}") for a in models for b in models if a == b} | found.get(
+            "samePlatformAs", set()
+        )
+        carried = {pair for pair, (a, b) in ours.items() if a and b and (f"~model/{a}", f"~model/{b}") in shared}
         assert found.get("carriedOverFrom", set()) == carried, seed
         assert found.get("looksLike", set()) == alike - carried, seed
         years = {
-            (a, b) for a, b in compared
-            if (one := models.get(by_id[a].model)) and (two := models.get(by_id[b].model))
-            and ((one.last_year and two.first_year and one.last_year < two.first_year)
-                 or (two.last_year and one.first_year and two.last_year < one.first_year))}
+            (a, b)
+            for a, b in compared
+            if (one := models.get(by_id[a].model))
+            and (two := models.get(by_id[b].model))
+            and (
+                (one.last_year and two.first_year and one.last_year < two.first_year)
+                or (two.last_year and one.first_year and two.last_year < one.first_year)
+            )
+        }
         assert found.get("otherYearsThan", set()) == years, seed
         seen |= {name for name, pairs in found.items() if pairs}
-    assert {"strictestDuty", "protectedBy", "otherHandThan", "carriedOverFrom", "looksLike", "otherYearsThan",
-            "standsInFor", "meantFor"} <= seen
+    assert {
+        "strictestDuty",
+        "protectedBy",
+        "otherHandThan",
+        "carriedOverFrom",
+        "looksLike",
+        "otherYearsThan",
+        "standsInFor",
+        "meantFor",
+    } <= seen
 
 
 def test_stands_in_and_meant_for_equal_plain_loops():
@@ -156,16 +177,21 @@ def test_stands_in_and_meant_for_equal_plain_loops():
         origin = {part.part: part.origin for part in build.parts}
         places = {part.part: part.takes_place_of for part in build.parts}
         standing = {
-            (f"{one.part}/{one.feature}", places[one.part]) for one in build.features
-            if origin[one.part] == "original" and places[one.part] and places[one.part] not in measured}
+            (f"{one.part}/{one.feature}", places[one.part])
+            for one in build.features
+            if origin[one.part] == "original" and places[one.part] and places[one.part] not in measured
+        }
         assert found.get("standsInFor", set()) == standing, seed
         takes = reach({part: {place} for part, place in places.items() if place})
         meant = {
             (f"{one.part}/{one.feature}", f"{two.part}/{two.feature}")
-            for one in build.features for two in build.features
-            if one.goes_on == two.feature and one.part != two.part and origin[two.part] in ("host", "original")
-            and any((one.part, host) in takes and (two.part == host or (two.part, host) in takes)
-                    for host in origin)}
+            for one in build.features
+            for two in build.features
+            if one.goes_on == two.feature
+            and one.part != two.part
+            and origin[two.part] in ("host", "original")
+            and any((one.part, host) in takes and (two.part == host or (two.part, host) in takes) for host in origin)
+        }
         assert found.get("meantFor", set()) == meant, seed
 
 
@@ -173,7 +199,8 @@ def pairs_of(triples, name: str) -> set[tuple[str, str]]:
     predicate = NS + name
     return {
         (str(subject).removeprefix(f"{HOME}/"), str(value).removeprefix(f"{HOME}/"))
-        for subject, term, value in triples if str(term) == predicate
+        for subject, term, value in triples
+        if str(term) == predicate
     }
 
 
@@ -184,8 +211,7 @@ def expected_of(triples, build: Build) -> dict[str, set[tuple[str, str]]]:
     return {
         "within": pairs_of(triples, "within"),
         "supersedes": pairs_of(triples, "supersedes"),
-        "samePartNumberAs": {
-            (a, b) for a, b in pairs_of(triples, "sharesNumberWith") if a != b and b in standing},
+        "samePartNumberAs": {(a, b) for a, b in pairs_of(triples, "sharesNumberWith") if a != b and b in standing},
         "samePlatformAs": {(a, b) for a, b in pairs_of(triples, "sharesPlatformWith") if a != b},
         "replacesPart": pairs_of(triples, "supersedesPart") & compared,
     }
@@ -197,8 +223,8 @@ HOME = "https://w3id.org/partkin/id/build"
 def lines_of(builds: dict[int, Build]) -> list[str]:
     """Identity triples of several families, each under a name of its own: they share nothing."""
     return [
-        line.replace(f"{HOME}/", f"{HOME}{seed}/")
-        for seed, build in builds.items() for line in identity_lines(build)]
+        line.replace(f"{HOME}/", f"{HOME}{seed}/") for seed, build in builds.items() for line in identity_lines(build)
+    ]
 
 
 def own(triples, seed: int) -> list[tuple[str, str, str]]:
@@ -206,13 +232,15 @@ def own(triples, seed: int) -> list[tuple[str, str, str]]:
     name = f"{HOME}{seed}/"
     return [
         (str(one).replace(name, f"{HOME}/"), str(two), str(three).replace(name, f"{HOME}/"))
-        for one, two, three in triples if str(one).startswith(name)]
+        for one, two, three in triples
+        if str(one).startswith(name)
+    ]
 
 
 @pytest.mark.parametrize("start", [0, *(pytest.param(n, marks=pytest.mark.slow) for n in range(10, 200, 10))])
 def test_the_owl_closure_derives_the_same_identities(start):
     # Ten families in one closure, so that the vocabulary is closed over once and not ten times.
-    builds = {seed: family(seed) for seed in SEEDS[start:start + 10]}
+    builds = {seed: family(seed) for seed in SEEDS[start : start + 10]}
     closed = list(closure(lines_of(builds)))
     for seed, build in builds.items():
         found = derived(build)
@@ -244,8 +272,10 @@ def test_no_contradiction_in_what_is_sound():
 
 def test_a_ring_of_numbers_is_a_contradiction():
     found = rings(
-        Part("a", part_number="A-1", replaces=("B",), row=2), Part("b", part_number="B", replaces=("C",), row=3),
-        Part("c", part_number="C", replaces=("a1",), row=4))
+        Part("a", part_number="A-1", replaces=("B",), row=2),
+        Part("b", part_number="B", replaces=("C",), row=3),
+        Part("c", part_number="C", replaces=("a1",), row=4),
+    )
     assert [(column, row) for column, row, _ in found] == [("replaces", 2), ("replaces", 3), ("replaces", 4)]
     assert "supersedes itself" in found[0][2]
 

@@ -112,7 +112,8 @@ def test_a_fault_names_its_row_and_how_to_mend_it():
     problems = check_graph(rdflib.Graph().parse(EXAMPLES / "invalid" / "slot-shorter-than-wide" / "same.ttl"))
     assert [str(one) for one in problems] == [
         "features.csv:6:length_mm: the slot is shorter than it is wide. "
-        "Give its overall length end to end, which is at least its width"]
+        "Give its overall length end to end, which is at least its width"
+    ]
 
 
 def test_without_rows_the_thing_is_named():
@@ -125,14 +126,20 @@ def test_without_rows_the_thing_is_named():
 def test_several_faults_come_at_once_in_sheet_order():
     build = Build(
         parts=(Part("b", duty="hard", row=3), Part("a", mass_kg=-1.0, row=2)),
-        features=(Feature("a", "x", "hole", x_mm=1.0, row=2),))
+        features=(Feature("a", "x", "hole", x_mm=1.0, row=2),),
+    )
     assert places(validate(build)) == {
-        ("parts.csv", 2, "mass_kg"), ("parts.csv", 3, "duty"), ("features.csv", 2, "y_mm")}
+        ("parts.csv", 2, "mass_kg"),
+        ("parts.csv", 3, "duty"),
+        ("features.csv", 2, "y_mm"),
+    }
     assert [one.row for one in validate(build)] == [2, 3, 2]
 
 
 BOUNDED = [
-    (sheet, column) for sheet in SHEETS for column in sheet.terms
+    (sheet, column)
+    for sheet in SHEETS
+    for column in sheet.terms
     if column.least in (0.0, 1) or column.above is not None or column.most == 1.0
 ]
 
@@ -168,8 +175,13 @@ def test_a_number_that_is_none_is_told_before_the_shapes_compare_it():
     graph = rdflib.Graph().parse(EXAMPLES / "valid" / "three-sheets.ttl")
     part = next(graph.subjects(rdflib.RDF.type, rdflib.URIRef("https://w3id.org/partkin/ns#Part")))
     for text in ("NaN", "INF", "1e5", "abc", ""):
-        graph.set((part, rdflib.URIRef("https://w3id.org/partkin/ns#massKg"),
-                   rdflib.Literal(text, datatype=rdflib.XSD.decimal, normalize=False)))
+        graph.set(
+            (
+                part,
+                rdflib.URIRef("https://w3id.org/partkin/ns#massKg"),
+                rdflib.Literal(text, datatype=rdflib.XSD.decimal, normalize=False),
+            )
+        )
         assert [one.column for one in check_graph(graph)] == ["mass_kg"], text
 
 

@@ -39,15 +39,20 @@ def test_a_term_has_one_label_one_definition_and_an_example(term):
 
 def test_no_two_terms_share_a_label_of_one_type():
     for kind in (OWL.Class, OWL.ObjectProperty, OWL.DatatypeProperty):
-        labels = [str(VOCABULARY.value(term, RDFS.label)) for term in VOCABULARY.subjects(RDF.type, kind)
-                  if isinstance(term, rdflib.URIRef)]
+        labels = [
+            str(VOCABULARY.value(term, RDFS.label))
+            for term in VOCABULARY.subjects(RDF.type, kind)
+            if isinstance(term, rdflib.URIRef)
+        ]
         assert len(labels) == len(set(labels))
 
 
 def test_every_term_used_in_an_axiom_is_a_term():
     known = {*known_terms()[0], *known_terms()[1]}
     used = {
-        node for triple in VOCABULARY for node in triple
+        node
+        for triple in VOCABULARY
+        for node in triple
         if isinstance(node, rdflib.URIRef) and node.startswith((NS, PREFIXES["schema"], PREFIXES["sosa"]))
     }
     assert {str(node) for node in used} <= known
@@ -57,7 +62,8 @@ def test_every_term_used_in_an_axiom_is_a_term():
 def test_the_words_of_a_scheme_are_those_of_the_sheets(scheme):
     iris = {concept(scheme, word): word for word in WORDS[scheme]}
     found = {
-        str(term): str(VOCABULARY.value(term, RDFS.label)) for term in VOCABULARY.subjects(RDF.type, SKOS.Concept)
+        str(term): str(VOCABULARY.value(term, RDFS.label))
+        for term in VOCABULARY.subjects(RDF.type, SKOS.Concept)
         if term.removeprefix(NS).startswith(f"{scheme}-")
     }
     assert found == iris
@@ -66,9 +72,7 @@ def test_the_words_of_a_scheme_are_those_of_the_sheets(scheme):
 
 
 def test_every_list_of_the_shapes_is_a_whole_scheme():
-    lists = [
-        {str(item) for item in SHAPES.items(head)} for head in SHAPES.objects(None, SH["in"])
-    ]
+    lists = [{str(item) for item in SHAPES.items(head)} for head in SHAPES.objects(None, SH["in"])]
     schemes = [{concept(scheme, word) for word in listed} for scheme, listed in WORDS.items()]
     units = {PREFIXES["unit"] + local for local in UNITS.values()}
     assert lists and all(listed in (*schemes, units) for listed in lists)
@@ -144,8 +148,12 @@ def test_every_term_of_a_shape_is_known(path):
     ours, reused = known_terms()
     graph = rdflib.Graph().parse(path)
     spaces = tuple(PREFIXES[prefix] for prefix in ("partkin", "schema", "sosa", "prov", "qudt", "dcterms", "unit"))
-    used = {str(node) for triple in graph for node in triple
-            if isinstance(node, rdflib.URIRef) and str(node).startswith(spaces)}
+    used = {
+        str(node)
+        for triple in graph
+        for node in triple
+        if isinstance(node, rdflib.URIRef) and str(node).startswith(spaces)
+    }
     for select in graph.objects(None, SH.select):
         used |= {iri for iri, _ in expanded(list(tokens(str(select))))}
     assert used <= ours | reused
@@ -163,9 +171,11 @@ def test_every_constraint_says_what_and_how_to_mend():
 def test_units_convert_as_the_sheets_do():
     # QUDT's factors lead to metres and kilograms; the sheets' to millimetres and kilograms.
     for unit, local in UNITS.items():
-        factor = float(ALIGNMENTS.value(
-            rdflib.URIRef(PREFIXES["unit"] + local),
-            rdflib.URIRef(PREFIXES["qudt"] + "conversionMultiplier")))
+        factor = float(
+            ALIGNMENTS.value(
+                rdflib.URIRef(PREFIXES["unit"] + local), rdflib.URIRef(PREFIXES["qudt"] + "conversionMultiplier")
+            )
+        )
         if unit in words.MM_PER_UNIT:
             assert factor * 1000 == pytest.approx(words.MM_PER_UNIT[unit], rel=1e-15)
         else:

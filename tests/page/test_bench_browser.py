@@ -490,9 +490,7 @@ def test_margins_by_hand_are_those_of_the_check_to_a_hundredth(tab, looked_at, d
     best = answer.verdict.shown.placement
     shown = read_table(tab)
     for pair in answer.verdict.shown.pairs:
-        assert shown[pair.fixing] == pytest.approx((pair.offset_mm, pair.margin_mm), abs=0.0051), (
-            "as it is shown"
-        )
+        assert shown[pair.fixing] == pytest.approx((pair.offset_mm, pair.margin_mm), abs=0.0051), "as it is shown"
     for turn, x, y in PLACEMENTS:
         place_by_hand(tab, best, turn, x, y)
         now = tab.evaluate("JSON.parse(document.getElementById('lay').dataset.placement)")

@@ -11,7 +11,7 @@ import pytest
 from partkin import pipeline, sheets
 from partkin.commands import seeing
 from partkin.commands.progress import Work
-from partkin.commands.seeing import Seen
+from partkin.commands.seeing import SeenCheck
 from partkin.model import pulse
 from partkin.model.problem import FaultyInput
 from partkin.page.desk import Desk, Refused
@@ -63,7 +63,7 @@ def test_a_changed_sheet_is_read_again_and_only_what_it_touches_is_checked_again
     assert desk.sheets().number == number + 1
     assert desk.answer("top-dask") is kept
     assert desk.verdict_before("top-kurm").verdict == "bolts on"
-    assert isinstance(desk.look("top-kurm"), Seen)
+    assert isinstance(desk.look("top-kurm"), SeenCheck)
 
 
 def test_a_change_of_anything_but_readings_touches_everything(desk):
@@ -138,7 +138,7 @@ def test_a_long_search_says_how_far_it_is_and_is_ended_in_the_middle(desk, monke
     assert desk.progress() == "stopped; 5 donors not checked yet"
     desk.go_on()
     settled(desk)
-    assert isinstance(desk.answer(first), Seen), "what was broken off is checked anew"
+    assert isinstance(desk.answer(first), SeenCheck), "what was broken off is checked anew"
 
 
 def test_a_check_of_sheets_that_changed_meanwhile_is_broken_off(desk, monkeypatch):
@@ -172,7 +172,7 @@ def test_a_fault_of_the_program_over_one_donor_leaves_the_others(desk, monkeypat
     settled(desk)
     refused = desk.answer("top-dask")
     assert isinstance(refused, Refused) and "this program went wrong over it" in refused.problems[0].what
-    assert isinstance(desk.answer("top-kurm"), Seen)
+    assert isinstance(desk.answer("top-kurm"), SeenCheck)
     until(lambda: desk.progress() == "")
     assert "ZeroDivisionError: for the test" in capsys.readouterr().err
 

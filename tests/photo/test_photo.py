@@ -101,9 +101,7 @@ def test_lens_against_opencv() -> None:
     matrix = np.array([[PHONE.fx, 0.0, PHONE.cx], [0.0, PHONE.fy, PHONE.cy], [0.0, 0.0, 1.0]])
     bends = np.array([PHONE.k1, PHONE.k2, PHONE.p1, PHONE.p2, PHONE.k3])
     straight = (points - [PHONE.cx, PHONE.cy]) / [PHONE.fx, PHONE.fy]
-    theirs, _ = cv2.projectPoints(
-        np.column_stack([straight, np.ones(40)]), np.zeros(3), np.zeros(3), matrix, bends
-    )
+    theirs, _ = cv2.projectPoints(np.column_stack([straight, np.ones(40)]), np.zeros(3), np.zeros(3), matrix, bends)
     assert distorted(PHONE, points) == pytest.approx(theirs[:, 0], abs=1e-6)
     assert undistorted(PHONE, distorted(PHONE, points)) == pytest.approx(points, abs=1e-6)
 

@@ -17,8 +17,13 @@ def png_header(width: int, height: int) -> bytes:
     body = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
     chunk = b"IHDR" + body
     return (
-        b"\x89PNG\r\n\x1a\n" + struct.pack(">I", 13) + chunk + struct.pack(">I", zlib.crc32(chunk))
-        + struct.pack(">I", 0) + b"IDAT" + struct.pack(">I", zlib.crc32(b"IDAT"))
+        b"\x89PNG\r\n\x1a\n"
+        + struct.pack(">I", 13)
+        + chunk
+        + struct.pack(">I", zlib.crc32(chunk))
+        + struct.pack(">I", 0)
+        + b"IDAT"
+        + struct.pack(">I", zlib.crc32(b"IDAT"))
     )
 
 

@@ -57,9 +57,7 @@ def test_the_fixings_that_prove_it() -> None:
     assert len(told.fixings) == 5
     assert "7" in told.fixings
     rows = [int(name) - 1 for name in told.fixings]
-    again = can_match(
-        host[rows], picture(3, shifted(host, 6, 30.0, 10.0), PICKED_PX)[rows], PICKED_PX, lens_free=True
-    )
+    again = can_match(host[rows], picture(3, shifted(host, 6, 30.0, 10.0), PICKED_PX)[rows], PICKED_PX, lens_free=True)
     assert again.answer == "different"
 
 
@@ -117,9 +115,7 @@ def test_more_holes_in_the_picture_than_fixings_and_fewer() -> None:
 def test_unknown_pairing_can_still_tell_different() -> None:
     rng = np.random.default_rng(10)
     host, other = rng.uniform(0.0, 500.0, (7, 2)), rng.uniform(0.0, 500.0, (7, 2))
-    told = can_match(
-        host, picture(1, other), PICKED_PX, picks=list("abcdefg"), lens_free=True, same_face=True
-    )
+    told = can_match(host, picture(1, other), PICKED_PX, picks=list("abcdefg"), lens_free=True, same_face=True)
     assert told.answer == "different"
     assert told.fixings == tuple("1234567")
 

@@ -18,7 +18,13 @@ def features(points: np.ndarray, stated: Iterable[int] = (), plus_minus_mm: floa
         place = [float(value) if at in stated else None for value in point] + [None]
         made.append(
             Feature(
-                "p", f"f{at}", "hole", across_mm=8.0, x_mm=place[0], y_mm=place[1], z_mm=place[2],
+                "p",
+                f"f{at}",
+                "hole",
+                across_mm=8.0,
+                x_mm=place[0],
+                y_mm=place[1],
+                z_mm=place[2],
                 plus_minus_mm=plus_minus_mm,
             )
         )

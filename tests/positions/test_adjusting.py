@@ -240,8 +240,15 @@ def any_sheet(seed: int) -> tuple[list[Feature], list[Reading]]:
         quantity = ("centres", "centres", "near edges", "far edges", "across")[rng.integers(5)]
         taken.append(
             Reading(
-                "p", f"r{n}", quantity, length, "mm", f"f{a}", f"f{b}",
-                plus_minus=limits[rng.integers(3)], instrument="tape",
+                "p",
+                f"r{n}",
+                quantity,
+                length,
+                "mm",
+                f"f{a}",
+                f"f{b}",
+                plus_minus=limits[rng.integers(3)],
+                instrument="tape",
             )
         )
     return rows, taken

@@ -29,9 +29,7 @@ def surveyed(seed: int, slipped: bool) -> tuple[Positions, dict[str, float]]:
     if slipped:
         for at in rng.permutation(count)[: max(1, round(count / 20))]:
             slips[f"r{at}"] = float(rng.choice([-1.0, 1.0]) * rng.uniform(5.0, 50.0))
-    rows = [
-        replace(row, value=row.value + noise[at] + slips.get(row.reading, 0.0)) for at, row in enumerate(rows)
-    ]
+    rows = [replace(row, value=row.value + noise[at] + slips.get(row.reading, 0.0)) for at, row in enumerate(rows)]
     return adjust("p", features(points), rows), slips
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from partkin.positions.network import Network, Solution, solve
+from partkin.positions.network import AdjustedNetwork, Network, solve
 
 HERE = Path(__file__).parent / "networks"
 
@@ -25,7 +25,7 @@ def column(table: list[dict[str, str]], *names: str) -> np.ndarray:
     return np.array([[float(row[name]) for name in names] for row in table])
 
 
-def adjusted(name: str) -> tuple[Solution, list[dict[str, str]], list[dict[str, str]]]:
+def adjusted(name: str) -> tuple[AdjustedNetwork, list[dict[str, str]], list[dict[str, str]]]:
     """Metres in the files, millimetres here. Only points marked fixed are held fast."""
     points, seen = rows(f"{name}_points.csv"), rows(f"{name}_obs.csv")
     number = {row["point"]: at for at, row in enumerate(points)}

@@ -405,9 +405,7 @@ def _asked_first(findings: Findings, places: Places, taken: list[Pair]) -> Pair 
 
 def _once_read(truth: Truth, it: Candidate, value_mm: float) -> str:
     """How the verdict stands once a value was read; a value that looks like a slip is read a second time."""
-    row = Reading(
-        "donor", "asked", "centres", value_mm, "mm", it.from_feature, it.to_feature, instrument=it.instrument
-    )
+    row = Reading("donor", "asked", "centres", value_mm, "mm", it.from_feature, it.to_feature, instrument=it.instrument)
     for rows in ((row,), (row, replace(row, reading="again"))):
         after, _ = judged(replace(truth.known, donor=replace(truth.known.donor, readings=rows)))
         if "asked" not in {suspect.reading for suspect in after.suspects}:

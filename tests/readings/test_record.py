@@ -15,7 +15,7 @@ from partkin.commands.doubts import examine
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.problem import FaultyInput
 from partkin.pipeline import load_build
-from partkin.readings.typed_readings import Words, on_a_side, understood
+from partkin.readings.typed_readings import TypedWords, on_a_side, understood
 from partkin.sheets.as_cells import cells_of
 
 HOLES = tuple(Feature("top", name, "hole", across_mm=8.0) for name in ("a", "b", "1"))
@@ -27,7 +27,7 @@ TOP = Build(parts=(Part("top", origin="donor"),), features=HOLES, readings=EARLI
 
 
 def typed(*words: str, **rest: str) -> Reading:
-    return understood(TOP, Words("top", words, **rest))
+    return understood(TOP, TypedWords("top", words, **rest))
 
 
 @pytest.mark.parametrize(
@@ -115,7 +115,7 @@ def test_everything_that_is_wrong_is_told_at_once() -> None:
     columns = [problem.column for problem in refused.value.problems]
     assert columns == ["unit", "feature", "feature", "value", "instrument", "plus_minus", "on"]
     with pytest.raises(FaultyInput) as refused:
-        understood(TOP, Words("tip", ("x", "y", "612"), unit="ell"))
+        understood(TOP, TypedWords("tip", ("x", "y", "612"), unit="ell"))
     assert [problem.column for problem in refused.value.problems] == ["part", "unit"]
     with pytest.raises(FaultyInput) as refused:
         typed("612", corrects="r9", instrument="laser")
@@ -124,7 +124,7 @@ def test_everything_that_is_wrong_is_told_at_once() -> None:
 
 def test_no_such_part_names_those_there_are() -> None:
     with pytest.raises(FaultyInput, match=r"there is no part tip\. Say one of top"):
-        understood(TOP, Words("tip", ("a", "b", "612")))
+        understood(TOP, TypedWords("tip", ("a", "b", "612")))
 
 
 # In a folder
@@ -211,7 +211,7 @@ def test_what_the_sheet_refuses_is_refused(partkin, folder: Path) -> None:
 def test_rows_that_belong_together_find_other_ids_where_theirs_were_taken_in_between(folder: Path) -> None:
     """As a photograph's distances do: numbered by a build that somebody else has added to since."""
     seen = load_build(folder)
-    words = [Words("side-kurm-right", ("r1", "r2", str(value)), instrument="tape") for value in (212, 213, 214)]
+    words = [TypedWords("side-kurm-right", ("r1", "r2", str(value)), instrument="tape") for value in (212, 213, 214)]
     first = recording.appended(folder, seen, lambda build: understood(build, words[0]))
     rest = recording.appended_all(folder, seen, lambda build: [understood(build, one) for one in words[1:]])
     ids = [row.reading for row in (first, *rest)]
@@ -229,8 +229,8 @@ def test_several_at_once_all_get_their_own_id(folder: Path) -> None:
         except Exception as fault:
             faults.append(fault)
 
-    def said(number: int) -> Words:
-        return Words("side-kurm-right", ("r1", "r2", str(212 + number)), instrument="tape")
+    def said(number: int) -> TypedWords:
+        return TypedWords("side-kurm-right", ("r1", "r2", str(212 + number)), instrument="tape")
 
     threads = [threading.Thread(target=one, args=(number,)) for number in range(4)]
     for thread in threads:
@@ -372,13 +372,13 @@ def test_the_commands_of_the_page_on_measuring_do_what_it_says(partkin, folder: 
 
 
 def test_left_of_a_line_is_an_answer_without_a_value() -> None:
-    words = on_a_side(Words("top", ("1",)), ("a", "b"), None)
+    words = on_a_side(TypedWords("top", ("1",)), ("a", "b"), None)
     found = understood(TOP, words)
     assert (found.quantity, found.from_feature, found.line_from, found.line_to) == ("left of", "1", "a", "b")
     assert (found.value, found.unit, found.to_feature) == (None, None, None)
     cells = cells_of("readings.csv", [replace(found, reading="r1")])
     assert cells == [{"part": "top", "reading": "r1", "quantity": "left of", "from": "1", "to": "a b"}]
-    assert understood(TOP, Words("top", ("1", "a", "b"), quantity="left-of")) == found
+    assert understood(TOP, TypedWords("top", ("1", "a", "b"), quantity="left-of")) == found
 
 
 @pytest.mark.parametrize(
@@ -402,13 +402,13 @@ def test_an_answer_that_cannot_be_meant_is_refused(words: tuple, rest: dict, say
 @pytest.mark.parametrize("lines", [(("a", "b"), ("a", "b")), (("a", "--in"), None)])
 def test_two_sides_at_once_or_an_option_for_a_name_are_refused(lines: tuple) -> None:
     with pytest.raises(FaultyInput):
-        on_a_side(Words("top", ("1",)), *lines)
+        on_a_side(TypedWords("top", ("1",)), *lines)
 
 
 def test_an_answer_is_corrected_by_the_other_one_of_the_same_three() -> None:
     seen = Reading("top", "s1", "left of", None, None, "1", line_from="a", line_to="b")
     build = Build(parts=TOP.parts, features=HOLES, readings=(seen,))
-    found = understood(build, Words("top", ("1", "b", "a"), quantity="left of", corrects="s1"))
+    found = understood(build, TypedWords("top", ("1", "b", "a"), quantity="left of", corrects="s1"))
     assert found.corrects == "s1" and found.line_from == "b"
     with pytest.raises(FaultyInput, match="seen at 1 beside a to b"):
-        understood(build, Words("top", ("a", "1", "b"), quantity="left of", corrects="s1"))
+        understood(build, TypedWords("top", ("a", "1", "b"), quantity="left of", corrects="s1"))

@@ -236,7 +236,7 @@ def test_one_distance_that_is_read_already_counts() -> None:
 def test_a_third_is_named_only_where_the_side_matters(y_mm: float, third: str | None) -> None:
     """On the line of the two its mirror image is the hole itself; 40 mm beside it is another place."""
     at = {"a": np.array([0.0, 0.0]), "b": np.array([400.0, 0.0]), "c": np.array([200.0, 150.0])}
-    spot = untied.Spot("d", np.array([200.0, y_mm]), 1.0, ())
+    spot = untied.UnplacedFeature("d", np.array([200.0, y_mm]), 1.0, ())
     assert untied._third(spot, at, ["a", "b"]) == third
 
 

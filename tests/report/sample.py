@@ -364,7 +364,8 @@ BUILD = Build(
             origin="original",
             takes_place_of="H1",
             seen_from="outside",
-            duty="trim", airbag=False,
+            duty="trim",
+            airbag=False,
         ),
         *(
             Part(

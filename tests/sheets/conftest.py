@@ -11,9 +11,7 @@ from partkin.cli.app import run
 
 
 @pytest.fixture
-def typed(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Callable[..., tuple[int, str, str]]:
+def typed(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str, str]]:
     """Exit code, standard output and standard error of a command line, or of its words."""
 
     def type_in(*line: str) -> tuple[int, str, str]:

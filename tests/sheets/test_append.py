@@ -220,9 +220,7 @@ def test_no_such_sheet_or_folder(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("broken", ["replace", "fsync", "open"])
-def test_when_the_disk_fails_the_sheet_is_as_it_was(
-    folder: Path, monkeypatch: pytest.MonkeyPatch, broken: str
-) -> None:
+def test_when_the_disk_fails_the_sheet_is_as_it_was(folder: Path, monkeypatch: pytest.MonkeyPatch, broken: str) -> None:
     def fail(*args: object, **more: object) -> int:
         raise OSError(28, "No space left on device")
 

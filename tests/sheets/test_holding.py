@@ -1,7 +1,5 @@
 """held_by.csv: which fasteners wait for each other, and which only seem to. All builds are invented."""
 
-# ruff: noqa: E501 (one case after another)
-
 from __future__ import annotations
 
 import random
@@ -67,9 +65,7 @@ def test_an_assembly_takes_what_belongs_to_it_along() -> None:
     files = {
         "parts.csv": b"part,part_of\ndash,\nskin,dash\nvent,\nduct,\n",
         "features.csv": b"part,feature,kind\n",
-        "held_by.csv": (
-            HEADER + "dash,car,b,bolt,,\nvent,skin,c,clip,duct,\nduct,skin,d,clip,vent,\n"
-        ).encode(),
+        "held_by.csv": (HEADER + "dash,car,b,bolt,,\nvent,skin,c,clip,duct,\nduct,skin,d,clip,vent,\n").encode(),
     }
     assert read(files).problems == ()
     files["parts.csv"] = files["parts.csv"].replace(b"skin,dash", b"skin,")
@@ -116,7 +112,10 @@ def test_as_undoing_them_one_by_one() -> None:
             for part, to, name, b in rows
         ]
         loaded = held(
-            *(f"{part},{to},{name},bolt,{';'.join('|'.join(clause) for clause in behind)}," for part, to, name, behind in rows)
+            *(
+                f"{part},{to},{name},bolt,{';'.join('|'.join(clause) for clause in behind)},"
+                for part, to, name, behind in rows
+            )
         )
         assert all("never come off" in problem.what for problem in loaded.problems[:1])
         assert (loaded.problems == ()) == comes_apart(rows), rows

@@ -88,7 +88,9 @@ def test_units_in_cells() -> None:
 
 
 def test_cells_are_stripped_and_words_read_in_any_case() -> None:
-    build = read_spoiled("features.csv", {(6, "kind"): "  Hole ", (7, "kind"): "SLOT", (3, "kind"): "Captive  Nut"}).build
+    build = read_spoiled(
+        "features.csv", {(6, "kind"): "  Hole ", (7, "kind"): "SLOT", (3, "kind"): "Captive  Nut"}
+    ).build
     assert build is not None
     assert [feature.kind for feature in build.features][4:] == ["hole", "slot"]
     assert build.features[1].kind == "captive nut"

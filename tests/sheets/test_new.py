@@ -1,7 +1,5 @@
 """`partkin new`: a folder that loads at once and says that its rows are invented."""
 
-
-
 from __future__ import annotations
 
 import csv

@@ -1,7 +1,5 @@
 """Numbers as people write them."""
 
-
-
 from __future__ import annotations
 
 import math

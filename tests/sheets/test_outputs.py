@@ -95,7 +95,9 @@ def test_only_outputs_writes_files_for_people() -> None:
     package = Path(outputs.__file__).parent.parent
     callers = {path for path in package.rglob("*.py") if "outputs.put(" in path.read_text(encoding="utf-8")}
     assert {path.relative_to(package).as_posix() for path in callers} == {
-        "commands/exchanging.py", "page/photo_marks.py"}
+        "commands/exchanging.py",
+        "page/photo_marks.py",
+    }
 
 
 def test_an_output_is_written_beside_its_place_and_never_through_a_link_that_waits_there(

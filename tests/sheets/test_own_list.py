@@ -105,7 +105,8 @@ def test_two_lists_of_one_workbook_belong_together(tmp_path: Path, typed: Typed)
     tabs: Tabs = {
         "Löcher": [["Loch", "Ø (mm)", "Teil"], ["a", 7.0, "lid"], ["b", 7.5, "lid"]],
         "Abstände": [
-            ["Teil", "von", "nach", "Abstand (cm)", "+/- mm"], ["lid", "a", "b", 30.05, 1],
+            ["Teil", "von", "nach", "Abstand (cm)", "+/- mm"],
+            ["lid", "a", "b", 30.05, 1],
             ["lid", "b", "c", "20 in", ""],
         ],
         "Notizen": [],

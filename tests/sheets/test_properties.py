@@ -62,7 +62,9 @@ def test_a_few_bytes_of_a_good_sheet_changed(seed: int, name: str) -> None:
     content = bytearray(BASE[name].encode())
     for _ in range(draw.randint(1, 6)):
         place = draw.randrange(len(content))
-        content[place : place + draw.randint(0, 2)] = bytes(draw.choices(b',;"\n\r=-+.x0\xe9\x00', k=draw.randint(0, 3)))
+        content[place : place + draw.randint(0, 2)] = bytes(
+            draw.choices(b',;"\n\r=-+.x0\xe9\x00', k=draw.randint(0, 3))
+        )
     check(contents({name: bytes(content)}))
 
 
@@ -94,7 +96,9 @@ WROTE = st.sampled_from(
 
 @given(CELL, NUMBER, WROTE, st.sampled_from(["3", "3.5", "3,5", "-3.5"]))
 @settings(max_examples=150)
-def test_what_is_added_is_what_is_read(note: str, number: object, wrote: tuple[str, str, str, str], amount: str) -> None:
+def test_what_is_added_is_what_is_read(
+    note: str, number: object, wrote: tuple[str, str, str, str], amount: str
+) -> None:
     end, separator, encoding, mark = wrote
     sheet = "on,what,part,amount,note,colour\n2024-05-31,clips,new,AMOUNT,old note,red\n"
     text = sheet.replace(",", separator).replace("\n", end).replace("AMOUNT", f'"{amount}"')

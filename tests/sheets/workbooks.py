@@ -21,9 +21,7 @@ _FIRST_DAY = datetime.date(1899, 12, 30)
 def write_xlsx(path: Path, tabs: Tabs) -> Path:
     """Write a workbook of Office Open XML (ECMA-376)."""
     numbers = range(1, len(tabs) + 1)
-    sheets = "".join(
-        f'<sheet name={quoteattr(name)} sheetId="{n}" r:id="rId{n}"/>' for n, name in enumerate(tabs, 1)
-    )
+    sheets = "".join(f'<sheet name={quoteattr(name)} sheetId="{n}" r:id="rId{n}"/>' for n, name in enumerate(tabs, 1))
     links = "".join(
         f'<Relationship Id="rId{n}" Type="{_DOC}/worksheet" Target="worksheets/sheet{n}.xml"/>' for n in numbers
     )

@@ -20,9 +20,7 @@ SEAM = ((60.0, 80.0), (240.0, 80.0))
 CUTS = ("open out", "slot", "new hole", "thread insert", "trim edge")
 
 
-def top(
-    at: list = OUT, airbag: bool | None = None, duty: str | None = "trim", old: dict | None = None
-) -> Build:
+def top(at: list = OUT, airbag: bool | None = None, duty: str | None = "trim", old: dict | None = None) -> Build:
     """A dashboard top, with the one that came off where anything is said of it."""
     made = build(studs(PLATE), given(holes(at)), duty=duty, airbag=airbag)
     if old is None:

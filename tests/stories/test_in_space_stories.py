@@ -38,7 +38,15 @@ def fixings(pattern: dict) -> list[Feature]:
     """M6 studs, read exactly."""
     return [
         Feature(
-            "host", name, "stud", across_mm=6.0, x_mm=at[0], y_mm=at[1], z_mm=at[2], axis=axis, plus_minus_mm=0.0,
+            "host",
+            name,
+            "stud",
+            across_mm=6.0,
+            x_mm=at[0],
+            y_mm=at[1],
+            z_mm=at[2],
+            axis=axis,
+            plus_minus_mm=0.0,
             need="must",
         )
         for name, (at, axis) in pattern.items()
@@ -53,8 +61,16 @@ def donor(pattern: dict, off: dict | None = None, turn: np.ndarray = TURN, plus_
         way = tuple(float(v) for v in turn @ np.array(axis))
         found.append(
             Feature(
-                "donor", f"a{number}", "hole", across_mm=7.0, x_mm=float(x), y_mm=float(y), z_mm=float(z), axis=way,
-                plus_minus_mm=plus_minus_mm, goes_on=name,
+                "donor",
+                f"a{number}",
+                "hole",
+                across_mm=7.0,
+                x_mm=float(x),
+                y_mm=float(y),
+                z_mm=float(z),
+                axis=way,
+                plus_minus_mm=plus_minus_mm,
+                goes_on=name,
             )
         )
     return found

@@ -37,9 +37,7 @@ def panel(
         replace(p, seen_from=donor_face if p.part == "donor" else host_face) for p in made.parts
     )  # fmt: skip
     original = Part("old", origin="original", takes_place_of="host", seen_from=host_face, duty="trim")
-    came_off = [
-        replace(f, part="old", feature=f"o{n}", goes_on=f"F{n}") for n, f in enumerate(holes(points), start=1)
-    ]
+    came_off = [replace(f, part="old", feature=f"o{n}", goes_on=f"F{n}") for n, f in enumerate(holes(points), start=1)]
     zones = (Zone("old", "s", "tear seam", SEAM), Zone("donor", "d", "tear seam", seam))
     return replace(made, parts=(*parts, original), features=(*made.features, *came_off), zones=zones)
 

@@ -56,7 +56,9 @@ BUILDS: dict[str, Callable[[Path], Path]] = {
     "distances alone": lambda at: build(at, STUDS, holes(), readings=DISTANCES),
     "a folder with a blank": lambda at: build(at.with_name("my build"), STUDS, holes(), readings=DISTANCES),
     "looks that contradict": lambda at: build(
-        at, STUDS, holes(),
+        at,
+        STUDS,
+        holes(),
         readings=DISTANCES + "d,s1,left of,k3,k1 k2,,,,,,,\nd,s2,right of,k3,k1 k2,,,,,,,\n",
     ),
     "a slip": lambda at: build(at, STUDS, holes(), readings=SLIPPED),

@@ -83,6 +83,7 @@ def test_offsets_equal_the_nearest_of_many_points(seed):
     import random
 
     draw = random.Random(seed)
+
     def unit():
         return cos_sin(F(draw.randrange(360)))
 

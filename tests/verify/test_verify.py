@@ -34,8 +34,7 @@ def turned_apart() -> Build:
     corners = [(cos(2 * pi * k / 3), sin(2 * pi * k / 3)) for k in range(3)]
     studs = [stud(f"F{k}", round(100.33 * x, 4), round(100.33 * y, 4)) for k, (x, y) in enumerate(corners)]
     holes = [
-        hole(f"d{k}", round(100 * x, 4), round(100 * y, 4), 6.6, goes_on=f"F{k}")
-        for k, (x, y) in enumerate(corners)
+        hole(f"d{k}", round(100 * x, 4), round(100 * y, 4), 6.6, goes_on=f"F{k}") for k, (x, y) in enumerate(corners)
     ]
     return build_of(*studs, *holes)
 
@@ -214,9 +213,7 @@ def test_sheets_mended_so_that_it_fits_refuse_the_old_conflict():
     for case, name, at in (("weights", "F0", (100.0, 0.0)), ("pairing not given", "F2", (30.0, 72.4))):
         build = CASES[case]()
         true = verdict_of(build)
-        features = tuple(
-            replace(f, x_mm=at[0], y_mm=at[1]) if f.feature == name else f for f in build.features
-        )
+        features = tuple(replace(f, x_mm=at[0], y_mm=at[1]) if f.feature == name else f for f in build.features)
         assert any("not ruled out" in why for why in verify(true, replace(build, features=features)))
     build = not_given()
     more = replace(build, features=(*build.features, hole("e", 30.0, 70.0)))

@@ -33,7 +33,15 @@ def sheets(off: dict | None = None, flex_mm: float | None = None, in_plane: bool
     for number, (name, (at, axis)) in enumerate(PLACES.items(), start=1):
         host.append(
             Feature(
-                "host", name, "stud", thread="M6", x_mm=at[0], y_mm=at[1], z_mm=at[2], axis=axis, plus_minus_mm=0.0,
+                "host",
+                name,
+                "stud",
+                thread="M6",
+                x_mm=at[0],
+                y_mm=at[1],
+                z_mm=at[2],
+                axis=axis,
+                plus_minus_mm=0.0,
                 need="must",
             )
         )
@@ -41,8 +49,16 @@ def sheets(off: dict | None = None, flex_mm: float | None = None, in_plane: bool
         slot = {"length_mm": 12.0, "angle_deg": 25.0} if name == "F4" else {}
         donor.append(
             Feature(
-                "donor", f"a{number}", "slot" if slot else "hole", across_mm=7.0, x_mm=float(x), y_mm=float(y),
-                z_mm=float(z), axis=tuple(float(v) for v in turn @ np.array(axis)), plus_minus_mm=0.0, goes_on=name,
+                "donor",
+                f"a{number}",
+                "slot" if slot else "hole",
+                across_mm=7.0,
+                x_mm=float(x),
+                y_mm=float(y),
+                z_mm=float(z),
+                axis=tuple(float(v) for v in turn @ np.array(axis)),
+                plus_minus_mm=0.0,
+                goes_on=name,
                 **slot,
             )
         )

@@ -46,9 +46,7 @@ def stud(name: str, x: float, y: float, across: float = 6.0, **more) -> Feature:
 
 def answer_of(build: Build, mirrored: bool) -> FitAnswer:
     """What `solve` says of a build whose features all have places."""
-    sides = {
-        name: Side(build.part(name), None, build.features_of(name), (), (), ()) for name in ("host", "donor")
-    }
+    sides = {name: Side(build.part(name), None, build.features_of(name), (), (), ()) for name in ("host", "donor")}
     places = {
         name: Positions(
             name, tuple(f.feature for f in side.features),
@@ -105,10 +103,15 @@ def random_build(seed: int) -> tuple[Build, bool]:
             kind = "slot"
         features.append(
             Feature(
-                "host", f"F{k}", kind, across_mm=7.0 if through else float(draw.choice([5.0, 6.0])),
+                "host",
+                f"F{k}",
+                kind,
+                across_mm=7.0 if through else float(draw.choice([5.0, 6.0])),
                 length_mm=round(float(draw.uniform(8, 15)), 1) if kind == "slot" else None,
                 angle_deg=round(float(draw.uniform(0, 180)), 0) if kind == "slot" else None,
-                x_mm=float(points[k, 0]), y_mm=float(points[k, 1]), thread="M6" if through else None,
+                x_mm=float(points[k, 0]),
+                y_mm=float(points[k, 1]),
+                thread="M6" if through else None,
                 need=str(draw.choice(["must", "must", "should"])),
             )
         )
@@ -116,10 +119,14 @@ def random_build(seed: int) -> tuple[Build, bool]:
         slot = draw.random() < 0.25
         features.append(
             Feature(
-                "donor", f"d{k}", "slot" if slot else "hole", across_mm=float(draw.choice([6.4, 7.0, 9.0])),
+                "donor",
+                f"d{k}",
+                "slot" if slot else "hole",
+                across_mm=float(draw.choice([6.4, 7.0, 9.0])),
                 length_mm=round(float(draw.uniform(9, 16)), 1) if slot else None,
                 angle_deg=round(float(draw.uniform(0, 180)), 0) if slot else None,
-                x_mm=float(moved[k, 0]), y_mm=float(moved[k, 1]),
+                x_mm=float(moved[k, 0]),
+                y_mm=float(moved[k, 1]),
                 need=str(draw.choice(["should", "should", "spare", "must"], p=[0.4, 0.3, 0.25, 0.05])),
             )
         )

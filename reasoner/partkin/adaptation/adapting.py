@@ -128,9 +128,7 @@ def _sure_enough(
             best, chance = sound.ways[0]
             answer = search.whole(OTHERS if others else 0)
             kept = [
-                replace(
-                    answer.adaptations[0], margin_mm=best.margin_mm, placement=best.placement, stands=best.stands
-                )
+                replace(answer.adaptations[0], margin_mm=best.margin_mm, placement=best.placement, stands=best.stands)
             ]
             kept += _others(findings, kept, answer, prepared, places)
             if others and len(kept) <= OTHERS and roomier_mm is not None:

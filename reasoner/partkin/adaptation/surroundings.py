@@ -42,9 +42,7 @@ def with_surroundings(build: Build, findings: Findings, verdict: Verdict) -> Ver
     edges = _edges(build, findings, verdict, there.placement)
     trims, refused = trim_jobs(there.question, edges, there.placement.matrix) if edges else ((), ())
     ruled_out = tuple(RuledOut("trim edge", "edge", refusal.says, refusal.source) for refusal in refused)
-    return replace(
-        verdict, edges=edges, connectors=connectors, besides=(*trims, *jobs), besides_ruled_out=ruled_out
-    )
+    return replace(verdict, edges=edges, connectors=connectors, besides=(*trims, *jobs), besides_ruled_out=ruled_out)
 
 
 def after_work(build: Build, findings: Findings, verdict: Verdict) -> AfterWork | None:

@@ -92,8 +92,7 @@ def _by_what_is_open(first: Way, second: Way) -> list[str]:
         if ours is None:
             beside = f" beyond that of {second.called}" if theirs is None else ""
             found.append(
-                f"{what} of {first.called} is not known: {second.called} comes first if it costs over {gap:.2f}"
-                f"{beside}"
+                f"{what} of {first.called} is not known: {second.called} comes first if it costs over {gap:.2f}{beside}"
             )
     return found
 

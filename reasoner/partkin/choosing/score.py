@@ -103,7 +103,7 @@ def calibration(outcomes: Iterable[Outcome]) -> Calibration:
     brier = sum((p - went) ** 2 for p, went in told) / len(told) if told else None
     enough = len(told) >= FEW
     if not told:
-        says = "no outcome with a stated chance yet: partkin outcome DONOR --happened \"...\" adds one"
+        says = 'no outcome with a stated chance yet: partkin outcome DONOR --happened "..." adds one'
     elif not enough:
         says = f"{len(told)} outcome{'s' * (len(told) != 1)}: too few to tell; {FEW} are the least"
     else:

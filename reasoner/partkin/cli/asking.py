@@ -11,7 +11,7 @@ import typer
 from partkin.cli.shared import Folder, say_all
 
 
-class Shape(StrEnum):
+class AnswerShape(StrEnum):
     """How the rows of an answer are written."""
 
     table = "table"
@@ -35,7 +35,7 @@ def ask(
         typer.Argument(metavar="[PART]...", help="Of which parts a named query is asked; none: of every one."),
     ] = None,
     folder: Folder = Path("."),
-    shape: Annotated[Shape, typer.Option("--as", help="table, csv or json.")] = Shape.table,
+    shape: Annotated[AnswerShape, typer.Option("--as", help="table, csv or json.")] = AnswerShape.table,
     server: Annotated[
         str, typer.Option("--graph", metavar="URL", help="Ask a SPARQL 1.1 server instead, such as that of a stock.")
     ] = "",

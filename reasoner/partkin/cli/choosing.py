@@ -11,7 +11,7 @@ import typer
 from partkin.cli.shared import AsJson, Donor, Folder, ForHost, say_all
 
 
-class Shape(StrEnum):
+class WaysShape(StrEnum):
     """How the ways are written."""
 
     table = "table"
@@ -58,7 +58,7 @@ def why(
 def rank(
     folder: Folder = Path("."),
     host: ForHost = None,
-    shape: Annotated[Shape, typer.Option("--as", help="table, csv or json.")] = Shape.table,
+    shape: Annotated[WaysShape, typer.Option("--as", help="table, csv or json.")] = WaysShape.table,
 ) -> None:
     """Put all ways side by side: donors, repair, new and custom, with what each costs and risks.
 
@@ -77,7 +77,7 @@ def rank(
     work = Work("donors", 0, line)
     found = ranking.rank(build, host, work)
     line.close()
-    write = {Shape.table: ranking_text, Shape.csv: ranking_csv, Shape.json: as_json}[shape]
+    write = {WaysShape.table: ranking_text, WaysShape.csv: ranking_csv, WaysShape.json: as_json}[shape]
     typer.echo(write(found), nl=False)
     if work.undone:
         typer.echo(f"Stopped before all were checked; not ranked: {', '.join(work.undone)}.", err=True)

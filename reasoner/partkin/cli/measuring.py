@@ -127,9 +127,9 @@ def record(
     from partkin.commands import recording
     from partkin.commands.progress import ProgressLine
     from partkin.readings.typed_cells import Typed
-    from partkin.readings.typed_readings import Words, named_to_undo, on_a_side
+    from partkin.readings.typed_readings import TypedWords, named_to_undo, on_a_side
 
-    typed = Words(part, tuple(words or ()), quantity, unit, instrument, plus_minus, by, on, corrects, note)
+    typed = TypedWords(part, tuple(words or ()), quantity, unit, instrument, plus_minus, by, on, corrects, note)
     typed = on_a_side(typed, left_of, right_of)
     cells = Typed(at, through, angle, float_mm)
     if undo and cells:

@@ -114,9 +114,7 @@ def template(
         Drawing | None, typer.Option("--format", help="pdf, svg or dxf; else by the ending of FILE, or pdf.")
     ] = None,
     to: Annotated[Path | None, typer.Option("-o", metavar="FILE", help="Where to write it.")] = None,
-    turned_over: Annotated[
-        bool, typer.Option("--turned-over", help="Draw it as seen from the other face.")
-    ] = False,
+    turned_over: Annotated[bool, typer.Option("--turned-over", help="Draw it as seen from the other face.")] = False,
 ) -> None:
     """Write a drilling and check template at true size, to be laid on the part.
 

@@ -14,7 +14,7 @@ from partkin.cli.shared import AsJson, Folder, say_all
 from partkin.model.problem import FaultyInput
 
 
-class Shape(StrEnum):
+class StockShape(StrEnum):
     """How the parts that were found are written."""
 
     table = "table"
@@ -105,7 +105,7 @@ def find(
     most: Annotated[int, typer.Option("--most", metavar="N", min=1, help="How many the table shows.")] = 40,
     on: Annotated[str, typer.Option("--on", metavar="tcp://HOST:PORT", help="Dask scheduler to share it out by.")] = "",
     graph: Graph = "",
-    shape: Annotated[Shape, typer.Option("--as", help="table, csv or json.")] = Shape.table,
+    shape: Annotated[StockShape, typer.Option("--as", help="table, csv or json.")] = StockShape.table,
     as_json: AsJson = False,
 ) -> None:
     """Find every part of a stock that goes on HOST, or may within what its readings say, best first.
@@ -125,9 +125,9 @@ def find(
             build, host, stock, partly=partly, without=[one.value for one in without or ()], in_full=in_full, on=on,
             graph=graph, said=said,
         )  # fmt: skip
-    if as_json or shape is Shape.json:
+    if as_json or shape is StockShape.json:
         typer.echo(stock_json(whole), nl=False)
-    elif shape is Shape.csv:
+    elif shape is StockShape.csv:
         typer.echo(stock_rows(whole.answer.found, whole.checked, "csv"), nl=False)
     else:
         typer.echo(stock_text(whole, most), nl=False)
@@ -172,5 +172,3 @@ def drop(
     from partkin.commands.stocking import storing
 
     typer.echo(f"{storing.drop(stock, parts)} dropped")
-
-

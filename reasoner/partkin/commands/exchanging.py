@@ -93,9 +93,7 @@ def _alone(part: Part, wanted: list[str], left_out: list[str]) -> Part:
     for name, other in (("takes_place_of", place), ("part_of", above)):
         if other is not None and other not in wanted:
             left_out.append(f"{name} {other} of {part.part}")
-    return replace(
-        part, takes_place_of=place if place in wanted else None, part_of=above if above in wanted else None
-    )
+    return replace(part, takes_place_of=place if place in wanted else None, part_of=above if above in wanted else None)
 
 
 def _no_part(build: Build, name: str, sheet: str = "parts.csv") -> Problem:
@@ -208,9 +206,7 @@ def _by_row(own: Iterable[Any], theirs: Iterable[Any]) -> tuple[list[Any], int]:
     return new, same
 
 
-def _in_one_currency(
-    sheet: str, build: Build, incoming: Build, new: list[Any], conflicts: Conflicts
-) -> list[Any]:
+def _in_one_currency(sheet: str, build: Build, incoming: Build, new: list[Any], conflicts: Conflicts) -> list[Any]:
     here, there = build.settings.currency, incoming.settings.currency
     if here == there or here is None or there is None:
         return new

@@ -80,9 +80,7 @@ def shown(addition: Addition, part: str) -> str:
     for feature in addition.features:
         size = f"{feature.across_mm:g}" + (f" x {feature.length_mm:g}" if feature.length_mm is not None else "")
         turned = f", {feature.angle_deg:g} degrees" if feature.angle_deg else ""
-        lines.append(
-            f"  {feature.feature:<6} {feature.kind} {size} mm{turned}, at {feature.x_mm:g}, {feature.y_mm:g}"
-        )
+        lines.append(f"  {feature.feature:<6} {feature.kind} {size} mm{turned}, at {feature.x_mm:g}, {feature.y_mm:g}")
     for line in addition.outlines:
         lines.append(f"  {line.name:<6} {line.kind} of {len(line.corners_mm)} corners, {_extent(line)}")
     return "\n".join(lines) + "\n"

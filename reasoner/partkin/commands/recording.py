@@ -15,7 +15,7 @@ from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
 from partkin.model.words import MM_PER_UNIT, NOT_ENOUGH, SIDES, WITH_ADAPTATION, WITHDRAWN
 from partkin.readings.typed_cells import Typed, plain_number, understood_cells
-from partkin.readings.typed_readings import FEATURES, Words, taken_back, understood
+from partkin.readings.typed_readings import FEATURES, TypedWords, taken_back, understood
 from partkin.sheets.as_cells import cells_of
 from partkin.sheets.given_files import in_folder
 from partkin.tables.instruments import greatest_error_mm
@@ -52,7 +52,7 @@ class Recorded:
     warnings: tuple[Problem, ...] = ()
 
 
-def record(folder: Path, typed: Words, shown: Shown | None = None) -> Recorded:
+def record(folder: Path, typed: TypedWords, shown: Shown | None = None) -> Recorded:
     """Take down a reading.
 
     Parameters
@@ -124,7 +124,7 @@ def unexpected(fault: Exception) -> str:
     return f"a fault of this program: {type(fault).__name__}: {fault}"
 
 
-def fill_in(folder: Path, words: Words, typed: Typed, shown: Shown | None = None) -> Recorded:
+def fill_in(folder: Path, words: TypedWords, typed: Typed, shown: Shown | None = None) -> Recorded:
     """Fill empty cells of a feature: its place, what goes through it, its direction or float.
 
     Parameters
@@ -377,8 +377,7 @@ def stated_chance(verdict: Verdict) -> str | None:
     None after work, and where it holds for one of several ways only that are still open.
     """
     one_of_several = any(
-        u.quantity in (*SIDES, "seen_from") or u.what.startswith(("which of", "reading "))
-        for u in verdict.unknown
+        u.quantity in (*SIDES, "seen_from") or u.what.startswith(("which of", "reading ")) for u in verdict.unknown
     )
     if (
         verdict.chance is None

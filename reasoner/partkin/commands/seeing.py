@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, eq=False)
-class Seen:
+class SeenCheck:
     """One check with all that is needed to draw it.
 
     `positions`: by part id, of the layout that the verdict speaks of; `fixings`: as the pairing saw them.
@@ -35,7 +35,7 @@ class Seen:
     places: Places | None = None
 
 
-def see(build: Build, donor: str, host: str | None = None) -> Seen:
+def see(build: Build, donor: str, host: str | None = None) -> SeenCheck:
     """Check a donor and keep what the picture of it is drawn from.
 
     Parameters
@@ -83,7 +83,7 @@ def lay_down(build: Build, donor: str, host: str | None = None) -> LaidDonor:
     return LaidDonor(*pipeline.lay_on(build, donor, host))
 
 
-def seen_of(build: Build, lying: LaidDonor) -> Seen:
+def seen_of(build: Build, lying: LaidDonor) -> SeenCheck:
     """Go on from how a donor lies to its verdict."""
     from partkin.trial import trying
 
@@ -92,7 +92,7 @@ def seen_of(build: Build, lying: LaidDonor) -> Seen:
         findings = pipeline.with_work(build, findings, places)
     verdict = pipeline.decided(build, findings)
     if verdict.verdict == "not judged":
-        return Seen(verdict, {}, (), findings)
+        return SeenCheck(verdict, {}, (), findings)
     places = trying.places_of(findings.known) if places is None else places
     if findings.trial is not None:
         places = trying.as_tried(findings.known, places, findings.trial)
@@ -100,11 +100,11 @@ def seen_of(build: Build, lying: LaidDonor) -> Seen:
     original = findings.known.original
     if original is not None and original.part.part not in found and original.features:
         found[original.part.part] = trying.adjusted(original)
-    return Seen(verdict, found, places.hosted.fixings, findings, places)
+    return SeenCheck(verdict, found, places.hosted.fixings, findings, places)
 
 
 def overlay(
-    build: Build, seen: Seen, drawing: int = 1, drawings: int = 1, *, after: bool = False
+    build: Build, seen: SeenCheck, drawing: int = 1, drawings: int = 1, *, after: bool = False
 ) -> OverlayView | None:
     """What the drawing of one check is made from, `after` the work or as it is; None where nothing can be drawn."""
     from partkin.drawing.views import overlay_view
@@ -148,7 +148,7 @@ def report_of(
 
     chosen = donors_of(build) if donors is None else tuple(donors)
     work = work or Work("donors", len(chosen))
-    found: list[Seen] = []
+    found: list[SeenCheck] = []
     said: list[str] = [*notes]
     try:
         for donor in work.each(chosen):

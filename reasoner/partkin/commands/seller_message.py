@@ -195,9 +195,7 @@ def _letters(questions: Sequence[Unknown], kinds: Mapping[str, Feature]) -> dict
     return dict(zip(dict.fromkeys(names), LETTERS, strict=False))
 
 
-def _question(
-    one: Unknown, letters: Mapping[str, str], kinds: Mapping[str, Feature], look: str
-) -> str:
+def _question(one: Unknown, letters: Mapping[str, str], kinds: Mapping[str, Feature], look: str) -> str:
     def the(name: str | None) -> str:
         return f"{CALLED[kinds[name].kind]} {letters[name]}" if name is not None and name in letters else "the part"
 

@@ -12,18 +12,18 @@ import numpy as np
 from partkin import pipeline
 from partkin.fit.task import prepare
 from partkin.graph import known_of
-from partkin.graph.in_stock import Wanted
+from partkin.graph.in_stock import WantedPart
 from partkin.model.build import Build, Part
 from partkin.model.known import Known, is_restraint
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
 from partkin.stock import answering, storing
-from partkin.stock.answering import Answer, Found, Question
+from partkin.stock.answering import Answer, FoundPart, StockQuestion
 from partkin.stock.finding import Host
 from partkin.stock.incoming import build_with, errors_mm
 from partkin.trial.places import places_of
 
-__all__ = ["Answer", "Found", "Whole", "find", "question_of", "storing"]
+__all__ = ["Answer", "FoundPart", "Whole", "find", "question_of", "storing"]
 PROBE = "stock-probe"
 
 
@@ -69,7 +69,7 @@ def find(
     return Whole(host, len(question.host.must), answer, checked)
 
 
-def question_of(build: Build, host: str, partly: int | None = None, without: Sequence[str] = ()) -> Question:
+def question_of(build: Build, host: str, partly: int | None = None, without: Sequence[str] = ()) -> StockQuestion:
     """Return what a stock is asked for a host of a build."""
     known = _known(build, host)
     places = places_of(known)
@@ -85,7 +85,7 @@ def question_of(build: Build, host: str, partly: int | None = None, without: Seq
         places.host_side.part.thickness_mm, partly,
     )  # fmt: skip
     original = () if known.original is None else (known.original.part,)
-    return Question(held, Wanted.of((known.host.part, *original)), frozenset(without))
+    return StockQuestion(held, WantedPart.of((known.host.part, *original)), frozenset(without))
 
 
 def _known(build: Build, host: str) -> Known:
@@ -100,10 +100,8 @@ def _known(build: Build, host: str) -> Known:
     return known
 
 
-def _checked(build: Build, host: str, stock: Path, found: Sequence[Found]) -> tuple[Verdict, ...]:
+def _checked(build: Build, host: str, stock: Path, found: Sequence[FoundPart]) -> tuple[Verdict, ...]:
     beside = build
     for one in found:
         beside = build_with(beside, host, *answering.rows_of(stock, one))
     return tuple(pipeline.check(beside, one.part, host) for one in found)
-
-

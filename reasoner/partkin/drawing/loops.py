@@ -15,15 +15,15 @@ _ROUND_ENOUGH_MM = 0.03
 
 
 @dataclass(frozen=True)
-class Piece:
+class LinePiece:
     """A line through points, open or closed; arcs are already followed by short chords."""
 
     points: tuple[Point, ...]
     closed: bool = False
 
-    def scaled(self, factor: float) -> Piece:
+    def scaled(self, factor: float) -> LinePiece:
         """Return the piece in another unit."""
-        return Piece(tuple((x * factor, y * factor) for x, y in self.points), self.closed)
+        return LinePiece(tuple((x * factor, y * factor) for x, y in self.points), self.closed)
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ def arc_points(centre: Point, radius: float, from_deg: float, sweep_deg: float, 
     return tuple(points)
 
 
-def joined(pieces: Iterable[Piece]) -> tuple[list[Loop], int]:
+def joined(pieces: Iterable[LinePiece]) -> tuple[list[Loop], int]:
     """Join pieces end to end into closed loops, in the order of the pieces.
 
     Returns
@@ -78,7 +78,7 @@ def joined(pieces: Iterable[Piece]) -> tuple[list[Loop], int]:
         The loops, and how many pieces closed to nothing.
     """
     loops: list[tuple[int, Loop]] = []
-    waiting: dict[int, Piece] = {}
+    waiting: dict[int, LinePiece] = {}
     for number, piece in enumerate(pieces):
         if len(piece.points) < 2:
             continue
@@ -114,7 +114,7 @@ def joined(pieces: Iterable[Piece]) -> tuple[list[Loop], int]:
 class _Ends:
     """Finds the piece that goes on from a point, in time that does not grow with the drawing."""
 
-    def __init__(self, pieces: dict[int, Piece]) -> None:
+    def __init__(self, pieces: dict[int, LinePiece]) -> None:
         self._cells: dict[tuple[int, int], list[tuple[int, bool]]] = {}
         for number, piece in pieces.items():
             for from_start, end in ((True, piece.points[0]), (False, piece.points[-1])):
@@ -124,7 +124,7 @@ class _Ends:
     def _cell(point: Point) -> tuple[int, int]:
         return (math.floor(point[0] / JOIN_MM), math.floor(point[1] / JOIN_MM))
 
-    def following(self, at: Point, waiting: dict[int, Piece]) -> tuple[int, bool] | None:
+    def following(self, at: Point, waiting: dict[int, LinePiece]) -> tuple[int, bool] | None:
         """Return the nearest end within reach, as (piece, whether it is its start)."""
         column, row = self._cell(at)
         found: list[tuple[float, int, bool]] = []

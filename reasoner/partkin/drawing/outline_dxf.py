@@ -6,8 +6,8 @@ import io
 import math
 from collections.abc import Iterable, Iterator
 
-from partkin.drawing.loops import Piece, arc_points
-from partkin.drawing.outline_import import LARGEST_MM, MOST_THINGS, Drawn, refused
+from partkin.drawing.loops import LinePiece, arc_points
+from partkin.drawing.outline_import import LARGEST_MM, MOST_THINGS, ForeignDrawing, refused
 from partkin.drawing.shapes import Point
 
 # $INSUNITS of the DXF reference: inch, foot, mm, cm, m, micrometre, dm.
@@ -19,7 +19,7 @@ class _TooMany(Exception):
     """The drawing holds more things than the limit."""
 
 
-def read_dxf(content: bytes, sheet: str, said_mm: float | None, layers: tuple[str, ...] = ()) -> Drawn:
+def read_dxf(content: bytes, sheet: str, said_mm: float | None, layers: tuple[str, ...] = ()) -> ForeignDrawing:
     """Read lines, arcs, circles, ellipses and polylines of the model space.
 
     `said_mm`: the unit that the caller gave; it settles how closely arcs are followed. `layers`: only these
@@ -57,11 +57,11 @@ def read_dxf(content: bytes, sheet: str, said_mm: float | None, layers: tuple[st
     if reader.passed_over:
         kinds = ", ".join(sorted(reader.passed_over))
         problems.append(refused(sheet, f"passed over: {kinds}", "Turn them into lines if they are holes", warning=True))
-    return Drawn(pieces, unit_mm, tuple(problems))
+    return ForeignDrawing(pieces, unit_mm, tuple(problems))
 
 
-def _fault(sheet: str, what: str, mend: str) -> Drawn:
-    return Drawn((), None, (refused(sheet, what, mend),))
+def _fault(sheet: str, what: str, mend: str) -> ForeignDrawing:
+    return ForeignDrawing((), None, (refused(sheet, what, mend),))
 
 
 class _Reader:
@@ -73,7 +73,7 @@ class _Reader:
         self.left = MOST_THINGS
         self.passed_over: set[str] = set()
 
-    def pieces(self, entities: Iterable, depth: int) -> Iterator[Piece]:
+    def pieces(self, entities: Iterable, depth: int) -> Iterator[LinePiece]:
         for entity in entities:
             self.left -= 1
             if self.left < 0:
@@ -96,10 +96,10 @@ class _Reader:
             elif kind not in ("TEXT", "MTEXT", "DIMENSION", "POINT", "VIEWPORT", "ATTDEF"):
                 self.passed_over.add(kind)
 
-    def piece(self, entity: object, kind: str) -> Iterator[Piece]:
+    def piece(self, entity: object, kind: str) -> Iterator[LinePiece]:
         dxf = entity.dxf  # type: ignore[attr-defined]
         if kind == "LINE":
-            yield Piece((_flat(dxf.start), _flat(dxf.end)))
+            yield LinePiece((_flat(dxf.start), _flat(dxf.end)))
         elif kind in ("CIRCLE", "ARC"):
             # A mirrored arc has its extrusion turned over; its own frame is then not the drawing's.
             if dxf.extrusion.z < 0:
@@ -108,7 +108,7 @@ class _Reader:
                 centre, sign = _flat(dxf.center), 1.0
             start, sweep = (0.0, 360.0) if kind == "CIRCLE" else _arc(dxf.start_angle, dxf.end_angle, sign)
             points = arc_points(centre, abs(dxf.radius), start, sign * sweep, self.unit_mm)
-            yield Piece(points[:-1] if kind == "CIRCLE" else points, kind == "CIRCLE")
+            yield LinePiece(points[:-1] if kind == "CIRCLE" else points, kind == "CIRCLE")
         elif kind in ("LWPOLYLINE", "POLYLINE"):
             if kind == "POLYLINE" and not (entity.is_2d_polyline or entity.is_3d_polyline):  # type: ignore[attr-defined]
                 self.passed_over.add("mesh")
@@ -117,7 +117,7 @@ class _Reader:
         else:
             self.near(entity, kind)
             points = tuple(_flat(point) for point in entity.flattening(0.002 / self.unit_mm))  # type: ignore[attr-defined]
-            yield Piece(points, len(points) > 3 and math.dist(points[0], points[-1]) * self.unit_mm < 0.02)
+            yield LinePiece(points, len(points) > 3 and math.dist(points[0], points[-1]) * self.unit_mm < 0.02)
 
     def near(self, entity: object, kind: str) -> None:
         """Refuse a curve that lies far out, before it is followed in steps of two micrometres."""
@@ -128,7 +128,7 @@ class _Reader:
         if any(not abs(value) * self.unit_mm <= LARGEST_MM for point in points for value in (point[0], point[1])):
             raise ValueError("a curve lies too far out")
 
-    def polyline(self, entity: object, kind: str) -> Piece:
+    def polyline(self, entity: object, kind: str) -> LinePiece:
         """Follow a polyline through its corners and its bulges."""
         turned_over = entity.dxf.extrusion.z < 0  # type: ignore[attr-defined]
         if kind == "LWPOLYLINE":
@@ -149,7 +149,7 @@ class _Reader:
         following = corners[1:] + corners[:1] if closed else corners[1:]
         for (x, y, bulge), (next_x, next_y, _) in zip(corners, following, strict=False):
             points += bulged((x, y), (next_x, next_y), bulge, self.unit_mm)
-        return Piece(tuple(points), closed)
+        return LinePiece(tuple(points), closed)
 
 
 def bulged(a: Point, b: Point, bulge: float, unit_mm: float) -> tuple[Point, ...]:

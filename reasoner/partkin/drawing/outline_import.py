@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from partkin.drawing.loops import Loop, Piece, joined, recognised
+from partkin.drawing.loops import LinePiece, Loop, joined, recognised
 from partkin.drawing.shapes import Point
 from partkin.model.build import Feature, Outline
 from partkin.model.problem import Problem
@@ -21,10 +21,10 @@ UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 
 
 @dataclass(frozen=True)
-class Drawn:
+class ForeignDrawing:
     """What a file holds, in its own unit, y up: pieces of lines, and how many millimetres a unit is."""
 
-    pieces: tuple[Piece, ...]
+    pieces: tuple[LinePiece, ...]
     unit_mm: float | None
     problems: tuple[Problem, ...] = ()
 
@@ -43,7 +43,7 @@ def refused(sheet: str, what: str, mend: str, warning: bool = False) -> Problem:
     return Problem(sheet, 0, "", what, mend, warning)
 
 
-def _unit_mm(drawn: Drawn, unit: str | None, sheet: str) -> float | Problem:
+def _unit_mm(drawn: ForeignDrawing, unit: str | None, sheet: str) -> float | Problem:
     """Say how many millimetres a unit of the file is: what the caller said, else what the file says."""
     if unit is not None:
         if unit not in UNITS_MM:
@@ -96,7 +96,7 @@ def read_outline(
     return _read(tuple(piece.scaled(unit_mm) for piece in drawn.pieces), part, sheet, drawn.problems)
 
 
-def _read(pieces: tuple[Piece, ...], part: str, sheet: str, warnings: tuple[Problem, ...]) -> OutlineRead:
+def _read(pieces: tuple[LinePiece, ...], part: str, sheet: str, warnings: tuple[Problem, ...]) -> OutlineRead:
     """Make features and outlines of pieces in millimetres, and say what was left out."""
     loops, loose = joined(pieces)
     features, outlines, doubles = _as_sheet_rows(loops, part)
@@ -116,19 +116,21 @@ def _sound(point: Point, unit_mm: float) -> bool:
     return all(math.isfinite(value) and abs(value * unit_mm) <= LARGEST_MM for value in point)
 
 
-def _drawn(content: bytes, sheet: str, said_mm: float | None, layers: tuple[str, ...]) -> Drawn:
+def _drawn(content: bytes, sheet: str, said_mm: float | None, layers: tuple[str, ...]) -> ForeignDrawing:
     start = content[:2000].lstrip(b"\xef\xbb\xbf \t\r\n")
     if start.startswith(b"<") or sheet.lower().endswith(".svg"):
         from partkin.drawing.outline_svg import read_svg
 
         return read_svg(content, sheet, said_mm, layers)
     if start.startswith(b"AutoCAD Binary DXF"):
-        return Drawn((), None, (refused(sheet, "the DXF is a binary one", "Export it as text (ASCII) DXF"),))
+        return ForeignDrawing((), None, (refused(sheet, "the DXF is a binary one", "Export it as text (ASCII) DXF"),))
     if start[:1] == b"0" or start.startswith(b"999") or sheet.lower().endswith(".dxf"):
         from partkin.drawing.outline_dxf import read_dxf
 
         return read_dxf(content, sheet, said_mm, layers)
-    return Drawn((), None, (refused(sheet, "this is neither DXF nor SVG", "Export the drawing as one of them"),))
+    return ForeignDrawing(
+        (), None, (refused(sheet, "this is neither DXF nor SVG", "Export the drawing as one of them"),)
+    )
 
 
 def _as_sheet_rows(loops: list[Loop], part: str) -> tuple[tuple[Feature, ...], tuple[Outline, ...], int]:

@@ -6,8 +6,8 @@ import math
 import re
 from xml.parsers import expat
 
-from partkin.drawing.loops import Piece, arc_points
-from partkin.drawing.outline_import import MOST_THINGS, Drawn, refused
+from partkin.drawing.loops import LinePiece, arc_points
+from partkin.drawing.outline_import import MOST_THINGS, ForeignDrawing, refused
 from partkin.drawing.shapes import Point
 from partkin.drawing.svg_path import Transform, identity, path_pieces, transform_of, within
 
@@ -30,7 +30,7 @@ class _Refused(Exception):
     """The file may not be read; carries what is wrong and how to mend it."""
 
 
-def read_svg(content: bytes, sheet: str, said_mm: float | None, layers: tuple[str, ...] = ()) -> Drawn:
+def read_svg(content: bytes, sheet: str, said_mm: float | None, layers: tuple[str, ...] = ()) -> ForeignDrawing:
     """Read paths, circles, ellipses, rectangles, lines and polygons.
 
     `said_mm`: the unit that the caller gave; it settles how closely arcs are followed. `layers`: only what
@@ -63,11 +63,11 @@ def read_svg(content: bytes, sheet: str, said_mm: float | None, layers: tuple[st
         kinds = ", ".join(sorted(reader.passed_over))
         mend = "Turn them into paths if they are holes"
         problems.append(refused(sheet, f"passed over: {kinds}", mend, warning=True))
-    return Drawn(tuple(reader.turned_up()), reader.unit_mm, tuple(problems))
+    return ForeignDrawing(tuple(reader.turned_up()), reader.unit_mm, tuple(problems))
 
 
-def _fault(sheet: str, what: str, mend: str) -> Drawn:
-    return Drawn((), None, (refused(sheet, what, mend),))
+def _fault(sheet: str, what: str, mend: str) -> ForeignDrawing:
+    return ForeignDrawing((), None, (refused(sheet, what, mend),))
 
 
 def _number(text: str | None, otherwise: float = 0.0) -> float:
@@ -96,7 +96,7 @@ class _Reader:
         self.silent = 0
         self.count = 0
         self.points = 0
-        self.found: list[Piece] = []
+        self.found: list[LinePiece] = []
         self.passed_over: set[str] = set()
 
     def doctype(self, *_: object) -> None:
@@ -183,14 +183,14 @@ class _Reader:
             self.points += len(piece.points)
             if self.points > MOST_POINTS:
                 raise _Refused("the drawing holds too many points", "Export the outline alone")
-            self.found.append(Piece(tuple(self.open[-1].moved(point) for point in piece.points), piece.closed))
+            self.found.append(LinePiece(tuple(self.open[-1].moved(point) for point in piece.points), piece.closed))
 
-    def turned_up(self) -> list[Piece]:
+    def turned_up(self) -> list[LinePiece]:
         """Return the pieces with y up."""
-        return [Piece(tuple((x, self.floor - y) for x, y in piece.points), piece.closed) for piece in self.found]
+        return [LinePiece(tuple((x, self.floor - y) for x, y in piece.points), piece.closed) for piece in self.found]
 
 
-def _pieces(name: str, attributes: dict[str, str], unit_mm: float) -> list[Piece] | None:
+def _pieces(name: str, attributes: dict[str, str], unit_mm: float) -> list[LinePiece] | None:
     """Return the lines of one element; None where it is of no kind that is read."""
     if name == "path":
         return path_pieces(attributes.get("d", ""), unit_mm)
@@ -202,20 +202,20 @@ def _pieces(name: str, attributes: dict[str, str], unit_mm: float) -> list[Piece
             return []
         ring = arc_points((0.0, 0.0), max(rx, ry), 0.0, 360.0, unit_mm)[:-1]
         large = max(rx, ry)
-        return [Piece(tuple((centre[0] + x * rx / large, centre[1] + y * ry / large) for x, y in ring), True)]
+        return [LinePiece(tuple((centre[0] + x * rx / large, centre[1] + y * ry / large) for x, y in ring), True)]
     if name == "rect":
         return _rectangle(attributes, unit_mm)
     if name == "line":
         ends = [(_number(attributes.get(f"x{n}")), _number(attributes.get(f"y{n}"))) for n in (1, 2)]
-        return [Piece((ends[0], ends[1]))]
+        return [LinePiece((ends[0], ends[1]))]
     if name in ("polyline", "polygon"):
         values = [_number(word) for word in re.split(r"[\s,]+", attributes.get("points", "").strip()) if word]
         points = tuple(zip(values[::2], values[1::2], strict=False))
-        return [Piece(points, name == "polygon")] if len(points) > 1 else []
+        return [LinePiece(points, name == "polygon")] if len(points) > 1 else []
     return None
 
 
-def _rectangle(attributes: dict[str, str], unit_mm: float) -> list[Piece]:
+def _rectangle(attributes: dict[str, str], unit_mm: float) -> list[LinePiece]:
     """Return a rectangle, its corners rounded where it says so; fully rounded it is a slot."""
     x, y = _number(attributes.get("x")), _number(attributes.get("y"))
     width, height = _number(attributes.get("width")), _number(attributes.get("height"))
@@ -225,7 +225,7 @@ def _rectangle(attributes: dict[str, str], unit_mm: float) -> list[Piece]:
     rx = min(_number(rx_text if rx_text is not None else ry_text), width / 2)
     ry = min(_number(ry_text if ry_text is not None else rx_text), height / 2)
     if rx <= 0 or ry <= 0:
-        return [Piece(((x, y), (x + width, y), (x + width, y + height), (x, y + height)), True)]
+        return [LinePiece(((x, y), (x + width, y), (x + width, y + height), (x, y + height)), True)]
     points: list[Point] = []
     corners = (
         (width - rx, ry, -90.0),
@@ -238,4 +238,4 @@ def _rectangle(attributes: dict[str, str], unit_mm: float) -> list[Piece]:
             point = (x + corner_x + rx * spoke_x, y + corner_y + ry * spoke_y)
             if not points or math.dist(points[-1], point) > 1e-9 * max(width, height):
                 points.append(point)
-    return [Piece(tuple(points), True)]
+    return [LinePiece(tuple(points), True)]

@@ -46,11 +46,7 @@ def places_mm(positions: Positions | None) -> dict[str, tuple[float, ...]]:
 
 def features_at(build: Build, part: str, at_mm: Mapping[str, tuple[float, ...]]) -> tuple[DrawnFeature, ...]:
     """Return the features of a part that have a place, in the order of their ids."""
-    return tuple(
-        drawn_feature(feature, at_mm)
-        for feature in build.features_of(part)
-        if feature.feature in at_mm
-    )
+    return tuple(drawn_feature(feature, at_mm) for feature in build.features_of(part) if feature.feature in at_mm)
 
 
 def spreads(positions: Positions | None, of: Owner) -> tuple[Spread, ...]:

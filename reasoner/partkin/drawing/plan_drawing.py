@@ -6,7 +6,7 @@ before. The part that is wanted stands in the thickest frame; what stays has a d
 
 from __future__ import annotations
 
-from partkin.drawing.plan_layout import FONT_PX, LINE_PX, MARGIN, PAD, Laid, Spot, Wire, laid
+from partkin.drawing.plan_layout import FONT_PX, LINE_PX, MARGIN, PAD, LaidPlan, PlanSpot, Wire, laid
 from partkin.drawing.shapes import INK, wrapped
 from partkin.drawing.svg import FONT, escaped, short
 from partkin.model.stripping import Joint, StripPlan
@@ -67,7 +67,7 @@ def plan_file(plan: StripPlan) -> str:
     )
 
 
-def plan_words(plan: StripPlan, found: Laid) -> tuple[str, str]:
+def plan_words(plan: StripPlan, found: LaidPlan) -> tuple[str, str]:
     """Return the title of the drawing, and what it shows in words; the list of steps names every fastener."""
     undone = sum(joint.step is not None for joint in plan.joints)
     alone = sum(joint.step is None and not joint.done for joint in plan.joints)
@@ -88,7 +88,7 @@ def _count(number: int) -> str:
     return f"{number} row{'' if number == 1 else 's'} of fasteners"
 
 
-def _inside(found: Laid) -> str:
+def _inside(found: LaidPlan) -> str:
     lines = "".join(
         f'<path d="M{"L".join(f"{short(x)} {short(y)}" for x, y in wire.points)}" {STROKES[wire.how]}/>'
         for wire in sorted(found.wires, key=lambda wire: wire.how == "undone")
@@ -98,7 +98,7 @@ def _inside(found: Laid) -> str:
     return f'<g stroke="{INK}" fill="none">{lines}</g>{boxes}{numbers}'
 
 
-def _box(spot: Spot) -> str:
+def _box(spot: PlanSpot) -> str:
     assert spot.body is not None
     role = spot.body.role
     x, y, right, bottom = spot.rect
@@ -148,7 +148,7 @@ def _sample(how: str) -> str:
     return f'<path d="M0 9H28" stroke="{INK}" {STROKES[how]}/>'
 
 
-def _listed(plan: StripPlan, found: Laid) -> tuple[str, float]:
+def _listed(plan: StripPlan, found: LaidPlan) -> tuple[str, float]:
     """The lines below the drawing: what the strokes mean, and every fastener by name."""
     lines = ["Thick dashed: undone, with the numbers of the steps. Thin: left alone. Dotted: undone before."]
     undone = sorted((joint for joint in plan.joints if joint.step is not None), key=lambda joint: joint.step or 0)

@@ -32,7 +32,7 @@ How = Literal["undone", "left alone", "undone before"]
 
 
 @dataclass(eq=False)
-class Spot:
+class PlanSpot:
     """A box, or (without a body) the place of a line that passes its row; `x` is its middle."""
 
     width: float
@@ -41,8 +41,8 @@ class Spot:
     x: float = 0.0
     top: float = 0.0
     height: float = 0.0
-    above: list[Spot] = field(default_factory=list)
-    below: list[Spot] = field(default_factory=list)
+    above: list[PlanSpot] = field(default_factory=list)
+    below: list[PlanSpot] = field(default_factory=list)
 
     @property
     def rect(self) -> Rect:
@@ -55,23 +55,23 @@ class Wire:
 
     how: How
     text: str
-    through: list[Spot]
+    through: list[PlanSpot]
     points: tuple[Point, ...] = ()
     label: Rect | None = None
 
 
 @dataclass(frozen=True)
-class Laid:
+class LaidPlan:
     """A drawing laid out; `not_drawn`: parts that stay, of which nothing is undone."""
 
-    boxes: tuple[Spot, ...]
+    boxes: tuple[PlanSpot, ...]
     wires: tuple[Wire, ...]
     width: float
     height: float
     not_drawn: tuple[str, ...]
 
 
-def laid(plan: StripPlan, width: float) -> Laid:
+def laid(plan: StripPlan, width: float) -> LaidPlan:
     """Lay a plan's drawing out for a width in pixels; it grows wider only where lines that pass need the room."""
     bodies, not_drawn = _drawn(plan)
     rows, spots = _rows(plan.joints, bodies, width)
@@ -88,7 +88,7 @@ def laid(plan: StripPlan, width: float) -> Laid:
     height = _heights(rows, depth, wires, level)
     _draw(wires, lanes, level, depth)
     _label(wires, [spot.rect for spot in spots.values()], wide)
-    return Laid(tuple(spots.values()), tuple(wires), wide, height, not_drawn)
+    return LaidPlan(tuple(spots.values()), tuple(wires), wide, height, not_drawn)
 
 
 def _drawn(plan: StripPlan) -> tuple[list[BodyOn], tuple[str, ...]]:
@@ -97,13 +97,13 @@ def _drawn(plan: StripPlan) -> tuple[list[BodyOn], tuple[str, ...]]:
     return shown, tuple(body.name for body in plan.bodies if body not in shown)
 
 
-def _strokes(joints: Sequence[Joint], spots: dict[str, Spot]) -> list[tuple[Spot, Spot, How, str]]:
+def _strokes(joints: Sequence[Joint], spots: dict[str, PlanSpot]) -> list[tuple[PlanSpot, PlanSpot, How, str]]:
     found: dict[tuple[str, str], list[Joint]] = {}
     for joint in joints:
         for a, b in joint.joins:
             if a in spots and b in spots and a != b:
                 found.setdefault((b, a) if (b, a) in found else (a, b), []).append(joint)
-    strokes: list[tuple[Spot, Spot, How, str]] = []
+    strokes: list[tuple[PlanSpot, PlanSpot, How, str]] = []
     for (a, b), between in found.items():
         ends = spots[a], spots[b]
         steps = [joint.step for joint in between if joint.step is not None]
@@ -133,7 +133,9 @@ def runs(steps: Sequence[int]) -> str:
     return text if len(text) <= LABEL_CHARS else f"{ordered[0]} to {ordered[-1]}, {len(ordered)} steps"
 
 
-def _rows(joints: Sequence[Joint], bodies: list[BodyOn], width: float) -> tuple[list[list[Spot]], dict[str, Spot]]:
+def _rows(
+    joints: Sequence[Joint], bodies: list[BodyOn], width: float
+) -> tuple[list[list[PlanSpot]], dict[str, PlanSpot]]:
     """Layers from the furthest out to what stays, broken into rows of even length, neighbours near each other."""
     most = max(1, int((width - 2 * MARGIN + GAP) // (BOX_PX + GAP)))
     near: dict[str, list[str]] = {}
@@ -144,8 +146,8 @@ def _rows(joints: Sequence[Joint], bodies: list[BodyOn], width: float) -> tuple[
     for body in bodies:
         layers.setdefault(body.layer, []).append(body)
     at: dict[str, float] = {}
-    spots: dict[str, Spot] = {}
-    rows: list[list[Spot]] = []
+    spots: dict[str, PlanSpot] = {}
+    rows: list[list[PlanSpot]] = []
     for layer in sorted(layers):
         middles = {}
         for body in layers[layer]:
@@ -157,16 +159,16 @@ def _rows(joints: Sequence[Joint], bodies: list[BodyOn], width: float) -> tuple[
         for place, body in enumerate(ordered):
             at[body.part] = (place + 0.5) / len(ordered)
             lines = wrapped(body.name, FONT_PX, BOX_PX - 2 * PAD, NAME_LINES, bold=body.role == "wanted")
-            spots[body.part] = Spot(BOX_PX, body, (*lines, ROLES[body.role]))
+            spots[body.part] = PlanSpot(BOX_PX, body, (*lines, ROLES[body.role]))
         rows += [[spots[body.part] for body in ordered[a:b]] for a, b in pairwise(cuts)]
     return rows[::-1], {body.part: spots[body.part] for body in bodies}
 
 
-def _passing(rows: list[list[Spot]], level: dict[int, int], upper: Spot, lower: Spot) -> list[Spot]:
+def _passing(rows: list[list[PlanSpot]], level: dict[int, int], upper: PlanSpot, lower: PlanSpot) -> list[PlanSpot]:
     """Return the spots of a line from top to bottom, with new ones in the rows that it passes."""
     through = [upper]
     for number in range(level[id(upper)] + 1, level[id(lower)]):
-        passed = Spot(PASSING_PX)
+        passed = PlanSpot(PASSING_PX)
         rows[number].append(passed)
         through.append(passed)
     through.append(lower)
@@ -177,7 +179,7 @@ def _passing(rows: list[list[Spot]], level: dict[int, int], upper: Spot, lower: 
     return through
 
 
-def _order(rows: list[list[Spot]]) -> None:
+def _order(rows: list[list[PlanSpot]]) -> None:
     """Put neighbours above each other, sweeping down and up."""
     for sweep in range(SWEEPS):
         down = sweep % 2 == 1
@@ -190,11 +192,11 @@ def _order(rows: list[list[Spot]]) -> None:
             row.sort(key=lambda spot: middles[id(spot)])
 
 
-def _gap(one: Spot, other: Spot) -> float:
+def _gap(one: PlanSpot, other: PlanSpot) -> float:
     return GAP if one.body is not None and other.body is not None else BESIDE
 
 
-def _place(rows: list[list[Spot]], width: float) -> float:
+def _place(rows: list[list[PlanSpot]], width: float) -> float:
     """Give every spot its x: near the middle of its neighbours, in order, none on another."""
     for row in rows:
         x = MARGIN
@@ -216,7 +218,7 @@ def _place(rows: list[list[Spot]], width: float) -> float:
     return width
 
 
-def _settle(row: list[Spot], wish: list[float], width: float) -> None:
+def _settle(row: list[PlanSpot], wish: list[float], width: float) -> None:
     """Bring a row as near to its wishes as its order and the gaps allow: halfway between all left and all right."""
     # How far each stands from the first when they stand close.
     close = [0.0]
@@ -232,7 +234,7 @@ def _settle(row: list[Spot], wish: list[float], width: float) -> None:
         spot.x = (right + left) / 2 + off
 
 
-def _lanes(rows: list[list[Spot]], level: dict[int, int], wires: list[Wire]) -> dict[int, int]:
+def _lanes(rows: list[list[PlanSpot]], level: dict[int, int], wires: list[Wire]) -> dict[int, int]:
     """Give lines between boxes of one row a lane each below it."""
     used: dict[int, int] = {}
     lanes: dict[int, int] = {}
@@ -244,7 +246,7 @@ def _lanes(rows: list[list[Spot]], level: dict[int, int], wires: list[Wire]) -> 
     return lanes
 
 
-def _heights(rows: list[list[Spot]], depth: list[int], wires: list[Wire], level: dict[int, int]) -> float:
+def _heights(rows: list[list[PlanSpot]], depth: list[int], wires: list[Wire], level: dict[int, int]) -> float:
     """Give every spot its top and height; return the height of the drawing."""
     y = MARGIN
     for number, row in enumerate(rows):
@@ -260,7 +262,7 @@ def _heights(rows: list[list[Spot]], depth: list[int], wires: list[Wire], level:
 
 def _draw(wires: list[Wire], lanes: dict[int, int], level: dict[int, int], depth: list[int]) -> None:
     """Give every line its corners; on each side of a box its lines leave side by side."""
-    leaving: dict[tuple[int, str], list[tuple[float, int, Spot]]] = {}
+    leaving: dict[tuple[int, str], list[tuple[float, int, PlanSpot]]] = {}
     for number, wire in enumerate(wires):
         first, last = wire.through[0], wire.through[-1]
         lane = id(wire) in lanes
@@ -290,7 +292,7 @@ def _draw(wires: list[Wire], lanes: dict[int, int], level: dict[int, int], depth
         wire.points = tuple(points)
 
 
-def _depth_below(passed: Spot, level: dict[int, int], depth: list[int], first: Spot, wire: Wire) -> float:
+def _depth_below(passed: PlanSpot, level: dict[int, int], depth: list[int], first: PlanSpot, wire: Wire) -> float:
     return depth[level[id(first)] + wire.through.index(passed)] * LANE_PX
 
 

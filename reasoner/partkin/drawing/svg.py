@@ -121,7 +121,7 @@ def hatch_patterns() -> str:
     return "".join(made)
 
 
-class Writer:
+class SvgWriter:
     """Turns shapes into elements; `flip` is the height of the picture where y points up, else None."""
 
     def __init__(
@@ -289,7 +289,7 @@ def picture_svg(
     described = described_by or f"{prefix}-d"
     box = f"0 0 {short(picture.width)} {short(picture.height)}"
     size = f' width="{short(picture.width)}" height="{short(picture.height)}"' if bounded else ""
-    body = Writer(None, 1, False, SCREEN_PENS, shared).all(picture.shapes)
+    body = SvgWriter(None, 1, False, SCREEN_PENS, shared).all(picture.shapes)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="dw" role="img" aria-labelledby="{prefix}-t" '
         f'aria-describedby="{described}" viewBox="{box}"{size}>'
@@ -304,7 +304,7 @@ def true_size_svg(picture: Picture, pens: Mapping[str, Pen], corner: Point) -> s
     `corner` is the lower left corner of the sheet, in the picture's own coordinates.
     """
     left, bottom = corner
-    body = Writer(bottom + picture.height, 4, True, pens).all(picture.shapes)
+    body = SvgWriter(bottom + picture.height, 4, True, pens).all(picture.shapes)
     width, height = short(picture.width, 4), short(picture.height, 4)
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'

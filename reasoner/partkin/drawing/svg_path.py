@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 from itertools import pairwise
 
-from partkin.drawing.loops import CHORD_ERROR_MM, Piece
+from partkin.drawing.loops import CHORD_ERROR_MM, LinePiece
 from partkin.drawing.shapes import Point
 
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
@@ -150,11 +150,11 @@ class _Pen:
         self.control: Point | None = None
         self.last = ""
         self.line: list[Point] = []
-        self.pieces: list[Piece] = []
+        self.pieces: list[LinePiece] = []
 
     def lift(self, closed: bool) -> None:
         if len(self.line) > 1:
-            self.pieces.append(Piece(tuple(self.line), closed))
+            self.pieces.append(LinePiece(tuple(self.line), closed))
         self.line = []
 
     def to(self, *points: Point) -> None:
@@ -250,7 +250,7 @@ def _bezier(points: tuple[Point, ...], t: float) -> Point:
     return points[0]
 
 
-def path_pieces(text: str, unit_mm: float) -> list[Piece]:
+def path_pieces(text: str, unit_mm: float) -> list[LinePiece]:
     """Follow the `d` of a path.
 
     Parameters

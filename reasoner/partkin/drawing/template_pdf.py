@@ -44,7 +44,7 @@ from partkin.drawing.tiles import (
     LEFT_STRIP_MM,
     PAPER_MARGIN_MM,
     JoinMark,
-    Sheets,
+    PaperSheets,
     join_marks,
     lay_out,
     tile_name,
@@ -157,7 +157,7 @@ def _join_shapes(mark: JoinMark) -> list[Shape]:
     ]
 
 
-def _page_map(sheets: Sheets, shown: tuple[int, int] | None, box: Box) -> list[Shape]:
+def _page_map(sheets: PaperSheets, shown: tuple[int, int] | None, box: Box) -> list[Shape]:
     """Draw all tiles small, the shown one filled."""
     left, bottom, right, top = box
     cell = min((right - left) / sheets.columns, (top - bottom) / sheets.rows, 14.0)
@@ -183,7 +183,7 @@ def _page_map(sheets: Sheets, shown: tuple[int, int] | None, box: Box) -> list[S
     return shapes
 
 
-def _furniture(view: TemplateView, sheets: Sheets, page: int, shown: tuple[int, int] | None) -> list[Shape]:
+def _furniture(view: TemplateView, sheets: PaperSheets, page: int, shown: tuple[int, int] | None) -> list[Shape]:
     """Draw what every sheet carries along its foot and its left side."""
     width = sheets.page[0]
     pages = sheets.columns * sheets.rows + 1
@@ -206,7 +206,7 @@ def _furniture(view: TemplateView, sheets: Sheets, page: int, shown: tuple[int, 
     ]
 
 
-def _tile_edges(sheets: Sheets, column: int, row: int, window: Box) -> list[Shape]:
+def _tile_edges(sheets: PaperSheets, column: int, row: int, window: Box) -> list[Shape]:
     """Draw the frame of a tile: dashed where it is trimmed to be laid on its neighbour, which is named."""
     left, bottom, right, top = window
     middle_x, middle_y = (left + right) / 2, (bottom + top) / 2
@@ -282,7 +282,7 @@ def _on_tile(shape: Shape, tile: Box) -> Shape | None:
     return None
 
 
-def _open_page(canvas: Canvas, sheets: Sheets) -> None:
+def _open_page(canvas: Canvas, sheets: PaperSheets) -> None:
     """Go from points to true millimetres of the usable page, the printer's fault taken out."""
     canvas.setPageSize((sheets.paper_mm[0] * POINTS_PER_MM, sheets.paper_mm[1] * POINTS_PER_MM))
     margin = PAPER_MARGIN_MM * POINTS_PER_MM
@@ -321,7 +321,7 @@ def _first_lines(view: TemplateView, room: float) -> list[tuple[str, float, bool
     return lines
 
 
-def _first_sheet(view: TemplateView, sheets: Sheets) -> list[Shape]:
+def _first_sheet(view: TemplateView, sheets: PaperSheets) -> list[Shape]:
     """Set the sheet that is read first: how to check and join, what is drawn, the cautions."""
     width, height = sheets.page
     left, down = LEFT_STRIP_MM, height - 12.0
@@ -370,7 +370,7 @@ def tiled_pdf(view: TemplateView, paper: str, printer: tuple[float, float]) -> b
     return buffer.getvalue()
 
 
-def _paint_tile(painter: _Sheet, shapes: list[Shape], sheets: Sheets, tile: tuple[int, int]) -> None:
+def _paint_tile(painter: _Sheet, shapes: list[Shape], sheets: PaperSheets, tile: tuple[int, int]) -> None:
     canvas = painter.canvas
     box = sheets.tile_box(*tile)
     corner = (LEFT_STRIP_MM, BOTTOM_STRIP_MM)

@@ -22,7 +22,7 @@ MOST_TILES = 150
 
 
 @dataclass(frozen=True)
-class Sheets:
+class PaperSheets:
     """How a drawing is laid on sheets of paper.
 
     `page`: usable width and height of one sheet in true millimetres, a printer that is out allowed for;
@@ -74,7 +74,7 @@ def _fault(column: str, what: str, mend: str) -> FaultyInput:
     return FaultyInput((Problem("template", 0, column, what, mend),))
 
 
-def lay_out(box: Box, paper: str, printer: tuple[float, float]) -> Sheets:
+def lay_out(box: Box, paper: str, printer: tuple[float, float]) -> PaperSheets:
     """Choose the orientation with the fewer tiles (upright where both need as many), and lay the box on it.
 
     Parameters
@@ -113,7 +113,7 @@ def lay_out(box: Box, paper: str, printer: tuple[float, float]) -> Sheets:
     return best
 
 
-def _sheets(box: Box, paper_mm: tuple[float, float], printer: tuple[float, float]) -> Sheets:
+def _sheets(box: Box, paper_mm: tuple[float, float], printer: tuple[float, float]) -> PaperSheets:
     page = (
         (paper_mm[0] - 2 * PAPER_MARGIN_MM) * printer[0],
         (paper_mm[1] - 2 * PAPER_MARGIN_MM) * printer[1],
@@ -125,7 +125,7 @@ def _sheets(box: Box, paper_mm: tuple[float, float], printer: tuple[float, float
     ]
     total = [count * (side - OVERLAP_MM) + OVERLAP_MM for count, side in zip(counts, window, strict=True)]
     start = ((box[0] + box[2] - total[0]) / 2, (box[1] + box[3] - total[1]) / 2)
-    return Sheets(paper_mm, printer, page, window, start, counts[0], counts[1])
+    return PaperSheets(paper_mm, printer, page, window, start, counts[0], counts[1])
 
 
 @dataclass(frozen=True)
@@ -137,7 +137,7 @@ class JoinMark:
     number: int
 
 
-def join_marks(sheets: Sheets, avoid: list[Point], clear_mm: float = 12.0) -> list[JoinMark]:
+def join_marks(sheets: PaperSheets, avoid: list[Point], clear_mm: float = 12.0) -> list[JoinMark]:
     """Return the join marks, two between neighbours, clear of the points to avoid where that can be."""
     marks = []
     for column, row in sheets.tiles():

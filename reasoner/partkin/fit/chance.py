@@ -29,9 +29,7 @@ _MANY = 1024
 _LOG_ODDS = math.log(100.0)
 
 
-def sequential(
-    fits_block: Callable[[int, int], np.ndarray], confidence: float, cap: int = 10_000
-) -> Chance:
+def sequential(fits_block: Callable[[int, int], np.ndarray], confidence: float, cap: int = 10_000) -> Chance:
     """Draw until the chance is settled against `confidence` and 1 - `confidence`, or the cap is reached.
 
     Parameters
@@ -144,8 +142,7 @@ def sure_without_draws(
     """
     several = [alternatives] if isinstance(alternatives, Pairs) else list(alternatives)
     moves = [
-        math.sqrt(2) * (_own(p_half_mm, i) + _own(q_half_mm, i)) + _own(rho_half_mm, i)
-        for i in range(len(several))
+        math.sqrt(2) * (_own(p_half_mm, i) + _own(q_half_mm, i)) + _own(rho_half_mm, i) for i in range(len(several))
     ]
     if any(_fits_with(pairs, -move) for pairs, move in zip(several, moves, strict=True)):
         return True

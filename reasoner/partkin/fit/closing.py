@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from partkin.fit.layout import Pair
-from partkin.fit.work import FIT_MM, Demand, Work
+from partkin.fit.work import FIT_MM, Demand, WorkedTask
 from partkin.model.fitting import Nogood
 
 Named = tuple[str, str]
@@ -21,7 +21,7 @@ class Closing:
     `beside` maps a pair to what bars it: sets of other pairs that it cannot stand beside.
     """
 
-    work: Work
+    work: WorkedTask
     nogoods: dict[frozenset[Pair], None] = field(default_factory=dict)
     beside: dict[Pair, list[frozenset[Pair]]] = field(default_factory=dict)
 
@@ -95,7 +95,7 @@ class Closing:
         return tuple(kept)
 
 
-def close_all(work: Work, demands: Sequence[Demand], *, alone: bool = False) -> tuple[Nogood, ...]:
+def close_all(work: WorkedTask, demands: Sequence[Demand], *, alone: bool = False) -> tuple[Nogood, ...]:
     """Prove that these demands cannot all be paired.
 
     Parameters
@@ -111,7 +111,7 @@ def close_all(work: Work, demands: Sequence[Demand], *, alone: bool = False) -> 
     return tuple(_proved(work, pairs) for pairs in closing.nogoods)
 
 
-def _proved(work: Work, pairs: frozenset[Pair]) -> Nogood:
+def _proved(work: WorkedTask, pairs: frozenset[Pair]) -> Nogood:
     ordered = sorted(pairs, key=work.layout.ids)
     named = tuple(work.layout.ids(pair) for pair in ordered)
     pieces = work.prove(ordered)

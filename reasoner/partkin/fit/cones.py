@@ -31,7 +31,7 @@ _SHORT_MM = 1e-5
 
 
 @dataclass(frozen=True, eq=False)
-class Laid:
+class LaidConstraints:
     """The constraints at m placements, with z at zero, and how they change.
 
     Attributes
@@ -50,13 +50,15 @@ class Laid:
     lines_by: Floats
     levers: Floats
 
-    def bent_by(self, there: Laid, rows: Floats, step: Floats, z: int) -> Laid:
+    def bent_by(self, there: LaidConstraints, rows: Floats, step: Floats, z: int) -> LaidConstraints:
         """These constraints of some rows, so moved that they are as they stand `there`, one step on."""
         still = step.copy()
         still[:, z] = 0.0
         ends_by, lines_by = self.ends_by[rows], self.lines_by[rows]
         ends = there.ends - (ends_by @ still[:, None, :, None])[..., 0]
-        return Laid(ends, ends_by, there.lines - (lines_by @ still[:, :, None])[..., 0], lines_by, self.levers[rows])
+        return LaidConstraints(
+            ends, ends_by, there.lines - (lines_by @ still[:, :, None])[..., 0], lines_by, self.levers[rows]
+        )
 
 
 class Cones:
@@ -103,7 +105,7 @@ class Cones:
         """Turn on, by vectors (m, turns) whose length is mm at the size."""
         return np.asarray(turned_by(by / self.size_mm) @ turn)
 
-    def lay(self, turn: Floats, shift: Floats, slid: Floats) -> Laid:
+    def lay(self, turn: Floats, shift: Floats, slid: Floats) -> LaidConstraints:
         """Lay the constraints on points turned by (m, d, d); levers are those of the ends, the centres and the axes."""
         pairs, k, m, n = self.pairs, self.pairs.end_of, len(turn), len(self.pairs)
         back = np.swapaxes(turn, 1, 2)
@@ -128,11 +130,13 @@ class Cones:
         if self.d == 2:
             slope[:, :, 1, 0], slope[:, :, 2, 0] = -lever[:, :, 1] / self.size_mm, lever[:, :, 0] / self.size_mm
             rails = np.broadcast_to(self.rails, (m, *self.rails.shape))
-            return Laid(values, slope, np.concatenate([self.half - slid, self.half + slid], axis=1), rails, lever)
+            return LaidConstraints(
+                values, slope, np.concatenate([self.half - slid, self.half + slid], axis=1), rails, lever
+            )
         slope[:, :, 1:, self.by_turn] = cross(lever[:, :, None, :], self.basis) / self.size_mm
         axis = np.broadcast_to(pairs.b @ back, (m, n, 3))
         lines, line_slope = self._lines(slid, centre, axis, off)
-        return Laid(values, slope, lines, line_slope, np.concatenate([lever, centre, axis], axis=1))
+        return LaidConstraints(values, slope, lines, line_slope, np.concatenate([lever, centre, axis], axis=1))
 
     def _across(self, vectors: Floats, ends: Floats | slice = slice(None)) -> Floats:
         """(m, k, 2) what of vectors (m, k, d) at some ends lies across their axes."""
@@ -300,7 +304,7 @@ class _Descent:
             done |= (first.promised > _SHORT_MM) & ~at_edge & (gain < _HOPELESS_SHARE * first.promised)
         return np.asarray(done)
 
-    def attempt(self, some: Cones, rows: Floats, laid: Laid) -> _Attempt:
+    def attempt(self, some: Cones, rows: Floats, laid: LaidConstraints) -> _Attempt:
         """Solve the programs of some walks, and go where that is better."""
         walks, t, z = self.walks, self.t, self.z
         walks.programs += len(rows)
@@ -347,7 +351,7 @@ class Program:
         self.column, self.row = np.tril_indices(self.turns)
         self.bent = np.minimum(np.arange(len(self.can) + 1), self.turns)
 
-    def solve(self, laid: Laid, bend: Floats, trust: Floats) -> tuple[Floats, Floats, Floats]:
+    def solve(self, laid: LaidConstraints, bend: Floats, trust: Floats) -> tuple[Floats, Floats, Floats]:
         """Steps (m, u), and the forces at ends (m, k, 3) and lines (m, l)."""
         m, k, _, u = laid.ends_by.shape
         inside = 3 * k + laid.lines.shape[1]

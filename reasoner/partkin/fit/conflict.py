@@ -9,11 +9,11 @@ import numpy as np
 from partkin.fit.closing import close_all, leaves_nothing_open
 from partkin.fit.layout import NEVER_MM, Aim, farthest_first
 from partkin.fit.seeds import two_need_mm
-from partkin.fit.work import FIT_MM, Demand, Work
+from partkin.fit.work import FIT_MM, Demand, WorkedTask
 from partkin.model.fitting import Conflict, Nogood, PairFit
 
 
-def shortage(work: Work) -> Conflict:
+def shortage(work: WorkedTask) -> Conflict:
     """Name musts with too few partners between them (Hall's condition); none can be left out."""
     can = np.isfinite(work.layout.allowed_mm)
     options = {demand: (can if demand[0] == 0 else can.T)[demand[1]] for demand in work.demands}
@@ -26,7 +26,7 @@ def shortage(work: Work) -> Conflict:
     return _named(work, left, None, (), ())
 
 
-def find_conflict(work: Work, short_mm: float) -> Conflict:
+def find_conflict(work: WorkedTask, short_mm: float) -> Conflict:
     """Find a smallest conflict of a task that does not fit although every must has a partner.
 
     Parameters
@@ -54,7 +54,7 @@ def find_conflict(work: Work, short_mm: float) -> Conflict:
     return _named(work, demands, min(found[0].excess_mm, short_mm), work.pair_fits(found[0]), nogoods)
 
 
-def _smallest(work: Work) -> list[Demand]:
+def _smallest(work: WorkedTask) -> list[Demand]:
     few = _one_or_two(work)
     if few is not None:
         return few
@@ -69,7 +69,7 @@ def _smallest(work: Work) -> list[Demand]:
     return min(first, again, key=lambda demands: (len(demands), demands))
 
 
-def _one_or_two(work: Work) -> list[Demand] | None:
+def _one_or_two(work: WorkedTask) -> list[Demand] | None:
     """Return the single row, else the two rows, that are short by most all alone; None: there are none."""
     layout = work.layout
     base = np.where(np.isfinite(layout.allowed_mm), -layout.allowed_mm, NEVER_MM)
@@ -88,7 +88,7 @@ def _one_or_two(work: Work) -> list[Demand] | None:
     return best[1] if best else None
 
 
-def _progression(work: Work, order: Sequence[Demand]) -> list[Demand]:
+def _progression(work: WorkedTask, order: Sequence[Demand]) -> list[Demand]:
     """Keep the last demand of the shortest conflicting beginning, put it first, and begin again."""
     kept: list[Demand] = []
     rest = list(order)
@@ -105,13 +105,13 @@ def _progression(work: Work, order: Sequence[Demand]) -> list[Demand]:
     return sorted(kept)
 
 
-def _conflicting(work: Work, demands: Sequence[Demand]) -> bool:
+def _conflicting(work: WorkedTask, demands: Sequence[Demand]) -> bool:
     if not demands:
         return False
     return not work.search(work.needing(demands), FIT_MM, every=False).run()
 
 
-def no_pair_at_all(work: Work) -> Conflict:
+def no_pair_at_all(work: WorkedTask) -> Conflict:
     """Nothing must be paired, and not one pair that is wanted can be made: of another kind, or too small by itself."""
     can = np.isfinite(work.layout.allowed_mm)
     useful = can & Aim(work.must, work.should).useful()
@@ -124,7 +124,7 @@ def no_pair_at_all(work: Work) -> Conflict:
     return _named(work, wanted, shortfall_mm, (), close_all(work, wanted, alone=True))
 
 
-def _split(work: Work, demands: Sequence[Demand]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def _split(work: WorkedTask, demands: Sequence[Demand]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Fixing ids and feature ids of some demands, each in the task's order."""
     fixing_side = 0 if work.layout.fixings_in_rows else 1
     sides = (work.layout.rows.spots, work.layout.columns.spots)
@@ -138,10 +138,9 @@ def _split(work: Work, demands: Sequence[Demand]) -> tuple[tuple[str, ...], tupl
 
 
 def _named(
-    work: Work, demands: Sequence[Demand], shortfall_mm: float | None, pairs: Sequence[PairFit],
+    work: WorkedTask, demands: Sequence[Demand], shortfall_mm: float | None, pairs: Sequence[PairFit],
     nogoods: Sequence[Nogood],
 ) -> Conflict:  # fmt: skip
     fixings, features = _split(work, demands)
     local = any(nogood.local for nogood in nogoods)
     return Conflict(fixings, features, shortfall_mm, tuple(pairs), tuple(nogoods), local=local)
-

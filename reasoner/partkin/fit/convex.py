@@ -27,9 +27,7 @@ class Sparse:
     has_canonical_format: bool = True
 
 
-def solve(
-    bend: Sparse, cost: Floats, rows: Sparse, limits: Floats, cones: int
-) -> tuple[Floats, Floats]:
+def solve(bend: Sparse, cost: Floats, rows: Sparse, limits: Floats, cones: int) -> tuple[Floats, Floats]:
     """Minimise x.bend.x/2 + cost.x with limits - rows x in so many cones of three, and none of the rest below 0.
 
     Returns

@@ -22,7 +22,7 @@ OPTIONS: dict[str, Any] = {
 
 
 @dataclass(frozen=True)
-class Solution:
+class IntegerSolution:
     """Values by column (None: there is no solution, or none was found within the limits).
 
     `bound`: no solution of the program as it stands costs less. `nodes`: how many branches it took.
@@ -70,7 +70,7 @@ class IntegerProgram:
         """Forget where the relaxation was solved last."""
         self._relaxed = None
 
-    def solve_relaxed(self) -> Solution:
+    def solve_relaxed(self) -> IntegerSolution:
         """Solve with fractions allowed."""
         if self._relaxed is None:
             self._relaxed, self._passed_on = self._loaded(), len(self.rows)
@@ -80,7 +80,7 @@ class IntegerProgram:
         self._relaxed.run()
         return _solution(self._relaxed, self._relaxed.getInfo().objective_function_value)
 
-    def solve(self, most_nodes: int) -> Solution:
+    def solve(self, most_nodes: int) -> IntegerSolution:
         """Solve in whole numbers with at most so many branches.
 
         A fresh solver each time: HiGHS 1.16 was seen to report a wrong objective when integrality is set on a model
@@ -130,10 +130,10 @@ class IntegerProgram:
         return solver
 
 
-def _solution(solver: Any, bound: float) -> Solution:
+def _solution(solver: Any, bound: float) -> IntegerSolution:
     info = solver.getInfo()
     values = list(solver.getSolution().col_value) if info.primal_solution_status == 2 else None
-    return Solution(values, float(bound), max(0, int(info.mip_node_count)))
+    return IntegerSolution(values, float(bound), max(0, int(info.mip_node_count)))
 
 
 def _quiet_solver() -> Any:

@@ -18,7 +18,7 @@ Pair = tuple[int, int]
 
 
 @dataclass(frozen=True, eq=False)
-class Side:
+class SideSpots:
     """The spots of one side, by id: points (n, 2) mm, half travels (n,) mm, slot directions (n, 2)."""
 
     spots: tuple[Spot, ...]
@@ -27,7 +27,7 @@ class Side:
     along: np.ndarray
 
     @classmethod
-    def of(cls, spots: Sequence[Spot], mirrored: bool) -> Side:
+    def of(cls, spots: Sequence[Spot], mirrored: bool) -> SideSpots:
         """Sort spots by id, so that the order of the sheets changes nothing; mirror where asked."""
         spots = tuple(sorted(spots, key=lambda spot: spot.id))
         at, angle = at_of(spots, 2), np.array([spot.angle_deg for spot in spots], dtype=float)
@@ -58,8 +58,8 @@ class Layout:
         float64 (n, n), (m, m): distances within each side.
     """
 
-    host: Side
-    donor: Side
+    host: SideSpots
+    donor: SideSpots
     fixings_in_rows: bool
     allowed_mm: np.ndarray
     reach_mm: np.ndarray
@@ -67,12 +67,12 @@ class Layout:
     column_gap_mm: np.ndarray
 
     @property
-    def rows(self) -> Side:
+    def rows(self) -> SideSpots:
         """The side that the search goes through one by one."""
         return self.host if self.fixings_in_rows else self.donor
 
     @property
-    def columns(self) -> Side:
+    def columns(self) -> SideSpots:
         """The other side."""
         return self.donor if self.fixings_in_rows else self.host
 
@@ -140,7 +140,7 @@ class Aim:
 
 def lay_out(task: FitTask) -> Layout:
     """Arrange a flat task for the search."""
-    host, donor = Side.of(task.fixings, mirrored=False), Side.of(task.features, task.mirrored)
+    host, donor = SideSpots.of(task.fixings, mirrored=False), SideSpots.of(task.features, task.mirrored)
     fixing_at = {spot.id: index for index, spot in enumerate(host.spots)}
     feature_at = {spot.id: index for index, spot in enumerate(donor.spots)}
     allowed = np.full((len(host.spots), len(donor.spots)), -np.inf)

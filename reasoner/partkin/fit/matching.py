@@ -109,9 +109,7 @@ def _add(
     return False
 
 
-def _flip(
-    other: int, came_from: dict[int, int], partner: dict[int, int], owner: dict[int, int], start: int
-) -> None:
+def _flip(other: int, came_from: dict[int, int], partner: dict[int, int], owner: dict[int, int], start: int) -> None:
     while True:
         current = came_from[other]
         before = partner.get(current)

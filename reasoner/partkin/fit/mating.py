@@ -58,7 +58,11 @@ def solid_mm(feature: Feature) -> float | None:
 
 
 def allowed_play(
-    rule: PlayRule, host_mm: Any, donor_mm: Any, bolt_mm: Any = 0.0, float_mm: float = 0.0,
+    rule: PlayRule,
+    host_mm: Any,
+    donor_mm: Any,
+    bolt_mm: Any = 0.0,
+    float_mm: float = 0.0,
     clip: ClipRule | None = None,
 ) -> float | np.ndarray:
     """How far a feature may stand from its fixing; negative: it cannot go on, by its size.
@@ -140,9 +144,7 @@ def mate(fixing: Fixing, donor: DonorFeature) -> Mating:
     return Mating(*ids, rule, allowed_mm, lacks=lacks, most_mm=None if more_mm is None else play_mm + more_mm)
 
 
-def _slack(
-    rule: PlayRule, fixing: Fixing, donor: DonorFeature
-) -> tuple[tuple[tuple[str, str], ...], float | None]:
+def _slack(rule: PlayRule, fixing: Fixing, donor: DonorFeature) -> tuple[tuple[tuple[str, str], ...], float | None]:
     """What is not known that could only give more play, and how much more at most; None: there is no bound."""
     lacks, more_mm = [("shown", quantity) for quantity in fixing.play_lacks], 0.0
     if _is_least(fixing):

@@ -76,7 +76,7 @@ class Placed:
 
 
 @dataclass(frozen=True, eq=False)
-class Search:
+class TurnSearch:
     """What a search of all turns came to.
 
     `pieces`: (lo, hi, weights) ranges in radians with the weights whose bound stays above the level, in
@@ -171,9 +171,7 @@ def _least(pairs: Pairs, stop_at_sign: bool) -> tuple[float, Floats, Floats, boo
     return *best, False
 
 
-def _from_better(
-    pairs: Pairs, angle: float, shift: Floats, stop_at_sign: bool
-) -> tuple[float, Floats, Floats]:
+def _from_better(pairs: Pairs, angle: float, shift: Floats, stop_at_sign: bool) -> tuple[float, Floats, Floats]:
     """Go on from a turn that the search found, kept near it until that does not lose what was found."""
     held = settle_flat(pairs, angle, shift, hold_turn=True)
     worst = float(pairs.excess(*held[:2]).max())
@@ -200,7 +198,7 @@ def _level(worst: float, floor: float, stop_at_sign: bool) -> float | None:
 def search_turns(
     pairs: Pairs, level_mm: float, known: Sequence[tuple[float, Floats]] = (), arcs: list[Arc] | None = None,
     shape: Callable[[Floats], Floats] = balanced, grid_rad: float = 0.0,
-) -> Search:  # fmt: skip
+) -> TurnSearch:  # fmt: skip
     """Search the turns for a placement whose worst excess is at or below a level, or prove there is none.
 
     Parameters
@@ -224,24 +222,24 @@ def search_turns(
     shift = kabsch(pairs)[1]
     for _ in range(_PIECES):
         if not left:
-            return Search(tuple(sorted(pieces, key=lambda piece: piece[0])), None, True)
+            return TurnSearch(tuple(sorted(pieces, key=lambda piece: piece[0])), None, True)
         arc = left.pop()
         piece = _from_pool(pool, arc, level_mm, grid_rad)
         if piece is None:
             at = (arc[0] + arc[1]) / 2
             _, held, weights = settle_flat(pairs, at, shift, hold_turn=True)
             if float(pairs.excess(at, held).max()) <= level_mm:
-                return Search(better=(at, held))
+                return TurnSearch(better=(at, held))
             bound = Bound(pairs, shape(weights))
             reach = on_grid(bound.reach(at, arc[0], arc[1], level_mm), arc, grid_rad)
             if reach is None or reach[1] - reach[0] < 1e-13:
-                return Search()
+                return TurnSearch()
             piece = (reach, bound)
             pool.append((at, bound))
         (lo, hi), bound = piece
         pieces.append((lo, hi, bound.weights))
         left.extend(reversed(left_over(arc, (lo, hi))))
-    return Search()
+    return TurnSearch()
 
 
 def on_grid(piece: Arc | None, arc: Arc, grid_rad: float) -> Arc | None:
@@ -253,9 +251,7 @@ def on_grid(piece: Arc | None, arc: Arc, grid_rad: float) -> Arc | None:
     return (lo, hi) if hi > lo else None
 
 
-def _from_pool(
-    pool: list[tuple[float, Bound]], arc: Arc, level_mm: float, grid_rad: float
-) -> tuple[Arc, Bound] | None:
+def _from_pool(pool: list[tuple[float, Bound]], arc: Arc, level_mm: float, grid_rad: float) -> tuple[Arc, Bound] | None:
     """The known weights that cover most of an arc, from its ends or from where they were found."""
     best: tuple[Arc, Bound] | None = None
     near = sorted(pool, key=lambda known: max(arc[0] - known[0], known[0] - arc[1]))[:_NEIGHBOURS]

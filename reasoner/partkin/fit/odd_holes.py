@@ -18,8 +18,8 @@ from partkin.fit.arrays import Pairs
 from partkin.fit.flex import gives, pulled
 from partkin.fit.layout import WILD_MM, Aim, Pair
 from partkin.fit.minimax import Placed, best_placement
-from partkin.fit.search import Found, LimitReached, Search
-from partkin.fit.work import FIT_MM, Work, placement_of
+from partkin.fit.search import FoundPairing, LimitReached, PairingSearch
+from partkin.fit.work import FIT_MM, WorkedTask, placement_of
 from partkin.model.fitting import FitTask, OddHole, OddHoles
 
 CLOSE_MM = 5.0e-4
@@ -32,10 +32,10 @@ MOST_REST = 24
 
 
 @dataclass(eq=False)
-class _EveryLargest(Search):
+class _EveryLargest(PairingSearch):
     """A search that keeps every pairing that covers the most, whatever its margin."""
 
-    def _record(self, found: Found) -> None:
+    def _record(self, found: FoundPairing) -> None:
         self.at_least = max(self.at_least, found.value)
         self.found[found.pairs] = found
         self.overflow = len(self.found) >= MOST_SETS
@@ -74,7 +74,7 @@ def odd_holes(task: FitTask, shown: Sequence[tuple[str, str]] = ()) -> OddHoles 
     """
     if task.dims != 2:
         return None
-    work = Work.of(pulled(task, task.flex_mm) if gives(task) else task, NODE_LIMIT)
+    work = WorkedTask.of(pulled(task, task.flex_mm) if gives(task) else task, NODE_LIMIT)
     wanted = work.must if any(side.any() for side in work.must) else work.should
     half = math.ceil(sum(int(side.sum()) for side in wanted) / 2)
     none = np.zeros_like(wanted[0]), np.zeros_like(wanted[1])
@@ -99,11 +99,11 @@ def odd_holes(task: FitTask, shown: Sequence[tuple[str, str]] = ()) -> OddHoles 
     return _answer(work, min(laid, key=order))
 
 
-def _answer(work: Work, best: _Laid) -> OddHoles:
+def _answer(work: WorkedTask, best: _Laid) -> OddHoles:
     pairs = (*best.held, *best.odd)
     placed = best.placed
     shift = float(placed.shift_mm[0]), float(placed.shift_mm[1])
-    found = Found(pairs, len(best.held), 0.0, placed.turn_rad, shift)
+    found = FoundPairing(pairs, len(best.held), 0.0, placed.turn_rad, shift)
     known = work.layout.known(pairs)
     gap_mm = known.contact_at(placed.turn_rad, placed.shift_mm).gap_mm[0, len(best.held) :]
     odd = tuple(
@@ -115,7 +115,7 @@ def _answer(work: Work, best: _Laid) -> OddHoles:
     return OddHoles(placement_of(found, work.task.mirrored), work.pair_fits(found), ordered)
 
 
-def _with_the_rest(work: Work, held: tuple[Pair, ...], wanted: tuple[np.ndarray, np.ndarray]) -> Iterator[_Laid]:
+def _with_the_rest(work: WorkedTask, held: tuple[Pair, ...], wanted: tuple[np.ndarray, np.ndarray]) -> Iterator[_Laid]:
     """Pair what is left over in every way that may be best, nearest first, with its placement."""
     best: tuple[float, ...] | None = None
     for bound_mm, odd in sorted(_rests(work, held, wanted))[:MOST_REST]:
@@ -128,7 +128,7 @@ def _with_the_rest(work: Work, held: tuple[Pair, ...], wanted: tuple[np.ndarray,
 
 
 def _rests(
-    work: Work, held: tuple[Pair, ...], wanted: tuple[np.ndarray, np.ndarray]
+    work: WorkedTask, held: tuple[Pair, ...], wanted: tuple[np.ndarray, np.ndarray]
 ) -> list[tuple[float, tuple[Pair, ...]]]:
     """Pairings of what is left over, each with a lower bound of its excess; the nearest `MOST_REST` a row at most."""
     taken = {row for row, _ in held}, {column for _, column in held}
@@ -154,7 +154,7 @@ def _rests(
     return found
 
 
-def _placed(work: Work, held: tuple[Pair, ...], odd: tuple[Pair, ...]) -> _Laid:
+def _placed(work: WorkedTask, held: tuple[Pair, ...], odd: tuple[Pair, ...]) -> _Laid:
     """Give each odd pair in turn, the worst first, no more room than it needs with all others held."""
     pairs = (*held, *odd)
     known = work.layout.known(pairs)
@@ -171,9 +171,7 @@ def _placed(work: Work, held: tuple[Pair, ...], odd: tuple[Pair, ...]) -> _Laid:
     return _Laid(held, odd, tuple(float(excess_mm[k]) for k in range(len(held), len(pairs))), centred)
 
 
-def _least_room(
-    known: Pairs, room_mm: np.ndarray, open_: list[int], placed: Placed
-) -> tuple[float, Placed]:
+def _least_room(known: Pairs, room_mm: np.ndarray, open_: list[int], placed: Placed) -> tuple[float, Placed]:
     """Halve what the open pairs may need beyond their play, down to `CLOSE_MM`; the others keep their room."""
     low = 0.0
     high = max(float(known.excess(placed.turn_rad, placed.shift_mm)[open_].max()), 0.0)

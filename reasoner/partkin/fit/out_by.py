@@ -42,7 +42,7 @@ class Near:
 
 
 @dataclass(frozen=True, eq=False)
-class Shape:
+class StatedShape:
     """Where the features of one side are taken to be, and what was read of them.
 
     Attributes
@@ -162,7 +162,7 @@ class Shape:
 
 
 @dataclass(frozen=True, eq=False)
-class Held:
+class HeldPairs:
     """Pairs that have to hold, with the shapes that they stand on.
 
     Attributes
@@ -179,7 +179,7 @@ class Held:
         float64 (n,), (n, 2): of an original's slot, where its fixing may have stood.
     """
 
-    sides: tuple[Shape, Shape]
+    sides: tuple[StatedShape, StatedShape]
     on: np.ndarray
     pairs: Pairs
     size_mm: Floats
@@ -224,9 +224,7 @@ class Held:
             stress.append(own)
         return Lack(float(x[-1]), float(x[2]) if turning else 0.0, force, (stress[0], stress[1]), slope)
 
-    def _gaps(
-        self, turn_rad: float, laid: Floats, loose: Sequence[Floats], half: Floats, turning: bool
-    ) -> Floats:
+    def _gaps(self, turn_rad: float, laid: Floats, loose: Sequence[Floats], half: Floats, turning: bool) -> Floats:
         """(2 n, k) how gaps change with a shift, a turn, what slots take, and with the places of host and donor."""
         n = len(self.pairs)
         c, s = math.cos(turn_rad), math.sin(turn_rad)
@@ -307,7 +305,7 @@ class _Asked:
         return x, weight, float(weight @ np.concatenate(self.grows))
 
 
-def share_needed(held: Held, turn_rad: float | None = None) -> float | None:
+def share_needed(held: HeldPairs, turn_rad: float | None = None) -> float | None:
     """The smallest share of all stated errors at which the pairs hold; None: not found, or a shape is left open.
 
     At most `MOST_SHARE`: that, or more. `turn_rad`: at this turn; None: at about that of least squares.
@@ -342,7 +340,7 @@ def share_needed(held: Held, turn_rad: float | None = None) -> float | None:
 
 
 def prove(
-    held: Held, share: float, ids: Sequence[str]
+    held: HeldPairs, share: float, ids: Sequence[str]
 ) -> tuple[tuple[Piece, ...], tuple[Near, Near]] | float | None:
     """Prove that the pairs hold nowhere, whatever the errors are within such a share of what was stated.
 
@@ -393,13 +391,12 @@ def _rounded(found: Lack) -> Lack:
 
 
 def _piece(
-    held: Held, proof: Lack, arc: tuple[float, float], ids: Sequence[str], near: tuple[Near, Near]
+    held: HeldPairs, proof: Lack, arc: tuple[float, float], ids: Sequence[str], near: tuple[Near, Near]
 ) -> Piece:
     force = tuple((ids[i], (float(x), float(y))) for i, (x, y) in enumerate(proof.force) if x or y)
     carried = [
         tuple(
-            (name, float(w), float(swing))
-            for name, w, swing in zip(side.names, own, there.swing_mm, strict=True) if w
+            (name, float(w), float(swing)) for name, w, swing in zip(side.names, own, there.swing_mm, strict=True) if w
         )
         for side, own, there in zip(held.sides, proof.stress, near, strict=True)
     ]

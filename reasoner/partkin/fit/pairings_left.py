@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from partkin.fit.out_by import CLOSE_MM, MOST_SHARE, Held
+from partkin.fit.out_by import CLOSE_MM, MOST_SHARE, HeldPairs
 from partkin.fit.turns import two_by_two
 
 _MOST_WAYS = 2000
@@ -14,7 +14,7 @@ Pairing = tuple[str, str]
 
 
 def pairings_left(
-    options: Sequence[Pairing], must: tuple[Sequence[str], Sequence[str]], every: Held, placed: Sequence[Pairing]
+    options: Sequence[Pairing], must: tuple[Sequence[str], Sequence[str]], every: HeldPairs, placed: Sequence[Pairing]
 ) -> tuple[list[tuple[Pairing, ...]], list[tuple[Pairing, ...]]] | None:
     """Ways to pair all that must be that no one or two pairs rule out even at `MOST_SHARE`, and those ones and twos.
 
@@ -69,7 +69,7 @@ def pairings_left(
     return (left, [tuple(sorted(bar)) for bar in used]) if go(()) else None
 
 
-def _ruled_out(every: Held, placed: Sequence[Pairing]) -> set[frozenset[Pairing]] | None:
+def _ruled_out(every: HeldPairs, placed: Sequence[Pairing]) -> set[frozenset[Pairing]] | None:
     """Pairs that cannot be made alone, or not two together, even at `MOST_SHARE`; None: a shape is left open."""
     near = every.near(MOST_SHARE)
     if near is None:

@@ -6,9 +6,9 @@ import numpy as np
 
 from partkin.fit.arrays import Pairs
 from partkin.fit.minimax import best_placement
-from partkin.fit.search import Found, LimitReached
+from partkin.fit.search import FoundPairing, LimitReached
 from partkin.fit.solve import NODE_LIMIT, solve
-from partkin.fit.work import FIT_MM, Work
+from partkin.fit.work import FIT_MM, WorkedTask
 from partkin.model.fitting import FitAnswer, FitTask, Placement
 
 
@@ -17,7 +17,7 @@ def goes_on(task: FitTask) -> bool | None:
     if task.given:
         pairs = [(o.fixing, o.feature) for o in task.options]
         return _covers(task) and best_placement(Pairs.of(task, pairs), stop_at_sign=True).fits
-    work = Work.of(task, NODE_LIMIT)
+    work = WorkedTask.of(task, NODE_LIMIT)
     if not work.demands or not work.can_be_covered(work.demands):
         return solve(task).fits
     try:
@@ -70,13 +70,13 @@ def placement(task: FitTask) -> Placement | None:
     return work.placement(found)
 
 
-def _placed(task: FitTask) -> tuple[Work, Found]:
+def _placed(task: FitTask) -> tuple[WorkedTask, FoundPairing]:
     """All pairs of a given pairing at their best placement."""
-    work = Work.of(task, NODE_LIMIT)
+    work = WorkedTask.of(task, NODE_LIMIT)
     rows, columns = np.nonzero(np.isfinite(work.layout.allowed_mm))
     pairs = tuple((int(row), int(column)) for row, column in zip(rows, columns, strict=True))
     settled = work.known.place(pairs)
-    return work, Found(pairs, len(pairs), settled.excess_mm, settled.turn_rad, settled.shift_mm)
+    return work, FoundPairing(pairs, len(pairs), settled.excess_mm, settled.turn_rad, settled.shift_mm)
 
 
 def _covers(task: FitTask) -> bool:

@@ -93,5 +93,3 @@ def _allowed(
     sizes = drawn(names.get(ends[0], ends[0]), fixing.across), drawn(names.get(ends[1], ends[1]), donor.across)
     clip = clip_between(mating.rule, fixing, donor)
     return np.asarray(allowed_play(mating.rule, *sizes, bolt_mm, nut_mm, clip)) + pulled_mm
-
-

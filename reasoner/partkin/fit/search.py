@@ -13,7 +13,7 @@ import numpy as np
 from partkin.fit.layout import NEVER_MM, Aim, Layout, Pair
 from partkin.fit.matching import cover
 from partkin.fit.seeds import Bar, Block, Seed, blocks_of, open_seed, seeds_of
-from partkin.fit.settle import Known, Settled
+from partkin.fit.settle import KnownPairings, SettledExcess
 
 # Two pairings whose margins differ by no more than this are equally good.
 TIE_MM = 1.0e-6
@@ -62,7 +62,7 @@ def take(steps: int) -> None:
 
 
 @dataclass
-class Budget:
+class StepBudget:
     """Nodes that may still be opened; shared by every search of one answer. `steps`: what each counts together."""
 
     nodes: int
@@ -83,7 +83,7 @@ class Budget:
 
 
 @dataclass(frozen=True)
-class Found:
+class FoundPairing:
     """One pairing at its best placement: pairs as (row, column) in row order."""
 
     pairs: tuple[Pair, ...]
@@ -107,7 +107,7 @@ class Node:
 
 
 @dataclass(eq=False)
-class Search:
+class PairingSearch:
     """One run over all pairings that are possible with allowances inflated by `limit_mm`.
 
     Attributes
@@ -121,18 +121,18 @@ class Search:
     """
 
     layout: Layout
-    known: Known
+    known: KnownPairings
     aim: Aim
-    budget: Budget
+    budget: StepBudget
     limit_mm: float
     at_least: int = 0
     every: bool = True
-    found: dict[tuple[Pair, ...], Found] = field(default_factory=dict)
+    found: dict[tuple[Pair, ...], FoundPairing] = field(default_factory=dict)
     overflow: bool = False
     _heap: list[tuple[int, float, int, Node | Seed | Block]] = field(default_factory=list)
     _serial: int = 0
 
-    def run(self) -> list[Found]:
+    def run(self) -> list[FoundPairing]:
         """Search, and return the best pairings: most counted spots first, then least excess.
 
         Returns
@@ -161,7 +161,7 @@ class Search:
                 break
         return self.best()
 
-    def best(self) -> list[Found]:
+    def best(self) -> list[FoundPairing]:
         """Return what has been found so far and ties for the best."""
         good = [f for f in self.found.values() if f.value >= self.at_least]
         if not good:
@@ -188,7 +188,7 @@ class Search:
         matched, value = cover(need_mm <= self.limit_mm, need_mm, self.aim.need, self.aim.count)
         if not matched or value <= self.at_least:
             return
-        if isinstance(self.known.judge(tuple(matched.items()), self.limit_mm), Settled):
+        if isinstance(self.known.judge(tuple(matched.items()), self.limit_mm), SettledExcess):
             self.at_least = value
 
     def _open_node(self, node: Node) -> bool:
@@ -205,13 +205,13 @@ class Search:
         if isinstance(settled, tuple):
             self._branch(node, open_pairs, settled, value)
             return False
-        self._record(Found(pairs, value, settled.excess_mm, settled.turn_rad, settled.shift_mm))
+        self._record(FoundPairing(pairs, value, settled.excess_mm, settled.turn_rad, settled.shift_mm))
         if not self.every:
             return True
         self._branch(node, node.need_mm <= self.limit_mm, pairs, value)
         return False
 
-    def _record(self, found: Found) -> None:
+    def _record(self, found: FoundPairing) -> None:
         self.at_least = max(self.at_least, found.value)
         self.limit_mm = min(self.limit_mm, found.excess_mm + TIE_MM)
         self.found[found.pairs] = found

@@ -17,7 +17,7 @@ TIGHT_MM = 1.0e-6
 
 
 @dataclass(frozen=True)
-class Settled:
+class SettledExcess:
     """The least largest excess of some pairs, or, above the limit asked for, a lower bound on it.
 
     `pressing`: the pairs that seem to force it.
@@ -31,7 +31,7 @@ class Settled:
 
 
 @dataclass(eq=False)
-class Known:
+class KnownPairings:
     """Placements of known pairings of one layout, each set of pairs worked out once.
 
     `conflicts`: sets of pairs, with the largest excess that each is known to exceed. `loose`: placements
@@ -39,17 +39,17 @@ class Known:
     """
 
     layout: Layout
-    solved: dict[frozenset[Pair], Settled] = field(default_factory=dict)
-    judged: dict[tuple[frozenset[Pair], float], Settled] = field(default_factory=dict)
+    solved: dict[frozenset[Pair], SettledExcess] = field(default_factory=dict)
+    judged: dict[tuple[frozenset[Pair], float], SettledExcess] = field(default_factory=dict)
     conflicts: dict[frozenset[Pair], float] = field(default_factory=dict)
     loose: dict[frozenset[Pair], Placed] = field(default_factory=dict)
 
-    def settle(self, pairs: Sequence[Pair], limit_mm: float) -> Settled | tuple[Pair, ...]:
+    def settle(self, pairs: Sequence[Pair], limit_mm: float) -> SettledExcess | tuple[Pair, ...]:
         """Find the best placement of `pairs` (at least one), or a few of them that exceed the limit."""
         conflict = self._conflict(pairs, limit_mm) or self._turned_apart(pairs, limit_mm)
         return conflict or self._within(self.place(pairs), limit_mm)
 
-    def judge(self, pairs: Sequence[Pair], limit_mm: float) -> Settled | tuple[Pair, ...]:
+    def judge(self, pairs: Sequence[Pair], limit_mm: float) -> SettledExcess | tuple[Pair, ...]:
         """Find any placement of `pairs` within the limit, or a few of them that exceed it."""
         conflict = self._conflict(pairs, limit_mm) or self._turned_apart(pairs, limit_mm)
         return conflict or self._within(self._judge(pairs, limit_mm), limit_mm)
@@ -58,7 +58,7 @@ class Known:
         """Whether some placement brings all pairs within the limit."""
         return self._judge(pairs, limit_mm).excess_mm <= limit_mm
 
-    def place(self, pairs: Sequence[Pair]) -> Settled:
+    def place(self, pairs: Sequence[Pair]) -> SettledExcess:
         """Place these pairs at their best, whatever that is."""
         key = self._telling(pairs)
         if key not in self.solved:
@@ -114,7 +114,7 @@ class Known:
         self.conflicts[frozenset(few)] = max(limit_mm, self.conflicts.get(frozenset(few), -np.inf))
         return tuple(few)
 
-    def _within(self, settled: Settled, limit_mm: float) -> Settled | tuple[Pair, ...]:
+    def _within(self, settled: SettledExcess, limit_mm: float) -> SettledExcess | tuple[Pair, ...]:
         if settled.excess_mm <= limit_mm:
             return settled
         few = settled.pressing
@@ -123,7 +123,7 @@ class Known:
         self.conflicts[frozenset(few)] = max(limit_mm, self.conflicts.get(frozenset(few), -np.inf))
         return few
 
-    def _judge(self, pairs: Sequence[Pair], limit_mm: float) -> Settled:
+    def _judge(self, pairs: Sequence[Pair], limit_mm: float) -> SettledExcess:
         key = self._telling(pairs), limit_mm
         if key[0] in self.solved:
             return self.solved[key[0]]
@@ -131,7 +131,7 @@ class Known:
             self.judged[key] = self._judge_anew(tuple(sorted(key[0])), limit_mm)
         return self.judged[key]
 
-    def _judge_anew(self, pairs: tuple[Pair, ...], limit_mm: float) -> Settled:
+    def _judge_anew(self, pairs: tuple[Pair, ...], limit_mm: float) -> SettledExcess:
         """Inflate the plays by the limit, less what counts as none, and look at the sign alone."""
         known, room_mm = self.layout.known(pairs), limit_mm - FITS_MM
         placed = best_placement(replace(known, rho=known.rho + room_mm), stop_at_sign=True)
@@ -142,8 +142,8 @@ class Known:
         return replace(found, excess_mm=max(found.excess_mm, float(np.nextafter(limit_mm, np.inf))))
 
 
-def _settled(pairs: tuple[Pair, ...], placed: Placed, room_mm: float) -> Settled:
+def _settled(pairs: tuple[Pair, ...], placed: Placed, room_mm: float) -> SettledExcess:
     near = placed.excess_mm >= placed.worst_mm - TIGHT_MM
     pressing = tuple(pairs[k] for k in np.flatnonzero(near | placed.active))
     x, y = placed.shift_mm
-    return Settled(pairs, placed.worst_mm + room_mm, placed.turn_rad, (float(x), float(y)), pressing)
+    return SettledExcess(pairs, placed.worst_mm + room_mm, placed.turn_rad, (float(x), float(y)), pressing)

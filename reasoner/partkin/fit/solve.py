@@ -8,8 +8,8 @@ import numpy as np
 
 from partkin.fit.conflict import find_conflict, no_pair_at_all, shortage
 from partkin.fit.layout import Aim, Layout, Pair
-from partkin.fit.search import MOST_TIES, AllSpent, Found, LimitReached
-from partkin.fit.work import FIT_MM, Work
+from partkin.fit.search import MOST_TIES, AllSpent, FoundPairing, LimitReached
+from partkin.fit.work import FIT_MM, WorkedTask
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, NoPlacement
 
 NODE_LIMIT = 10_000
@@ -45,7 +45,7 @@ def solve(task: FitTask, node_limit: int = NODE_LIMIT) -> FitAnswer:
         from partkin.fit.space import solve_space
 
         return solve_space(task, node_limit)
-    return answer_of(Work.of(task, node_limit))
+    return answer_of(WorkedTask.of(task, node_limit))
 
 
 def holds(task: FitTask, node_limit: int = NODE_LIMIT) -> bool | None:
@@ -56,9 +56,9 @@ def holds(task: FitTask, node_limit: int = NODE_LIMIT) -> bool | None:
     if task.dims == 3:
         from partkin.fit.space import work_in_space
 
-        work: Work = work_in_space(task, node_limit)
+        work: WorkedTask = work_in_space(task, node_limit)
     else:
-        work = Work.of(task, node_limit)
+        work = WorkedTask.of(task, node_limit)
     aim = Aim(work.must, (np.zeros_like(work.must[0]), np.zeros_like(work.must[1])))
     if not _any(work.must):
         return None
@@ -70,7 +70,7 @@ def holds(task: FitTask, node_limit: int = NODE_LIMIT) -> bool | None:
         return None
 
 
-def answer_of(work: Work) -> FitAnswer:
+def answer_of(work: WorkedTask) -> FitAnswer:
     """Answer a task that has been arranged, in the plane or in space."""
     aim = Aim(work.must, work.should)
     if not _any(work.must) and not (np.isfinite(work.layout.allowed_mm) & aim.useful()).any():
@@ -89,7 +89,7 @@ def _any(sides: tuple[np.ndarray, np.ndarray]) -> bool:
     return bool(sides[0].any() or sides[1].any())
 
 
-def _does_not_fit(work: Work) -> FitAnswer:
+def _does_not_fit(work: WorkedTask) -> FitAnswer:
     if not _any(work.must):
         return _answer(work, False, [_best_single(work)], conflict=no_pair_at_all(work))
     limit = None
@@ -107,7 +107,7 @@ def _does_not_fit(work: Work) -> FitAnswer:
     return _answer(work, False, found, limit=limit, conflict=conflict)
 
 
-def _too_few(work: Work) -> FitAnswer:
+def _too_few(work: WorkedTask) -> FitAnswer:
     """Some musts have too few partners: show the pairing that covers most of the others."""
     conflict = shortage(work)
     none = tuple(np.zeros_like(side) for side in work.must)
@@ -122,15 +122,15 @@ def _too_few(work: Work) -> FitAnswer:
     return replace(_answer(work, False, found, conflict=conflict), margin_mm=None)
 
 
-def _best_single(work: Work) -> Found:
+def _best_single(work: WorkedTask) -> FoundPairing:
     allowed = np.where(Aim(work.must, work.should).useful(), work.layout.allowed_mm, -np.inf)
     row, column = np.unravel_index(int(np.argmax(allowed)), allowed.shape)
     pair = (int(row), int(column))
     settled = work.known.place([pair])
-    return Found((pair,), 1, settled.excess_mm, settled.turn_rad, settled.shift_mm)
+    return FoundPairing((pair,), 1, settled.excess_mm, settled.turn_rad, settled.shift_mm)
 
 
-def _undecided(work: Work, found: list[Found]) -> FitAnswer:
+def _undecided(work: WorkedTask, found: list[FoundPairing]) -> FitAnswer:
     if found:
         says = f"pairs and margin are the best found within the limit of {work.limit}"
         return _answer(work, True, found, limit=says)
@@ -151,7 +151,12 @@ def _nothing(task: FitTask, reason: str) -> FitAnswer:
 
 
 def _answer(
-    work: Work, fits: bool, found: list[Found], *, limit: str | None = None, conflict: Conflict | None = None
+    work: WorkedTask,
+    fits: bool,
+    found: list[FoundPairing],
+    *,
+    limit: str | None = None,
+    conflict: Conflict | None = None,
 ) -> FitAnswer:
     ranked = sorted(found, key=lambda one: _id_order(work.layout, one.pairs))
     pairs = work.pair_fits(ranked[0])
@@ -172,6 +177,6 @@ def _id_order(layout: Layout, pairs: tuple[Pair, ...]) -> tuple[tuple[str, str],
     return tuple(sorted(layout.ids(pair) for pair in pairs))
 
 
-def _as_ids(work: Work, pairs: tuple[Pair, ...]) -> tuple[tuple[str, str], ...]:
+def _as_ids(work: WorkedTask, pairs: tuple[Pair, ...]) -> tuple[tuple[str, str], ...]:
     order = {spot.id: place for place, spot in enumerate(work.task.fixings)}
     return tuple(sorted((work.layout.ids(pair) for pair in pairs), key=lambda pair: order[pair[0]]))

@@ -64,9 +64,7 @@ def work_in_space(task: FitTask, node_limit: int) -> SpaceWork:
 
 def _dressed(task: FitTask, answer: FitAnswer) -> FitAnswer:
     local = answer.conflict is not None and answer.conflict.local
-    return replace(
-        answer, gaps=gaps(task, answer.pairs), certified="certified locally" if local else "certified"
-    )
+    return replace(answer, gaps=gaps(task, answer.pairs), certified="certified locally" if local else "certified")
 
 
 def gaps(task: FitTask, pairs: Sequence[PairFit]) -> tuple[tuple[str, float], ...]:

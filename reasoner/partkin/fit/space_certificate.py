@@ -54,9 +54,7 @@ class SpaceProof:
     boxes: int = 0
 
 
-def prove(
-    pairs: Pairs, ids: Sequence[str], near: Iterable[SpacePlaced] = (), limit: int = BOXES
-) -> SpaceProof:
+def prove(pairs: Pairs, ids: Sequence[str], near: Iterable[SpacePlaced] = (), limit: int = BOXES) -> SpaceProof:
     """Prove that the pairs cannot all hold at any rotation.
 
     Parameters
@@ -300,4 +298,3 @@ class _Search:
 
 def _three(vector: Floats) -> tuple[float, ...]:
     return tuple(float(v) + 0.0 for v in vector)
-

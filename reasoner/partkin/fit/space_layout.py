@@ -15,15 +15,15 @@ from functools import cached_property
 import numpy as np
 
 from partkin.fit.arrays import LEAN_COS, LEAN_SCALE_MM, Pairs, grip_mm
-from partkin.fit.layout import NEVER_MM, Layout, Pair, Side
+from partkin.fit.layout import NEVER_MM, Layout, Pair, SideSpots
 from partkin.fit.matching import cover
 from partkin.fit.rotations import angle_deg
-from partkin.fit.search import Found, LimitReached, take
-from partkin.fit.settle import Known, Settled
+from partkin.fit.search import FoundPairing, LimitReached, take
+from partkin.fit.settle import KnownPairings, SettledExcess
 from partkin.fit.space_bound import distances_lack
 from partkin.fit.space_certificate import BOXES, prove
 from partkin.fit.space_minimax import FITS_MM, WILD_MM, SpacePlaced, best_in_space
-from partkin.fit.work import Demand, Masks, Work
+from partkin.fit.work import Demand, Masks, WorkedTask
 from partkin.model.fitting import Direction, FitTask, PairFit, Piece, Placement, Spot
 
 Floats = np.ndarray
@@ -41,7 +41,7 @@ PROGRAM_STEPS = 4
 
 
 @dataclass(frozen=True, eq=False)
-class SpaceSide(Side):
+class SpaceSide(SideSpots):
     """The spots of one side, by id. `at_mm` (n, 2) is for the search alone; `xyz_mm` (n, 3) is true."""
 
     xyz_mm: Floats = field(default_factory=lambda: np.zeros((0, 3)))
@@ -125,9 +125,7 @@ class SpaceLayout(Layout):
         reach = np.where(np.isfinite(across[0] + across[1]), across[0] + across[1], -np.inf)
         ball = [np.hypot(np.where(np.isfinite(a), a, 0.0), g) for a, g in zip(across, along, strict=True)]
         cut, round_about = distances_lack(off, length, (one, two), reach, ball[0] + ball[1])
-        need = np.maximum(
-            cut / np.where(cut > 0, 4.0, 2.0), round_about / np.where(round_about > 0, 2.0 * _ROOT, 2.0)
-        )
+        need = np.maximum(cut / np.where(cut > 0, 4.0, 2.0), round_about / np.where(round_about > 0, 2.0 * _ROOT, 2.0))
         return np.where(np.isfinite(reach), need, NEVER_MM)
 
     def in_space(self, pairs: Sequence[Pair]) -> Pairs:
@@ -146,14 +144,14 @@ class SpaceLayout(Layout):
 
 
 @dataclass(frozen=True)
-class SpaceSettled(Settled):
+class SpaceSettled(SettledExcess):
     """A settled pairing with its whole placement."""
 
     placed: SpacePlaced | None = None
 
 
 @dataclass(eq=False)
-class SpaceKnown(Known):
+class SpaceKnown(KnownPairings):
     """Placements of known pairings in space, each set of pairs worked out once.
 
     `hints`: rotations at which a set of pairs once held although no start had led there. `sure`: what has been
@@ -166,17 +164,17 @@ class SpaceKnown(Known):
     """
 
     hints: list[Floats] = field(default_factory=list)
-    sure: dict[tuple[frozenset[Pair], float], Settled] = field(default_factory=dict)
+    sure: dict[tuple[frozenset[Pair], float], SettledExcess] = field(default_factory=dict)
     programs_left: int = PROGRAMS
 
-    def settle(self, pairs: Sequence[Pair], limit_mm: float) -> Settled | tuple[Pair, ...]:
+    def settle(self, pairs: Sequence[Pair], limit_mm: float) -> SettledExcess | tuple[Pair, ...]:
         """Find the best placement of `pairs` (at least one), or a few of them that exceed the limit."""
         known = self._known_conflict(pairs, limit_mm)
         if known is None and isinstance(few := self._at_most(self._surely(pairs, limit_mm), limit_mm), tuple):
             return few
         return known or self._at_most(self.place(pairs), limit_mm)
 
-    def judge(self, pairs: Sequence[Pair], limit_mm: float) -> Settled | tuple[Pair, ...]:
+    def judge(self, pairs: Sequence[Pair], limit_mm: float) -> SettledExcess | tuple[Pair, ...]:
         """Find any placement of `pairs` within the limit, or a few of them that exceed it."""
         return self._known_conflict(pairs, limit_mm) or self._at_most(self._sign(pairs, limit_mm), limit_mm)
 
@@ -184,7 +182,7 @@ class SpaceKnown(Known):
         """Whether some placement brings all pairs within the limit."""
         return self._sign(pairs, limit_mm).excess_mm <= limit_mm
 
-    def place(self, pairs: Sequence[Pair]) -> Settled:
+    def place(self, pairs: Sequence[Pair]) -> SettledExcess:
         """Place these pairs at their best, whatever that is."""
         key = self._telling(pairs)
         if key not in self.solved:
@@ -212,7 +210,7 @@ class SpaceKnown(Known):
             return tuple(sorted((pairs[one], pairs[other])))
         return self._conflict(pairs, limit_mm)
 
-    def _at_most(self, settled: Settled, limit_mm: float) -> Settled | tuple[Pair, ...]:
+    def _at_most(self, settled: SettledExcess, limit_mm: float) -> SettledExcess | tuple[Pair, ...]:
         if settled.excess_mm <= limit_mm:
             return settled
         few = settled.pressing
@@ -221,7 +219,7 @@ class SpaceKnown(Known):
         self.conflicts[frozenset(few)] = max(limit_mm, self.conflicts.get(frozenset(few), -np.inf))
         return few
 
-    def _sign(self, pairs: Sequence[Pair], limit_mm: float) -> Settled:
+    def _sign(self, pairs: Sequence[Pair], limit_mm: float) -> SettledExcess:
         """Look at the sign alone, from few starts: what does not hold will be proved, or refuted, afterwards."""
         whole = self._telling(pairs)
         key = whole, limit_mm
@@ -231,7 +229,7 @@ class SpaceKnown(Known):
             self.judged[key] = self._signed(whole, limit_mm, few_starts=True)
         return self.judged[key]
 
-    def _surely(self, pairs: Sequence[Pair], limit_mm: float) -> Settled:
+    def _surely(self, pairs: Sequence[Pair], limit_mm: float) -> SettledExcess:
         """Look at the sign alone, from every start."""
         whole = self._telling(pairs)
         key = whole, limit_mm
@@ -241,7 +239,7 @@ class SpaceKnown(Known):
             self.judged[key] = self.sure[key] = self._signed(whole, limit_mm, few_starts=False)
         return self.sure[key]
 
-    def _signed(self, whole: frozenset[Pair], limit_mm: float, few_starts: bool) -> Settled:
+    def _signed(self, whole: frozenset[Pair], limit_mm: float, few_starts: bool) -> SettledExcess:
         """Widen what is allowed by the limit, less what counts as none."""
         ordered, room_mm = tuple(sorted(whole)), limit_mm - FITS_MM
         known = self._space.in_space(ordered).widened(room_mm)
@@ -265,7 +263,7 @@ class HoldsAfterAll(Exception):
 
 
 @dataclass(eq=False)
-class SpaceWork(Work):
+class SpaceWork(WorkedTask):
     """One task in space being worked on; `boxes_left`: how many its proofs may still look at."""
 
     boxes_left: int = BOXES_IN_ALL
@@ -289,21 +287,21 @@ class SpaceWork(Work):
         assert isinstance(self.known, SpaceKnown)
         self.known.programs_left = PROGRAMS
 
-    def some_pairing(self, demands: Sequence[Demand]) -> Found:
+    def some_pairing(self, demands: Sequence[Demand]) -> FoundPairing:
         """Return a pairing of these demands as near as laying the sides' main directions together shows."""
         layout, aim = self.layout, self.needing(demands)
         rows, columns = layout.rows, layout.columns
         assert isinstance(rows, SpaceSide) and isinstance(columns, SpaceSide)
         can = np.isfinite(layout.allowed_mm) & aim.useful()
         here, there = (side.xyz_mm - side.xyz_mm.mean(axis=0) for side in (rows, columns))
-        best: Found | None = None
+        best: FoundPairing | None = None
         for turn in _main_directions(here, there):
             off = here[:, None] - there @ turn.T
             far = np.sqrt((off * off).sum(axis=-1)) - np.where(can, layout.allowed_mm, 0.0)
             pairs = tuple((cover(can, far, aim.need, aim.count)[0] or {}).items())
             settled = self.known.place(pairs)
             if best is None or settled.excess_mm < best.excess_mm:
-                best = Found(pairs, 0, settled.excess_mm, settled.turn_rad, settled.shift_mm)
+                best = FoundPairing(pairs, 0, settled.excess_mm, settled.turn_rad, settled.shift_mm)
         assert best is not None
         return best
 
@@ -313,14 +311,14 @@ class SpaceWork(Work):
         assert isinstance(settled, SpaceSettled) and settled.placed is not None
         return settled.placed
 
-    def pair_fits(self, found: Found) -> tuple[PairFit, ...]:
+    def pair_fits(self, found: FoundPairing) -> tuple[PairFit, ...]:
         """How each pair stands at its placement, in the task's order of fixings."""
         order = {spot.id: place for place, spot in enumerate(self.task.fixings)}
         named = [self.layout.ids(pair) for pair in found.pairs]
         fits = stands(Pairs.of(self.task, named), named, self.placed(found.pairs))
         return tuple(sorted(fits, key=lambda pair: order[pair.fixing]))
 
-    def placement(self, found: Found) -> Placement:
+    def placement(self, found: FoundPairing) -> Placement:
         """The placement as the answer states it."""
         return in_words(self.placed(found.pairs), self.task.mirrored)
 
@@ -381,9 +379,7 @@ def stands(pairs: Pairs, named: Sequence[tuple[str, str]], placed: SpacePlaced) 
         direction = min(off, key=lambda way: off[way][1] - off[way][0])
         offset, allowed = off[direction]
         lean_deg = math.degrees(math.acos(min(1.0, max(-1.0, float(cosine[i])))))
-        found.append(
-            PairFit(fixing, feature, offset, allowed, allowed - offset, direction, float(along[i]), lean_deg)
-        )
+        found.append(PairFit(fixing, feature, offset, allowed, allowed - offset, direction, float(along[i]), lean_deg))
     return found
 
 
@@ -401,4 +397,3 @@ def _settled(pairs: tuple[Pair, ...], placed: SpacePlaced, room_mm: float) -> Sp
     pressing = tuple(pairs[k] for k in np.flatnonzero(near | placed.active))
     x, y = float(placed.shift_mm[0]), float(placed.shift_mm[1])
     return SpaceSettled(pairs, placed.worst_mm + room_mm, 0.0, (x, y), pressing, placed)
-

@@ -11,8 +11,8 @@ import numpy as np
 from partkin.fit.certificate import certify
 from partkin.fit.layout import Aim, Layout, Pair, lay_out
 from partkin.fit.matching import cover
-from partkin.fit.search import Budget, Found, Search
-from partkin.fit.settle import Known
+from partkin.fit.search import FoundPairing, PairingSearch, StepBudget
+from partkin.fit.settle import KnownPairings
 from partkin.model.fitting import FitTask, PairFit, Piece, Placement
 
 # Rounding that an excess may have and still count as none.
@@ -28,7 +28,7 @@ Masks = tuple[np.ndarray, np.ndarray]
 
 
 @dataclass(eq=False)
-class Work:
+class WorkedTask:
     """One task being worked on.
 
     `must` and `should` hold bool (n,) for the rows and bool (m,) for the columns. `node_limit` holds for
@@ -37,18 +37,18 @@ class Work:
 
     task: FitTask
     layout: Layout
-    known: Known
+    known: KnownPairings
     must: Masks
     should: Masks
     node_limit: int
-    budget: Budget = field(init=False)
+    budget: StepBudget = field(init=False)
 
     def __post_init__(self) -> None:
         """Begin with the first question."""
         self.next_question()
 
     @classmethod
-    def of(cls, task: FitTask, node_limit: int) -> Work:
+    def of(cls, task: FitTask, node_limit: int) -> WorkedTask:
         """Arrange a task."""
         layout = lay_out(task)
         sides = (layout.rows.spots, layout.columns.spots)
@@ -57,7 +57,7 @@ class Work:
         if not any(side.any() for side in (*must, *should)):
             # Everything is spare: then each spot is as good as the next.
             should = _masks([[True] * len(side) for side in sides])
-        return cls(task, layout, Known(layout), must, should, node_limit)
+        return cls(task, layout, KnownPairings(layout), must, should, node_limit)
 
     @property
     def limit(self) -> str:
@@ -77,13 +77,13 @@ class Work:
         none = tuple(np.zeros(len(side), dtype=bool) for side in self.must)
         return Aim(need, none)  # type: ignore[arg-type]
 
-    def search(self, aim: Aim, limit_mm: float, *, at_least: int = 0, every: bool = True) -> Search:
+    def search(self, aim: Aim, limit_mm: float, *, at_least: int = 0, every: bool = True) -> PairingSearch:
         """Begin a search with the nodes that this question has left."""
-        return Search(self.layout, self.known, aim, self.budget, limit_mm, at_least, every)
+        return PairingSearch(self.layout, self.known, aim, self.budget, limit_mm, at_least, every)
 
     def next_question(self) -> None:
         """Allow all nodes anew."""
-        self.budget = Budget(self.node_limit, 1 + self.layout.allowed_mm.size // PAIRS_A_STEP)
+        self.budget = StepBudget(self.node_limit, 1 + self.layout.allowed_mm.size // PAIRS_A_STEP)
 
     def can_be_covered(self, demands: Sequence[Demand]) -> bool:
         """Whether there are enough options, sizes and places aside."""
@@ -95,7 +95,7 @@ class Work:
             return True
         return cover(can, np.zeros(can.shape), aim.need, aim.count)[0] is not None
 
-    def nearest_miss(self, demands: Sequence[Demand]) -> list[Found]:
+    def nearest_miss(self, demands: Sequence[Demand]) -> list[FoundPairing]:
         """Find the pairings of these demands with the largest margin, inflating the allowances step by step.
 
         Returns
@@ -112,20 +112,20 @@ class Work:
                 return found
         return [self.some_pairing(demands)]
 
-    def some_pairing(self, demands: Sequence[Demand]) -> Found:
+    def some_pairing(self, demands: Sequence[Demand]) -> FoundPairing:
         """Return a pairing of these demands that is as near as a few plain placements show."""
         layout, aim = self.layout, self.needing(demands)
         can = np.isfinite(layout.allowed_mm) & aim.useful()
         rows, columns = layout.rows.point, layout.columns.point
         rows, columns = rows - rows.mean(), columns - columns.mean()
-        best: Found | None = None
+        best: FoundPairing | None = None
         for quarter in range(4):
             off = np.abs(rows[:, None] - columns[None, :] * 1j**quarter)
             off = off - np.where(can, layout.allowed_mm, 0.0)
             pairs = tuple((cover(can, off, aim.need, aim.count)[0] or {}).items())
             settled = self.known.place(pairs)
             if best is None or settled.excess_mm < best.excess_mm:
-                best = Found(pairs, 0, settled.excess_mm, settled.turn_rad, settled.shift_mm)
+                best = FoundPairing(pairs, 0, settled.excess_mm, settled.turn_rad, settled.shift_mm)
         assert best is not None
         return best
 
@@ -140,15 +140,15 @@ class Work:
             return (Piece(circle, apart=(named[0][0], named[1][0])),)
         return certify(self.layout.known(pairs), tuple(fixing for fixing, _ in named))
 
-    def placement(self, found: Found) -> Placement:
+    def placement(self, found: FoundPairing) -> Placement:
         """Write a turn and a shift as a placement with its 4 x 4 matrix."""
         return placement_of(found, self.task.mirrored)
 
-    def slides(self, found: Found) -> tuple[str, ...]:
+    def slides(self, found: FoundPairing) -> tuple[str, ...]:
         """Say what movement is left where a pairing fits."""
         return self.known.movement(found.pairs)
 
-    def pair_fits(self, found: Found) -> tuple[PairFit, ...]:
+    def pair_fits(self, found: FoundPairing) -> tuple[PairFit, ...]:
         """How each pair stands at its placement, in the task's order of fixings."""
         order = {spot.id: place for place, spot in enumerate(self.task.fixings)}
         known = self.layout.known(found.pairs)
@@ -164,7 +164,7 @@ def _masks(sides: list[list[bool]]) -> Masks:
     return np.array(sides[0], dtype=bool), np.array(sides[1], dtype=bool)
 
 
-def placement_of(found: Found, mirrored: bool) -> Placement:
+def placement_of(found: FoundPairing, mirrored: bool) -> Placement:
     """Write a turn and a shift as a placement with its 4 x 4 matrix."""
     c, s = math.cos(found.turn_rad), math.sin(found.turn_rad)
     flip = -1.0 if mirrored else 1.0

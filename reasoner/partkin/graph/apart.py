@@ -31,9 +31,7 @@ def answer(store: Any, sparql: str, base: str, rows_at_most: int) -> dict[str, A
             solutions = ([cell_of(term, base) for term in solution] for solution in found)
         else:
             columns = ["subject", "predicate", "object"]
-            solutions = (
-                [cell_of(term, base) for term in (one.subject, one.predicate, one.object)] for one in found
-            )
+            solutions = ([cell_of(term, base) for term in (one.subject, one.predicate, one.object)] for one in found)
         rows = list(islice(solutions, rows_at_most + 1))
     except (SyntaxError, ValueError, RuntimeError, OSError) as fault:
         return {"fault": str(fault)}

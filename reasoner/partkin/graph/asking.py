@@ -21,19 +21,17 @@ from partkin.model.words import WITHDRAWN
 SHEET = "parts.csv"
 
 
-class Places:
+class ListedParts:
     """Every part with its side and the place it takes: small enough to hold whole."""
 
     def __init__(self, graph: Knowledge) -> None:
         part = terms_of(Part)
         self.rows = {last(row["part"]): row for row in graph.rows("places")}
         self.origin = {
-            name: cell(part["origin"], row["origin"]) if "origin" in row else None
-            for name, row in self.rows.items()
+            name: cell(part["origin"], row["origin"]) if "origin" in row else None for name, row in self.rows.items()
         }
         self.place = {
-            name: last(row["takes_place_of"]) if "takes_place_of" in row else None
-            for name, row in self.rows.items()
+            name: last(row["takes_place_of"]) if "takes_place_of" in row else None for name, row in self.rows.items()
         }
         self.row = {name: int(row.get("row", "0")) for name, row in self.rows.items()}
 
@@ -57,7 +55,7 @@ def _some(names: list[str], most: int = 8) -> str:
     return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
-def find_host(places: Places, donor: str, host: str | None) -> str | Problem:
+def find_host(places: ListedParts, donor: str, host: str | None) -> str | Problem:
     """Return the part that stands as host for a donor, or the fault that keeps it from being found.
 
     `host`, else the part whose place the donor takes; an original gives way to its own host where it has one;
@@ -78,14 +76,23 @@ def find_host(places: Places, donor: str, host: str | None) -> str | Problem:
         return _standing(places, originals[0] if len(originals) == 1 else donor)
     many = hosts or originals
     if not many:
-        return Problem(SHEET, 0, "origin", "there is no host part and no original to compare with",
-                       "Give one part the origin host, or the part that came off the origin original")
-    return Problem(SHEET, places.row[donor], "takes_place_of",
-                   f"{donor!r} does not say whose place it takes, and it could be any of {len(many)} parts",
-                   f"Name one of them, in takes_place_of or when you ask: {_some(many)}")
+        return Problem(
+            SHEET,
+            0,
+            "origin",
+            "there is no host part and no original to compare with",
+            "Give one part the origin host, or the part that came off the origin original",
+        )
+    return Problem(
+        SHEET,
+        places.row[donor],
+        "takes_place_of",
+        f"{donor!r} does not say whose place it takes, and it could be any of {len(many)} parts",
+        f"Name one of them, in takes_place_of or when you ask: {_some(many)}",
+    )
 
 
-def _standing(places: Places, named: str) -> str | Problem:
+def _standing(places: ListedParts, named: str) -> str | Problem:
     origin = places.origin[named]
     if origin == "host":
         return named
@@ -98,12 +105,16 @@ def _standing(places: Places, named: str) -> str | Problem:
         if places.origin[place] == "host":
             return place
         return named
-    return Problem(SHEET, places.row[named], "origin",
-                   f"{named!r} is neither a host part nor an original, so nothing can be fitted in its place",
-                   "Name the host part, or the original that came off")
+    return Problem(
+        SHEET,
+        places.row[named],
+        "origin",
+        f"{named!r} is neither a host part nor an original, so nothing can be fitted in its place",
+        "Name the host part, or the original that came off",
+    )
 
 
-def find_original(graph: Knowledge, places: Places, donor: str, host: str, asked: str | None) -> str | None:
+def find_original(graph: Knowledge, places: ListedParts, donor: str, host: str, asked: str | None) -> str | None:
     """Return the original that stood on a host: itself, or the one of `the_original`."""
     if places.origin[host] == "original":
         return host
@@ -125,8 +136,7 @@ def _sides(graph: Knowledge, names: list[str]) -> dict[str, Side]:
         for part in _told(graph, BY_NAME[PARTS], "part-facts", iris)
     }
     models = {
-        last(row["part"]): row_of(VehicleModel, row, model=last(row["model"]))
-        for row in graph.rows("models", iris)
+        last(row["part"]): row_of(VehicleModel, row, model=last(row["model"])) for row in graph.rows("models", iris)
     }
     features = _by_part(_told(graph, BY_NAME[FEATURES], "feature-facts", iris))
     readings = _by_part(_told(graph, BY_NAME[READINGS], "reading-facts", iris))
@@ -134,8 +144,14 @@ def _sides(graph: Knowledge, names: list[str]) -> dict[str, Side]:
     zones = _by_part(_zones(graph.rows("zones", iris)))
     return {
         name: Side(
-            parts[name], models.get(name), tuple(features.get(name, ())), current(readings.get(name, ())),
-            tuple(zones.get(name, ())), tuple(connectors.get(name, ())), _replaced(readings.get(name, ())))
+            parts[name],
+            models.get(name),
+            tuple(features.get(name, ())),
+            current(readings.get(name, ())),
+            tuple(zones.get(name, ())),
+            tuple(connectors.get(name, ())),
+            _replaced(readings.get(name, ())),
+        )
         for name in names
     }
 
@@ -191,13 +207,19 @@ def ask_check(graph: Knowledge, donor: str, host: str | None = None) -> Known | 
     tuple of Problem
         When a part is not there or no host can be told.
     """
-    places = Places(graph)
+    places = ListedParts(graph)
     if donor not in places.rows:
         return (places.unknown(donor),)
     if places.origin[donor] == "host":
-        return (Problem(SHEET, places.row[donor], "origin",
-                        f"{donor!r} is a host part: it stays on the vehicle",
-                        "Name a donor, or an original, to be checked on it"),)
+        return (
+            Problem(
+                SHEET,
+                places.row[donor],
+                "origin",
+                f"{donor!r} is a host part: it stays on the vehicle",
+                "Name a donor, or an original, to be checked on it",
+            ),
+        )
     found = find_host(places, donor, host)
     if isinstance(found, Problem):
         return (found,)

@@ -28,14 +28,22 @@ def _as_written(value: str) -> str:
 
 
 _READ: dict[str, Callable[[str], Any]] = {
-    "id": _as_written, "text": _as_written, "date": _as_written, "platform": _as_written,
+    "id": _as_written,
+    "text": _as_written,
+    "date": _as_written,
+    "platform": _as_written,
     "number": _as_written,
     "decimal": float,
     "integer": int,
     "boolean": _truth,
     "word": lambda value: WORD_OF.get(value, value),
     "unit": lambda value: UNIT_OF.get(value, value),
-    "part": last, "feature": last, "zone": last, "model": last, "reading": last, "person": last,
+    "part": last,
+    "feature": last,
+    "zone": last,
+    "model": last,
+    "reading": last,
+    "person": last,
 }
 
 
@@ -47,10 +55,7 @@ def cell(column: Column, value: str) -> Any:
 def row_of(row: type, values: Mapping[str, str | None], **given: Any) -> Any:
     """Return a sheet's dataclass from the texts of a query's row, by column name; None is not known."""
     columns = terms_of(row)
-    made = {
-        name: cell(columns[name], value)
-        for name, value in values.items() if value is not None and name in columns
-    }
+    made = {name: cell(columns[name], value) for name, value in values.items() if value is not None and name in columns}
     wanted = {name: default_of(row, name) for name in columns}
     line = values.get("row")
     return row(**{**wanted, **made, **given, "row": int(line) if line else 0})
@@ -87,7 +92,8 @@ def _many(things: Things, thing: Mapping[str, list[str]], column: Column) -> tup
     if column.holds == "corners":
         return tuple(
             (float(_first(child, "partkin:xMm") or "nan"), float(_first(child, "partkin:yMm") or "nan"))
-            for child in children)
+            for child in children
+        )
     if column.holds == "numbers":
         return tuple(_first(child, "schema:mpn") or "" for child in children)
     if column.holds == "cautions":
@@ -95,7 +101,8 @@ def _many(things: Things, thing: Mapping[str, list[str]], column: Column) -> tup
         return tuple(WORD_OF.get(value, value) for value in found if value is not None)
     return tuple(
         tuple(_first(way, "schema:name") or "" for way in _listed(things, child, "partkin:alternative"))
-        for child in children)
+        for child in children
+    )
 
 
 _WRITTEN = {"number": "schema:mpn", "platform": "partkin:platformName"}
@@ -142,8 +149,7 @@ def build_from(statements: Iterable[tuple[str, str, str]]) -> Build:
     settings = Settings()
     if builds:
         thing = things[builds[0]]
-        settings = Settings(**{
-            column.attribute: _value(things, thing, Settings, column) for column in BUILD.terms})
+        settings = Settings(**{column.attribute: _value(things, thing, Settings, column) for column in BUILD.terms})
     sheets: dict[str, tuple[Any, ...]] = {}
     for sheet in SHEETS:
         found = sorted(by_class.get(full(sheet.rdf_class), ()), key=lambda iri: (_order(things, iri), iri))

@@ -26,7 +26,7 @@ def thing_name(iri: str, base: str) -> str:
     ('top-1/a', 'offer 3')
     """
     name = ""
-    for segment in iri[len(base) + 1:].split("/"):
+    for segment in iri[len(base) + 1 :].split("/"):
         if not segment.startswith("~"):
             name += ("/" if name and name[-1] != " " else "") + unquote(segment)
         elif segment[1:] not in _NAMED:
@@ -43,7 +43,7 @@ def iri_name(iri: str, base: str) -> str:
         return word
     for prefix, start in PREFIXES.items():
         if iri.startswith(start):
-            return f"{prefix}:{iri[len(start):]}"
+            return f"{prefix}:{iri[len(start) :]}"
     return iri
 
 

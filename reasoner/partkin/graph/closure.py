@@ -26,28 +26,53 @@ from partkin.tables.remembered import cache_file, keep
 from partkin.tables.shipped import shipped
 
 # What identity rests on: which thing is which, and which belongs to or replaces which.
-IDENTITY = tuple(f"<{full(name)}>" for name in (
-    "partkin:origin", "partkin:takesPlaceOf", "partkin:partOf", "partkin:number", "partkin:replaces",
-    "partkin:oldNumber", "partkin:model", "partkin:platform",
-))
+IDENTITY = tuple(
+    f"<{full(name)}>"
+    for name in (
+        "partkin:origin",
+        "partkin:takesPlaceOf",
+        "partkin:partOf",
+        "partkin:number",
+        "partkin:replaces",
+        "partkin:oldNumber",
+        "partkin:model",
+        "partkin:platform",
+    )
+)
 _TYPE = f"<{full('rdf:type')}>"
-_KINDS = tuple(f"<{full(name)}>" for name in (
-    "partkin:Part", "partkin:PartNumber", "partkin:Replacement", "partkin:VehicleModel", "partkin:Platform",
-))
+_KINDS = tuple(
+    f"<{full(name)}>"
+    for name in (
+        "partkin:Part",
+        "partkin:PartNumber",
+        "partkin:Replacement",
+        "partkin:VehicleModel",
+        "partkin:Platform",
+    )
+)
 # Terms that no identity triple can hold: their axioms would only be carried along.
 _BESIDE = (
-    OWL.DatatypeProperty, OWL.NamedIndividual, OWL.Ontology, SKOS.Concept, SKOS.ConceptScheme,
+    OWL.DatatypeProperty,
+    OWL.NamedIndividual,
+    OWL.Ontology,
+    SKOS.Concept,
+    SKOS.ConceptScheme,
     URIRef(full("partkin:Rule")),
 )
 _SAID = URIRef("http://www.daml.org/2002/03/agents/agent-ont#error")
 # Properties that lead nowhere back, and the words for one that does.
 _RINGS = {
-    "numberSupersedes": ("replaces", "the part number {name} supersedes itself, by way of other numbers",
-                         "Leave out the older one's claim: a number replaces earlier numbers only"),
-    "within": ("part_of", "{name} lies within itself, by way of other parts",
-               "Break the chain: a part belongs to something larger than itself"),
-    "takesPlaceOf": ("takes_place_of", "{name} takes its own place",
-                     "Name the host part whose fixings it goes on"),
+    "numberSupersedes": (
+        "replaces",
+        "the part number {name} supersedes itself, by way of other numbers",
+        "Leave out the older one's claim: a number replaces earlier numbers only",
+    ),
+    "within": (
+        "part_of",
+        "{name} lies within itself, by way of other parts",
+        "Break the chain: a part belongs to something larger than itself",
+    ),
+    "takesPlaceOf": ("takes_place_of", "{name} takes its own place", "Name the host part whose fixings it goes on"),
 }
 
 
@@ -81,7 +106,8 @@ def closure(lines: list[str]) -> Graph:
         graph.add(triple)
     graph.parse(data="\n".join(lines), format="nt")
     reasoner = owlrl.DeductiveClosure(
-        owlrl.OWLRL_Semantics, rdfs_closure=False, axiomatic_triples=False, datatype_axioms=False)
+        owlrl.OWLRL_Semantics, rdfs_closure=False, axiomatic_triples=False, datatype_axioms=False
+    )
     reasoner.expand(graph)
     return graph
 
@@ -98,8 +124,9 @@ def _contradictions(graph: Graph) -> list[list[str]]:
             if subject == value and isinstance(subject, URIRef):
                 found.add((str(subject), column, what.format(name=_name(subject)), mend))
     for thing, kinds in _two_kinds(graph):
-        found.add((thing, "origin", f"{last(thing)} is of two kinds that exclude each other: {kinds}",
-                   "Keep one of them"))
+        found.add(
+            (thing, "origin", f"{last(thing)} is of two kinds that exclude each other: {kinds}", "Keep one of them")
+        )
     if not found:
         # The reasoner knows more ways to contradict oneself than have words here: give its own.
         found = {("", "part", str(said), "See the vocabulary") for said in graph.objects(None, _SAID)}
@@ -134,8 +161,8 @@ def _remembered(file: Path) -> list[list[str]] | None:
     except (OSError, ValueError):
         return None
     known = isinstance(found, list) and all(
-        isinstance(one, list) and len(one) == 4 and all(isinstance(text, str) for text in one)
-        for one in found)
+        isinstance(one, list) and len(one) == 4 and all(isinstance(text, str) for text in one) for one in found
+    )
     return found if known else None
 
 

@@ -31,7 +31,7 @@ class Term:
 
 
 @dataclass(frozen=True)
-class Told:
+class DescribedFile:
     """A rule, or a query, by its header."""
 
     name: str
@@ -69,11 +69,11 @@ def _short(iri: str) -> str:
     return next((f"{p}:{iri.removeprefix(space)}" for p, space in PREFIXES.items() if iri.startswith(space)), iri)
 
 
-def rules() -> tuple[Told, ...]:
+def rules() -> tuple[DescribedFile, ...]:
     """Return every rule in the order in which they run."""
-    return tuple(Told(rule.name, dict(rule.header)) for rule in rule_files())
+    return tuple(DescribedFile(rule.name, dict(rule.header)) for rule in rule_files())
 
 
-def queries() -> tuple[Told, ...]:
+def queries() -> tuple[DescribedFile, ...]:
     """Return every shipped query by name."""
-    return tuple(Told(name, dict(file.header)) for name, file in query_files().items())
+    return tuple(DescribedFile(name, dict(file.header)) for name, file in query_files().items())

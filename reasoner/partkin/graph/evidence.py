@@ -19,7 +19,7 @@ Step = tuple[str, str]
 
 
 @dataclass(frozen=True)
-class Pair:
+class ComparedDonor:
     """A donor beside the original (or the host) that it is compared with."""
 
     donor: Side
@@ -32,7 +32,7 @@ def _model(model: VehicleModel | None, part: Part) -> str:
     return f"model {part.model}" if part.model else ("a model" if model else "a model that is not given")
 
 
-def _same_number(pair: Pair) -> Told:
+def _same_number(pair: ComparedDonor) -> Told:
     ours, theirs = pair.donor.part.part_number, pair.other.part.part_number
     written = "" if ours == theirs else f" (written {theirs} on the {pair.label})"
     return (
@@ -63,27 +63,26 @@ def _chain(graph: Knowledge, start: Part, end: Part) -> tuple[str, ...]:
         if found is not None:
             return tuple(says for _, says in reversed(found))
         seen.update(way[-1][0] for way in ways)
-        ways = [
-            (*way, step) for way in ways for step in by_number.get(way[-1][0], ()) if step[0] not in seen
-        ]
+        ways = [(*way, step) for way in ways for step in by_number.get(way[-1][0], ()) if step[0] not in seen]
     return ()
 
 
-def _superseded(pair: Pair) -> Told:
+def _superseded(pair: ComparedDonor) -> Told:
     donor, other = pair.donor.part, pair.other.part
     number = donor.part_number or "the donor"
     return (
         f"the maker replaced the {pair.label}'s part number {other.part_number} by the donor's, {number}"
-        if donor.part_number else
-        f"the donor is listed as replacing the {pair.label}'s part number {other.part_number}",
-        (f"{other.part} carries {other.part_number}",
-         *_chain(pair.graph, donor, other),
-         f"{donor.part} carries {donor.part_number}" if donor.part_number
-         else f"{donor.part} has no number given"),
+        if donor.part_number
+        else f"the donor is listed as replacing the {pair.label}'s part number {other.part_number}",
+        (
+            f"{other.part} carries {other.part_number}",
+            *_chain(pair.graph, donor, other),
+            f"{donor.part} carries {donor.part_number}" if donor.part_number else f"{donor.part} has no number given",
+        ),
     )
 
 
-def _older(pair: Pair) -> Told:
+def _older(pair: ComparedDonor) -> Told:
     donor, other = pair.donor.part, pair.other.part
     return (
         f"the donor carries the older part number {donor.part_number}, which the {pair.label}'s replaces: "
@@ -92,47 +91,47 @@ def _older(pair: Pair) -> Told:
     )
 
 
-def _carried_over(pair: Pair) -> Told:
+def _carried_over(pair: ComparedDonor) -> Told:
     donor, other = pair.donor, pair.other
     if donor.part.model == other.part.model:
         shared = f"both are from {_model(donor.model, donor.part)}"
     else:
         platform = donor.model.platform if donor.model else None
-        shared = (f"{_model(donor.model, donor.part)} and {_model(other.model, other.part)} share the "
-                  f"platform {platform}")
+        shared = (
+            f"{_model(donor.model, donor.part)} and {_model(other.model, other.part)} share the platform {platform}"
+        )
     return (
         f"donor and {pair.label} have the same name, {donor.part.name}, and {shared}",
         (f"{donor.part.part} and {other.part.part} are both called {donor.part.name}", shared),
     )
 
 
-def _looks_alike(pair: Pair) -> Told:
+def _looks_alike(pair: ComparedDonor) -> Told:
     donor, other = pair.donor, pair.other
     ours = donor.model.platform if donor.model else None
     theirs = other.model.platform if other.model else None
-    apart = (f"the platforms differ ({ours} and {theirs})" if ours and theirs
-             else "no shared platform is known")
+    apart = f"the platforms differ ({ours} and {theirs})" if ours and theirs else "no shared platform is known"
     return (
         f"donor and {pair.label} have the same name, {donor.part.name}, but {apart}: it may only look alike",
         (f"{donor.part.part} and {other.part.part} are both called {donor.part.name}", apart),
     )
 
 
-def _pictured_alike(pair: Pair) -> Told:
+def _pictured_alike(pair: ComparedDonor) -> Told:
     return (
         f"a photograph of the donor may show the pattern of the {pair.label}; a picture never tells the size",
         _pictures(pair, "alike"),
     )
 
 
-def _pictured_unlike(pair: Pair) -> Told:
+def _pictured_unlike(pair: ComparedDonor) -> Told:
     return (
         f"in no view can the photograph of the donor be one of the pattern of the {pair.label}",
         _pictures(pair, "different"),
     )
 
 
-def _pictures(pair: Pair, likeness: str) -> tuple[str, ...]:
+def _pictures(pair: ComparedDonor, likeness: str) -> tuple[str, ...]:
     donor, other = pair.donor.part.part, pair.other.part.part
     rows = pair.graph.rows("looks", [pair.graph.part(donor)])
     return tuple(
@@ -141,7 +140,7 @@ def _pictures(pair: Pair, likeness: str) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _other_hand(pair: Pair) -> Told:
+def _other_hand(pair: ComparedDonor) -> Told:
     ours, theirs = pair.donor.part.hand, pair.other.part.hand
     return (
         f"the donor is a {ours}-hand part and the {pair.label} a {theirs}-hand one",
@@ -149,7 +148,7 @@ def _other_hand(pair: Pair) -> Told:
     )
 
 
-def _other_drive(pair: Pair) -> Told:
+def _other_drive(pair: ComparedDonor) -> Told:
     ours, theirs = pair.donor.part.drive, pair.other.part.drive
     return (
         f"the donor is for {ours}-hand drive and the {pair.label} for {theirs}-hand drive",
@@ -165,12 +164,14 @@ def _years(model: VehicleModel | None) -> str:
     return f"from {first}" if final is None else f"{first} to {final}"
 
 
-def _other_years(pair: Pair) -> Told:
+def _other_years(pair: ComparedDonor) -> Told:
     ours, theirs = _years(pair.donor.model), _years(pair.other.model)
     return (
         f"the model years do not overlap: the donor's model was made {ours}, the {pair.label}'s {theirs}",
-        (f"{_model(pair.donor.model, pair.donor.part)} was made {ours}",
-         f"{_model(pair.other.model, pair.other.part)} was made {theirs}"),
+        (
+            f"{_model(pair.donor.model, pair.donor.part)} was made {ours}",
+            f"{_model(pair.other.model, pair.other.part)} was made {theirs}",
+        ),
     )
 
 
@@ -181,11 +182,12 @@ class Finding:
     kind: str
     strength: int
     rule: str
-    tell: Callable[[Pair], Told]
+    tell: Callable[[ComparedDonor], Told]
 
 
 FINDINGS: dict[str, Finding] = {
-    full(f"partkin:{term}"): finding for term, finding in {
+    full(f"partkin:{term}"): finding
+    for term, finding in {
         "samePartNumberAs": Finding("same part number", 1, "same-part-number", _same_number),
         "replacesPart": Finding("superseded", 2, "superseding", _superseded),
         "carriedOverFrom": Finding("carried over", 4, "carried-over", _carried_over),
@@ -223,17 +225,25 @@ def evidence_of(graph: Knowledge, donor: Side, others: list[Side]) -> tuple[Evid
         found.setdefault(row["found"], set()).add(row["other"])
     told: list[Evidence] = []
     if any(side.part.part == donor.part.part for side in others):
-        told.append(Evidence(
-            "same part number", 1, True, "the donor is the original itself",
-            (f"{donor.part.part} is the part that came off",), "by definition"))
+        told.append(
+            Evidence(
+                "same part number",
+                1,
+                True,
+                "the donor is the original itself",
+                (f"{donor.part.part} is the part that came off",),
+                "by definition",
+            )
+        )
     for term, finding in FINDINGS.items():
         iri = next((iri for iri in by_name if iri in found.get(term, ())), None)
         if iri is None:
             continue
         other = by_name[iri]
-        says, because = finding.tell(Pair(donor, other, _label(other.part), graph))
-        told.append(Evidence(
-            finding.kind, finding.strength, finding.strength > 0, says, because, _source(finding.rule)))
+        says, because = finding.tell(ComparedDonor(donor, other, _label(other.part), graph))
+        told.append(
+            Evidence(finding.kind, finding.strength, finding.strength > 0, says, because, _source(finding.rule))
+        )
     return tuple(told)
 
 
@@ -253,8 +263,8 @@ def one_drawing_of(graph: Knowledge, donor: Side, others: list[Side]) -> OneDraw
 
 _DRAWING = ("otherSizeThan", "sameSizeAs", "carriedOverFrom")
 _NEVER_JUDGED = (
-    "never judged by geometry, only by the maker's part number for that very vehicle, and fitted by licensed "
-    "practice")
+    "never judged by geometry, only by the maker's part number for that very vehicle, and fitted by licensed practice"
+)
 
 
 def forbids_of(graph: Knowledge, donor: Part, others: list[Part]) -> tuple[Evidence, ...]:
@@ -272,20 +282,39 @@ def forbids_of(graph: Knowledge, donor: Part, others: list[Part]) -> tuple[Evide
     told: list[Evidence] = []
     for name, label in labels.items():
         if rows.get(name) == restraint:
-            told.append(Evidence(
-                "restraint duty", 0, False, f"the {label} {name} is a restraint part: {_NEVER_JUDGED}",
-                (f"{name} has the duty restraint",), source))
+            told.append(
+                Evidence(
+                    "restraint duty",
+                    0,
+                    False,
+                    f"the {label} {name} is a restraint part: {_NEVER_JUDGED}",
+                    (f"{name} has the duty restraint",),
+                    source,
+                )
+            )
     for name, label in labels.items():
         if rows.get(name) == structural:
-            told.append(Evidence(
-                "structural duty", 0, False,
-                f"the {label} {name} is structural: nothing on it is drilled, slotted, welded or "
-                f"straightened on this program's advice",
-                (f"{name} has the duty structural",), source))
+            told.append(
+                Evidence(
+                    "structural duty",
+                    0,
+                    False,
+                    f"the {label} {name} is structural: nothing on it is drilled, slotted, welded or "
+                    f"straightened on this program's advice",
+                    (f"{name} has the duty structural",),
+                    source,
+                )
+            )
     counted = [name for name, label in labels.items() if label in ("donor", "original")]
     if all(name in rows and rows[name] is None for name in counted):
-        told.append(Evidence(
-            "unknown duty", 0, False,
-            f"the duty is not known ({' and '.join(counted)}): until it is, nothing may be cut",
-            tuple(f"{name} has no duty given" for name in counted), source))
+        told.append(
+            Evidence(
+                "unknown duty",
+                0,
+                False,
+                f"the duty is not known ({' and '.join(counted)}): until it is, nothing may be cut",
+                tuple(f"{name} has no duty given" for name in counted),
+                source,
+            )
+        )
     return tuple(told)

@@ -52,10 +52,7 @@ def rule_files() -> tuple[QueryFile, ...]:
     waiting = {path.stem: read_query(path) for path in sorted((shipped("ontology") / "rules").glob("*.rq"))}
     done: dict[str, QueryFile] = {}
     while waiting:
-        ready = [
-            name for name, rule in waiting.items()
-            if all(before in done for before in after_of(rule))
-        ]
+        ready = [name for name, rule in waiting.items() if all(before in done for before in after_of(rule))]
         if not ready:
             raise ValueError(f"the rules {', '.join(waiting)} wait for each other or for one not there")
         done.update((name, waiting.pop(name)) for name in ready)

@@ -15,6 +15,7 @@ GREATEST_LETTERS = 100_000
 
 def _unescaped(sparql: str) -> str:
     """Return text with its codepoint escapes undone, which SPARQL allows anywhere (SPARQL 1.1, 19.2)."""
+
     def letter(found: re.Match[str]) -> str:
         code = int(found[1] or found[2], 16)
         return chr(code) if code <= 0x10FFFF and not 0xD800 <= code <= 0xDFFF else found[0]
@@ -29,8 +30,7 @@ def _refused(token: Token, what: str) -> Problem:
 def refusal(sparql: str) -> Problem | None:
     """Return why a question is refused before it is run, or None."""
     if len(sparql) > GREATEST_LETTERS:
-        return Problem("ask", 0, "query", f"the question has more than {GREATEST_LETTERS} letters",
-                       "Ask a shorter one")
+        return Problem("ask", 0, "query", f"the question has more than {GREATEST_LETTERS} letters", "Ask a shorter one")
     for text in dict.fromkeys((sparql, _unescaped(sparql))):
         found = _first_refusal(list(tokens(text)))
         if found is not None:

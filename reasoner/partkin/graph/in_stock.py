@@ -10,7 +10,7 @@ from typing import Protocol
 from partkin.graph.files import query_files
 from partkin.graph.graph import with_given
 from partkin.graph.names import concept, full, last, plain_number, segment
-from partkin.graph.statements import IDENTIFIER, ORDER, ROW, TYPE, Writer, build_iri
+from partkin.graph.statements import IDENTIFIER, ORDER, ROW, TYPE, StatementWriter, build_iri
 from partkin.graph.stores import OnDisk, Row, Server, is_url
 from partkin.model.build import Build, Part, Settings
 
@@ -30,7 +30,7 @@ class Asked(Protocol):
 
 
 @dataclass(frozen=True)
-class Wanted:
+class WantedPart:
     """What is known of the host, and of the original that came off, that parts are compared with."""
 
     hands: frozenset[str] = frozenset()
@@ -39,7 +39,7 @@ class Wanted:
     replaced: frozenset[str] = frozenset()
 
     @classmethod
-    def of(cls, parts: Iterable[Part]) -> Wanted:
+    def of(cls, parts: Iterable[Part]) -> WantedPart:
         """Gather it from the rows of the host and of the original."""
         listed = tuple(parts)
         return cls(
@@ -75,13 +75,13 @@ def texts_of(parts: Iterable[Part], added: int) -> str:
 
     named = tuple(replace(part, part=_versioned(part.part, added), origin=None, row=0) for part in parts)
     lines: list[str] = []
-    for iri, statements in Writer(Build(settings=Settings(name="stock"), parts=named)).blocks():
+    for iri, statements in StatementWriter(Build(settings=Settings(name="stock"), parts=named)).blocks():
         if iri != f"<{BASE}>":
             lines += [f"{iri} {term} {value} .\n" for term, value in statements if term not in _NOT_KEPT]
     return "".join(lines)
 
 
-def spoken_of(store: Asked, graph: str, parts: Mapping[str, str], wanted: Wanted, adds: frozenset[int]) -> (
+def spoken_of(store: Asked, graph: str, parts: Mapping[str, str], wanted: WantedPart, adds: frozenset[int]) -> (
     dict[str, tuple[str, ...]]
 ):  # fmt: skip
     """Return what speaks for and against parts, by id; those of which nothing does are left out.
@@ -126,7 +126,7 @@ def _replacing(store: Asked, graph: str, numbers: frozenset[str], adds: frozense
     return frozenset(known - numbers)
 
 
-def _says(term: str, value: str, wanted: Wanted, newer: frozenset[str]) -> str | None:
+def _says(term: str, value: str, wanted: WantedPart, newer: frozenset[str]) -> str | None:
     if term == full("partkin:duty"):
         return RESTRAINT_PART if value == concept("duty", RESTRAINT_PART) else None
     if term == full("partkin:number"):

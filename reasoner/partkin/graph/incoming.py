@@ -135,9 +135,13 @@ def _for_shapes(store: Any) -> Any:
     for one in store:
         value = one.object
         typed = getattr(value, "datatype", None)
-        graph.add((
-            thing(one.subject.value), thing(one.predicate.value),
-            thing(value.value) if typed is None else literal(value.value, typed.value, value.language)))
+        graph.add(
+            (
+                thing(one.subject.value),
+                thing(one.predicate.value),
+                thing(value.value) if typed is None else literal(value.value, typed.value, value.language),
+            )
+        )
     return graph
 
 
@@ -160,11 +164,9 @@ def _quads(content: bytes) -> Iterator[Any]:
         parsed: Any = pyoxigraph.parse(content.removeprefix(b"\xef\xbb\xbf"), format=pyoxigraph.RdfFormat.TURTLE)
         for count, quad in enumerate(parsed, start=1):
             if count > TRIPLES_AT_MOST:
-                raise _Refused(f"the file holds more than {TRIPLES_AT_MOST} statements",
-                               "Export fewer parts at a time")
+                raise _Refused(f"the file holds more than {TRIPLES_AT_MOST} statements", "Export fewer parts at a time")
             if count % 1024 == 0 and time.monotonic() - start > SECONDS_AT_MOST:
-                raise _Refused(f"reading the file took more than {SECONDS_AT_MOST:g} s",
-                               "Export fewer parts at a time")
+                raise _Refused(f"reading the file took more than {SECONDS_AT_MOST:g} s", "Export fewer parts at a time")
             for term in (quad.subject, quad.object):
                 _check_term(term)
             yield quad
@@ -174,8 +176,9 @@ def _quads(content: bytes) -> Iterator[Any]:
     except (SyntaxError, ValueError) as fault:
         at = _LINE.search(str(fault))
         said = str(fault).splitlines()[0][:200] if str(fault) else "no reason was given"
-        raise _Refused(f"this is not Turtle: {said}", "Write it with partkin export, or mend it there",
-                       int(at[1]) if at else 0) from fault
+        raise _Refused(
+            f"this is not Turtle: {said}", "Write it with partkin export, or mend it there", int(at[1]) if at else 0
+        ) from fault
 
 
 def _check_term(term: Any) -> None:
@@ -207,13 +210,19 @@ def _lost(said: list[Triple], kept: set[Triple], base: str) -> tuple[Problem, ..
             lost[name] += 1
             first[name] = min(first.get(name, subject), subject)
     told = [
-        Problem("import", 0, "file",
-                f"{count} of {name} left out, the first of {iri_name(first[name], base)}",
-                "No sheet has a place for it, or the thing is not named as partkin export names things", True)
+        Problem(
+            "import",
+            0,
+            "file",
+            f"{count} of {name} left out, the first of {iri_name(first[name], base)}",
+            "No sheet has a place for it, or the thing is not named as partkin export names things",
+            True,
+        )
         for name, count in sorted(lost.items())
     ]
     more = len(told) - LOST_AT_MOST
     if more > 0:
         told[LOST_AT_MOST:] = [
-            Problem("import", 0, "file", f"{more} more kinds of statement are left out", "See above", True)]
+            Problem("import", 0, "file", f"{more} more kinds of statement are left out", "See above", True)
+        ]
     return tuple(told)

@@ -27,7 +27,13 @@ PREFIXES: Final = {
     "xsd": "http://www.w3.org/2001/XMLSchema#",
 }
 UNITS: Final = {
-    "mm": "MilliM", "cm": "CentiM", "m": "M", "in": "IN", "kg": "KiloGM", "g": "GM", "lb": "LB",
+    "mm": "MilliM",
+    "cm": "CentiM",
+    "m": "M",
+    "in": "IN",
+    "kg": "KiloGM",
+    "g": "GM",
+    "lb": "LB",
 }
 
 

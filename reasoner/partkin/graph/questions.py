@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from partkin.graph.apart import answer
-from partkin.graph.asking import Places
+from partkin.graph.asking import ListedParts
 from partkin.graph.files import query_files
 from partkin.graph.graph import Knowledge, with_given
 from partkin.graph.guard import refusal
@@ -24,10 +24,26 @@ from partkin.model.table import Table
 ROWS_AT_MOST: Final = 10_000
 SECONDS_AT_MOST: Final = 10.0
 MEGABYTES_AT_MOST: Final = 2048
-_FIRST_WORDS = frozenset({
-    "ADD", "ASK", "BASE", "CLEAR", "CONSTRUCT", "COPY", "CREATE", "DELETE", "DESCRIBE", "DROP", "INSERT",
-    "LOAD", "MOVE", "PREFIX", "SELECT", "WITH",
-})
+_FIRST_WORDS = frozenset(
+    {
+        "ADD",
+        "ASK",
+        "BASE",
+        "CLEAR",
+        "CONSTRUCT",
+        "COPY",
+        "CREATE",
+        "DELETE",
+        "DESCRIBE",
+        "DROP",
+        "INSERT",
+        "LOAD",
+        "MOVE",
+        "PREFIX",
+        "SELECT",
+        "WITH",
+    }
+)
 _WHERE = re.compile(r"error at (\d+):(\d+): (.*)", re.DOTALL)
 
 
@@ -38,15 +54,17 @@ def _fault(what: str, mend: str, row: int = 0, column: str = "query") -> FaultyI
 def list_queries() -> Table:
     """Return every shipped query with what it asks and what may be named behind it."""
     rows = tuple(
-        (name, file.header.get("asks", ""), file.header.get("given", ""))
-        for name, file in query_files().items()
+        (name, file.header.get("asks", ""), file.header.get("given", "")) for name, file in query_files().items()
     )
     return Table(("query", "asks", "given"), rows)
 
 
 def ask(
-    graph: Knowledge, query: str, *,
-    rows_at_most: int = ROWS_AT_MOST, seconds_at_most: float = SECONDS_AT_MOST,
+    graph: Knowledge,
+    query: str,
+    *,
+    rows_at_most: int = ROWS_AT_MOST,
+    seconds_at_most: float = SECONDS_AT_MOST,
 ) -> tuple[Table, tuple[Problem, ...]]:
     """Answer a question put to the graph.
 
@@ -131,17 +149,15 @@ def _unknown_name(name: str) -> FaultyInput:
     return _fault(f"there is no query {name!r}", mend)
 
 
-def _shipped(graph: Knowledge, name: str, given: list[str], rows_at_most: int) -> tuple[
-        Table, tuple[Problem, ...]]:
+def _shipped(graph: Knowledge, name: str, given: list[str], rows_at_most: int) -> tuple[Table, tuple[Problem, ...]]:
     file = query_files()[name]
     if given and "given" not in file.header:
         raise _fault(f"the query {name} is not asked of a part", "Leave out what stands behind its name")
-    places = Places(graph) if given else None
+    places = ListedParts(graph) if given else None
     wrong = tuple(places.unknown(part) for part in given if part not in places.rows) if places else ()
     if wrong:
         raise FaultyInput(wrong)
-    table = _table(answer(
-        graph.store, with_given(file.sparql, map(graph.part, given)), graph.base, rows_at_most))
+    table = _table(answer(graph.store, with_given(file.sparql, map(graph.part, given)), graph.base, rows_at_most))
     return table, _cut(table, rows_at_most)
 
 
@@ -150,37 +166,62 @@ def _table(found: dict[str, Any]) -> Table:
         where = _WHERE.fullmatch(found["fault"])
         if where:
             wanted = where[3].splitlines()[0][:80]
-            raise _fault(f"the question cannot be read from here on: {wanted}",
-                         "See the SPARQL 1.1 query language", int(where[1]), where[2])
-        raise _fault(f"the question cannot be answered: {found['fault']}",
-                     "See the SPARQL 1.1 query language")
+            raise _fault(
+                f"the question cannot be read from here on: {wanted}",
+                "See the SPARQL 1.1 query language",
+                int(where[1]),
+                where[2],
+            )
+        raise _fault(f"the question cannot be answered: {found['fault']}", "See the SPARQL 1.1 query language")
     return Table(tuple(found["columns"]), tuple(map(tuple, found["rows"])), found["answer"], found["cut"])
 
 
 def _cut(table: Table, rows_at_most: int) -> tuple[Problem, ...]:
     if not table.cut:
         return ()
-    return (Problem("ask", 0, "query", f"there are more than {rows_at_most} rows; the rest is left out",
-                    "Ask for fewer, with LIMIT or a narrower pattern", warning=True),)
+    return (
+        Problem(
+            "ask",
+            0,
+            "query",
+            f"there are more than {rows_at_most} rows; the rest is left out",
+            "Ask for fewer, with LIMIT or a narrower pattern",
+            warning=True,
+        ),
+    )
 
 
 def _apart(graph: Knowledge, sparql: str, rows_at_most: int, seconds_at_most: float) -> dict[str, Any]:
-    asked = json.dumps({
-        "quads": graph.quads(), "sparql": sparql, "base": graph.base, "rows_at_most": rows_at_most,
-        "megabytes": MEGABYTES_AT_MOST,
-    })
+    asked = json.dumps(
+        {
+            "quads": graph.quads(),
+            "sparql": sparql,
+            "base": graph.base,
+            "rows_at_most": rows_at_most,
+            "megabytes": MEGABYTES_AT_MOST,
+        }
+    )
     try:
         ran = subprocess.run(
-            [sys.executable, "-m", "partkin.graph.apart"], input=asked, capture_output=True, text=True,
-            encoding="utf-8", timeout=seconds_at_most, check=False)
+            [sys.executable, "-m", "partkin.graph.apart"],
+            input=asked,
+            capture_output=True,
+            text=True,
+            encoding="utf-8",
+            timeout=seconds_at_most,
+            check=False,
+        )
     except subprocess.TimeoutExpired as late:
-        raise _fault(f"the question took more than {seconds_at_most:g} s and was stopped",
-                     "Ask for less at a time") from late
+        raise _fault(
+            f"the question took more than {seconds_at_most:g} s and was stopped", "Ask for less at a time"
+        ) from late
     if ran.returncode == 1 and "MemoryError" not in ran.stderr:
         raise RuntimeError(f"the process that answers questions failed:\n{ran.stderr}")
     if ran.returncode != 0:
         # Killed, or brought down by the system: out of memory, or nested deeper than the stack is.
-        raise _fault(f"the question is too large or too deeply nested to be answered in {MEGABYTES_AT_MOST} MB",
-                     "Ask for less at a time")
+        raise _fault(
+            f"the question is too large or too deeply nested to be answered in {MEGABYTES_AT_MOST} MB",
+            "Ask for less at a time",
+        )
     found: dict[str, Any] = json.loads(ran.stdout)
     return found

@@ -30,9 +30,15 @@ _SHEET_OF: dict[Node, Sheet] = {URIRef(full(sheet.rdf_class)): sheet for sheet i
 _COLUMN_NAMES = {"corners_mm": "point", "angle_to": "angle_deg", "line_from": "to", "line_to": "to"}
 # Terms that are no column's own: where their fault is shown.
 _OTHER_TERMS = {
-    "partkin:xMm": "x_mm", "partkin:yMm": "y_mm", "partkin:zMm": "z_mm", "partkin:axisX": "axis_x",
-    "partkin:axisY": "axis_y", "partkin:axisZ": "axis_z",
-    "partkin:oldNumber": "replaces", "partkin:cautionKind": "caution", "schema:mpn": "part_number",
+    "partkin:xMm": "x_mm",
+    "partkin:yMm": "y_mm",
+    "partkin:zMm": "z_mm",
+    "partkin:axisX": "axis_x",
+    "partkin:axisY": "axis_y",
+    "partkin:axisZ": "axis_z",
+    "partkin:oldNumber": "replaces",
+    "partkin:cautionKind": "caution",
+    "schema:mpn": "part_number",
 }
 _DECIMAL = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)")
 _XSD_DECIMAL = URIRef(PREFIXES["xsd"] + "decimal")
@@ -95,8 +101,7 @@ def _unreadable_numbers(data: Graph) -> tuple[Problem, ...]:
     found = {
         _located(data, subject, predicate, f"{value} is not a number", "Write digits with a decimal point")
         for subject, predicate, value in data
-        if isinstance(value, Literal) and value.datatype == _XSD_DECIMAL
-        and not _DECIMAL.fullmatch(str(value))
+        if isinstance(value, Literal) and value.datatype == _XSD_DECIMAL and not _DECIMAL.fullmatch(str(value))
     }
     return tuple(sorted(found, key=_place))
 

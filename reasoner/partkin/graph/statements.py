@@ -80,7 +80,7 @@ def day(value: str) -> str:
         known = date.fromisoformat(value).isoformat() == value
     except ValueError:
         known = False
-    return f'{text(value)}^^<{XSD}date>' if known else text(value)
+    return f"{text(value)}^^<{XSD}date>" if known else text(value)
 
 
 @lru_cache(maxsize=4096)
@@ -100,8 +100,9 @@ def build_iri(name: str) -> str:
     return THINGS + (segment(name) or "~")
 
 
-def _numbered(iri: str, term: str, rdf_class: str, values: Iterable[list[Statement]]) -> tuple[
-        list[Statement], list[Block]]:
+def _numbered(
+    iri: str, term: str, rdf_class: str, values: Iterable[list[Statement]]
+) -> tuple[list[Statement], list[Block]]:
     """Return the links to, and the blocks of, the parts of a list that keeps its order."""
     links: list[Statement] = []
     blocks: list[Block] = []
@@ -112,7 +113,7 @@ def _numbered(iri: str, term: str, rdf_class: str, values: Iterable[list[Stateme
     return links, blocks
 
 
-class Writer:
+class StatementWriter:
     """Turns the rows of one build into blocks of statements; keeps no state but the names it has seen."""
 
     def __init__(self, build: Build) -> None:
@@ -217,10 +218,7 @@ class Writer:
 
     def _many(self, column: Column, values: Any, stem: str) -> tuple[list[Statement], list[Block]]:
         if column.holds == "axis":
-            return [
-                (_term(f"partkin:axis{way}"), decimal(value))
-                for way, value in zip("XYZ", values, strict=True)
-            ], []
+            return [(_term(f"partkin:axis{way}"), decimal(value)) for way, value in zip("XYZ", values, strict=True)], []
         if column.holds == "corners":
             corners = ([(X_MM, decimal(x_mm)), (Y_MM, decimal(y_mm))] for x_mm, y_mm in values)
             return _numbered(f"{stem}/~corner", column.term, "partkin:Corner", corners)
@@ -263,7 +261,7 @@ def blocks_of(build: Build) -> Iterator[Block]:
 
     Terms are N-Triples text. The sheets are taken as they are: no fault of theirs is mended or reported here.
     """
-    return Writer(build).blocks()
+    return StatementWriter(build).blocks()
 
 
 def ntriples(build: Build) -> str:

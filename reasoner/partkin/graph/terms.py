@@ -107,11 +107,12 @@ def _warning(iri: str, token: Token, space: str, known: frozenset[str]) -> Probl
     from difflib import get_close_matches
 
     prefix = next(prefix for prefix, start in PREFIXES.items() if start == space)
-    names = {term[len(space):].casefold(): term[len(space):] for term in sorted(known)}
-    close = get_close_matches(iri[len(space):].casefold(), list(names), n=1, cutoff=0.5)
+    names = {term[len(space) :].casefold(): term[len(space) :] for term in sorted(known)}
+    close = get_close_matches(iri[len(space) :].casefold(), list(names), n=1, cutoff=0.5)
     what = (
-        f"{prefix}:{iri[len(space):]} is not a term of the vocabulary" if space == NS
-        else f"{prefix}:{iri[len(space):]} is not used in the graph"
+        f"{prefix}:{iri[len(space) :]} is not a term of the vocabulary"
+        if space == NS
+        else f"{prefix}:{iri[len(space) :]} is not used in the graph"
     )
     mend = f"Did you mean {prefix}:{names[close[0]]}?" if close else "Nothing will match it"
     return Problem("ask", token.line, str(token.column), what, mend, warning=True)

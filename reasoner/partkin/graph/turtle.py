@@ -32,12 +32,12 @@ class _Shortener:
 
     def _iri(self, term: str) -> str:
         if term.startswith(self._inside):
-            relative = term[len(self._inside):]
+            relative = term[len(self._inside) :]
             return f"<{relative}" if relative[0] not in "/>" else term
         for prefix in _USED:
             start = f"<{PREFIXES[prefix]}"
-            if term.startswith(start) and _LOCAL.fullmatch(term[len(start):-1]):
-                return f"{prefix}:{term[len(start):-1]}"
+            if term.startswith(start) and _LOCAL.fullmatch(term[len(start) : -1]):
+                return f"{prefix}:{term[len(start) : -1]}"
         return term
 
 

@@ -168,9 +168,7 @@ def _money(name: str, term: str, meaning: str, *examples: str) -> Column:
     return Column(name, term, "money", meaning, least=0.0, most=GREATEST_AMOUNT, examples=examples)
 
 
-def _word(
-    name: str, term: str, words: tuple[str, ...], meaning: str, *examples: str, needed: bool = False
-) -> Column:
+def _word(name: str, term: str, words: tuple[str, ...], meaning: str, *examples: str, needed: bool = False) -> Column:
     return Column(name, term, "word", meaning, needed, words, examples=examples)
 
 
@@ -409,9 +407,7 @@ SHEETS: tuple[Sheet, ...] = (
 
 BY_NAME: Mapping[str, Sheet] = MappingProxyType({sheet.name: sheet for sheet in SHEETS})
 COLUMNS: Mapping[str, tuple[Column, ...]] = MappingProxyType({sheet.name: sheet.columns for sheet in SHEETS})
-SHEET_ORDER: Mapping[str, int] = MappingProxyType(
-    {name: place for place, name in enumerate((SETTINGS, *BY_NAME))}
-)
+SHEET_ORDER: Mapping[str, int] = MappingProxyType({name: place for place, name in enumerate((SETTINGS, *BY_NAME))})
 BUILD = Sheet(SETTINGS, "settings", Settings, "partkin:Build", (
     Column("name", "schema:name", "text", "what you call the build"),
     Column("currency", "partkin:currency", "text", "three letters (ISO 4217), such as EUR"),

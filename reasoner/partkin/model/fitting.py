@@ -345,4 +345,3 @@ class LikelyPlaces:
     donor: tuple[tuple[str, tuple[float, ...]], ...]
     placement: Placement
     left_out: tuple[tuple[str, str], ...] = ()
-

@@ -2,9 +2,7 @@
 
 from typing import Final, Literal
 
-Kind = Literal[
-    "hole", "slot", "tapped hole", "captive nut", "stud", "peg", "peg hole", "clip", "clip hole"
-]
+Kind = Literal["hole", "slot", "tapped hole", "captive nut", "stud", "peg", "peg hole", "clip", "clip hole"]
 Need = Literal["must", "should", "spare"]
 Origin = Literal["host", "original", "donor"]
 Duty = Literal["trim", "body", "structural", "restraint"]
@@ -14,22 +12,35 @@ Face = Literal["outside", "inside"]
 ZoneKind = Literal["tear seam", "airbag door", "structural", "keep clear", "opening"]
 Likeness = Literal["alike", "different"]
 Quantity = Literal[
-    "centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap", "left of", "right of",
+    "centres",
+    "near edges",
+    "far edges",
+    "across",
+    "length",
+    "thickness",
+    "mass",
+    "gap",
+    "left of",
+    "right of",
     "withdrawn",
 ]
 Instrument = Literal["steel rule", "tape", "caliper", "template", "photo", "seller"]
 OptionKind = Literal["donor", "repair", "new", "custom"]
-VerdictWord = Literal[
-    "bolts on", "bolts on with adaptation", "does not fit", "not enough measured", "not judged"
-]
+VerdictWord = Literal["bolts on", "bolts on with adaptation", "does not fit", "not enough measured", "not judged"]
 PairState = Literal["lines up", "tight", "out of reach", "blocked"]
-FastenerKind = Literal[
-    "bolt", "screw", "nut", "stud nut", "clip", "connector", "hose", "clamp", "adhesive", "strap"
-]
+FastenerKind = Literal["bolt", "screw", "nut", "stud nut", "clip", "connector", "hose", "clamp", "adhesive", "strap"]
 OutlineKind = Literal["edge", "opening", "keep clear"]
 
 KINDS: Final = (
-    "hole", "slot", "tapped hole", "captive nut", "stud", "peg", "peg hole", "clip", "clip hole",
+    "hole",
+    "slot",
+    "tapped hole",
+    "captive nut",
+    "stud",
+    "peg",
+    "peg hole",
+    "clip",
+    "clip hole",
 )
 # What people call a kind besides.
 ALSO_CALLED: Final = {
@@ -50,7 +61,16 @@ ZONE_KINDS: Final = ("tear seam", "airbag door", "structural", "keep clear", "op
 AIRBAG_ZONES: Final = ("tear seam", "airbag door")
 PROTECTED_ZONES: Final = ("tear seam", "airbag door", "structural")
 QUANTITIES: Final = (
-    "centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap", "left of", "right of",
+    "centres",
+    "near edges",
+    "far edges",
+    "across",
+    "length",
+    "thickness",
+    "mass",
+    "gap",
+    "left of",
+    "right of",
     "withdrawn",
 )
 SIDES: Final = ("left of", "right of")
@@ -63,7 +83,16 @@ INSTRUMENTS: Final = ("steel rule", "tape", "caliper", "template", "photo", "sel
 LIKENESSES: Final = ("alike", "different")
 OPTION_KINDS: Final = ("donor", "repair", "new", "custom")
 FASTENER_KINDS: Final = (
-    "bolt", "screw", "nut", "stud nut", "clip", "connector", "hose", "clamp", "adhesive", "strap",
+    "bolt",
+    "screw",
+    "nut",
+    "stud nut",
+    "clip",
+    "connector",
+    "hose",
+    "clamp",
+    "adhesive",
+    "strap",
 )
 CAUTIONS: Final = ("coolant", "refrigerant", "restraint", "high voltage", "heavy", "spring", "glass")
 OUTLINE_KINDS: Final = ("edge", "opening", "keep clear")

@@ -13,7 +13,7 @@ from partkin.page.desk import Desk
 from partkin.page.fields import cells_of
 from partkin.page.starting import AIRBAG_WORDS, DUTY_WORDS, FEATURES, PARTS
 from partkin.readings.typed_cells import Typed, understood_cells
-from partkin.readings.typed_readings import Words
+from partkin.readings.typed_readings import TypedWords
 
 # By what is asked for: the cell of parts.csv, and the words that it may hold, as buttons say them.
 OF_A_PART = {
@@ -62,7 +62,7 @@ def take_answer(desk: Desk, typed: fields.Typed) -> None:
         sheets.fill(desk.folder, PARTS, {(part,): {asked: answer}})
     elif asked in OF_A_FEATURE and answer:
         name = {"fastener": "through", "float": "float_mm"}.get(asked, asked)
-        filled = understood_cells(desk.build(), Words(part, (feature,)), Typed(**{name: answer}))
+        filled = understood_cells(desk.build(), TypedWords(part, (feature,)), Typed(**{name: answer}))
         sheets.fill(desk.folder, FEATURES, {(part, feature): filled.cells})
     else:
         raise FaultyInput((Problem("page", 0, "answer", "nothing was typed", "Write it, or leave it open"),))

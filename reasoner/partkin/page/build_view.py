@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from partkin.commands import seeing
-from partkin.commands.seeing import Seen
+from partkin.commands.seeing import SeenCheck
 from partkin.drawing.views import option_rows
 from partkin.model.build import Build
 from partkin.page import starting
 from partkin.page.desk import Answer, Desk
 from partkin.page.frame import address, faults, whole
-from partkin.report.html import Way, glance_of, ways_of
+from partkin.report.html import WayRow, glance_of, ways_of
 
 
 def build_page(desk: Desk) -> str:
@@ -21,7 +21,7 @@ def build_page(desk: Desk) -> str:
         return starting.start_page(desk)
     desk.begin()
     answers = {donor: desk.answer(donor) for donor in seeing.donors_of(build)}
-    verdicts = [answer.verdict for answer in answers.values() if isinstance(answer, Seen)]
+    verdicts = [answer.verdict for answer in answers.values() if isinstance(answer, SeenCheck)]
     donors = (_way(build, donor, answer) for donor, answer in answers.items())
     vehicle = [
         (part, len(build.features_of(part.part)), sum(reading.part == part.part for reading in build.readings))
@@ -33,8 +33,8 @@ def build_page(desk: Desk) -> str:
     return whole(desk, "build.html", "Build", build=build, places=places, vehicle=vehicle, spent=spent)
 
 
-def _way(build: Build, donor: str, answer: Answer | None) -> Way:
+def _way(build: Build, donor: str, answer: Answer | None) -> WayRow:
     href = address("part", donor)
-    if isinstance(answer, Seen):
-        return Way(None, "", donor, href, answer.verdict, seeing.overlay(build, answer))
-    return Way(None, "being checked" if answer is None else "cannot be checked", donor, href)
+    if isinstance(answer, SeenCheck):
+        return WayRow(None, "", donor, href, answer.verdict, seeing.overlay(build, answer))
+    return WayRow(None, "being checked" if answer is None else "cannot be checked", donor, href)

@@ -17,7 +17,7 @@ from partkin import pipeline
 from partkin.commands import seeing
 from partkin.commands.progress import State, Stopped, Work
 from partkin.commands.recording import donors_concerned
-from partkin.commands.seeing import LaidDonor, Seen
+from partkin.commands.seeing import LaidDonor, SeenCheck
 from partkin.model.build import Build
 from partkin.model.columns import SHEETS
 from partkin.model.problem import FaultyInput, Problem
@@ -28,7 +28,7 @@ Stamp = tuple[tuple[str, int, int, int], ...]
 
 
 @dataclass(frozen=True, eq=False)
-class Sheets:
+class FolderState:
     """The folder at one moment: a build, or every fault of it. `number` grows with every change."""
 
     number: int
@@ -44,7 +44,7 @@ class Refused:
     problems: tuple[Problem, ...]
 
 
-Answer = Seen | Refused
+Answer = SeenCheck | Refused
 Found = TypeVar("Found")
 NOTHING = State("", 0, 0, 0.0)
 
@@ -53,7 +53,7 @@ NOTHING = State("", 0, 0, 0.0)
 class _Kept:
     """What has been found out, under the lock."""
 
-    sheets: Sheets | None = None
+    sheets: FolderState | None = None
     stamp: Stamp = ()
     answers: dict[str, Answer] = field(default_factory=dict)
     before: dict[str, Verdict] = field(default_factory=dict)
@@ -72,7 +72,7 @@ class Desk:
         self._held = False
         self._alone: dict[str, threading.Lock] = {}
 
-    def sheets(self) -> Sheets:
+    def sheets(self) -> FolderState:
         """The sheets as they stand on disk now."""
         with self._lock:
             stamp = _stamp(self.folder)
@@ -99,18 +99,18 @@ class Desk:
         number = old.number + 1 if old is not None else 1
         try:
             build, warnings = pipeline.read(self.folder)
-            new = Sheets(number, build, (), warnings)
+            new = FolderState(number, build, (), warnings)
         except FaultyInput as fault:
             # A folder without any sheet is a build that is still to be begun.
-            begun = Sheets(number, Build())
-            new = Sheets(number, None, fault.problems) if stamp else begun
+            begun = FolderState(number, Build())
+            new = FolderState(number, None, fault.problems) if stamp else begun
         self._kept.sheets, self._kept.stamp = new, stamp
         # What is being found out rests on the sheets as they were.
         self._break_off()
         touched = _touched(old.build if old is not None else None, new.build)
         for donor in touched if touched is not None else tuple(self._kept.answers):
             answer = self._kept.answers.pop(donor, None)
-            if isinstance(answer, Seen):
+            if isinstance(answer, SeenCheck):
                 self._kept.before[donor] = answer.verdict
 
     def answer(self, donor: str) -> Answer | None:
@@ -138,7 +138,7 @@ class Desk:
             self._keep(donor, answer, now)
             return answer
 
-    def _keep(self, donor: str, answer: Answer, sheets: Sheets) -> None:
+    def _keep(self, donor: str, answer: Answer, sheets: FolderState) -> None:
         with self._lock:
             if self._kept.sheets is sheets:
                 self._kept.answers[donor] = answer
@@ -151,7 +151,7 @@ class Desk:
             return known or Refused(now.problems)
         build = now.build
 
-        def lay() -> LaidDonor | Seen:
+        def lay() -> LaidDonor | SeenCheck:
             lying = seeing.lay_down(build, donor)
             return seeing.seen_of(build, lying) if lying.settled else lying
 

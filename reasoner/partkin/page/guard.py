@@ -33,7 +33,7 @@ HEADERS = (
 )
 
 
-class Guard:
+class PageGuard:
     """Lets through what this machine's own browser asks with the key of this start, and nothing else.
 
     A name that points at the loopback address, another page in the same browser and another program's page on

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from partkin.commands import seeing
-from partkin.commands.seeing import Seen
+from partkin.commands.seeing import SeenCheck
 from partkin.drawing.symbols import size_mm
 from partkin.model.build import Build
 from partkin.model.drawing import DrawnFeature, DrawnOutline, DrawnZone
@@ -25,7 +25,7 @@ def lay_figures(desk: Desk, build: Build, donor: str) -> dict[str, Any] | str:
     mirrors (x negated) first, then turns, then shifts.
     """
     answer = desk.look(donor)
-    if not isinstance(answer, Seen):
+    if not isinstance(answer, SeenCheck):
         return "; ".join(f"{problem.what}. {problem.mend}" for problem in answer.problems)
     verdict, trial = answer.verdict, answer.findings.trial
     placement = verdict.shown.placement
@@ -73,7 +73,7 @@ def lay_page(desk: Desk, build: Build, donor: str) -> str:
     if isinstance(found, str):
         return whole(desk, "lay.html", donor, build=build, donor=donor, why=found)
     answer = desk.look(donor)
-    assert isinstance(answer, Seen)
+    assert isinstance(answer, SeenCheck)
     view = seeing.overlay(build, answer)
     laid_on = "" if view is None else f"{view.donor_name or view.donor} on {view.host_name or view.host}"
     return whole(

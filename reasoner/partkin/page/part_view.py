@@ -9,7 +9,7 @@ from markupsafe import Markup
 from partkin.commands import seeing
 from partkin.commands.recording import VerdictChange as VerdictChange
 from partkin.commands.recording import change_says, donors_concerned
-from partkin.commands.seeing import Seen
+from partkin.commands.seeing import SeenCheck
 from partkin.drawing.views import option_rows
 from partkin.model.build import Build, Part, Reading
 from partkin.model.verdict import Verdict
@@ -22,7 +22,7 @@ from partkin.page.fields import Typed
 from partkin.page.frame import address, faults, refusal, whole
 from partkin.page.reading_form import filled, form_for, key_of
 from partkin.page.starting import next_for
-from partkin.report.html import Told, measured_of
+from partkin.report.html import ToldDonor, measured_of
 from partkin.report.html_pieces import Sources
 
 # How long a page waits for a check before it is shown without; the script then fetches it.
@@ -64,11 +64,11 @@ def part_page(desk: Desk, part: str, answered: Answered) -> str | None:
 
 def _told(desk: Desk, build: Build, answer: Answer | None) -> dict[str, object]:
     """Return the verdict as far as it is known, and how it changed when the sheets last did."""
-    if not isinstance(answer, Seen):
+    if not isinstance(answer, SeenCheck):
         return {"told": None}
     drawn = seeing.overlay(build, answer), seeing.overlay(build, answer, after=True)
     row = next((row for row in option_rows(build, [answer.verdict]) if row.part == answer.verdict.donor), None)
-    told = Told(build, answer.verdict, drawn[0], Sources(), "d", drawn[1], row)
+    told = ToldDonor(build, answer.verdict, drawn[0], Sources(), "d", drawn[1], row)
     before = desk.verdict_before(answer.verdict.donor)
     change = change_says(VerdictChange(answer.verdict.donor, before, answer.verdict)) if before is not None else None
     return {"told": told, "change": change}
@@ -76,7 +76,7 @@ def _told(desk: Desk, build: Build, answer: Answer | None) -> dict[str, object]:
 
 def _state(answer: Answer | None) -> Verdict | str:
     """Return a donor's verdict, or what stands in its place; empty: it is waited for."""
-    if isinstance(answer, Seen):
+    if isinstance(answer, SeenCheck):
         return answer.verdict
     return "" if answer is None else "cannot be checked"
 
@@ -93,11 +93,11 @@ def _taking(build: Build, part: Part, answer: Answer | None, answered: Answered)
     if not any(build.features_of(one.part) for one in parts):
         return {**listing, "form": None}
     names = [one.part for one in parts]
-    unknown = answer.verdict.unknown if isinstance(answer, Seen) else ()
+    unknown = answer.verdict.unknown if isinstance(answer, SeenCheck) else ()
     open_ones = [one for one in unknown if one.part in names]
     asked = next((one for one in open_ones if reading_form.takes(one) or own_form(one)), None)
     reading = next((one for one in open_ones if reading_form.takes(one)), None)
-    short = isinstance(answer, Seen) and answer.verdict.verdict == NOT_ENOUGH
+    short = isinstance(answer, SeenCheck) and answer.verdict.verdict == NOT_ENOUGH
     return {
         **listing,
         "form": form_for(build, [part, *(one for one in parts[1:] if build.features_of(one.part))]),

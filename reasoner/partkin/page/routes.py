@@ -16,7 +16,7 @@ from starlette.responses import FileResponse, HTMLResponse, JSONResponse, Redire
 from starlette.routing import Route
 
 from partkin.commands import seeing
-from partkin.commands.seeing import Seen
+from partkin.commands.seeing import SeenCheck
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.page import (
@@ -37,7 +37,7 @@ from partkin.page.build_view import build_page
 from partkin.page.desk import Desk
 from partkin.page.fields import Typed
 from partkin.page.frame import address, refusal
-from partkin.page.guard import Guard
+from partkin.page.guard import PageGuard
 from partkin.page.part_view import Answered
 from partkin.page.photo_store import Photo
 from partkin.page.reading_form import LABELS, key_of
@@ -50,7 +50,7 @@ MOST_FIELDS = 20
 MOST_NAMED = 500
 
 
-def make_app(desk: Desk, key: str, port: int) -> Guard:
+def make_app(desk: Desk, key: str, port: int) -> PageGuard:
     """Make the page of a folder.
 
     Parameters
@@ -90,7 +90,7 @@ def make_app(desk: Desk, key: str, port: int) -> Guard:
         Route("/photos/{name}/keep", pages.keep, methods=["POST"]),
         Route("/photos/{name}", pages.photo),
     ], exception_handlers={404: pages.not_there})  # fmt: skip
-    return Guard(app, key, port)
+    return PageGuard(app, key, port)
 
 
 class Pages:
@@ -295,7 +295,7 @@ class Pages:
         build, marks = self.desk.build(), photo_marks.marks_of(tree)
         part = build.part(marks.part)
         answer = self.desk.look(marks.part) if part is not None and part.origin == "donor" else None
-        view = seeing.overlay(build, answer) if isinstance(answer, Seen) else None
+        view = seeing.overlay(build, answer) if isinstance(answer, SeenCheck) else None
         return photo_marks.look(build, found, marks, view)
 
     def _keep(self, found: Photo, tree: Any) -> dict[str, Any]:

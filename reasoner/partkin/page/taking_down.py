@@ -12,7 +12,7 @@ from markupsafe import Markup
 from partkin.commands import recording
 from partkin.commands.progress import Stopped
 from partkin.commands.recording import donors_concerned, reading_in_words, surprise_of
-from partkin.commands.seeing import LaidDonor, Seen
+from partkin.commands.seeing import LaidDonor, SeenCheck
 from partkin.model import pulse
 from partkin.model.build import Reading
 from partkin.model.fitting import Chance
@@ -23,7 +23,7 @@ from partkin.page.fields import Typed, cells_of
 from partkin.page.frame import address, piece
 from partkin.page.reading_form import BETWEEN, FIELDS, LABELS
 from partkin.readings.typed_into import TypedInto
-from partkin.readings.typed_readings import NAMES, Words, understood
+from partkin.readings.typed_readings import NAMES, TypedWords, understood
 
 # What is not known by then follows: the answer to a reading is wanted within a tenth of a second.
 PATIENCE_S = 0.07
@@ -76,7 +76,7 @@ def after(page: str, reading: Reading) -> str:
     return f"{address('part', page)}?{urlencode({'of': reading.part, 'taken': reading.reading})}"
 
 
-def _words(part: str, cells: Mapping[str, str]) -> Words:
+def _words(part: str, cells: Mapping[str, str]) -> TypedWords:
     part = cells["part"] or part
     whose, between, corrects = cells["corrects"].rpartition(BETWEEN)
     part = whose if between else part
@@ -93,7 +93,7 @@ def _words(part: str, cells: Mapping[str, str]) -> Words:
     def or_none(name: str) -> str | None:
         return cells[name] or None
 
-    return Words(
+    return TypedWords(
         part, tuple(word for word in given if word), what, or_none("unit"), or_none("instrument"),
         or_none("plus_minus"), or_none("by"), or_none("on"), corrects or None, or_none("note"), TypedInto(LABELS),
     )  # fmt: skip
@@ -114,7 +114,7 @@ class _OutOfTime(Stopped):
 
 
 @dataclass(frozen=True)
-class Line:
+class DonorLine:
     """What is told of a donor: its verdict before and `now`, or as much of it as is known in the time there is.
 
     `lies`: as it is, where the verdict is to follow; `waits`: it is to follow; `why`: it cannot be checked.
@@ -130,7 +130,7 @@ class Line:
     why: str = ""
 
 
-def _line_of(desk: Desk, donor: str, until_s: float) -> Line:
+def _line_of(desk: Desk, donor: str, until_s: float) -> DonorLine:
     was = desk.verdict_before(donor)
 
     def in_time(*_: object) -> None:
@@ -144,13 +144,13 @@ def _line_of(desk: Desk, donor: str, until_s: float) -> Line:
             with pulse.heard(in_time):
                 found = desk.quickly(donor)
     except _OutOfTime:
-        return Line(donor, was, waits=True)
-    if isinstance(found, Seen):
+        return DonorLine(donor, was, waits=True)
+    if isinstance(found, SeenCheck):
         now = found.verdict
-        return Line(donor, was, now, "", now.margin_mm, now.chance)
+        return DonorLine(donor, was, now, "", now.margin_mm, now.chance)
     if isinstance(found, Refused):
-        return Line(donor, was, why="; ".join(problem.what for problem in found.problems))
+        return DonorLine(donor, was, why="; ".join(problem.what for problem in found.problems))
     trial = found.findings.trial
     assert trial is not None
     lies = "it does not go on as it is" if trial.stand == "does not" else "whether it goes on as it is cannot be told"
-    return Line(donor, was, None, lies, found.margin_mm, trial.chance, waits=True)
+    return DonorLine(donor, was, None, lies, found.margin_mm, trial.chance, waits=True)

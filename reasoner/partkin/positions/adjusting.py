@@ -14,7 +14,7 @@ from partkin.model.distributions import chi_square_quantile
 from partkin.model.positions import Missing, Observed, Positions, Suspect
 from partkin.positions import asking_for, in_doubt, lengths, not_flat, sides
 from partkin.positions.bounds import plainly_wrong
-from partkin.positions.network import Network, Solution, gauge, solve, without_rigid
+from partkin.positions.network import AdjustedNetwork, Network, gauge, solve, without_rigid
 from partkin.positions.start import firm_points
 from partkin.positions.suspects import FAMILY_LEVEL, RIVAL_LAYOUT, Contradicted, layout_limit, search
 
@@ -94,7 +94,7 @@ def of_part(part: str, features: tuple[Feature, ...], rows: tuple[Reading, ...])
 
 def _from_distances(
     part: str, mine: dict[str, Feature], distances: Sequence[lengths.Distance], maybe: Sequence[lengths.Distance],
-    missing: tuple[Missing, ...], notes: tuple[str, ...], seen: Sequence[sides.Seen],
+    missing: tuple[Missing, ...], notes: tuple[str, ...], seen: Sequence[sides.SideSeen],
 ) -> Positions:  # fmt: skip
     if not distances:
         return _stated(part, mine, missing, notes, (), seen)
@@ -114,7 +114,7 @@ def _stated(
     missing: tuple[Missing, ...],
     notes: tuple[str, ...],
     distances: Sequence[lengths.Distance],
-    seen: Sequence[sides.Seen],
+    seen: Sequence[sides.SideSeen],
 ) -> Positions:
     """Coordinates as they stand in the sheet."""
     d = _dims(mine)
@@ -122,7 +122,7 @@ def _stated(
     names = tuple(name for name, at in placed.items() if not np.isnan(at).any())
     xyz_mm = np.array([placed[name] for name in names]).reshape(len(names), d)
     half_mm = np.array([lengths.coordinate_half_width_mm(mine[name]) for name in names], dtype=float)
-    wrong = sides.against(seen, sides.Layout(names, xyz_mm, np.diag(np.repeat(half_mm**2 / 3.0, d))))[1]
+    wrong = sides.against(seen, sides.PlacedLayout(names, xyz_mm, np.diag(np.repeat(half_mm**2 / 3.0, d))))[1]
     found = Positions(
         part,
         names,
@@ -170,7 +170,7 @@ def _among(whole: Survey, points: np.ndarray) -> Survey:
 
 def _adjusted(
     survey: Survey, maybe: Sequence[lengths.Distance], missing: tuple[Missing, ...], notes: tuple[str, ...],
-    seen: Sequence[sides.Seen],
+    seen: Sequence[sides.SideSeen],
 ) -> Positions:  # fmt: skip
     searched = search(survey.network, [at for at, one in enumerate(survey.readings) if one in maybe])
     network = searched.network
@@ -195,7 +195,7 @@ def _adjusted(
     )
 
 
-def _observed(survey: Survey, solution: Solution, row: int, at: int) -> Observed:
+def _observed(survey: Survey, solution: AdjustedNetwork, row: int, at: int) -> Observed:
     """One observation: `row` counts in the survey, `at` in the solution."""
     seen = _read(survey, row)
     return replace(
@@ -243,24 +243,26 @@ class _WaysRound:
     cannot hold together with the rest; then no layout was left out for any of them.
     """
 
-    found: list[Solution]
-    laid: list[sides.Layout]
+    found: list[AdjustedNetwork]
+    laid: list[sides.PlacedLayout]
     handed: bool
-    contradicted: tuple[sides.Seen, ...] = ()
+    contradicted: tuple[sides.SideSeen, ...] = ()
 
 
-def _ways_round(survey: Survey, network: Network, found: list[Solution], seen: Sequence[sides.Seen]) -> _WaysRound:
+def _ways_round(
+    survey: Survey, network: Network, found: list[AdjustedNetwork], seen: Sequence[sides.SideSeen]
+) -> _WaysRound:
     """Every layout or its mirror image, without those that somebody saw to be otherwise."""
     free = not network.seen.any()
     # In space nobody knows which way a frame that the distances made up is looked at.
     told = () if free and network.size[1] == 3 else tuple(seen)
-    tried: list[list[tuple[Solution, sides.Layout]]] = []
+    tried: list[list[tuple[AdjustedNetwork, sides.PlacedLayout]]] = []
     for at, solution in enumerate(found):
-        own = sides.Layout(survey.points, *(_in_own_frame(solution) if free else _as_stated(solution)))
+        own = sides.PlacedLayout(survey.points, *(_in_own_frame(solution) if free else _as_stated(solution)))
         tried.append([(solution, own)])
         # Without an answer only the likeliest layout is held against its mirror image.
         if (told or at == 0) and (other := _mirror_image(network, found, solution)) is not None:
-            tried[-1].append((other, own.mirrored() if free else sides.Layout(survey.points, *_as_stated(other))))
+            tried[-1].append((other, own.mirrored() if free else sides.PlacedLayout(survey.points, *_as_stated(other))))
     wrong = [[sides.against(told, layout)[1] for _, layout in ways] for ways in tried]
     least = min(len(one) for each in wrong for one in each)
     if least:
@@ -277,11 +279,11 @@ def _ways_round(survey: Survey, network: Network, found: list[Solution], seen: S
     )
 
 
-def _as_stated(solution: Solution) -> tuple[np.ndarray, np.ndarray]:
+def _as_stated(solution: AdjustedNetwork) -> tuple[np.ndarray, np.ndarray]:
     return solution.xyz_mm, solution.covariance_mm2
 
 
-def _mirror_image(network: Network, found: list[Solution], solution: Solution) -> Solution | None:
+def _mirror_image(network: Network, found: list[AdjustedNetwork], solution: AdjustedNetwork) -> AdjustedNetwork | None:
     """The mirror image of a layout, where the readings do not tell the two apart; None: they do."""
     xyz_mm = solution.xyz_mm
     centred = xyz_mm - xyz_mm.mean(axis=0)
@@ -346,13 +348,13 @@ def _as_positions(survey: Survey, network: Network, ways: _WaysRound, shaken: bo
     )
 
 
-def _about(solution: Solution, among: np.ndarray) -> np.ndarray:
+def _about(solution: AdjustedNetwork, among: np.ndarray) -> np.ndarray:
     """Covariance of all points but for what turns and shifts those `among` them."""
     fixed = without_rigid(solution.xyz_mm, among)
     return np.asarray(fixed @ solution.in_frame_mm2 @ fixed.T)
 
 
-def _frame_is_rough(solution: Solution, about_mm2: np.ndarray, touched: np.ndarray) -> bool:
+def _frame_is_rough(solution: AdjustedNetwork, about_mm2: np.ndarray, touched: np.ndarray) -> bool:
     """Whether the stated places tell much less of the frame than the distances do of the shape."""
     d = solution.xyz_mm.shape[1]
     own = np.repeat(touched, d)
@@ -360,7 +362,7 @@ def _frame_is_rough(solution: Solution, about_mm2: np.ndarray, touched: np.ndarr
     return int(touched.sum()) > d and whole_mm2 > ROUGH_FRAME * float(np.trace(about_mm2[np.ix_(own, own)]))
 
 
-def _in_own_frame(solution: Solution) -> tuple[np.ndarray, np.ndarray]:
+def _in_own_frame(solution: AdjustedNetwork) -> tuple[np.ndarray, np.ndarray]:
     """Lay a free layout down: first feature at 0, second on the x axis, the next one off it on the left."""
     xyz_mm = solution.xyz_mm - solution.xyz_mm[0]
     k, d = xyz_mm.shape

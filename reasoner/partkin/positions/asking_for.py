@@ -11,8 +11,8 @@ from partkin.model.build import Reading
 from partkin.model.positions import Missing, Observed, Positions, Suspect
 from partkin.model.words import SIDES
 from partkin.positions.lengths import Distance, Unusable
-from partkin.positions.network import Solution
-from partkin.positions.sides import Seen, question
+from partkin.positions.network import AdjustedNetwork
+from partkin.positions.sides import SideSeen, question
 from partkin.positions.start import POLISHED
 from partkin.positions.suspects import Contradicted
 
@@ -51,9 +51,11 @@ def loose(names: Sequence[str], found: Positions, distances: Sequence[Distance])
     for number, name in enumerate(names):
         have = near.get(name, [])
         earlier = [other for other in names[:number] if other not in have]
-        to = _widest(found, [other for other in have if other in found.features]) or earlier or [
-            other for other in names if other not in (name, *have)
-        ]
+        to = (
+            _widest(found, [other for other in have if other in found.features])
+            or earlier
+            or [other for other in names if other not in (name, *have)]
+        )
         # With nothing placed the first of them is where the others are measured from.
         there = len(found.features) or number
         tied = sum(other in found.features or other in names[:number] for other in have)
@@ -157,7 +159,7 @@ def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str) -> Mi
     )
 
 
-def wrong_side(part: str, one: Seen) -> Suspect:
+def wrong_side(part: str, one: SideSeen) -> Suspect:
     """Say that a feature was seen on the other side of a line than where the rest puts it."""
     side = SIDES[0] if one.is_left else SIDES[1]
     a, b = one.line
@@ -198,7 +200,7 @@ def _plain(value_mm: float) -> str:
     return f"{value_mm:.0f}" if value_mm >= 10.0 else f"{value_mm:.1f}"
 
 
-def remarks(solution: Solution, positions: Positions) -> tuple[str, ...]:
+def remarks(solution: AdjustedNetwork, positions: Positions) -> tuple[str, ...]:
     """Say what a reader of the positions should know beside the numbers."""
     notes = []
     if not positions.agree:

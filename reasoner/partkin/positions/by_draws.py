@@ -175,9 +175,7 @@ def ask_by_draws(
     )  # fmt: skip
 
 
-def _seldom_alone(
-    answers: np.ndarray, read_mm: np.ndarray, seldom: Callable[[np.ndarray], np.ndarray]
-) -> np.ndarray:
+def _seldom_alone(answers: np.ndarray, read_mm: np.ndarray, seldom: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
     """Promise "does not" only where a part that just goes on would seldom come out so; asked at a few values."""
     kept, middle = answers.copy(), len(answers) // 2
     for side in (np.flatnonzero(answers[:middle] == -1)[::-1], middle + np.flatnonzero(answers[middle:] == -1)):

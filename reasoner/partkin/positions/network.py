@@ -90,7 +90,7 @@ class Network:
 
 
 @dataclass(frozen=True, eq=False)
-class Solution:
+class AdjustedNetwork:
     """An adjusted network.
 
     `covariance_mm2` (k*d, k*d) is that of the shape: of the free network (least trace), and where coordinates that
@@ -189,7 +189,7 @@ def _leaving(moves: np.ndarray, held: np.ndarray) -> np.ndarray:
     return np.asarray(moves @ axes[reach < 1e-9].T)
 
 
-def solve(network: Network, start_mm: np.ndarray, cautious: bool = False) -> Solution:
+def solve(network: Network, start_mm: np.ndarray, cautious: bool = False) -> AdjustedNetwork:
     """Adjust a network from start values: Gauss-Newton, damped where a step does not help.
 
     Parameters
@@ -244,7 +244,7 @@ def _descend(network: Network, xyz_mm: np.ndarray, cautious: bool) -> tuple[np.n
     return xyz_mm, False
 
 
-def _finish(network: Network, xyz_mm: np.ndarray, converged: bool) -> Solution:
+def _finish(network: Network, xyz_mm: np.ndarray, converged: bool) -> AdjustedNetwork:
     rows, miss = jacobian(network, xyz_mm)
     spread = framed = _spread(network, xyz_mm, rows, miss, gauge(network, xyz_mm))
     if len(network.weighed) and len(network.edges):
@@ -256,7 +256,7 @@ def _finish(network: Network, xyz_mm: np.ndarray, converged: bool) -> Solution:
     checked = redundancy > 1e-6
     w = np.where(checked, -miss / np.sqrt(np.where(checked, redundancy, 1.0)), 0.0)
     own = _tell_shape(network, xyz_mm, redundancy)
-    return Solution(
+    return AdjustedNetwork(
         xyz_mm,
         spread.covariance_mm2,
         framed.covariance_mm2,
@@ -286,7 +286,7 @@ def _tell_shape(network: Network, xyz_mm: np.ndarray, redundancy: np.ndarray) ->
 
 @dataclass(frozen=True, eq=False)
 class _Spread:
-    """Covariance, the same to first order alone, and what `Solution` says of soft, bent and loose."""
+    """Covariance, the same to first order alone, and what `AdjustedNetwork` says of soft, bent and loose."""
 
     covariance_mm2: np.ndarray
     linear_mm2: np.ndarray

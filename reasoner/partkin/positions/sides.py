@@ -19,7 +19,7 @@ CLEARLY = 3.0
 
 
 @dataclass(frozen=True)
-class Seen:
+class SideSeen:
     """One answer: a point lies left (or right) of the line between two others; `again`: looked at a second time."""
 
     reading: str
@@ -35,31 +35,33 @@ class Seen:
 
 
 @dataclass(frozen=True, eq=False)
-class Layout:
+class PlacedLayout:
     """Places (n, d) of the named features with their covariance."""
 
     features: tuple[str, ...]
     xyz_mm: np.ndarray
     covariance_mm2: np.ndarray
 
-    def mirrored(self) -> Layout:
+    def mirrored(self) -> PlacedLayout:
         """The mirror image in the x axis."""
         flip = np.ones(self.xyz_mm.shape)
         flip[:, 1] = -1.0
         signs = flip.ravel()
-        return Layout(self.features, self.xyz_mm * flip, self.covariance_mm2 * np.outer(signs, signs))
+        return PlacedLayout(self.features, self.xyz_mm * flip, self.covariance_mm2 * np.outer(signs, signs))
 
 
-def seen_sides(readings: Iterable[Reading]) -> tuple[Seen, ...]:
+def seen_sides(readings: Iterable[Reading]) -> tuple[SideSeen, ...]:
     """The answers that stand among readings of one part."""
     return tuple(
-        Seen(row.reading, row.from_feature, (row.line_from, row.line_to), row.quantity == "left of", bool(row.corrects))
+        SideSeen(
+            row.reading, row.from_feature, (row.line_from, row.line_to), row.quantity == "left of", bool(row.corrects)
+        )
         for row in current(readings)
         if row.quantity in SIDES and row.from_feature and row.line_from and row.line_to
     )
 
 
-def against(seen: Sequence[Seen], layout: Layout) -> tuple[list[Seen], list[Seen]]:
+def against(seen: Sequence[SideSeen], layout: PlacedLayout) -> tuple[list[SideSeen], list[SideSeen]]:
     """The answers that a layout clearly bears out, and those that it clearly contradicts.
 
     Examples
@@ -69,8 +71,8 @@ def against(seen: Sequence[Seen], layout: Layout) -> tuple[list[Seen], list[Seen
     >>> [len(answers) for answers in (*against([said], flat), *against([said], flat.mirrored()))]
     [1, 0, 0, 1]
     """
-    borne_out: list[Seen] = []
-    contradicted: list[Seen] = []
+    borne_out: list[SideSeen] = []
+    contradicted: list[SideSeen] = []
     for one in seen:
         if not set(one.names) <= set(layout.features):
             continue
@@ -90,7 +92,7 @@ def wrong_side(positions: Positions, reading: Reading) -> str | None:
         return None
     spread = [covariance_mm2(positions)] if not positions.layouts else positions.layout_covariances_mm2
     laid = [
-        Layout(positions.features, xyz_mm, covariance)
+        PlacedLayout(positions.features, xyz_mm, covariance)
         for xyz_mm, covariance in zip(positions.layouts or (positions.xyz_mm,), spread, strict=True)
     ]
     if not all(against(mine, layout)[1] for layout in laid):
@@ -99,7 +101,7 @@ def wrong_side(positions: Positions, reading: Reading) -> str | None:
     return f"the rest of what is known of {reading.part} puts {mine[0].point} {other} {' to '.join(mine[0].line)}"
 
 
-def _beside(one: Seen, layout: Layout) -> tuple[float, float]:
+def _beside(one: SideSeen, layout: PlacedLayout) -> tuple[float, float]:
     """How far left of its line the point stands, seen along z, and the standard uncertainty of that."""
     rows = [layout.features.index(name) for name in one.names]
     a, b, c = layout.xyz_mm[rows, :2]

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from partkin.model.distributions import chi_square_quantile
-from partkin.positions.network import Network, Solution, solve
+from partkin.positions.network import AdjustedNetwork, Network, solve
 
 # Rough layouts that are kept on the way: so many of the best, and all that are near the best one (nothing
 # has told them apart yet) up to a limit.
@@ -64,7 +64,7 @@ def _held_pairs(network: Network) -> np.ndarray:
     return np.asarray(np.abs(change).max(axis=2, initial=0.0) < 1e-8)
 
 
-def layouts(network: Network) -> list[Solution]:
+def layouts(network: Network) -> list[AdjustedNetwork]:
     """Return every layout that the beam finds, adjusted, the best chi-square first.
 
     All points have to hang together (`firm_points`). Mirror images of the whole are left out where no
@@ -73,14 +73,14 @@ def layouts(network: Network) -> list[Solution]:
     if network.placed.all():
         return [solve(network, network.seen_mm)]
     tried = [solve(network, start_mm, cautious=True) for start_mm in _starts(network)]
-    found: list[Solution] = []
+    found: list[AdjustedNetwork] = []
     for solution in sorted(tried, key=lambda solution: round(solution.chi_square, 6)):
         if not any(_same(network, solution, known) for known in found):
             found.append(solution)
     return found
 
 
-def straightened(network: Network, solution: Solution) -> Solution | None:
+def straightened(network: Network, solution: AdjustedNetwork) -> AdjustedNetwork | None:
     """Return the layout with all points in one line, where the readings allow that as well.
 
     Noise turns a straight row into a shallow zigzag: its distances do not tell on which side of the line
@@ -102,7 +102,7 @@ def straightened(network: Network, solution: Solution) -> Solution | None:
     return found if fits and off_mm < 1e-3 else None
 
 
-def _same(network: Network, a: Solution, b: Solution) -> bool:
+def _same(network: Network, a: AdjustedNetwork, b: AdjustedNetwork) -> bool:
     """Whether two layouts are one, up to a rigid move or (without a frame) the mirror image."""
     return _same_shape(network, a.xyz_mm, b.xyz_mm)
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from partkin.model.distributions import chi_square_quantile, normal_quantile
-from partkin.positions.network import Network, Solution, jacobian
+from partkin.positions.network import AdjustedNetwork, Network, jacobian
 from partkin.positions.start import firm_points, layouts, straightened
 
 FAMILY_LEVEL = 0.05
@@ -48,11 +48,11 @@ class Searched:
 
     network: Network
     kept: np.ndarray
-    found: list[Solution]
+    found: list[AdjustedNetwork]
     contradicted: tuple[Contradicted, ...]
 
 
-def accepted(network: Network) -> list[Solution]:
+def accepted(network: Network) -> list[AdjustedNetwork]:
     """Return every layout that passes chi-square, and those that the best one does not clearly beat."""
     found = layouts(network)
     best = found[0]
@@ -64,7 +64,7 @@ def accepted(network: Network) -> list[Solution]:
     return [solution for solution in found if solution.chi_square <= limit]
 
 
-def layout_limit(solution: Solution) -> float:
+def layout_limit(solution: AdjustedNetwork) -> float:
     """Chi-square up to which a layout passes."""
     return chi_square_quantile(LAYOUT_LEVEL, solution.degrees_of_freedom)
 
@@ -106,7 +106,7 @@ def search(network: Network, maybe: Sequence[int] = ()) -> Searched:
     return Searched(now, kept, found, _named(network, kept, found[0], left_out, rivals))
 
 
-def worst_contradicted(solution: Solution) -> tuple[int | None, list[int]]:
+def worst_contradicted(solution: AdjustedNetwork) -> tuple[int | None, list[int]]:
     """Return the observation that the others contradict most, if any does, and what could be meant instead.
 
     w-test at 5 % for the whole network (Bonferroni over all observations that something checks). Leaving
@@ -126,7 +126,7 @@ def worst_contradicted(solution: Solution) -> tuple[int | None, list[int]]:
     return worst, [int(at) for at in np.flatnonzero(rivals) if at != worst]
 
 
-def explained(network: Network, solution: Solution, maybe: Sequence[int] = ()) -> tuple[int | None, list[int]]:
+def explained(network: Network, solution: AdjustedNetwork, maybe: Sequence[int] = ()) -> tuple[int | None, list[int]]:
     """As `worst_contradicted`, with each left out in turn: a slip bends the adjustment to point at true readings.
 
     Parameters
@@ -166,8 +166,8 @@ def _left_without(network: Network, row: int) -> tuple[float, int]:
 
 
 def _taken_in_again(
-    network: Network, kept: np.ndarray, found: list[Solution], left_out: dict[int, float]
-) -> tuple[np.ndarray, list[Solution]]:
+    network: Network, kept: np.ndarray, found: list[AdjustedNetwork], left_out: dict[int, float]
+) -> tuple[np.ndarray, list[AdjustedNetwork]]:
     for row in list(left_out):
         if len(left_out) < 2 or abs(_off(network, found[0], row)[1]) > AGREES_AFTER_ALL:
             continue
@@ -179,7 +179,7 @@ def _taken_in_again(
     return kept, found
 
 
-def _off(network: Network, solution: Solution, row: int) -> tuple[float, float]:
+def _off(network: Network, solution: AdjustedNetwork, row: int) -> tuple[float, float]:
     """How far an observation outside the adjustment is from it: in mm, and over its standard deviation."""
     rows, miss = jacobian(network, solution.xyz_mm)
     spread = math.sqrt(1.0 + max(0.0, float(rows[row] @ solution.covariance_mm2 @ rows[row])))
@@ -187,7 +187,7 @@ def _off(network: Network, solution: Solution, row: int) -> tuple[float, float]:
 
 
 def _named(
-    network: Network, kept: np.ndarray, solution: Solution, left_out: dict[int, float], rivals: list[int]
+    network: Network, kept: np.ndarray, solution: AdjustedNetwork, left_out: dict[int, float], rivals: list[int]
 ) -> tuple[Contradicted, ...]:
     named = [Contradicted(row, w, _off(network, solution, row)[0], left_out=True) for row, w in left_out.items()]
     # A distance is misread more easily than a coordinate, which stands in the sheet for all to see.

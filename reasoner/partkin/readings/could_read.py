@@ -59,9 +59,7 @@ class Field:
         if error_mm is not None:
             one = replace(one, sigma_mm=lengths.standard_uncertainty_mm(error_mm))
         seldom = None if self.guard is None or one.quantity != "centres" else _seldom(self.guard, one, self.confidence)
-        return ask_by_draws(
-            one, self.fits, self.drawn_mm[at], self.confidence, None, self.agreeing_mm[at], seldom
-        )
+        return ask_by_draws(one, self.fits, self.drawn_mm[at], self.confidence, None, self.agreeing_mm[at], seldom)
 
 
 def _seldom(guard: Guard, one: Candidate, confidence: float) -> Callable[[np.ndarray], np.ndarray]:
@@ -150,7 +148,11 @@ def _measured_pairs(trial: Trial) -> list[tuple[str, str]]:
 
 
 def _distances(
-    side: Positions, places_mm: np.ndarray, names: set[str], rows: Sequence[Reading], at_hand: bool,
+    side: Positions,
+    places_mm: np.ndarray,
+    names: set[str],
+    rows: Sequence[Reading],
+    at_hand: bool,
     labour_rate: float | None,
 ) -> tuple[list[Candidate], list[np.ndarray]]:
     """Distances among the named features that were not read yet, or only more coarsely."""

@@ -31,6 +31,4 @@ def supposed_features(known: Known) -> tuple[Feature, ...]:
             replace(row, part=donor, x_mm=None, y_mm=None, z_mm=None, plus_minus_mm=None, zone=None, axis=None)
             for row in known.original.features
         )
-    return tuple(
-        Feature(donor, row.feature, GOES_ONTO[row.kind]) for row in known.host.features if row.need != "spare"
-    )
+    return tuple(Feature(donor, row.feature, GOES_ONTO[row.kind]) for row in known.host.features if row.need != "spare")

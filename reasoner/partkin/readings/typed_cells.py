@@ -11,7 +11,7 @@ from partkin.readings.gathering import Faults
 from partkin.readings.typed_readings import (
     COMMAND,
     FEATURES,
-    Words,
+    TypedWords,
     check_names,
     instrument_named,
     part_named,
@@ -50,7 +50,7 @@ class Filled:
     says: str
 
 
-def understood_cells(build: Build, words: Words, typed: Typed) -> Filled:
+def understood_cells(build: Build, words: TypedWords, typed: Typed) -> Filled:
     """Return the cells that were typed.
 
     Raises
@@ -124,7 +124,7 @@ def _check_kind(feature: Feature | None, typed: Typed, faults: Faults) -> None:
             faults.add(name, f"{feature.feature} is a {feature.kind}, and only {what}", f"Leave --{name} out")
 
 
-def _place(feature: Feature | None, words: Words, at: str, faults: Faults) -> dict[str, str]:
+def _place(feature: Feature | None, words: TypedWords, at: str, faults: Faults) -> dict[str, str]:
     """Coordinates of a feature without a place, in mm, with the greatest error of each."""
     if feature is not None:
         _check_unplaced(feature, faults)

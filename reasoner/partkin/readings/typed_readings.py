@@ -25,7 +25,7 @@ NAMES = {"centres": 2, "near edges": 2, "far edges": 2, "gap": 2, "across": 1, "
 
 
 @dataclass(frozen=True)
-class Words:
+class TypedWords:
     """What was typed. `words`: names, then the value, as they stood in the command; `into`: for what faults say."""
 
     part: str
@@ -41,7 +41,7 @@ class Words:
     into: TypedInto = field(default_factory=TypedInto)
 
 
-def on_a_side(typed: Words, left_of: tuple[str, str] | None, right_of: tuple[str, str] | None) -> Words:
+def on_a_side(typed: TypedWords, left_of: tuple[str, str] | None, right_of: tuple[str, str] | None) -> TypedWords:
     """Return what was typed with a line that the feature lies left or right of.
 
     Raises
@@ -63,7 +63,7 @@ def on_a_side(typed: Words, left_of: tuple[str, str] | None, right_of: tuple[str
     return replace(typed, quantity=side, words=(*typed.words, *line))
 
 
-def understood(build: Build, typed: Words) -> Reading:
+def understood(build: Build, typed: TypedWords) -> Reading:
     """Return the reading that was typed, not yet numbered.
 
     Raises
@@ -128,7 +128,7 @@ def taken_back(build: Build, part: str, named: str | None) -> Reading:
     return Reading(part, "", WITHDRAWN, None, None, corrects=wrong.reading)
 
 
-def named_to_undo(typed: Words) -> str | None:
+def named_to_undo(typed: TypedWords) -> str | None:
     """Return the reading that is to be taken back; None: the last.
 
     Raises
@@ -148,7 +148,7 @@ def named_to_undo(typed: Words) -> str | None:
 
 
 def _understood_side(
-    build: Build, typed: Words, quantity: Quantity, corrected: Reading | None, faults: Faults
+    build: Build, typed: TypedWords, quantity: Quantity, corrected: Reading | None, faults: Faults
 ) -> Reading:
     """The answer that a feature lies left or right of the line through two others."""
     if len(typed.words) != 3:
@@ -177,7 +177,7 @@ def _understood_side(
     )  # fmt: skip
 
 
-def _check_about(typed: Words, faults: Faults) -> None:
+def _check_about(typed: TypedWords, faults: Faults) -> None:
     for problem in faults_of_cells(READINGS, {"by": typed.by, "on": typed.on, "note": typed.note}):
         faults.add(problem.column, problem.what, problem.mend)
 
@@ -228,7 +228,7 @@ def _quantity(word: str | None, corrected: Reading | None) -> Quantity:
     return cast(Quantity, plain)
 
 
-def _split(typed: Words, quantity: Quantity, corrected: Reading | None) -> tuple[tuple[str, ...], str]:
+def _split(typed: TypedWords, quantity: Quantity, corrected: Reading | None) -> tuple[tuple[str, ...], str]:
     """Names and value. A correction may leave the names out; thickness may name a feature."""
     words, count = typed.words, NAMES[quantity]
     ends = tuple(end for end in (corrected.from_feature, corrected.to_feature) if end) if corrected else ()
@@ -328,7 +328,5 @@ def instrument_named(word: str | None) -> Instrument | None:
     plain = " ".join(re.split(r"[\s_-]+", word.strip().lower()))
     plain = "steel rule" if plain == "rule" else plain
     if plain not in INSTRUMENTS:
-        raise refused(
-            "instrument", f'"{word}" is no instrument that is known', f"Say one of: {', '.join(INSTRUMENTS)}"
-        )
+        raise refused("instrument", f'"{word}" is no instrument that is known', f"Say one of: {', '.join(INSTRUMENTS)}")
     return cast(Instrument, plain)

@@ -34,7 +34,7 @@ ONE_SPOT_MM = 1.0
 
 
 @dataclass(frozen=True, eq=False)
-class Spot:
+class UnplacedFeature:
     """A donor feature without a place, and where it has to be.
 
     `at_mm` (2,) in the donor's frame; `play_mm` of its pair; `held`: distances from it that are read already.
@@ -78,7 +78,7 @@ def _is_place(missing: Missing, part: str) -> bool:
     return missing.part == part and missing.quantity == "centres" and not tells_sides(missing)
 
 
-def _spot(findings: Findings, places: Places, trial: Trial, feature: str) -> Spot | None:
+def _spot(findings: Findings, places: Places, trial: Trial, feature: str) -> UnplacedFeature | None:
     """Where a feature has to be; None where that is not known: several fixings are open to it, or no placement."""
     known_pairs = [p for p in trial.answer.pairs if p.allowed_mm < OPEN_PLAY_MM]
     fixings = {o.fixing for o in trial.task.options if o.feature == feature} - {p.fixing for p in known_pairs}
@@ -96,7 +96,7 @@ def _spot(findings: Findings, places: Places, trial: Trial, feature: str) -> Spo
     distances, _ = centre_distances(features, findings.known.donor.readings)
     held = tuple(row for row in distances if feature in (row.from_feature, row.to_feature))
     placed = tuple(row for row in held if _other_end(row, feature) in places.donor.features)
-    return Spot(feature, back[:2], mating.allowed_mm + _travel_mm(trial, fixing, feature), placed)
+    return UnplacedFeature(feature, back[:2], mating.allowed_mm + _travel_mm(trial, fixing, feature), placed)
 
 
 def _travel_mm(trial: Trial, fixing: str, feature: str) -> float:
@@ -109,7 +109,7 @@ def _other_end(row: Distance, feature: str) -> str:
     return row.to_feature if row.from_feature == feature else row.from_feature
 
 
-def _tying(findings: Findings, places: Places, trial: Trial, spot: Spot, at_hand: bool) -> list[Missing]:
+def _tying(findings: Findings, places: Places, trial: Trial, spot: UnplacedFeature, at_hand: bool) -> list[Missing]:
     """One or two distances, the second named in the first; the third only where the side matters."""
     donor = places.donor
     at = {name: donor.xyz_mm[number] for number, name in enumerate(donor.features)}
@@ -148,18 +148,20 @@ def _beyond(ask: Ask, name: str) -> str:
     return said.replace(" mm means that it does not", f" mm from {name} means that it does not") if said else ""
 
 
-def _as_missing(spot: Spot, part: str, to: str, says: str) -> Missing:
+def _as_missing(spot: UnplacedFeature, part: str, to: str, says: str) -> Missing:
     return Missing(f"where {spot.feature} is", part, "centres", spot.feature, to, says)
 
 
-def _candidate(spot: Spot, part: str, at: dict[str, np.ndarray], name: str, at_hand: bool) -> Candidate:
+def _candidate(spot: UnplacedFeature, part: str, at: dict[str, np.ndarray], name: str, at_hand: bool) -> Candidate:
     length_mm = float(np.linalg.norm(spot.at_mm - at[name][:2]))
     instrument = instrument_for(length_mm, at_hand)
     sigma_mm = standard_uncertainty_mm(greatest_error_mm(instrument, length_mm))
     return Candidate(part, spot.feature, name, sigma_mm, instrument, effort_minutes(instrument))
 
 
-def _best_anchors(spot: Spot, at: dict[str, np.ndarray], have: list[str], at_hand: bool, count: int) -> tuple[str, ...]:
+def _best_anchors(
+    spot: UnplacedFeature, at: dict[str, np.ndarray], have: list[str], at_hand: bool, count: int
+) -> tuple[str, ...]:
     """The features whose distances, with those that are read, place it best: least sum of variances."""
     free = [name for name in at if name not in have]
     best: tuple[float, tuple[str, ...]] | None = None
@@ -179,7 +181,7 @@ def _best_anchors(spot: Spot, at: dict[str, np.ndarray], have: list[str], at_han
     return best[1] if best else ()
 
 
-def _third(spot: Spot, at: dict[str, np.ndarray], used: list[str]) -> str | None:
+def _third(spot: UnplacedFeature, at: dict[str, np.ndarray], used: list[str]) -> str | None:
     """What tells the spot from its mirror image across the line of the first two; None: they are one, or none does."""
     a, b = (at[name][:2] for name in used[:2])
     along = (b - a) / max(1e-9, float(np.linalg.norm(b - a)))
@@ -197,7 +199,9 @@ def _third(spot: Spot, at: dict[str, np.ndarray], used: list[str]) -> str | None
     return best if best is not None and gaps[best] > ONE_SPOT_MM else None
 
 
-def _judged(findings: Findings, places: Places, trial: Trial, spot: Spot, candidates: list[Candidate]) -> list[Ask]:
+def _judged(
+    findings: Findings, places: Places, trial: Trial, spot: UnplacedFeature, candidates: list[Candidate]
+) -> list[Ask]:
     """What each distance from the spot means, by draws over everywhere that it might be near there."""
     sigma_mm = max(one.sigma_mm for one in candidates)
     wide_mm = 1.5 * (spot.play_mm + 4.0 * sigma_mm)

@@ -17,7 +17,7 @@ from partkin.report.html_pieces import Sources, environment, report_style
 
 
 @dataclass(frozen=True, eq=False)
-class Told:
+class ToldDonor:
     """One donor as donor.html tells it; `key` starts the ids in it; `after`: drawn with the work done."""
 
     build: Build
@@ -72,7 +72,7 @@ def measured_of(build: Build, part: str) -> Measured:
 
 
 @dataclass(frozen=True)
-class Way:
+class WayRow:
     """A row of the options side by side: a donor with its verdict, or what `stands` in its place.
 
     `row`: what it costs; `href`: where more of a donor stands; `part`: of a donor.
@@ -86,13 +86,13 @@ class Way:
     overlay: OverlayView | None = None
 
 
-def ways_of(options: Sequence[OptionRow], donors: Iterable[Way]) -> list[Way]:
+def ways_of(options: Sequence[OptionRow], donors: Iterable[WayRow]) -> list[WayRow]:
     """Return donors, each with what it costs, and after them the other options."""
     by_part: dict[str | None, OptionRow] = {row.part: row for row in options if row.option == "donor" and row.part}
     ways = [replace(way, row=by_part.get(way.part)) for way in donors]
     told = {way.part for way in ways}
     others = (row for row in options if row.option != "donor" or row.part not in told)
-    return ways + [Way(row, "no verdict: not a donor" if row.option != "donor" else "not checked") for row in others]
+    return ways + [WayRow(row, "no verdict: not a donor" if row.option != "donor" else "not checked") for row in others]
 
 
 @dataclass(frozen=True)
@@ -100,7 +100,7 @@ class Glance:
     """A place on the vehicle with what may go there, the best donor first; `host` empty: of no place that is known."""
 
     host: str
-    ways: tuple[Way, ...]
+    ways: tuple[WayRow, ...]
 
     @property
     def best(self) -> Verdict | None:
@@ -118,16 +118,16 @@ class Glance:
         return tuple(caution.rule for caution in self.best.safety if caution.hold) if self.best is not None else ()
 
 
-def glance_of(build: Build, ways: Sequence[Way]) -> tuple[Glance, ...]:
+def glance_of(build: Build, ways: Sequence[WayRow]) -> tuple[Glance, ...]:
     """Return the places with their ways: donors first, the best and then the cheapest of them before the others."""
-    by_host: dict[str, list[Way]] = {}
+    by_host: dict[str, list[WayRow]] = {}
     for way in ways:
         part = build.part(way.part or (way.row.part if way.row is not None else None) or "")
         by_host.setdefault((part.takes_place_of or part.part) if part is not None else "", []).append(way)
     return tuple(Glance(host, tuple(sorted(found, key=_best_first))) for host, found in by_host.items())
 
 
-def _best_first(way: Way) -> tuple[bool, int, float]:
+def _best_first(way: WayRow) -> tuple[bool, int, float]:
     order = (BOLTS_ON, WITH_ADAPTATION, NOT_ENOUGH, DOES_NOT_FIT, NOT_JUDGED)
     total = way.row.total if way.row is not None else None
     word = order.index(way.verdict.verdict) if way.verdict else len(order)
@@ -160,12 +160,12 @@ def report_html(view: ReportView) -> str:
     rows = {row.part: row for row in view.options if row.option == "donor"}
     drawn = zip_longest(view.verdicts, view.overlays[: len(view.verdicts)], view.after[: len(view.verdicts)])
     donors = [
-        Told(build, verdict, overlay, sources, f"d{number}", after, rows.get(verdict.donor))
+        ToldDonor(build, verdict, overlay, sources, f"d{number}", after, rows.get(verdict.donor))
         for number, (verdict, overlay, after) in enumerate(drawn, 1)
     ]
     ways = ways_of(
         view.options,
-        (Way(None, "", told.verdict.donor, f"#{told.key}", told.verdict, told.overlay) for told in donors),
+        (WayRow(None, "", told.verdict.donor, f"#{told.key}", told.verdict, told.overlay) for told in donors),
     )
     parts = list(dict.fromkeys(verdict.host for verdict in view.verdicts))
     parts += [part.part for host in tuple(parts) for part in build.came_off(host)]

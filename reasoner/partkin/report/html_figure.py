@@ -10,7 +10,7 @@ from partkin.drawing.alt import stands_words
 from partkin.drawing.details import HALF, drawn_pairs, enlarged, factor_for
 from partkin.drawing.overlay import Pattern, pattern
 from partkin.drawing.shapes import SCREEN_PENS
-from partkin.drawing.svg import Writer, hatch_patterns, picture_svg
+from partkin.drawing.svg import SvgWriter, hatch_patterns, picture_svg
 from partkin.drawing.titleblock import KEY_KINDS, key_lines, sample
 from partkin.model.drawing import OverlayView
 from partkin.model.verdict import Pair
@@ -47,7 +47,7 @@ class Figure:
 
 def shared_shapes() -> str:
     """Return what the figures of one page share, once: hatchings and the samples of the key."""
-    writer = Writer(None, 1, False, SCREEN_PENS)
+    writer = SvgWriter(None, 1, False, SCREEN_PENS)
     samples = "".join(
         f'<symbol id="{_KEY_IDS[kind]}" viewBox="-1 -9 28 18">{writer.all(sample(kind, 0.0, 0.0))}</symbol>'
         for kind in KEY_KINDS
@@ -80,7 +80,7 @@ def figure(view: OverlayView, key: str) -> Figure:
         factor = factor_for(view, broad.scale)
         px_per_mm = broad.scale * factor
         times = _times(factor), _times(px_per_mm / narrow.scale)
-        writer = Writer(None, 1, False, SCREEN_PENS)
+        writer = SvgWriter(None, 1, False, SCREEN_PENS)
         cells = tuple(
             Cell(pair, _opened(writer.all(enlarged(view, pair, (fixing, feature), broad.matrix, _MIDDLE, px_per_mm))))
             for pair, fixing, feature in pairs

@@ -14,9 +14,30 @@ from partkin.sheets.dialect import safe_cell
 COLUMNS = ("way", "verdict", "best level", "chance", "expected", "until done", "at worst")
 SUMS = ("what it is made of", "price", "carriage", "adapt", "hours", "trim", "lost")
 SHEET = (
-    "way", "option", "part", "verdict", "best level", "chance", "price", "carriage", "adaptation", "hours", "trim",
-    "expected low", "expected high", "until done low", "until done high", "lost if not", "worst low", "worst high",
-    "available", "ruled out", "asking saves", "asking saves at most", "asking costs", "says",
+    "way",
+    "option",
+    "part",
+    "verdict",
+    "best level",
+    "chance",
+    "price",
+    "carriage",
+    "adaptation",
+    "hours",
+    "trim",
+    "expected low",
+    "expected high",
+    "until done low",
+    "until done high",
+    "lost if not",
+    "worst low",
+    "worst high",
+    "available",
+    "ruled out",
+    "asking saves",
+    "asking saves at most",
+    "asking costs",
+    "says",
 )
 KEY = (
     "best level: the largest piece that goes on. adapt: work on it and beside it; hours: at the build's rate;",

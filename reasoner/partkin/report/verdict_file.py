@@ -174,8 +174,11 @@ def _conflict(conflict: Conflict | None, says: str | None) -> dict[str, Any] | N
         "features": list(conflict.features),
         "seams": [
             {
-                "kind": seam.kind, "original": seam.original, "donor": seam.donor,
-                "host_mm": [v + 0.0 for v in seam.at_host_mm], "donor_mm": [v + 0.0 for v in seam.at_donor_mm],
+                "kind": seam.kind,
+                "original": seam.original,
+                "donor": seam.donor,
+                "host_mm": [v + 0.0 for v in seam.at_host_mm],
+                "donor_mm": [v + 0.0 for v in seam.at_donor_mm],
                 "within_mm": seam.within_mm,
             }
             for seam in conflict.seams

@@ -79,8 +79,7 @@ def _written(sheet: Sheet, table: SheetTable, grid: Grid | None, rows: Sequence[
     numeric = numeric_columns(sheet)
     for cells in filled:
         written = {
-            name: number_cell(cell, dialect) if name in numeric else safe_cell(cell)
-            for name, cell in cells.items()
+            name: number_cell(cell, dialect) if name in numeric else safe_cell(cell) for name, cell in cells.items()
         }
         text += row_text([written.get(name, "") for name in header], dialect)
     return encoded(sheet.name, number, text, dialect)

@@ -24,9 +24,7 @@ _ID = re.compile(r"[A-Za-z0-9_][A-Za-z0-9._-]*", re.ASCII)
 DECIMALS = 9
 _PLAIN_DOT = re.compile(r"-?\d{1,15}(?:\.\d{1,9})?", re.ASCII)
 _NUMERIC_DATE = r"\d{4}-\d{1,2}-\d{1,2}.*|\d{1,2}[./]\d{1,2}[./]\d{2,4}"
-_LOOKS_LIKE_DATE = re.compile(
-    _NUMERIC_DATE + r"|[A-Za-z]{3,9}[- ]\d{1,4}|\d{1,2}[-. ][A-Za-z]{3,9}\.?", re.ASCII
-)
+_LOOKS_LIKE_DATE = re.compile(_NUMERIC_DATE + r"|[A-Za-z]{3,9}[- ]\d{1,4}|\d{1,2}[-. ][A-Za-z]{3,9}\.?", re.ASCII)
 _SCREW_LENGTH = re.compile(r"(m\d+(?:[.,]\d+)?(?:\s*[x×]\s*\d+(?:[.,]\d+)?)?)\s*[x×]\s*\d+(?:[.,]\d+)?", re.I)
 
 

@@ -172,8 +172,5 @@ def row_text(cells: list[str], dialect: Dialect) -> str:
     """Return one row as the sheet's own dialect writes it, with its line end."""
     # Not csv.writer: before Python 3.13 it leaves a lone carriage return unquoted.
     special = (dialect.separator, '"', "\n", "\r")
-    quoted = (
-        '"' + cell.replace('"', '""') + '"' if any(sign in cell for sign in special) else cell
-        for cell in cells
-    )
+    quoted = ('"' + cell.replace('"', '""') + '"' if any(sign in cell for sign in special) else cell for cell in cells)
     return dialect.separator.join(quoted) + dialect.line_end

@@ -72,7 +72,5 @@ def _turn(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]
     return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
-def _cross(
-    a: tuple[float, float], b: tuple[float, float], c: tuple[float, float], d: tuple[float, float]
-) -> bool:
+def _cross(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float], d: tuple[float, float]) -> bool:
     return _turn(a, b, c) * _turn(a, b, d) < 0.0 and _turn(c, d, a) * _turn(c, d, b) < 0.0

@@ -124,9 +124,7 @@ def _fraction(match: re.Match[str], shown: str, unit: str | None) -> Number | No
 
 def _plain(amount: str, shown: str, unit: str | None, decimal: DecimalSign) -> Number | NotANumber:
     if "," in amount and "." in amount and not amount.strip("+-0123456789.,"):
-        return NotANumber(
-            f"{shown} has both a comma and a dot", "Leave the thousands sign out: write 1234.5 or 1234,5"
-        )
+        return NotANumber(f"{shown} has both a comma and a dot", "Leave the thousands sign out: write 1234.5 or 1234,5")
     if not PLAIN_NUMBER.fullmatch(amount):
         if re.fullmatch(r"[+-]?\d{1,3}(?:(?:,\d{3})+|(?:\.\d{3})+|(?:[ '’]\d{3})+(?:[.,]\d+)?)", amount):
             return NotANumber(f"{shown} has a thousands sign", "Leave it out: write 1234.5")

@@ -375,4 +375,3 @@ def _decimal(tab: Tab) -> DecimalSign:
 def _plain(value: float) -> str:
     text = f"{value:.10f}".rstrip("0").rstrip(".")
     return text if text != "-0" else "0"
-

@@ -13,7 +13,7 @@ import pyarrow as pa
 from pyarrow import parquet
 
 from partkin.graph import in_stock
-from partkin.graph.in_stock import RESTRAINT_PART, Wanted
+from partkin.graph.in_stock import RESTRAINT_PART, WantedPart
 from partkin.graph.stores import is_url
 from partkin.stock import index
 from partkin.stock.finding import Host
@@ -27,7 +27,7 @@ Do = Callable[[Any, Sequence[tuple[Any, ...]], Said], list[Any]]
 
 
 @dataclass(frozen=True)
-class Found:
+class FoundPart:
     """A part that was found, with what speaks for or against it besides its holes."""
 
     part: str
@@ -45,7 +45,7 @@ class Answer:
     that distances do not rule out. `left_out`: parts left out because of what speaks against them.
     """
 
-    found: tuple[Found, ...]
+    found: tuple[FoundPart, ...]
     parts: int
     laid_on: int
     not_judged: tuple[str, ...] = ()
@@ -53,16 +53,16 @@ class Answer:
 
 
 @dataclass(frozen=True)
-class Question:
+class StockQuestion:
     """What is asked of a stock for one host; `without`: what must not speak against a part."""
 
     host: Host
-    wanted: Wanted
+    wanted: WantedPart
     without: frozenset[str] = frozenset()
 
 
 def ask(
-    stock: Path, questions: Sequence[Question], on: str = "", graph: str = "", said: Said = lambda *_: None
+    stock: Path, questions: Sequence[StockQuestion], on: str = "", graph: str = "", said: Said = lambda *_: None
 ) -> list[Answer]:
     """Find the parts of a stock for several hosts.
 
@@ -101,7 +101,7 @@ def ask(
 
 
 def _asked(
-    stock: Path, manifest: Manifest, questions: Sequence[Question], do: Do, graph: str, said: Said
+    stock: Path, manifest: Manifest, questions: Sequence[StockQuestion], do: Do, graph: str, said: Said
 ) -> list[Answer]:
     hosts = [question.host for question in questions]
     place = str(stock.resolve())
@@ -114,7 +114,7 @@ def _asked(
 
 
 def _answered(
-    stock: Path, manifest: Manifest, question: Question, rows: Rows, do: Do, graph: str, said: Said
+    stock: Path, manifest: Manifest, question: StockQuestion, rows: Rows, do: Do, graph: str, said: Said
 ) -> Answer:
     kept, gone = _without_restraints(stock, rows)
     # What must not speak against a part is asked of all of them first; else only of those that are found.
@@ -122,7 +122,7 @@ def _answered(
     left_out = {name for name, says in speaks.items() if not question.without.isdisjoint(says)}
     kept = _without(stock, kept, left_out)
     place = str(stock.resolve())
-    found: list[Found] = []
+    found: list[FoundPart] = []
     # Few are laid on together at once; of many those of each partition are a task.
     groups = [list(kept)] if sum(map(len, kept.values())) <= FEW_PARTS else [[one] for one in kept]
     jobs = [
@@ -133,7 +133,7 @@ def _answered(
         at = np.array([hit.part for hit in hits], dtype=np.int64)
         names, versions = (_column(stock, one, column).take(at).to_pylist() for column in ("part", "version"))
         found += [
-            Found(name, version, one.name, hit) for name, version, hit in zip(names, versions, hits, strict=True)
+            FoundPart(name, version, one.name, hit) for name, version, hit in zip(names, versions, hits, strict=True)
         ]
     if not question.without:
         hits_of = _by_partition(manifest, found).items()
@@ -164,7 +164,7 @@ def _without(stock: Path, rows: Rows, names: set[str]) -> Rows:
     return {one: parts for one, parts in kept.items() if len(parts)}
 
 
-def _by_partition(manifest: Manifest, found: Sequence[Found]) -> dict[Partition, list[Hit]]:
+def _by_partition(manifest: Manifest, found: Sequence[FoundPart]) -> dict[Partition, list[Hit]]:
     named = {one.name: one for one in manifest.partitions}
     hits: dict[Partition, list[Hit]] = {}
     for one in found:
@@ -172,13 +172,13 @@ def _by_partition(manifest: Manifest, found: Sequence[Found]) -> dict[Partition,
     return hits
 
 
-def _best_first(found: Found) -> tuple[bool, int, float, str]:
+def _best_first(found: FoundPart) -> tuple[bool, int, float, str]:
     margin = found.hit.margin_mm
     return found.hit.state != GOES, -found.hit.holds, np.inf if margin is None else -margin, found.part
 
 
 def _spoken(
-    stock: Path, manifest: Manifest, question: Question, rows: Rows, graph: str
+    stock: Path, manifest: Manifest, question: StockQuestion, rows: Rows, graph: str
 ) -> dict[str, tuple[str, ...]]:
     """What the graph says of these parts."""
     place = graph or manifest.graph
@@ -206,7 +206,7 @@ def _table(folder: str) -> pa.Table:
     return parquet.read_table(f"{folder}/parts.parquet", columns=["part", "version", "added"])
 
 
-def rows_of(stock: Path, found: Found) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+def rows_of(stock: Path, found: FoundPart) -> tuple[dict[str, Any], list[dict[str, Any]]]:
     """Return the row of a part as it was added, and those of its features."""
     folder = stock / found.partition
     first = np.load(folder / "first.npy", mmap_mode="r")

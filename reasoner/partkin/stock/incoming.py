@@ -137,7 +137,8 @@ def _of_build(build: Build, called: str) -> Batch:
     stem = offered_id(build.settings.name if build.settings.name != "build" else called)
     found = [
         _alone(build, part, f"{stem}.{part.part}")
-        for part in build.parts if part.origin != "host" and build.features_of(part.part)
+        for part in build.parts
+        if part.origin != "host" and build.features_of(part.part)
     ]
     if not found:
         return _EMPTY

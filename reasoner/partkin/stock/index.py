@@ -140,8 +140,9 @@ def write(batch: Batch, folder: Path) -> None:
     xyz = np.stack([_floats(features, name) for name in ("x_mm", "y_mm", "z_mm")], axis=1)
     spec, specs = _specs(batch, owner)
     parquet.write_table(specs, folder / "specs.parquet")
-    widths, demanding = np.array([_wide_mm(donor_of(row)) for row in specs.to_pylist()] or [0.0]), pc.equal(
-        specs.column("need"), "must"
+    widths, demanding = (
+        np.array([_wide_mm(donor_of(row)) for row in specs.to_pylist()] or [0.0]),
+        pc.equal(specs.column("need"), "must"),
     )
     error = _floats(features, "error_mm").astype(np.float32)
     flex = np.where(_true(batch.parts, "flex_in_plane"), np.nan_to_num(_floats(batch.parts, "flex_mm")), 0.0)

@@ -19,7 +19,7 @@ from partkin.fit.mating import half_travel_mm, mate
 from partkin.fit.search import LimitReached
 from partkin.fit.solve import NODE_LIMIT, holds, solve
 from partkin.fit.task import UNKNOWN_PLAY_MM, Prepared, prepare
-from partkin.fit.work import FIT_MM, Work
+from partkin.fit.work import FIT_MM, WorkedTask
 from partkin.model.fitting import FitTask
 from partkin.model.mating import Fixing
 from partkin.model.positions import Positions
@@ -51,7 +51,7 @@ class Hit:
 
 
 @dataclass(frozen=True, eq=False)
-class Table:
+class PlayTable:
     """What the fixings and the features of some parts allow each other: float64 (fixings, specs) mm each.
 
     `worst`, `kindest`: the play whatever is not known, -inf where they cannot go together. `error`: how far sizes may
@@ -74,7 +74,7 @@ def _as_such(fixing: Fixing) -> Fixing:
     return replace(fixing, feature=feature, shown_by=None)
 
 
-def _table(fixings: tuple[Fixing, ...], specs: list[dict[str, Any]]) -> Table:
+def _table(fixings: tuple[Fixing, ...], specs: list[dict[str, Any]]) -> PlayTable:
     donors = [donor_of(row) for row in specs]
     kinds: dict[Fixing, int] = {}
     at = [kinds.setdefault(_as_such(fixing), len(kinds)) for fixing in fixings]
@@ -91,7 +91,7 @@ def _table(fixings: tuple[Fixing, ...], specs: list[dict[str, Any]]) -> Table:
             kindest[row, column] = UNKNOWN_PLAY_MM if most is None else most
     travel = np.array([half_travel_mm(d.feature, d.across, d.length) for d in donors])
     flex = np.array([(row["flex_mm"] or 0.0) if row["flex_in_plane"] else 0.0 for row in specs])
-    return Table(worst[at], kindest[at], error[at], travel, flex)
+    return PlayTable(worst[at], kindest[at], error[at], travel, flex)
 
 
 def tried(host: Host, segment: Segment, parts: np.ndarray) -> list[Hit]:
@@ -173,7 +173,7 @@ class _Laid:
     parts: np.ndarray
     rows: np.ndarray
     owner: np.ndarray
-    table: Table
+    table: PlayTable
     spec: np.ndarray
 
     @classmethod
@@ -414,9 +414,7 @@ def _prepared(host: Host, segment: Segment, part: int, mirrored: bool) -> tuple[
     )  # fmt: skip
     errors = dict(zip(names, error.tolist(), strict=True))
     fixings = host.fixings
-    errors |= {
-        f.feature.feature: mm + _loose_mm(f) for f, mm in zip(fixings, host.error_mm.tolist(), strict=True)
-    }
+    errors |= {f.feature.feature: mm + _loose_mm(f) for f, mm in zip(fixings, host.error_mm.tolist(), strict=True)}
     return prepared, errors
 
 
@@ -458,7 +456,7 @@ def goes_on(task: FitTask, host: Host) -> bool | None:
 def _holding(task: FitTask, at_least: int) -> int:
     """How many fixings that must hold do at once, where it is at least so many; else 0."""
     features = tuple(replace(spot, must=False, should=False) for spot in task.features)
-    work = Work.of(replace(task, features=features), NODE_LIMIT)
+    work = WorkedTask.of(replace(task, features=features), NODE_LIMIT)
     none = tuple(np.zeros_like(side) for side in work.must)
     try:
         found = work.search(Aim(none, work.must), FIT_MM, at_least=at_least).run()  # type: ignore[arg-type]
@@ -476,5 +474,3 @@ def _as_read(task: FitTask, host: Host) -> tuple[float | None, int]:
         features=tuple(replace(s, should=False) for s in task.features),
     ))  # fmt: skip
     return None if answer.margin_mm is None else rounded(answer.margin_mm), len(host.must)
-
-

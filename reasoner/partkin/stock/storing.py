@@ -397,9 +397,12 @@ def drop(stock: Path, parts: Sequence[str]) -> int:
             rows.append(hit)
         lacking = [name for name, there in zip(parts, seen, strict=True) if not there]
         if lacking:
-            raise FaultyInput(tuple(
-                Problem(stock.name, 0, "part", f"there is no part {name!r}", "Mind its spelling") for name in lacking
-            ))
+            raise FaultyInput(
+                tuple(
+                    Problem(stock.name, 0, "part", f"there is no part {name!r}", "Mind its spelling")
+                    for name in lacking
+                )
+            )
         partitions = tuple(
             _without(stock, one, hit, number) for one, hit in zip(manifest.partitions, rows, strict=True)
         )

@@ -125,7 +125,6 @@ def warned(step: StripStep | RefitStep, width: int = WIDTH) -> list[str]:
     return [line for caution in step.cautions for line in folded(caution.says, f"{UNDER}! ", width=width)]
 
 
-
 def _proof(plan: StripPlan) -> str:
     counted = f"{plan.cost_minutes:.1f} min counted with going from place to place and with lifting"
     if plan.proved:

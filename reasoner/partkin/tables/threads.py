@@ -73,8 +73,10 @@ def _inches(text: str) -> float:
 
 def _like(table: Mapping[str, Thread], form: str, major_mm: float, pitch_mm: float) -> Thread | None:
     for thread in table.values():
-        if thread.form == form and math.isclose(thread.major_mm, major_mm, abs_tol=0.002) and math.isclose(
-            thread.pitch_mm, pitch_mm, abs_tol=0.0005
+        if (
+            thread.form == form
+            and math.isclose(thread.major_mm, major_mm, abs_tol=0.002)
+            and math.isclose(thread.pitch_mm, pitch_mm, abs_tol=0.0005)
         ):
             return thread
     return None

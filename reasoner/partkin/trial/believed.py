@@ -124,8 +124,7 @@ def believed(prepared: Prepared, answer: FitAnswer, places: Places) -> Believed 
     onto = np.array(answer.placement.matrix)[: prepared.task.dims, : prepared.task.dims]
     how = making(places.one_drawing.scatter_mm)
     ways = tuple(
-        weigh(_discrepancies(prepared.task, places, pairs, onto), how, places.one_drawing.weight)
-        for pairs in pairings
+        weigh(_discrepancies(prepared.task, places, pairs, onto), how, places.one_drawing.weight) for pairs in pairings
     )
     likely = np.array([way.likely for way in ways])
     share = np.exp(likely - likely.max())
@@ -259,9 +258,7 @@ def placed_pairs(task: FitTask, pairs: Sequence[Pairing]) -> Pairs:
 def _discrepancies(task: FitTask, places: Places, pairs: Sequence[Pairing], onto: np.ndarray) -> Discrepancies:
     hosts, donors = {s.id: s.at_mm for s in task.fixings}, {s.id: s.at_mm for s in task.features}
     mirror, rows = mirror_of(task), _rows(places, pairs)
-    spread = [
-        _block(side, own, task.dims) for side, own in zip((places.host, places.donor), rows, strict=True)
-    ]
+    spread = [_block(side, own, task.dims) for side, own in zip((places.host, places.donor), rows, strict=True)]
     flip = np.tile(mirror, len(pairs))
     return discrepancies(
         np.array([hosts[fixing] for fixing, _ in pairs]), np.array([donors[feature] for _, feature in pairs]) * mirror,

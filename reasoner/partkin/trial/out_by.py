@@ -10,7 +10,7 @@ import numpy as np
 
 from partkin.fit.arrays import Pairs, directions
 from partkin.fit.flex import gives, pulled
-from partkin.fit.out_by import MOST_SHARE, Held, Shape, prove, share_needed
+from partkin.fit.out_by import MOST_SHARE, HeldPairs, StatedShape, prove, share_needed
 from partkin.fit.pairings_left import pairings_left
 from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared
 from partkin.model.fitting import Nogood, WithinErrors
@@ -71,7 +71,7 @@ def _share(known: Known, places: Places, prepared: Prepared) -> WithinErrors | N
 
 
 def _proved(
-    share: float, held: list[Held], branches: list[Sequence[Pairing]], prepared: Prepared,
+    share: float, held: list[HeldPairs], branches: list[Sequence[Pairing]], prepared: Prepared,
     must: tuple[tuple[str, ...], tuple[str, ...]], slips: tuple[tuple[str, str], ...],
 ) -> WithinErrors:  # fmt: skip
     """The share with its proof; a smaller one where the proof comes upon a turn at which less will do."""
@@ -92,7 +92,7 @@ def _proved(
     return WithinErrors(stated, *must, tuple(nogoods), slips)
 
 
-def _held(known: Known, places: Places, prepared: Prepared, pairs: Sequence[Pairing]) -> Held:
+def _held(known: Known, places: Places, prepared: Prepared, pairs: Sequence[Pairing]) -> HeldPairs:
     """The pairs on the shapes that the readings tell."""
     shown = places.hosted.placed_by
     host, donor = places.host, places.donor
@@ -103,7 +103,7 @@ def _held(known: Known, places: Places, prepared: Prepared, pairs: Sequence[Pair
     flat = Pairs.of(prepared.task, pairs)
     on = np.array([(sides[0].features.index(shown[f]), sides[1].features.index(d)) for f, d in pairs])
     fixings = [prepared.fixings[f] for f, _ in pairs]
-    return Held(
+    return HeldPairs(
         sides, on,
         replace(
             flat, q=sides[0].at_mm[on[:, 0]], p=sides[1].at_mm[on[:, 1]],
@@ -123,7 +123,7 @@ def _sizes_mm(known: Known, places: Places, prepared: Prepared, pair: Pairing) -
     return sum(across.half_width_mm + length.half_width_mm for across, length in ends) / 2.0
 
 
-def _shape(positions: Positions, side: Side, stated: set[str]) -> Shape:
+def _shape(positions: Positions, side: Side, stated: set[str]) -> StatedShape:
     """One side as it was read, about its middle: those features that a verdict states places of.
 
     Distances to the edge of a slot hang on its direction and tell nothing here.
@@ -137,7 +137,7 @@ def _shape(positions: Positions, side: Side, stated: set[str]) -> Shape:
     ]  # fmt: skip
     middle = told.at_mm[rows].mean(axis=0)
     ends = [[number[int(end)] for end in told.ends[at]] for at in keep]
-    return Shape(
+    return StatedShape(
         tuple(positions.features[row] for row in rows), told.at_mm[rows] - middle,
         np.array(ends, dtype=int).reshape(-1, 2), told.length_mm[keep], told.length_error_mm[keep],
         told.read_mm[rows] - middle, told.error_mm[rows], tuple(told.names[at] for at in keep),

@@ -99,11 +99,11 @@ def _guided(
     on_donor, on_original = _kinds(known.donor), _kinds(known.original)
     fewer = {kind for kind in AIRBAG_ZONES if on_original[kind] <= on_donor[kind]}
     fixings = {one.name: Spot(one.name, one.at_host_mm, must=one.kind in fewer) for one in held}
-    features = {
-        one.name_on_donor: Spot(one.name_on_donor, one.at_donor_mm, must=one.kind not in fewer) for one in held
-    }
+    features = {one.name_on_donor: Spot(one.name_on_donor, one.at_donor_mm, must=one.kind not in fewer) for one in held}
     whole = replace(
-        task, fixings=(*task.fixings, *fixings.values()), features=(*task.features, *features.values()),
+        task,
+        fixings=(*task.fixings, *fixings.values()),
+        features=(*task.features, *features.values()),
         options=(*task.options, *(Option(one.name, one.name_on_donor, one.within_mm) for one in held)),
         given=task.given and len(held) == 1,
     )

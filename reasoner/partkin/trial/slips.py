@@ -29,7 +29,7 @@ Pair = frozenset[str]
 
 
 @dataclass(frozen=True)
-class Told:
+class ToldDistance:
     """A distance between two features in each layout that a part's readings allow, with its greatest error, in mm."""
 
     lengths_mm: tuple[float, ...]
@@ -41,12 +41,12 @@ class Told:
 
 
 @dataclass(frozen=True)
-class Held:
+class ComparedReading:
     """A reading with what the other part says of it. `off_mm`: read minus told; `near_mm`: how near is alike."""
 
     reading: Reading
     distance: Distance
-    told: Told
+    told: ToldDistance
     off_mm: float
     near_mm: float
 
@@ -61,9 +61,9 @@ class Held:
         return frozenset((self.distance.from_feature, self.distance.to_feature))
 
 
-def distances_of(side: Side, positions: Positions) -> dict[Pair, Told]:
+def distances_of(side: Side, positions: Positions) -> dict[Pair, ToldDistance]:
     """Every distance of a part that is read, or follows from its places, by the two features."""
-    found: dict[Pair, Told] = {}
+    found: dict[Pair, ToldDistance] = {}
     shapes = [of_layout(positions, at) for at in range(len(positions.layouts))] or [positions]
     for a, b in combinations(range(len(positions.features)), 2):
         half_mm, lengths_mm = 0.0, []
@@ -75,17 +75,15 @@ def distances_of(side: Side, positions: Positions) -> dict[Pair, Told]:
         for one_mm in lengths_mm:
             if all(abs(one_mm - two_mm) > half_mm + slip_rule("made alike") for two_mm in kept_mm):
                 kept_mm.append(one_mm)
-        found[frozenset((positions.features[a], positions.features[b]))] = Told(tuple(kept_mm), half_mm)
+        found[frozenset((positions.features[a], positions.features[b]))] = ToldDistance(tuple(kept_mm), half_mm)
     mine = {feature.feature: feature for feature in side.features}
     for one in centre_distances(mine, side.readings)[0]:
         ends = frozenset((one.from_feature, one.to_feature))
-        found[ends] = Told((one.length_mm,), math.sqrt(3.0) * one.sigma_mm)
+        found[ends] = ToldDistance((one.length_mm,), math.sqrt(3.0) * one.sigma_mm)
     return found
 
 
-def leaning(
-    side: Side, other: Mapping[Pair, Told], called: Mapping[str, str]
-) -> dict[str, bool]:
+def leaning(side: Side, other: Mapping[Pair, ToldDistance], called: Mapping[str, str]) -> dict[str, bool]:
     """Whether each reading agrees with the same distance on the other part, where that is known."""
     mine = {feature.feature: feature for feature in side.features}
     rows = {row.reading: row for row in current(side.readings)}
@@ -94,7 +92,7 @@ def leaning(
 
 
 def doubted(
-    side: Side, positions: Positions, other: Mapping[Pair, Told], called: Mapping[str, str], other_part: str
+    side: Side, positions: Positions, other: Mapping[Pair, ToldDistance], called: Mapping[str, str], other_part: str
 ) -> tuple[Suspect, ...]:
     """Find the readings of a part that a slip explains better than another shape does.
 
@@ -127,26 +125,30 @@ def doubted(
 
 
 def _held(
-    read: Sequence[Distance], rows: Mapping[str, Reading], other: Mapping[Pair, Told], called: Mapping[str, str]
-) -> list[Held]:
+    read: Sequence[Distance], rows: Mapping[str, Reading], other: Mapping[Pair, ToldDistance], called: Mapping[str, str]
+) -> list[ComparedReading]:
     held = []
     for one in read:
         there = frozenset(called.get(end, "") for end in (one.from_feature, one.to_feature))
         told = other.get(there)
         if told is not None:
-            held.append(Held(rows[one.reading], one, told, *_off_and_near(one, told)))
+            held.append(ComparedReading(rows[one.reading], one, told, *_off_and_near(one, told)))
     return held
 
 
-def _off_and_near(one: Distance, told: Told) -> tuple[float, float]:
+def _off_and_near(one: Distance, told: ToldDistance) -> tuple[float, float]:
     near_mm = math.sqrt(3.0) * one.sigma_mm + told.within_mm + slip_rule("made alike")
     return one.length_mm - told.nearest_mm(one.length_mm), near_mm
 
 
 def _doubted_as_paired(
-    held: Sequence[Held], side: Side, positions: Positions, other: Mapping[Pair, Told], called: Mapping[str, str],
+    held: Sequence[ComparedReading],
+    side: Side,
+    positions: Positions,
+    other: Mapping[Pair, ToldDistance],
+    called: Mapping[str, str],
     other_part: str,
-) -> list[Suspect]:  # fmt: skip
+) -> list[Suspect]:
     differ = [one for one in held if not one.agrees]
     confirmed = {one.reading.reading for one in differ if _confirmed(one, side, positions)}
     # One that its own part confirms is no slip: there a hole is elsewhere.
@@ -172,7 +174,7 @@ def _by_itself(slip: Slip, beside: Slip | None) -> bool:
     return beside is not None and "tape" not in (slip.kind, beside.kind)
 
 
-def _slip(one: Held, other: Mapping[Pair, Told], called: Mapping[str, str]) -> Slip | None:
+def _slip(one: ComparedReading, other: Mapping[Pair, ToldDistance], called: Mapping[str, str]) -> Slip | None:
     shift_mm = one.distance.length_mm - value_mm(one.reading)
     elsewhere = {}
     ends = one.distance.from_feature, one.distance.to_feature
@@ -185,7 +187,7 @@ def _slip(one: Held, other: Mapping[Pair, Told], called: Mapping[str, str]) -> S
     return next((slip for slip in meant if slip is not None), None)
 
 
-def _confirmed(one: Held, side: Side, positions: Positions) -> bool:
+def _confirmed(one: ComparedReading, side: Side, positions: Positions) -> bool:
     """Whether somebody read it twice, or the other readings of its part would show a slip of that size and do not."""
     same = [
         row for row in (*side.readings, *side.replaced)
@@ -208,7 +210,7 @@ def _confirmed(one: Held, side: Side, positions: Positions) -> bool:
     return abs(off_mm) <= near_mm and not allowed
 
 
-def _suspect(one: Held, slip: Slip | None, part: str, other_part: str, agree: int) -> Suspect:
+def _suspect(one: ComparedReading, slip: Slip | None, part: str, other_part: str, agree: int) -> Suspect:
     row, ends = one.reading, f"{one.distance.from_feature} to {one.distance.to_feature}"
     head = f"{row.reading} of {part} ({ends}): {row.value:g} {row.unit}"
     told = " or ".join(f"{told_mm:.1f}" for told_mm in one.told.lengths_mm)
@@ -227,7 +229,7 @@ def _suspect(one: Held, slip: Slip | None, part: str, other_part: str, agree: in
     )  # fmt: skip
 
 
-def _pairings(read: Sequence[Distance], other: Mapping[Pair, Told]) -> list[dict[str, str]]:
+def _pairings(read: Sequence[Distance], other: Mapping[Pair, ToldDistance]) -> list[dict[str, str]]:
     """Ways of giving each feature one of the other part's so that all readings but one, or all, agree."""
     # Of fewer readings nearly every pairing leaves out one.
     if len(read) <= slip_rule("fewest beside"):
@@ -246,7 +248,7 @@ def _pairings(read: Sequence[Distance], other: Mapping[Pair, Told]) -> list[dict
     return [called for called in found if called not in alike]
 
 
-def _compared(called: Mapping[str, str], read: Sequence[Distance], other: Mapping[Pair, Told]) -> int:
+def _compared(called: Mapping[str, str], read: Sequence[Distance], other: Mapping[Pair, ToldDistance]) -> int:
     return sum(frozenset((called[one.from_feature], called[one.to_feature])) in other for one in read)
 
 
@@ -269,7 +271,7 @@ def _ties(name: str, among: Sequence[str], read: Sequence[Distance]) -> int:
 
 def _extend(
     called: dict[str, str], names: Sequence[str], theirs: Sequence[str], read: Sequence[Distance],
-    other: Mapping[Pair, Told], most_off: int, found: list[dict[str, str]], tried: list[int],
+    other: Mapping[Pair, ToldDistance], most_off: int, found: list[dict[str, str]], tried: list[int],
 ) -> bool:  # fmt: skip
     """Search depth first; False where it takes too long."""
     if len(called) == len(names):
@@ -291,7 +293,7 @@ def _extend(
     return True
 
 
-def _disagree(called: Mapping[str, str], read: Sequence[Distance], other: Mapping[Pair, Told]) -> int:
+def _disagree(called: Mapping[str, str], read: Sequence[Distance], other: Mapping[Pair, ToldDistance]) -> int:
     count = 0
     for one in read:
         if one.from_feature in called and one.to_feature in called:

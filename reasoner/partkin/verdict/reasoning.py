@@ -17,8 +17,12 @@ LEVELS = {
 
 
 def reasons(
-    findings: Findings, chosen: VerdictWord, conflict: str | None = None, seam: str | None = None,
-    errors: WithinErrors | None = None, odd: str | None = None,
+    findings: Findings,
+    chosen: VerdictWord,
+    conflict: str | None = None,
+    seam: str | None = None,
+    errors: WithinErrors | None = None,
+    odd: str | None = None,
 ) -> tuple[Reason, ...]:
     """Number the reasons from the verdict down: r1 rests on the others, and what one of them rests on follows it.
 

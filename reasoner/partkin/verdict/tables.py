@@ -77,9 +77,7 @@ def _blocked_as_given(trial: Trial, shown: set[str]) -> list[Pair]:
     ]
 
 
-def _unpaired(
-    findings: Findings, trial: Trial, fits: tuple[PairFit, ...], shown: set[str]
-) -> tuple[Unpaired, ...]:
+def _unpaired(findings: Findings, trial: Trial, fits: tuple[PairFit, ...], shown: set[str]) -> tuple[Unpaired, ...]:
     """Fixings and features that are left over, and why."""
     used = {name for pair in fits for name in ((0, pair.fixing), (1, pair.feature))}
     host_needs = needs(findings, donor=False)

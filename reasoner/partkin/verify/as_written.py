@@ -243,13 +243,15 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     fixings = {
         name: replace(
             _fixing(build, feature, shown, found, hosted), material=host.material, spare=feature.need == "spare"
-        ) for name, feature, shown in rows
+        )
+        for name, feature, shown in rows
     }
     mine = build.features_of(donor.part)
     features = {
         f.feature: replace(
             _point(build, f, at, must=f.need == "must"), material=donor.material, spare=f.need == "spare"
-        ) for f in mine
+        )
+        for f in mine
     }
     options = _options(fixings, features, _meant(mine, rows))
     trusted = tuple(
@@ -302,9 +304,7 @@ def _meant(mine: tuple[Feature, ...], rows: list[tuple[str, Feature, Feature]]) 
     return {f.feature: called[f.goes_on] for f in mine if f.goes_on in called}
 
 
-def _options(
-    fixings: Mapping[str, Point], features: Mapping[str, Point], meant: Mapping[str, str]
-) -> frozenset[Named]:
+def _options(fixings: Mapping[str, Point], features: Mapping[str, Point], meant: Mapping[str, str]) -> frozenset[Named]:
     """Pairs that may be made: a feature or fixing that the sheet gives a partner goes with no other."""
     return frozenset(
         (f, d) for f in fixings for d in features

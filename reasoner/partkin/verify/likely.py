@@ -100,9 +100,7 @@ def at_likely(verdict: Mapping, build: Build, sides: Sides) -> Sides:
     likely = verdict["likely"]
     _, _, shown = shown_by(verdict, build)
     hosted = {fixing: likely["host"][name] for fixing, name in shown.items() if name in likely["host"]}
-    return replace(
-        sides, fixings=_moved(sides.fixings, hosted), features=_moved(sides.features, likely["donor"])
-    )
+    return replace(sides, fixings=_moved(sides.fixings, hosted), features=_moved(sides.features, likely["donor"]))
 
 
 def _moved(points: Mapping[str, Point], places: Mapping) -> dict[str, Point]:

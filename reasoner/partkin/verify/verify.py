@@ -404,9 +404,7 @@ def _pair_left_open(sides: Sides, nogoods: Sequence[frozenset[Named]]) -> tuple[
     return None
 
 
-def _branch_fault(
-    nogood: Mapping, pairs: frozenset[Named], sides: Sides, seams: Seams, mirrored: bool
-) -> str | None:
+def _branch_fault(nogood: Mapping, pairs: frozenset[Named], sides: Sides, seams: Seams, mirrored: bool) -> str | None:
     """Why the pieces do not prove that these pairs cannot hold together; None: they do."""
     if len({f for f, _ in pairs}) != len(pairs) or len({d for _, d in pairs}) != len(pairs):
         return "it pairs something twice"

@@ -23,7 +23,7 @@ Left = frozenset[tuple[str, str]]
 
 
 @dataclass(frozen=True)
-class Bar:
+class StatedDistance:
     """A distance: between which two, in which direction it was stated, how long then; what was read and how far out."""
 
     one: str
@@ -44,7 +44,7 @@ class Bar:
 
 
 @dataclass(frozen=True)
-class Shape:
+class StatedPlaces:
     """Stated places of a side, and how far readings let them be elsewhere.
 
     `boxes`: least and most departure along x and y of those of which both coordinates were read, if there are two.
@@ -52,7 +52,7 @@ class Shape:
     """
 
     at: Mapping[str, Vector]
-    bars: Mapping[str, Bar]
+    bars: Mapping[str, StatedDistance]
     boxes: Mapping[str, tuple[Vector, Vector]]
     near: Fraction
 
@@ -146,7 +146,7 @@ class _Branch:
     def _shape(
         self, part: Part, at: Mapping[str, Vector], called: Mapping[str, str], near: Fraction, left_out: Left,
         mirrored: bool,
-    ) -> Shape:  # fmt: skip
+    ) -> StatedPlaces:  # fmt: skip
         features = {row.feature: row for row in self.build.features_of(part.part)}
         flip = -1 if mirrored else 1
         at = {name: (flip * x, y) for name, (x, y) in at.items()}
@@ -167,7 +167,7 @@ class _Branch:
                 bar = _bar(ends[0], ends[1], at, told[0], self.share * told[1], near)
                 if bar is not None:
                     bars[row.reading] = bar
-        return Shape(at, bars, boxes if len(boxes) > 1 else {}, near)
+        return StatedPlaces(at, bars, boxes if len(boxes) > 1 else {}, near)
 
     def fault(self, pairs: frozenset[Named]) -> str | None:
         """Why the pieces do not prove that these pairs cannot hold together; None: they do."""
@@ -232,9 +232,9 @@ class _Branch:
 
 def _bar(
     one: str, other: str, at: Mapping[str, Vector], value: Fraction, within: Fraction, near: Fraction
-) -> Bar | None:
+) -> StatedDistance | None:
     """A distance between two stated places; None: it may point anywhere."""
     apart = minus(at[one], at[other])
     along = towards(apart)
     now = dot(along, apart)
-    return Bar(one, other, along, now, value, within) if now > 2 * near + EPS else None
+    return StatedDistance(one, other, along, now, value, within) if now > 2 * near + EPS else None
