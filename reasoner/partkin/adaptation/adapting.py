@@ -279,7 +279,7 @@ def _sound(findings: Findings, answer: AdaptationAnswer, prepared: Prepared, pla
 def _spread_mm(places: Places) -> float:
     """Standard deviation of how far a typical pair is out by the readings of both sides, radially."""
     sides = (places.host, places.donor)
-    return float(sum(np.trace(covariance_mm2(side)) / max(len(side.features), 1) for side in sides)) ** 0.5
+    return float(float(sum(np.trace(covariance_mm2(side)) / max(len(side.features), 1) for side in sides)) ** 0.5)
 
 
 def question_of(build: Build, findings: Findings, trial: Trial, prepared: Prepared) -> AdaptationQuestion:

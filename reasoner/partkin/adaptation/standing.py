@@ -44,7 +44,7 @@ def _flat(line: np.ndarray, axis: tuple[float, float, float]) -> np.ndarray:
 def lengthened(own: np.ndarray, spot: Spot, shape: ReachShape) -> np.ndarray:
     """Centre line of a slot lengthened by a shape's `back_mm` and `forward_mm`."""
     along = direction(spot.angle_deg)
-    return own + np.array([-shape.back_mm * along, shape.forward_mm * along])
+    return np.asarray(own + np.array([-shape.back_mm * along, shape.forward_mm * along]))
 
 
 def excess_mm(unit: FixingChoices, choice: Choice, placement: Placement) -> float:

@@ -16,7 +16,8 @@ from partkin.model.words import DOES_NOT_FIT, GOES_ON, NOT_JUDGED, SIDES
 from partkin.positions.lengths import current
 from partkin.positions.next_reading import Band, Candidate
 from partkin.positions.wording import meaning, named
-from partkin.readings.next_readings import BETTER, LATER, Next, Wanted, donor_at_hand, wanted
+from partkin.readings.could_read import donor_at_hand
+from partkin.readings.next_readings import BETTER, LATER, Next, Wanted, wanted
 from partkin.readings.record_command import correcting, record_command, side_commands
 from partkin.report.text import MARKS
 from partkin.sheets.given_files import in_folder

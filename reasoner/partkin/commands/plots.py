@@ -66,7 +66,7 @@ def chance_plot(build: Build, donor: str) -> ChancePlot:
     """
     from partkin.positions.by_draws import chance_after, look_mm
     from partkin.positions.wording import named
-    from partkin.readings import next_readings
+    from partkin.readings import could_read, next_readings
 
     seen = seeing.see(build, donor)
     trial, places = seen.findings.trial, seen.places
@@ -79,8 +79,8 @@ def chance_plot(build: Build, donor: str) -> ChancePlot:
         mend = "partkin check says what its verdict rests on"
         raise FaultyInput((Problem("readings.csv", 0, "", f"no reading would tell more of {donor}", mend),))
     ask, one = best[0].ask, best[0].reading
-    at_hand = best[0].later or next_readings.donor_at_hand(seen.findings.known.donor.readings)
-    field = next_readings.field_of(seen.findings, places, trial, at_hand)
+    at_hand = best[0].later or could_read.donor_at_hand(seen.findings.known.donor.readings)
+    field = could_read.field_of(seen.findings, places, trial, at_hand)
     drawn_mm = field.drawn_mm[field.candidates.index(one)]
     wide_mm = look_mm(one.sigma_mm, float(drawn_mm.std()), len(drawn_mm))
     values_mm = ask.expected_mm + np.linspace(-WIDTHS, WIDTHS, VALUES) * ask.sigma_mm

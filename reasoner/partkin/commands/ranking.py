@@ -140,15 +140,15 @@ def foretold(findings: Findings) -> tuple[Foretold, ...]:
     Empty where the chance is not known, or nothing that can be read tells anything.
     """
     from partkin.positions.by_draws import REACH, chance_after, look_mm
-    from partkin.readings import next_readings
+    from partkin.readings import could_read, next_readings
     from partkin.trial import trying
 
     trial = findings.trial
     if trial is None or trial.stand != "unsure" or not trial.answer.pairs:
         return ()
     there = trying.as_tried(findings.known, trying.places_of(findings.known), trial)
-    at_hand = next_readings.donor_at_hand(findings.known.donor.readings)
-    field = next_readings.field_of(findings, there, trial, at_hand)
+    at_hand = could_read.donor_at_hand(findings.known.donor.readings)
+    field = could_read.field_of(findings, there, trial, at_hand)
     if not field.candidates:
         return ()
     found = []

@@ -21,6 +21,7 @@ from partkin.stock import answering, storing
 from partkin.stock.answering import Answer, FoundPart, StockQuestion
 from partkin.stock.finding import Host
 from partkin.stock.incoming import build_with, errors_mm
+from partkin.stock.sharing import Said
 from partkin.trial.places import places_of
 
 __all__ = ["Answer", "FoundPart", "Whole", "find", "question_of", "storing"]
@@ -39,7 +40,7 @@ class Whole:
 
 def find(
     build: Build, host: str, stock: Path, *, partly: int | None = None, without: Sequence[str] = (), in_full: int = 5,
-    on: str = "", graph: str = "", said: answering.Said = lambda *_: None,
+    on: str = "", graph: str = "", said: Said = lambda *_: None,
 ) -> Whole:  # fmt: skip
     """Find the parts of a stock that go on a host, or may, and check the first few as `partkin check` does.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import math
 from collections.abc import Iterable, Iterator
+from typing import Any
 
 from partkin.drawing.loops import LinePiece, arc_points
 from partkin.drawing.outline_import import LARGEST_MM, MOST_THINGS, ForeignDrawing, refused
@@ -73,7 +74,7 @@ class _Reader:
         self.left = MOST_THINGS
         self.passed_over: set[str] = set()
 
-    def pieces(self, entities: Iterable, depth: int) -> Iterator[LinePiece]:
+    def pieces(self, entities: Iterable[Any], depth: int) -> Iterator[LinePiece]:
         for entity in entities:
             self.left -= 1
             if self.left < 0:

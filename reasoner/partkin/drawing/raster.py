@@ -10,11 +10,11 @@ from itertools import pairwise
 from PIL import Image, ImageDraw, ImageFont
 from PIL.PngImagePlugin import PngInfo
 
-from partkin.drawing.placing import Box
 from partkin.drawing.shapes import (
     PAPER,
     SCREEN_PENS,
     Arc,
+    Box,
     Line,
     Obround,
     Oval,

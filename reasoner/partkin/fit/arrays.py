@@ -148,7 +148,7 @@ class Pairs:
     @property
     def sigma(self) -> Floats:
         """(n,) mm: play and all slot travel together, the outer radius of what a pair may reach."""
-        return self.rho + self.s_h + self.s_d
+        return np.asarray(self.rho + self.s_h + self.s_d)
 
     @cached_property
     def basis(self) -> Floats:
@@ -267,27 +267,27 @@ class Pairs:
         """(m, n) the offset across the axis, at the worse end of each hole."""
         length = np.hypot(contact.gap_mm[..., 0], contact.gap_mm[..., 1])
         if not len(self.deep):
-            return length
+            return np.asarray(length)
         across = length[:, : len(self)].copy()
         across[:, self.deep] = np.maximum(across[:, self.deep], length[:, len(self) :])
-        return across
+        return np.asarray(across)
 
     def out_by(self, contact: Contact) -> Floats:
         """(m, n) mm: by how much each pair is out, in the direction in which it is out most."""
         across = self.across_mm(contact) - self.rho
         if self.dims == 2:
-            return across
+            return np.asarray(across)
         along = np.abs(contact.along_mm) - self.grip
         lean = LEAN_SCALE_MM * (LEAN_COS - (contact.axis * self.a).sum(axis=-1)) - self.room_mm
         return np.asarray(np.maximum(np.maximum(across, along), lean))
 
     def offsets(self, turn_rad: float, shift_mm: Floats | tuple[float, float]) -> Floats:
         """(n,) mm: how far each flat pair stands apart after its slots have taken what they can."""
-        return self.across_mm(self.contact_at(turn_rad, shift_mm))[0]
+        return np.asarray(self.across_mm(self.contact_at(turn_rad, shift_mm))[0])
 
     def excess(self, turn_rad: float, shift_mm: Floats | tuple[float, float]) -> Floats:
         """(n,) mm: offset of flat pairs less allowed; the placement fits where none is above zero."""
-        return self.offsets(turn_rad, shift_mm) - self.rho
+        return np.asarray(self.offsets(turn_rad, shift_mm) - self.rho)
 
 
 def turn(points: Floats, c: float, s: float) -> Floats:

@@ -104,7 +104,7 @@ def _take_fitting(run: Run) -> np.ndarray:
     fit = (run.rx * run.rx + run.ry * run.ry <= run.rho * np.abs(run.rho)).all(axis=0)
     found = run.who[fit]
     run.keep(~fit)
-    return found
+    return np.asarray(found)
 
 
 def _drop_conflicting(run: Run) -> None:

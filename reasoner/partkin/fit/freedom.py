@@ -220,7 +220,7 @@ def _toward(pairs: Pairs, angle: float, shift: Floats, step: Floats, level: floa
     """Go as much of a step as the level allows; the shifts that it allows are convex."""
     level = max(level, float(pairs.excess(angle, shift).max()))
     if float(pairs.excess(angle, shift + step).max()) <= level:
-        return shift + step
+        return np.asarray(shift + step)
     good, bad = 0.0, 1.0
     for _ in range(26):
         middle = (good + bad) / 2

@@ -140,7 +140,7 @@ def _quiet_solver() -> Any:
     """Make a solver that prints nothing: the class's own start prints a banner on standard output."""
     import highspy
 
-    class Quiet(highspy.Highs):  # type: ignore[misc]
+    class Quiet(highspy.Highs):
         def __init__(self) -> None:
             super(highspy.Highs, self).__init__()
             for option, value in OPTIONS.items():

@@ -117,7 +117,7 @@ def just_goes_on(of: Discrepancies, reach: Reach, confidence: float) -> float:
     def as_far(start: int, count: int) -> np.ndarray:
         draw = np.random.default_rng([SEED, 2, start // BLOCK])
         off = of.errors_mm(draw.standard_normal((count, *of.fixings_mm.shape)))
-        return nearest_that_goes_on(of, reach, middle + off)[1] >= missed[0]
+        return np.asarray(nearest_that_goes_on(of, reach, middle + off)[1] >= missed[0])
 
     return sequential(as_far, confidence, cap=1024).fits
 

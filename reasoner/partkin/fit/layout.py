@@ -114,12 +114,12 @@ class Layout:
     def _beside_mm(self, row: int, column: int) -> np.ndarray:
         """From the distances within each side: half of what is missing; exact for round holes."""
         apart = np.abs(self.row_gap_mm[:, row, None] - self.column_gap_mm[None, :, column])
-        return (apart - self.reach_mm - self.reach_mm[row, column]) / 2
+        return np.asarray((apart - self.reach_mm - self.reach_mm[row, column]) / 2)
 
     def two_rows_need_mm(self, a: int, b: int) -> np.ndarray:
         """(m, m) mm: the same for two rows, for each two columns."""
         apart = np.abs(self.row_gap_mm[a, b] - self.column_gap_mm)
-        return (apart - self.reach_mm[a][:, None] - self.reach_mm[b][None, :]) / 2
+        return np.asarray((apart - self.reach_mm[a][:, None] - self.reach_mm[b][None, :]) / 2)
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,7 +135,7 @@ class Aim:
     def useful(self) -> np.ndarray:
         """Bool (n, m): pairs that cover anything at all."""
         rows, columns = self.need[0] | self.count[0], self.need[1] | self.count[1]
-        return rows[:, None] | columns[None, :]
+        return np.asarray(rows[:, None] | columns[None, :])
 
 
 def lay_out(task: FitTask) -> Layout:

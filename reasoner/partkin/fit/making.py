@@ -107,10 +107,10 @@ class Ways:
             m, n, d = len(few), *self.of.fixings_mm.shape
 
             def felt(v: Floats) -> Floats:
-                return np.einsum("bnc,bnd->bcd", moves, (v @ basis.T).reshape(m, n, d)).reshape(m, 2 * d)
+                return np.asarray(np.einsum("bnc,bnd->bcd", moves, (v @ basis.T).reshape(m, n, d)).reshape(m, 2 * d))
 
             def back(t: Floats) -> Floats:
-                return np.einsum("bnc,bcd->bnd", moves, t.reshape(m, 2, d)).reshape(m, n * d) @ basis
+                return np.asarray(np.einsum("bnc,bcd->bnd", moves, t.reshape(m, 2, d)).reshape(m, n * d) @ basis)
 
             held = np.einsum("bax,ba->bx", axes, felt(pull[few])) / (1.0 / variance[few] + size)
             pull[few] -= back(np.einsum("bax,bx->ba", axes, held)) / self.near_mm2

@@ -7,6 +7,8 @@ linear and quadratic cone program solvers (2010), for the formulas.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from partkin.fit.arrays import Floats, Pairs
@@ -158,7 +160,7 @@ class Run:
         dx = self._solve(k, v, miss)
         self._walk(dx, kept, folded, miss, det_s, det_y, mu)
 
-    def _fold_slots(self, k: list[Floats], v: list[Floats], mu: Floats) -> list[tuple]:
+    def _fold_slots(self, k: list[Floats], v: list[Floats], mu: Floats) -> list[tuple[Any, ...]]:
         """Take the way along each slot out of the equations, host's first; changes k and v."""
         out = []
         for i, pair in enumerate(self.slots.of):
@@ -215,7 +217,7 @@ class Run:
         self,
         dx: tuple[Floats, ...],
         kept: tuple[list[Floats], list[Floats]],
-        folded: list[tuple],
+        folded: list[tuple[Any, ...]],
         miss: list[Floats],
         det_s: Floats,
         det_y: Floats,

@@ -14,7 +14,7 @@ from partkin.tables.materials import ClipRule, clip_rule
 from partkin.tables.threads import near_miss, parse_thread, threads_join
 
 if TYPE_CHECKING:
-    import numpy as np
+    pass
 
 OPENINGS = ("hole", "slot")
 THREADED = ("tapped hole", "captive nut")
@@ -64,7 +64,7 @@ def allowed_play(
     bolt_mm: Any = 0.0,
     float_mm: float = 0.0,
     clip: ClipRule | None = None,
-) -> float | np.ndarray:
+) -> Any:
     """How far a feature may stand from its fixing; negative: it cannot go on, by its size.
 
     Negative where the fastener is larger than its hole, or a clip so much larger or smaller that it does not go

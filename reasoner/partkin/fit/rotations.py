@@ -39,7 +39,7 @@ def matrix_of(quaternion: Floats) -> Floats:
     out[..., 0, 1], out[..., 1, 0] = 2 * (x * y - w * z), 2 * (x * y + w * z)
     out[..., 0, 2], out[..., 2, 0] = 2 * (x * z + w * y), 2 * (x * z - w * y)
     out[..., 1, 2], out[..., 2, 1] = 2 * (y * z - w * x), 2 * (y * z + w * x)
-    return out / square[..., None, None]
+    return np.asarray(out / square[..., None, None])
 
 
 def quaternion_of(matrix: Floats) -> Floats:

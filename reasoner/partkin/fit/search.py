@@ -249,4 +249,4 @@ class PairingSearch:
         need, count = self.aim.need, self.aim.count
         starved = (alone[0] & need[0][rows]) | (alone[1] & need[1][columns])
         lost = np.where(alone[0] & alone[1], count[0][rows].astype(int) + count[1][columns], 0)
-        return ~starved & (value - lost >= self.at_least)
+        return np.asarray(~starved & (value - lost >= self.at_least))

@@ -122,7 +122,7 @@ def two_need_mm(layout: Layout, pair: tuple[int, int], base: np.ndarray) -> np.n
     need = layout.two_rows_need_mm(a, b)
     need = np.maximum(need, np.maximum(base[a][:, None], base[b][None, :]))
     np.fill_diagonal(need, NEVER_MM)
-    return need
+    return np.asarray(need)
 
 
 def _starts(layout: Layout, block: Block, base: np.ndarray, limit_mm: float) -> tuple[np.ndarray, np.ndarray]:
@@ -162,7 +162,7 @@ def _within_tubes(
     seeds = np.arange(len(starts))
     near[seeds, :, to_a] = False
     near[seeds, :, to_b] = False
-    return near
+    return np.asarray(near)
 
 
 def _worth_opening(
@@ -215,4 +215,4 @@ def _tube_need_mm(layout: Layout, start: tuple[tuple[int, int], ...], rows: np.n
     share_a, share_b = np.abs(1 - kappa), np.abs(kappa)
     off = np.abs((1 - kappa) * target[to_a] + kappa * target[to_b] - target[None, :])
     reach = share_a * layout.reach_mm[a, to_a] + share_b * layout.reach_mm[b, to_b] + layout.reach_mm[rows]
-    return (off - reach) / (share_a + share_b + 1)
+    return np.asarray((off - reach) / (share_a + share_b + 1))

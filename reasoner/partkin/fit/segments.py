@@ -80,7 +80,7 @@ def nearest(own: np.ndarray, other: np.ndarray) -> tuple[np.ndarray, np.ndarray]
         if 0.0 <= at_own <= 1.0 and 0.0 <= at_other <= 1.0:
             point = own[0] + at_own * along
             return point, point
-    found = [(point, nearest_on(point, *other)) for point in own] + [
+    found: list[tuple[np.ndarray, np.ndarray]] = [(point, nearest_on(point, *other)) for point in own] + [
         (nearest_on(point, *own), point) for point in other
     ]
     return min(found, key=lambda pair: float(np.linalg.norm(pair[1] - pair[0])))

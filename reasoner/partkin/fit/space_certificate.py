@@ -193,7 +193,7 @@ class _Search:
 
     def _margin(self, middle: Floats) -> Floats:
         scale = float(np.abs(self.pairs.p).max() + np.abs(self.pairs.q).max())
-        return (ABOVE + 1e-12 * scale * scale) * (middle * middle).sum(axis=1)
+        return np.asarray((ABOVE + 1e-12 * scale * scale) * (middle * middle).sum(axis=1))
 
     def _ask_middles(self, rows: Floats) -> Floats | None:
         """Forces at the middles of the smaller boxes; or a rotation at which the pairs hold."""
@@ -255,7 +255,7 @@ class _Search:
                     cut[row] = here + (hi[row] - here) / 3
                 else:
                     cut[row] = here - (here - lo[row]) / 3
-        return cut
+        return np.asarray(cut)
 
     def _pieces(self) -> tuple[Piece, ...]:
         """The largest boxes that one bound closes; they cover what the boxes they stand for covered."""

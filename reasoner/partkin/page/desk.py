@@ -15,8 +15,8 @@ from typing import TypeVar
 
 from partkin import pipeline
 from partkin.commands import seeing
+from partkin.commands.doubts import donors_concerned
 from partkin.commands.progress import State, Stopped, Work
-from partkin.commands.recording import donors_concerned
 from partkin.commands.seeing import LaidDonor, SeenCheck
 from partkin.model.build import Build
 from partkin.model.columns import SHEETS

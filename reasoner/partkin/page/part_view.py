@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from partkin.commands import seeing
+from partkin.commands.doubts import donors_concerned
 from partkin.commands.recording import VerdictChange as VerdictChange
-from partkin.commands.recording import change_says, donors_concerned
+from partkin.commands.recording import change_says
 from partkin.commands.seeing import SeenCheck
 from partkin.drawing.views import option_rows
 from partkin.model.build import Build, Part, Reading

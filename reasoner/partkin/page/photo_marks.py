@@ -18,8 +18,8 @@ from partkin.commands.photographs import PICKED_WITHIN_PX, PhotoQuestion
 from partkin.commands.recording import change_says, reading_in_words
 from partkin.drawing.places import rigid_fit
 from partkin.drawing.symbols import size_mm
-from partkin.drawing.views import OverlayView
 from partkin.model.build import Build
+from partkin.model.drawing import OverlayView
 from partkin.model.problem import FaultyInput, Problem
 from partkin.page.photo_store import Photo
 from partkin.photo.photo import NoHomography, homography

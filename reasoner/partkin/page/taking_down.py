@@ -10,8 +10,9 @@ from urllib.parse import urlencode
 from markupsafe import Markup
 
 from partkin.commands import recording
+from partkin.commands.doubts import donors_concerned
 from partkin.commands.progress import Stopped
-from partkin.commands.recording import donors_concerned, reading_in_words, surprise_of
+from partkin.commands.recording import reading_in_words, surprise_of
 from partkin.commands.seeing import LaidDonor, SeenCheck
 from partkin.model import pulse
 from partkin.model.build import Reading

@@ -170,7 +170,7 @@ def _fit(case: _Case, host_rows: np.ndarray, seen_rows: np.ndarray) -> projectiv
 def _allowed(case: _Case, found: projective.Fits) -> np.ndarray:
     """Which fits a camera can have taken: all points before it, and the right way round."""
     good = found.in_front & np.isfinite(found.chi_square)
-    return good if case.turn is None else good & (found.turn == case.turn)
+    return np.asarray(good if case.turn is None else good & (found.turn == case.turn))
 
 
 def _answer(

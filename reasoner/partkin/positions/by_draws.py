@@ -71,7 +71,7 @@ def look_mm(sigma_mm: float, spread_mm: float, count: float) -> float:
 
     A wider look can only understate what a reading tells.
     """
-    return max(sigma_mm, spread_mm * max(count, 1.0) ** -0.2, 1e-9)
+    return float(max(sigma_mm, spread_mm * max(count, 1.0) ** -0.2, 1e-9))
 
 
 def told_by_each(
@@ -119,7 +119,7 @@ def told_by_each(
     chance = np.einsum("cgb,cb->cg", kernel, good) / np.maximum(likely, 1e-300)
     likely /= likely.sum(axis=1, keepdims=True)
     left = (likely * chance * (1.0 - chance)).sum(axis=1)
-    return np.clip(1.0 - left / (now * (1.0 - now)), 0.0, 1.0)
+    return np.asarray(np.clip(1.0 - left / (now * (1.0 - now)), 0.0, 1.0))
 
 
 def ask_by_draws(

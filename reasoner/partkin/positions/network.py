@@ -44,7 +44,7 @@ class Network:
     @cached_property
     def seen(self) -> np.ndarray:
         """bool (k, d): which coordinates are stated."""
-        return ~np.isnan(self.seen_mm)
+        return np.asarray(~np.isnan(self.seen_mm))
 
     @cached_property
     def placed(self) -> np.ndarray:
@@ -54,7 +54,7 @@ class Network:
     @cached_property
     def fixed(self) -> np.ndarray:
         """bool (k*d,): coordinates that are held fast."""
-        return (self.seen & (self.seen_sigma_mm == 0.0)).ravel()
+        return np.asarray((self.seen & (self.seen_sigma_mm == 0.0)).ravel())
 
     @cached_property
     def weighed(self) -> np.ndarray:

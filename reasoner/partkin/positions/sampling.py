@@ -184,4 +184,4 @@ def _normally(seed: int, names: Sequence[str], start: int, count: int) -> np.nda
 def _root(covariance_mm2: np.ndarray) -> np.ndarray:
     """A symmetric square root; covariances of free networks have no inverse, so no Cholesky factor."""
     size, axes = np.linalg.eigh(0.5 * (covariance_mm2 + covariance_mm2.T))
-    return (axes * np.sqrt(np.maximum(0.0, size))) @ axes.T
+    return np.asarray((axes * np.sqrt(np.maximum(0.0, size))) @ axes.T)

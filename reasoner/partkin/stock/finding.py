@@ -79,7 +79,7 @@ class Host:
     @cached_property
     def room_mm(self) -> np.ndarray:
         """float64 (n, 2): how much each adds at most to how far an opening, and a stud or nut, may stand off it."""
-        return np.array([_room_mm(fixing) for fixing in self.fixings]) + self.error_mm[:, None]
+        return np.asarray(np.array([_room_mm(fixing) for fixing in self.fixings]) + self.error_mm[:, None])
 
     @cached_property
     def in_space(self) -> bool:

@@ -68,7 +68,7 @@ class Batch:
 
     def __len__(self) -> int:
         """Return the number of parts."""
-        return self.parts.num_rows
+        return int(self.parts.num_rows)
 
     def take(self, rows: np.ndarray) -> Batch:
         """Return these parts alone, in this order."""
@@ -388,7 +388,7 @@ def _tuples(value: Any) -> Any:
 def _feature_of(part: str, row: Mapping[str, Any]) -> Feature:
     cells = {c.attribute: row[c.name] for c in FEATURE_COLUMNS if not c.name.startswith("axis_") and c.read_as}
     axis = tuple(row[f"axis_{way}"] for way in "xyz")
-    return Feature(part, **cells, axis=None if None in axis else axis)  # type: ignore[arg-type]
+    return Feature(part, **cells, axis=None if None in axis else axis)
 
 
 def told_in_file(problems: Iterable[Problem]) -> Iterator[str]:

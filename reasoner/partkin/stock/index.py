@@ -181,7 +181,7 @@ def donor_of(row: Mapping[str, Any]) -> DonorFeature:
 
     axis = tuple(row[f"axis_{way}"] for way in "xyz")
     names = ("kind", "across_mm", "length_mm", "angle_deg", "float_mm", "thread", "fastener_mm", "need")
-    feature = Feature("", "", **{name: row[name] for name in names}, axis=None if None in axis else axis)  # type: ignore[arg-type]
+    feature = Feature("", "", **{name: row[name] for name in names}, axis=None if None in axis else axis)
     across = solid_size(feature, Size(row["across_mm"], row["across_error_mm"] or 0.0))
     return DonorFeature(feature, across, Size(row["length_mm"], row["length_error_mm"] or 0.0), row["material"])
 

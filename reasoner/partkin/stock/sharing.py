@@ -138,7 +138,8 @@ class Cluster:
                         f"{jobs[at][1]} was not looked through, so there is no answer. Every worker needs the stock "
                         f"under the same path, and enough memory. {type(fault).__name__}: {fault}"
                     )
-            return self._client.gather(futures)
+            answers: list[Answer] = self._client.gather(futures)
+            return answers
         except OSError as fault:
             raise RuntimeError(f"the scheduler at {self.address} went away: {fault}") from fault
         finally:

@@ -228,7 +228,7 @@ def _goes_on(
     """Of each draw: the fixings stand as read and, under an original, within the play that it had."""
 
     def stood(start: int, count: int) -> np.ndarray:
-        return _spots(prepared.task.fixings, count) + _play(prepared, belief.scatter_mm, start, count)
+        return np.asarray(_spots(prepared.task.fixings, count) + _play(prepared, belief.scatter_mm, start, count))
 
     return fits_block(prepared, pairings, stood, donors_mm, size_errors)
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from partkin.fit.flex import gives, pulled, with_flex
+from partkin.fit.making import SEED
 from partkin.fit.search import AllSpent, together
 from partkin.fit.solve import holds, solve, undecided
 from partkin.fit.task import Prepared
@@ -14,7 +15,7 @@ from partkin.model.known import Known, is_airbag_panel
 from partkin.model.positions import Suspect
 from partkin.model.trial import Stand, Trial, better_way_round
 from partkin.positions.lengths import DISTANCES
-from partkin.trial.chances import SEED, chance_of, pairings_of, sides_drawn, size_errors, would_just_go_on
+from partkin.trial.chances import chance_of, pairings_of, sides_drawn, size_errors, would_just_go_on
 from partkin.trial.likely import likely_places
 from partkin.trial.open_ends import shown_as_open, spared_openings, telling
 from partkin.trial.openings import clear_of_studs

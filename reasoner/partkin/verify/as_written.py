@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Any
 
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.words import BOLTS_ON, MM_PER_UNIT
@@ -227,7 +228,7 @@ def _can_pair(host: Point, donor: Point) -> bool:
     return True
 
 
-def read_sides(verdict: Mapping, build: Build) -> Sides:
+def read_sides(verdict: Mapping[str, Any], build: Build) -> Sides:
     """Read both sides as the verdict names them.
 
     Raises
@@ -270,7 +271,7 @@ def read_sides(verdict: Mapping, build: Build) -> Sides:
     return lift(sides, build, rows, (shows, donor), read_places(build, shows, donor, there, stated, "xyz")[1:])
 
 
-def shown_by(verdict: Mapping, build: Build) -> tuple[Part, Part, dict[str, str]]:
+def shown_by(verdict: Mapping[str, Any], build: Build) -> tuple[Part, Part, dict[str, str]]:
     """The part that the fixings' places come from, the donor, and which feature of that part shows each fixing."""
     host, donor = (build.part(verdict[side]) for side in ("host", "donor"))
     if host is None or donor is None:
@@ -280,7 +281,7 @@ def shown_by(verdict: Mapping, build: Build) -> tuple[Part, Part, dict[str, str]
     return shows, donor, {name: shown.feature for name, _, shown in rows if shown.part == shows.part}
 
 
-def _pull(verdict: Mapping, donor: Part) -> tuple[Fraction, bool]:
+def _pull(verdict: Mapping[str, Any], donor: Part) -> tuple[Fraction, bool]:
     """How far the donor counts as pulled by hand at each fixing, and whether it gives in its plane too.
 
     What goes on is held to the pull that the verdict states, what does not to all that the sheet says it gives.
@@ -417,7 +418,7 @@ def has_distances(build: Build, part: Part) -> bool:
 
 
 def read_places(
-    build: Build, shows: Part, donor: Part, there: Mapping[str, str], stated: Mapping, axes: str
+    build: Build, shows: Part, donor: Part, there: Mapping[str, str], stated: Mapping[str, Any], axes: str
 ) -> tuple[dict[str, Vector], dict[str, Vector], dict[str, Vector]]:
     """Places by feature of the part that shows the fixings, by fixing, and by donor feature, where all axes are known.
 
@@ -431,7 +432,7 @@ def read_places(
     return hosted, found, _places(build, donor, stated.get("donor"), axes)
 
 
-def _places(build: Build, part: Part, stated: Mapping | None, axes: str) -> dict[str, Vector]:
+def _places(build: Build, part: Part, stated: Mapping[str, Any] | None, axes: str) -> dict[str, Vector]:
     if not has_distances(build, part):
         rows = [(row.feature, [getattr(row, f"{axis}_mm") for axis in axes]) for row in build.features_of(part.part)]
     elif stated:

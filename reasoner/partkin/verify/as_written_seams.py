@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any
 
 from partkin.model.build import Build, Part, Zone
 from partkin.model.words import AIRBAG_ZONES
@@ -48,14 +49,14 @@ class Seams:
 NO_SEAMS = Seams({}, (), (), ())
 
 
-def has_seams(verdict: Mapping, build: Build) -> bool:
+def has_seams(verdict: Mapping[str, Any], build: Build) -> bool:
     """Whether an airbag bursts through one of the parts concerned."""
     named = {verdict["host"], verdict["donor"]}
     named |= {part.part for part in build.came_off(verdict["host"])}
     return any(zone.part in named and zone.kind in AIRBAG_ZONES for zone in build.zones)
 
 
-def unasked_airbag_faults(verdict: Mapping, build: Build) -> list[str]:
+def unasked_airbag_faults(verdict: Mapping[str, Any], build: Build) -> list[str]:
     """What is wrong where nobody has said whether an airbag opens through the part: no hold is stated, or it is cut."""
     asked = _unasked(verdict, build)
     if asked is None:
@@ -67,7 +68,7 @@ def unasked_airbag_faults(verdict: Mapping, build: Build) -> list[str]:
     return refused + [f"{name} is cut, and {why}" for name in sorted(cuts)]
 
 
-def _unasked(verdict: Mapping, build: Build) -> str | None:
+def _unasked(verdict: Mapping[str, Any], build: Build) -> str | None:
     """The part of which has to be asked whether an airbag opens through it; None: that is answered, or need not be."""
     donor, host = build.part(verdict["donor"]), build.part(verdict["host"])
     if donor is None or host is None:
@@ -85,7 +86,7 @@ def _unasked(verdict: Mapping, build: Build) -> str | None:
     return asked.part if duties <= {"trim"} or asked.broken_by == "airbag" else None
 
 
-def read_seams(verdict: Mapping, build: Build) -> Seams:
+def read_seams(verdict: Mapping[str, Any], build: Build) -> Seams:
     """Read the seams that a conflict names.
 
     Raises

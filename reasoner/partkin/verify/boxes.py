@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from itertools import product as every
+from typing import Any
 
 from partkin.verify.held import LEAN_COS, Held, nearest_square
 from partkin.verify.vectors import EPS, ZERO, Vector, dot, exact, flat, minus, norm, plus, product, root, scaled, short
@@ -121,7 +122,7 @@ def forces_exclude(
     return least(whole, box) > lost
 
 
-def box_of(stated: Mapping) -> Box:
+def box_of(stated: Mapping[str, Any]) -> Box:
     """A box as a verdict file states it."""
     lo, hi = (tuple(exact(v) for v in stated[end]) for end in ("lo", "hi"))
     if stated["largest"] not in (0, 1, 2, 3) or len(lo) != 3 or len(hi) != 3:
@@ -135,7 +136,7 @@ def cover_everything(boxes: Sequence[Box]) -> bool:
     return all(_cover(*whole, [(lo, hi) for face, lo, hi in boxes if face == largest]) for largest in range(4))
 
 
-def _cover(lo: tuple[Fraction, ...], hi: tuple[Fraction, ...], boxes: list) -> bool:
+def _cover(lo: tuple[Fraction, ...], hi: tuple[Fraction, ...], boxes: list[Any]) -> bool:
     if any(all(b <= a for a, b in zip(lo, low, strict=True)) and all(b >= a for a, b in zip(hi, high, strict=True))
            for low, high in boxes):  # fmt: skip
         return True
@@ -151,7 +152,7 @@ def _cover(lo: tuple[Fraction, ...], hi: tuple[Fraction, ...], boxes: list) -> b
     return False
 
 
-def excludes_every_rotation(held: Mapping[str, Held], pieces: Sequence[Mapping]) -> str | None:
+def excludes_every_rotation(held: Mapping[str, Held], pieces: Sequence[Mapping[str, Any]]) -> str | None:
     """Why the pieces do not prove that the pairs, named by fixing, cannot all hold; None: they do."""
     boxes = []
     for number, piece in enumerate(pieces, start=1):
@@ -164,7 +165,7 @@ def excludes_every_rotation(held: Mapping[str, Held], pieces: Sequence[Mapping])
     return None if cover_everything(boxes) else "not every rotation is covered"
 
 
-def _piece_holds(held: Mapping[str, Held], piece: Mapping, box: Box | None) -> bool:
+def _piece_holds(held: Mapping[str, Held], piece: Mapping[str, Any], box: Box | None) -> bool:
     if "apart" in piece:
         one, two = piece["apart"]
         return two_exclude(held[one], held[two], box)

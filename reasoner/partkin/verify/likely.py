@@ -18,7 +18,7 @@ ROUNDED_MM = Fraction(5, 10**6)
 Place = tuple[Fraction, ...]
 
 
-def broken_readings(verdict: Mapping, build: Build) -> tuple[list[str], tuple[str, ...]]:
+def broken_readings(verdict: Mapping[str, Any], build: Build) -> tuple[list[str], tuple[str, ...]]:
     """Readings that the likely places do not keep within their stated errors, and what was taken as stated."""
     likely = verdict["likely"]
     left_out = {(row["part"], row["reading"]) for row in likely["left_out"]}
@@ -95,7 +95,7 @@ def _keeps(one: Place, other: Place, value: Fraction, within: Fraction) -> bool:
     return least**2 <= square <= most**2
 
 
-def at_likely(verdict: Mapping, build: Build, sides: Sides) -> Sides:
+def at_likely(verdict: Mapping[str, Any], build: Build, sides: Sides) -> Sides:
     """Both sides with every feature at its likely place."""
     likely = verdict["likely"]
     _, _, shown = shown_by(verdict, build)
@@ -103,7 +103,7 @@ def at_likely(verdict: Mapping, build: Build, sides: Sides) -> Sides:
     return replace(sides, fixings=_moved(sides.fixings, hosted), features=_moved(sides.features, likely["donor"]))
 
 
-def _moved(points: Mapping[str, Point], places: Mapping) -> dict[str, Point]:
+def _moved(points: Mapping[str, Point], places: Mapping[str, Any]) -> dict[str, Point]:
     found = dict(points)
     for name, point in points.items():
         if name in places:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from fractions import Fraction
+from typing import Any
 
 from partkin.verify.held import Held
 from partkin.verify.vectors import EPS, Vector, cos_sin, cross, dot, minus, root
@@ -77,10 +78,10 @@ def weights_leave(held: Sequence[Held], force: Sequence[Vector], lo: Fraction, h
     return left
 
 
-def excludes_every_turn(held: Mapping[str, Held], pieces: Sequence[Mapping]) -> str | None:
+def excludes_every_turn(held: Mapping[str, Held], pieces: Sequence[Mapping[str, Any]]) -> str | None:
     """Why the pieces do not prove that the pairs, named by fixing, cannot all hold; None: they do."""
 
-    def rules_out(piece: Mapping, lo: Fraction, hi: Fraction) -> bool:
+    def rules_out(piece: Mapping[str, Any], lo: Fraction, hi: Fraction) -> bool:
         if "apart" in piece:
             one, two = piece["apart"]
             return two_exclude(held[one], held[two], lo, hi)
@@ -94,7 +95,7 @@ def excludes_every_turn(held: Mapping[str, Held], pieces: Sequence[Mapping]) -> 
 
 
 def covers_every_turn(
-    pieces: Sequence[Mapping], rules_out: Callable[[Mapping, Fraction, Fraction], bool]
+    pieces: Sequence[Mapping[str, Any]], rules_out: Callable[[Mapping[str, Any], Fraction, Fraction], bool]
 ) -> str | None:
     """Why the pieces, of which each has to rule out its own turns, do not rule out all; None: they do."""
     at = Fraction(-180)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any
 
 from partkin.model.build import Build
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, VERDICTS, WITH_ADAPTATION
@@ -43,7 +44,7 @@ class Confirmation:
     as_stated: tuple[str, ...] = ()
 
 
-def verify(verdict: Mapping, build: Build) -> tuple[str, ...]:
+def verify(verdict: Mapping[str, Any], build: Build) -> tuple[str, ...]:
     """Confirm a verdict; return each reason for refusal, or nothing.
 
     Parameters
@@ -62,7 +63,7 @@ def verify(verdict: Mapping, build: Build) -> tuple[str, ...]:
     return confirm(verdict, build).refused
 
 
-def confirm(verdict: Mapping, build: Build) -> Confirmation:
+def confirm(verdict: Mapping[str, Any], build: Build) -> Confirmation:
     """Like `verify`, and say what was taken as stated."""
     try:
         return _confirm(verdict, build)
@@ -72,7 +73,7 @@ def confirm(verdict: Mapping, build: Build) -> Confirmation:
         return Confirmation((f"this is not laid out as a verdict is ({type(fault).__name__}: {fault})",))
 
 
-def _confirm(verdict: Mapping, build: Build) -> Confirmation:
+def _confirm(verdict: Mapping[str, Any], build: Build) -> Confirmation:
     word = verdict["verdict"]
     if word not in VERDICTS:
         return Confirmation((f"{word!r} is no verdict",))
@@ -113,7 +114,7 @@ def _confirm(verdict: Mapping, build: Build) -> Confirmation:
     return Confirmation(tuple(refused), tuple(trusted))
 
 
-def _not_judged(verdict: Mapping, build: Build) -> tuple[str, ...]:
+def _not_judged(verdict: Mapping[str, Any], build: Build) -> tuple[str, ...]:
     """Restraint, by the strictest duty of those concerned; and nothing said of geometry."""
     host, donor = verdict["host"], verdict["donor"]
     concerned = (build.part(host), build.part(donor), *build.came_off(host))
@@ -124,7 +125,7 @@ def _not_judged(verdict: Mapping, build: Build) -> tuple[str, ...]:
     return (*refused, *(f"a part that is not judged has {key}" for key in said))
 
 
-def _by_number(verdict: Mapping, build: Build, vouched: str | None) -> Confirmation:
+def _by_number(verdict: Mapping[str, Any], build: Build, vouched: str | None) -> Confirmation:
     """What bolts on by the maker's number, whatever was measured; the figures of pairs that are shown still hold."""
     if vouched is None:
         return Confirmation(("it has no placement and no part number that would do without one",))
@@ -134,7 +135,7 @@ def _by_number(verdict: Mapping, build: Build, vouched: str | None) -> Confirmat
     return Confirmation(tuple(_stands(verdict, sides)[0]), (vouched, *sides.as_stated))
 
 
-def _same_number(verdict: Mapping, build: Build) -> str | None:
+def _same_number(verdict: Mapping[str, Any], build: Build) -> str | None:
     """What is taken as stated where the maker's own part number says that it goes on; None: no number does.
 
     Raises
@@ -164,7 +165,7 @@ def _compared(number: str) -> str:
     return "".join(letter for letter in number.casefold() if not (letter.isspace() or letter in DASHES))
 
 
-def _fits(verdict: Mapping, sides: Sides, build: Build) -> tuple[list[str], tuple[str, ...]]:
+def _fits(verdict: Mapping[str, Any], sides: Sides, build: Build) -> tuple[list[str], tuple[str, ...]]:
     """Every must is paired, and every pair of a must stands within its play at one rigid placement.
 
     At places within the stated errors of every reading, where the verdict gives such; else as read.
@@ -190,11 +191,11 @@ def _fits(verdict: Mapping, sides: Sides, build: Build) -> tuple[list[str], tupl
     return refused, trusted
 
 
-def _needed(sides: Sides, pair: Mapping) -> bool:
+def _needed(sides: Sides, pair: Mapping[str, Any]) -> bool:
     return sides.fixings[pair["fixing"]].must or sides.features[pair["feature"]].must
 
 
-def _odd_faults(verdict: Mapping, sides: Sides) -> list[str]:
+def _odd_faults(verdict: Mapping[str, Any], sides: Sides) -> list[str]:
     """What is wrong with the figures of a donor laid where the most fixings hold."""
     odd = verdict.get("odd")
     if not odd:
@@ -207,12 +208,12 @@ def _odd_faults(verdict: Mapping, sides: Sides) -> list[str]:
     return [f"laid where the most hold: {fault}" for fault in refused]
 
 
-def _made(verdict: Mapping) -> list[Mapping]:
+def _made(verdict: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     """The pairs that are made; those without an offset are listed only because they cannot be."""
     return [pair for pair in verdict["pairs"] if pair["offset_mm"] is not None]
 
 
-def _stands(verdict: Mapping, sides: Sides) -> tuple[list[str], list[tuple[str, Fraction]]]:
+def _stands(verdict: Mapping[str, Any], sides: Sides) -> tuple[list[str], list[tuple[str, Fraction]]]:
     """What is wrong with the placement and the figures of the pairs; and each pair's true margin."""
     refused = []
     for pair in verdict["pairs"]:
@@ -231,7 +232,7 @@ def _stands(verdict: Mapping, sides: Sides) -> tuple[list[str], list[tuple[str, 
 
 
 def _pairs_stand(
-    placement: Mapping, sides: Sides, made: Sequence[Mapping]
+    placement: Mapping[str, Any], sides: Sides, made: Sequence[Mapping[str, Any]]
 ) -> tuple[list[str], list[tuple[str, Fraction]]]:
     """What is wrong with a placement and the figures of the pairs that are made; and each pair's true margin."""
     mirrored, rotation, shift = _placement(placement, sides.dims)
@@ -250,7 +251,7 @@ def _pairs_stand(
 
 
 def _figures(
-    stated: Mapping, held: Held, rotation: Sequence[Vector], shift: Vector
+    stated: Mapping[str, Any], held: Held, rotation: Sequence[Vector], shift: Vector
 ) -> tuple[Fraction, dict[str, Fraction]]:
     """The true margin, in whatever direction is left least, and the figures that the file should have."""
     ways = stands(held, rotation, shift)
@@ -262,7 +263,7 @@ def _figures(
     return margin, true
 
 
-def _state_faults(name: str, stated: Mapping, allowed: Fraction, margin: Fraction) -> list[str]:
+def _state_faults(name: str, stated: Mapping[str, Any], allowed: Fraction, margin: Fraction) -> list[str]:
     # Just at a limit either word will do.
     fair = {_state(allowed, margin + slack) for slack in (-ROUNDED_MM, ROUNDED_MM)}
     return [] if stated["state"] in fair else [f"{name} is not {stated['state']!r}"]
@@ -276,7 +277,7 @@ def _state(allowed: Fraction, margin: Fraction) -> str:
     return "tight" if margin < TIGHT_MM else "lines up"
 
 
-def _placement(stated: Mapping, dims: int) -> tuple[bool, Sequence[Vector], Vector]:
+def _placement(stated: Mapping[str, Any], dims: int) -> tuple[bool, Sequence[Vector], Vector]:
     """The exact rigid move that the matrix rounds: mirrored or not, rotation, shift.
 
     Raises
@@ -309,13 +310,13 @@ def _placement(stated: Mapping, dims: int) -> tuple[bool, Sequence[Vector], Vect
     return mirrored, rotation, shift
 
 
-def _without_certificate(conflict: Mapping | None) -> str:
+def _without_certificate(conflict: Mapping[str, Any] | None) -> str:
     if conflict is None or not conflict.get("says"):
         return "no conflict with a certificate is given"
     return f"not proved: it is said of the placement shown alone that {conflict['says']}"
 
 
-def _does_not_fit(verdict: Mapping, sides: Sides, seams: Seams) -> list[str]:
+def _does_not_fit(verdict: Mapping[str, Any], sides: Sides, seams: Seams) -> list[str]:
     """The conflict names musts; each closed branch is proved; together they leave no pairing open."""
     conflict = verdict["conflict"]
     fixings, features = conflict["fixings"], conflict.get("features") or []
@@ -351,7 +352,7 @@ def _does_not_fit(verdict: Mapping, sides: Sides, seams: Seams) -> list[str]:
     return refused
 
 
-def _within_errors(verdict: Mapping, build: Build, sides: Sides) -> tuple[list[str], tuple[str, ...]]:
+def _within_errors(verdict: Mapping[str, Any], build: Build, sides: Sides) -> tuple[list[str], tuple[str, ...]]:
     """That errors within what was stated change nothing: each branch, and that they leave no pairing open."""
     refused, trusted = faults_within_errors(verdict, build, sides)
     errors = verdict["conflict"]["errors"]
@@ -372,7 +373,7 @@ def _within_errors(verdict: Mapping, build: Build, sides: Sides) -> tuple[list[s
     return refused, trusted
 
 
-def _shortfall_faults(verdict: Mapping) -> list[str]:
+def _shortfall_faults(verdict: Mapping[str, Any]) -> list[str]:
     """A part of the fixings is never short by more than all of them."""
     shortfall, margin = verdict["conflict"]["shortfall_mm"], verdict["margin_mm"]
     if (shortfall is None) != (margin is None):
@@ -384,7 +385,7 @@ def _shortfall_faults(verdict: Mapping) -> list[str]:
     return []
 
 
-def _must(spots: Mapping, name: str, sides: Sides) -> bool:
+def _must(spots: Mapping[str, Any], name: str, sides: Sides) -> bool:
     """A must; or, where nothing must be paired, any: at least one pair has to be made."""
     return spots[name].must or _nothing_must(sides)
 
@@ -404,7 +405,9 @@ def _pair_left_open(sides: Sides, nogoods: Sequence[frozenset[Named]]) -> tuple[
     return None
 
 
-def _branch_fault(nogood: Mapping, pairs: frozenset[Named], sides: Sides, seams: Seams, mirrored: bool) -> str | None:
+def _branch_fault(
+    nogood: Mapping[str, Any], pairs: frozenset[Named], sides: Sides, seams: Seams, mirrored: bool
+) -> str | None:
     """Why the pieces do not prove that these pairs cannot hold together; None: they do."""
     if len({f for f, _ in pairs}) != len(pairs) or len({d for _, d in pairs}) != len(pairs):
         return "it pairs something twice"

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Any
 
 from partkin.model.build import Build, Part
 from partkin.verify.as_written import DISTANCES, Sides, Unwritten, half_travel, shown_by, standing
@@ -94,7 +95,7 @@ class StatedPlaces:
         return {n: (f[0] + turns * arm[n][1], f[1] - turns * arm[n][0]) for n, f in left.items()}
 
 
-def faults_within_errors(verdict: Mapping, build: Build, sides: Sides) -> tuple[list[str], tuple[str, ...]]:
+def faults_within_errors(verdict: Mapping[str, Any], build: Build, sides: Sides) -> tuple[list[str], tuple[str, ...]]:
     """What is wrong with the proof that errors within what was stated change nothing; and what is taken as stated."""
     errors = verdict["conflict"]["errors"]
     if errors is None:
@@ -130,7 +131,13 @@ class _Branch:
     """Pairs that cannot hold together, with the shapes they stand on."""
 
     def __init__(
-        self, verdict: Mapping, build: Build, sides: Sides, share: Fraction, left_out: Left, row: Mapping
+        self,
+        verdict: Mapping[str, Any],
+        build: Build,
+        sides: Sides,
+        share: Fraction,
+        left_out: Left,
+        row: Mapping[str, Any],
     ) -> None:
         self.build, self.sides, self.share, self.pieces = build, sides, share, row["pieces"]
         self.mirrored, near = bool(row.get("mirrored", False)), row["near_mm"]
@@ -180,7 +187,7 @@ class _Branch:
             for (fixing, one), feature in zip(held.items(), on.values(), strict=True)
         }
 
-        def rules_out(piece: Mapping, lo: Fraction, hi: Fraction) -> bool:
+        def rules_out(piece: Mapping[str, Any], lo: Fraction, hi: Fraction) -> bool:
             if "apart" in piece:
                 one, other = piece["apart"]
                 return held[one].allowed < 0 if one == other else two_exclude(wide[one], wide[other], lo, hi)
