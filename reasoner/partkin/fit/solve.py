@@ -16,7 +16,7 @@ NODE_LIMIT = 10_000
 MOST_SHOWN = 64
 
 
-def solve(task: FitTask, node_limit: int = NODE_LIMIT) -> FitAnswer:
+def solve(task: FitTask, node_limit: int = NODE_LIMIT, *, proof: bool = True) -> FitAnswer:
     """Find the best pairing and placement of a donor on its fixings, or what makes that impossible.
 
     Parameters
@@ -26,6 +26,8 @@ def solve(task: FitTask, node_limit: int = NODE_LIMIT) -> FitAnswer:
     node_limit
         How many nodes may be opened for each question: does it fit, by what margin, what conflicts. Counts,
         never seconds: the same task gives the same answer.
+    proof
+        False where only the placement is wanted: what does not fit then has no conflict.
 
     Returns
     -------
@@ -44,8 +46,8 @@ def solve(task: FitTask, node_limit: int = NODE_LIMIT) -> FitAnswer:
     if task.dims == 3:
         from partkin.fit.space import solve_space
 
-        return solve_space(task, node_limit)
-    return answer_of(WorkedTask.of(task, node_limit))
+        return solve_space(task, node_limit, proof)
+    return answer_of(WorkedTask.of(task, node_limit), proof)
 
 
 def holds(task: FitTask, node_limit: int = NODE_LIMIT) -> bool | None:
@@ -70,7 +72,7 @@ def holds(task: FitTask, node_limit: int = NODE_LIMIT) -> bool | None:
         return None
 
 
-def answer_of(work: WorkedTask) -> FitAnswer:
+def answer_of(work: WorkedTask, proof: bool = True) -> FitAnswer:
     """Answer a task that has been arranged, in the plane or in space."""
     aim = Aim(work.must, work.should)
     if not _any(work.must) and not (np.isfinite(work.layout.allowed_mm) & aim.useful()).any():
@@ -82,14 +84,14 @@ def answer_of(work: WorkedTask) -> FitAnswer:
         found = search.run()
     except LimitReached:
         return _undecided(work, search.best())
-    return _answer(work, True, found) if found else _does_not_fit(work)
+    return _answer(work, True, found) if found else _does_not_fit(work, proof)
 
 
 def _any(sides: tuple[np.ndarray, np.ndarray]) -> bool:
     return bool(sides[0].any() or sides[1].any())
 
 
-def _does_not_fit(work: WorkedTask) -> FitAnswer:
+def _does_not_fit(work: WorkedTask, proof: bool) -> FitAnswer:
     if not _any(work.must):
         return _answer(work, False, [_best_single(work)], conflict=no_pair_at_all(work))
     limit = None
@@ -99,6 +101,8 @@ def _does_not_fit(work: WorkedTask) -> FitAnswer:
     except LimitReached:
         found = [work.some_pairing(work.demands)]
         limit = f"the margin is only what some placement has: limit of {work.limit}"
+    if not proof:
+        return _answer(work, False, found, limit=limit)
     try:
         work.next_question()
         conflict = find_conflict(work, found[0].excess_mm)

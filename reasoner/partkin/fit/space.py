@@ -22,7 +22,7 @@ SAME_WAY = 0.866
 NODES_FOR_ONE = 2
 
 
-def solve_space(task: FitTask, node_limit: int) -> FitAnswer:
+def solve_space(task: FitTask, node_limit: int, proof: bool = True) -> FitAnswer:
     """Find the best pairing and placement of a donor in space, or what makes that impossible.
 
     Parameters
@@ -31,6 +31,8 @@ def solve_space(task: FitTask, node_limit: int) -> FitAnswer:
         Places with three coordinates. Semantics of must, should and spare as in `solve.solve`.
     node_limit
         How many nodes each search may open; in space half of them, as each takes longer.
+    proof
+        As with `solve.solve`.
 
     Returns
     -------
@@ -46,7 +48,7 @@ def solve_space(task: FitTask, node_limit: int) -> FitAnswer:
     hints = work.known.hints
     for _ in range(MOST_BEGINNINGS):
         try:
-            answer = answer_of(work)
+            answer = answer_of(work, proof)
         except HoldsAfterAll as found:
             hints.append(found.turn)
             work = work_in_space(task, node_limit)

@@ -52,7 +52,7 @@ def stock_text(whole: Any, most: int) -> str:
     may = len(answer.found) - goes
     lines = [
         f"{whole.host} is held at {whole.fixings} fixing{'s' * (whole.fixings != 1)}. Of {answer.parts} parts {goes} "
-        f"{'goes' if goes == 1 else 'go'} on whatever the errors of their readings, and {may} more may within them."
+        f"{'goes' if goes == 1 else 'go'} on whatever the errors of their readings, and {may} may within them."
     ]
     if answer.found:
         lines.append(stock_rows(answer.found[:most], whole.checked, "table").rsplit("\n", 2)[0])

@@ -230,7 +230,7 @@ def _original_on_host(known: Known, original: Side, places: Places) -> tuple[Mat
         return nowhere
     as_donor = replace(known, donor=original)
     there = replace(places, donor=adjusted(original))
-    laid = solve(prepared_task(as_donor, there, mirrored=_mirrored(known, original)).task)
+    laid = solve(prepared_task(as_donor, there, mirrored=_mirrored(known, original)).task, proof=False)
     if not laid.placement or len(laid.pairs) < FEWEST_PAIRS:
         return nowhere
     if laid.also:
