@@ -167,7 +167,7 @@ def drop(
 ) -> None:
     """Take parts out of what is found; their rows stay in the files.
 
-    Example: partkin stock drop dash-velt.top-dask --from my-stock
+    Example: partkin stock drop velt-dashboard.top-dask --from my-stock
     """
     from partkin.commands.stocking import storing
 
