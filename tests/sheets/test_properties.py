@@ -56,6 +56,8 @@ def test_random_pieces_below_the_right_header(name: str, pieces: list[str]) -> N
 
 
 @given(st.integers(0, 10**9), st.sampled_from(NAMES))
+@example(seed=14790, name="zones.csv")  # a seam whose part is a faulty cell
+@example(seed=55242, name="parts.csv")
 @settings(max_examples=200)
 def test_a_few_bytes_of_a_good_sheet_changed(seed: int, name: str) -> None:
     draw = random.Random(seed)

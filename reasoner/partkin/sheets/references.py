@@ -87,9 +87,10 @@ def _check_parts(tables: Tables, findings: ProblemList) -> None:
 
 
 def _check_airbags(tables: Tables, findings: ProblemList) -> None:
-    seams = {zone["part"]: zone for zone in reversed(tables["zones.csv"].records) if zone.get("kind") in AIRBAG_ZONES}
+    named = [zone for zone in tables["zones.csv"].records if "part" in zone and "zone" in zone]
+    seams = {zone["part"]: zone for zone in reversed(named) if zone.get("kind") in AIRBAG_ZONES}
     for part in tables[PARTS].records:
-        seam = seams.get(part["part"]) if part.get("airbag") is False else None
+        seam = seams.get(part.get("part", "")) if part.get("airbag") is False else None
         if seam is not None:
             what = f"airbag is no, and zones.csv gives {part['part']} the {seam['kind']} {seam['zone']}"
             mend = "Write yes, or take the zone out where it is none"
