@@ -11,6 +11,7 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -178,9 +179,15 @@ def checked(mark: Callable[[Path], None], look: Callable[[Callable[[], object]],
         return look(lambda: verdict_json(pipeline.check(pipeline.load_build(made), DONOR)))
 
 
+@cache
+def walk_of_a_hole() -> list[Step]:
+    """The steps of the marked hole."""
+    return checked(with_hole, lambda run: walk(run, HOLE_MM))
+
+
 def page() -> str:
     """The page of docs."""
-    hole = checked(with_hole, lambda run: walk(run, HOLE_MM))
+    hole = walk_of_a_hole()
     reading = checked(with_reading, lambda run: walk(run, READING_MM))
     entered = checked(with_hole, modules_entered)
     classes = {step.holder.split(".")[0] for step in hole}

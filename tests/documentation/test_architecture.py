@@ -1,6 +1,6 @@
 """docs/architecture.md says what the code does today."""
 
-from documentation.architecture import HOLE_MM, PAGE, checked, page, walk, with_hole
+from documentation.architecture import PAGE, page, walk_of_a_hole
 
 
 def test_the_page_is_what_the_script_writes() -> None:
@@ -8,7 +8,7 @@ def test_the_page_is_what_the_script_writes() -> None:
 
 
 def test_a_hole_passes_through_at_most_twelve_classes() -> None:
-    steps = checked(with_hole, lambda run: walk(run, HOLE_MM))
+    steps = walk_of_a_hole()
     classes = {step.holder.split(".")[0] for step in steps}
     assert {"Feature", "Positions", "Verdict"} <= classes
     assert len(classes) <= 12

@@ -2,21 +2,12 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from partkin.cli.shared import Folder, say_all
-
-
-class AnswerShape(StrEnum):
-    """How the rows of an answer are written."""
-
-    table = "table"
-    csv = "csv"
-    json = "json"
+from partkin.cli.shared import Folder, Written, say_all
 
 
 def register(app: typer.Typer) -> None:
@@ -35,7 +26,7 @@ def ask(
         typer.Argument(metavar="[PART]...", help="Of which parts a named query is asked; none: of every one."),
     ] = None,
     folder: Folder = Path("."),
-    shape: Annotated[AnswerShape, typer.Option("--as", help="table, csv or json.")] = AnswerShape.table,
+    shape: Annotated[Written, typer.Option("--as", help="table, csv or json.")] = Written.table,
     server: Annotated[
         str, typer.Option("--graph", metavar="URL", help="Ask a SPARQL 1.1 server instead, such as that of a stock.")
     ] = "",

@@ -2,21 +2,12 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from partkin.cli.shared import AsJson, Donor, Folder, ForHost, say_all
-
-
-class WaysShape(StrEnum):
-    """How the ways are written."""
-
-    table = "table"
-    csv = "csv"
-    json = "json"
+from partkin.cli.shared import AsJson, Donor, Folder, ForHost, Written, say_all
 
 
 def register(app: typer.Typer) -> None:
@@ -58,7 +49,7 @@ def why(
 def rank(
     folder: Folder = Path("."),
     host: ForHost = None,
-    shape: Annotated[WaysShape, typer.Option("--as", help="table, csv or json.")] = WaysShape.table,
+    shape: Annotated[Written, typer.Option("--as", help="table, csv or json.")] = Written.table,
 ) -> None:
     """Put all ways side by side: donors, repair, new and custom, with what each costs and risks.
 
@@ -77,7 +68,7 @@ def rank(
     work = Work("donors", 0, line)
     found = ranking.rank(build, host, work)
     line.close()
-    write = {WaysShape.table: ranking_text, WaysShape.csv: ranking_csv, WaysShape.json: as_json}[shape]
+    write = {Written.table: ranking_text, Written.csv: ranking_csv, Written.json: as_json}[shape]
     typer.echo(write(found), nl=False)
     if work.undone:
         typer.echo(f"Stopped before all were checked; not ranked: {', '.join(work.undone)}.", err=True)

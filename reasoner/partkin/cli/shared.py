@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterable
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -22,6 +23,14 @@ Donor = Annotated[str, typer.Argument(metavar="DONOR", help="Id of the part that
 ForHost = Annotated[
     str | None, typer.Option("--for", metavar="HOST", help="Id of the host part; else what DONOR takes the place of.")
 ]
+
+
+class Written(StrEnum):
+    """How an answer is written."""
+
+    table = "table"
+    csv = "csv"
+    json = "json"
 
 
 def say_all(problems: Iterable[Problem], folder: Path | None = None) -> None:

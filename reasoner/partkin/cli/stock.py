@@ -10,16 +10,8 @@ from typing import Annotated
 
 import typer
 
-from partkin.cli.shared import AsJson, Folder, say_all
+from partkin.cli.shared import AsJson, Folder, Written, say_all
 from partkin.model.problem import FaultyInput
-
-
-class StockShape(StrEnum):
-    """How the parts that were found are written."""
-
-    table = "table"
-    csv = "csv"
-    json = "json"
 
 
 class Against(StrEnum):
@@ -58,8 +50,8 @@ def add(
 
     Example: partkin stock add demo-build --to my-stock
     """
-    from partkin.commands.stocking import storing
     from partkin.sheets import outputs
+    from partkin.stock import storing
     from partkin.stock.incoming import told_in_file
 
     with _progress("parts") as said:
@@ -105,7 +97,7 @@ def find(
     most: Annotated[int, typer.Option("--most", metavar="N", min=1, help="How many the table shows.")] = 40,
     on: Annotated[str, typer.Option("--on", metavar="tcp://HOST:PORT", help="Dask scheduler to share it out by.")] = "",
     graph: Graph = "",
-    shape: Annotated[StockShape, typer.Option("--as", help="table, csv or json.")] = StockShape.table,
+    shape: Annotated[Written, typer.Option("--as", help="table, csv or json.")] = Written.table,
     as_json: AsJson = False,
 ) -> None:
     """Find every part of a stock that goes on HOST, or may within what its readings say, best first.
@@ -125,9 +117,9 @@ def find(
             build, host, stock, partly=partly, without=[one.value for one in without or ()], in_full=in_full, on=on,
             graph=graph, said=said,
         )  # fmt: skip
-    if as_json or shape is StockShape.json:
+    if as_json or shape is Written.json:
         typer.echo(stock_json(whole), nl=False)
-    elif shape is StockShape.csv:
+    elif shape is Written.csv:
         typer.echo(stock_rows(whole.answer.found, whole.checked, "csv"), nl=False)
     else:
         typer.echo(stock_text(whole, most), nl=False)
@@ -138,7 +130,7 @@ def info(stock: Stock) -> None:
 
     Example: partkin stock info my-stock
     """
-    from partkin.commands.stocking import storing
+    from partkin.stock import storing
 
     held = storing.read_manifest(stock)
     older = sum(one.gone_parts for one in held.partitions)
@@ -153,7 +145,7 @@ def check(stock: Stock) -> None:
 
     Example: partkin stock check my-stock
     """
-    from partkin.commands.stocking import storing
+    from partkin.stock import storing
 
     problems = storing.examine(stock)
     if problems:
@@ -169,6 +161,6 @@ def drop(
 
     Example: partkin stock drop velt-dashboard.top-dask --from my-stock
     """
-    from partkin.commands.stocking import storing
+    from partkin.stock import storing
 
     typer.echo(f"{storing.drop(stock, parts)} dropped")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import importlib
 import math
 import multiprocessing
-import os
 import signal
 import sys
 import threading
@@ -80,7 +79,7 @@ _asked: list[tuple[Build, str]] = []
 
 def _checked(build: Build, host: str, donors: list[str], work: Work) -> list[Judged]:
     """Check every donor; many are shared out among the processors where a process can be copied safely."""
-    workers = min(_processors(), MOST_WORKERS)
+    workers = min(pulse.processors(), MOST_WORKERS)
     safe = "fork" in multiprocessing.get_all_start_methods() and threading.active_count() == 1
     _asked[:] = [(build, host)]
     if len(donors) < MANY or workers < 2 or not safe or sys.platform == "darwin":
@@ -108,11 +107,6 @@ def _gathered(work: Work, donors: Sequence[str], answers: Iterable[Judged]) -> l
     except KeyboardInterrupt:
         work.stop()
     return found
-
-
-def _processors() -> int:
-    """How many this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _shared(build: Build) -> None:

@@ -17,14 +17,13 @@ from partkin.model.build import Build, Part
 from partkin.model.known import Known, is_restraint
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
-from partkin.stock import answering, storing
+from partkin.stock import answering
 from partkin.stock.answering import Answer, FoundPart, StockQuestion
 from partkin.stock.finding import Host
 from partkin.stock.incoming import build_with, errors_mm
 from partkin.stock.sharing import Said
 from partkin.trial.places import places_of
 
-__all__ = ["Answer", "FoundPart", "Whole", "find", "question_of", "storing"]
 PROBE = "stock-probe"
 
 

@@ -265,6 +265,10 @@ _DRAWING = ("otherSizeThan", "sameSizeAs", "carriedOverFrom")
 _NEVER_JUDGED = (
     "never judged by geometry, only by the maker's part number for that very vehicle, and fitted by licensed practice"
 )
+_FORBIDDING = {
+    "restraint": f"is a restraint part: {_NEVER_JUDGED}",
+    "structural": "is structural: nothing on it is drilled, slotted, welded or straightened on this program's advice",
+}
 
 
 def forbids_of(graph: Knowledge, donor: Part, others: list[Part]) -> tuple[Evidence, ...]:
@@ -277,34 +281,13 @@ def forbids_of(graph: Knowledge, donor: Part, others: list[Part]) -> tuple[Evide
     for part in others:
         labels.setdefault(part.part, _label(part))
     rows = {last(row["part"]): row.get("duty") for row in graph.rows("forbids", map(graph.part, labels))}
-    restraint, structural = full("partkin:duty-restraint"), full("partkin:duty-structural")
     source = _source("protected")
     told: list[Evidence] = []
-    for name, label in labels.items():
-        if rows.get(name) == restraint:
-            told.append(
-                Evidence(
-                    "restraint duty",
-                    0,
-                    False,
-                    f"the {label} {name} is a restraint part: {_NEVER_JUDGED}",
-                    (f"{name} has the duty restraint",),
-                    source,
-                )
-            )
-    for name, label in labels.items():
-        if rows.get(name) == structural:
-            told.append(
-                Evidence(
-                    "structural duty",
-                    0,
-                    False,
-                    f"the {label} {name} is structural: nothing on it is drilled, slotted, welded or "
-                    f"straightened on this program's advice",
-                    (f"{name} has the duty structural",),
-                    source,
-                )
-            )
+    for duty, says in _FORBIDDING.items():
+        for name, label in labels.items():
+            if rows.get(name) == full(f"partkin:duty-{duty}"):
+                because = (f"{name} has the duty {duty}",)
+                told.append(Evidence(f"{duty} duty", 0, False, f"the {label} {name} {says}", because, source))
     counted = [name for name, label in labels.items() if label in ("donor", "original")]
     if all(name in rows and rows[name] is None for name in counted):
         told.append(

@@ -5,6 +5,7 @@ Every stage may say it; who listens decides what to do with it: show it, or end 
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -47,3 +48,8 @@ def heard(listener: Listener | None) -> Iterator[None]:
 def silence() -> None:
     """Let nobody listen from here on, in a process that was copied from one where somebody does."""
     _listener.set(None)
+
+
+def processors() -> int:
+    """How many processors this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

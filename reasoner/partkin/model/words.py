@@ -1,6 +1,6 @@
 """The words of the sheets and of the verdict, each listed once."""
 
-from typing import Final, Literal
+from typing import Final, Literal, get_args
 
 Kind = Literal["hole", "slot", "tapped hole", "captive nut", "stud", "peg", "peg hole", "clip", "clip hole"]
 Need = Literal["must", "should", "spare"]
@@ -31,17 +31,7 @@ PairState = Literal["lines up", "tight", "out of reach", "blocked"]
 FastenerKind = Literal["bolt", "screw", "nut", "stud nut", "clip", "connector", "hose", "clamp", "adhesive", "strap"]
 OutlineKind = Literal["edge", "opening", "keep clear"]
 
-KINDS: Final = (
-    "hole",
-    "slot",
-    "tapped hole",
-    "captive nut",
-    "stud",
-    "peg",
-    "peg hole",
-    "clip",
-    "clip hole",
-)
+KINDS: Final[tuple[Kind, ...]] = get_args(Kind)
 # What people call a kind besides.
 ALSO_CALLED: Final = {
     "oblong hole": "slot", "long hole": "slot", "elongated hole": "slot", "oval hole": "slot", "slotted hole": "slot",
@@ -51,51 +41,28 @@ ALSO_CALLED: Final = {
     "pin": "peg", "dowel": "peg", "locating pin": "peg", "pin hole": "peg hole", "dowel hole": "peg hole",
     "push fit clip": "clip", "push in clip": "clip", "hole for a clip": "clip hole",
 }  # fmt: skip
-NEEDS: Final = ("must", "should", "spare")
-ORIGINS: Final = ("host", "original", "donor")
-DUTIES: Final = ("trim", "body", "structural", "restraint")
-BROKEN_BY: Final = ("airbag", "crash", "other")
-HANDS: Final = ("left", "right")
-FACES: Final = ("outside", "inside")
-ZONE_KINDS: Final = ("tear seam", "airbag door", "structural", "keep clear", "opening")
+NEEDS: Final[tuple[Need, ...]] = get_args(Need)
+ORIGINS: Final[tuple[Origin, ...]] = get_args(Origin)
+DUTIES: Final[tuple[Duty, ...]] = get_args(Duty)
+BROKEN_BY: Final[tuple[BrokenBy, ...]] = get_args(BrokenBy)
+HANDS: Final[tuple[Hand, ...]] = get_args(Hand)
+FACES: Final[tuple[Face, ...]] = get_args(Face)
+ZONE_KINDS: Final[tuple[ZoneKind, ...]] = get_args(ZoneKind)
 AIRBAG_ZONES: Final = ("tear seam", "airbag door")
 PROTECTED_ZONES: Final = ("tear seam", "airbag door", "structural")
-QUANTITIES: Final = (
-    "centres",
-    "near edges",
-    "far edges",
-    "across",
-    "length",
-    "thickness",
-    "mass",
-    "gap",
-    "left of",
-    "right of",
-    "withdrawn",
-)
+QUANTITIES: Final[tuple[Quantity, ...]] = get_args(Quantity)
 SIDES: Final = ("left of", "right of")
 # A row that takes back the reading that it corrects; it has no value of its own.
 WITHDRAWN: Final = "withdrawn"
 LENGTH_QUANTITIES: Final = ("centres", "near edges", "far edges", "across", "length", "thickness", "gap")
 MM_PER_UNIT: Final = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 KG_PER_UNIT: Final = {"kg": 1.0, "g": 0.001, "lb": 0.45359237}
-INSTRUMENTS: Final = ("steel rule", "tape", "caliper", "template", "photo", "seller")
-LIKENESSES: Final = ("alike", "different")
-OPTION_KINDS: Final = ("donor", "repair", "new", "custom")
-FASTENER_KINDS: Final = (
-    "bolt",
-    "screw",
-    "nut",
-    "stud nut",
-    "clip",
-    "connector",
-    "hose",
-    "clamp",
-    "adhesive",
-    "strap",
-)
+INSTRUMENTS: Final[tuple[Instrument, ...]] = get_args(Instrument)
+LIKENESSES: Final[tuple[Likeness, ...]] = get_args(Likeness)
+OPTION_KINDS: Final[tuple[OptionKind, ...]] = get_args(OptionKind)
+FASTENER_KINDS: Final[tuple[FastenerKind, ...]] = get_args(FastenerKind)
 CAUTIONS: Final = ("coolant", "refrigerant", "restraint", "high voltage", "heavy", "spring", "glass")
-OUTLINE_KINDS: Final = ("edge", "opening", "keep clear")
+OUTLINE_KINDS: Final[tuple[OutlineKind, ...]] = get_args(OutlineKind)
 
 BOLTS_ON: Final = "bolts on"
 WITH_ADAPTATION: Final = "bolts on with adaptation"

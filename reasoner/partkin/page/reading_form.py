@@ -64,7 +64,7 @@ class ReadingForm:
     ends_of: ClassVar = json.dumps(NAMES)
     quantities: ClassVar = dict.fromkeys(NAMES)
     units: ClassVar = {"": "mm, or as written", **dict.fromkeys((*MM_PER_UNIT, *KG_PER_UNIT))}
-    instruments: ClassVar = {"": "not said", **dict.fromkeys(INSTRUMENTS)}
+    instruments: ClassVar[dict[str, str | None]] = {"": "not said", **dict.fromkeys(INSTRUMENTS)}
 
     def is_open(self, typed: Typed) -> bool:
         """Whether a field that is put away holds something."""

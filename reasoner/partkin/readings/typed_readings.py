@@ -329,4 +329,4 @@ def instrument_named(word: str | None) -> Instrument | None:
     plain = "steel rule" if plain == "rule" else plain
     if plain not in INSTRUMENTS:
         raise refused("instrument", f'"{word}" is no instrument that is known', f"Say one of: {', '.join(INSTRUMENTS)}")
-    return cast(Instrument, plain)
+    return plain

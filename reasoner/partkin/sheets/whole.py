@@ -48,13 +48,14 @@ def put_whole(target: Path, content: bytes, unless: Callable[[], bool] = lambda:
     finally:
         with contextlib.suppress(OSError):
             beside.unlink()
-    _sync_folder(target.parent)
+    sync(target.parent)
     return True
 
 
-def _sync_folder(folder: Path) -> None:
+def sync(path: Path) -> None:
+    """Have a file or folder as it now is really on the disk, where the system can say so."""
     with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
+        handle = os.open(path, os.O_RDONLY)
         try:
             os.fsync(handle)
         finally:
@@ -96,7 +97,7 @@ def together(folder: Path, before: Mapping[str, bytes], after: Mapping[str, byte
         yield
     finally:
         (folder / UNFINISHED).unlink(missing_ok=True)
-        _sync_folder(folder)
+        sync(folder)
 
 
 def _finish(folder: Path) -> None:
@@ -115,7 +116,7 @@ def _finish(folder: Path) -> None:
                 if new is not None and now[name] != new:
                     put_whole((folder / name).resolve(), new)
         note.unlink()
-        _sync_folder(folder)
+        sync(folder)
 
 
 def _content(path: Path) -> bytes | None:

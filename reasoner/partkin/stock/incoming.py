@@ -9,7 +9,6 @@ import json
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, fields, replace
-from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -394,7 +393,6 @@ def _feature_of(part: str, row: Mapping[str, Any]) -> Feature:
 def told_in_file(problems: Iterable[Problem]) -> Iterator[str]:
     """Yield the lines of the file of faults: row by row, as CSV."""
     yield "file,row,column,what,mend\n"
-    for _, alike in groupby(sorted(problems), key=lambda one: (one.sheet, one.row)):
-        for one in alike:
-            cells = (one.sheet, str(one.row or ""), one.column, one.what, one.mend)
-            yield ",".join('"' + cell.replace('"', '""') + '"' for cell in cells) + "\n"
+    for one in sorted(problems):
+        cells = (one.sheet, str(one.row or ""), one.column, one.what, one.mend)
+        yield ",".join('"' + cell.replace('"', '""') + '"' for cell in cells) + "\n"

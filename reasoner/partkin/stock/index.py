@@ -295,3 +295,8 @@ def windows(segment: Segment, apart_mm: np.ndarray, room_mm: np.ndarray) -> tupl
 
 
 assert set(OPENINGS) <= set(KINDS)
+
+
+def gone_in(file: str) -> np.ndarray:
+    """Rows of a partition that are not there any more, by the file that lists them; empty: none."""
+    return np.load(file) if file else np.zeros(0, dtype=np.int32)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -14,9 +13,10 @@ from typing import Any, TypeVar
 import numpy as np
 
 from partkin.model.problem import FaultyInput, Problem
+from partkin.model.pulse import processors
 from partkin.model.version import __version__
 from partkin.stock.finding import Host, likely
-from partkin.stock.index import Segment
+from partkin.stock.index import Segment, gone_in
 from partkin.stock.joining import Hit, tried
 
 Job = TypeVar("Job")
@@ -52,14 +52,12 @@ def opened(folder: str) -> Segment:
         raise RuntimeError(f"{folder} cannot be read: {fault}. partkin stock check says what is damaged") from fault
 
 
-@lru_cache(maxsize=256)
-def _gone(file: str) -> np.ndarray:
-    return np.load(file) if file else np.zeros(0, dtype=np.int32)
+_gone = lru_cache(maxsize=256)(gone_in)
 
 
 def by_threads(job: Callable[..., Answer], jobs: Sequence[tuple[Any, ...]], said: Said) -> list[Answer]:
     """Do the jobs on this machine, and return their answers in order."""
-    workers = min(len(jobs), len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
+    workers = min(len(jobs), processors())
     if workers < 2:
         return [job(*one) for one in _counted(jobs, said)]
     pool = ThreadPoolExecutor(workers)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import secrets
 import shutil
 from collections.abc import Callable, Iterator, Sequence
@@ -25,6 +24,7 @@ from pyarrow import parquet
 from partkin.graph import in_stock
 from partkin.graph.stores import OnDisk, Server, is_url
 from partkin.model.problem import FaultyInput, Problem
+from partkin.sheets.whole import put_whole, sync
 from partkin.stock import incoming, index
 from partkin.stock.incoming import Batch
 
@@ -119,23 +119,7 @@ def _digest_of(body: Any) -> str:
 def _write_manifest(stock: Path, manifest: Manifest) -> None:
     body = json.loads(json.dumps(asdict(manifest)))
     content = json.dumps({"format": FORMAT, "digest": _digest_of(body), "stock": body}, indent=1).encode()
-    beside = stock / f".{MANIFEST}.part"
-    with beside.open("wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    beside.replace(stock / MANIFEST)
-    _sync(stock)
-
-
-def _sync(path: Path) -> None:
-    """Have what was written really written, where the system can say so."""
-    with contextlib.suppress(OSError):
-        handle = os.open(path, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+    put_whole(stock / MANIFEST, content)
 
 
 @contextlib.contextmanager
@@ -259,14 +243,14 @@ def _without(stock: Path, one: Partition, rows: np.ndarray, number: int) -> Part
         return one
     name = f"{one.name}-gone-{number:06d}.npy"
     np.save(stock / name, gone)
-    _sync(stock / name)
+    sync(stock / name)
     digests = {file: digest for file, digest in one.digests.items() if file != one.gone}
     return replace(one, gone=name, gone_parts=len(gone), digests={**digests, name: _digest_file(stock / name)})
 
 
 def gone_of(stock: Path, one: Partition) -> np.ndarray:
     """Rows of a partition that are not there any more."""
-    return np.load(stock / one.gone) if one.gone else np.zeros(0, dtype=np.int32)
+    return index.gone_in(f"{stock}/{one.gone}" if one.gone else "")
 
 
 def _grow_graph(stock: Path, manifest: Manifest, batch: Batch, number: int) -> str:
@@ -351,9 +335,9 @@ def _write_partition(stock: Path, batch: Batch, name: str) -> Partition:
     index.write(batch, folder)
     digests = {}
     for file in sorted(folder.iterdir()):
-        _sync(file)
+        sync(file)
         digests[f"{name}/{file.name}"] = _digest_file(file)
-    _sync(folder)
+    sync(folder)
     return Partition(name, len(batch), batch.features.num_rows, digests=digests)
 
 
