@@ -17,9 +17,9 @@ def chain_text(verdict: Verdict, disagreeing: Iterable[tuple[str, str]] = ()) ->
     by_id = {reason.id: reason for reason in verdict.reasons}
     lines = [f"{verdict.donor} on {verdict.host}: {verdict.verdict}"]
     lines += folded(verdict.says, "  ", "  ")
-    if verdict.reasons:
-        lines += ["", "because"]
-        lines += _under(verdict.reasons[0], by_id, 1)
+    because = _under(verdict.reasons[0], by_id, 1) if verdict.reasons else []
+    if because:
+        lines += ["", "because", *because]
     told = list(disagreeing)
     if told:
         lines += ["", "where the evidence disagrees"]
