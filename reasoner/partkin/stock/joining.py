@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -28,8 +29,8 @@ from partkin.stock.finding import Host
 from partkin.stock.index import SLACK_MM, Segment, donor_of
 
 GOES, MAY = "goes on", "may go on"
-# Ways of laying one part on that are placed one by one; of more the search finds the best.
-WAYS_AT_MOST = 256
+# Ways of laying one part on, either face up, that are placed one by one; of more the search finds the best.
+WAYS_AT_MOST = 512
 # Rows of one table of pairs of a part's features, or of features beside those, at most.
 ROWS_AT_ONCE = 4_000_000
 
@@ -99,16 +100,28 @@ def tried(host: Host, segment: Segment, parts: np.ndarray) -> list[Hit]:
 
     Parts that are alike to the last digit are laid on once.
     """
-    found: list[Hit] = []
-    alike: dict[bytes, list[int]] = {}
-    for part in parts.tolist():
-        alike.setdefault(_looks(segment, part), []).append(part)
-    firsts = np.array([same[0] for same in alike.values()], dtype=np.int64)
-    hits = {hit.part: hit for group in _at_once(segment, firsts) for hit in _tried(host, segment, group)}
-    for same in alike.values():
-        if (hit := hits.get(same[0])) is not None:
-            found += [replace(hit, part=part) for part in same]
-    return sorted(found, key=lambda hit: hit.part)
+    firsts = _first_alike(segment, parts)
+    hits = [hit for group in _at_once(segment, np.unique(firsts)) for hit in _tried(host, segment, group)]
+    by_first = {hit.part: hit for hit in hits}
+    told = [(int(part), by_first.get(first)) for part, first in zip(parts.tolist(), firsts.tolist(), strict=True)]
+    return sorted((replace(hit, part=part) for part, hit in told if hit is not None), key=lambda hit: hit.part)
+
+
+def _first_alike(segment: Segment, parts: np.ndarray) -> np.ndarray:
+    """(k,) of each part the first that is alike to the last digit: itself where there is none before it."""
+    firsts = parts.copy()
+    if not len(parts):
+        return firsts
+    rows, owner = segment.rows_of(parts)
+    # Parts whose bits sum up to something of their own need no closer look.
+    bits = np.ascontiguousarray(segment.xyz_mm[rows]).view(np.int64)[:, :2].sum(axis=1)
+    sums = np.zeros(len(parts), dtype=np.int64)
+    np.add.at(sums, owner, bits)
+    _, of, count = np.unique(sums, return_inverse=True, return_counts=True)
+    alike: dict[bytes, int] = {}
+    for place in np.flatnonzero(count[of] > 1).tolist():
+        firsts[place] = alike.setdefault(_looks(segment, int(parts[place])), int(parts[place]))
+    return firsts
 
 
 def _looks(segment: Segment, part: int) -> bytes:
@@ -138,10 +151,9 @@ def _tried(host: Host, segment: Segment, parts: np.ndarray) -> list[Hit]:
     laid = _Laid.of(host, segment, parts[~alone])
     if host.needed < 2:
         return found + laid.by_one_fixing()
-    ways = [laid.ways(mirrored) for mirrored in (False, True)]
-    several = np.unique(np.concatenate([way.several for way in ways]))
-    by_search = (one_tried(host, segment, part) for part in laid.parts[several].tolist())
-    return found + [hit for hit in by_search if hit is not None] + laid.settled(ways, several)
+    ways = laid.ways()
+    by_search = (one_tried(host, segment, part) for part in laid.parts[ways.several].tolist())
+    return found + [hit for hit in by_search if hit is not None] + laid.settled(ways)
 
 
 def _faces(host: Host, flags: int) -> tuple[bool, ...]:
@@ -154,13 +166,14 @@ def _faces(host: Host, flags: int) -> tuple[bool, ...]:
 
 @dataclass(frozen=True, eq=False)
 class _Ways:
-    """Ways of laying parts on: `at` (k, fixings) the row of the feature for each fixing, `part` (k,) of which part.
+    """Ways of laying parts on: `at` (k, fixings) the row of the feature for each fixing, `mirrored` (k,) on which face.
 
-    `several`: parts that are left to the search.
+    `part` (k,): of which part. `several`: parts that are left to the search.
     """
 
     part: np.ndarray
     at: np.ndarray
+    mirrored: np.ndarray
     several: np.ndarray
 
 
@@ -192,19 +205,26 @@ class _Laid:
         table = self.table
         return widened(table.worst[fixings, spec], table.kindest[fixings, spec], table.error[fixings, spec], errors)
 
-    def ways(self, mirrored: bool) -> _Ways:
+    @cached_property
+    def reach_mm(self) -> np.ndarray:
+        """(m, f): how far each feature may at most be from each fixing; -inf where they cannot go together."""
+        most = self.plays_mm(np.arange(len(self.host.must))[:, None], np.arange(len(self.rows))[None, :])[2]
+        return np.where(most < 0, -np.inf, most + self.table.travel[self.spec] + self._host_travel()[:, None])
+
+    @cached_property
+    def p(self) -> np.ndarray:
+        """complex128 (f,): where the features are."""
+        xyz = np.asarray(self.segment.xyz_mm[self.rows])
+        return xyz[:, 0] + 1j * xyz[:, 1]
+
+    def ways(self) -> _Ways:
         """Return each way of laying a part on that no third fixing rules out."""
-        faces = np.array([mirrored in _faces(self.host, int(flag)) for flag in self.segment.flags[self.parts]])
-        x, y = (np.asarray(self.segment.xyz_mm[self.rows, axis]) for axis in (0, 1))
-        p = (-x if mirrored else x) + 1j * y
-        reach = self.plays_mm(np.arange(len(self.host.must))[:, None], np.arange(len(self.rows))[None, :])[2]
-        reach = np.where(reach < 0, -np.inf, reach + self.table.travel[self.spec] + self._host_travel()[:, None])
-        i, j = self._pairs(faces)
-        found = [self._ways(a, b, i, j, p, reach) for a, b in self._seed_pairs()]
+        i, j = self._pairs()
+        found = [self._ways(a, b, i, j) for a, b in self._seed_pairs()]
         if self.host.needed < len(self.host.must) or any(one is None for one in found):
             none = np.zeros((0, len(self.host.must)), dtype=np.int64)
             left = [self.owner[i] if one is None else one.part for one in found]
-            return _Ways(none[:, 0], none, np.unique(np.concatenate(left)))
+            return _Ways(none[:, 0], none, none[:, 0] > 0, np.unique(np.concatenate(left)))
         return found[0]  # type: ignore[return-value]
 
     def _host_travel(self) -> np.ndarray:
@@ -221,52 +241,63 @@ class _Laid:
         among = len(q) - self.host.needed + 2
         return [(a, b) for b in range(among) for a in range(b)]
 
-    def _ways(self, a: int, b: int, i: np.ndarray, j: np.ndarray, p: np.ndarray, reach: np.ndarray) -> _Ways | None:
-        """The ways with i on a and j on b; None: the two are in one place, and tell nothing of a third."""
+    def _ways(self, a: int, b: int, i: np.ndarray, j: np.ndarray) -> _Ways | None:
+        """The ways with one of i and j on a, the other on b; None: those are in one place, and tell nothing of more."""
         q = self.host.at_mm[self.host.must]
-        apart = abs(q[a] - q[b])
-        near = np.abs(np.abs(p[i] - p[j]) - apart) <= reach[a, i] + reach[b, j] + SLACK_MM
-        if apart < 1e-6:
+        if abs(q[a] - q[b]) < 1e-6:
             return None
+        at, mirrored = self._begun(a, b, i, j)
         kappa = (q - q[a]) / (q[b] - q[a])
-        at = np.full((int(near.sum()), len(q)), -1, dtype=np.int64)
-        at[:, a], at[:, b] = i[near], j[near]
         others = [c for c in np.argsort(-np.abs(kappa - 0.5)).tolist() if c not in (a, b)]
         many = np.zeros(len(self.parts), dtype=bool)
         for done, c in enumerate(others):
-            way, k = self._third(at, (a, b, c), kappa[c], p, reach)
+            way, k = self._third(at, mirrored, (a, b, c), kappa[c])
             if self.host.needed < len(q):
                 at[way, c] = k
-                at = at[(at >= 0).sum(axis=1) + len(others) - done - 1 >= self.host.needed]
+                enough = (at >= 0).sum(axis=1) + len(others) - done - 1 >= self.host.needed
+                at, mirrored = at[enough], mirrored[enough]
                 continue
-            at = at[way]
+            at, mirrored = at[way], mirrored[way]
             at[:, c] = k
             many |= np.bincount(self.owner[k], minlength=len(self.parts)) > WAYS_AT_MOST
-            at = at[~many[self.owner[k]]]
-        if self.host.needed < len(q):
-            return _Ways(self.owner[at[:, a]], at, np.zeros(0, dtype=np.int64))
+            few = ~many[self.owner[k]]
+            at, mirrored = at[few], mirrored[few]
         part = self.owner[at[:, a]]
+        if self.host.needed < len(q):
+            return _Ways(part, at, mirrored, np.zeros(0, dtype=np.int64))
         kinds = self.spec[at]
         unknown = ~np.isfinite(self.table.worst[np.arange(len(q)), kinds]).all(axis=1)
         gives = (self.table.travel[kinds] + self.table.flex[kinds]).any(axis=1)
         demands = (np.asarray(self.segment.flags)[self.parts[part]] & index.DEMANDS) > 0
-        return _Ways(part, at, np.union1d(np.flatnonzero(many), part[unknown | gives | demands]))
+        several = np.union1d(np.flatnonzero(many), part[unknown | gives | demands])
+        return _Ways(part, at, mirrored, several)
 
-    def _pairs(self, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Every two features of a part, either way round."""
+    def _begun(self, a: int, b: int, i: np.ndarray, j: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """The ways of laying two features on a and b, on each face that may be, and on which."""
+        reach, apart = self.reach_mm, abs(self.host.at_mm[self.host.must[a]] - self.host.at_mm[self.host.must[b]])
+        off = np.abs(np.abs(self.p[i] - self.p[j]) - apart) - SLACK_MM
+        as_is, swapped = off <= reach[a, i] + reach[b, j], off <= reach[a, j] + reach[b, i]
+        on_a, on_b = np.concatenate([i[as_is], j[swapped]]), np.concatenate([j[as_is], i[swapped]])
+        faces = np.array([[side in _faces(self.host, flags) for side in (False, True)] for flags in range(256)])
+        may = faces[np.asarray(self.segment.flags)[self.parts]]
+        mirrored, way = np.nonzero(may[self.owner[on_a]].T)
+        at = np.full((len(way), len(self.host.must)), -1, dtype=np.int64)
+        at[:, a], at[:, b] = on_a[way], on_b[way]
+        return at, mirrored > 0
+
+    def _pairs(self) -> tuple[np.ndarray, np.ndarray]:
+        """Every two features of a part, one way round."""
         count = np.bincount(self.owner, minlength=len(self.parts))
-        begin = np.cumsum(count) - count
-        i = np.repeat(np.arange(len(self.rows)), count[self.owner])
-        step = np.arange(len(i)) - np.repeat(np.cumsum(count[self.owner]) - count[self.owner], count[self.owner])
-        j = begin[self.owner[i]] + step
-        kept = (i != j) & faces[self.owner[i]]
-        return i[kept], j[kept]
+        after = np.cumsum(count)[self.owner] - np.arange(len(self.rows)) - 1
+        i = np.repeat(np.arange(len(self.rows)), after)
+        return i, i + 1 + np.arange(len(i)) - np.repeat(np.cumsum(after) - after, after)
 
     def _third(
-        self, at: np.ndarray, three: tuple[int, int, int], kappa: complex, p: np.ndarray, reach: np.ndarray
+        self, at: np.ndarray, mirrored: np.ndarray, three: tuple[int, int, int], kappa: complex
     ) -> tuple[np.ndarray, np.ndarray]:
         """Which features come near enough to a third fixing: the way, and the row of the feature."""
         a, b, c = three
+        p, reach = self.p, self.reach_mm
         count = np.bincount(self.owner, minlength=len(self.parts))
         begin = np.cumsum(count) - count
         size = count[self.owner[at[:, a]]]
@@ -275,7 +306,8 @@ class _Laid:
             i, j = at[some, a], at[some, b]
             way = np.repeat(np.arange(len(some)), size[some])
             k = np.repeat(begin[self.owner[i]] - np.cumsum(size[some]) + size[some], size[some]) + np.arange(len(way))
-            wanted = p[i] + kappa * (p[j] - p[i])
+            # With the part the other face up, the third stands on the other side of the line through two of them.
+            wanted = p[i] + np.where(mirrored[some], kappa.conjugate(), kappa) * (p[j] - p[i])
             tube = abs(1 - kappa) * reach[a, i] + abs(kappa) * reach[b, j] + SLACK_MM
             near = np.flatnonzero(np.abs(p[k] - wanted[way]) <= reach[c, k] + tube[way])
             # Where some fixings may be missing, it is only counted which can hold: what holds a third may hold another.
@@ -301,12 +333,10 @@ class _Laid:
                 found.append(Hit(whole, GOES if sure else MAY, 1, known, mirrored))
         return found
 
-    def settled(self, ways: list[_Ways], several: np.ndarray) -> list[Hit]:
+    def settled(self, ways: _Ways) -> list[Hit]:
         """Place parts in every way that is left, all at once."""
-        owner, at = np.concatenate([one.part for one in ways]), np.concatenate([one.at for one in ways])
-        mirrored = np.repeat([False, True], [len(one.part) for one in ways])
-        kept = ~np.isin(owner, several)
-        owner, at, mirrored = owner[kept], at[kept], mirrored[kept]
+        kept = ~np.isin(ways.part, ways.several)
+        owner, at, mirrored = ways.part[kept], ways.at[kept], ways.mirrored[kept]
         if not len(owner):
             return []
         p = np.asarray(self.segment.xyz_mm[self.rows[at]])[..., :2]
@@ -322,14 +352,15 @@ class _Laid:
         if not np.array_equal(worst[kind], most[kind]):
             sure[kind] = batch_fits(q, p[kind], worst[kind], slots)
         margin = np.full(len(at), -np.inf)
-        margin[kind] = batch_margin_mm(q, p[kind], read[kind], slots)
-        found = []
-        for part in np.unique(owner[kind]).tolist():
-            here = np.flatnonzero(kind & (owner == part))
-            best = max(here.tolist(), key=lambda way: (sure[way], rounded(float(margin[way])), -way))
-            state, best_mm = GOES if sure[best] else MAY, rounded(float(margin[best]))
-            found.append(Hit(int(self.parts[part]), state, len(fixings), best_mm, bool(mirrored[best])))
-        return found
+        margin[kind] = [rounded(mm) for mm in batch_margin_mm(q, p[kind], read[kind], slots).tolist()]
+        # The best way of each part: sure before not, the greatest margin, then the first.
+        order = np.flatnonzero(kind)[::-1]
+        order = order[np.lexsort((margin[order], sure[order], owner[order]))]
+        best = order[np.append(np.diff(owner[order]) > 0, True)]
+        return [
+            Hit(int(self.parts[owner[way]]), GOES if sure[way] else MAY, len(fixings), float(margin[way]), flipped)
+            for way, flipped in zip(best.tolist(), mirrored[best].tolist(), strict=True)
+        ]
 
 
 def rounded(margin_mm: float) -> float:
