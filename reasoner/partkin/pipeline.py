@@ -43,19 +43,7 @@ def read(folder: Path) -> tuple[Build, tuple[Problem, ...]]:
     loaded = sheets.load(folder)
     if loaded.build is None:
         raise FaultyInput(loaded.problems)
-    return _with_own_work(loaded.build, loaded.work), loaded.warnings
-
-
-def _with_own_work(build: Build, work: tuple[list[str], ...]) -> Build:
-    """Add the build's own work.csv, whose rows stand before the shipped times and costs."""
-    if not work:
-        return build
-    from partkin.tables.work import read_work
-
-    rows, problems = read_work(work)
-    if problems:
-        raise FaultyInput(problems)
-    return replace(build, work=rows)
+    return loaded.build, loaded.warnings
 
 
 def check(build: Build, donor: str, host: str | None = None, *, others: bool = True) -> Verdict:

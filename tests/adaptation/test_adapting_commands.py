@@ -204,7 +204,7 @@ def test_a_faulty_work_sheet_is_refused_whole(tmp_path: Path) -> None:
     code, told, faults = typed(folder, "adapt", "panel")
     assert (code, told) == (2, "")
     assert [fault.split(": ")[0] for fault in faults.splitlines()] == [
-        "work.csv:2:do", "work.csv:3:minutes", "work.csv:3:cost",
+        "work.csv:2:do", "work.csv:3:cost", "work.csv:3:minutes",
     ]  # fmt: skip
 
 

@@ -307,3 +307,10 @@ def test_what_would_steer_a_terminal_or_turn_what_follows_is_refused_and_not_sai
     """U+009B begins a terminal's command as ESC [ does, and U+202E writes what follows from right to left."""
     (fault,) = read_spoiled(P, {(4, "name"): f"top{letter}31m dash"}).problems
     assert f"not text (code {ord(letter)})" in fault.what and str(fault).isprintable()
+
+
+def test_faults_of_the_builds_own_work_stand_with_all_others():
+    loaded = read(
+        {**contents({}), "work.csv": b"do,minutes,cost,workmanship_mm\nslot,-1,x,0\n", "parts.csv": b"part,colour\n"}
+    )
+    assert {"work.csv:2:minutes", "work.csv:2:cost", "parts.csv:1:colour"} <= set(places(loaded)) | set(warned(loaded))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 
-from partkin.model.build import Build, Settings
+from partkin.model.build import Build, Settings, WorkRow
 from partkin.model.columns import BY_NAME, SETTINGS
 from partkin.model.nearest import nearest
 from partkin.model.problem import Problem
@@ -23,6 +23,7 @@ from partkin.sheets.settings import read_settings
 from partkin.sheets.values import build_of
 from partkin.sheets.whole import finish_before_reading
 from partkin.sheets.workbook import WORK, is_workbook, read_tabs, tabs_of_a_build
+from partkin.tables.work import read_work
 
 
 @dataclass(frozen=True)
@@ -39,15 +40,12 @@ class Loaded:
         What is said on standard error, in the same order.
     digests
         SHA-256 (hex) of each file that is there, in sheet order.
-    work
-        Rows of the build's own work.csv, its header first; empty: it has none.
     """
 
     build: Build | None
     problems: tuple[Problem, ...] = ()
     warnings: tuple[Problem, ...] = ()
     digests: Mapping[str, str] = field(default_factory=dict)
-    work: tuple[list[str], ...] = ()
 
 
 def load(folder: Path) -> Loaded:
@@ -73,7 +71,7 @@ def load(folder: Path) -> Loaded:
 
 def read(contents: Mapping[str, bytes]) -> Loaded:
     """Read a build from the bytes of its sheets by name (`parts.csv`, ..., `build.toml`), as `load` does."""
-    return _loaded({name: contents[name] for name in (SETTINGS, *BY_NAME) if name in contents}, ProblemList())
+    return _loaded({name: contents[name] for name in (SETTINGS, *BY_NAME, WORK) if name in contents}, ProblemList())
 
 
 def _loaded(contents: Mapping[str, bytes], findings: ProblemList) -> Loaded:
@@ -81,13 +79,22 @@ def _loaded(contents: Mapping[str, bytes], findings: ProblemList) -> Loaded:
     if SETTINGS in contents:
         settings = read_settings(contents[SETTINGS], findings)
     tables = read_tables(contents, findings)
-    build = build_of(tables, settings) if findings.clean else None
+    work = _own_work(contents, findings)
+    build = replace(build_of(tables, settings), work=work) if findings.clean else None
     digests = {name: hashlib.sha256(content).hexdigest() for name, content in contents.items()}
+    faults, warnings = findings.sorted(warnings=False), findings.sorted(warnings=True)
+    return Loaded(build, faults, warnings, MappingProxyType(digests))
+
+
+def _own_work(contents: Mapping[str, bytes], findings: ProblemList) -> tuple[WorkRow, ...]:
+    """Read the build's own work.csv, whose rows stand before the shipped times and costs."""
     grid = read_grid(WORK, contents[WORK], findings) if WORK in contents else None
-    return Loaded(
-        build if findings.clean else None, findings.sorted(warnings=False), findings.sorted(warnings=True),
-        MappingProxyType(digests), grid.rows if grid is not None else (),
-    )  # fmt: skip
+    if grid is None:
+        return ()
+    rows, problems = read_work(grid.rows)
+    for one in problems:
+        findings.fault(one.sheet, one.row, one.column, one.what, one.mend)
+    return rows
 
 
 def read_files(folder: Path, findings: ProblemList) -> dict[str, bytes] | None:

@@ -135,7 +135,7 @@ def read_work(
     header = [cell.strip() for cell in cells[0]]
     missing = [column for column in ("do", *AMOUNTS) if column not in header]
     if missing:
-        return (), tuple(Problem(sheet, 0, column, "the column is missing", "Add it.") for column in missing)
+        return (), tuple(Problem(sheet, 0, column, "the column is missing", "Add it") for column in missing)
     known = {row.do for row in shipped_work()}
     rows, problems = [], []
     for number, line in enumerate(cells[1:], start=2):
@@ -145,11 +145,11 @@ def read_work(
         amounts = {column: _amount(row[column]) for column in AMOUNTS}
         if row["do"] not in known:
             what = f"{row['do']!r} is no job that the program knows"
-            problems.append(Problem(sheet, number, "do", what, f"Write one of: {', '.join(sorted(known))}."))
+            problems.append(Problem(sheet, number, "do", what, f"Write one of: {', '.join(sorted(known))}"))
             continue
         for column in [column for column in AMOUNTS if amounts[column] is None]:
             what = f"{row[column]!r} is no amount"
-            problems.append(Problem(sheet, number, column, what, "Write a number, 0 or more."))
+            problems.append(Problem(sheet, number, column, what, "Write a number, 0 or more"))
         minutes, cost, workmanship_mm = amounts.values()
         if minutes is not None and cost is not None and workmanship_mm is not None:
             tools = tuple(tool.strip() for tool in row.get("tools", "").split(";") if tool.strip())
