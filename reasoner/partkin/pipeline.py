@@ -12,21 +12,12 @@ from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, WITH_ADAPTATION
 
 if TYPE_CHECKING:
-    from partkin.model.fitting import OddHoles
     from partkin.trial.findings import Findings
     from partkin.trial.trying import Places
 
 
 def load_build(folder: str | Path) -> Build:
     """Read a build folder.
-
-    Parameters
-    ----------
-    folder
-
-    Returns
-    -------
-    Build
 
     Raises
     ------
@@ -133,7 +124,12 @@ def with_work(build: Build, findings: Findings, places: Places, others: bool = T
             from partkin.readings import untied
 
             findings = unread_sizes.work_for_any_size(build, untied.fewest(findings, places), others=others)
-        return _with_what_is_hidden(replace(findings, seams=trial.seams), places)
+        findings = replace(findings, seams=trial.seams)
+        if not findings.hides_much:
+            return findings
+        from partkin.readings import next_readings
+
+        return replace(findings, asks=next_readings.showing_hidden(findings, places))
     from partkin.adaptation import adapting
     from partkin.readings import next_readings
     from partkin.trial import out_by
@@ -141,28 +137,6 @@ def with_work(build: Build, findings: Findings, places: Places, others: bool = T
     findings = replace(findings, trials=tuple(
         out_by.with_errors(findings.known, places, one) if one.stand == "does not" else one for one in findings.trials
     ))  # fmt: skip
-    findings = replace(findings, odd=_odd_holes(findings))
+    findings = replace(findings, odd=out_by.odd_holes_of(findings.trial))
     findings = adapting.cheapest_work(build, findings, places, others=others)
     return replace(findings, asks=next_readings.open_readings(findings, places))
-
-
-def _odd_holes(findings: Findings) -> OddHoles | None:
-    """Lay the donor that does not go on as it is where the most of its fixings hold."""
-    trial = findings.trial
-    if trial is None or trial.stand != "does not" or trial.answer.fits is not False:
-        return None
-    from partkin.fit.odd_holes import odd_holes
-
-    return odd_holes(trial.task, [(pair.fixing, pair.feature) for pair in trial.answer.pairs])
-
-
-def _with_what_is_hidden(findings: Findings, places: Places) -> Findings:
-    """Add the reading that would show what could be hidden, where that is more than a file takes off."""
-    from partkin.tables.making import making
-
-    chance = findings.trial.chance if findings.trial is not None else None
-    if chance is None or (chance.hidden_mm or 0.0) <= making().file_mm or findings.face_open:
-        return findings
-    from partkin.readings import next_readings
-
-    return replace(findings, asks=next_readings.showing_hidden(findings, places))

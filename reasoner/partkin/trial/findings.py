@@ -11,6 +11,7 @@ from partkin.model.positions import Missing, Suspect
 from partkin.model.reasons import Unknown
 from partkin.model.trial import BEST_FIRST, SeamCheck, Trial, better_way_round
 from partkin.model.words import SIDES, Duty, Hand
+from partkin.tables.making import making
 
 
 @dataclass(frozen=True)
@@ -111,6 +112,12 @@ class Findings:
         """Whether the donor may well go on as it is: then no work is listed."""
         chance = self.trial.chance if self.trial is not None else None
         return chance is not None and chance.fits > 1.0 - self.confidence
+
+    @property
+    def hides_much(self) -> bool:
+        """Whether more could still be hidden of a donor that goes on as read than a file takes off."""
+        chance = self.trial.chance if self.trial is not None else None
+        return chance is not None and not self.face_open and (chance.hidden_mm or 0.0) > making().file_mm
 
     @property
     def duty(self) -> Duty | None:

@@ -1,4 +1,4 @@
-"""By how much of what was stated readings would have to be out for a donor to go on that does not as they stand."""
+"""A donor that does not go on: by how much readings would have to be out for it to go on, and which holes are odd."""
 
 from __future__ import annotations
 
@@ -10,10 +10,11 @@ import numpy as np
 
 from partkin.fit.arrays import Pairs, directions
 from partkin.fit.flex import gives, pulled
+from partkin.fit.odd_holes import odd_holes
 from partkin.fit.out_by import MOST_SHARE, HeldPairs, StatedShape, prove, share_needed
 from partkin.fit.pairings_left import pairings_left
 from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared
-from partkin.model.fitting import Nogood, WithinErrors
+from partkin.model.fitting import Nogood, OddHoles, WithinErrors
 from partkin.model.known import Known, Side
 from partkin.model.positions import Positions
 from partkin.model.trial import Trial
@@ -45,6 +46,13 @@ def with_errors(known: Known, places: Places, trial: Trial) -> Trial:
         return trial
     trial = replace(trial, answer=replace(trial.answer, conflict=replace(conflict, errors=found)))
     return replace(trial, stand="unsure", chance=None) if found.share <= _AS_EXPECTED else trial
+
+
+def odd_holes_of(trial: Trial | None) -> OddHoles | None:
+    """Lay a donor that does not go on as it is where the most of its fixings hold; None: it may go on."""
+    if trial is None or trial.stand != "does not" or trial.answer.fits is not False:
+        return None
+    return odd_holes(trial.task, [(pair.fixing, pair.feature) for pair in trial.answer.pairs])
 
 
 def _share(known: Known, places: Places, prepared: Prepared) -> WithinErrors | None:
