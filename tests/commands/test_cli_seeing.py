@@ -56,7 +56,7 @@ def test_report(where, typed):
 
 def test_report_of_nobody_and_of_faulty_sheets(where, typed):
     code, out, err = typed("report nobody --in demo")
-    assert code == 2 and "there is no part nobody" in err and not (where / "report.html").exists()
+    assert code == 2 and "there is no part 'nobody'" in err and not (where / "report.html").exists()
     sheet = where / "demo" / "parts.csv"
     sheet.write_text(sheet.read_text().replace("donor,dash-frame", "doner,dash-frame"))
     code, out, err = typed("report --in demo")
@@ -96,7 +96,7 @@ def test_template(where, typed):
 @pytest.mark.parametrize(
     ("line", "said"),
     [
-        ("template nobody --in demo", "there is no part nobody"),
+        ("template nobody --in demo", "there is no part 'nobody'"),
         ("template bag-kurm --in demo", "restraint part"),
         ("template console-body --in demo", "has a known place"),
         ("template top-dask --in demo --printer 1", "two numbers"),
@@ -111,7 +111,7 @@ def test_template(where, typed):
         ("plot chance glove-dask --in demo", "not known before everything that it needs is measured"),
         ("plot pattern --in demo", "of which part"),
         ("plot pattern top-dask --in demo -o p.gif", "neither .svg nor .png"),
-        ("plot pattern nobody --in demo", "there is no part nobody"),
+        ("plot pattern nobody --in demo", "there is no part 'nobody'"),
         ("plot colours top-dask --in demo", "colours"),
         ("plot chance bag-kurm --in demo", "no reading would tell more"),
         ("outline none.dxf --part top-dask --in demo", "none.dxf"),

@@ -9,7 +9,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from typer.testing import CliRunner
 
+from partkin.cli.app import app
 from partkin.commands import asking_next
 from partkin.commands.seller_message import Message, message_for, message_to_seller
 from partkin.model.build import Build, Part
@@ -345,3 +347,20 @@ def test_a_message_asks_for_the_third_distance_at_once(partkin) -> None:
     done = partkin("measure-next", "glove-dask", "--for-seller")
     assert "I have two short questions" in done.output
     assert "record glove-dask k4 k3 VALUE --instrument seller" in done.output
+
+
+def test_a_seller_is_asked_before_anything_else_is_known(tmp_path: Path) -> None:
+    """Nothing is listed: a picture first. The donor's holes alone are listed: the distances between them."""
+    rows = "part,name,origin,takes_place_of\nframe,,host,\ntop,dashboard top,donor,frame\n"
+    (tmp_path / "parts.csv").write_text(rows, encoding="utf-8")
+    sheet = tmp_path / "features.csv"
+    sheet.write_text("part,feature,kind\n", encoding="utf-8")
+    ask = ("measure-next", "top", "--for-seller", "--in", str(tmp_path))
+    first = CliRunner().invoke(app, ask)
+    assert "1. Could you take a picture of the whole back" in first.stdout and "3. Is there a number" in first.stdout
+    assert "list what the pictures show of top in features.csv" in first.stderr
+    assert "2. " not in CliRunner().invoke(app, (*ask, "--questions", "1")).stdout
+    sheet.write_text("part,feature,kind\n" + "".join(f"top,{name},hole\n" for name in "abcd"), encoding="utf-8")
+    then = CliRunner().invoke(app, ask)
+    assert "from the middle of hole A to the middle of hole B" in then.stdout
+    assert "partkin record top " in then.stderr and "VALUE --instrument seller" in then.stderr

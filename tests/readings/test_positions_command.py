@@ -130,7 +130,7 @@ def test_in_space() -> None:
 
 
 def test_refusals() -> None:
-    with pytest.raises(FaultyInput, match="there is no part q"):
+    with pytest.raises(FaultyInput, match="there is no part 'q'"):
         survey(plate([]), "q")
     bare = replace(plate([]), features=())
     with pytest.raises(FaultyInput, match="p has no features"):

@@ -79,6 +79,7 @@ def test_the_ends_are_those_named() -> None:
         (("a", "b", "1,234.5"), {}, "value", "both a comma and a dot"),
         (("a", "b", "7.1"), {"quantity": "across"}, "value", "one name"),
         (("a", "b", "24 ft"), {}, "value", "feet"),
+        (("a", "b", "12 1/4"), {}, "value", "a fraction without a unit"),
         (("a", "b", "6.4 kg"), {}, "unit", "no unit of centres"),
         (("a", "b", "612 mm"), {"unit": "in"}, "unit", "--unit says in"),
         (("a", "b", "612"), {"unit": "furlong"}, "unit", "furlong"),
@@ -123,7 +124,7 @@ def test_everything_that_is_wrong_is_told_at_once() -> None:
 
 
 def test_no_such_part_names_those_there_are() -> None:
-    with pytest.raises(FaultyInput, match=r"there is no part tip\. Say one of top"):
+    with pytest.raises(FaultyInput, match=r"there is no part 'tip'\. Did you mean 'top'\?"):
         understood(TOP, TypedWords("tip", ("a", "b", "612")))
 
 

@@ -19,6 +19,7 @@ CELLS = [
     (P, {(4, "origin"): "doner"}, "parts.csv:4:origin", "Did you mean donor?"),
     (P, {(3, "duty"): "trimm"}, "parts.csv:3:duty", "Did you mean trim?"),
     (P, {(4, "seen_from"): "behind"}, "parts.csv:4:seen_from", "Write one of: outside, inside"),
+    (F, {(6, "across_mm"): "1/4"}, "features.csv:6:across_mm", "Write 1/4 in, or 0.25 mm"),
     (P, {(4, "hand"): "l"}, "parts.csv:4:hand", "Write one of: left, right"),
     (P, {(4, "flex_in_plane"): "true"}, "parts.csv:4:flex_in_plane", "Write one of: yes, no"),
     (R, {(2, "quantity"): "center"}, "readings.csv:2:quantity", "Did you mean centres?"),

@@ -5,12 +5,15 @@ from __future__ import annotations
 import sys
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from partkin.cli.shared import Folder, say_all
 from partkin.model.problem import FaultyInput, Problem
+
+if TYPE_CHECKING:
+    from partkin.model.build import Build
 
 
 class Paper(StrEnum):
@@ -78,7 +81,7 @@ def report(
     outputs.refuse_onto_a_build(to, folder)
     build, warnings = pipeline.read(folder)
     say_all(warnings, folder)
-    chosen = _known_donors(build.part, donors) if donors else seeing.donors_of(build)
+    chosen = _known_donors(build, donors) if donors else seeing.donors_of(build)
     line = ProgressLine()
     work = Work("donors", len(chosen), line)
     view = seeing.report_of(build, chosen, work)
@@ -92,12 +95,8 @@ def report(
         raise typer.Exit(1)
 
 
-def _known_donors(part_of: object, donors: list[str]) -> tuple[str, ...]:
-    assert callable(part_of)
-    faults = tuple(
-        Problem("parts.csv", 0, "part", f"there is no part {name}", "Say the id of a donor") for name in donors
-        if part_of(name) is None
-    )  # fmt: skip
+def _known_donors(build: Build, donors: list[str]) -> tuple[str, ...]:
+    faults = tuple(build.no_part(name) for name in donors if build.part(name) is None)
     if faults:
         raise FaultyInput(faults)
     return tuple(dict.fromkeys(donors))

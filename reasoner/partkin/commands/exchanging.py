@@ -6,7 +6,6 @@ import math
 from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields, replace
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, Final
 
@@ -63,7 +62,7 @@ def of_parts(build: Build, names: Iterable[str]) -> tuple[Build, tuple[str, ...]
         Where there is no such part.
     """
     wanted = list(dict.fromkeys(names))
-    faults = tuple(_no_part(build, name) for name in wanted if build.part(name) is None)
+    faults = tuple(build.no_part(name) for name in wanted if build.part(name) is None)
     if faults:
         raise FaultyInput(faults)
     left_out: list[str] = []
@@ -94,12 +93,6 @@ def _alone(part: Part, wanted: list[str], left_out: list[str]) -> Part:
         if other is not None and other not in wanted:
             left_out.append(f"{name} {other} of {part.part}")
     return replace(part, takes_place_of=place if place in wanted else None, part_of=above if above in wanted else None)
-
-
-def _no_part(build: Build, name: str, sheet: str = "parts.csv") -> Problem:
-    near = get_close_matches(name, [part.part for part in build.parts], n=1)
-    mend = f"Did you mean {near[0]!r}?" if near else "partkin ask parts lists them"
-    return Problem(sheet, 0, "part", f"there is no part {name!r}", mend)
 
 
 def without_people(build: Build) -> Build:

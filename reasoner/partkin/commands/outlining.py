@@ -36,9 +36,7 @@ def read_drawing(
     from partkin.drawing.outline_import import MOST_BYTES, read_outline
     from partkin.sheets.given_files import content_of
 
-    if build.part(part) is None:
-        mend = f"Say one of {', '.join(one.part for one in build.parts)}, or add it to parts.csv first"
-        raise FaultyInput((Problem("parts.csv", 0, "part", f"there is no part {part}", mend),))
+    build.must_have(part)
     content = content_of(file, "Name a DXF or SVG file", MOST_BYTES)
     read = read_outline(content, file.name, part, unit, tuple(layers))
     faults = tuple(problem for problem in read.problems if not problem.warning)

@@ -139,9 +139,7 @@ def seen_in(build: Build, asked: PhotoQuestion, picks: Picks) -> OnFace:
 def _understood(build: Build, asked: PhotoQuestion) -> tuple[Camera | None, Rectangle | None, Scale | None]:
     """The calibration and what is known in the picture; or everything that is wrong with what was asked."""
     faults = Faults("photo")
-    if build.part(asked.part) is None:
-        mend = f"Say one of {', '.join(p.part for p in build.parts)}"
-        faults.add("part", f"there is no part {asked.part}", mend)
+    faults.kept(build.must_have, asked.part)
     if sum(way is not None for way in (asked.rectangle, asked.known, asked.scale)) != 1:
         mend = "Say one of --rectangle W,H,corners, --known FEATURES and --scale A,B,MM"
         faults.add("known", "what is known in the picture has to be said in one way", mend)

@@ -205,10 +205,7 @@ def _offers(build: Build, stands_for: set[str], donors: set[str]) -> list[Offer]
 def _host(build: Build, host: str | None) -> str:
     meant = list(dict.fromkeys(p.takes_place_of for p in build.parts if p.origin == "donor" and p.takes_place_of))
     hosts = [p.part for p in build.parts if p.part in meant]
-    if host is not None and build.part(host) is None:
-        mend = f"The hosts that donors are meant for are: {', '.join(hosts) or 'none'}"
-        raise FaultyInput((Problem("parts.csv", 0, "part", f"there is no part {host!r}", mend),))
-    if host is not None and (build.part(host) or Part("")).origin == "donor":
+    if host is not None and build.must_have(host).origin == "donor":
         mend = f"Name the host or the original whose place it takes: {', '.join(hosts)}"
         raise FaultyInput((Problem("parts.csv", 0, "origin", f"{host!r} is a donor", mend),))
     if host is not None:

@@ -223,9 +223,7 @@ def _pattern(build: Build, asked: ShapeQuestion, known: Known, places: Places) -
 
 
 def _known(build: Build, part: str) -> Known:
-    own = build.part(part)
-    if own is None:
-        raise _refused("part", f"there is no part {part}", f"Say one of {', '.join(p.part for p in build.parts)}")
+    own = build.must_have(part)
     if own.origin == "donor":
         return known_of(build, part)
     host = part if own.origin != "original" or own.takes_place_of is None else own.takes_place_of

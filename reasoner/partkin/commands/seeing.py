@@ -187,9 +187,7 @@ def part_positions(build: Build, part: str) -> Positions:
     from partkin.positions import adjust
     from partkin.positions.lengths import current
 
-    if build.part(part) is None:
-        mend = f"Say one of {', '.join(one.part for one in build.parts)}"
-        raise FaultyInput((Problem("parts.csv", 0, "part", f"there is no part {part}", mend),))
+    build.must_have(part)
     standing = current(reading for reading in build.readings if reading.part == part)
     return adjust(part, build.features_of(part), standing)
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from textwrap import wrap
 
 from partkin.commands.asking_next import READING, next_for
-from partkin.model.build import Build, Feature
+from partkin.model.build import Build, Feature, Part
 from partkin.model.reasons import Unknown
 from partkin.model.verdict import Verdict
-from partkin.model.words import NOT_JUDGED, SIDES
+from partkin.model.words import NOT_ENOUGH, NOT_JUDGED, SIDES
 from partkin.positions.asking_for import WHICH_LAYOUT
 from partkin.readings.asked_together import asked_together
 from partkin.readings.expected_places import ExpectedPlaces, expected_places
@@ -40,6 +40,13 @@ SHOWN = {
     "outside": "Look at the side that shows when it is fitted",
     None: "Look at the side that shows when it is fitted",
 }
+FIRST_LOOK = (
+    "Could you take a picture of the whole back, straight on and not from the side, with a ruler or tape lying flat "
+    "along its longest edge?",
+    "How many holes, pins and clips hold it? Please mark them on the picture, and write how far apart the two outermost "
+    "are, from middle to middle, in millimetres: _____",
+    "Is there a number on it, on a label or in the moulding? _____",
+)
 
 
 @dataclass(frozen=True)
@@ -72,15 +79,31 @@ def message_to_seller(
     """
     found = next_for(build, donor, host, at_hand)
     supposed = supposed_features(found.known)
+    listed = found.known.donor.features
+    if not supposed and not listed and found.verdict.verdict == NOT_ENOUGH:
+        return _first_look(found.known.donor.part, most), found.verdict
     if not supposed or found.verdict.verdict == NOT_JUDGED:
         return message_for(found, folder, most), found.verdict
     asked = next_for(replace(build, features=(*build.features, *supposed)), donor, host, at_hand)
     message = message_for(asked, folder, most)
-    if message is not None:
+    if message is not None and not listed:
         rows = "; ".join(f"{row.part},{row.feature},{row.kind}" for row in supposed)
         first = f"Nothing of {donor} is listed. Before you take answers down, add to features.csv what it has: {rows}"
         message = replace(message, notes=(*message.notes, first))
     return message, found.verdict
+
+
+def _first_look(donor: Part, most: int) -> Message:
+    """Ask for what shows which holes and pins there are, where none is listed on either side."""
+    wanted = FIRST_LOOK[:most]
+    lines = _opening(donor.name or "part", len(wanted))
+    for number, one in enumerate(wanted, start=1):
+        lines += wrap(one, WIDTH, initial_indent=f"{number}. ", subsequent_indent="   ")
+    note = (
+        f"For you, not for the seller: list what the pictures show of {donor.part} in features.csv, a row for each hole, "
+        f"slot and pin, and the fixings that it goes onto; then ask again for the distances that tell most"
+    )
+    return Message("\n".join([*lines, "", "Thank you!"]) + "\n", (note,))
 
 
 def message_for(found: Next, folder: str, most: int = MOST_QUESTIONS) -> Message | None:

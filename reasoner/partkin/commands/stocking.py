@@ -90,9 +90,7 @@ def question_of(build: Build, host: str, partly: int | None = None, without: Seq
 
 def _known(build: Build, host: str) -> Known:
     probe = Part(PROBE, origin="donor", takes_place_of=host)
-    if build.part(host) is None:
-        mend = f"The parts are: {', '.join(part.part for part in build.parts[:8])}"
-        raise FaultyInput((Problem("parts.csv", 0, "part", f"there is no part {host!r}", mend),))
+    build.must_have(host)
     known = known_of(replace(build, parts=(*build.parts, probe)), PROBE, host)
     if is_restraint(known):
         mend = "Restraint parts are never judged by geometry: ask for the maker's part number"

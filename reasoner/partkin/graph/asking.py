@@ -14,8 +14,7 @@ from partkin.model.build import Build, Connector, Part, Reading, VehicleModel, Z
 from partkin.model.columns import BY_NAME, FEATURES, PARTS, READINGS, Sheet, terms_of
 from partkin.model.known import Known, Side
 from partkin.model.making import OneDrawing
-from partkin.model.nearest import nearest
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, Problem, no_part, some_of
 from partkin.model.words import WITHDRAWN
 
 SHEET = "parts.csv"
@@ -41,18 +40,7 @@ class ListedParts:
 
     def unknown(self, name: str, row: int = 0, column: str = "part") -> Problem:
         """Return the fault of naming a part that is not there."""
-        meant = nearest(name, list(self.rows))
-        if meant:
-            mend = f"Did you mean {meant!r}?"
-        elif self.rows:
-            mend = f"The parts are: {_some(list(self.rows))}"
-        else:
-            mend = "The sheet lists no part yet"
-        return Problem(SHEET, row, column, f"there is no part {name!r}", mend)
-
-
-def _some(names: list[str], most: int = 8) -> str:
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
+        return no_part(name, list(self.rows), row, column)
 
 
 def find_host(places: ListedParts, donor: str, host: str | None) -> str | Problem:
@@ -88,7 +76,7 @@ def find_host(places: ListedParts, donor: str, host: str | None) -> str | Proble
         places.row[donor],
         "takes_place_of",
         f"{donor!r} does not say whose place it takes, and it could be any of {len(many)} parts",
-        f"Name one of them, in takes_place_of or when you ask: {_some(many)}",
+        f"Name one of them, in takes_place_of or when you ask: {some_of(many)}",
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from itertools import chain
 from typing import Any
 
+from partkin.model.problem import FaultyInput, Problem, no_part
 from partkin.model.words import (
     WITHDRAWN,
     BrokenBy,
@@ -350,6 +351,23 @@ class Build:
     def part(self, part_id: str) -> Part | None:
         """Return the part of that id, or None."""
         return next((part for part in self.parts if part.part == part_id), None)
+
+    def must_have(self, part_id: str) -> Part:
+        """Return the part of that id.
+
+        Raises
+        ------
+        FaultyInput
+            There is none; with the id that was likely meant.
+        """
+        found = self.part(part_id)
+        if found is None:
+            raise FaultyInput((self.no_part(part_id),))
+        return found
+
+    def no_part(self, part_id: str) -> Problem:
+        """Return the fault of naming a part that the build has not."""
+        return no_part(part_id, [part.part for part in self.parts])
 
     def features_of(self, part_id: str) -> tuple[Feature, ...]:
         """Return the features of a part, in the order of their ids."""

@@ -1,10 +1,13 @@
 """A fault in what the user gave, as a value."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+
+from partkin.model.nearest import nearest
 
 # Where one thing is wrong in many cells, so many of them are named.
 MOST_PLACES = 3
+MOST_NAMES = 8
 
 
 @dataclass(frozen=True, order=True)
@@ -40,6 +43,29 @@ class FaultyInput(Exception):
     def __init__(self, problems: tuple[Problem, ...]) -> None:
         super().__init__("\n".join(str(problem) for problem in problems))
         self.problems = problems
+
+
+def no_part(name: str, parts: Sequence[str], row: int = 0, column: str = "part") -> Problem:
+    """Return the fault of naming a part that is not among those of parts.csv.
+
+    Examples
+    --------
+    >>> no_part("top", ["old-top", "frame"]).mend, no_part("x", []).mend
+    ("Did you mean 'old-top'?", 'No part is listed yet: give each a row there, with an id of its own')
+    """
+    meant = nearest(name, parts)
+    if meant:
+        mend = f"Did you mean {meant!r}?"
+    elif parts:
+        mend = f"The parts are: {some_of(parts)}"
+    else:
+        mend = "No part is listed yet: give each a row there, with an id of its own"
+    return Problem("parts.csv", row, column, f"there is no part {name!r}", mend)
+
+
+def some_of(names: Sequence[str], most: int = MOST_NAMES) -> str:
+    """Return names with commas between; of many the first, and how many more there are."""
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
 def told_once(problems: Iterable[Problem]) -> list[str]:

@@ -1,4 +1,4 @@
-"""A donor of which nothing is listed yet: what it most likely has, so that a seller can be asked about it.
+"""A side of which nothing is listed yet: what it most likely has, so that a seller can be asked about the donor.
 
 Nothing of this goes into the sheets or into a verdict.
 """
@@ -16,15 +16,24 @@ GOES_ONTO: dict[Kind, Kind] = {
     "stud": "hole", "tapped hole": "hole", "captive nut": "hole", "hole": "hole", "slot": "hole", "peg": "peg hole",
     "peg hole": "peg", "clip": "clip hole", "clip hole": "clip",
 }  # fmt: skip
+# What a donor's feature most likely goes onto, where nothing of the host is listed.
+GONE_ONTO: dict[Kind, Kind] = {
+    "hole": "stud", "slot": "stud", "tapped hole": "hole", "captive nut": "hole", "stud": "hole", "peg": "peg hole",
+    "peg hole": "peg", "clip": "clip hole", "clip hole": "clip",
+}  # fmt: skip
 
 
 def supposed_features(known: Known) -> tuple[Feature, ...]:
     """What an unlisted donor is asked about: what the original has, else one feature for each fixing of the host.
 
-    Without places, and with the original's sizes; empty where features of the donor are listed.
+    Without places, and with the original's sizes. Where the donor alone is listed, one fixing of the host for each of
+    its features; empty where features of both are listed, or of neither.
     """
     if known.donor.features:
-        return ()
+        if known.host.features or (known.original is not None and known.original.features):
+            return ()
+        host = known.host.part.part
+        return tuple(Feature(host, row.feature, GONE_ONTO[row.kind]) for row in known.donor.features)
     donor = known.donor.part.part
     if known.original is not None and known.original.features:
         return tuple(

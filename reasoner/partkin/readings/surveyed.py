@@ -47,10 +47,7 @@ def survey(build: Build, part: str) -> Surveyed:
     FaultyInput
         There is no such part, or it has no features.
     """
-    own = build.part(part)
-    if own is None:
-        mend = f"Say one of {', '.join(one.part for one in build.parts)}"
-        raise FaultyInput((Problem("positions", 0, "part", f"there is no part {part}", mend),))
+    own = build.must_have(part)
     features = build.features_of(part)
     if not features:
         mend = "List its holes, slots and studs in features.csv, a row each"

@@ -14,7 +14,6 @@ from partkin.readings.typed_readings import (
     TypedWords,
     check_names,
     instrument_named,
-    part_named,
     plus_minus_of,
     refused,
     typed_as,
@@ -61,7 +60,7 @@ def understood_cells(build: Build, words: TypedWords, typed: Typed) -> Filled:
     faults = Faults(COMMAND)
     options = {"at": typed.at, "through": typed.through, "angle": typed.angle, "float": typed.float_mm}
     said = [f"--{name}" for name, value in options.items() if value is not None]
-    part = faults.kept(part_named, build, words.part)
+    part = faults.kept(build.must_have, words.part)
     if len(words.words) != 1:
         what = f"{said[0]} is told of one feature, and here is {typed_as(words.words)}"
         faults.add(said[0].strip("-"), what, f"Write: PART FEATURE {said[0]} {_SHAPES[said[0]]}")

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import cast
 
-from partkin.model.build import Build, Part, Reading
+from partkin.model.build import Build, Reading
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, SIDES, WITHDRAWN, Instrument, Quantity
 from partkin.positions.lengths import current
@@ -72,7 +72,7 @@ def understood(build: Build, typed: TypedWords) -> Reading:
         With everything that is wrong, and how to mend it.
     """
     faults = Faults(COMMAND)
-    part = faults.kept(part_named, build, typed.part)
+    part = faults.kept(build.must_have, typed.part)
     corrected = None
     if part is not None and typed.corrects is not None:
         corrected = faults.kept(_corrected, build, typed.part, typed.corrects, typed.into)
@@ -116,7 +116,7 @@ def taken_back(build: Build, part: str, named: str | None) -> Reading:
     FaultyInput
         There is no such part or reading, or a later row has replaced it already.
     """
-    part_named(build, part)
+    build.must_have(part)
     standing = [row for row in current(build.readings) if row.part == part]
     if not standing:
         raise refused("undo", f"no reading of {part} counts, so there is none to take back", "Nothing needs doing")
@@ -180,13 +180,6 @@ def _understood_side(
 def _check_about(typed: TypedWords, faults: Faults) -> None:
     for problem in faults_of_cells(READINGS, {"by": typed.by, "on": typed.on, "note": typed.note}):
         faults.add(problem.column, problem.what, problem.mend)
-
-
-def part_named(build: Build, part: str) -> Part:
-    found = build.part(part)
-    if found is None:
-        raise refused("part", f"there is no part {part}", f"Say one of {', '.join(p.part for p in build.parts)}")
-    return found
 
 
 def refused(where: str, what: str, mend: str) -> FaultyInput:
@@ -295,6 +288,9 @@ def _amount(
 ) -> tuple[float, str]:
     number = _number(text)
     usual = "kg" if quantity == "mass" else "mm"
+    if quantity != "mass" and said is None and number.seems_inches:
+        asked = number.in_which_unit(text)
+        raise refused("value", asked.what, asked.mend)
     if corrected is not None and corrected.unit != usual and number.unit is None and said is None:
         what = f"{corrected.reading} is in {corrected.unit}, and no unit is said here"
         raise refused("unit", what, into.put("unit", corrected.unit or usual, usual))

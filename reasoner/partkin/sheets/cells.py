@@ -195,6 +195,9 @@ def _number_reader(column: Column, decimal: DecimalSign) -> Reader:
             number = parse_number(text, decimal)
             if not isinstance(number, Number):
                 raise CellFault(number.what, number.mend)
+            if column.unit == "mm" and number.seems_inches:
+                asked = number.in_which_unit(text)
+                raise CellFault(asked.what, asked.mend)
             value, unit = number.value, number.unit
             if unit is not None and not brings_unit:
                 value = _in_unit(text, value, unit, column)

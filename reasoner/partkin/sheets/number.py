@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from partkin.model.nearest import nearest
 
 LONGEST_NUMBER = 40
+OF_AN_INCH = (4, 8, 16, 32, 64, 128)
 UNITS = {
     "mm": "mm", "millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm",
     "cm": "cm", "centimetre": "cm", "centimetres": "cm", "centimeter": "cm", "centimeters": "cm",
@@ -37,10 +38,31 @@ DecimalSign = Literal[".", ",", "mixed"]
 
 @dataclass(frozen=True)
 class Number:
-    """A number as it was written, with its unit where one was written (mm, cm, m, in, kg, g, lb, deg)."""
+    """A number as it was written, with its unit where one was written (mm, cm, m, in, kg, g, lb, deg).
+
+    `parts`: what a fraction divides by.
+    """
 
     value: float
     unit: str | None = None
+    parts: int = field(default=1, compare=False, repr=False)
+
+    @property
+    def seems_inches(self) -> bool:
+        """Whether no unit is said of what only inches are read in: quarters and finer; millimetres are read to halves.
+
+        Examples
+        --------
+        >>> [parse_number(text).seems_inches for text in ("12 1/4", "12 1/2", "12 1/4 in", "12.25")]
+        [True, False, False, False]
+        """
+        return self.unit is None and self.parts in OF_AN_INCH
+
+    def in_which_unit(self, text: str) -> NotANumber:
+        """Say that the unit of such a fraction is missing, and what to write."""
+        return NotANumber(
+            f'"{text}" is a fraction without a unit, as inches are', f"Write {text} in, or {self.value:g} mm"
+        )
 
 
 @dataclass(frozen=True)
@@ -119,7 +141,7 @@ def _fraction(match: re.Match[str], shown: str, unit: str | None) -> Number | No
     if whole is not None and int(above) >= int(below):
         return NotANumber(f"{shown} has a fraction of one or more", "Write a fraction such as 24 1/8")
     value = int(whole or 0) + int(above) / int(below)
-    return Number((-value if sign == "-" else value) + 0.0, unit)
+    return Number((-value if sign == "-" else value) + 0.0, unit, int(below))
 
 
 def _plain(amount: str, shown: str, unit: str | None, decimal: DecimalSign) -> Number | NotANumber:

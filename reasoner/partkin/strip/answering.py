@@ -206,17 +206,11 @@ def _refuse_steps(faults: Iterable[str]) -> None:
 def _refuse(build: Build, asked: StripQuestion) -> None:
     """Every fault of the question at once."""
     fasteners = {row.fastener for row in build.holdings}
-    faults = _no_part(build, asked.part, "Name a part of parts.csv")
+    named = (asked.part, *((asked.across_from,) if asked.across_from else ()))
+    faults = [build.no_part(name) for name in named if build.part(name) is None]
     for name in (*asked.without, *((asked.stuck,) if asked.stuck else ())):
         if name not in fasteners and build.part(name) is None:
             what = f"there is no fastener {name!r}"
             faults.append(Problem("held_by.csv", 0, "fastener", what, "Name one of held_by.csv"))
-    faults += _no_part(build, asked.across_from, "Name the part that came off")
     if faults:
         raise FaultyInput(tuple(faults))
-
-
-def _no_part(build: Build, part: str | None, mend: str) -> list[Problem]:
-    if part is None or build.part(part) is not None:
-        return []
-    return [Problem("parts.csv", 0, "part", f"there is no part {part!r}", mend)]
