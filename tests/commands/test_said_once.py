@@ -80,3 +80,17 @@ def test_listings_in_latin_1_are_read_as_sheets_are(folder: Path) -> None:
     done = CliRunner().invoke(app, ["offers", "import", str(listing), "--in", str(folder)])
     assert done.exit_code == 0, done
     assert "d,1250,,Händler,2024-05-28" in (folder / "offers.csv").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("parts", "first"),
+    [
+        ("", "No part is listed yet."),
+        ("h;host;\n", "No part is a donor yet"),
+        ("d;donor;\n", "Next: partkin measure-next d"),
+    ],
+)
+def test_a_build_without_faults_is_told_where_to_begin(folder: Path, parts: str, first: str) -> None:
+    (folder / "parts.csv").write_text(f"part;origin;takes_place_of\n{parts}")
+    (folder / "features.csv").write_text("part;feature;kind\n")
+    assert CliRunner().invoke(app, ["doctor", str(folder)]).stdout.splitlines()[-1].startswith(first)

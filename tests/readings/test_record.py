@@ -263,7 +263,7 @@ def test_the_last_reading_is_taken_back_by_a_later_row(partkin, folder: Path) ->
     none_left = partkin("record", "glove-dask", "--undo")
     assert none_left.exit_code == 2
     assert "no reading of glove-dask counts" in none_left.stderr
-    assert examine(folder)[0] == ()
+    assert examine(folder).problems == ()
 
 
 def test_a_correction_taken_back_lets_what_it_replaced_count_again(partkin, folder: Path) -> None:

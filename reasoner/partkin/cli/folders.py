@@ -98,11 +98,13 @@ def doctor(
     """
     from partkin.commands.doubts import examine
 
-    problems, warnings, sheets = examine(folder)
-    say_all(warnings)
-    for line in told_once(problems):
+    found = examine(folder)
+    say_all(found.warnings)
+    for line in told_once(found.problems):
         typer.echo(line)
-    if problems:
-        typer.echo(f"{len(problems)} fault{'s' if len(problems) != 1 else ''}; nothing was changed.")
+    if found.problems:
+        typer.echo(f"{len(found.problems)} fault{'s' if len(found.problems) != 1 else ''}; nothing was changed.")
         raise typer.Exit(2)
-    typer.echo(f"No fault found in {', '.join(sheets)}.")
+    typer.echo(f"No fault found in {', '.join(found.sheets)}.")
+    if found.next_step:
+        typer.echo(found.next_step)

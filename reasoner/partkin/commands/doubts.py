@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from partkin.graph import known_of
@@ -11,21 +11,53 @@ from partkin.model.positions import Suspect, likeliest
 from partkin.model.problem import FaultyInput, Problem
 from partkin.positions import adjust
 from partkin.readings.record_command import correcting, record_command
+from partkin.sheets.given_files import in_folder
 from partkin.trial.trying import places_of
 
 
-def examine(folder: Path) -> tuple[tuple[Problem, ...], tuple[Problem, ...], tuple[str, ...]]:
-    """Every fault of a folder, its warnings and what has to be read again, and the sheets that were read."""
+@dataclass(frozen=True)
+class Examined:
+    """What `doctor` found.
+
+    Attributes
+    ----------
+    problems, warnings
+        Every fault, and what has to be read again.
+    sheets
+        Those that were read.
+    next_step
+        What a build needs first that has no fault; empty where it has.
+    """
+
+    problems: tuple[Problem, ...]
+    warnings: tuple[Problem, ...]
+    sheets: tuple[str, ...]
+    next_step: str = ""
+
+
+def examine(folder: Path) -> Examined:
+    """Look through every sheet of a folder."""
     from partkin import graph, sheets
 
     loaded = sheets.load(folder)
-    names = tuple(loaded.digests)
-    if loaded.build is None:
-        return loaded.problems, loaded.warnings, names
-    problems = graph.validate(loaded.build)
-    if problems:
-        return problems, loaded.warnings, names
-    return (), (*loaded.warnings, *questions(loaded.build, folder.as_posix())), names
+    names, build = tuple(loaded.digests), loaded.build
+    if build is None:
+        return Examined(loaded.problems, loaded.warnings, names)
+    if problems := graph.validate(build):
+        return Examined(problems, loaded.warnings, names)
+    at = folder.as_posix()
+    return Examined((), (*loaded.warnings, *questions(build, at)), names, _next_step(build, at))
+
+
+def _next_step(build: Build, folder: str) -> str:
+    """What the person does next, where it is too early for a verdict."""
+    if not build.parts:
+        rows = "what broke, what it is fixed to, and each part that might go on"
+        return f"No part is listed yet. List {rows} in parts.csv, or begin on the page: partkin page{in_folder(folder)}"
+    donors = [part.part for part in build.parts if part.origin == "donor"]
+    if not donors:
+        return "No part is a donor yet: give each part that might go on a row in parts.csv, with origin donor."
+    return f"Next: partkin measure-next {donors[0]}{in_folder(folder)}" if not build.readings else ""
 
 
 def donors_concerned(build: Build, part: str) -> tuple[str, ...]:

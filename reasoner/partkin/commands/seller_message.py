@@ -43,8 +43,8 @@ SHOWN = {
 FIRST_LOOK = (
     "Could you take a picture of the whole back, straight on and not from the side, with a ruler or tape lying flat "
     "along its longest edge?",
-    "How many holes, pins and clips hold it? Please mark them on the picture, and write how far apart the two outermost "
-    "are, from middle to middle, in millimetres: _____",
+    "How many holes, pins and clips hold it? Please mark them on the picture, and write how far apart the two "
+    "outermost are, from middle to middle, in millimetres: _____",
     "Is there a number on it, on a label or in the moulding? _____",
 )
 
@@ -100,8 +100,8 @@ def _first_look(donor: Part, most: int) -> Message:
     for number, one in enumerate(wanted, start=1):
         lines += wrap(one, WIDTH, initial_indent=f"{number}. ", subsequent_indent="   ")
     note = (
-        f"For you, not for the seller: list what the pictures show of {donor.part} in features.csv, a row for each hole, "
-        f"slot and pin, and the fixings that it goes onto; then ask again for the distances that tell most"
+        f"For you, not for the seller: list what the pictures show of {donor.part} in features.csv, a row for each "
+        f"hole, slot and pin, and the fixings that it goes onto; then ask again for the distances that tell most"
     )
     return Message("\n".join([*lines, "", "Thank you!"]) + "\n", (note,))
 

@@ -256,4 +256,6 @@ def _next_step(
         return "Next: before you let it go, read the corners of its seam once more; a slip looks the same."
     if chosen == DOES_NOT_FIT:
         return "Next: before you let it go, measure the fixings named above once more; a slip looks the same."
+    if findings.known.donor.part.origin == "original":
+        return "Next: name a donor, to see whether another part goes on in its place."
     return "Next: lay a paper template on the part, or have the seller do it, before you pay."
