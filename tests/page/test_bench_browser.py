@@ -24,10 +24,13 @@ AXE = [folder / "node_modules/axe-core/axe.min.js" for folder in Path(__file__).
 PAGES = {
     "build": "/", "donor": "/part/top-dask", "not judged": "/part/bag-kurm", "host": "/part/dash-frame",
     "by hand": "/part/top-dask/lay", "photographs": "/photos", "marking": "/photos/glove.jpg?part=glove-dask",
-    "which part": "/photos/glove.jpg", "nowhere": "/nowhere", "holes": "/part/dash-frame/features",
+    "no picture": "/photos/none.jpg", "which part": "/photos/glove.jpg", "nowhere": "/nowhere",
+    "holes": "/part/dash-frame/features",
     "another donor": "/parts", "a donor's holes": "/part/top-dask/features?donor=top-dask",
     "to the seller": "/part/glove-dask/seller?questions=1", "nothing to ask": "/part/top-kurm/seller",
 }  # fmt: skip
+# Where a box begins along an axis, and how far it goes.
+SIDES = (("x", "width"), ("y", "height"))
 CHECKED = "document.getElementById('progress').textContent === '' && !document.querySelector('[data-waiting]')"
 
 
@@ -63,6 +66,7 @@ def rows(running):
 def looked_at(tmp_path_factory):
     with Server(demo_in(tmp_path_factory.mktemp("seen") / "build")) as running:
         with_picture(running)
+        (running.folder / "photos" / "none.jpg").write_bytes(b"<html>")
         yield running
 
 
@@ -340,6 +344,48 @@ def test_marking_with_a_pointer(tab, page):
     tab.wait_for_selector("#marking[data-ready]")
     assert marks_in(tab) == found, "kept marks come back"
     assert tab.input_value("#rectangle") == "210 x 148"
+
+
+@pytest.mark.parametrize("width", [360, 800, 1400])
+def test_the_loupe_puts_marks_fine_beside_the_picture(tab, page, width):
+    """24 megapixels: a click is good to some 5 to 18 px, and a second one in the loupe to 2."""
+    image, seen = picture.drawn(picture.GLOVE, (6000, 4000))
+    (page.folder / "large.jpg").write_bytes(picture.jpeg(image))
+    tab.set_viewport_size({"width": width, "height": 900})
+    enter(tab, page, "/photos/large.jpg?part=glove-dask")
+    tab.wait_for_selector("#marking[data-ready]")
+    tab.fill("#rectangle", "210 x 148")
+    for at in corners_and_holes(seen):
+        tab.locator("#photo").scroll_into_view_if_needed()
+        tab.mouse.click(*on_screen(tab, at))
+        loupe, stage = tab.locator("#loupe").bounding_box(), tab.locator("#stage").bounding_box()
+        apart = [loupe[a] + loupe[s] <= stage[a] or stage[a] + stage[s] <= loupe[a] for a, s in SIDES]
+        assert any(apart), "the loupe lies over the picture"
+        reach = float(tab.evaluate("document.getElementById('marking').dataset.reach"))
+        here = [float(value) for value in tab.inner_text("#where").split(" px")[0].split(", ")]
+        one = (loupe["width"] - 4) / reach
+        middle = loupe["x"] + loupe["width"] / 2, loupe["y"] + loupe["height"] / 2
+        tab.mouse.click(*(m + (to - at_now) * one for m, to, at_now in zip(middle, at, here, strict=True)))
+    assert 4 * 7 * 8 < reach < 4 * 7 * 10, "four times a hole of 7 mm, at some 9 px a mm"
+    for found, at in zip(marks_in(tab), corners_and_holes(seen), strict=True):
+        assert math.dist(found, at) < 3.0
+    tab.click("text=Keep them and take down readings")
+    until(tab, "document.getElementById('told-photo').textContent.includes('Taken down as')")
+    for row in (row for row in rows(page) if row["instrument"] == "photo"):
+        off_mm = abs(float(row["value"]) - math.dist(picture.GLOVE[row["from"]], picture.GLOVE[row["to"]]))
+        assert off_mm < min(1.5, float(row["plus_minus"])) and float(row["plus_minus"]) < 4.0
+
+
+def test_sides_that_were_swapped_are_asked_about_at_once(tab, page):
+    seen = with_picture(page)
+    enter(tab, page, "/photos/glove.jpg?part=glove-dask")
+    tab.wait_for_selector("#marking[data-ready]")
+    for at in corners_and_holes(seen):
+        tab.mouse.click(*on_screen(tab, at))
+    tab.fill("#rectangle", "148 x 210")
+    until(tab, "document.getElementById('doubts').textContent.includes('are the two swapped?')")
+    tab.fill("#rectangle", "210 x 148")
+    until(tab, "document.getElementById('doubts').textContent === ''")
 
 
 def test_what_was_kept_stays_said_however_late_the_other_answer_comes(tab, page):

@@ -8,6 +8,7 @@ import json
 import struct
 import time
 import zlib
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ from partkin.model.problem import FaultyInput
 from partkin.page import photo_marks, photo_store
 from partkin.page.photo_marks import Marks, corner_names, marks_of
 from partkin.photo.pictures import MOST_PIXELS
+from partkin.readings.photographed import seen_in
 
 from . import picture
 from .conftest import demo_in
@@ -149,12 +151,65 @@ def test_distances_come_out_as_they_are(folder):
     photo, seen = kept_picture(folder)
     build = pipeline.load_build(folder)
     found = photo_marks.look(build, photo, marked(seen), None)
-    assert len(found["distances"]) == 6
+    assert len(found["distances"]) == 6 and found["doubts"] == ()
     for one in found["distances"]:
         true_mm = np.hypot(*np.subtract(picture.GLOVE[one["from"]], picture.GLOVE[one["to"]]))
         value = float(one["says"].split(", ")[2].split(" mm")[0])
-        assert value == pytest.approx(true_mm, abs=0.06), "rounded to a tenth"
-    assert any("calibration of the lens" in said for said in found["said"])
+        # A tenth by rounding, and as much by the lens, which is read off edges that are drawn to whole pixels here.
+        assert value == pytest.approx(true_mm, abs=0.16)
+    assert any("read off 4 edges" in said for said in found["said"])
+
+
+def test_24_megapixels_tell_places_to_a_millimetre_and_a_half(folder):
+    """Marks at the true centres; half the holes lie 100 mm beyond the sheet, and nobody said what the lens does."""
+    image, seen = picture.drawn(picture.GLOVE, (6000, 4000))
+    photo = photo_store.photo(folder, photo_store.keep(folder, "large.jpg", picture.jpeg(image)))
+    build, marks = pipeline.load_build(folder), marked(seen)
+    found = seen_in(
+        build, photo_marks._asked(photo, marks, corner_names(build, PART)), photo_marks._picks(photo, marks)
+    )
+    true_mm = np.array([picture.GLOVE[name] for name in found.names]) - picture.SHEET_AT[0]
+    off_mm = np.abs(found.at_mm - true_mm).ravel()
+    stated_mm = np.sqrt(3.0 * np.diagonal(found.covariance_mm2))
+    assert off_mm.max() < 0.1 and (off_mm < stated_mm).all() and stated_mm.max() < 1.5
+
+
+def test_a_mark_that_was_put_coarsely_states_more(folder):
+    photo, seen = kept_picture(folder)
+    build, fine = pipeline.load_build(folder), marked(seen)
+    coarse = replace(fine, within_px={"k1": 12.0})
+    stated = [
+        [float(one["says"].rsplit(" ", 2)[1]) for one in photo_marks.look(build, photo, marks, None)["distances"]]
+        for marks in (fine, coarse)
+    ]
+    assert all(more > 2.0 * less for less, more in zip(*stated, strict=True))
+    said = photo_marks.look(build, photo, coarse, None)["said"]
+    assert any("put to 12 px" in line for line in said)
+
+
+def test_swapped_sides_and_another_size_are_asked_about(folder):
+    photo, seen = kept_picture(folder)
+    build = pipeline.load_build(folder)
+    swapped = photo_marks.look(build, photo, marked(seen, (148.0, 210.0)), None)["doubts"]
+    assert any("are the two swapped?" in doubt for doubt in swapped)
+    larger = photo_marks.look(build, photo, marked(seen, (297.0, 210.0)), None)["doubts"]
+    assert len(larger) == 1 and "mm by the sheets and 6" in larger[0]
+
+
+def test_pictures_are_listed_small_and_what_cannot_be_shown_says_why(page):
+    content = picture.jpeg(picture.drawn(picture.GLOVE)[0])
+    (page.folder / "good.jpg").write_bytes(content)
+    (page.folder / "half.jpg").write_bytes(content[: len(content) // 4])
+    (page.folder / "none.jpg").write_bytes(b"<html>")
+    with page.client() as client:
+        listed = client.get("/photos").text
+        assert 'src="/photos/good.jpg/small"' in listed and "none.jpg is not a picture" in listed
+        small = client.get("/photos/good.jpg/small")
+        with Image.open(io.BytesIO(small.content)) as shown:
+            assert max(shown.size) == photo_store.SMALL_PX and small.headers["content-type"] == "image/jpeg"
+        for name, why in (("half.jpg", "cannot be unpacked"), ("none.jpg", "is not a picture")):
+            assert client.get(f"/photos/{name}/small").status_code == 422
+            assert why in client.get(f"/photos/{name}?part=glove-dask").text
 
 
 def test_the_hosts_pattern_falls_on_the_holes_where_the_part_is_right(folder):
@@ -212,7 +267,8 @@ def test_corners_never_have_the_name_of_a_feature(folder):
         {"part": PART, "marks": {"a": ["x", 2]}}, {"part": PART, "marks": {"a": [float("nan"), 2]}},
         {"part": PART, "marks": {"a": [float("inf"), 2]}}, {"part": PART, "marks": {}, "rectangle": [0, 5]},
         {"part": PART, "marks": {}, "rectangle": [-1, 5]}, {"part": PART, "marks": {}, "rectangle": "wide"},
-        {"part": PART, "marks": {str(n): [n, n] for n in range(501)}},
+        {"part": PART, "marks": {str(n): [n, n] for n in range(501)}}, {"part": PART, "marks": {"a": [1, 2, -1]}},
+        {"part": PART, "marks": {"a": [1, 2, float("nan")]}},
     ],
 )  # fmt: skip
 def test_what_the_script_would_never_send_is_refused(tree):
@@ -234,14 +290,14 @@ def test_three_corners_in_line_are_said_and_nothing_is_drawn(folder):
 
 def test_marks_are_kept_beside_the_picture_and_come_back(folder):
     photo, seen = kept_picture(folder)
-    build, marks = pipeline.load_build(folder), marked(seen)
+    build, marks = pipeline.load_build(folder), replace(marked(seen), within_px={"k1": 4.5})
     fresh = photo_marks.kept(folder, photo)
     assert fresh["marks"] == {}
     digest = photo_marks.keep(folder, build, photo, marks, fresh["digest"])
     back = photo_marks.kept(folder, photo)
     assert back["digest"] == digest and back["part"] == PART and back["rectangle"] == [210.0, 148.0]
     for name, at in marks.at_px.items():
-        assert back["marks"][name] == pytest.approx(at, abs=0.006)
+        assert back["marks"][name] == pytest.approx([*at, 4.5] if name == "k1" else at, abs=0.006)
     with photo_marks.picks_file(folder, photo).open(newline="") as sheet:
         assert next(csv.reader(sheet))[:3] == ["feature", "px", "py"], "as partkin photo reads it"
 

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from partkin.commands.photographs import PhotoQuestion, chosen_pairs, readings_of, seen_in
 from partkin.model.build import Build, Feature, Part
 from partkin.photo.photo import Camera, distorted
 from partkin.photo.pictures import ImageSize
 from partkin.pipeline import load_build
 from partkin.positions import adjust
+from partkin.readings.photographed import PhotoQuestion, chosen_pairs, readings_of, seen_in
 from partkin.readings.picks import Picks
 from readings.pictures import picks, picture, view
 
@@ -65,6 +65,27 @@ def test_the_corners_may_run_either_way_round(order: str) -> None:
     assert apart == pytest.approx(np.linalg.norm(true[:, None] - true[None], axis=2), abs=1e-6)
     turn = [np.sign(np.linalg.det(points[[1, 2]] - points[0])) for points in (own, true)]
     assert turn[0] == turn[1], "the face is not turned over"
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(
+    ("sides", "says"),
+    [("297,210", None), ("210,297", "are the two swapped?"), ("297,100", "are both right?")],
+    ids=["right", "swapped", "wrong"],
+)
+def test_sides_that_the_picture_does_not_show_are_asked_about(sides: str, says: str | None, seed: int) -> None:
+    rectangle = RECTANGLE.replace("297,210", sides)
+    found = seen_in(part(FOUR), asked(rectangle=rectangle), picked(view(seed, {**FOUR, **PAPER}, tilt_deg=55.0)))
+    assert [says in doubt for doubt in found.doubts] == ([True] if says else [])
+
+
+@pytest.mark.parametrize(("factor", "doubted"), [(1.0, False), (1.25, True)])
+def test_a_size_that_the_sheets_contradict_is_asked_about(factor: float, doubted: bool) -> None:
+    rectangle = RECTANGLE.replace("297,210", f"{297 * factor:g},{210 * factor:g}")
+    found = seen_in(part(FOUR, "f0f1f2f3"), asked(rectangle=rectangle), picked(view(1, {**FOUR, **PAPER})))
+    assert [doubt.startswith("f0 to f2 is 405.0 mm by the sheets and 506.2 mm") for doubt in found.doubts] == (
+        [True] if doubted else []
+    )
 
 
 def test_known_features_place_the_others_in_the_parts_frame() -> None:

@@ -251,8 +251,9 @@ def photo(
     from partkin.commands import photographs
     from partkin.commands.progress import ProgressLine
     from partkin.commands.recording import reading_in_words
+    from partkin.readings.photographed import PhotoQuestion
 
-    asked = photographs.PhotoQuestion(part, image, points, rectangle, known, scale, camera, corrected, error_px, places)
+    asked = PhotoQuestion(part, image, points, rectangle, known, scale, camera, corrected, error_px, places)
     line = ProgressLine()
     try:
         found = photographs.photograph(folder, asked, line)
@@ -262,7 +263,7 @@ def photo(
         typer.echo(f"recorded {reading.reading} of {part}: {reading_in_words(reading)}")
     for name in found.placed:
         typer.echo(f"wrote the place of {name} of {part} into features.csv")
-    for note in found.notes:
+    for note in (*(f"LOOK: {doubt}" for doubt in found.doubts), *found.notes):
         typer.echo(note)
     _say_changes(found.changes)
 

@@ -7,14 +7,13 @@ import hashlib
 import io
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from partkin.commands import photographs
-from partkin.commands.photographs import PICKED_WITHIN_PX, PhotoQuestion
 from partkin.commands.recording import change_says, reading_in_words
 from partkin.drawing.places import rigid_fit
 from partkin.drawing.symbols import size_mm
@@ -25,20 +24,28 @@ from partkin.page.photo_store import Photo
 from partkin.photo.photo import NoHomography, homography
 from partkin.photo.pictures import ImageSize, NoImage, read_image_size
 from partkin.photo.sameness import can_match
+from partkin.readings.photographed import PICKED_WITHIN_PX, PhotoQuestion, readings_of, seen_in
 from partkin.readings.picks import COLUMNS, MOST_PICKS, Picks
 from partkin.sheets import outputs
 
 CORNERS = 4
 ROUND = 24
+COARSEST_PX = 1000.0
 
 
 @dataclass(frozen=True, eq=False)
 class Marks:
-    """What was marked. `rectangle_mm`: width and height of the known rectangle; None: none is known."""
+    """What was marked, and how finely; `rectangle_mm`: width and height of the known rectangle; None: none is known."""
 
     part: str
     at_px: Mapping[str, tuple[float, float]]
     rectangle_mm: tuple[float, float] | None = None
+    within_px: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def error_px(self) -> float:
+        """Standard uncertainty of the coarsest mark: no finer than it was seen when it was put."""
+        return max([PICKED_WITHIN_PX, *self.within_px.values()])
 
 
 def corner_names(build: Build, part: str) -> tuple[str, ...]:
@@ -59,18 +66,21 @@ def marks_of(tree: Any) -> Marks:
         It is not what the script sends.
     """
     try:
-        at_px = {str(name)[:200]: (float(at[0]), float(at[1])) for name, at in dict(tree["marks"]).items()}
+        placed = {str(name)[:200]: [float(value) for value in at] for name, at in dict(tree["marks"]).items()}
+        at_px = {name: (at[0], at[1]) for name, at in placed.items()}
+        within_px = {name: at[2] for name, at in placed.items() if len(at) > 2}
         given = tree.get("rectangle")
         rectangle = (float(given[0]), float(given[1])) if given else None
         part = str(tree["part"])
     except (TypeError, ValueError, KeyError, IndexError, AttributeError):
         raise _refused("marks", "these are no marks", "Reload the page") from None
-    numbers = [value for at in at_px.values() for value in at] + [*(rectangle or ())]
-    if len(at_px) > MOST_PICKS or not all(map(math.isfinite, numbers)):
+    numbers = [value for at in placed.values() for value in at] + [*(rectangle or ())]
+    fine = all(0.0 <= within < COARSEST_PX for within in within_px.values())
+    if len(at_px) > MOST_PICKS or not all(map(math.isfinite, numbers)) or not fine:
         raise _refused("marks", "these are no marks", "Reload the page")
     if rectangle is not None and not all(0.0 < side < 1e5 for side in rectangle):
         raise _refused("rectangle", "a rectangle has two sides above 0", "Write both in mm")
-    return Marks(part, at_px, rectangle)
+    return Marks(part, at_px, rectangle, within_px)
 
 
 def _refused(where: str, what: str, mend: str) -> FaultyInput:
@@ -91,18 +101,21 @@ def look(build: Build, photo: Photo, marks: Marks, view: OverlayView | None) -> 
     """
     corners = corner_names(build, marks.part)
     said: list[str] = []
-    found: dict[str, Any] = {"distances": [], "pattern": [], "said": said}
+    found: dict[str, Any] = {"distances": [], "pattern": [], "said": said, "doubts": []}
     whole = marks.rectangle_mm is not None and all(name in marks.at_px for name in corners)
     seen = None
     features = [f.feature for f in build.features_of(marks.part) if f.feature in marks.at_px]
     if whole and len(features) >= 2:
         try:
-            seen = photographs.seen_in(build, _asked(photo, marks, corners), _picks(photo, marks))
+            seen = seen_in(build, _asked(photo, marks, corners), _picks(photo, marks))
             found["distances"] = [
                 {"from": r.from_feature, "to": r.to_feature, "says": reading_in_words(r)}
-                for r in photographs.readings_of(marks.part, seen, photo.name)
+                for r in readings_of(marks.part, seen, photo.name)
             ]
             said += seen.notes
+            found["doubts"] = seen.doubts
+            if marks.error_px > 2.0 * PICKED_WITHIN_PX:
+                said.append(f"The coarsest mark was put to {marks.error_px:.0f} px: put it finer in the loupe.")
         except FaultyInput as fault:
             said += [f"{problem.what}. {problem.mend}." for problem in fault.problems]
     pairs = _pairs(view, features)
@@ -227,7 +240,8 @@ def kept(folder: Path, photo: Photo) -> dict[str, Any]:
     rows = list(csv.DictReader(io.StringIO(content.decode("utf-8", "replace"))))
     for row in rows[:MOST_PICKS]:
         try:
-            found["marks"][row["feature"]] = [float(row["px"]), float(row["py"])]
+            within = [float(row["within_px"])] if row.get("within_px") else []
+            found["marks"][row["feature"]] = [float(row["px"]), float(row["py"]), *within]
             found["part"] = row.get("part") or found["part"]
             if row.get("width_mm") and row.get("height_mm"):
                 found["rectangle"] = [float(row["width_mm"]), float(row["height_mm"])]
@@ -255,10 +269,12 @@ def keep(folder: Path, build: Build, photo: Photo, marks: Marks, digest: str) ->
     corners = corner_names(build, marks.part)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([*COLUMNS, "part", "width_mm", "height_mm"])
+    writer.writerow([*COLUMNS, "within_px", "part", "width_mm", "height_mm"])
     sides = [f"{side:.10g}" for side in marks.rectangle_mm] if marks.rectangle_mm else ["", ""]
     for name, (x, y) in sorted(marks.at_px.items()):
-        writer.writerow([name, f"{x:.2f}", f"{y:.2f}", marks.part, *(sides if name in corners else ["", ""])])
+        within = f"{marks.within_px[name]:.3g}" if name in marks.within_px else ""
+        own_sides = sides if name in corners else ["", ""]
+        writer.writerow([name, f"{x:.2f}", f"{y:.2f}", within, marks.part, *own_sides])
     path.parent.mkdir(exist_ok=True)
     outputs.put(path, out.getvalue().encode())
     return _digest(out.getvalue().encode())
@@ -275,6 +291,7 @@ def take_down(folder: Path, build: Build, photo: Photo, marks: Marks) -> list[st
     corners = corner_names(build, marks.part)
     done = photographs.photograph(folder, _asked(photo, marks, corners, picks_file(folder, photo)))
     said = [f"Taken down as {reading.reading}: {reading_in_words(reading)}." for reading in done.readings]
+    said += [f"Look: {doubt}" for doubt in done.doubts]
     return [*said, *done.notes, *(f"{change_says(change)}." for change in done.changes)]
 
 
@@ -283,7 +300,7 @@ def _asked(photo: Photo, marks: Marks, corners: tuple[str, ...], points: Path | 
         raise _refused("rectangle", "the size of the rectangle is not said", "Write its width and height in mm")
     sides = ",".join(f"{side:.10g}" for side in marks.rectangle_mm)
     asked = PhotoQuestion(marks.part, photo.path, points or photo.path)
-    return replace(asked, rectangle=f"{sides},{','.join(corners)}")
+    return replace(asked, rectangle=f"{sides},{','.join(corners)}", error_px=marks.error_px)
 
 
 def _picks(photo: Photo, marks: Marks) -> Picks:

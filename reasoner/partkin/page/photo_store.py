@@ -6,15 +6,17 @@ import io
 import re
 import warnings
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from partkin.model.problem import FaultyInput, Problem
-from partkin.photo.pictures import MOST_BYTES, MOST_PIXELS
+from partkin.photo.pictures import MOST_BYTES, MOST_PIXELS, NoImage, read_image_size
 from partkin.sheets.outputs import PHOTOS, PICTURES
 
 FORMATS = ("JPEG", "PNG", "WEBP")
 QUALITY = 92
 MOST_OF_A_NAME = 1000
+SMALL_PX = 240
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,30 @@ def photos(folder: Path) -> tuple[Photo, ...]:
 def photo(folder: Path, name: str) -> Photo | None:
     """The picture of that name: one of those that are listed, whatever the name looks like."""
     return next((one for one in photos(folder) if one.name == name), None)
+
+
+def small(photo: Photo) -> bytes | NoImage:
+    """Return a picture of at most SMALL_PX for a list, as JPEG; or why it cannot be unpacked."""
+    return _small(photo.path, photo.path.stat().st_mtime_ns)
+
+
+@lru_cache(maxsize=64)
+def _small(path: Path, stamp: int) -> bytes | NoImage:
+    from PIL import Image, ImageOps
+
+    told = read_image_size(path)
+    if isinstance(told, NoImage):
+        return told
+    try:
+        with Image.open(path, formats=FORMATS) as picture:
+            picture.draft("RGB", (SMALL_PX, SMALL_PX))
+            shown = ImageOps.exif_transpose(picture).convert("RGB")
+            shown.thumbnail((SMALL_PX, SMALL_PX))
+            out = io.BytesIO()
+            shown.save(out, "JPEG", quality=80)
+            return out.getvalue()
+    except (OSError, ValueError, SyntaxError) as fault:
+        return NoImage(f"{path.name} cannot be unpacked: {fault}")
 
 
 def keep(folder: Path, name: str, content: bytes) -> str:

@@ -85,6 +85,7 @@ def make_app(desk: Desk, key: str, port: int) -> PageGuard:
         Route("/photos", pages.photos, methods=["GET"]),
         Route("/photos", pages.upload, methods=["POST"]),
         Route("/photos/{name}/image", pages.image),
+        Route("/photos/{name}/small", pages.small),
         Route("/photos/{name}/marks", pages.marks, methods=["GET"]),
         Route("/photos/{name}/look", pages.look, methods=["POST"]),
         Route("/photos/{name}/keep", pages.keep, methods=["POST"]),
@@ -270,6 +271,12 @@ class Pages:
         if isinstance(size, NoImage):
             return Response(f"{size.reason}\n", 422, media_type="text/plain")
         return FileResponse(found.path, media_type=found.type)
+
+    def small(self, request: Request) -> Response:
+        made = photo_store.small(self._photo(request))
+        if isinstance(made, NoImage):
+            return Response(f"{made.reason}\n", 422, media_type="text/plain")
+        return Response(made, media_type="image/jpeg")
 
     def marks(self, request: Request) -> Response:
         return JSONResponse(photo_marks.kept(self.desk.folder, self._photo(request)))

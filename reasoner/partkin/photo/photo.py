@@ -16,6 +16,8 @@ IN_LINE = 0.03
 # Worst error over the longest side that an uncorrected lens made in OpenCV's published checkerboard photographs:
 # 3.71 mm on a board of 200 x 125 mm, diagonal 236 mm (tests/published/photographs).
 LENS_SHARE = 0.016
+# How far from square a rectangle may come out for a focal length, as the cosine of its corner, beside the best.
+ASKEW = 0.03
 
 
 @dataclass(frozen=True)
@@ -37,9 +39,9 @@ class Camera:
 class Homography:
     """What carries the face (mm) onto the picture (px).
 
-    `matrix` (3, 3) of unit norm; `covariance` (9, 9) of its rows; `sigma_px` of a picked coordinate, the
-    lens included; `worst_px`: largest residual of the points it was made from; `chi_square` with
-    `degrees_of_freedom` (0 for four points: nothing checks them).
+    `matrix` (3, 3) of unit norm; `covariance` (9, 9) of its rows; `sigma_px` of a picked coordinate; `worst_px`:
+    largest residual of the points it was made from; `chi_square` with `degrees_of_freedom` (0 for four points: nothing
+    checks them).
     """
 
     matrix: np.ndarray
@@ -48,7 +50,6 @@ class Homography:
     worst_px: float
     chi_square: float
     degrees_of_freedom: int
-    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -127,13 +128,7 @@ def lens_sigma_px(points_px: np.ndarray) -> float:
     return LENS_SHARE * widest / math.sqrt(3.0)
 
 
-def homography(
-    points_px: np.ndarray,
-    points_mm: np.ndarray,
-    sigma_px: float = 1.5,
-    camera: Camera | None = None,
-    lens_free: bool = False,
-) -> Homography | NoHomography:
+def homography(points_px: np.ndarray, points_mm: np.ndarray, sigma_px: float = 1.5) -> Homography | NoHomography:
     """Fit the homography from four or more points whose places on the face are known.
 
     Normalised direct linear transformation, then Gauss-Newton on the picture's residuals.
@@ -141,14 +136,9 @@ def homography(
     Parameters
     ----------
     points_px, points_mm
-        float64 (n, 2): as picked (x right, y down), and on the face.
+        float64 (n, 2): as picked (x right, y down) and freed of what the lens bends, and on the face.
     sigma_px
         Standard uncertainty of a picked coordinate.
-    camera
-        Calibration; the picks are then freed of lens distortion first.
-    lens_free
-        The picture was corrected already, or the camera has no distortion. Without this and without a
-        calibration `sigma_px` is widened, and a note says so.
 
     Returns
     -------
@@ -170,17 +160,10 @@ def homography(
     reason = _refusal(picture, plane)
     if reason:
         return NoHomography(reason)
-    notes: tuple[str, ...] = ()
-    if camera is not None:
-        picture = undistorted(camera, picture)
-    elif not lens_free:
-        lens_px = lens_sigma_px(picture)
-        sigma_px = math.hypot(sigma_px, lens_px)
-        notes = (f"No calibration of the lens: {lens_px:.1f} px were added to the picking error.",)
-    return _fitted(picture, plane, sigma_px, notes)
+    return _fitted(picture, plane, sigma_px)
 
 
-def _fitted(picture: np.ndarray, plane: np.ndarray, sigma_px: float, notes: tuple[str, ...]) -> Homography:
+def _fitted(picture: np.ndarray, plane: np.ndarray, sigma_px: float) -> Homography:
     to_plane, to_picture = projective.centred(plane), projective.centred(picture)
     p, q = projective.moved(to_plane, plane), projective.moved(to_picture, picture)
     sigma = sigma_px * float(to_picture[0, 0])
@@ -192,7 +175,7 @@ def _fitted(picture: np.ndarray, plane: np.ndarray, sigma_px: float, notes: tupl
     norm = float(np.linalg.norm(h)) * float(np.sign(h[6:] @ [*plane[0], 1.0]) or 1.0)
     h, covariance = h / norm, linear @ covariance @ linear.T / norm**2
     worst = float(np.linalg.norm(fits.residual[0], axis=1).max() / to_picture[0, 0])
-    return Homography(h.reshape(3, 3), covariance, sigma_px, worst, float(fits.chi_square[0]), 2 * len(p) - 8, notes)
+    return Homography(h.reshape(3, 3), covariance, sigma_px, worst, float(fits.chi_square[0]), 2 * len(p) - 8)
 
 
 def _refusal(picture: np.ndarray, plane: np.ndarray) -> str | None:
@@ -225,7 +208,7 @@ def _spread_out(four: np.ndarray) -> bool:
     return True
 
 
-def to_plane(h: Homography, points_px: np.ndarray, camera: Camera | None = None) -> tuple[np.ndarray, np.ndarray]:
+def to_plane(h: Homography, points_px: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Carry picked points back onto the face.
 
     Parameters
@@ -233,8 +216,6 @@ def to_plane(h: Homography, points_px: np.ndarray, camera: Camera | None = None)
     h
     points_px
         float64 (n, 2).
-    camera
-        The calibration that `h` was made with, if any.
 
     Returns
     -------
@@ -243,8 +224,6 @@ def to_plane(h: Homography, points_px: np.ndarray, camera: Camera | None = None)
         homography, which they share.
     """
     picture = np.array(points_px, dtype=float).reshape(-1, 2)
-    if camera is not None:
-        picture = undistorted(camera, picture)
     flat = h.matrix.ravel()[None]
     plane = projective.moved(np.linalg.inv(h.matrix), picture)
     _, slope, _ = projective.projected(flat, plane[None])
@@ -265,3 +244,32 @@ def distance(plane_mm: np.ndarray, covariance_mm2: np.ndarray, a: int, b: int) -
     row[2 * a : 2 * a + 2] = apart / max(1e-12, length_mm)
     row[2 * b : 2 * b + 2] = -row[2 * a : 2 * a + 2]
     return length_mm, math.sqrt(max(0.0, float(row @ covariance_mm2 @ row)))
+
+
+def sides_ratio(h: Homography, size_px: tuple[int, int]) -> tuple[float, float]:
+    """Return how much longer than given lengths along x are than those along y, by how the face is seen.
+
+    The camera is taken to have square pixels and its axis through the picture's middle (image of the absolute conic;
+    Zhang 2000, from memory). Where lengths were given right, 1 lies between the two. Focal lengths from half to three
+    times the picture's diagonal are tried.
+
+    Parameters
+    ----------
+    h
+    size_px
+        Width and height of the picture.
+
+    Returns
+    -------
+    tuple of float
+        Least and most.
+    """
+    tried = 80
+    axes = h.matrix[:, :2].copy()
+    axes[:2] -= np.outer(np.array(size_px) / 2.0, axes[2])
+    focal_px = np.geomspace(0.5, 3.0, tried) * math.hypot(*size_px)
+    seen = np.stack([axes[0] / focal_px[:, None], axes[1] / focal_px[:, None], np.tile(axes[2], (tried, 1))])
+    long = np.linalg.norm(seen, axis=0)
+    askew = np.abs(np.einsum("cfa,cfb->fab", seen, seen)[:, 0, 1]) / long.prod(axis=1)
+    ratio = (long[:, 0] / long[:, 1])[askew <= askew.min() + ASKEW]
+    return float(ratio.min()), float(ratio.max())

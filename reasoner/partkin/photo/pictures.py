@@ -1,10 +1,12 @@
-"""How large a picture is, without ever unpacking it, and a refusal of what is not one."""
+"""How large a picture is, a refusal of what is not one, and its shades where they are needed."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
+
+import numpy as np
 
 MOST_PIXELS = 40_000_000
 MOST_BYTES = 60_000_000
@@ -69,3 +71,18 @@ def read_image_size(path: Path, most_pixels: int = MOST_PIXELS) -> ImageSize | N
     if width < 2 or height < 2:
         return NoImage(f"{path.name} has no area")
     return ImageSize(width, height, form)
+
+
+def read_shades(path: Path) -> np.ndarray | NoImage:
+    """Unpack a picture, upright as browsers show it: uint8 (height, width). One too large is refused unpacked."""
+    from PIL import Image, ImageOps
+
+    told = read_image_size(path)
+    if isinstance(told, NoImage):
+        return told
+    try:
+        with Image.open(path, formats=FORMATS) as picture:
+            picture.draft("L", picture.size)
+            return np.asarray(ImageOps.exif_transpose(picture).convert("L"))
+    except (OSError, ValueError, SyntaxError) as fault:
+        return NoImage(f"{path.name} cannot be unpacked: {fault}")

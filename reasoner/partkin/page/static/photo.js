@@ -3,14 +3,18 @@
 (() => {
   const NS = "http://www.w3.org/2000/svg";
   const INK = "#111", BLUE = "#0072B2", PAPER = "#fff";
-  const LOUPE_PX = 25;
+  // The loupe shows so many times the hole; of a hole of unknown size, and of a corner, these are assumed. As long as no
+  // scale is known it shows this share of the picture, and never more than the other nor fewer px than the last.
+  const AROUND = 4, HOLE_MM = 10, CORNER_MM = 5, LOUPE_SHARE = 1 / 25, LOUPE_MOST = 1 / 6, LOUPE_LEAST_PX = 24;
+  // A mark is put to so many px as they are seen: of the screen, but never finer than those of the picture.
+  const PUT_WITHIN = 1.5;
   const box = document.getElementById("marking");
   if (!box) return;
   const stage = document.getElementById("stage"), sheet = document.getElementById("sheet");
   const picture = document.getElementById("photo"), loupe = document.getElementById("loupe");
   const rectangle = document.getElementById("rectangle"), told = document.getElementById("told-photo");
   // What the marks tell, apart from what came of keeping them: answers may cross.
-  const seen = document.getElementById("seen-photo");
+  const seen = document.getElementById("seen-photo"), doubts = document.getElementById("doubts");
   const targets = [...document.querySelectorAll("#targets input")];
   const corners = box.dataset.corners.split(" ");
   const over = document.createElementNS(NS, "svg");
@@ -54,7 +58,7 @@
     const one = width / picture.getBoundingClientRect().width;
     over.setAttribute("viewBox", `0 0 ${width} ${height}`);
     over.replaceChildren();
-    const cornered = corners.filter((name) => marks[name]).map((name) => marks[name]);
+    const cornered = corners.filter((name) => marks[name]).map((name) => marks[name].slice(0, 2));
     if (cornered.length > 1) {
       const shape = cornered.length === 4 ? "polygon" : "polyline";
       over.append(...twice(shape, { points: cornered.map((p) => p.join(" ")).join(" ") }, INK, 1));
@@ -91,26 +95,46 @@
     }, text);
   }
 
+  const scaled = () => corners.every((name) => marks[name]) && sides();
+  const holeMm = () => Number(targets.find((input) => input.value === target)?.dataset.mm)
+    || (corners.includes(target) ? CORNER_MM : HOLE_MM);
+
+  // Of the picture, px to a mm, by the marked rectangle; roughly, where it is seen aslant.
+  function pxPerMm() {
+    const at = corners.map((name) => marks[name]), given = sides();
+    const lengths = at.map((p, n) => Math.hypot(p[0] - at[(n + 1) % 4][0], p[1] - at[(n + 1) % 4][1]));
+    return lengths.reduce((sum, length) => sum + length) / (2 * (given[0] + given[1]));
+  }
+
+  // How many px of the picture the loupe shows from side to side.
+  function reach() {
+    const long = Math.max(...size());
+    if (!scaled()) return long * LOUPE_SHARE;
+    return Math.min(long * LOUPE_MOST, Math.max(LOUPE_LEAST_PX, AROUND * holeMm() * pxPerMm()));
+  }
+
   function magnify() {
-    // It stands in the corner that the cross is not in.
-    const shown = picture.getBoundingClientRect(), x = (cursor[0] * shown.width) / size()[0] - stage.scrollLeft;
-    loupe.classList.toggle("aside", x > stage.clientWidth / 2);
-    const pen = loupe.getContext("2d"), side = loupe.width, one = side / LOUPE_PX;
-    pen.imageSmoothingEnabled = false;
+    const pen = loupe.getContext("2d"), side = loupe.width, shown = reach(), half = shown / 2, middle = side / 2;
+    pen.imageSmoothingEnabled = shown > side;
     pen.fillStyle = PAPER;
     pen.fillRect(0, 0, side, side);
-    const half = LOUPE_PX / 2;
-    pen.drawImage(picture, cursor[0] - half, cursor[1] - half, LOUPE_PX, LOUPE_PX, 0, 0, side, side);
-    for (const [colour, width] of [[PAPER, 3], [INK, 1]]) {
+    pen.drawImage(picture, cursor[0] - half, cursor[1] - half, shown, shown, 0, 0, side, side);
+    const gap = side / 30, ring = scaled() ? (holeMm() * pxPerMm() * side) / shown / 2 : 0;
+    for (const [colour, width] of [[PAPER, 5], [INK, 2]]) {
       pen.strokeStyle = colour;
       pen.lineWidth = width;
       pen.beginPath();
-      pen.moveTo(side / 2, 0); pen.lineTo(side / 2, side / 2 - one);
-      pen.moveTo(side / 2, side / 2 + one); pen.lineTo(side / 2, side);
-      pen.moveTo(0, side / 2); pen.lineTo(side / 2 - one, side / 2);
-      pen.moveTo(side / 2 + one, side / 2); pen.lineTo(side, side / 2);
+      for (const way of [-1, 1]) {
+        pen.moveTo(middle, middle + way * gap); pen.lineTo(middle, middle + way * middle);
+        pen.moveTo(middle + way * gap, middle); pen.lineTo(middle + way * middle, middle);
+      }
+      if (ring && !corners.includes(target)) {
+        pen.moveTo(middle + ring, middle);
+        pen.arc(middle, middle, ring, 0, 2 * Math.PI);
+      }
       pen.stroke();
     }
+    box.dataset.reach = shown.toFixed(1);
   }
 
   // Marks
@@ -121,10 +145,14 @@
     ask();
   }
 
-  function put(p) {
+  const onScreen = () => size()[0] / picture.getBoundingClientRect().width;
+  const inLoupe = () => reach() / loupe.clientWidth;
+
+  // `one`: px of the picture to a px of the screen, where it was seen.
+  function put(p, one) {
     if (!target) return;
-    change({ ...marks, [target]: p });
-    cursor = p;
+    change({ ...marks, [target]: [p[0], p[1], PUT_WITHIN * Math.max(1, one)] });
+    cursor = [p[0], p[1]];
     fresh = true;
     draw();
   }
@@ -133,7 +161,7 @@
     target = name;
     fresh = false;
     if (marks[name]) {
-      cursor = [...marks[name]];
+      cursor = marks[name].slice(0, 2);
       reveal();
     }
     draw();
@@ -180,11 +208,16 @@
     if (pressed !== event.pointerId) return;
     pressed = null;
     if (fresh) onward();
-    put(inPicture(event));
+    put(inPicture(event), onScreen());
     stage.focus({ preventScroll: true });
   });
   stage.addEventListener("pointercancel", () => { pressed = null; });
   picture.draggable = false;
+  loupe.addEventListener("click", (event) => {
+    const one = inLoupe(), middle = loupe.clientWidth / 2, [width, height] = size();
+    const away = [event.offsetX - middle, event.offsetY - middle].map((value) => value * one);
+    put([kept(cursor[0] + away[0], width), kept(cursor[1] + away[1], height)], one);
+  });
 
   function onMark() {
     const mark = target && marks[target];
@@ -202,13 +235,13 @@
       const [width, height] = size();
       const on = onMark();
       cursor = [kept(cursor[0] + step * way[0], width), kept(cursor[1] + step * way[1], height)];
-      if (on) change({ ...marks, [target]: [...cursor] });
+      if (on) change({ ...marks, [target]: [...cursor, PUT_WITHIN * Math.max(1, inLoupe())] });
       reveal();
       draw();
     } else if (event.key === "Enter" || event.key === " ") {
       event.preventDefault();
       if (fresh || onMark()) onward();
-      else put([...cursor]);
+      else put(cursor, inLoupe());
     } else if (event.key === "Delete" || event.key === "Backspace") {
       event.preventDefault();
       clear();
@@ -259,6 +292,13 @@
       pattern = found.pattern ?? [];
       if (found.refused) show(seen, found.refused);
       else seen.replaceChildren(...(found.said ?? []).map((text) => paragraph(text)));
+      doubts.replaceChildren(...(found.doubts ?? []).map((text) => {
+        const made = paragraph(text), look = document.createElement("b");
+        look.textContent = "Look";
+        made.prepend(look);
+        made.className = "hold";
+        return made;
+      }));
       const list = document.getElementById("distances");
       list.replaceChildren(...(found.distances ?? []).map((one) => {
         const item = document.createElement("li");
@@ -307,7 +347,14 @@
       marks = found.marks;
       if (found.rectangle) rectangle.value = found.rectangle.join(" x ");
     }
-    await picture.decode();
+    try {
+      await picture.decode();
+    } catch {
+      const why = paragraph("This picture cannot be shown: it cannot be unpacked. Take it anew, or keep it as a JPEG.");
+      why.className = "hold";
+      document.querySelector(".marking").replaceWith(why);
+      return;
+    }
     cursor = size().map((side) => Math.round(side / 2));
     box.dataset.ready = "yes";
     choose(target);
