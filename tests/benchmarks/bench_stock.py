@@ -15,6 +15,7 @@ import tempfile
 import time
 from contextlib import ExitStack
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pyarrow as pa
@@ -26,7 +27,11 @@ from partkin.commands import stocking
 from partkin.stock import answering, joining, storing
 from stock_makers import differing, host_build, plain_loop, scheduler, segment_of
 
+if TYPE_CHECKING:
+    from distributed import Client
+
 LOOPED = 300
+ROUNDS = 3
 
 
 def write_parts(count: int, file: Path, seed: int) -> None:
@@ -84,15 +89,37 @@ def looped(stock: Path, question: stocking.Question, parts: int) -> float:
 
 
 def shared_out(stock: Path, questions: list[stocking.Question], workers: int) -> None:
-    """The same hosts all at once by one worker process and by several."""
-    for count in sorted({1, workers}):
-        with ExitStack() as ends:
-            address = scheduler(ends, count)[0]
-            answering.ask(stock, questions[:1], address)
-            began = time.perf_counter()
-            found = sum(len(one.found) for one in answering.ask(stock, questions, address))
-            spent = time.perf_counter() - began
-            print(f"{count} worker processes: {len(questions)} hosts at once {spent:.2f} s, {found} found")
+    """The same hosts all at once by one worker process and by several, turn about."""
+    from distributed import Client
+
+    with ExitStack() as ends:
+        counts = (1, workers)
+        places = [scheduler(ends, count)[0] for count in counts]
+        clients = [ends.enter_context(Client(place, set_as_default=False)) for place in places]
+        least = [[np.inf, np.inf] for _ in counts]
+        for _ in range(ROUNDS):
+            for at, client in enumerate(clients):
+                before = processor_seconds(client)
+                began = time.perf_counter()
+                found = sum(len(one.found) for one in answering.ask(stock, questions, places[at]))
+                clock, (asking, *each) = time.perf_counter() - began, processor_seconds(client) - before
+                print(
+                    f"{counts[at]} worker processes: {len(questions)} hosts at once, {found} found, {clock:.2f} s by "
+                    f"the clock; of processors {asking:.2f} s for asking, {each[0]:.2f} s for the scheduler, and "
+                    f"{', '.join(f'{own:.2f}' for own in each[1:])} s for the workers"
+                )
+                least[at] = [min(least[at][0], clock), min(least[at][1], asking + max(each[1:]))]
+    by_clock, alone = (one / several for one, several in zip(*least, strict=True))
+    print(
+        f"{workers} workers are {by_clock:.2f} times as fast as one by the clock, best of {ROUNDS} each; {alone:.2f} "
+        "times by the processor seconds of asking and of the busiest worker, one after the other"
+    )
+
+
+def processor_seconds(client: Client) -> np.ndarray:
+    """Processor seconds so far of this process, of the scheduler, and of each worker."""
+    own = [time.process_time(), client.run_on_scheduler(time.process_time)]
+    return np.array(own + [spent for _, spent in sorted(client.run(time.process_time).items())])
 
 
 def main() -> None:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import csv
 import json
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pyarrow as pa
 import pyarrow.parquet as parquet
 import pytest
 from typer.testing import CliRunner
@@ -16,8 +18,11 @@ from partkin import graph as knowledge
 from partkin import pipeline
 from partkin.cli.app import app
 from partkin.commands import demonstration, stocking
+from partkin.graph import in_stock, stores
+from partkin.graph.statements import StatementWriter
+from partkin.model.build import Build, Settings
 from partkin.model.problem import FaultyInput
-from partkin.stock import answering, incoming, storing
+from partkin.stock import answering, incoming, sharing, storing
 from stock_makers import host_build, pattern, started, table_of
 
 ADD = """
@@ -282,3 +287,73 @@ def test_the_commands(tmp_path, demo):
     assert run(app, ["stock", "drop", "velt-dashboard.top-kurm", "--from", str(stock)]).output == "1 dropped\n"
     assert len(json.loads(run(app, [*words, "--json"]).output)["found"]) == 2
     assert run(app, ["stock", "info", str(tmp_path / "none")]).exit_code != 0
+    assert text.count("\n") > run(app, [*words, "--most", "1"]).output.count("\n")
+
+
+def test_what_is_asked_wrongly_is_told_and_nothing_is_changed(tmp_path, demo):
+    stock, run = tmp_path / "stock", CliRunner().invoke
+    storing.add([demo], stock)
+    (tmp_path / "file").write_text("no folder")
+    find = ["stock", "find", "--for", "dash-frame", "--in", str(demo), "--from", str(stock)]
+    none = str(tmp_path / "none")
+    for words, column, what in (
+        ([*find, "--partly", "9"], "--partly", "held at 8 fixings"),
+        ([*find, "--graph", "nonsense"], "--graph", "no address of a server"),
+        ([*find, "--on", "nonsense"], "--on", "no address of a scheduler"),
+        ([*find[:3], "dash-fram", *find[4:]], "part", "no part 'dash-fram'"),
+        (["stock", "drop", "a", "--from", none], "stock", "there is no stock"),
+        (["stock", "add", str(demo), "--to", none, "--graph", "nonsense"], "--graph", "no address of a server"),
+        (["stock", "add", str(demo), "--to", str(tmp_path / "file")], "--to", "is a file"),
+        (["stock", "add", str(demo), "--to", str(demo)], "--to", "is no stock, and holds build.toml"),
+        (["stock", "add", str(tmp_path / "file"), "--to", none], "file", "none of what a stock takes in"),
+    ):
+        fault = run(app, words).exception
+        assert isinstance(fault, FaultyInput), (words, fault)
+        assert [(one.column, what in one.what) for one in fault.problems] == [(column, True)]
+    assert run(app, [*find, "--partly", "0"]).exit_code == 2
+    assert not (tmp_path / "none").exists()
+
+
+@pytest.mark.parametrize("file", ["parts.parquet", "features.parquet", "specs.parquet", "key.npy", "first.npy", None])
+def test_a_damaged_stock_is_no_answer_and_it_is_said_how_to_find_out(tmp_path, demo, file):
+    stock = tmp_path / "stock"
+    storing.add([demo], stock)
+    held = storing.read_manifest(stock)
+    damaged = stock / held.partitions[0].name / file if file else stock / held.graph / "CURRENT"
+    for content in (b"junk", None):
+        damaged.write_bytes(content) if content else damaged.unlink()
+        sharing.opened.cache_clear()
+        answering._table.cache_clear()
+        stores._opened.cache_clear()
+        with pytest.raises((RuntimeError, OSError)) as told:
+            stocking.find(pipeline.read(demo)[0], "dash-frame", stock)
+        if file or content is None:
+            assert "partkin stock check says what is damaged" in str(told.value)
+        assert storing.examine(stock) != ()
+
+
+def test_the_graph_says_what_the_sheets_of_the_parts_would(tmp_path):
+    rng, texts = np.random.default_rng(7), ["a b", 'q"\\', "x\0y", "~part", f"<{in_stock.BASE}/~part>", "é"]
+    rows = []
+    for place in range(400):
+        row: dict[str, object] = {}
+        for column in incoming.PART_COLUMNS:
+            kind = incoming.PART_SCHEMA.field(column.name).type
+            some = column.words or (texts if kind == "string" else [1.0, 2.5] if kind == "double" else [True])
+            if column.read_as == "part numbers":
+                some = ["A1", "B 2; c/3", "~part; A1"]
+            row[column.name] = some[rng.integers(len(some))] if rng.random() < 0.5 else None
+        rows.append({**row, "part": f"p{place}" if place % 2 else f"p {place}~é"})
+    table = pa.Table.from_pylist(rows, incoming.PART_SCHEMA)
+    batch = incoming.Batch(table, incoming.FEATURE_SCHEMA.empty_table(), np.zeros(401, dtype=np.int64))
+    lines = sorted(line for text in storing._texts(batch, 7) for line in text.splitlines())
+    parts = tuple(replace(incoming.part_of(row), part=f"{row['part']}.7") for row in rows)
+    build = Build(settings=Settings(name="stock"), parts=parts)
+    skipped = (f"<{in_stock.BASE}>", f"<{in_stock.BASE}/~number/")
+    wanted = [
+        f"{subject} {term} {value} ."
+        for subject, said in StatementWriter(build).blocks() if not subject.startswith(skipped)
+        for term, value in said if term not in in_stock._NOT_KEPT
+    ]  # fmt: skip
+    assert lines == sorted(wanted)
+    assert len(lines) > 3000

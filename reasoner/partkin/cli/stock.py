@@ -135,8 +135,9 @@ def info(stock: Stock) -> None:
     held = storing.read_manifest(stock)
     older = sum(one.gone_parts for one in held.partitions)
     typer.echo(
-        f"{stock.as_posix()}: {held.parts} parts, {older} older versions or dropped, in {len(held.partitions)} "
-        f"partitions\nfeatures: {sum(one.features for one in held.partitions)}\ngraph: {held.graph or 'none'}"
+        f"{stock.as_posix()}: {held.parts} parts, {older} older versions or dropped\n"
+        f"partitions: {len(held.partitions)}\nfeatures: {sum(one.features for one in held.partitions)}\n"
+        f"graph: {held.graph or 'none'}"
     )
 
 

@@ -64,6 +64,9 @@ def find(
         Where the host cannot be told, is a restraint part, or has no fixing; where there is no such stock.
     """
     question = question_of(build, host, partly, without)
+    if partly is not None and partly > len(question.host.must):
+        what = f"{host} is held at {len(question.host.must)} fixings, and {partly} are asked for"
+        raise FaultyInput((Problem("stock", 0, "--partly", what, "Ask for no more than it has"),))
     answer = answering.ask(stock, [question], on, graph, said)[0]
     checked = _checked(build, host, stock, answer.found[:in_full] if partly is None else ())
     return Whole(host, len(question.host.must), answer, checked)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 from partkin.graph.files import query_files
 from partkin.graph.graph import with_given
@@ -13,6 +13,7 @@ from partkin.graph.names import concept, full, last, plain_number, segment
 from partkin.graph.statements import IDENTIFIER, ORDER, ROW, TYPE, StatementWriter, build_iri
 from partkin.graph.stores import OnDisk, Row, Server, is_url
 from partkin.model.build import Build, Part, Settings
+from partkin.model.columns import Column
 
 BASE = build_iri("stock")
 # So many parts are asked about at once.
@@ -61,24 +62,33 @@ def graph_iri(token: str) -> str:
 
 def part_iri(part: str, added: int) -> str:
     """Return the IRI of a part as one `add` brought it: a later version is another thing."""
-    return f"{BASE}/{segment(_versioned(part, added))}"
+    # The number stands where no engine needs a percent sign: not every one leaves those alone.
+    return f"{BASE}/{segment(f'{part}.{added}')}"
 
 
-def _versioned(part: str, added: int) -> str:
-    """An id of its own that needs no percent sign: not every engine leaves those alone."""
-    return f"{part}.{added}"
+def pieces_of(column: Column, values: Iterable[Any]) -> list[list[str]]:
+    """Return what each cell of parts.csv says, as N-Triples cut wherever the IRI of its part is to stand."""
+    writer, found = StatementWriter(Build(settings=Settings(name="stock"))), []
+    for value in values:
+        said, children = writer.said(column, value, _ITS, "")
+        lines = [
+            f"{_open(subject)} {term} {_open(told)} .\n"
+            for subject, statements in [(_ITS, said), *children]
+            for term, told in statements
+            if term not in _NOT_KEPT
+        ]
+        found.append("".join(lines).split(_CUT))
+    return found
 
 
-def texts_of(parts: Iterable[Part], added: int) -> str:
-    """Return what the rows of parts say, as N-Triples; of a part of which nothing is known, nothing."""
-    from dataclasses import replace
+# Stands for a part: no id makes such a segment.
+_ITS = f"<{BASE}/~part>"
+# No text in N-Triples has it as it is.
+_CUT = "\0"
 
-    named = tuple(replace(part, part=_versioned(part.part, added), origin=None, row=0) for part in parts)
-    lines: list[str] = []
-    for iri, statements in StatementWriter(Build(settings=Settings(name="stock"), parts=named)).blocks():
-        if iri != f"<{BASE}>":
-            lines += [f"{iri} {term} {value} .\n" for term, value in statements if term not in _NOT_KEPT]
-    return "".join(lines)
+
+def _open(term: str) -> str:
+    return f"<{_CUT}{term[len(_ITS) - 1 :]}" if term.startswith(_ITS[:-1]) else term
 
 
 def spoken_of(store: Asked, graph: str, parts: Mapping[str, str], wanted: WantedPart, adds: frozenset[int]) -> (
@@ -128,15 +138,16 @@ def _replacing(store: Asked, graph: str, numbers: frozenset[str], adds: frozense
 
 
 def _says(term: str, value: str, wanted: WantedPart, newer: frozenset[str]) -> str | None:
-    if term == full("partkin:duty"):
+    if term == _DUTY:
         return RESTRAINT_PART if value == concept("duty", RESTRAINT_PART) else None
-    if term == full("partkin:number"):
+    if term == _NUMBER:
         number = last(value)
         if number in wanted.numbers:
             return "same part number"
         return "superseded" if number in newer else "older part number" if number in wanted.replaced else None
-    sides, says = (wanted.hands, "other hand") if term == full("partkin:hand") else (wanted.drives, "other drive")
+    sides, says = (wanted.hands, "other hand") if term == _HAND else (wanted.drives, "other drive")
     return says if sides and value not in {concept("side", side) for side in sides} else None
 
 
 RESTRAINT_PART = "restraint"
+_DUTY, _NUMBER, _HAND = (full(f"partkin:{name}") for name in ("duty", "number", "hand"))

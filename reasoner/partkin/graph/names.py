@@ -6,6 +6,7 @@ stands under a segment that begins with `~`, which no id begins with once it is 
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from typing import Final
 from urllib.parse import quote, unquote
@@ -52,6 +53,10 @@ def full(name: str) -> str:
     return PREFIXES[prefix] + local
 
 
+# Texts that `segment` leaves alone, which nearly all ids are.
+_AS_IT_IS = re.compile(r"(?!\.+$)[A-Za-z0-9._-]+")
+
+
 @lru_cache(maxsize=65536)
 def segment(text: str) -> str:
     """Return text as one path segment of an IRI: percent-encoded, never dots alone, never with `~`.
@@ -61,6 +66,8 @@ def segment(text: str) -> str:
     >>> segment("dash top/2"), segment(".."), segment("~x")
     ('dash%20top%2F2', '%2E%2E', '%7Ex')
     """
+    if _AS_IT_IS.fullmatch(text):
+        return text
     encoded = quote(text, safe="").replace("~", "%7E")
     return encoded.replace(".", "%2E") if not encoded.strip(".") else encoded
 

@@ -158,16 +158,19 @@ class StatementWriter:
             value = getattr(row, column.attribute)
             if value is None or value == ():
                 continue
-            if column.holds in _MANY:
-                links, blocks = self._many(column, value, iri[:-1])
-                statements += links
-                children += blocks
-            elif column.holds in ("platform", "number"):
-                statements += self._both(column, value)
-            else:
-                statements.append((_term(column.term), self._one(column, value, part_id)))
+            said, blocks = self.said(column, value, iri, part_id)
+            statements += said
+            children += blocks
         yield iri, statements
         yield from children
+
+    def said(self, column: Column, value: Any, iri: str, part_id: str) -> tuple[list[Statement], list[Block]]:
+        """Return what one cell says of the thing that its row is, and the blocks of what that leads to."""
+        if column.holds in _MANY:
+            return self._many(column, value, iri[:-1])
+        if column.holds in ("platform", "number"):
+            return self._both(column, value), []
+        return [(_term(column.term), self._one(column, value, part_id))], []
 
     def _one(self, column: Column, value: Any, part_id: str) -> str:
         holds = column.holds

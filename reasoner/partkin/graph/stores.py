@@ -9,6 +9,7 @@ import json
 import os
 import shutil
 from collections.abc import Iterable
+from errno import ENOENT
 from functools import lru_cache
 from http.client import HTTPException
 from pathlib import Path
@@ -16,6 +17,8 @@ from typing import Any
 from urllib.error import HTTPError
 from urllib.parse import urlencode
 from urllib.request import Request, urlopen
+
+from partkin.model.problem import FaultyInput, Problem
 
 Row = dict[str, str]
 SECONDS_AT_MOST = 30.0
@@ -74,6 +77,8 @@ def _share(file: Path, to: Path) -> None:
 def _opened(folder: str) -> Any:
     from pyoxigraph import Store
 
+    if not Path(folder, "CURRENT").exists():
+        raise FileNotFoundError(ENOENT, "no such store", folder)
     return Store.read_only(folder)
 
 
@@ -87,9 +92,17 @@ class Server:
         else updates go to the same place.
     seconds
         How long one answer may take.
+
+    Raises
+    ------
+    FaultyInput
+        That is no address.
     """
 
     def __init__(self, url: str, seconds: float = SECONDS_AT_MOST) -> None:
+        if not is_url(url):
+            what = f"{url!r} is no address of a server"
+            raise FaultyInput((Problem("graph", 0, "--graph", what, "Write it as http://HOST:PORT/query"),))
         self.url = url
         self.seconds = seconds
         stem = url.removesuffix("/query")
@@ -136,8 +149,8 @@ class Server:
                     self._send("POST", self._update, urlencode({"update": update}).encode(), _FORM)
 
     def _send(self, method: str, url: str, content: bytes, kind: str, accept: str = "*/*") -> bytes:
-        asked = Request(url, content, {"Content-Type": kind, "Accept": accept}, method=method)
         try:
+            asked = Request(url, content, {"Content-Type": kind, "Accept": accept}, method=method)
             with urlopen(asked, timeout=self.seconds) as answer:
                 return bytes(answer.read())
         except HTTPError as fault:
@@ -145,7 +158,7 @@ class Server:
             raise RuntimeError(f"{url} refused ({fault.code}): {said[0] if said else fault.reason}") from fault
         except TimeoutError as fault:
             raise RuntimeError(f"{url} took more than {self.seconds:g} s") from fault
-        except (OSError, HTTPException) as fault:
+        except (OSError, HTTPException, ValueError) as fault:
             reason = getattr(fault, "reason", fault)
             late = isinstance(reason, TimeoutError)
             why = f"took more than {self.seconds:g} s" if late else f"cannot be reached: {reason}"

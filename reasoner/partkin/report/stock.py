@@ -42,7 +42,7 @@ def _in_full(verdict: Verdict | None) -> tuple[str | float | None, ...]:
 
 def stock_rows(found: Sequence[Any], checked: Sequence[Verdict], shape: str) -> str:
     """Write the parts as table or CSV."""
-    return rows_text(Table(COLUMNS, rows_of(found, checked)), shape)
+    return rows_text(Table(COLUMNS, rows_of(found, checked[: len(found)])), shape)
 
 
 def stock_text(whole: Any, most: int) -> str:

@@ -10,11 +10,10 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
-from pyarrow import parquet
 
 from partkin.graph import in_stock
 from partkin.graph.in_stock import RESTRAINT_PART, WantedPart
-from partkin.graph.stores import is_url
+from partkin.graph.stores import Server, is_url
 from partkin.stock import index
 from partkin.stock.finding import Host
 from partkin.stock.joining import GOES, Hit
@@ -80,21 +79,24 @@ def ask(
     Raises
     ------
     FaultyInput
-        There is no such stock, or it is damaged.
+        There is no such stock, its manifest is damaged, or an address is none.
     RuntimeError
-        The scheduler, a worker or the server went away: there is no answer then, never a shorter one.
+        A file of it cannot be read, or the scheduler, a worker or the server went away: there is no answer then,
+        never a shorter one.
     """
+    if graph:
+        Server(graph)
     cluster = Cluster(on) if on else None
     do: Do = cluster.do if cluster is not None else by_threads
     try:
         manifest = read_manifest(stock)
         try:
             return _asked(stock, manifest, questions, do, graph, said)
-        except FileNotFoundError:
+        except FileNotFoundError as fault:
             # Written anew meanwhile, and what this manifest named was cleared.
             later = read_manifest(stock)
             if later == manifest:
-                raise
+                raise index.not_there(fault) from fault
             return _asked(stock, later, questions, do, graph, said)
     finally:
         if cluster is not None:
@@ -227,13 +229,16 @@ def _column(stock: Path, one: Partition, name: str) -> pa.ChunkedArray:
 
 @lru_cache(maxsize=64)
 def _table(folder: str) -> pa.Table:
-    return parquet.read_table(f"{folder}/parts.parquet", columns=["part", "version", "added"])
+    return index.read_rows(Path(folder, "parts.parquet"), ["part", "version", "added"])
 
 
 def rows_of(stock: Path, found: FoundPart) -> tuple[dict[str, Any], list[dict[str, Any]]]:
     """Return the row of a part as it was added, and those of its features."""
     folder = stock / found.partition
-    first = np.load(folder / "first.npy", mmap_mode="r")
+    first = opened(f"{stock.resolve()}/{found.partition}").first
     begin, end = int(first[found.hit.part]), int(first[found.hit.part + 1])
-    part = parquet.read_table(folder / "parts.parquet").slice(found.hit.part, 1).to_pylist()[0]
-    return part, parquet.read_table(folder / "features.parquet").slice(begin, end - begin).to_pylist()
+    try:
+        part = index.read_rows(folder / "parts.parquet").slice(found.hit.part, 1).to_pylist()[0]
+        return part, index.read_rows(folder / "features.parquet").slice(begin, end - begin).to_pylist()
+    except FileNotFoundError as fault:
+        raise index.not_there(fault) from fault

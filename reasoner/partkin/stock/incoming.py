@@ -113,9 +113,14 @@ def read(file: Path) -> tuple[Batch, tuple[Problem, ...]]:
     try:
         table = parquet.read_table(file) if ending == ".parquet" else _csv(file)
     except (pa.ArrowException, OSError, UnicodeDecodeError) as fault:
-        what = f"it cannot be read: {str(fault).splitlines()[0]}"
+        what = f"it cannot be read: {why_not_read(fault)}"
         raise FaultyInput((Problem(file.name, 0, "file", what, "Write it anew"),)) from fault
     return _of_table(table, file.name)
+
+
+def why_not_read(fault: Exception) -> str:
+    """Return what is wrong with a file: the first line, without the file's name before and a full stop behind."""
+    return str(fault).split("\n", 1)[0].split("': ")[-1].rstrip(".")
 
 
 def _csv(file: Path) -> pa.Table:
@@ -352,9 +357,15 @@ _EMPTY = Batch(PART_SCHEMA.empty_table(), FEATURE_SCHEMA.empty_table(), np.zeros
 
 def part_of(row: Mapping[str, Any]) -> Part:
     """Return the row of parts.csv that a row of the stock was made from."""
-    cells = {column.attribute: row[column.name] for column in PART_COLUMNS}
-    olds = tuple(old.strip() for old in (cells.pop("replaces") or "").split(";") if old.strip())
-    return Part(row["part"], **cells, replaces=olds)
+    cells = {column.attribute: value_of(column, row[column.name]) for column in PART_COLUMNS}
+    return Part(row["part"], **cells)
+
+
+def value_of(column: Column, cell: Any) -> Any:
+    """Return what a cell of the stock stands for; the inverse of how it was written."""
+    if column.read_as != "part numbers":
+        return cell
+    return tuple(old.strip() for old in (cell or "").split(";") if old.strip())
 
 
 def build_with(build: Build, host: str, row: Mapping[str, Any], features: Iterable[Mapping[str, Any]]) -> Build:

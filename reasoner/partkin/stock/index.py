@@ -7,7 +7,8 @@ once; parts that no distance can be told of stand aside and are tried one by one
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -22,7 +23,7 @@ from partkin.fit.mating import captive_float_mm, half_travel_mm
 from partkin.model.build import Feature
 from partkin.model.mating import DonorFeature, Size
 from partkin.model.words import KINDS
-from partkin.stock.incoming import Batch
+from partkin.stock.incoming import Batch, why_not_read
 from partkin.tables.materials import clip_rules
 
 OPENINGS = ("hole", "slot", "peg hole", "clip hole")
@@ -46,6 +47,38 @@ _LIKE = (
     "axis_z", "across_error_mm", "length_error_mm",
 )  # fmt: skip
 _OF_PART = ("material", "thickness_mm", "flex_mm", "flex_in_plane")
+
+
+@contextmanager
+def readable(path: Path) -> Iterator[None]:
+    """Say of a file or folder of a stock that is damaged how to find out what is; one that is not there may be anew."""
+    try:
+        yield
+    except FileNotFoundError:
+        raise
+    except (ValueError, EOFError, OSError, pa.ArrowException) as fault:
+        raise RuntimeError(f"{path.as_posix()} cannot be read: {why_not_read(fault)}. {_LOOK_THROUGH}") from fault
+
+
+def not_there(fault: FileNotFoundError) -> RuntimeError:
+    """Say of a file of a stock that is not there how to find out what is damaged."""
+    return RuntimeError(f"{fault.filename or fault} is not there. {_LOOK_THROUGH}")
+
+
+_LOOK_THROUGH = "partkin stock check says what is damaged"
+
+
+def read_rows(file: Path, columns: list[str] | None = None) -> pa.Table:
+    """Read a Parquet file of a stock, or some of its columns.
+
+    Raises
+    ------
+    RuntimeError
+        It is damaged.
+    FileNotFoundError
+    """
+    with readable(file):
+        return parquet.read_table(file, columns=columns)
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,12 +113,13 @@ class Segment:
     @classmethod
     def opened(cls, folder: Path) -> Segment:
         """Map the arrays of a folder."""
-        return cls(folder, *(np.load(folder / f"{name}.npy", mmap_mode="r") for name in _ARRAYS))
+        with readable(folder):
+            return cls(folder, *(np.load(folder / f"{name}.npy", mmap_mode="r") for name in _ARRAYS))
 
     @cached_property
     def specs(self) -> pa.Table:
         """A row for each kind of feature that there is."""
-        return parquet.read_table(self.folder / "specs.parquet")
+        return read_rows(self.folder / "specs.parquet")
 
     @cached_property
     def bands(self) -> np.ndarray:

@@ -50,6 +50,10 @@ class Hit:
     margin_mm: float | None
     mirrored: bool
 
+    def of(self, part: int) -> Hit:
+        """Return the same of another part, or of another row."""
+        return Hit(part, self.state, self.holds, self.margin_mm, self.mirrored)
+
 
 @dataclass(frozen=True, eq=False)
 class PlayTable:
@@ -103,8 +107,9 @@ def tried(host: Host, segment: Segment, parts: np.ndarray) -> list[Hit]:
     firsts = _first_alike(segment, parts)
     hits = [hit for group in _at_once(segment, np.unique(firsts)) for hit in _tried(host, segment, group)]
     by_first = {hit.part: hit for hit in hits}
-    told = [(int(part), by_first.get(first)) for part, first in zip(parts.tolist(), firsts.tolist(), strict=True)]
-    return sorted((replace(hit, part=part) for part, hit in told if hit is not None), key=lambda hit: hit.part)
+    going = np.flatnonzero(np.isin(firsts, list(by_first)))
+    told = zip(parts[going].tolist(), firsts[going].tolist(), strict=True)
+    return sorted((by_first[first].of(part) for part, first in told), key=lambda hit: hit.part)
 
 
 def _first_alike(segment: Segment, parts: np.ndarray) -> np.ndarray:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
@@ -39,17 +38,14 @@ def lay(stock: str, names: Sequence[str], host: Host, parts: Sequence[np.ndarray
     found: list[list[Hit]] = [[] for _ in parts]
     for hit in tried(host, whole, np.arange(len(whole))):
         at = int(np.searchsorted(begins, hit.part, side="right")) - 1
-        found[at].append(replace(hit, part=int(parts[at][hit.part - begins[at]])))
+        found[at].append(hit.of(int(parts[at][hit.part - begins[at]])))
     return found
 
 
 @lru_cache(maxsize=256)
 def opened(folder: str) -> Segment:
     """Return a partition, mapped once."""
-    try:
-        return Segment.opened(Path(folder))
-    except (ValueError, EOFError) as fault:
-        raise RuntimeError(f"{folder} cannot be read: {fault}. partkin stock check says what is damaged") from fault
+    return Segment.opened(Path(folder))
 
 
 _gone = lru_cache(maxsize=256)(gone_in)

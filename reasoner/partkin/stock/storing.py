@@ -134,7 +134,10 @@ def _alone(stock: Path) -> Iterator[None]:
         except OSError as fault:
             what = f"another partkin is writing to {stock.as_posix()}; try again when it is done"
             raise RuntimeError(what) from fault
-        yield
+        try:
+            yield
+        except FileNotFoundError as fault:
+            raise index.not_there(fault) from fault
 
 
 def add(
@@ -164,6 +167,7 @@ def add(
     if not len(batch):
         none = Problem(files[0].name, 0, "file", "it holds no part with a feature", "Add one")
         raise FaultyInput(problems or (none,))
+    _check_place(stock, graph)
     stock.mkdir(parents=True, exist_ok=True)
     with _alone(stock):
         manifest = _begun(stock, graph)
@@ -187,6 +191,21 @@ def add(
 
 
 _STARTED = "adding"
+_OWN = ("partition-", "graph-", f".{MANIFEST}")
+
+
+def _check_place(stock: Path, graph: str) -> None:
+    """Refuse a place that is no stock and cannot become one, and a server that does not answer."""
+    name, mend = stock.name, "Name a folder of its own"
+    if stock.exists() and not stock.is_dir():
+        raise FaultyInput((Problem(name, 0, "--to", f"{stock.as_posix()} is a file", mend),))
+    own = (MANIFEST, _STARTED, ".lock")
+    others = [path.name for path in sorted(stock.glob("*")) if path.name not in own and not path.name.startswith(_OWN)]
+    if others and not (stock / MANIFEST).exists():
+        what = f"{stock.as_posix()} is no stock, and holds {others[0]}"
+        raise FaultyInput((Problem(name, 0, "--to", what, mend),))
+    if graph:
+        Server(graph).rows("ASK {}")
 
 
 def _begun(stock: Path, graph: str) -> Manifest:
@@ -227,7 +246,7 @@ def _superseded(
     names = names.combine_chunks()
     versions, partitions = np.ones(len(names), dtype=np.int32), []
     for one in manifest.partitions:
-        held = parquet.read_table(stock / one.name / _FILES[0], columns=["part", "version"])
+        held = index.read_rows(stock / one.name / _FILES[0], columns=["part", "version"])
         at = np.asarray(pc.index_in(held.column("part"), names).combine_chunks().fill_null(-1))
         hit = np.flatnonzero(at >= 0)
         np.maximum.at(versions, at[hit], np.asarray(held.column("version"))[hit] + 1)
@@ -276,11 +295,20 @@ def _then(first: str, rest: Iterator[str]) -> Iterator[str]:
 
 
 def _texts(batch: Batch, number: int) -> Iterator[str]:
-    known = [c.name for c in incoming.PART_COLUMNS if batch.parts.column(c.name).null_count < len(batch)]
-    for start in range(0, len(batch), PARTS_AT_MOST) if known else ():
-        rows = batch.parts.slice(start, PARTS_AT_MOST).select(["part", *known]).to_pylist()
-        empty = dict.fromkeys(c.name for c in incoming.PART_COLUMNS)
-        text = in_stock.texts_of((incoming.part_of({**empty, **row}) for row in rows), number)
+    """What is known of the parts, as N-Triples: each different cell is written once, then told of its parts."""
+    written = []
+    for column in incoming.PART_COLUMNS:
+        coded = batch.parts.column(column.name).combine_chunks().dictionary_encode()
+        values = (incoming.value_of(column, cell) for cell in coded.dictionary.to_pylist())
+        written.append((np.asarray(coded.indices.fill_null(-1)), in_stock.pieces_of(column, values)))
+    for start in range(0, len(batch), PARTS_AT_MOST):
+        names = batch.parts.column("part").slice(start, PARTS_AT_MOST).to_pylist()
+        iris = [in_stock.part_iri(name, number) for name in names]
+        text = "".join(
+            iri.join(pieces[code])
+            for codes, pieces in written if pieces
+            for iri, code in zip(iris, codes[start : start + PARTS_AT_MOST].tolist(), strict=True) if code >= 0
+        )  # fmt: skip
         if text:
             yield text
 
@@ -322,9 +350,10 @@ def _with_gone(stock: Path, one: Partition) -> Batch:
 
 def read_batch(stock: Path, one: Partition) -> Batch:
     """Read a partition whole."""
-    parts = parquet.read_table(stock / one.name / _FILES[0])
-    features = parquet.read_table(stock / one.name / _FILES[1])
-    return Batch(parts, features, np.load(stock / one.name / "first.npy"))
+    parts = index.read_rows(stock / one.name / _FILES[0])
+    features = index.read_rows(stock / one.name / _FILES[1])
+    with index.readable(stock / one.name):
+        return Batch(parts, features, np.load(stock / one.name / "first.npy"))
 
 
 def _write_partition(stock: Path, batch: Batch, name: str) -> Partition:
@@ -356,7 +385,7 @@ def _sweep(stock: Path, before: Manifest, now: Manifest) -> None:
         named |= {one.name for one in manifest.partitions} | {one.gone for one in manifest.partitions}
         named.add(manifest.graph)
     for path in stock.iterdir():
-        if path.name in named or not path.name.startswith(("partition-", "graph-", f".{MANIFEST}")):
+        if path.name in named or not path.name.startswith(_OWN):
             continue
         shutil.rmtree(path, ignore_errors=True) if path.is_dir() else path.unlink(missing_ok=True)
 
@@ -369,12 +398,13 @@ def drop(stock: Path, parts: Sequence[str]) -> int:
     FaultyInput
         There is no such part.
     """
+    read_manifest(stock)
     with _alone(stock):
         manifest = read_manifest(stock)
         number, names = manifest.generation + 1, pa.array(list(parts))
         rows, seen = [], np.zeros(len(parts), dtype=bool)
         for one in manifest.partitions:
-            held = parquet.read_table(stock / one.name / _FILES[0], columns=["part"]).column("part")
+            held = index.read_rows(stock / one.name / _FILES[0], columns=["part"]).column("part")
             at = np.asarray(pc.index_in(held, names).combine_chunks().fill_null(-1))
             hit = np.setdiff1d(np.flatnonzero(at >= 0), gone_of(stock, one))
             seen[at[hit]] = True
@@ -412,5 +442,5 @@ def examine(stock: Path) -> tuple[Problem, ...]:
         try:
             OnDisk(stock / manifest.graph).rows("SELECT ?s WHERE { GRAPH ?g { ?s ?p ?o } } LIMIT 1")
         except (OSError, RuntimeError) as fault:
-            found += _damaged(stock, manifest.graph, str(fault).splitlines()[0]).problems
+            found += _damaged(stock, manifest.graph, incoming.why_not_read(fault)).problems
     return tuple(found)
