@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 from hypothesis import strategies as st
 
@@ -355,9 +356,46 @@ def family(seed: int) -> Build:
         if draw.random() < 0.5
     )
     connectors = tuple(Connector(part.part, "c", 4) for part in parts if draw.random() < 0.3)
+    # Drawn last, so that what stands above is what it always was.
+    parts = [
+        replace(part, airbag=draw.choice([None, None, True, False]), broken_by=draw.choice([None, *words.BROKEN_BY]))
+        for part in parts
+    ]
+    features = tuple(
+        replace(
+            one,
+            across_mm=draw.choice([None, 7.0, 7.2, 9.0]),
+            float_mm=draw.choice([None, 1.0]),
+            fastener_mm=draw.choice([None, 6.0]),
+            angle_to=draw.choice([None, "f1"]),
+        )
+        for one in features
+    )
+    connectors = tuple(replace(one, row=place) for place, one in enumerate(connectors, start=2))
+    others = [part.part for part in parts]
     return Build(
         models=models,
         parts=tuple(parts),
+        costs=tuple(
+            Cost(None, draw.choice(["clips", "carriage"]), None, draw.choice([3.5, 4.25]))
+            for _ in range(draw.randint(0, 4))
+        ),
+        neighbours=tuple(
+            Neighbour(
+                one,
+                "front",
+                "glass",
+                draw.choice([None, 2.0, 4.0, 6.0]),
+                draw.choice([None, 3.0]),
+                draw.choice([None, 5.0]),
+                row=draw.choice([0, 2]),
+            )
+            for one in others
+        ),
+        holdings=tuple(
+            Holding(one, "car", f"bolt-{one}", "bolt", cautions=tuple(draw.sample(words.CAUTIONS, 2))) for one in others
+        ),
+        looks=tuple(Look(one, draw.choice(others), draw.choice(words.LIKENESSES)) for one in others),
         zones=zones,
         features=features,
         readings=readings,

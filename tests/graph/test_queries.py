@@ -9,7 +9,6 @@ from graph.test_one_drawing import with_original
 from partkin.graph import compile_graph
 from partkin.graph.backwards import gather
 from partkin.graph.files import query_files, rule_files
-from partkin.graph.graph import with_given
 from partkin.graph.names import full, last
 from partkin.graph.statements import number_text
 from partkin.model.build import Feature, Part, Reading
@@ -65,24 +64,6 @@ def both(sparql: str, name: str) -> tuple[list, list]:
 def test_a_query_gives_equal_rows_in_both_engines(query, build):
     ours, theirs = both(query_files()[query].sparql, build)
     assert sorted(ours, key=repr) == sorted(theirs, key=repr)
-
-
-@pytest.mark.parametrize("query", [name for name, file in query_files().items() if "given" in file.header])
-def test_a_query_of_given_things_gives_their_rows_of_the_whole(query):
-    graph = GRAPHS["family 2"]
-    given = query_files()[query].header["given"]
-    whole = graph.rows(query)
-    for part in BUILDS["family 2"].parts[:4]:
-        iri = graph.part(part.part)
-        alone = graph.rows(query, [iri])
-        assert alone == [row for row in whole if row[given] == iri]
-    ours, theirs = both(with_given(query_files()[query].sparql, [graph.part("p0"), graph.part("p1")]), "family 2")
-    assert sorted(ours, key=repr) == sorted(theirs, key=repr)
-
-
-def test_every_query_answers_something():
-    for name in query_files():
-        assert any(graph.rows(name) for graph in GRAPHS.values()), name
 
 
 @pytest.mark.parametrize("build", BUILDS)

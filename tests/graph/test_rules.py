@@ -156,6 +156,9 @@ def test_duty_zones_and_evidence_equal_plain_loops():
             )
         }
         assert found.get("otherYearsThan", set()) == years, seed
+        for name, likeness in (("picturedLike", "alike"), ("picturedUnlike", "different")):
+            pictured = {(one.part, one.beside) for one in build.looks if one.looks == likeness}
+            assert found.get(name, set()) == pictured & compared, seed
         seen |= {name for name, pairs in found.items() if pairs}
     assert {
         "strictestDuty",
@@ -166,6 +169,8 @@ def test_duty_zones_and_evidence_equal_plain_loops():
         "otherYearsThan",
         "standsInFor",
         "meantFor",
+        "picturedLike",
+        "picturedUnlike",
     } <= seen
 
 
@@ -193,6 +198,19 @@ def test_stands_in_and_meant_for_equal_plain_loops():
             and any((one.part, host) in takes and (two.part == host or (two.part, host) in takes) for host in origin)
         }
         assert found.get("meantFor", set()) == meant, seed
+        # Two go on the same fixing: both are meant for it, or one is it; or both say the same name.
+        on: dict[str, set[str]] = {}
+        for feature, fixing in meant:
+            on.setdefault(feature, set()).add(fixing)
+        sizes: dict[str, set[tuple[str, str]]] = {"sameSizeAs": set(), "otherSizeThan": set()}
+        for one, two in itertools.permutations(build.features, 2):
+            mine, theirs = (f"{side.part}/{side.feature}" for side in (one, two))
+            same = on.get(mine, set()) & {theirs, *on.get(theirs, ())} or one.goes_on == two.goes_on is not None
+            if same and one.kind == two.kind and None not in (one.across_mm, two.across_mm):
+                name = "sameSizeAs" if abs(one.across_mm - two.across_mm) <= 0.3 else "otherSizeThan"
+                sizes[name].add((one.part, two.part))
+        for name, pairs in sizes.items():
+            assert found.get(name, set()) == pairs & found.get("comparedWith", set()), seed
 
 
 def pairs_of(triples, name: str) -> set[tuple[str, str]]:

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 
 from partkin.model.words import INSTRUMENTS
-from partkin.tables.costs import lift_rows, lost_shares
-from partkin.tables.instruments import coordinate_error_mm, greatest_error_mm, instruments
+from partkin.tables.costs import fastener_rows, lift_rows, lost_shares
+from partkin.tables.instruments import coordinate_error_mm, greatest_error_mm, instruments, reading_costs
 from partkin.tables.making import making, same_drawing, slip_rule
-from partkin.tables.materials import clip_rules, materials
+from partkin.tables.materials import clip_rules, material_of, materials
 from partkin.tables.threads import near_miss, near_misses, parse_thread, threads, threads_join
-from partkin.tables.work import edge_rule, edge_rule_or_none, washers
+from partkin.tables.work import edge_rule, edge_rule_or_none, shipped_work, washers
 
 PUBLISHED = Path(__file__).parent.parent / "published" / "tables"
 
@@ -255,3 +255,80 @@ def test_how_a_mass_is_lifted() -> None:
         (16.0, 1, False, 0.0), (25.0, 1, False, 3.0), (32.0, 2, False, 6.0), (60.0, 2, True, 10.0),
         (None, 0, True, 20.0),
     ]  # fmt: skip
+
+
+def test_what_a_job_takes() -> None:
+    """A purchase rests on minutes and cost, a cut on how far a hand may miss, in mm."""
+    assert {(row.do, row.group): (row.minutes, row.cost, row.workmanship_mm) for row in shipped_work()} == {
+        ("open out", "any"): (6, 0, 0.5),
+        ("open out", "plastic"): (4, 0, 0.5),
+        ("open out", "covered foam"): (8, 0, 0.5),
+        ("open out", "composite"): (8, 0, 0.5),
+        ("open out", "cast"): (10, 0, 0.5),
+        ("slot", "any"): (15, 0.4, 0.5),
+        ("slot", "plastic"): (10, 0.4, 0.5),
+        ("slot", "covered foam"): (16, 0.4, 0.5),
+        ("slot", "composite"): (20, 0.4, 0.5),
+        ("new hole", "any"): (12, 0.2, 0.5),
+        ("new hole", "plastic"): (8, 0, 0.5),
+        ("new hole", "covered foam"): (14, 0, 0.5),
+        ("new hole", "composite"): (14, 0.2, 0.5),
+        ("leave unused", "any"): (1, 0.3, 0),
+        ("spacer", "any"): (2, 0.5, 0),
+        ("longer bolt", "any"): (1, 0.8, 0),
+        ("other bolt", "any"): (1, 0.8, 0),
+        ("thread insert", "any"): (20, 3, 0.5),
+        ("new clip", "any"): (1, 0.6, 0),
+        ("trim edge", "any"): (20, 0.2, 0.5),
+        ("move over", "any"): (10, 0, 0),
+        ("connector adapter", "any"): (15, 10, 0),
+    }  # fmt: skip
+
+
+def test_what_a_fastener_takes() -> None:
+    """A plan rests on it: minutes each, how much of them at a bench, what bears weight, bag or tag."""
+    rows = [(row.kind, row.minutes_each, row.bench_factor, row.holds, row.label) for row in fastener_rows().values()]
+    assert rows == [
+        ("bolt", 1, 0.7, True, "bag"),
+        ("screw", 0.5, 0.7, True, "bag"),
+        ("nut", 1, 0.7, True, "bag"),
+        ("stud nut", 1.2, 0.7, True, "bag"),
+        ("clip", 0.3, 0.7, True, "bag"),
+        ("connector", 0.5, 0.7, False, "tag"),
+        ("hose", 2, 0.7, False, "tag"),
+        ("clamp", 1, 0.7, True, "bag"),
+        ("adhesive", 10, 0.7, True, ""),
+        ("strap", 0.5, 0.7, True, "bag"),
+        ("change of place", 3, 1, False, ""),
+        ("bench", 5, 1, False, ""),
+    ]  # fmt: skip
+
+
+def test_what_a_reading_costs() -> None:
+    """What to read next rests on it: minutes, price, the longest distance in one go, whether the part is there."""
+    told = {row.instrument: (row.minutes, row.price, row.longest_mm, row.at_hand) for row in reading_costs().values()}
+    assert told == {
+        "caliper": (1, 0, 150, True),
+        "steel rule": (1.5, 0, 1000, True),
+        "tape": (2, 0, 5000, True),
+        "template": (15, 1, 1500, True),
+        "photo": (10, 0, 2000, False),
+        "seller": (12, 0, 5000, False),
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("group", "words"),
+    [("high-strength steel", "high-strength;high strength;hss;uhss;ahss;boron;press-hardened;press hardened;"
+      "hot-stamped;hot stamped;dual-phase;dp600;dp800;dp1000;martensitic"),
+     ("magnesium", "magnesium"), ("glass", "glass;windscreen;windshield"),
+     ("covered foam", "leather;leather-covered;foam-backed;vinyl-covered;vinyl covered;slush;foam;covered;"
+      "padded;stitched"),
+     ("composite", "composite;glass-fibre;glass fibre;glass fiber;glass-reinforced;carbon;cfrp;gfrp;grp;smc;fibreglass;"
+      "fiberglass"),
+     ("cast", "cast iron;cast aluminium;cast aluminum;cast steel;casting;die-cast;die cast;zamak;cast")],
+)  # fmt: skip
+def test_a_material_that_is_cut_with_care_or_not_at_all_is_known_by_each_of_its_words(group: str, words: str) -> None:
+    for word in words.split(";"):
+        found = material_of(f"{word} part")
+        assert found is not None and found.group == group, word

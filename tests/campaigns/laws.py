@@ -1,0 +1,273 @@
+"""Laws that every answer keeps, on random builds: how many answers go where they must not.
+
+python tests/campaigns/laws.py --count 5000 --start 0
+
+However the same parts are written down, the answer is the same; a larger hole or a fixing that is wanted no more never
+makes it worse; and what is decided is confirmed in fractions. Even numbers are whole builds, odd ones partial.
+"""
+
+from __future__ import annotations
+
+import argparse
+import collections
+import contextlib
+import json
+import math
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+
+if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).parents[1]))
+
+import partkin
+from campaigns.partial_builds import partial, questions, settings, whole, write
+from partkin.graph import known_of
+from partkin.model.build import Build, Feature, Reading
+from partkin.model.problem import FaultyInput
+from partkin.model.verdict import Verdict
+from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_ENOUGH, WITH_ADAPTATION
+from partkin.report.verdict_file import verdict_json
+from partkin.verify.verify import confirm
+
+FLIPPED = {"outside": "inside", "inside": "outside", "left of": "right of", "right of": "left of"}
+# Decided words from worst to best; the others are neither.
+BETTER = (DOES_NOT_FIT, WITH_ADAPTATION, BOLTS_ON)
+SAME_MM = 0.01
+# A margin below this is a bound of the search, not a place.
+LEAST_MARGIN_MM = -9.9
+ANSWERED = "a build has its answers"
+CONFIRMED = "what is decided is confirmed"
+
+
+def framed(build: Build, parts: tuple[str, ...], turn_deg: float, flip: bool = False) -> Build:
+    """The same parts, read in another frame, or from the other face."""
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+
+    def turned(x: float, y: float) -> tuple[float, float]:
+        x, y = c * x - s * y, s * x + c * y
+        return (-x, y) if flip else (x, y)
+
+    def at(x: float, y: float) -> tuple[float, float]:
+        x, y = turned(x, y)
+        return x + (-31.0 if flip else 31.0), y - 407.0
+
+    def feature(row: Feature) -> Feature:
+        if row.part not in parts:
+            return row
+        along = None if row.angle_deg is None else row.angle_deg + turn_deg
+        along = 180.0 - along if flip and along is not None else along
+        if row.axis is not None:
+            row = replace(row, axis=(*turned(*row.axis[:2]), row.axis[2]))
+        if row.x_mm is None or row.y_mm is None:
+            return replace(row, angle_deg=along)
+        x, y = at(row.x_mm, row.y_mm)
+        return replace(row, x_mm=x, y_mm=y, angle_deg=along)
+
+    def seen(row: Reading) -> Reading:
+        sided = flip and row.part in parts and row.quantity in FLIPPED
+        return replace(row, quantity=FLIPPED[row.quantity]) if sided else row  # type: ignore[arg-type]
+
+    def lines(rows: tuple) -> tuple:
+        return tuple(
+            replace(row, corners_mm=tuple(at(*corner) for corner in row.corners_mm)) if row.part in parts else row
+            for row in rows
+        )
+
+    return replace(
+        build,
+        features=tuple(map(feature, build.features)),
+        readings=tuple(map(seen, build.readings)),
+        zones=lines(build.zones),
+        outlines=lines(build.outlines),
+        parts=tuple(
+            replace(one, seen_from=FLIPPED[one.seen_from]) if flip and one.part in parts and one.seen_from else one
+            for one in build.parts
+        ),
+    )
+
+
+def renamed(build: Build) -> Build:
+    """Every feature under another name, in another order of names."""
+    names = {name: f"q{(7 * k) % 101}" for k, name in enumerate(dict.fromkeys(f.feature for f in build.features))}
+
+    def other(row: Feature | Reading, *fields: str) -> Feature | Reading:
+        return replace(row, **{field: names.get(getattr(row, field), getattr(row, field)) for field in fields})
+
+    features = tuple(other(row, "feature", "goes_on", "angle_to") for row in build.features)
+    readings = tuple(other(row, "from_feature", "to_feature", "line_from", "line_to") for row in build.readings)
+    return replace(build, features=features, readings=readings)
+
+
+def reversed_rows(build: Build) -> Build:
+    """Every sheet that has no order of its own from its end to its beginning."""
+    sheets = ("features", "parts", "zones", "readings", "outlines", "connectors", "neighbours", "models")
+    return replace(build, **{name: getattr(build, name)[::-1] for name in sheets})
+
+
+def with_a_spare_hole(build: Build, donor: str) -> Build:
+    """A hole far from all others, on a donor whose features are placed and name all fixings: it is wanted nowhere."""
+    own = [f for f in build.features if f.part == donor]
+    host = next(one.takes_place_of for one in build.parts if one.part == donor)
+    fixings = {f.feature for f in build.features if f.part == host}
+    if not own or any(f.x_mm is None for f in own) or not fixings or fixings - {f.goes_on for f in own}:
+        return build
+    z_mm = 0.0 if any(f.z_mm is not None for f in own) else None
+    far = Feature(donor, "far", "hole", 7.0, x_mm=9e3, y_mm=9e3, z_mm=z_mm, plus_minus_mm=0.0, need="spare")
+    return replace(build, features=(*build.features, far))
+
+
+def with_another_part(build: Build, donor: str) -> Build:
+    """A donor for the same place, which is not asked about, with features of the same names."""
+    more = tuple(replace(f, part="other", x_mm=3.0 + (f.x_mm or 0.0)) for f in build.features if f.part == donor)
+    part = replace(next(one for one in build.parts if one.part == donor), part="other", part_number=None, part_of=None)
+    return replace(build, parts=(part, *build.parts), features=(*more, *build.features))
+
+
+def in_other_units(build: Build) -> Build:
+    """What was read in millimetres or centimetres written in metres."""
+    per_unit = {"mm": 1000.0, "cm": 100.0}
+
+    def metres(row: Reading) -> Reading:
+        if row.unit not in per_unit or row.value is None:
+            return row
+        by = per_unit[row.unit]
+        return replace(row, value=row.value / by, plus_minus=row.plus_minus and row.plus_minus / by, unit="m")
+
+    return replace(build, readings=tuple(map(metres, build.readings)))
+
+
+def with_a_larger_hole(build: Build, donor: str) -> Build:
+    """The first hole of the donor whose size no reading tells, half a millimetre wider."""
+    read = {name for row in build.readings if row.part == donor and row.quantity != "centres"
+            for name in (row.from_feature, row.to_feature)}  # fmt: skip
+    for place, row in enumerate(build.features):
+        if row.part == donor and row.kind == "hole" and row.across_mm is not None and row.feature not in read:
+            wider = replace(row, across_mm=row.across_mm + 0.5)
+            return replace(build, features=(*build.features[:place], wider, *build.features[place + 1 :]))
+    return build
+
+
+def without_a_should(build: Build) -> Build:
+    """What should be held need not be."""
+    return replace(build, features=tuple(replace(f, need="spare") if f.need == "should" else f for f in build.features))
+
+
+def flat(build: Build) -> bool:
+    """Whether nothing is in space, so that a part can be read from its other face."""
+    return all(f.z_mm is None and f.axis is None for f in build.features)
+
+
+def _others(build: Build, donor: str) -> tuple[str, ...]:
+    return tuple(one.part for one in build.parts if one.part != donor)
+
+
+# Each gives the same build where it has nothing to change.
+SAME: dict[str, Callable[[Build, str], Build]] = {
+    "donor's frame": lambda build, donor: framed(build, (donor,), 63.0),
+    "host's frame": lambda build, donor: framed(build, _others(build, donor), -141.0),
+    "donor from the other face": lambda build, donor: (
+        framed(build, (donor,), 12.0, flip=True) if flat(build) else build
+    ),
+    "all from the other face": lambda build, donor: (
+        framed(build, (donor, *_others(build, donor)), 0.0, flip=True) if flat(build) else build
+    ),
+    "names": lambda build, donor: renamed(build),
+    "order": lambda build, donor: reversed_rows(build),
+    "units": lambda build, donor: in_other_units(build),
+    "spare hole": with_a_spare_hole,
+    "another part": with_another_part,
+}
+NO_WORSE: dict[str, Callable[[Build, str], Build]] = {
+    "larger hole": with_a_larger_hole,
+    "should dropped": lambda build, donor: without_a_should(build),
+}
+
+
+def broken(law: str, one: Verdict, other: Verdict) -> str:
+    """How an answer and that of the changed build break a law; empty: they keep it."""
+    margins = (one.margin_mm, other.margin_mm)
+    if law in NO_WORSE:
+        if one.verdict in BETTER and other.verdict in BETTER[: BETTER.index(one.verdict)]:
+            return f"{one.verdict} -> {other.verdict}"
+        return ""
+    if one.verdict != other.verdict:
+        return f"{one.verdict} -> {other.verdict}"
+    held = [sum(pair.margin_mm is not None for pair in verdict.pairs) for verdict in (one, other)]
+    if one.verdict != NOT_ENOUGH and ((margins[0] is None) != (margins[1] is None) or held[0] != held[1]):
+        return f"{one.verdict}: margin {margins[0]} with {held[0]} pairs -> {margins[1]} with {held[1]}"
+    if None not in margins and max(margins) > LEAST_MARGIN_MM and abs(margins[0] - margins[1]) > SAME_MM:  # type: ignore[type-var, operator]
+        return f"{one.verdict}: margin {margins[0]:.3f} -> {margins[1]:.3f}"
+    return ""
+
+
+def asked(seed: int, where: Path) -> Iterator[tuple[Build, str, str | None]]:
+    """The build of a number, with each donor and host that a person may ask about."""
+    sheets = partial(seed) if seed % 2 else whole(seed)
+    build = partkin.load_build(write(sheets, where / f"build-{seed}", settings(seed)))
+    for donor, host in questions(sheets):
+        # Which host is meant, or that it is one, cannot be told from some partial builds.
+        with contextlib.suppress(FaultyInput):
+            known_of(build, donor, host or None)
+            yield build, donor, host or None
+
+
+def check(build: Build, donor: str, host: str | None) -> Verdict:
+    """The answer, without other ways of adapting."""
+    return partkin.check(build, donor, host, others=False)
+
+
+def faults_of(seed: int, where: Path, laws: dict[str, Callable[[Build, str], Build]]) -> Iterator[tuple[str, str]]:
+    """Each law that was put to the answers of a build, and how it is broken (empty: it is kept)."""
+    for build, donor, host in asked(seed, where):
+        at = f"{seed} {donor} {host or ''}".rstrip()
+        verdict = check(build, donor, host)
+        if verdict.verdict != NOT_ENOUGH:
+            refused = confirm(json.loads(verdict_json(verdict)), build).refused
+            yield CONFIRMED, "" if not refused else f"{at}: {verdict.verdict}: {'; '.join(refused)}"
+        for law, change in laws.items():
+            changed = change(build, donor)
+            if law == "order" and changed == build:
+                yield law, ""  # a build keeps its rows in an order of its own
+            elif changed != build:
+                said = broken(law, verdict, check(changed, donor, host))
+                yield law, said and f"{at}: {said}"
+
+
+def main() -> None:
+    """Read the words of the command line, ask, and print what breaks and how often each law was kept."""
+    words = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    words.add_argument("--count", type=int, default=5000)
+    words.add_argument("--start", type=int, default=0)
+    words.add_argument("--at-most-s", type=float, default=float("inf"), help="end after this many seconds")
+    words.add_argument("--laws", nargs="*", help="these alone; none: only what is confirmed")
+    given = words.parse_args()
+    every = SAME | NO_WORSE
+    laws = every if given.laws is None else {name: every[name] for name in given.laws}
+    put, against, begun, builds = collections.Counter(), collections.Counter(), time.monotonic(), 0  # type: ignore[var-annotated]
+    with tempfile.TemporaryDirectory() as where:
+        for seed in range(given.start, given.start + given.count):
+            if time.monotonic() - begun > given.at_most_s:
+                break
+            builds += 1
+            try:
+                for law, said in faults_of(seed, Path(where), laws):
+                    put[law] += 1
+                    against[law] += bool(said)
+                    if said:
+                        print(f"{law}: {said}", flush=True)
+            except Exception as failure:
+                against[ANSWERED] += 1
+                print(f"{ANSWERED}: {seed}: {failure!r}", flush=True)
+            put[ANSWERED] += 1
+    print(f"{builds} builds from {given.start}")
+    for law in (ANSWERED, CONFIRMED, *laws):
+        print(f"  {law}: {put[law]}, against it {against[law]}")
+    sys.exit(1 if sum(against.values()) else 0)
+
+
+if __name__ == "__main__":
+    main()
