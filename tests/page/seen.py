@@ -34,6 +34,8 @@ LIE_ON = """() => {
         e.closest('thead, datalist, #sheet, .view')) continue;
     const box = e.getBoundingClientRect();
     if (!box.width || !box.height || e.getAttribute('transform') || !e.checkVisibility()) continue;
+    // What stays in view is meant to lie over what is scrolled away.
+    if (getComputedStyle(e).position === 'sticky') continue;
     const slack = e.tagName === 'text' ? 2.2 : 0.6;
     boxes.push([box.left + slack, box.top + slack, box.right - slack, box.bottom - slack, e]);
   }

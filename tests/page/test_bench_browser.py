@@ -179,8 +179,8 @@ def test_a_script_in_a_parts_name_is_only_a_name(tab, page):
     assert NASTY in tab.inner_text("h1"), "it is shown as it is written"
     tab.goto(page.origin + "/part/top-dask")
     tab.fill("#f-value", "6.1")
-    tab.select_option("#f-quantity", "mass")
     tab.click("#reading summary")
+    tab.select_option("#f-quantity", "mass")
     tab.fill("#f-note", NASTY)
     tab.click("#reading button")
     tab.wait_for_selector("#said p")
@@ -203,7 +203,7 @@ def test_a_reading_taken_down_shows_what_it_changes(tab, page):
     assert rows(page)[-1]["value"] == "208.1"
     until(tab, "document.getElementById('readings').textContent.includes('208.1 mm')")
     newest = rows(page)[-1]["reading"]
-    until(tab, f"[...document.getElementById('f-corrects').options].some(o => o.value === 'glove-dask/{newest}')")
+    until(tab, f"document.querySelector('#readings button[value=\"glove-dask/{newest}\"]')")
     until(tab, "!document.querySelector('#said [data-waiting]')")
     now = pipeline.check(pipeline.load_build(page.folder), "glove-dask")
     assert f"{now.verdict} as before" in tab.inner_text("#said"), "the answer comes in its place"
@@ -217,6 +217,51 @@ def test_a_reading_taken_down_shows_what_it_changes(tab, page):
     tab.wait_for_selector("#said [role=alert]")
     assert "Nothing was changed" in tab.inner_text("#said")
     tab.wrong[:] = [line for line in tab.wrong if "422" not in line]
+
+
+IN_VIEW = """(selector) => {
+  const box = document.querySelector(selector).getBoundingClientRect();
+  return box.height > 0 && box.top >= 0 && box.bottom <= innerHeight;
+}"""
+
+
+@pytest.mark.parametrize("size", [(360, 640), (800, 700), (1400, 900)])
+@pytest.mark.parametrize(("donor", "ends"), [("glove-dask", ("k4", "k1")), ("top-dask", ("a", "b"))])
+def test_verdict_and_answer_are_in_view_where_the_reading_is_typed(tab, page, size, donor, ends):
+    tab.set_viewport_size({"width": size[0], "height": size[1]})
+    enter(tab, page, f"/part/{donor}")
+    for name, value in (("from", ends[0]), ("to", ends[1]), ("value", "208,1" if ends[0] == "k4" else "1276")):
+        tab.fill(f"#f-{name}", value)
+    tab.keyboard.press("Enter")
+    tab.wait_for_selector("#said p")
+    until(tab, CHECKED)
+    for selector in (".verdict", "#said", "#f-value", "#reading button"):
+        assert tab.evaluate(IN_VIEW, selector), selector
+    assert tab.evaluate("document.activeElement.id") == "f-value"
+    boxes = "[...document.querySelectorAll('#reading :is(input, select)')].filter(e => e.checkVisibility())"
+    assert tab.evaluate(f"{boxes}.map(e => e.name)") == ["from", "to", "value", "instrument"]
+
+
+def test_a_reading_is_corrected_by_the_button_beside_it(tab, page):
+    enter(tab, page, "/part/glove-dask")
+    tab_to(tab, "#readings summary")
+    tab.keyboard.press("Enter")
+    tab_to(tab, "#readings button[value='glove-dask/t3']")
+    with tab.expect_navigation():
+        tab.keyboard.press("Enter")
+    assert [tab.input_value(f"#f-{name}") for name in ("from", "to", "value")] == ["k2", "k4", ""]
+    assert tab.evaluate("document.activeElement.id") == "f-value" and "t3" in tab.inner_text(".again")
+    until(tab, CHECKED)
+    tab.keyboard.type("431")
+    tab.keyboard.press("Enter")
+    tab.wait_for_selector("#said p")
+    last = rows(page)[-1]
+    assert (last["corrects"], last["from"], last["to"], last["value"]) == ("t3", "k2", "k4", "431")
+    assert tab.query_selector(".again") is None, "the next one is a new reading"
+    until(tab, CHECKED)
+    assert tab.query_selector("#readings button[value='glove-dask/t3']") is None, (
+        "a corrected one is not corrected again"
+    )
 
 
 def test_the_last_reading_is_taken_back_by_keys_alone(tab, page):
@@ -262,6 +307,7 @@ def test_what_is_asked_for_comes_into_a_form_that_nobody_typed_in(tab, page, mon
 
 def test_fields_that_a_quantity_does_not_take_are_put_away(tab, page):
     enter(tab, page, "/part/top-kurm")
+    tab.click("#reading summary")
     for quantity, there in (("across", [True, False]), ("mass", [False, False]), ("centres", [True, True])):
         tab.select_option("#f-quantity", quantity)
         assert [tab.is_visible("#f-from"), tab.is_visible("#f-to")] == there, quantity
@@ -419,7 +465,7 @@ def walk(tab, here, there):
                 tab.keyboard.press(held + key)
 
 
-def tab_to(tab, selector, most=80):
+def tab_to(tab, selector, most=120):
     for _ in range(most):
         if tab.evaluate(f"document.activeElement === document.querySelector({selector!r})"):
             return
@@ -434,8 +480,11 @@ def test_everything_with_keys_alone(tab, page):
     tab_to(tab, "#told-options a[href='/part/glove-dask']")
     tab.keyboard.press("Enter")
     tab.wait_for_selector("#reading")
+    tab_to(tab, "#reading summary")
+    tab.keyboard.press("Enter")
     tab_to(tab, "#f-quantity")
     tab.keyboard.type("across")
+    assert tab.inner_text("#what") == "across one hole, stud or slot, of glovebox surround"
     tab_to(tab, "#f-from")
     tab.keyboard.press("Control+A")
     tab.keyboard.type("k1")

@@ -68,7 +68,7 @@ def test_from_an_empty_folder_to_the_first_asked_reading(bare_page):
         shown = settled_page(client, at)
         form = fields_of(shown)
         assert form["from"] and form["to"] and form["part"] in ("cross-beam", "dash-top-of-the-estate")
-        assert "Asked for now" in plain(shown)
+        assert "Next" in plain(shown)
     build = pipeline.load_build(bare_page.folder)
     assert [(one.part, one.origin, one.takes_place_of) for one in build.parts] == [
         ("cross-beam", "host", None),

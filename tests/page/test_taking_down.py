@@ -345,6 +345,19 @@ def test_the_last_reading_is_taken_back_and_of_a_correction_the_one_before_count
     assert len([row for row in standing if row.part == "top-kurm"]) == len(before) + len(values) - 1
 
 
+def test_a_button_at_each_reading_that_counts_gives_the_form_out_to_correct_it(page):
+    with page.client() as client:
+        shown = settled_page(client, "/part/glove-dask")
+        buttons = re.findall(r'<button name="correct" value="([^"]+)"', shown)
+        standing = [one for one in current(pipeline.load_build(page.folder).readings) if one.part == "glove-dask"]
+        assert buttons == [f"glove-dask/{one.reading}" for one in standing]
+        form = fields_of(client.get("/part/glove-dask", params={"correct": buttons[-1]}).text)
+        assert (form["from"], form["to"], form["value"]) == ("k2", "k4", "")
+        for odd in ("glove-dask/none", "top-kurm/t1", "<b>"):
+            other = client.get("/part/glove-dask", params={"correct": odd})
+            assert other.status_code == 200 and "In place of" not in other.text and "<b>/" not in other.text
+
+
 def test_where_nothing_was_read_there_is_nothing_to_take_back(page):
     with page.client() as client:
         assert back_form(client.get("/part/cluster-velt").text) is None

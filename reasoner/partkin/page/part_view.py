@@ -14,7 +14,6 @@ from partkin.commands.seeing import SeenCheck
 from partkin.drawing.views import option_rows
 from partkin.model.build import Build, Part, Reading
 from partkin.model.verdict import Verdict
-from partkin.model.words import NOT_ENOUGH
 from partkin.page import reading_form
 from partkin.page.answer_form import own_form
 from partkin.page.desk import Answer, Desk, Refused
@@ -27,17 +26,21 @@ from partkin.report.html import ToldDonor, measured_of
 from partkin.report.html_pieces import Sources
 
 # How long a page waits for a check before it is shown without; the script then fetches it.
-PATIENCE_S = 0.4
+PATIENCE_S = 0.2
 REFUSED = "This donor cannot be checked"
 
 
 @dataclass(frozen=True)
 class Answered:
-    """What came of the form: what is said, the reading that was taken down, or what was typed where it was refused."""
+    """What came of the form: what is said, the reading that was taken down, or what was typed where it was refused.
+
+    `correct`: the reading that is to be read again.
+    """
 
     said: Markup | None = None
     taken: Reading | None = None
     typed: Typed | None = None
+    correct: str | None = None
 
 
 def part_page(desk: Desk, part: str, answered: Answered) -> str | None:
@@ -53,7 +56,8 @@ def part_page(desk: Desk, part: str, answered: Answered) -> str | None:
         desk.begin()
         donors = [(donor, desk.answer(donor)) for donor in donors_concerned(build, part)]
         states = [(donor, _state(answer)) for donor, answer in donors]
-        return whole(desk, "vehicle_part.html", part, **common, **_taking(build, found, None, answered), states=states)
+        taking = _taking(build, found, None, answered)
+        return whole(desk, "vehicle_part.html", part, **common, **taking, states=states, told=None)
     answer = desk.soon(part, PATIENCE_S)
     desk.begin()
     return whole(
@@ -94,20 +98,19 @@ def _taking(build: Build, part: Part, answer: Answer | None, answered: Answered)
     if not any(build.features_of(one.part) for one in parts):
         return {**listing, "form": None}
     names = [one.part for one in parts]
+    form = form_for(build, [part, *(one for one in parts[1:] if build.features_of(one.part))])
     unknown = answer.verdict.unknown if isinstance(answer, SeenCheck) else ()
     open_ones = [one for one in unknown if one.part in names]
     asked = next((one for one in open_ones if reading_form.takes(one) or own_form(one)), None)
     reading = next((one for one in open_ones if reading_form.takes(one)), None)
-    short = isinstance(answer, SeenCheck) and answer.verdict.verdict == NOT_ENOUGH
+    again = form.again(answered.correct)
     return {
         **listing,
-        "form": form_for(build, [part, *(one for one in parts[1:] if build.features_of(one.part))]),
-        "typed": answered.typed if answered.typed is not None else filled(reading, answered.taken),
+        "form": form,
+        "typed": answered.typed or again or filled(reading, answered.taken),
         "of": key_of(answered.taken) if answered.taken is not None else None,
         "asked": asked,
         "own": own_form(asked) if asked is not None else None,
-        # What a verdict waits for that no form here takes.
-        "otherwise": unknown[0].says if short and unknown else None,
     }
 
 

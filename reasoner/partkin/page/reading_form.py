@@ -22,7 +22,13 @@ LABELS = {
     "corrects": "In place of", "note": "Note",
 }  # fmt: skip
 # Put away until they are wanted.
-SELDOM = ("plus_minus", "by", "on", "corrects", "note")
+SELDOM = ("plus_minus", "by", "on", "note")
+# What may be read, as the form says it.
+QUANTITY_WORDS = {
+    "centres": "middle to middle", "near edges": "between the near edges", "far edges": "between the far edges",
+    "gap": "a gap between two edges", "across": "across one hole, stud or slot", "length": "along a slot, end to end",
+    "thickness": "thickness", "mass": "weight", "left of": "left of a line", "right of": "right of a line",
+}  # fmt: skip
 # Stays for the next reading.
 KEPT = ("unit", "instrument", "by", "on")
 # Between a part and its reading; no id has one.
@@ -57,12 +63,12 @@ class ReadingForm:
 
     names: Mapping[str, str]
     ends: tuple[str, ...]
-    corrections: Mapping[str, str]
+    corrections: Mapping[str, Reading]
     last: Reading | None
     labels: ClassVar = LABELS
     kept: ClassVar = " ".join(KEPT)
     ends_of: ClassVar = json.dumps(NAMES)
-    quantities: ClassVar = dict.fromkeys(NAMES)
+    quantities: ClassVar = {name: QUANTITY_WORDS[name] for name in NAMES}
     units: ClassVar = {"": "mm, or as written", **dict.fromkeys((*MM_PER_UNIT, *KG_PER_UNIT))}
     instruments: ClassVar[dict[str, str | None]] = {"": "not said", **dict.fromkeys(INSTRUMENTS)}
 
@@ -70,9 +76,28 @@ class ReadingForm:
         """Whether a field that is put away holds something."""
         return any(typed.get(name) for name in SELDOM)
 
+    def what(self, typed: Typed) -> str:
+        """Say what is read, and of which part where there are several."""
+        of = self.names.get(typed.get("part", ""), next(iter(self.names.values())))
+        return QUANTITY_WORDS[typed.get("quantity") or "centres"] + (f", of {of}" if len(self.names) > 1 else "")
+
+    def again(self, key: str | None) -> dict[str, str] | None:
+        """Return the form as it is given out to correct a reading; None: there is none that can be."""
+        one = self.corrections.get(key or "")
+        if one is None:
+            return None
+        to = f"{one.line_from} {one.line_to}" if one.quantity in SIDES else one.to_feature
+        ends = (one.part, one.quantity, one.from_feature, to, one.unit, one.instrument, key)
+        names = ("part", "quantity", "from", "to", "unit", "instrument", "corrects")
+        return {name: value for name, value in zip(names, ends, strict=True) if value}
+
     def brief(self, reading: Reading) -> str:
         """Say a reading in a few words."""
-        return _brief(reading, self.names)
+        ends = " to ".join(end for end in (reading.from_feature, reading.to_feature) if end)
+        whose = f" of {self.names[reading.part]}" if len(self.names) > 1 else ""
+        if reading.value is None:
+            return f"{reading.reading}{whose}: {ends} {reading.quantity} {reading.line_from} to {reading.line_to}"
+        return f"{reading.reading}{whose}: {ends or reading.quantity}, {reading.value:g} {reading.unit}"
 
 
 def form_for(build: Build, parts: Sequence[Part]) -> ReadingForm:
@@ -80,18 +105,7 @@ def form_for(build: Build, parts: Sequence[Part]) -> ReadingForm:
     names = {part.part: part.name or part.part for part in parts}
     mine = [reading for reading in build.readings if reading.part in names]
     corrected = {(reading.part, reading.corrects) for reading in mine}
-    open_ones = {
-        key_of(one): _brief(one, names) for one in mine
-        if (one.part, one.reading) not in corrected and one.quantity in NAMES
-    }  # fmt: skip
+    open_ones = {key_of(one): one for one in mine if (one.part, one.reading) not in corrected and one.quantity in NAMES}
     ends = dict.fromkeys(feature.feature for part in parts for feature in build.features_of(part.part))
     last = max(current(mine), key=lambda row: row.row, default=None)
-    return ReadingForm(names, tuple(ends), {"": "no other reading", **open_ones}, last)
-
-
-def _brief(reading: Reading, names: Mapping[str, str]) -> str:
-    ends = " to ".join(end for end in (reading.from_feature, reading.to_feature) if end)
-    whose = f" of {names[reading.part]}" if len(names) > 1 else ""
-    if reading.value is None:
-        return f"{reading.reading}{whose}: {ends} {reading.quantity} {reading.line_from} to {reading.line_to}"
-    return f"{reading.reading}{whose}: {ends or reading.quantity}, {reading.value:g} {reading.unit}"
+    return ReadingForm(names, tuple(ends), open_ones, last)

@@ -123,7 +123,8 @@ class Pages:
     def part(self, request: Request) -> Response:
         part, query = _part(request), request.query_params
         taken = taking_down.said_of(self.desk, query.get("of", part), query["taken"]) if "taken" in query else None
-        answered = Answered(said=taken[1], taken=taken[0]) if taken is not None else Answered()
+        again = Answered(correct=query.get("correct"))
+        answered = Answered(said=taken[1], taken=taken[0]) if taken is not None else again
         return _shown(part_view.part_page(self.desk, part, answered))
 
     def state(self, request: Request) -> Response:

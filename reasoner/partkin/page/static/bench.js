@@ -25,13 +25,27 @@
     if (fresh.getElementById("faults")) location.reload();
     for (const old of document.querySelectorAll("#readings, [id^=told-]")) {
       const now = fresh.getElementById(old.id);
-      if (now) old.replaceWith(document.adoptNode(now));
+      if (!now) continue;
+      // What was unfolded stays so.
+      for (const fold of old.querySelectorAll("details[open]")) {
+        const summary = fold.firstElementChild.textContent;
+        for (const other of now.querySelectorAll("details")) {
+          if (other.firstElementChild.textContent === summary) other.open = true;
+        }
+      }
+      old.replaceWith(document.adoptNode(now));
     }
     number = Number(fresh.getElementById("live").dataset.number);
     const now = fresh.getElementById("reading");
     if (!form || !now) return;
     hear(fresh.getElementById("said"));
     renew(now.elements);
+    keep();
+  }
+
+  // The answer stays in view of who types, however long what stands above it has become.
+  function keep() {
+    if (said.childNodes.length && form.contains(document.activeElement)) said.scrollIntoView({ block: "nearest" });
   }
 
   // What is said of the reading taken down last, once more of it is known.
@@ -40,13 +54,10 @@
     said.replaceChildren(...now.childNodes);
   }
 
-  // The form as it would now be given out: what can be corrected, and what is asked for. What it asks for stays while
-  // a value is being typed for it, and where somebody chose another pair.
+  // The form as it would now be given out: what is asked for. It stays while a value is being typed for it, where
+  // somebody chose another pair, and where a reading is being corrected.
   function renew(fields) {
-    const chosen = form.elements.corrects.value;
-    form.elements.corrects.replaceChildren(...fields.corrects.children);
-    form.elements.corrects.value = chosen;
-    if (form.dataset.chosen || (form.elements.value.value && form.elements.from.value)) return;
+    if (form.dataset.chosen || form.elements.corrects.value || (form.elements.value.value && form.elements.from.value)) return;
     for (const name of ASKED) form.elements[name].value = fields[name].value;
     fit();
   }
@@ -101,8 +112,11 @@
     // What lies left or right of a line is seen, and has no value.
     for (const name of ["value", "unit", "plus_minus"]) form.querySelector(`.f-${name}`).hidden = ends > 2;
     form.elements.value.required = ends < 3;
+    const [what, whose] = [quantity, form.elements.part].map((list) => list.selectedOptions[0].textContent);
+    document.getElementById("what").textContent = what + (form.elements.part.length > 1 ? `, of ${whose}` : "");
   }
   quantity.addEventListener("change", fit);
+  form.elements.part.addEventListener("change", fit);
   form.addEventListener("input", (event) => {
     if (ASKED.includes(event.target.name)) form.dataset.chosen = "yes";
   });
@@ -133,11 +147,13 @@
         if (box.name && !form.dataset.kept.split(" ").includes(box.name) && box.name !== "quantity") box.value = "";
       }
       form.elements.part.selectedIndex = 0;
+      form.querySelector(".again")?.remove();
       delete form.dataset.chosen;
       said.dataset.of = found.of;
       history.replaceState(null, "", found.at);
       await refresh();
     }
-    form.elements.value.focus();
+    form.elements.value.focus({ preventScroll: true });
+    keep();
   }
 })();
