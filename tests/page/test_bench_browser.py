@@ -107,6 +107,21 @@ def test_axe_finds_no_violation(tab, looked_at, width):
     tab.wrong[:] = [line for line in tab.wrong if "404" not in line]
 
 
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_in_forced_colours_nothing_vanishes(browser, looked_at, scheme):
+    """The drawing by hand has paper of its own, and the marks lie on the photograph, not over it."""
+    context = browser.new_context(forced_colors="active", color_scheme=scheme)
+    tab = context.new_page()
+    enter(tab, looked_at, "/part/top-dask/lay")
+    tab.wait_for_selector("#pairs tr")
+    paper = "getComputedStyle(document.querySelector('{}')).backgroundColor"
+    assert tab.evaluate(paper.format("#field svg")) == "rgb(255, 255, 255)"
+    tab.goto(looked_at.origin + "/photos/glove.jpg?part=glove-dask")
+    tab.wait_for_selector("#marking[data-ready]")
+    assert tab.evaluate(paper.format("#sheet svg")) == "rgba(0, 0, 0, 0)"
+    context.close()
+
+
 def test_nothing_is_asked_of_anybody_else_and_the_key_does_not_stay_in_the_address(tab, looked_at):
     enter(tab, looked_at)
     for path in ("/part/top-kurm", "/part/top-kurm/lay", "/photos/glove.jpg?part=glove-dask"):

@@ -1,5 +1,6 @@
 """The report: one file, well-formed, complete, small, quick; and as a browser shows it."""
 
+import io
 import re
 import subprocess
 import sys
@@ -9,7 +10,9 @@ from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
+from PIL import Image
 
 from page.seen import LIE_ON, STICKS_OUT
 from partkin.model.drawing import ReportView
@@ -197,6 +200,25 @@ def test_axe_finds_no_violation(shown, width):
     assert len(found["passes"]) > 15
     assert [(one["id"], one["nodes"][0]["html"]) for one in found["violations"]] == []
     tab.close()
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_drawings_are_the_same_in_forced_colours(shown, scheme):
+    """Their lines are ink on paper of their own: on a page that is turned black none may vanish."""
+    browser, address = shown
+    pictures = []
+    for forced in ("none", "active"):
+        tab = browser.new_page(viewport={"width": 1400, "height": 900}, color_scheme=scheme, forced_colors=forced)
+        tab.goto(address)
+        drawings = tab.query_selector_all("svg.dw.broad, svg.sketch")
+        shots = [Image.open(io.BytesIO(drawing.screenshot())).convert("L") for drawing in drawings]
+        # The outermost pixels may be shared with the page.
+        pictures.append([np.asarray(shot.crop((2, 2, shot.width - 2, shot.height - 2)), dtype=float) for shot in shots])
+        tab.close()
+    assert len(pictures[0]) > 5
+    for plain, kept in zip(*pictures, strict=True):
+        assert plain.min() < 60 and np.mean(np.abs(plain - kept) > 60) < 0.002
 
 
 @pytest.mark.parametrize("words", [["--help"], ["check", "side-kurm-right"]])
