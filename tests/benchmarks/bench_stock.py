@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from distributed import Client
 
 LOOPED = 300
-ROUNDS = 3
+ROUNDS = 5
 
 
 def write_parts(count: int, file: Path, seed: int) -> None:
@@ -96,7 +96,7 @@ def shared_out(stock: Path, questions: list[stocking.Question], workers: int) ->
         counts = (1, workers)
         places = [scheduler(ends, count)[0] for count in counts]
         clients = [ends.enter_context(Client(place, set_as_default=False)) for place in places]
-        least = [[np.inf, np.inf] for _ in counts]
+        spent: list[list[tuple[float, float]]] = [[] for _ in counts]
         for _ in range(ROUNDS):
             for at, client in enumerate(clients):
                 before = processor_seconds(client)
@@ -108,10 +108,10 @@ def shared_out(stock: Path, questions: list[stocking.Question], workers: int) ->
                     f"the clock; of processors {asking:.2f} s for asking, {each[0]:.2f} s for the scheduler, and "
                     f"{', '.join(f'{own:.2f}' for own in each[1:])} s for the workers"
                 )
-                least[at] = [min(least[at][0], clock), min(least[at][1], asking + max(each[1:]))]
-    by_clock, alone = (one / several for one, several in zip(*least, strict=True))
+                spent[at].append((clock, asking + max(each[1:])))
+    by_clock, alone = np.median(spent[0], axis=0) / np.median(spent[1], axis=0)
     print(
-        f"{workers} workers are {by_clock:.2f} times as fast as one by the clock, best of {ROUNDS} each; {alone:.2f} "
+        f"{workers} workers are {by_clock:.2f} times as fast as one by the clock, medians of {ROUNDS}; {alone:.2f} "
         "times by the processor seconds of asking and of the busiest worker, one after the other"
     )
 

@@ -17,7 +17,7 @@ from partkin.graph.stores import Server, is_url
 from partkin.stock import index
 from partkin.stock.finding import Host
 from partkin.stock.joining import GOES, Hit
-from partkin.stock.sharing import Cluster, Said, by_threads, lay, look, opened
+from partkin.stock.sharing import Cluster, Said, by_threads, lay, look, opened, speak
 from partkin.stock.storing import Manifest, Partition, read_manifest
 
 # Parts that are laid on a host in one task, more or less.
@@ -91,41 +91,112 @@ def ask(
     try:
         manifest = read_manifest(stock)
         try:
-            return _asked(stock, manifest, questions, do, graph, said)
+            return _Asking(stock.resolve(), manifest, graph, do, said).answers(questions)
         except FileNotFoundError as fault:
             # Written anew meanwhile, and what this manifest named was cleared.
             later = read_manifest(stock)
             if later == manifest:
                 raise index.not_there(fault) from fault
-            return _asked(stock, later, questions, do, graph, said)
+            return _Asking(stock.resolve(), later, graph, do, said).answers(questions)
     finally:
         if cluster is not None:
             cluster.close()
 
 
-def _asked(
-    stock: Path, manifest: Manifest, questions: Sequence[StockQuestion], do: Do, graph: str, said: Said
-) -> list[Answer]:
-    hosts = [question.host for question in questions]
-    place = str(stock.resolve())
-    looked = do(look, [(place, one.name, one.gone, hosts) for one in manifest.partitions], said)
-    kept = [
-        _Kept.of(stock, manifest, question, _filled(manifest.partitions, (parts[at] for parts in looked)), graph)
-        for at, question in enumerate(questions)
-    ]
-    # The hosts are shared out together: one alone would have the workers wait for each other.
-    groups = [(at, group) for at, one in enumerate(kept) for group in _groups(one.rows)]
-    jobs = [
-        (place, [one.name for one in group], hosts[at], [kept[at].rows[one] for one in group]) for at, group in groups
-    ]
-    laid: list[dict[Partition, list[Hit]]] = [{} for _ in questions]
-    done = by_threads(lay, jobs, said) if len(jobs) < 2 else do(lay, jobs, said)
-    for (at, group), hits in zip(groups, done, strict=True):
-        laid[at] |= dict(zip(group, hits, strict=True))
-    return [
-        _answered(stock, manifest, question, one, hits, graph)
-        for question, one, hits in zip(questions, kept, laid, strict=True)
-    ]
+@dataclass(frozen=True)
+class _Asking:
+    """A stock, as one manifest has it, that is asked; `do` does the jobs, and `said` hears how far they are."""
+
+    stock: Path
+    manifest: Manifest
+    graph: str
+    do: Do
+    said: Said
+
+    def answers(self, questions: Sequence[StockQuestion]) -> list[Answer]:
+        """Return the answers; each step is taken for all hosts at once, so that no worker waits for another."""
+        partitions, hosts = self.manifest.partitions, [question.host for question in questions]
+        looked = self.do(look, [(str(self.stock), one.name, one.gone, hosts) for one in partitions], self.said)
+        kept, restraints = [], []
+        for at in range(len(questions)):
+            rows, gone = _without_restraints(self.stock, _filled(partitions, (parts[at] for parts in looked)))
+            kept.append(rows)
+            restraints.append(gone)
+        # What must not speak against a part is asked of all of them first; else only of those that are found.
+        against = self._spoken(questions, [rows if q.without else {} for q, rows in zip(questions, kept, strict=True)])
+        left_out = [
+            {name for name, says in speaks.items() if not question.without.isdisjoint(says)}
+            for question, speaks in zip(questions, against, strict=True)
+        ]
+        kept = [_without(self.stock, rows, names) for rows, names in zip(kept, left_out, strict=True)]
+        laid = self._laid(hosts, kept)
+        shown = [{one: np.array([hit.part for hit in hits]) for one, hits in each.items() if hits} for each in laid]
+        speaks = self._spoken(questions, [{} if q.without else rows for q, rows in zip(questions, shown, strict=True)])
+        return [
+            self._answer(laid[at], against[at] | speaks[at], sum(map(len, kept[at].values())), restraints[at], out)
+            for at, out in enumerate(left_out)
+        ]
+
+    def _laid(self, hosts: Sequence[Host], kept: Sequence[Rows]) -> list[dict[Partition, list[Hit]]]:
+        """Return what goes on each host."""
+        groups = [(at, group) for at, rows in enumerate(kept) for group in _groups(rows)]
+        jobs = [
+            (str(self.stock), [one.name for one in group], hosts[at], [kept[at][one] for one in group])
+            for at, group in groups
+        ]
+        laid: list[dict[Partition, list[Hit]]] = [{} for _ in hosts]
+        for (at, group), hits in zip(groups, self._done(lay, jobs), strict=True):
+            laid[at] |= dict(zip(group, hits, strict=True))
+        return laid
+
+    def _spoken(
+        self, questions: Sequence[StockQuestion], asked: Sequence[Rows]
+    ) -> list[dict[str, tuple[str, ...]]]:  # fmt: skip
+        """Return what the graph says of the parts that each question is about, by id."""
+        found: list[dict[str, tuple[str, ...]]] = [{} for _ in questions]
+        place = self.graph or self.manifest.graph
+        about = [at for at, rows in enumerate(asked) if rows and place]
+        own, adds = in_stock.graph_iri(self.manifest.token), frozenset(self.manifest.adds)
+        # A server may be within reach of this machine alone.
+        store, do = (place, self._here) if is_url(place) else (str(self.stock / place), self._done)
+        jobs = [(store, own, self._iris(asked[at]), questions[at].wanted, adds) for at in about]
+        for at, says in zip(about, do(speak, jobs), strict=True):
+            found[at] = says
+        return found
+
+    def _iris(self, rows: Rows) -> dict[str, str]:
+        """Return the id of each part by its IRI."""
+        found: dict[str, str] = {}
+        for one, parts in rows.items():
+            names, adds = (_column(self.stock, one, column).take(parts).to_pylist() for column in ("part", "added"))
+            found |= {in_stock.part_iri(name, at): name for name, at in zip(names, adds, strict=True)}
+        return found
+
+    def _here(self, job: Any, jobs: Sequence[tuple[Any, ...]]) -> list[Any]:
+        return by_threads(job, jobs, self.said)
+
+    def _done(self, job: Any, jobs: Sequence[tuple[Any, ...]]) -> list[Any]:
+        """Do jobs where they are best done: one alone is not worth the way to a worker."""
+        return self._here(job, jobs) if len(jobs) < 2 else self.do(job, jobs, self.said)
+
+    def _answer(
+        self, laid: dict[Partition, list[Hit]], speaks: dict[str, tuple[str, ...]], laid_on: int, restraints: set[str],
+        left_out: set[str],
+    ) -> Answer:  # fmt: skip
+        found = []
+        for one, hits in laid.items():
+            at = np.array([hit.part for hit in hits], dtype=np.int64)
+            names, versions = (_column(self.stock, one, column).take(at).to_pylist() for column in ("part", "version"))
+            found += [
+                FoundPart(name, version, one.name, hit, speaks.get(name, ()))
+                for name, version, hit in zip(names, versions, hits, strict=True)
+            ]
+        restraints = restraints | {one.part for one in found if RESTRAINT_PART in one.speaks}
+        told = (one for one in found if one.part not in restraints)
+        return Answer(
+            tuple(sorted(told, key=_best_first)), self.manifest.parts, laid_on, tuple(sorted(restraints)),
+            tuple(sorted(left_out - restraints)),
+        )  # fmt: skip
 
 
 def _filled(partitions: Iterable[Partition], parts: Iterable[np.ndarray]) -> Rows:
@@ -142,49 +213,11 @@ def _groups(rows: Rows) -> list[list[Partition]]:
     return list(found.values())
 
 
-@dataclass(frozen=True)
-class _Kept:
-    """The parts that are to be laid on a host, and those that are not though distances allow it."""
-
-    rows: Rows
-    restraints: frozenset[str]
-    left_out: frozenset[str]
-    speaks: dict[str, tuple[str, ...]]
-
-    @classmethod
-    def of(cls, stock: Path, manifest: Manifest, question: StockQuestion, rows: Rows, graph: str) -> _Kept:
-        rows, restraints = _without_restraints(stock, rows)
-        # What must not speak against a part is asked of all of them first; else only of those that are found.
-        speaks = _spoken(stock, manifest, question, rows, graph) if question.without else {}
-        left_out = {name for name, says in speaks.items() if not question.without.isdisjoint(says)}
-        return cls(_without(stock, rows, left_out), frozenset(restraints), frozenset(left_out), speaks)
-
-
-def _answered(
-    stock: Path, manifest: Manifest, question: StockQuestion, kept: _Kept, laid: dict[Partition, list[Hit]], graph: str
-) -> Answer:
-    shown = _filled(laid, (np.array([hit.part for hit in hits], dtype=np.int64) for hits in laid.values()))
-    speaks = kept.speaks if question.without else _spoken(stock, manifest, question, shown, graph)
-    found = []
-    for one, at in shown.items():
-        names, versions = (_column(stock, one, column).take(at).to_pylist() for column in ("part", "version"))
-        found += [
-            FoundPart(name, version, one.name, hit, speaks.get(name, ()))
-            for name, version, hit in zip(names, versions, laid[one], strict=True)
-        ]
-    restraints = {one.part for one in found if RESTRAINT_PART in one.speaks}
-    return Answer(
-        tuple(sorted((one for one in found if one.part not in restraints), key=_best_first)), manifest.parts,
-        sum(map(len, kept.rows.values())), tuple(sorted(restraints | kept.restraints)),
-        tuple(sorted(kept.left_out - kept.restraints)),
-    )  # fmt: skip
-
-
 def _without_restraints(stock: Path, rows: Rows) -> tuple[Rows, set[str]]:
     """The parts that may be laid on, and the names of restraint parts, which never are."""
     kept, gone = {}, set()
     for one, parts in rows.items():
-        restraint = (np.asarray(opened(f"{stock.resolve()}/{one.name}").flags)[parts] & index.RESTRAINT) > 0
+        restraint = (np.asarray(opened(f"{stock}/{one.name}").flags)[parts] & index.RESTRAINT) > 0
         if restraint.any():
             gone |= set(_names(stock, one, parts[restraint]))
         kept[one] = parts[~restraint]
@@ -201,22 +234,6 @@ def _without(stock: Path, rows: Rows, names: set[str]) -> Rows:
 def _best_first(found: FoundPart) -> tuple[bool, int, float, str]:
     margin = found.hit.margin_mm
     return found.hit.state != GOES, -found.hit.holds, np.inf if margin is None else -margin, found.part
-
-
-def _spoken(
-    stock: Path, manifest: Manifest, question: StockQuestion, rows: Rows, graph: str
-) -> dict[str, tuple[str, ...]]:
-    """What the graph says of these parts."""
-    place = graph or manifest.graph
-    if not place or not rows:
-        return {}
-    iris: dict[str, str] = {}
-    for one, parts in rows.items():
-        adds = _column(stock, one, "added").take(parts).to_pylist()
-        iris |= {in_stock.part_iri(name, at): name for name, at in zip(_names(stock, one, parts), adds, strict=True)}
-    store = in_stock.opened(place if is_url(place) else stock / place)
-    own = in_stock.graph_iri(manifest.token)
-    return in_stock.spoken_of(store, own, iris, question.wanted, frozenset(manifest.adds))
 
 
 def _names(stock: Path, one: Partition, parts: np.ndarray) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from pathlib import Path
@@ -11,6 +11,8 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from partkin.graph import in_stock
+from partkin.graph.in_stock import WantedPart
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.pulse import processors
 from partkin.model.version import __version__
@@ -40,6 +42,13 @@ def lay(stock: str, names: Sequence[str], host: Host, parts: Sequence[np.ndarray
         at = int(np.searchsorted(begins, hit.part, side="right")) - 1
         found[at].append(hit.of(int(parts[at][hit.part - begins[at]])))
     return found
+
+
+def speak(
+    store: str, graph: str, parts: Mapping[str, str], wanted: WantedPart, adds: frozenset[int]
+) -> dict[str, tuple[str, ...]]:
+    """Return what a graph says for and against parts, whose ids stand by their IRIs; see `in_stock.spoken_of`."""
+    return in_stock.spoken_of(in_stock.opened(store), graph, parts, wanted, adds)
 
 
 @lru_cache(maxsize=256)
@@ -129,8 +138,8 @@ class Cluster:
                     at = next(place for place, one in enumerate(futures) if one.key == future.key)
                     fault = future.exception()
                     raise RuntimeError(
-                        f"{jobs[at][1]} was not looked through, so there is no answer. Every worker needs the stock "
-                        f"under the same path, and enough memory. {type(fault).__name__}: {fault}"
+                        f"{jobs[at][1]} of {jobs[at][0]} was not looked through, so there is no answer. Every worker "
+                        f"needs the stock under the same path, and enough memory. {type(fault).__name__}: {fault}"
                     )
             answers: list[Answer] = self._client.gather(futures)
             return answers
