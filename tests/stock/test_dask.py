@@ -52,6 +52,25 @@ def test_workers_find_what_threads_find(stock, cluster, monkeypatch):
     assert answering.ask(stock, [question()], cluster) == here
 
 
+def test_an_end_asked_for_in_the_middle_ends_every_thread(monkeypatch):
+    monkeypatch.setattr(sharing.pulse, "processors", lambda: 2)
+    began = threading.Event()
+
+    def job(place: int) -> None:
+        if place == 0:
+            began.wait(30)
+            raise KeyboardInterrupt
+        for step in range(3000):
+            began.set()
+            sharing.pulse.beat("steps", step, 3000)
+            time.sleep(0.01)
+
+    at = time.perf_counter()
+    with pytest.raises(KeyboardInterrupt):
+        sharing.by_threads(job, [(0,), (1,)], lambda *_: None)
+    assert time.perf_counter() - at < 15
+
+
 def test_a_partition_that_cannot_be_read_is_no_shorter_list(stock, cluster, tmp_path):
     copy = tmp_path / "stock"
     shutil.copytree(stock, copy)

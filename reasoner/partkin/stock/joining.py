@@ -24,6 +24,7 @@ from partkin.fit.work import FIT_MM, WorkedTask
 from partkin.model.fitting import FitTask
 from partkin.model.mating import Fixing
 from partkin.model.positions import Positions
+from partkin.model.pulse import beat
 from partkin.stock import index
 from partkin.stock.finding import Host
 from partkin.stock.index import SLACK_MM, Segment, donor_of
@@ -150,15 +151,21 @@ def _tried(host: Host, segment: Segment, parts: np.ndarray) -> list[Hit]:
         alone |= (flags & index.OPENED) > 0
     if host.in_space or not len(host.must) or np.isnan(host.at_mm[host.must]).any():
         alone[:] = True
-    found = [hit for part in parts[alone].tolist() if (hit := one_tried(host, segment, part)) is not None]
+    found = list(_one_by_one(host, segment, parts[alone]))
     if alone.all():
         return found
     laid = _Laid.of(host, segment, parts[~alone])
     if host.needed < 2:
         return found + laid.by_one_fixing()
     ways = laid.ways()
-    by_search = (one_tried(host, segment, part) for part in laid.parts[ways.several].tolist())
-    return found + [hit for hit in by_search if hit is not None] + laid.settled(ways)
+    return [*found, *_one_by_one(host, segment, laid.parts[ways.several]), *laid.settled(ways)]
+
+
+def _one_by_one(host: Host, segment: Segment, parts: np.ndarray) -> Iterator[Hit]:
+    for done, part in enumerate(parts.tolist()):
+        beat("parts laid on one by one", done, len(parts))
+        if (hit := one_tried(host, segment, part)) is not None:
+            yield hit
 
 
 def _faces(host: Host, flags: int) -> tuple[bool, ...]:

@@ -7,14 +7,15 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from pathlib import Path
+from threading import Event
 from typing import Any, TypeVar
 
 import numpy as np
 
 from partkin.graph import in_stock
 from partkin.graph.in_stock import WantedPart
+from partkin.model import pulse
 from partkin.model.problem import FaultyInput, Problem
-from partkin.model.pulse import processors
 from partkin.model.version import __version__
 from partkin.stock.finding import Host, likely
 from partkin.stock.index import Segment, gone_in
@@ -62,13 +63,23 @@ _gone = lru_cache(maxsize=256)(gone_in)
 
 def by_threads(job: Callable[..., Answer], jobs: Sequence[tuple[Any, ...]], said: Said) -> list[Answer]:
     """Do the jobs on this machine, and return their answers in order."""
-    workers = min(len(jobs), processors())
+    workers = min(len(jobs), pulse.processors())
     if workers < 2:
         return [job(*one) for one in _counted(jobs, said)]
-    pool = ThreadPoolExecutor(workers)
+    pool, ended = ThreadPoolExecutor(workers), Event()
+
+    def heard(*_: object) -> None:
+        if ended.is_set():
+            raise KeyboardInterrupt
+
+    def done(one: tuple[Any, ...]) -> Answer:
+        with pulse.heard(heard):
+            return job(*one)
+
     try:
-        return list(_counted(pool.map(lambda one: job(*one), jobs), said, len(jobs)))
+        return list(_counted(pool.map(done, jobs), said, len(jobs)))
     finally:
+        ended.set()
         pool.shutdown(cancel_futures=True)
 
 
