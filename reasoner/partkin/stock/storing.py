@@ -191,7 +191,7 @@ def add(
 
 
 _STARTED = "adding"
-_OWN = ("partition-", "graph-", f".{MANIFEST}")
+_OWN = ("partition-", "graph-", f".{MANIFEST}", f".{_STARTED}")
 
 
 def _check_place(stock: Path, graph: str) -> None:
@@ -221,7 +221,7 @@ def _begun(stock: Path, graph: str) -> Manifest:
     started = stock / _STARTED
     last = int(started.read_text()) if started.exists() else 0
     manifest = replace(manifest, generation=max(manifest.generation, last))
-    started.write_text(str(manifest.generation + 1))
+    put_whole(started, str(manifest.generation + 1).encode())
     _sweep(stock, manifest, manifest)
     return manifest
 
