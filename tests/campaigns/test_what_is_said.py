@@ -10,6 +10,7 @@ from random import Random
 import pytest
 
 import partkin
+from campaigns import laws
 from campaigns.partial_builds import Sheets, partial, questions, settings, whole, write
 from partkin.model.build import Build
 from partkin.model.words import NOT_ENOUGH
@@ -76,3 +77,13 @@ def test_the_order_of_the_rows_changes_nothing(kind: str, start: int, tmp_path: 
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_order_of_the_rows_changes_nothing_on_more(kind: str, start: int, tmp_path: Path) -> None:
     assert sum(same_bytes(kind, seed, tmp_path) for seed in range(start, start + 20)) >= 20
+
+
+def test_what_a_number_decides_is_confirmed_with_a_slot_of_no_direction(tmp_path: Path) -> None:
+    assert [said for _, said in laws.faults_of(321, tmp_path, {}) if said] == []
+
+
+@pytest.mark.parametrize("seed", [0, 3, 6, 7, 9])
+def test_answers_keep_the_laws(seed: int, tmp_path: Path) -> None:
+    """On more: tests/campaigns/laws.py."""
+    assert [said for _, said in laws.faults_of(seed, tmp_path, laws.SAME | laws.NO_WORSE) if said] == []

@@ -17,10 +17,11 @@ from partkin.fit.arrays import Pairs
 from partkin.fit.flex import pulled, with_flex
 from partkin.fit.just_goes_on import Reach
 from partkin.fit.minimax import best_placement
+from partkin.fit.rotations import turned_by
 from partkin.fit.solve import answer_of, solve
 from partkin.fit.space import work_in_space
 from partkin.fit.space_layout import SpaceKnown
-from partkin.fit.space_minimax import best_in_space
+from partkin.fit.space_minimax import best_in_space, starts
 from partkin.fit.space_scatter import SpaceScatter
 from partkin.fit.within_errors import Said, within_errors
 from partkin.model.fitting import FitAnswer, FitTask, Option, Spot
@@ -355,3 +356,12 @@ def test_two_pairs_that_no_distance_lets_stand_together_are_told_without_a_place
     known = work_in_space(FitTask(host, donor, tuple(Option(f.id, d.id, 1.0) for f in host for d in donor)), 100).known
     assert known.settle([(0, 0), (1, 1)], 0.0) == ((0, 0), (1, 1))
     assert not known.solved and not known.judged
+
+
+def test_a_rotation_at_which_pairs_were_found_to_hold_is_started_from_however_near_another_start_lies() -> None:
+    """Else a proof that came upon it would come upon it for ever: build 184 of tests/campaigns/laws.py did."""
+    pairs = pairs_of(random_known(0))
+    turn, _ = starts(pairs)
+    hint = turned_by(np.array([0.0, 0.0, 0.01])) @ turn[0]
+    again, _ = starts(pairs, [hint])
+    assert not any(np.allclose(hint, one) for one in turn) and any(np.allclose(hint, one) for one in again)

@@ -125,9 +125,11 @@ def starts(pairs: Pairs, hints: Sequence[Floats] = (), few: bool = False) -> tup
     weights = np.array([1e-3, 1.0, 1e3]) * max(scale, 1.0) / len(pairs)
     turns = list(best_turn(points + weights[:, None, None] * axes))
     kept: list[Floats] = []
-    for turn in (turns[1], turns[0], turns[2], *hints, *_spun(pairs, turns[1])):
+    for turn in (turns[1], turns[0], turns[2], *_spun(pairs, turns[1])):
         if all(float((turn * other).sum()) < _NEAR_TRACE for other in kept):
             kept.append(turn)
+    # Pairs are known to hold there, and a start beside one may lead elsewhere: none is left out for being near.
+    kept += hints
     if not few:
         # A pattern as even as the start may stand where leaning either way is as good, and rest there.
         kept += [lean @ kept[0] for lean in turned_by(_LEANS_RAD)]

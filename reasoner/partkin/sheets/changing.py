@@ -86,9 +86,12 @@ def change(folder: Path, names: Iterable[str], make: Callable[[Standing], Mappin
             standing = Standing(contents)
             written = make(standing)
             standing.refuse_new_faults(written)
-            with together(folder, contents, written) if len(written) > 1 else contextlib.nullcontext():
-                if _replace_all(folder, contents, written):
-                    return
+            try:
+                with together(folder, contents, written) if len(written) > 1 else contextlib.nullcontext():
+                    if _replace_all(folder, contents, written):
+                        return
+            except OSError as error:
+                raise _unwritable(wanted[0], error) from None
     what = "the sheet keeps being changed by something else"
     raise refused(wanted[0], 0, "", what, "Close it there and try again")
 
@@ -123,6 +126,9 @@ def _replace(target: Path, before: bytes | None, after: bytes) -> bool:
     try:
         return put_whole(target, after, unless=lambda: (target.read_bytes() if target.exists() else None) != before)
     except OSError as error:
-        what = f"the sheet cannot be written ({error.strerror or 'unknown reason'})"
-        mend = "Close it elsewhere, or mend the folder's permissions"
-        raise refused(target.name, 0, "", what, mend) from None
+        raise _unwritable(target.name, error) from None
+
+
+def _unwritable(sheet: str, error: OSError) -> FaultyInput:
+    what = f"the sheet cannot be written ({error.strerror or 'unknown reason'})"
+    return refused(sheet, 0, "", what, "Close it elsewhere, make room on the disk, or mend the folder's permissions")

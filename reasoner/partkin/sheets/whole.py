@@ -96,8 +96,10 @@ def together(folder: Path, before: Mapping[str, bytes], after: Mapping[str, byte
     try:
         yield
     finally:
-        (folder / UNFINISHED).unlink(missing_ok=True)
-        sync(folder)
+        # A note that stays says what the sheets hold by now: the next command takes it away.
+        with contextlib.suppress(OSError):
+            (folder / UNFINISHED).unlink(missing_ok=True)
+            sync(folder)
 
 
 def _finish(folder: Path) -> None:
