@@ -67,17 +67,20 @@ def by_threads(job: Callable[..., Answer], jobs: Sequence[tuple[Any, ...]], said
     if workers < 2:
         return [job(*one) for one in _counted(jobs, said)]
     pool, ended = ThreadPoolExecutor(workers), Event()
+    within: dict[int, tuple[int, int]] = {}
 
-    def heard(*_: object) -> None:
-        if ended.is_set():
-            raise KeyboardInterrupt
+    def done(place: int) -> Answer:
+        def heard(what: str, steps: int, most: int) -> None:
+            if ended.is_set():
+                raise KeyboardInterrupt
+            within[place] = steps, most
+            said(what, *map(sum, zip(*list(within.values()), strict=True)))
 
-    def done(one: tuple[Any, ...]) -> Answer:
         with pulse.heard(heard):
-            return job(*one)
+            return job(*jobs[place])
 
     try:
-        return list(_counted(pool.map(done, jobs), said, len(jobs)))
+        return list(_counted(pool.map(done, range(len(jobs))), said, len(jobs)))
     finally:
         ended.set()
         pool.shutdown(cancel_futures=True)
