@@ -37,8 +37,8 @@ FLIPPED = {"outside": "inside", "inside": "outside", "left of": "right of", "rig
 # Decided words from worst to best; the others are neither.
 BETTER = (DOES_NOT_FIT, WITH_ADAPTATION, BOLTS_ON)
 SAME_MM = 0.01
-# A margin below this is a bound of the search, not a place.
-LEAST_MARGIN_MM = -9.9
+# A margin beyond these is a bound of the search, or of a pair of which something is not known; not a place.
+LEAST_MARGIN_MM, MOST_MARGIN_MM = -9.9, 1000.0
 # One of two answers that should be the same is decided, the other is not: no contradiction, and not the same.
 OPEN = "open on one side: "
 ANSWERED = "a build has its answers"
