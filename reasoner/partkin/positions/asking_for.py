@@ -154,8 +154,8 @@ def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str) -> Mi
         SIDES[0],
         c,
         f"{a} {b}",
-        f"Distances alone do not tell left from right. Looking at the face of {part} named in seen_from and going "
-        f"from {a} to {b}: is {c} on the left or on the right?",
+        f"Distances alone do not tell left from right. Looking at the face of {part} named in seen_from (where that is "
+        f"empty, write it into parts.csv first) and going from {a} to {b}: is {c} on the left or on the right?",
     )
 
 

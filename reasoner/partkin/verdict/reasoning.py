@@ -71,7 +71,7 @@ def _geometry(findings: Findings) -> list[Reason]:
         )
         found.append(Reason("", says))
     if answer.margin_mm is not None and trial.stand != "missing":
-        found.append(Reason("", _margin(answer, answer.margin_mm), (), PLAY_SOURCE))
+        found.append(Reason("", _margin(answer, answer.margin_mm, trial.stand == "unsure"), (), PLAY_SOURCE))
     if answer.also and trial.stand != "missing":
         found.append(Reason("", f"{answer.also} other ways of pairing are equally good", (), None))
     if trial.stand != "missing":
@@ -122,14 +122,15 @@ def _in_space(answer: FitAnswer) -> list[Reason]:
     return found
 
 
-def _margin(answer: FitAnswer, margin_mm: float) -> str:
+def _margin(answer: FitAnswer, margin_mm: float, unsure: bool) -> str:
     count = len(answer.pairs)
     worst = min(answer.pairs, key=lambda pair: pair.margin_mm)
     if worst.direction == "lean" and margin_mm < 0 and worst.lean_deg is not None:
         return f"at the best placement the axes of the worst of {count} pairs point {worst.lean_deg:.0f} degrees apart"
     if margin_mm >= -1e-6:
         return f"at the best placement all {count} pairs line up, the tightest with {mm(max(margin_mm, 0.0))} to spare"
-    return f"at the best placement the worst of {count} pairs is {mm(-margin_mm)} out of reach"
+    says = f"at the best placement the worst of {count} pairs is {mm(-margin_mm)} out of reach"
+    return f"as read, {says}; the chance takes in how far the readings may be out" if unsure else says
 
 
 def _measured_from(findings: Findings) -> str:
