@@ -24,7 +24,7 @@ AXE = [folder / "node_modules/axe-core/axe.min.js" for folder in Path(__file__).
 PAGES = {
     "build": "/", "donor": "/part/top-dask", "not judged": "/part/bag-kurm", "host": "/part/dash-frame",
     "by hand": "/part/top-dask/lay", "photographs": "/photos", "marking": "/photos/glove.jpg?part=glove-dask",
-    "no picture": "/photos/none.jpg", "which part": "/photos/glove.jpg", "nowhere": "/nowhere",
+    "no picture": "/photos/none.jpg", "which part": "/photos/glove.jpg", "nowhere": "/nowhere", "words": "/words",
     "holes": "/part/dash-frame/features",
     "another donor": "/parts", "a donor's holes": "/part/top-dask/features?donor=top-dask",
     "to the seller": "/part/glove-dask/seller?questions=1", "nothing to ask": "/part/top-kurm/seller",

@@ -14,7 +14,8 @@ from .conftest import Server, demo_in
 PATHS = (
     "/", "/part/top-dask", "/part/bag-kurm", "/part/glove-dask", "/part/dash-frame", "/part/top-dask/lay",
     "/part/bag-kurm/lay", "/part/top-velt/out", "/photos", "/photos?part=top-dask", "/photos/glove.jpg",
-    "/photos/glove.jpg?part=glove-dask", "/nowhere", "/parts", "/part/dash-frame/features", "/part/top-dask/features",
+    "/photos/glove.jpg?part=glove-dask", "/nowhere", "/words", "/parts",
+    "/part/dash-frame/features", "/part/top-dask/features",
     "/part/glove-dask/seller?questions=2", "/part/top-kurm/seller",
 )  # fmt: skip
 NASTY = """</title></svg><script>alert(1)</script> & "quoted" 'so' <b>"""

@@ -220,7 +220,7 @@ def test_a_loose_hole_takes_two_distances_and_names_the_third() -> None:
     anchors = {first.to_feature, second.to_feature}
     assert len(anchors) == 2
     (third,) = {"a0", "a1", "a2"} - anchors
-    assert f"where that leaves two places for a3, its distance to {third} tells which" in first.says
+    assert f"where a3 may still be in two places then, a3 to {third} tells which" in first.says
     assert len([u for u in verdict.unknown if u.quantity == "centres"]) == 2
 
 
@@ -229,7 +229,7 @@ def test_one_distance_that_is_read_already_counts() -> None:
     (one,) = verdict.unknown
     assert (one.from_feature, one.quantity) == ("a3", "centres")
     assert one.to_feature in ("a1", "a2")
-    assert "mm is what it takes" in one.says and "means that it bolts on" in one.says
+    assert "mm is just right" in one.says and "means that it bolts on" in one.says
 
 
 @pytest.mark.parametrize(("y_mm", "third"), [(0.3, None), (40.0, "c")])

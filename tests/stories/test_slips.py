@@ -210,7 +210,7 @@ def test_a_slip_that_lays_a_hole_into_a_line_is_not_confirmed_by_the_line() -> N
     assert verdict.verdict == "not enough measured"
     assert verdict.unknown[0].what == "reading k0k4" and f"{value + 100:g} mm (read from" in verdict.unknown[0].says
     # What is asked of k4 then is where it has to be, not where the slip has put it.
-    takes = f"k4 to k3 of top, centre to centre ({np.linalg.norm(at[4] - at[3]):.1f} mm is what it takes"
+    takes = f"k4 to k3 of top, centre to centre ({np.linalg.norm(at[4] - at[3]):.1f} mm is just right"
     assert any(takes in one.says for one in verdict.unknown)
 
 
@@ -237,7 +237,9 @@ def test_readings_that_need_be_out_by_no_more_than_is_to_be_expected_send_no_par
     """Two triangles of the donor are nearly lines, and a covariance of first order takes them for known."""
     verdict = partkin.check(slipped(611).right, "donor")
     assert verdict.verdict == "not enough measured" and verdict.chance is None and verdict.unknown
-    assert any("errors of 0.4 times what was stated would let it go on" in reason.says for reason in verdict.reasons)
+    assert any(
+        "readings out by 0.4 times what you said would let it go on" in reason.says for reason in verdict.reasons
+    )
 
 
 def test_a_triangle_that_is_nearly_a_line_hides_no_layout() -> None:

@@ -148,7 +148,7 @@ def test_where_the_errors_could_do_it_that_is_said() -> None:
     assert tree["verdict"] == "does not fit"
     errors = tree["conflict"]["errors"]
     assert errors["share"] == pytest.approx(0.75, abs=0.02) and errors["certificate"] is None
-    assert "times the stated errors would let it go on" in verdict_text(partkin.check(made, "donor"))
+    assert "times what you said, each in its favour" in verdict_text(partkin.check(made, "donor"))
     claimed = copy.deepcopy(tree)
     claimed["conflict"]["errors"]["certificate"] = {"fixings": [], "features": [], "left_out": [], "pairings": []}
     assert any("would let it go on" in fault for fault in confirm(claimed, made).refused)

@@ -1,4 +1,4 @@
-"""new, demo, doctor: making a build folder and finding what is wrong with one."""
+"""new, demo, doctor, words: making a build folder, finding what is wrong with one, and what is said of it."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ def register(app: typer.Typer) -> None:
     app.command("new")(new)
     app.command("demo")(demo)
     app.command("doctor")(doctor)
+    app.command("words")(words)
 
 
 def new(
@@ -108,3 +109,13 @@ def doctor(
     typer.echo(f"No fault found in {', '.join(found.sheets)}.")
     if found.next_step:
         typer.echo(found.next_step)
+
+
+def words() -> None:
+    """Say what the words of verdicts, report and page mean, on one screen.
+
+    Example: partkin words
+    """
+    from partkin.report.terms import words_text
+
+    typer.echo(words_text(), nl=False)

@@ -6,8 +6,14 @@ maps donor to host. Positions are tuples of 2 (flat pattern) or 3 numbers.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
+
+from partkin.model.words import in_hundred
+
+# From this share of the draws on what is told is the bound that they show.
+SHARE_OF_ALL = 0.99
 
 
 @dataclass(frozen=True)
@@ -331,6 +337,23 @@ class Chance:
     just_goes_on: float | None = None
     hidden_mm: float | None = None
     hidden_at: str | None = None
+
+    @property
+    def says(self) -> str:
+        """The chance for people: where all draws, or none, went on it is what they show at least, or at most.
+
+        Examples
+        --------
+        >>> Chance(1.0, 0.961, 1.0, 256).says, Chance(0.004, 0.0, 0.048, 256).says, Chance(0.62, 0.5, 0.7, 256).says
+        ('at least 96 in 100', 'at most 5 in 100', 'about 62 in 100')
+        """
+        if self.draws == 0:
+            return in_hundred(self.fits)
+        if self.fits >= SHARE_OF_ALL:
+            return f"at least {math.floor(100.0 * self.low + 1e-9)} in 100"
+        if self.fits <= 1.0 - SHARE_OF_ALL:
+            return f"at most {math.ceil(100.0 * self.high - 1e-9)} in 100"
+        return f"about {in_hundred(self.fits)}"
 
 
 @dataclass(frozen=True)

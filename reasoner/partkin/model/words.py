@@ -86,6 +86,22 @@ def mm(value: float) -> str:
     return f"{value:.{places}f} mm"
 
 
+def in_hundred(share: float) -> str:
+    """A share of a hundred cases that never rounds to certainty.
+
+    Examples
+    --------
+    >>> in_hundred(0.962), in_hundred(0.9999), in_hundred(0.001), in_hundred(1.0)
+    ('96 in 100', 'over 99 in 100', 'under 1 in 100', '100 in 100')
+    """
+    percent = round(100.0 * share)
+    if percent >= 100 and share < 1.0:
+        return "over 99 in 100"
+    if percent <= 0 and share > 0.0:
+        return "under 1 in 100"
+    return f"{percent} in 100"
+
+
 def heading(along_deg: float) -> str:
     """Tell a direction as an eye takes it, seen as x to the right and y up.
 

@@ -69,6 +69,7 @@ def make_app(desk: Desk, key: str, port: int) -> PageGuard:
         *(Route(f"/{name}", pages.script) for name in frame.SCRIPTS),
         Route("/icon.svg", pages.icon),
         Route("/state", pages.state),
+        Route("/words", pages.words),
         Route("/checks", pages.checks, methods=["POST"]),
         Route("/parts", pages.another_part, methods=["GET"]),
         Route("/parts", pages.begin, methods=["POST"]),
@@ -114,6 +115,9 @@ class Pages:
 
     def not_there(self, request: Request, fault: Exception) -> Response:
         return HTMLResponse(frame.whole(self.desk, "not_there.html", "Not there"), 404)
+
+    def words(self, request: Request) -> Response:
+        return HTMLResponse(frame.whole(self.desk, "words.html", "Words"))
 
     # The build and its parts
 

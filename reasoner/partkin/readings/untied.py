@@ -119,21 +119,25 @@ def _tying(findings: Findings, places: Places, trial: Trial, spot: UnplacedFeatu
         return [replace(m, says=m.says) for m in trial.missing if m.from_feature == spot.feature][:1]
     asks = _judged(findings, places, trial, spot, [_candidate(spot, donor.part, at, name, at_hand) for name in new])
     third = _third(spot, at, [*have, *new])
-    side = f"; where that leaves two places for {spot.feature}, its distance to {third} tells which" if third else ""
+    side = (
+        f"; where {spot.feature} may still be in two places then, {spot.feature} to {third} tells which"
+        if third
+        else ""
+    )
     verb = "ask the seller for" if not at_hand else "read"
     if len(asks) == 1:
         ((name, ask),) = zip(new, asks, strict=True)
         said = meaning(ask.bands)
         says = (
-            f"{verb} {spot.feature} to {name} of {donor.part}, centre to centre ({ask.expected_mm:.1f} mm is what it "
-            f"takes){': ' + said if said else ''}{side}"
+            f"{verb} {spot.feature} to {name} of {donor.part}, centre to centre ({ask.expected_mm:.1f} mm is just "
+            f"right){': ' + said if said else ''}{side}"
         )
         return [replace(_as_missing(spot, donor.part, name, says), third=third)]
     one, two = asks
     said = "; ".join(part for part in (_beyond(one, new[0]), _beyond(two, new[1])) if part)
     says = (
-        f"{verb} {spot.feature} to {new[0]} and to {new[1]} of {donor.part}, centre to centre: it takes about "
-        f"{one.expected_mm:.1f} and {two.expected_mm:.1f} mm{'; ' + said if said else ''}{side}"
+        f"{verb} {spot.feature} to {new[0]} and to {new[1]} of {donor.part}, centre to centre: about "
+        f"{one.expected_mm:.1f} and {two.expected_mm:.1f} mm are just right{'; ' + said if said else ''}{side}"
     )
     second = f"with {spot.feature} to {new[0]}, the distance from {spot.feature} to {new[1]} of {donor.part} places it"
     return [

@@ -25,11 +25,10 @@ from partkin.drawing.shapes import millimetres
 from partkin.drawing.sketch import sketch_svg
 from partkin.drawing.svg import FONT, clean, escaped, screen_style
 from partkin.model.build import Build, Feature
-from partkin.model.fitting import Chance
 from partkin.model.stripping import RefitStep, StripStep
 from partkin.model.together import together
 from partkin.model.version import __version__
-from partkin.model.words import QUANTITIES, SIDES
+from partkin.model.words import QUANTITIES, SIDES, in_hundred
 from partkin.report.html_figure import figure, shared_shapes
 from partkin.report.text import (
     MARKS,
@@ -41,6 +40,7 @@ from partkin.report.text import (
     sentence,
     three_figures,
 )
+from partkin.tables.words import screen_words
 
 NONE = "-"
 TEMPLATES = Path(__file__).parent / "templates"
@@ -105,20 +105,6 @@ def money(amount: float | None, currency: str | None = None) -> str:
     if amount is None:
         return NONE
     return f"{amount:.2f} {currency}" if currency else f"{amount:.2f}"
-
-
-def chance_words(chance: Chance | None) -> str:
-    """Return a chance as a percentage with its bounds.
-
-    Examples
-    --------
-    >>> chance_words(Chance(0.002, 0.0, 0.011, 512))
-    '0.2 % (0.0 to 1.1 %, 512 draws)'
-    """
-    if chance is None:
-        return NONE
-    low, high = 100 * chance.low, 100 * chance.high
-    return f"{100 * chance.fits:.1f} % ({low:.1f} to {high:.1f} %, {chance.draws} draws)"
 
 
 def size_words(feature: Feature) -> str:
@@ -199,7 +185,7 @@ def environment(*folders: Path) -> Environment:
         extensions=["jinja2.ext.do"],
         bytecode_cache=_compiled(),
     )
-    asked = (prose, name, mm, number, counted, money, chance_words, size_words, sentence, by_place, together)
+    asked = (prose, name, mm, number, counted, money, size_words, sentence, by_place, together)
     made.filters.update({one.__name__: one for one in asked})
     made.globals.update(
         called=called,
@@ -207,7 +193,9 @@ def environment(*folders: Path) -> Environment:
         connector_lines=connector_lines,
         laid_how=laid_how,
         likely_says=likely_says,
+        screen_words=screen_words,
         figure=figure,
+        in_hundred=in_hundred,
         figures=figures,
         odd_text=odd_text,
         three_figures=three_figures,

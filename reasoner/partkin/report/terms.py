@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Protocol
 
+from partkin.tables.words import screen_words
+
 
 class Described(Protocol):
     """A term of the vocabulary."""
@@ -33,14 +35,25 @@ class Headed(Protocol):
 MADE = "Made by `python -m partkin.commands.documenting` from the files in {folder}; change those, not this page."
 
 
+def words_text() -> str:
+    """The words that stay on every screen, a line each."""
+    rows = screen_words()
+    width = max(len(row.word) for row in rows)
+    return "\n".join(f"{row.word:<{width}}  {row.means}" for row in rows) + "\n"
+
+
 def terms_page(terms: Iterable[Described]) -> str:
-    """The vocabulary: term, meaning, source, example."""
+    """The words on the screens, and the vocabulary: term, meaning, source, example."""
     by_kind: dict[str, list[Described]] = {}
     for term in terms:
         by_kind.setdefault(term.kind, []).append(term)
     lines = [
-        "# Vocabulary", "", MADE.format(folder="ontology/vocabulary"), "",
-        "`partkin:` stands for `https://w3id.org/partkin/ns#`. Where no source is named, the term is partkin's own.",
+        "# Terms", "", MADE.format(folder="data/tables/words.csv and ontology/vocabulary"), "",
+        "## Words on every screen", "", "`partkin words` prints them; report and page have them too.", "",
+        "| word | meaning | source |", "| --- | --- | --- |",
+        *(f"| {row.word} | {_cell(row.means)} | {row.source} |" for row in screen_words()), "",
+        "The rest are the words of the file that parts are exchanged by. `partkin:` stands "
+        "for `https://w3id.org/partkin/ns#`. Where no source is named, the term is partkin's own.",
     ]  # fmt: skip
     for kind, listed in by_kind.items():
         lines += ["", f"## {kind}", "", "| term | meaning | source | example |", "| --- | --- | --- | --- |"]

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 
 from partkin.model.adapting import Action, Adaptation
 from partkin.model.drawing import OptionRow
-from partkin.model.fitting import Chance
 from partkin.model.folding import folded
 from partkin.model.reasons import Reason
 from partkin.model.together import together
@@ -71,8 +70,8 @@ def _headed(heading: str, says: str | None) -> Iterator[str]:
 def three_figures(verdict: Verdict, row: OptionRow | None, currency: str | None) -> list[tuple[str, str, str]]:
     """How sure, the odd or the tightest fixing, and what it takes until done: label, figure, what stands below it."""
     chance, after = verdict.chance, verdict.adapted_chance
-    as_it_is = f"{_share(chance)} as it is" if chance is not None else ""
-    sure = (f"{_share(after)} after the work", as_it_is) if after is not None else (as_it_is or "not counted", "")
+    as_it_is = f"{chance.says} as it is" if chance is not None else ""
+    sure = (f"{after.says} after the work", as_it_is) if after is not None else (as_it_is or "not known yet", "")
     minutes = sum(job.minutes or 0.0 for job in verdict.besides)
     costs = [job.cost or 0.0 for job in verdict.besides]
     if verdict.adaptation is not None:
@@ -82,10 +81,6 @@ def three_figures(verdict: Verdict, row: OptionRow | None, currency: str | None)
     least = "at least " if row is not None and row.at_least else ""
     comes_to = "" if price is None else f"comes to {least}{price:.2f} {currency or ''}".rstrip()
     return [("How sure", *sure), _telling_fixing(verdict), ("Until it is done", work, comes_to)]
-
-
-def _share(chance: Chance) -> str:
-    return f"{100 * chance.fits:.1f} %"
 
 
 def _telling_fixing(verdict: Verdict) -> tuple[str, str, str]:
@@ -107,7 +102,7 @@ def odd_text(verdict: Verdict) -> str:
     if verdict.odd is None:
         return ""
     short = [f"{odd.feature} {odd.short_mm:.2f} mm" for odd in verdict.odd.odd]
-    stays = f" However it is laid with the others held, out of reach stay: {', '.join(short)}." if short else ""
+    stays = f" However it is laid with the others held, these stay out of reach: {', '.join(short)}." if short else ""
     return sentence(verdict.odd.says) + stays
 
 
@@ -163,7 +158,7 @@ def _work(verdict: Verdict, currency: str | None, tools: bool = False) -> Iterat
         yield f"What to do to it{beside}"
         yield from _jobs(verdict.adaptation, currency, tools, _sure(verdict.adaptation))
         if verdict.adapted_chance is not None:
-            yield from folded(f"Chance that it goes on after that: {verdict.adapted_chance.fits:.1%}.", "    ")
+            yield from folded(f"Chance that it goes on after that: {verdict.adapted_chance.says}.", "    ")
         for number, other in enumerate(verdict.other_adaptations, start=2):
             yield f"  Another way ({number})"
             yield from _jobs(other, currency, tools)

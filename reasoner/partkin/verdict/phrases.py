@@ -74,9 +74,9 @@ def conflict_says(trial: Trial, shown: tuple[Pair, ...]) -> str:
         return _two_apart(trial.task, conflict, _as_shown(trial.task, conflict, shown))
     same = {(p.fixing, p.feature) for p in conflict.pairs} <= {(p.fixing, p.feature) for p in shown}
     pairs = f" ({listed([f'{p.feature} on {p.fixing}' for p in conflict.pairs])})" if same else ""
-    how = "under no pairing" if not trial.task.given else "by no turn and shift"
+    how = "whatever goes on which," if not trial.task.given else "however it is turned and shifted,"
     return (
-        f"{how} do {listed(conflict.fixings)} all go together: at best{pairs} they are still "
+        f"{how} {listed(conflict.fixings)} never all go on together: at best{pairs} they are still "
         f"{mm(conflict.shortfall_mm)} out of reach"
     )
 
@@ -119,7 +119,7 @@ def _two_apart(task: FitTask, conflict: Conflict, pairs: tuple[PairFit, ...]) ->
 
 def _in_space(task: FitTask, conflict: Conflict) -> str:
     pairs = listed([f"{p.feature} on {p.fixing}" for p in conflict.pairs])
-    how = "by no turn and shift" if task.given else "under no pairing"
+    how = "however it is turned and shifted," if task.given else "whatever goes on which,"
     worst = min(conflict.pairs, key=lambda pair: pair.margin_mm)
     if worst.direction == "lean":
         still = f"the axis of {worst.feature} still points {worst.lean_deg:.0f} degrees off that of {worst.fixing}"
@@ -128,7 +128,7 @@ def _in_space(task: FitTask, conflict: Conflict) -> str:
             f"they are still {mm(conflict.shortfall_mm or 0.0)} out of reach, {worst.direction} the axis of "
             f"{worst.fixing} among others"
         )
-    text = f"{how} do {listed(conflict.fixings)} all go together: at best ({pairs}) {still}"
+    text = f"{how} {listed(conflict.fixings)} never all go on together: at best ({pairs}) {still}"
     if len(conflict.pairs) == 2:
         one, other = conflict.pairs
         host_mm = _between(task.fixings, one.fixing, other.fixing)

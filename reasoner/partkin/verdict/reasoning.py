@@ -126,10 +126,10 @@ def _margin(answer: FitAnswer, margin_mm: float, unsure: bool) -> str:
     count = len(answer.pairs)
     worst = min(answer.pairs, key=lambda pair: pair.margin_mm)
     if worst.direction == "lean" and margin_mm < 0 and worst.lean_deg is not None:
-        return f"at the best placement the axes of the worst of {count} pairs point {worst.lean_deg:.0f} degrees apart"
+        return f"laid on at its best, the axes of the worst of {count} pairs point {worst.lean_deg:.0f} degrees apart"
     if margin_mm >= -1e-6:
-        return f"at the best placement all {count} pairs line up, the tightest with {mm(max(margin_mm, 0.0))} to spare"
-    says = f"at the best placement the worst of {count} pairs is {mm(-margin_mm)} out of reach"
+        return f"laid on at its best, all {count} fixings line up, the tightest with {mm(max(margin_mm, 0.0))} to spare"
+    says = f"laid on at its best, the worst of {count} fixings is {mm(-margin_mm)} out of reach"
     return f"as read, {says}; the chance takes in how far the readings may be out" if unsure else says
 
 

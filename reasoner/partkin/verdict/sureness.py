@@ -8,26 +8,10 @@ from partkin.model.fitting import Chance, WithinErrors
 from partkin.model.making import OneDrawing
 from partkin.model.reasons import Reason
 from partkin.model.trial import Trial
-from partkin.model.words import mm
+from partkin.model.words import in_hundred, mm
 
 SPREAD_SOURCE = "JCGM 100:2008, 4.3.7"
 HALF_OR_TWICE = 0.01
-
-
-def in_hundred(share: float) -> str:
-    """A share of a hundred cases that never rounds to certainty.
-
-    Examples
-    --------
-    >>> in_hundred(0.962), in_hundred(0.9999), in_hundred(0.001), in_hundred(1.0)
-    ('96 in 100', 'over 99 in 100', 'under 1 in 100', '100 in 100')
-    """
-    percent = round(100.0 * share)
-    if percent >= 100 and share < 1.0:
-        return "over 99 in 100"
-    if percent <= 0 and share > 0.0:
-        return "under 1 in 100"
-    return f"{percent} in 100"
 
 
 def chance_says(chance: Chance) -> str:
@@ -36,9 +20,9 @@ def chance_says(chance: Chance) -> str:
     Examples
     --------
     >>> chance_says(Chance(0.96, 0.94, 0.98, 640, 0.8, 0.5, 0.93, 0.98))
-    'chance that it bolts on: 96 in 100 (93 if you think sister parts seldom share a drawing, 98 if often)'
+    'chance that it bolts on: about 96 in 100 (93 if you think sister parts seldom share a drawing, 98 if often)'
     """
-    says = f"chance that it bolts on: {in_hundred(chance.fits)}"
+    says = f"chance that it bolts on: {chance.says}"
     if chance.at_half is None or chance.at_twice is None or chance.at_twice - chance.at_half < HALF_OR_TWICE:
         return says
     half, twice = (in_hundred(one).removesuffix(" in 100") for one in (chance.at_half, chance.at_twice))
@@ -63,7 +47,7 @@ def out_by_says(errors: WithinErrors) -> str:
     Examples
     --------
     >>> out_by_says(WithinErrors(0.7))
-    'places within 0.7 times the stated errors would let it go on: that errors seldom fall so is what speaks against it'
+    'it would go on if readings were out by 0.7 times what you said, each in its favour: they seldom are'
     >>> from partkin.model.fitting import Nogood
     >>> out_by_says(WithinErrors(1.86, nogoods=(Nogood((), ()),)))
     'for it to go on, readings would have to be out by at least 1.8 times what you said (proved)'
@@ -71,8 +55,7 @@ def out_by_says(errors: WithinErrors) -> str:
     if errors.share < 1.0:
         share = math.ceil(10.0 * errors.share) / 10.0
         return (
-            f"places within {share:g} times the stated errors would let it go on: that errors seldom fall so is what "
-            f"speaks against it"
+            f"it would go on if readings were out by {share:g} times what you said, each in its favour: they seldom are"
         )
     proved = "proved" if errors.nogoods else "found, not proved"
     share = math.floor(10.0 * errors.share) / 10.0
@@ -95,9 +78,9 @@ def sureness(trial: Trial, one_drawing: OneDrawing, confidence: float) -> list[R
         if trial.stand != "unsure" or conflict is None or conflict.errors is None:
             return []
         share = math.ceil(10.0 * conflict.errors.share) / 10.0
-        return [Reason("", f"it looks far off, and errors of {share:g} times what was stated would let it go on")]
+        return [Reason("", f"it looks far off, and readings out by {share:g} times what you said would let it go on")]
     if chance.draws == 0:
-        says = f"the readings' greatest errors cannot change that (chance {chance.fits:.2f})"
+        says = "however the readings are out, within what you said, that stays so"
         return [Reason("", says, (), SPREAD_SOURCE)]
     found = []
     margin_mm = trial.answer.margin_mm
@@ -106,17 +89,17 @@ def sureness(trial: Trial, one_drawing: OneDrawing, confidence: float) -> list[R
     if trial.stand == "fits" and (hidden := hidden_says(chance)) is not None:
         found.append(Reason("", hidden))
     if chance.just_goes_on is not None:
-        often = in_hundred(chance.just_goes_on).replace(" in ", " of ")
-        found.append(Reason("", f"a part that just goes on would be read as far off as this one in {often} cases"))
+        often = in_hundred(chance.just_goes_on).removesuffix(" in 100") if chance.just_goes_on else "none"
+        found.append(Reason("", f"of 100 parts that just go on, {often} would be read as far off as this one"))
     rests = [
-        f"before anything is read, one drawing counts for {in_hundred(chance.assumed)}: {one_drawing.says}"
+        f"before any reading, {in_hundred(chance.assumed)} that both were made to one drawing: {one_drawing.says}"
         if chance.assumed is not None else "",
         f"holes of one drawing scatter by {one_drawing.scatter_mm:g} mm: build.toml says so (scatter_mm)"
         if one_drawing.scatter_mm is not None else "",
-        f"what was read makes that {in_hundred(chance.one_drawing)}" if chance.one_drawing is not None else "",
-        f"of {chance.draws} donors drawn as it may really be, {chance.fits:.1%} go on (99 % bounds {chance.low:.1%} to "
-        f"{chance.high:.1%}; {confidence:.0%} is asked for)",
-        "the verdict hangs on that: with half the odds, or twice, it would be another"
+        f"with the readings, {in_hundred(chance.one_drawing)} that they were" if chance.one_drawing is not None else "",
+        f"{chance.draws} parts were made up as this one may really be: {round(chance.fits * chance.draws)} of them "
+        f"went on, so {chance.says}; {in_hundred(confidence)} are asked for",
+        "the verdict hangs on the drawing: taken for half as likely, or twice, it would be another"
         if hangs_on_it(chance, confidence) else "",
     ]  # fmt: skip
     return [*found, Reason("", chance_says(chance), tuple(one for one in rests if one), one_drawing.source)]
