@@ -1,0 +1,115 @@
+"""Which figures of docs/benchmarks.md are older than what they rest on: each section says at which commit it was taken.
+
+python tests/documentation/figures.py                     # says which sections are older than their files
+python tests/documentation/figures.py --taken Slips       # after its script has run: marks the section as of now
+python tests/documentation/figures.py --taken Slips --at COMMIT
+
+The mark holds a digest of the scripts of the section and of the rooms that they use, so no history is needed to tell.
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import re
+import subprocess
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+PAGE = ROOT / "docs" / "benchmarks.md"
+EVERYTHING = ("reasoner/partkin", "data/tables", "ontology")
+_HEAD = re.compile(r"## (?P<title>[^:`\n]+): (?P<commands>.*`)")
+_MARK = re.compile(r"<!-- taken at (?P<commit>[0-9a-f]+), of files (?P<digest>[0-9a-f]+) -->")
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section of the page: its scripts, where its mark stands, and what the mark says (empty: there is none)."""
+
+    title: str
+    scripts: tuple[str, ...]
+    line: int
+    commit: str = ""
+    digest: str = ""
+
+    @property
+    def paths(self) -> tuple[str, ...]:
+        """The scripts, and the rooms that they name; all of the package where they run a command or a check."""
+        text = "".join((ROOT / script).read_text(encoding="utf-8") for script in self.scripts)
+        rooms = {room for room in re.findall(r"\bpartkin\.(\w+)", text) if (ROOT / EVERYTHING[0] / room).is_dir()}
+        whole = re.search(r"^import partkin$|from partkin import|\"-m\"|\bcli\b|pipeline", text, re.MULTILINE)
+        return (*self.scripts, *(EVERYTHING if whole else sorted(f"{EVERYTHING[0]}/{room}" for room in rooms)))
+
+    def is_older(self) -> bool:
+        """Whether what the figures rest on has changed since they were taken."""
+        return self.digest != digest_of(now(self.paths))
+
+
+def sections() -> list[Section]:
+    """The sections that name a script, in the order of the page."""
+    found, lines = [], PAGE.read_text(encoding="utf-8").splitlines()
+    for place, line in enumerate(lines):
+        if head := _HEAD.fullmatch(line):
+            names = re.findall(r"(\w+\.py)", head["commands"])
+            folder = re.findall(r"python (tests/\w+)/", head["commands"])[0]
+            mark = _MARK.fullmatch(lines[place + 1]) if place + 1 < len(lines) else None
+            said = mark.groupdict() if mark else {}
+            found.append(Section(head["title"], tuple(f"{folder}/{name}" for name in names), place, **said))
+    return found
+
+
+def now(paths: tuple[str, ...]) -> Iterator[tuple[str, str]]:
+    """Every file below these paths, with what git calls its blob."""
+    for path in paths:
+        files = [ROOT / path] if (ROOT / path).is_file() else (ROOT / path).rglob("*")
+        for file in files:
+            if file.is_file() and "__pycache__" not in file.parts:
+                content = file.read_bytes()
+                blob = hashlib.sha1(b"blob %d\0" % len(content) + content, usedforsecurity=False)
+                yield file.relative_to(ROOT).as_posix(), blob.hexdigest()
+
+
+def then(commit: str, paths: tuple[str, ...]) -> Iterator[tuple[str, str]]:
+    """The same of a commit."""
+    command = ["git", "ls-tree", "-r", commit, "--", *paths]
+    for line in subprocess.run(command, cwd=ROOT, check=True, capture_output=True, text=True).stdout.splitlines():
+        about, path = line.split("\t")
+        yield path, about.split()[2]
+
+
+def digest_of(files: Iterator[tuple[str, str]]) -> str:
+    """One short text for all of them."""
+    return hashlib.sha256(repr(sorted(files)).encode()).hexdigest()[:10]
+
+
+def mark(title: str, commit: str | None) -> None:
+    """Write that a section was taken at a commit, the one of now where none is given."""
+    section = next(one for one in sections() if one.title.startswith(title))
+    named = ["git", "rev-parse", "--short", commit or "HEAD"]
+    short = subprocess.run(named, cwd=ROOT, check=True, capture_output=True, text=True).stdout.strip()
+    files = then(commit, section.paths) if commit else now(section.paths)
+    lines = PAGE.read_text(encoding="utf-8").splitlines()
+    lines[section.line + 1 : section.line + 1 + bool(section.commit)] = [
+        f"<!-- taken at {short}, of files {digest_of(files)} -->"
+    ]
+    PAGE.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def main() -> None:
+    """Read the words of the command line; mark a section, or say which are older than what they rest on."""
+    words = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    words.add_argument("--taken", metavar="SECTION")
+    words.add_argument("--at", metavar="COMMIT")
+    given = words.parse_args()
+    if given.taken:
+        mark(given.taken, given.at)
+        return
+    for section in sections():
+        says = f"taken at {section.commit}" if section.commit else "taken at an unknown commit"
+        print(f"{section.title}: {says}, {'before its files changed' if section.is_older() else 'of these files'}")
+
+
+if __name__ == "__main__":
+    main()
