@@ -38,6 +38,58 @@ RightOf = Annotated[
     tuple[str, str] | None,
     typer.Option("--right-of", metavar="A B", help="The feature lies right of the line from A to B; no value."),
 ]
+Words = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="[[FROM [TO]] VALUE]",
+        help='Features, then what was read: a f 612, a f "24 1/8 in", a 7,1 (across). The feature alone with --at, '
+        "--through, --angle, --float, --left-of, --right-of; with --undo the reading, or none for the last.",
+    ),
+]
+ReadQuantity = Annotated[
+    str | None,
+    typer.Option(
+        "--quantity", "-q", metavar="QUANTITY",
+        help='centres (when left out), "near edges", "far edges", across, length, thickness, mass, gap.',
+    ),
+]  # fmt: skip
+ReadIn = Annotated[
+    str | None, typer.Option("--unit", "-u", metavar="UNIT", help="mm, cm, m, in; kg, g, lb. Left out: mm, kg.")
+]
+ReadWith = Annotated[
+    str | None,
+    typer.Option(
+        "--instrument", "-i", metavar="INSTRUMENT",
+        help='"steel rule", tape, caliper, template, photo or seller. Left out: counts as told by a seller.',
+    ),
+]  # fmt: skip
+PlusMinus = Annotated[
+    str | None,
+    typer.Option("--plus-minus", metavar="VALUE", help="Greatest error possible. Left out: the instrument's."),
+]
+At = Annotated[
+    str | None, typer.Option("--at", metavar="X,Y", help="Place of a feature without one, in the part's own frame.")
+]
+Through = Annotated[
+    str | None,
+    typer.Option("--through", metavar="THREAD", help="What goes through a hole: M6, or a plain bolt's diameter."),
+]
+Direction = Annotated[
+    str | None,
+    typer.Option("--angle", metavar="DIRECTION", help="Which way a slot points: 30 degrees, or 'to FEATURE'."),
+]
+FloatOf = Annotated[
+    str | None, typer.Option("--float", metavar="MM", help="How far a captive nut can move from its middle, any way.")
+]
+ReadBy = Annotated[str | None, typer.Option("--by", metavar="WHO", help="Who read it.")]
+ReadOn = Annotated[str | None, typer.Option("--on", metavar="DAY", help="The day, such as 2024-05-31.")]
+Corrects = Annotated[
+    str | None, typer.Option("--corrects", metavar="READING", help="The reading that this one replaces.")
+]
+ReadNote = Annotated[str | None, typer.Option("--note", metavar="TEXT", help="Anything you like.")]
+Undo = Annotated[
+    bool, typer.Option("--undo", help="Take back the last reading of PART, or the one named, by a later row.")
+]
 
 
 class Face(StrEnum):
@@ -58,63 +110,10 @@ def register(app: typer.Typer) -> None:
 
 
 def record(
-    part: Part,
-    words: Annotated[
-        list[str] | None,
-        typer.Argument(
-            metavar="[[FROM [TO]] VALUE]",
-            help='Features, then what was read: a f 612, a f "24 1/8 in", a 7,1 (across). The feature alone with --at, '
-            "--through, --angle, --float, --left-of, --right-of; with --undo the reading, or none for the last.",
-        ),
-    ] = None,
-    quantity: Annotated[
-        str | None,
-        typer.Option(
-            "--quantity", "-q", metavar="QUANTITY",
-            help='centres (when left out), "near edges", "far edges", across, length, thickness, mass, gap.',
-        ),
-    ] = None,
-    unit: Annotated[
-        str | None, typer.Option("--unit", "-u", metavar="UNIT", help="mm, cm, m, in; kg, g, lb. Left out: mm, kg.")
-    ] = None,
-    instrument: Annotated[
-        str | None,
-        typer.Option(
-            "--instrument", "-i", metavar="INSTRUMENT",
-            help='"steel rule", tape, caliper, template, photo or seller. Left out: counts as told by a seller.',
-        ),
-    ] = None,
-    plus_minus: Annotated[
-        str | None,
-        typer.Option("--plus-minus", metavar="VALUE", help="Greatest error possible. Left out: the instrument's."),
-    ] = None,
-    at: Annotated[
-        str | None,
-        typer.Option("--at", metavar="X,Y", help="Place of a feature without one, in the part's own frame."),
-    ] = None,
-    through: Annotated[
-        str | None,
-        typer.Option("--through", metavar="THREAD", help="What goes through a hole: M6, or a plain bolt's diameter."),
-    ] = None,
-    angle: Annotated[
-        str | None,
-        typer.Option("--angle", metavar="DIRECTION", help="Which way a slot points: 30 degrees, or 'to FEATURE'."),
-    ] = None,
-    float_mm: Annotated[
-        str | None,
-        typer.Option("--float", metavar="MM", help="How far a captive nut can move from its middle, any way."),
-    ] = None,
-    left_of: LeftOf = None,
-    right_of: RightOf = None,
-    by: Annotated[str | None, typer.Option("--by", metavar="WHO", help="Who read it.")] = None,
-    on: Annotated[str | None, typer.Option("--on", metavar="DAY", help="The day, such as 2024-05-31.")] = None,
-    corrects: Annotated[
-        str | None, typer.Option("--corrects", metavar="READING", help="The reading that this one replaces.")
-    ] = None,
-    note: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="Anything you like.")] = None,
-    undo: Annotated[
-        bool, typer.Option("--undo", help="Take back the last reading of PART, or the one named, by a later row.")
-    ] = False,
+    part: Part, words: Words = None, quantity: ReadQuantity = None, unit: ReadIn = None, instrument: ReadWith = None,
+    plus_minus: PlusMinus = None, at: At = None, through: Through = None, angle: Direction = None,
+    float_mm: FloatOf = None, left_of: LeftOf = None, right_of: RightOf = None, by: ReadBy = None, on: ReadOn = None,
+    corrects: Corrects = None, note: ReadNote = None, undo: Undo = False,
     folder: Folder = Path("."),
 ) -> None:  # fmt: skip
     """Take down a reading of PART: it is added to readings.csv, held against the others, and what it changes is said.

@@ -94,7 +94,8 @@ def _telling_fixing(verdict: Verdict) -> tuple[str, str, str]:
     worst = min(known, key=lambda pair: pair.margin_mm or 0.0)
     margin_mm = worst.margin_mm or 0.0
     told = f"{mm(margin_mm)} to spare" if margin_mm >= -1e-6 else f"{mm(-margin_mm)} out of reach"
-    return "Tightest", f"{worst.feature} on {worst.fixing}: {told}", ""
+    unsure = margin_mm < -1e-6 and verdict.verdict == NOT_ENOUGH
+    return "Tightest", f"{worst.feature} on {worst.fixing}: {told}", "as read, and readings may be out" * unsure
 
 
 def odd_text(verdict: Verdict) -> str:

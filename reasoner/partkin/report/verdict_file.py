@@ -8,9 +8,13 @@ from typing import Any
 
 from partkin.model.adapting import Action, Adaptation, EdgeGap
 from partkin.model.fitting import Chance, Conflict, LikelyPlaces, Nogood, Piece, Placement, WithinErrors
-from partkin.model.verdict import Laid, Pair, Unpaired, Verdict
+from partkin.model.reasons import Unknown
+from partkin.model.verdict import Laid, Pair, Verdict
 
 FORMAT = 1
+RULED_OUT = ("do", "feature", "says", "source")
+CONNECTOR = ("connector", "original", "donor", "state", "says")
+LEFT_OVER = ("fixing", "feature", "need", "why")
 DECIMALS = 6
 # A list that holds neither lists, objects nor text with brackets: written on one line.
 LEAF_LIST = re.compile(r'\[\n\s+(?:(?:"[^"\[\]{}\\\s]*"|-?[\d.eE+-]+|true|false|null),?\s+)+\]')
@@ -39,46 +43,25 @@ def as_tree(verdict: Verdict) -> dict[str, Any]:
         "placement": _placement(placement) if placement is not None else None,
         "pairs": [_pair(pair) for pair in verdict.pairs],
         "also": verdict.also,
-        "unpaired": [_left_over(left) for left in verdict.unpaired],
+        "unpaired": [_cells(one, *LEFT_OVER) for one in verdict.unpaired],
         "conflict": _conflict(verdict.conflict, verdict.conflict_says),
         "adaptations": [action for action in map(_action, _actions(verdict.adaptation))],
         "other_adaptations": [[_action(a) for a in _actions(other)] for other in verdict.other_adaptations],
         "adaptation_totals": [_totals(one) for one in (verdict.adaptation, *verdict.other_adaptations) if one],
         "adapted_chance": _chance(verdict.adapted_chance),
         "likely_work": _likely(verdict),
-        "ruled_out": [
-            {"do": r.do, "feature": r.feature, "says": r.says, "source": r.source} for r in verdict.ruled_out
-        ],
+        "ruled_out": [_cells(one, *RULED_OUT) for one in verdict.ruled_out],
         "edges": [_edge(gap) for gap in verdict.edges],
-        "connectors": [
-            {"connector": c.connector, "original": c.original, "donor": c.donor, "state": c.state, "says": c.says}
-            for c in verdict.connectors
-        ],
+        "connectors": [_cells(one, *CONNECTOR) for one in verdict.connectors],
         "besides": [_action(action) for action in verdict.besides],
-        "besides_ruled_out": [
-            {"do": r.do, "feature": r.feature, "says": r.says, "source": r.source} for r in verdict.besides_ruled_out
-        ],
-        "unknown": [
-            {
-                "what": u.what,
-                "reading": None if u.quantity is None else {
-                    "part": u.part, "quantity": u.quantity, "from": u.from_feature, "to": u.to_feature,
-                },
-                "says": u.says,
-            }
-            for u in verdict.unknown
-        ],
-        "safety": [{"rule": c.rule, "says": c.says, "hold": c.hold, "source": c.source} for c in verdict.safety],
-        "reasons": [
-            {"id": r.id, "says": r.says, "because": list(r.because), "source": r.source} for r in verdict.reasons
-        ],
+        "besides_ruled_out": [_cells(one, *RULED_OUT) for one in verdict.besides_ruled_out],
+        "unknown": [_unknown(one) for one in verdict.unknown],
+        "safety": [_cells(one, "rule", "says", "hold", "source") for one in verdict.safety],
+        "reasons": [_cells(one, "id", "says", "because", "source") for one in verdict.reasons],
         "next": verdict.next_step,
         "gaps": [{"fixing": fixing, "gap_mm": number(gap_mm)} for fixing, gap_mm in verdict.gaps],
         "flex_used_mm": number(verdict.flex_used_mm),
-        "levels": [
-            {"part": o.part, "host": o.host, "within": o.within, "verdict": o.verdict, "says": o.says}
-            for o in verdict.levels
-        ],
+        "levels": [_cells(one, "part", "host", "within", "verdict", "says") for one in verdict.levels],
         "likely": _likely_places(verdict.likely),
         "odd": _laid(verdict.odd),
         "after": _laid(verdict.after),
@@ -90,6 +73,16 @@ def verdict_json(verdict: Verdict) -> str:
     """The verdict file as text, ending in a newline; the same verdict gives the same bytes."""
     text = json.dumps(as_tree(verdict), ensure_ascii=False, indent=2, allow_nan=False)
     return LEAF_LIST.sub(lambda found: " ".join(found[0].split()).replace("[ ", "[").replace(" ]", "]"), text) + "\n"
+
+
+def _cells(one: object, *names: str) -> dict[str, Any]:
+    """These fields as they are; none of them is a float."""
+    return {name: getattr(one, name) for name in names}
+
+
+def _unknown(one: Unknown) -> dict[str, Any]:
+    ends = {"part": one.part, "quantity": one.quantity, "from": one.from_feature, "to": one.to_feature}
+    return {"what": one.what, "reading": None if one.quantity is None else ends, "says": one.says}
 
 
 def _places(rows: tuple[tuple[str, tuple[float, ...]], ...]) -> dict[str, list[float]]:
@@ -129,7 +122,7 @@ def _laid(laid: Laid | None) -> dict[str, Any] | None:
         return None
     return {
         "holds": laid.holding, "of": laid.count, "says": laid.says or None, "placement": _placement(laid.placement),
-        "pairs": [_pair(pair) for pair in laid.pairs], "unpaired": [_left_over(left) for left in laid.unpaired],
+        "pairs": [_pair(pair) for pair in laid.pairs], "unpaired": [_cells(one, *LEFT_OVER) for one in laid.unpaired],
         "odd": [
             {
                 "fixing": one.fixing, "feature": one.feature, "out_mm": [number(v) for v in one.out_mm],
@@ -138,10 +131,6 @@ def _laid(laid: Laid | None) -> dict[str, Any] | None:
             for one in laid.odd
         ],
     }  # fmt: skip
-
-
-def _left_over(left: Unpaired) -> dict[str, Any]:
-    return {"fixing": left.fixing, "feature": left.feature, "need": left.need, "why": left.why}
 
 
 def _edge(gap: EdgeGap) -> dict[str, Any]:

@@ -62,57 +62,77 @@ def decide(findings: Findings) -> Verdict:
     """
     chosen = word(findings)
     known, trial = findings.known, findings.trial
-    ids = (known.host.part.part, known.donor.part.part, findings.measured_from, chosen)
-    safety = cautions(known, findings.seams)
+    verdict = Verdict(
+        known.host.part.part, known.donor.part.part, findings.measured_from, chosen,
+        safety=cautions(known, findings.seams),
+    )  # fmt: skip
     if chosen == NOT_JUDGED:
         says = "A restraint part is never judged by geometry."
-        return Verdict(
-            *ids, safety=safety, reasons=reasons(findings, chosen), says=says,
-            next_step="Go by the maker's part number for that very vehicle, fitted by licensed practice.",
-        )  # fmt: skip
+        last = "Go by the maker's part number for that very vehicle, fitted by licensed practice."
+        return replace(verdict, reasons=reasons(findings, chosen), says=says, next_step=last)
+    if trial is not None:
+        verdict = _with_trial(verdict, trial)
     offered = _offered(findings, chosen)
+    verdict = _with_work(verdict, findings, offered)
+    as_read, odd, after = _laid(findings, offered)
     conflict = _conflict(findings) if chosen in (DOES_NOT_FIT, WITH_ADAPTATION) else None
     told = trial is not None and (conflict is not None or (findings.work_waits and trial.answer.conflict is not None))
-    as_read, odd, after = _laid(findings, offered)
-    shown = odd or as_read
-    conflict_text = conflict_says(trial, shown.pairs) if told and trial is not None else None
+    conflict_text = conflict_says(trial, (odd or as_read).pairs) if told and trial is not None else None
     seam_text = _seam_text(findings) if chosen == DOES_NOT_FIT else None
     open_questions = unknowns(findings, chosen)
-    answer = trial.answer if trial is not None else None
-    missing = trial is not None and trial.stand == "missing"
-    return Verdict(
-        *ids,
-        chance=trial.chance if trial is not None and not missing else None,
-        margin_mm=answer.margin_mm if answer is not None and not missing else None,
-        placement=answer.placement or None if answer is not None else None,
-        gaps=answer.gaps if answer is not None and not missing else (),
-        flex_used_mm=_pulled_mm(answer) if answer is not None and not missing else None,
-        likely=trial.likely if trial is not None and chosen == BOLTS_ON else None,
+    return replace(
+        verdict,
         pairs=as_read.pairs,
-        also=answer.also if answer is not None and not missing else 0,
         unpaired=as_read.unpaired,
         odd=odd,
         after=after,
         conflict=conflict,
         conflict_says=conflict_text or seam_text,
-        adaptation=offered[0] if offered else None,
-        other_adaptations=offered[1:],
-        ruled_out=findings.adapting.ruled_out if findings.adapting else (),
-        adapted_chance=findings.adapted_chance if offered else None,
-        likely_work=findings.likely.work if findings.likely is not None and chosen == NOT_ENOUGH else None,
-        likely_chance=findings.likely.chance if findings.likely is not None and chosen == NOT_ENOUGH else None,
         unknown=open_questions,
-        safety=safety,
         reasons=reasons(
             findings, chosen, conflict_text, seam_text, conflict.errors if conflict is not None else None,
             odd.says if odd is not None else None,
         ),
-        says=_says(findings, chosen, answer, odd),
+        says=_says(findings, chosen, trial.answer if trial is not None else None, odd),
         next_step=_next_step(findings, chosen, open_questions, offered),
         notes=findings.notes,
-        host_positions=_positions(trial.task.fixings, trial.nowhere[0]) if trial is not None else (),
-        donor_positions=_positions(trial.task.features, trial.nowhere[1]) if trial is not None else (),
     )  # fmt: skip
+
+
+def _with_trial(verdict: Verdict, trial: Trial) -> Verdict:
+    """Add where the donor lies, and where nothing is missing how well and how surely."""
+    answer = trial.answer
+    verdict = replace(
+        verdict,
+        placement=answer.placement or None,
+        host_positions=_positions(trial.task.fixings, trial.nowhere[0]),
+        donor_positions=_positions(trial.task.features, trial.nowhere[1]),
+        likely=trial.likely if verdict.verdict == BOLTS_ON else None,
+    )
+    if trial.stand == "missing":
+        return verdict
+    return replace(
+        verdict,
+        chance=trial.chance,
+        margin_mm=answer.margin_mm,
+        gaps=answer.gaps,
+        flex_used_mm=_pulled_mm(answer),
+        also=answer.also,
+    )
+
+
+def _with_work(verdict: Verdict, findings: Findings, offered: tuple[Adaptation, ...]) -> Verdict:
+    """Add the work that is listed, and what is likely to do where nothing is decided."""
+    likely = findings.likely if verdict.verdict == NOT_ENOUGH else None
+    return replace(
+        verdict,
+        adaptation=offered[0] if offered else None,
+        other_adaptations=offered[1:],
+        ruled_out=findings.adapting.ruled_out if findings.adapting else (),
+        adapted_chance=findings.adapted_chance if offered else None,
+        likely_work=likely.work if likely is not None else None,
+        likely_chance=likely.chance if likely is not None else None,
+    )
 
 
 def _laid(findings: Findings, offered: tuple[Adaptation, ...]) -> tuple[Laid, Laid | None, Laid | None]:
