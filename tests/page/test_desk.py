@@ -14,6 +14,7 @@ from partkin.commands.progress import Work
 from partkin.commands.seeing import SeenCheck
 from partkin.model import pulse
 from partkin.model.problem import FaultyInput
+from partkin.page.build_view import build_page
 from partkin.page.desk import Desk, Refused
 
 from .conftest import PATIENCE_S, demo_in
@@ -229,3 +230,20 @@ def test_a_report_that_is_stopped_keeps_what_was_checked(desk):
     assert [verdict.donor for verdict in view.verdicts] == list(donors[:2])
     assert len(view.overlays) == 2
     assert view.notes == (f"Stopped before all were checked; not looked at: {', '.join(donors[2:])}.",)
+
+
+def test_the_first_sight_of_a_build_comes_at_once_and_fills_in(tmp_path):
+    """Time of the thread that answers, so that the checks beside it do not count."""
+    build_page(Desk(demo_in(tmp_path / "before")))
+    desk = Desk(demo_in(tmp_path / "build"))
+    began = time.thread_time()
+    first = build_page(desk)
+    assert time.thread_time() - began < 0.5
+    assert first.count("being checked") >= 5 and "bolts on" not in first
+    until = time.monotonic() + PATIENCE_S
+    while desk.waiting():
+        assert time.monotonic() < until, "the checks never end"
+        time.sleep(0.05)
+    then = build_page(desk)
+    assert "being checked" not in then and "bolts on with adaptation" in then
+    desk.close(PATIENCE_S)

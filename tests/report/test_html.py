@@ -187,14 +187,18 @@ def test_a_browser_shows_it_whole_at_every_width(shown, width):
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize("width", [360, 1400])
-def test_axe_finds_no_violation(shown, width):
+@pytest.mark.parametrize(("width", "how"), [
+    (360, {}), (800, {}), (1400, {}), (1400, {"color_scheme": "dark"}), (1400, {"forced_colors": "active"}),
+])  # fmt: skip
+def test_axe_finds_no_violation(shown, width, how):
     axe = next((path for path in AXE if path.exists()), None)
     if axe is None:
         pytest.skip("axe-core is not installed: npm install axe-core")
     browser, address = shown
-    tab = browser.new_page(viewport={"width": width, "height": 900})
+    tab = browser.new_page(viewport={"width": width, "height": 900}, **how)
     tab.goto(address)
+    # What is folded away is read too.
+    tab.evaluate("document.querySelectorAll('details').forEach(fold => { fold.open = true; })")
     tab.evaluate(axe.read_text(encoding="utf-8") + ";0")
     found = tab.evaluate("axe.run()")
     assert len(found["passes"]) > 15

@@ -34,7 +34,8 @@ from partkin.tables.instruments import greatest_error_mm
 PICKED_WITHIN_PX = 1.5
 ANCHORS = 3
 # By how much the shape of the rectangle, or a length, may be off before it is asked about; common practice, no source.
-SIDES_WITHIN = 1.1
+# A picture cut from a larger one has its middle elsewhere, which makes a right shape look off by so much.
+SIDES_WITHIN = 1.3
 LENGTH_WITHIN = 0.01
 Followed = tuple[tuple[int, int], tuple[np.ndarray, ...]]
 
