@@ -99,7 +99,7 @@ def test_a_check_names_the_same_readings() -> None:
 
 def test_settled_needs_no_reading() -> None:
     fits = asking_next.next_text(asking_next.next_for(panel(LEANING, placed=range(4)), "donor"), ".")
-    assert fits.startswith("[=] donor on host: bolts on (chance 100 %)\n    No reading is needed.")
+    assert fits.startswith("[=] donor on host: bolts on (chance 100 in 100)\n    No reading is needed.")
     apart = panel([(0.0, 0.0), (420.0, 0.0), *LEANING[2:]], placed=range(4), host=LEANING)
     conflict = asking_next.next_text(asking_next.next_for(apart, "donor"), ".")
     assert conflict.startswith("[x] donor on host: does not fit")

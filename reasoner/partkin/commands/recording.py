@@ -385,19 +385,4 @@ def stated_chance(verdict: Verdict) -> str | None:
         or (one_of_several and verdict.verdict == NOT_ENOUGH)
     ):
         return None
-    return _percent(verdict.chance.fits)
-
-
-def _percent(share: float) -> str:
-    """A chance that never rounds to certainty.
-
-    Examples
-    --------
-    >>> _percent(0.9994), _percent(1.0), _percent(0.47), _percent(0.002)
-    ('over 99 %', '100 %', '47 %', 'under 1 %')
-    """
-    if 0.0 < share < 0.01:
-        return "under 1 %"
-    if 0.99 < share < 1.0:
-        return "over 99 %"
-    return f"{100 * share:.0f} %"
+    return verdict.chance.says
