@@ -59,6 +59,12 @@ def test_where_no_edge_shows_none_is_followed(shades: tuple[int, int]) -> None:
     assert followed(drawn(STRAIGHT, shades), pictured(SHEET_MM, STRAIGHT)) == ()
 
 
+def test_corners_outside_the_picture_are_not_followed() -> None:
+    corners = pictured(SHEET_MM, STRAIGHT)
+    for far_px in (-1.0, 1e300):
+        assert followed(drawn(STRAIGHT), np.vstack([corners[:3], [[far_px, 500.0]]])) == ()
+
+
 def test_a_ragged_edge_is_left_out() -> None:
     picture = drawn(STRAIGHT)
     corners = pictured(SHEET_MM, STRAIGHT)

@@ -152,8 +152,11 @@ def followed(shades: np.ndarray, corners_px: np.ndarray) -> tuple[np.ndarray, ..
     Returns
     -------
     tuple of ndarray
-        Points (n, 2) along each edge that shows as one smooth line; the others are left out.
+        Points (n, 2) along each edge that shows as one smooth line; the others are left out, and all where a corner
+        lies outside the picture.
     """
+    if not ((corners_px >= 0.0) & (corners_px <= shades.shape[::-1])).all():
+        return ()
     ends = zip(corners_px, np.roll(corners_px, -1, axis=0), strict=True)
     found = (_followed(shades, one, other) for one, other in ends)
     return tuple(edge for edge in found if edge is not None)
