@@ -87,7 +87,10 @@ def odd_holes(task: FitTask, shown: Sequence[tuple[str, str]] = ()) -> OddHoles 
         found.pairs for found in search.found.values()
         if found.value >= search.at_least and any(work.layout.allowed_mm[pair] < WILD_MM for pair in found.pairs)
     ]  # fmt: skip
-    laid = [one for pairs in sorted(sets) for one in _with_the_rest(work, pairs, wanted)]
+    laid: list[_Laid] = []
+    for pairs in sorted(sets):
+        most_mm = min((max(one.excess_mm, default=0.0) for one in laid), default=math.inf)
+        laid += _with_the_rest(work, pairs, wanted, most_mm)
     if not laid:
         return None
     preferred = set(shown)
@@ -115,12 +118,19 @@ def _answer(work: WorkedTask, best: _Laid) -> OddHoles:
     return OddHoles(placement_of(found, work.task.mirrored), work.pair_fits(found), ordered)
 
 
-def _with_the_rest(work: WorkedTask, held: tuple[Pair, ...], wanted: tuple[np.ndarray, np.ndarray]) -> Iterator[_Laid]:
-    """Pair what is left over in every way that may be best, nearest first, with its placement."""
+def _with_the_rest(
+    work: WorkedTask, held: tuple[Pair, ...], wanted: tuple[np.ndarray, np.ndarray], most_mm: float
+) -> Iterator[_Laid]:
+    """Pair what is left over in every way that may be best, nearest first, with its placement.
+
+    `most_mm`: what another set needs; ways that need more are left out.
+    """
     best: tuple[float, ...] | None = None
     for bound_mm, odd in sorted(_rests(work, held, wanted))[:MOST_REST]:
         if best is not None and round(bound_mm / CLOSE_MM) > best[0]:
             return
+        if not _goes_with(work, (*held, *odd), len(held), most_mm):
+            continue
         laid = _placed(work, held, odd)
         if best is None or laid.rank <= best:
             best = laid.rank or (0,)
@@ -152,6 +162,15 @@ def _rests(
                 more += [(max(bound_mm, float(need_mm[pair])), (*odd, pair)) for pair in pairs] or [(bound_mm, odd)]
             found = sorted(more)[: MOST_REST * 4]
     return found
+
+
+def _goes_with(work: WorkedTask, pairs: tuple[Pair, ...], held: int, most_mm: float) -> bool:
+    """Whether the pairs behind the first `held` may all do with so much beyond their play."""
+    if not math.isfinite(most_mm):
+        return True
+    known = work.layout.known(pairs)
+    room_mm = np.where(np.arange(len(pairs)) < held, 0.0, most_mm + 2.0 * CLOSE_MM)
+    return bool(best_placement(replace(known, rho=known.rho + room_mm), stop_at_sign=True).fits)
 
 
 def _placed(work: WorkedTask, held: tuple[Pair, ...], odd: tuple[Pair, ...]) -> _Laid:
