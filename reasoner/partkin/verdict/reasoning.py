@@ -146,10 +146,8 @@ def _seams(findings: Findings) -> list[Reason]:
     seams = findings.seams
     if seams is None:
         return []
-    return [
-        Reason("", f"the donor's {kind} lies within {mm(departure)} of the original's ({mm(limit)} explained)")
-        for kind, departure, limit in seams.coincide
-    ]  # fmt: skip
+    says = "the donor's {} lies within {} of the original's; the readings may be out by {}"
+    return [Reason("", says.format(kind, mm(departure), mm(limit))) for kind, departure, limit in seams.coincide]
 
 
 def _forbids(findings: Findings) -> list[Reason]:
