@@ -233,7 +233,7 @@ class Found:
     """What readers made of what they were given."""
 
     inputs: collections.Counter[str] = field(default_factory=collections.Counter)
-    wrong: dict[str, tuple[str, bytes]] = field(default_factory=dict)
+    wrong: dict[str, bytes] = field(default_factory=dict)
     elsewhere: set[str] = field(default_factory=set)
     slowest_s: float = 0.0
 
@@ -249,7 +249,9 @@ class Found:
         except (Exception, Hung) as failure:
             at = traceback.extract_tb(failure.__traceback__)[-1]
             said = f"{name}: {type(failure).__name__} at {Path(at.filename).name}:{at.lineno}"
-            self.wrong.setdefault(said, (str(failure)[:100], content))
+            if said not in self.wrong:
+                print(f"{said} {str(failure)[:100]}\n    {content[:300]!r}", flush=True)
+            self.wrong.setdefault(said, content)
         finally:
             signal.setitimer(signal.ITIMER_PROF, 0)
         self.slowest_s = max(self.slowest_s, time.process_time() - begun)
@@ -287,6 +289,7 @@ def campaign(names: Sequence[str], count: int, number: int, inside: Path, found:
                 found.take(name, reader, content, Path(folder))
 
         reads()
+        print(f"{name}: {found.inputs[name]} inputs", file=sys.stderr, flush=True)
 
 
 def main() -> None:
@@ -304,8 +307,6 @@ def main() -> None:
         found = Found()
         found.watch(Path(inside))
         campaign(names, asked.count, asked.seed, Path(inside), found)
-    for said, (why, content) in found.wrong.items():
-        print(f"{said} {why}\n    {content[:300]!r}")
     print("".join(f"written elsewhere: {path}\n" for path in sorted(found.elsewhere)), end="")
     print(f"{sum(found.inputs.values())} inputs, {len(found.wrong)} kinds of traceback or hang, "
           f"{len(found.elsewhere)} files elsewhere, slowest {found.slowest_s:.1f} s")  # fmt: skip
