@@ -127,23 +127,29 @@ def leaves_nothing_open(
     Shares nothing with the search that closed the branches.
     """
     barred = [frozenset((fixing, feature) for fixing, feature in pairs) for pairs in nogoods]
-    holding: dict[Named, list[frozenset[Named]]] = {}
+    # Most nogoods are of one or two pairs: those are looked up, the larger ones gone through.
+    beside: dict[Named, set[Named]] = {}
+    larger: dict[Named, list[frozenset[Named]]] = {}
     for pairs in barred:
         for pair in pairs:
-            holding.setdefault(pair, []).append(pairs)
-    spots = [("fixing", name) for name in fixings] + [("feature", name) for name in features]
+            if len(pairs) > 2:
+                larger.setdefault(pair, []).append(pairs)
+            else:
+                beside.setdefault(pair, set()).update(pairs - {pair} or pairs)
+    spots = [(0, name) for name in fixings] + [(1, name) for name in features]
+    ways = {(side, name): [pair for pair in options if pair[side] == name] for side, name in spots}
 
     def open_from(made: frozenset[Named]) -> bool:
-        left = [s for s in spots if all(pair[s[0] == "feature"] != s[1] for pair in made)]
-        if not left:
+        taken = {pair[0] for pair in made}, {pair[1] for pair in made}
+        spot = next((spot for spot in spots if spot[1] not in taken[spot[0]]), None)
+        if spot is None:
             return True
-        kind, name = left[0]
-        for pair in options:
-            clash = any(pair[0] == other[0] or pair[1] == other[1] for other in made)
-            if pair[kind == "feature"] != name or clash:
+        for pair in ways[spot]:
+            if pair[0] in taken[0] or pair[1] in taken[1]:
                 continue
             grown = made | {pair}
-            if not any(pairs <= grown for pairs in holding.get(pair, ())) and open_from(grown):
+            barring = not beside.get(pair, set()).isdisjoint(grown) or any(p <= grown for p in larger.get(pair, ()))
+            if not barring and open_from(grown):
                 return True
         return False
 

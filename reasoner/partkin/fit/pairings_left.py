@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from partkin.fit.out_by import CLOSE_MM, MOST_SHARE, HeldPairs
 from partkin.fit.turns import two_by_two
 
@@ -39,9 +41,14 @@ def pairings_left(
     used: dict[frozenset[Pairing], None] = {}
     steps = 0
 
+    number = {pair: at for at, pair in enumerate(placed)}
+
     def against(made: tuple[Pairing, ...], pair: Pairing) -> frozenset[Pairing] | None:
-        alone = frozenset((pair,))
-        return next((bar for bar in (alone, *(alone | {other} for other in made)) if bar in apart), None)
+        at = number.get(pair)
+        if at is None:
+            return None
+        bars = (other for other in (pair, *made) if other in number and apart[at, number[other]])
+        return next((frozenset((pair, other)) for other in bars), None)
 
     def ways(made: tuple[Pairing, ...], side: int, name: str) -> list[Pairing]:
         taken = {pair[0] for pair in made}, {pair[1] for pair in made}
@@ -69,17 +76,17 @@ def pairings_left(
     return (left, [tuple(sorted(bar)) for bar in used]) if go(()) else None
 
 
-def _ruled_out(every: HeldPairs, placed: Sequence[Pairing]) -> set[frozenset[Pairing]] | None:
-    """Pairs that cannot be made alone, or not two together, even at `MOST_SHARE`; None: a shape is left open."""
+def _ruled_out(every: HeldPairs, placed: Sequence[Pairing]) -> np.ndarray | None:
+    """Which two pairs cannot be made together even at `MOST_SHARE`, (n, n); on the diagonal, which cannot be alone.
+
+    None: a shape is left open.
+    """
     near = every.near(MOST_SHARE)
     if near is None:
         return None
     rho = every.pairs.rho + MOST_SHARE * every.size_mm
     off = [side.radius_mm(MOST_SHARE, n)[column] for side, n, column in zip(every.sides, near, every.on.T, strict=True)]
     two = two_by_two(replace(every.pairs, rho=rho + every.play_half_mm + off[0] + off[1] + CLOSE_MM))
-    apart = {
-        frozenset((placed[int(a)], placed[int(b)]))
-        for a, b in zip(two.first[two.short_mm > 0.0], two.second[two.short_mm > 0.0], strict=True)
-    }
-    apart |= {frozenset((pair,)) for pair, play in zip(placed, rho, strict=True) if play < -CLOSE_MM}
+    apart, short = np.diag(rho < -CLOSE_MM), two.short_mm > 0.0
+    apart[two.first[short], two.second[short]] = apart[two.second[short], two.first[short]] = True
     return apart

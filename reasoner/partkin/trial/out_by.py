@@ -65,16 +65,17 @@ def _share(known: Known, places: Places, prepared: Prepared) -> WithinErrors | N
     ]  # fmt: skip
     if not any(must) or not placed:
         return None
-    every = _held(known, places, prepared, placed)
+    sides = _sides(known, places, prepared)
+    every = _held(known, places, prepared, sides, placed)
     found = pairings_left([(o.fixing, o.feature) for o in task.options], must, every, placed)
     if found is None or not all(any(pair in placed for pair in pairing) for pairing in found[0]):
         return None
     left = [[pair for pair in pairing if pair in placed] for pairing in found[0]]
-    held = [_held(known, places, prepared, pairs) for pairs in left]
+    held = [_held(known, places, prepared, sides, pairs) for pairs in left]
     shares = [one for one in map(share_needed, held) if one is not None]
     if len(shares) < len(held):
         return None
-    bars = [_held(known, places, prepared, pairs) for pairs in found[1]]
+    bars = [_held(known, places, prepared, sides, pairs) for pairs in found[1]]
     return _proved(min([MOST_SHARE, *shares]), [*bars, *held], [*found[1], *left], prepared, must, left_out(places))
 
 
@@ -100,14 +101,19 @@ def _proved(
     return WithinErrors(stated, *must, tuple(nogoods), slips)
 
 
-def _held(known: Known, places: Places, prepared: Prepared, pairs: Sequence[Pairing]) -> HeldPairs:
+def _sides(known: Known, places: Places, prepared: Prepared) -> tuple[StatedShape, StatedShape]:
+    """The shapes that the readings of host and donor tell."""
+    shown, task = places.hosted.placed_by, prepared.task
+    host = _shape(places.host, places.host_side, {shown[spot.id] for spot in task.fixings if spot.id in shown})
+    donor, flip = _shape(places.donor, known.donor, {spot.id for spot in task.features}), mirror_of(task)
+    return host, replace(donor, at_mm=donor.at_mm * flip, read_mm=donor.read_mm * flip)
+
+
+def _held(
+    known: Known, places: Places, prepared: Prepared, sides: tuple[StatedShape, StatedShape], pairs: Sequence[Pairing]
+) -> HeldPairs:
     """The pairs on the shapes that the readings tell."""
     shown = places.hosted.placed_by
-    host, donor = places.host, places.donor
-    stated = {shown[spot.id] for spot in prepared.task.fixings if spot.id in shown}
-    sides = _shape(host, places.host_side, stated), _shape(donor, known.donor, {s.id for s in prepared.task.features})
-    flip = mirror_of(prepared.task)
-    sides = sides[0], replace(sides[1], at_mm=sides[1].at_mm * flip, read_mm=sides[1].read_mm * flip)
     flat = Pairs.of(prepared.task, pairs)
     on = np.array([(sides[0].features.index(shown[f]), sides[1].features.index(d)) for f, d in pairs])
     fixings = [prepared.fixings[f] for f, _ in pairs]
