@@ -153,11 +153,19 @@ def test_a_server_that_refuses_says_why(oxigraph):
         Server(oxigraph.removesuffix("/query") + "/").rows("SELECT * {}")
 
 
+def test_another_address_of_the_same_server_will_do(tmp_path, oxigraph):
+    stock, other = made(tmp_path, oxigraph), oxigraph.replace("127.0.0.1", "localhost")
+    found = stocking.find(host(), "host", stock, in_full=0, graph=other).answer.found
+    assert {one.part: one.speaks for one in found if one.speaks} == SPEAKS
+
+
 def test_a_stock_keeps_to_its_graph(tmp_path, oxigraph):
     stock = made(tmp_path, "")
     file = table_of([("more", HOLES, np.full(5, 7.0), None)], np.random.default_rng(3)).write(tmp_path / "m.parquet")
     with pytest.raises(FaultyInput, match="the stock itself"):
         storing.add([file], stock, oxigraph)
+    with pytest.raises(FaultyInput, match="holds nothing of this stock"):
+        stocking.find(host(), "host", stock, without=["other hand"], graph=oxigraph)
 
 
 def test_what_an_add_left_in_the_server_that_was_never_finished_is_not_heard(tmp_path, oxigraph, monkeypatch):

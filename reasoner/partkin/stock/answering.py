@@ -14,6 +14,7 @@ import pyarrow as pa
 from partkin.graph import in_stock
 from partkin.graph.in_stock import RESTRAINT_PART, WantedPart
 from partkin.graph.stores import Server, is_url
+from partkin.model.problem import FaultyInput, Problem
 from partkin.stock import index
 from partkin.stock.finding import Host
 from partkin.stock.joining import GOES, Hit
@@ -79,17 +80,16 @@ def ask(
     Raises
     ------
     FaultyInput
-        There is no such stock, its manifest is damaged, or an address is none.
+        There is no such stock, its manifest is damaged, an address is none, or the server holds nothing of it.
     RuntimeError
         A file of it cannot be read, or the scheduler, a worker or the server went away: there is no answer then,
         never a shorter one.
     """
-    if graph:
-        Server(graph)
     cluster = Cluster(on) if on else None
     do: Do = cluster.do if cluster is not None else by_threads
     try:
         manifest = read_manifest(stock)
+        _check_graph(manifest, graph)
         try:
             return _Asking(stock.resolve(), manifest, graph, do, said).answers(questions)
         except FileNotFoundError as fault:
@@ -101,6 +101,15 @@ def ask(
     finally:
         if cluster is not None:
             cluster.close()
+
+
+def _check_graph(manifest: Manifest, graph: str) -> None:
+    """Refuse a server that holds nothing of a stock: what speaks against a part would be left out."""
+    if graph and graph != manifest.graph:
+        found = Server(graph).rows(f"ASK {{ GRAPH <{in_stock.graph_iri(manifest.token)}> {{ ?s ?p ?o }} }}")
+        if found != [{"answer": "true"}]:
+            mend = "Leave --graph out, or add the parts to a stock with it"
+            raise FaultyInput((Problem("graph", 0, "--graph", f"{graph} holds nothing of this stock", mend),))
 
 
 @dataclass(frozen=True)
