@@ -27,7 +27,7 @@ def solve(task: FitTask, node_limit: int = NODE_LIMIT, *, proof: bool = True) ->
         How many nodes may be opened for each question: does it fit, by what margin, what conflicts. Counts,
         never seconds: the same task gives the same answer.
     proof
-        False where only the placement is wanted: what does not fit then has no conflict.
+        False where only the placement is wanted: no conflict of what does not fit, no movement left of what does.
 
     Returns
     -------
@@ -84,7 +84,7 @@ def answer_of(work: WorkedTask, proof: bool = True) -> FitAnswer:
         found = search.run()
     except LimitReached:
         return _undecided(work, search.best())
-    return _answer(work, True, found) if found else _does_not_fit(work, proof)
+    return _answer(work, True, found, moves=proof) if found else _does_not_fit(work, proof)
 
 
 def _any(sides: tuple[np.ndarray, np.ndarray]) -> bool:
@@ -137,7 +137,7 @@ def _best_single(work: WorkedTask) -> FoundPairing:
 def _undecided(work: WorkedTask, found: list[FoundPairing]) -> FitAnswer:
     if found:
         says = f"pairs and margin are the best found within the limit of {work.limit}"
-        return _answer(work, True, found, limit=says)
+        return _answer(work, True, found, limit=says, moves=True)
     return undecided(work.task, work.limit)
 
 
@@ -161,6 +161,7 @@ def _answer(
     *,
     limit: str | None = None,
     conflict: Conflict | None = None,
+    moves: bool = False,
 ) -> FitAnswer:
     ranked = sorted(found, key=lambda one: _id_order(work.layout, one.pairs))
     pairs = work.pair_fits(ranked[0])
@@ -173,7 +174,7 @@ def _answer(
         also_pairs=tuple(_as_ids(work, one.pairs) for one in ranked[1 : MOST_SHOWN + 1]),
         unpaired_fixings=tuple(spot.id for spot in work.task.fixings if spot.id not in used[0]),
         unpaired_features=tuple(spot.id for spot in work.task.features if spot.id not in used[1]),
-        conflict=conflict, limit=limit, slides=work.slides(ranked[0]) if fits else (),
+        conflict=conflict, limit=limit, slides=work.slides(ranked[0]) if moves else (),
     )  # fmt: skip
 
 
