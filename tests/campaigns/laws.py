@@ -208,7 +208,7 @@ def broken(law: str, one: Verdict, other: Verdict, in_space: bool) -> str:
     if (
         not in_space
         and None not in margins
-        and max(margins) > LEAST_MARGIN_MM
+        and LEAST_MARGIN_MM < max(margins) < MOST_MARGIN_MM
         and abs(margins[0] - margins[1]) > SAME_MM
     ):  # type: ignore[type-var, operator]
         return f"{one.verdict}: margin {margins[0]:.3f} -> {margins[1]:.3f}"

@@ -17,6 +17,8 @@ from partkin.graph.files import query_files
 from partkin.graph.graph import Knowledge
 from partkin.graph.names import plain_number
 from partkin.model.build import Build
+from partkin.sheets import load
+from partkin.tables.shipped import shipped
 
 Row = tuple[Any, ...]
 
@@ -38,7 +40,15 @@ class Answered:
 
 @cache
 def answered() -> list[Answered]:
-    builds = [dashboard(), with_original(7.0), with_original(9.0, "bracket"), *(family(seed) for seed in range(40))]
+    every = load(shipped("ontology") / "examples" / "valid" / "every-sheet").build
+    assert every is not None
+    builds = [
+        every,
+        dashboard(),
+        with_original(7.0),
+        with_original(9.0, "bracket"),
+        *(family(seed) for seed in range(40)),
+    ]
     found = []
     for graph, build in ((compile_graph(build), build) for build in builds):
         derived = {
