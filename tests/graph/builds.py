@@ -358,9 +358,34 @@ def family(seed: int) -> Build:
     connectors = tuple(Connector(part.part, "c", 4) for part in parts if draw.random() < 0.3)
     # Drawn last, so that what stands above is what it always was.
     parts = [
-        replace(part, airbag=draw.choice([None, None, True, False]), broken_by=draw.choice([None, *words.BROKEN_BY]))
+        replace(
+            part,
+            airbag=draw.choice([None, None, True, False]),
+            broken_by=draw.choice([None, *words.BROKEN_BY]),
+            material=draw.choice([None, "ABS"]),
+            thickness_mm=draw.choice([None, 2.5]),
+            mass_kg=draw.choice([None, 4.5]),
+            finish=draw.choice([None, "black"]),
+            flex_mm=draw.choice([None, 1.5]),
+            flex_in_plane=draw.choice([None, True]),
+            note=draw.choice([None, "invented"]),
+        )
         for part in parts
     ]
+    readings = tuple(
+        replace(
+            one,
+            line_from=draw.choice([None, "f0"]),
+            line_to=draw.choice([None, "f1"]),
+            note=draw.choice([None, "once"]),
+            instrument=draw.choice([None, "tape"]),
+        )
+        for one in readings
+    )
+    offers = tuple(
+        replace(one, note=draw.choice([None, "as seen"]), seller=draw.choice([None, "somebody"])) for one in offers
+    )
+    zones = tuple(replace(one, row=place) for place, one in enumerate(zones, start=2))
     features = tuple(
         replace(
             one,
