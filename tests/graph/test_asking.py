@@ -84,7 +84,7 @@ def test_an_original_may_be_checked_on_its_own_host():
 def test_a_part_that_is_not_there_is_told_with_the_nearest():
     assert problem(dashboard(), "top2").mend == "Did you mean 'top-2'?"
     assert problem(dashboard(), "top-2", "fram").mend == "Did you mean 'frame'?"
-    assert problem(Build(), "x").mend == "The sheet lists no part yet"
+    assert problem(Build(), "x").mend == "No part is listed yet: give each a row there, with an id of its own"
 
 
 def test_a_host_is_no_donor_and_a_donor_no_host():

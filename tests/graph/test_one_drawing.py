@@ -40,7 +40,7 @@ def test_build_toml_has_the_last_word_and_the_verdict_says_so() -> None:
     made = replace(made, settings=Settings(same_drawing=0.9))
     verdict = partkin.check(made, "donor")
     assert verdict.chance.assumed == 0.9
-    assert any("counts for 90 in 100: build.toml says so" in reason.says for reason in verdict.reasons)
+    assert any("90 in 100 that both were made to one drawing: build.toml says so" in reason.says for reason in verdict.reasons)
 
 
 def test_a_verdict_that_hangs_on_it_says_so() -> None:
@@ -50,7 +50,7 @@ def test_a_verdict_that_hangs_on_it_says_so() -> None:
     said = {}
     for weight in (0.05, 0.5, 0.99):
         verdict = partkin.check(replace(made, settings=Settings(same_drawing=weight)), "donor")
-        hangs = any("the verdict hangs on that" in reason.says for reason in verdict.reasons)
+        hangs = any("the verdict hangs on the drawing" in reason.says for reason in verdict.reasons)
         said[weight] = verdict.verdict, hangs
     assert said[0.05][0] == "not enough measured" and said[0.99] == ("bolts on", False)
     assert said[0.5] == ("bolts on", True)
