@@ -386,6 +386,7 @@ def family(seed: int) -> Build:
         replace(one, note=draw.choice([None, "as seen"]), seller=draw.choice([None, "somebody"])) for one in offers
     )
     zones = tuple(replace(one, row=place) for place, one in enumerate(zones, start=2))
+    models = tuple(replace(one, note="invented", row=place) for place, one in enumerate(models, start=2))
     features = tuple(
         replace(
             one,
