@@ -8,6 +8,7 @@ import pytest
 import rdflib
 
 from partkin.graph import export_turtle, validate
+from partkin.graph.names import full
 from partkin.graph.shapes import check_graph
 from partkin.model.build import Build, Feature, Part
 from partkin.model.columns import SHEETS, Column
@@ -190,3 +191,31 @@ def test_the_demo_build_passes(tmp_path):
     loaded = load(tmp_path / "demo")
     assert loaded.problems == ()
     assert validate(loaded.build) == ()
+
+
+def another(value: rdflib.term.Node) -> rdflib.term.Node:
+    """A second value of the same kind, which is not at fault in itself."""
+    if isinstance(value, rdflib.Literal) and value.datatype == rdflib.XSD.boolean:
+        return rdflib.Literal(not value.value)
+    if isinstance(value, rdflib.Literal) and value.datatype == rdflib.XSD.date:
+        return rdflib.Literal("2001-01-01", datatype=rdflib.XSD.date)
+    if isinstance(value, rdflib.Literal):
+        return rdflib.Literal(f"{value}1", datatype=value.datatype)
+    return rdflib.URIRef(f"{value}1")
+
+
+def test_no_column_may_be_said_twice_of_one_thing():
+    graph = rdflib.Graph().parse(EXAMPLES / "valid" / "every-sheet.ttl")
+    more, wanted = [], set()
+    for sheet in SHEETS:
+        for column in sheet.terms:
+            if column.holds in ("corners", "numbers", "cautions", "behind", "axis", "id", "platform", "number"):
+                continue
+            for thing in graph.subjects(rdflib.RDF.type, rdflib.URIRef(full(sheet.rdf_class))):
+                if (value := graph.value(thing, rdflib.URIRef(full(column.term)))) is not None:
+                    more.append((thing, rdflib.URIRef(full(column.term)), another(value)))
+                    wanted.add((sheet.name, column.name))
+    for triple in more:
+        graph.add(triple)
+    told = {(one.sheet, one.column) for one in check_graph(graph)}
+    assert len(wanted) > 60 and wanted - told == set()
