@@ -2,14 +2,7 @@
 
 from __future__ import annotations
 
-import importlib
 import math
-import multiprocessing
-import signal
-import sys
-import threading
-from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -19,8 +12,8 @@ from partkin import pipeline
 from partkin.choosing import Donor, calibration, total
 from partkin.choosing import rank as put_in_order
 from partkin.commands.progress import Work
-from partkin.graph import graph_of, known_of
-from partkin.model import pulse
+from partkin.commands.sharing_out import of_each_donor
+from partkin.graph import known_of
 from partkin.model.build import Build, Offer, Part, around
 from partkin.model.choosing import Calibration, Foretold, Ranking, Total
 from partkin.model.problem import FaultyInput, Problem
@@ -33,8 +26,6 @@ if TYPE_CHECKING:
 
     from partkin.trial.findings import Findings
 
-MANY = 12
-MOST_WORKERS = 4
 # Readings whose worth in money is looked at, and values of each that are looked at.
 MOST_FORETOLD = 3
 VALUES = 97
@@ -61,7 +52,10 @@ def rank(build: Build, host: str | None = None, work: Work | None = None) -> Ran
     named = _host(build, host)
     stands_for = {named, *(part.part for part in build.came_off(named))}
     parts = _meant(build, named, stands_for)
-    judged = _checked(build, named, [part.part for part in parts], work or Work("donors", len(parts)))
+    judged = of_each_donor(
+        build, [part.part for part in parts], lambda build, donor: _judged(build, named, donor),
+        work or Work("donors", len(parts)),
+    )  # fmt: skip
     # Fewer than there are, where that was stopped.
     parts = parts[: len(judged)]
     with_whole = [whole_offers(build, part) for part in parts]
@@ -74,52 +68,7 @@ def rank(build: Build, host: str | None = None, work: Work | None = None) -> Ran
     return put_in_order(named, donors, offers, build.settings)
 
 
-_asked: list[tuple[Build, str]] = []
-
-
-def _checked(build: Build, host: str, donors: list[str], work: Work) -> list[Judged]:
-    """Check every donor; many are shared out among the processors where a process can be copied safely."""
-    workers = min(pulse.processors(), MOST_WORKERS)
-    safe = "fork" in multiprocessing.get_all_start_methods() and threading.active_count() == 1
-    _asked[:] = [(build, host)]
-    if len(donors) < MANY or workers < 2 or not safe or sys.platform == "darwin":
-        return _gathered(work, donors, map(_check, donors))
-    _shared(build)
-    with ProcessPoolExecutor(workers, multiprocessing.get_context("fork"), _quietly) as pool:
-        found = _gathered(work, donors, pool.map(_check, donors))
-        pool.shutdown(cancel_futures=True)
-    return found
-
-
-def _quietly() -> None:
-    """Set up a worker: it shows no progress and ignores Ctrl-C, which the parent handles."""
-    pulse.silence()
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-
-def _gathered(work: Work, donors: Sequence[str], answers: Iterable[Judged]) -> list[Judged]:
-    """What is found out, up to where the work is stopped."""
-    found: list[Judged] = []
-    coming: Iterator[Judged] = iter(answers)
-    try:
-        for _ in work.each(donors):
-            found.append(next(coming))
-    except KeyboardInterrupt:
-        work.stop()
-    return found
-
-
-def _shared(build: Build) -> None:
-    """Make once what every process needs: the graph, and the modules that checks come to import."""
-    graph_of(build)
-    for name in (
-        "trial.trying", "adaptation.adapting", "trial.seams", "readings.untied", "readings.next_readings", "verdict",
-    ):  # fmt: skip
-        importlib.import_module(f"partkin.{name}")
-
-
-def _check(donor: str) -> Judged:
-    build, host = _asked[0]
+def _judged(build: Build, host: str, donor: str) -> Judged:
     findings = pipeline.find_out(build, donor, host, others=False)
     verdict = pipeline.decided(build, findings)
     own = findings.known.donor.part

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from partkin import pipeline
 from partkin.commands.progress import Work
+from partkin.commands.sharing_out import of_each_donor
 from partkin.model.build import Build
 from partkin.model.drawing import OverlayView, ReportView, TemplateView
 from partkin.model.mating import Fixing
@@ -148,22 +149,22 @@ def report_of(
 
     chosen = donors_of(build) if donors is None else tuple(donors)
     work = work or Work("donors", len(chosen))
-    found: list[SeenCheck] = []
-    said: list[str] = [*notes]
-    try:
-        for donor in work.each(chosen):
-            try:
-                found.append(see(build, donor))
-            except FaultyInput as fault:
-                said += [f"{donor} was not checked. {problem}" for problem in fault.problems]
-    except KeyboardInterrupt:
-        work.stop()
+    looked = of_each_donor(build, chosen, _seen_or_why_not, work)
+    found = [one for one in looked if isinstance(one, SeenCheck)]
+    said = [*notes, *(says for one in looked if not isinstance(one, SeenCheck) for says in one)]
     if work.undone:
         said.append(f"Stopped before all were checked; not looked at: {', '.join(work.undone)}.")
     overlays = [overlay(build, seen, number, len(found)) for number, seen in enumerate(found, 1)]
     verdicts = [seen.verdict for seen in found]
     after = tuple(overlay(build, seen, number, len(found), after=True) for number, seen in enumerate(found, 1))
     return replace(report_view(build, verdicts, overlays, notes=said), after=after, plans=_plans(build, verdicts))
+
+
+def _seen_or_why_not(build: Build, donor: str) -> SeenCheck | tuple[str, ...]:
+    try:
+        return see(build, donor)
+    except FaultyInput as fault:
+        return tuple(f"{donor} was not checked. {problem}" for problem in fault.problems)
 
 
 def _plans(build: Build, verdicts: Sequence[Verdict]) -> tuple[PlanView, ...]:
