@@ -145,7 +145,7 @@ def test_outline_shows_first_and_adds_only_when_told(where, typed):
     typed("template top-dask --in demo -o top.dxf")
     sheet = where / "demo" / "features.csv"
     before = sheet.read_bytes()
-    line = "outline top.dxf --part console-body --layer holes --layer slots --in demo"
+    line = "outline top.dxf --part console-body --layer holes --layer slots --layer pegs --in demo"
     code, out, _ = typed(line)
     assert code == 0 and "console-body would get:" in out and "Nothing was changed; --yes adds them." in out
     assert sheet.read_bytes() == before

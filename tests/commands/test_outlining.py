@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import ezdxf
 import pytest
 
 from partkin import pipeline, sheets
@@ -33,7 +34,7 @@ def sheets_of(folder):
 
 def test_holes_and_slots_come_back_where_they_were(folder, drawing):
     build = pipeline.load_build(folder)
-    found = outlining.read_drawing(build, drawing, "console-body", layers=["holes", "slots"])
+    found = outlining.read_drawing(build, drawing, "console-body", layers=["holes", "slots", "pegs"])
     outlining.add(folder, found, plus_minus_mm=0.2)
     now = pipeline.load_build(folder)
     placed = {(f.x_mm, f.y_mm): f for f in now.features_of("console-body")}
@@ -41,6 +42,7 @@ def test_holes_and_slots_come_back_where_they_were(folder, drawing):
     assert len(placed) == len(own)
     for feature in own:
         new = placed[feature.x_mm, feature.y_mm]
+        assert new.kind == feature.kind
         assert new.across_mm == pytest.approx(feature.across_mm, abs=1e-3) and new.plus_minus_mm == 0.2
         assert new.length_mm == (pytest.approx(feature.length_mm, abs=1e-3) if feature.kind == "slot" else None)
     assert build.features == tuple(f for f in now.features if f.part != "console-body"), "nothing else changed"
@@ -52,7 +54,64 @@ def test_names_go_on_where_the_sheet_ends(folder, drawing):
         sheets.append(folder, "features.csv", row)
     build = pipeline.load_build(folder)
     found = outlining.read_drawing(build, drawing, "console-body", layers=["holes", "slots"])
-    assert [f.feature for f in found.features] == ["h8", "s3", "h9", "h10", "h11", "h12", "h13", "h14"]
+    assert [f.feature for f in found.features] == ["h8", "s3", "h9", "h10", "h11", "h12", "h13"]
+
+
+def edited(drawing, change):
+    """Change a drawing as a drawing program does, with all that stands beside its shapes kept."""
+    document = ezdxf.readfile(drawing)
+    change(document.modelspace())
+    document.saveas(drawing)
+
+
+def circle_at(space, x_mm, y_mm):
+    (found,) = (c for c in space.query("CIRCLE") if (round(c.dxf.center.x, 3), round(c.dxf.center.y, 3)) == (x_mm, y_mm)
+                and c.dxf.layer == "holes")  # fmt: skip
+    return found
+
+
+def test_a_hole_that_was_moved_is_a_move_of_the_known_id(folder, drawing):
+    build = pipeline.load_build(folder)
+
+    def change(space):
+        circle_at(space, 194.1, 271.7).translate(1.5, -0.2, 0.0)
+        circle_at(space, 395.0, -0.6).dxf.radius = 5.0
+        (edge,) = space.query('LWPOLYLINE[layer=="edges"]')
+        edge.set_points([(x + (2.0 if n == 0 else 0.0), y) for n, (x, y) in enumerate(edge.get_points("xy"))], "xy")
+
+    edited(drawing, change)
+    found = outlining.read_drawing(build, drawing, "top-dask")
+    assert not found.features and not found.outlines
+    assert "c      x_mm 194.1 to 195.6, y_mm 271.7 to 271.5" in outlining.shown(build, found, "top-dask")
+    outlining.add(folder, found, plus_minus_mm=0.2)
+    now = pipeline.load_build(folder)
+    wanted = {"c": {"x_mm": 195.6, "y_mm": 271.5, "plus_minus_mm": 0.2}, "f": {"across_mm": 10.0}}
+    for before, after in zip(build.features, now.features, strict=True):
+        assert after == (replace(before, **wanted.get(before.feature, {})) if before.part == "top-dask" else before)
+    for line, moved in zip(build.outlines, now.outlines, strict=True):
+        (x, y), *rest = line.corners_mm
+        first = (pytest.approx(x + 2.0), y) if line.part == "top-dask" else (x, y)
+        assert (moved.corners_mm[0], list(moved.corners_mm[1:])) == (first, rest)
+    untouched = {name: content for name, content in sheets_of(folder).items()}
+    again = outlining.read_drawing(now, drawing, "top-dask")
+    outlining.add(folder, again, plus_minus_mm=0.2)
+    assert sheets_of(folder) == untouched, "the same drawing read twice changes nothing more"
+
+
+def test_a_template_that_nobody_changed_changes_nothing(folder, drawing):
+    build = pipeline.load_build(folder)
+    before = sheets_of(folder)
+    found = outlining.read_drawing(build, drawing, "top-dask")
+    assert not (found.features or found.outlines or found.moved or found.lines) and found.stayed == 9
+    outlining.add(folder, found)
+    assert sheets_of(folder) == before
+
+
+def test_a_drawing_of_what_the_sheet_lost_is_refused(folder, drawing):
+    build = pipeline.load_build(folder)
+    fewer = replace(build, features=tuple(f for f in build.features if (f.part, f.feature) != ("top-dask", "c")))
+    with pytest.raises(FaultyInput, match="has c of top-dask, which its sheet has no longer"):
+        outlining.read_drawing(fewer, drawing, "top-dask")
 
 
 def test_a_second_edge_gets_a_name_of_its_own(folder, tmp_path):
@@ -64,7 +123,7 @@ def test_a_second_edge_gets_a_name_of_its_own(folder, tmp_path):
     )
     for number, names in ((1, {"edge", "opening 1"}), (2, {"edge", "opening 1", "edge 2", "opening 1 2"})):
         found = outlining.read_drawing(pipeline.load_build(folder), path, "console-body")
-        assert "100 x 60 mm" in outlining.shown(found, "console-body")
+        assert "100 x 60 mm" in outlining.shown(pipeline.load_build(folder), found, "console-body")
         outlining.add(folder, found)
         lines = [line for line in pipeline.load_build(folder).outlines if line.part == "console-body"]
         assert {line.name for line in lines} == names, number
@@ -99,7 +158,7 @@ def test_features_are_not_added_where_the_outline_would_be_refused(folder, tmp_p
     )
     found = outlining.read_drawing(pipeline.load_build(folder), path, "console-body")
     cut_short = tuple(replace(line, corners_mm=line.corners_mm[:2]) for line in found.outlines)
-    broken = outlining.Addition(found.features, cut_short)
+    broken = outlining.Addition("console-body", found.features, cut_short)
     before = sheets_of(folder)
     with pytest.raises(FaultyInput):
         outlining.add(folder, broken)

@@ -3,6 +3,7 @@
 import io
 import math
 import time
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -12,6 +13,8 @@ from partkin.drawing.loops import arc_points, joined, recognised
 from partkin.drawing.outline_import import MOST_BYTES, MOST_THINGS, read_outline
 from partkin.drawing.svg_path import path_pieces, transform_of
 from partkin.drawing.template import template_dxf, template_svg
+from partkin.model.drawing import DrawnFeature
+from partkin.model.words import KINDS
 from report import sample
 
 ezdxf = pytest.importorskip("ezdxf")
@@ -34,25 +37,55 @@ def faults(read):
     return [problem for problem in read.problems if not problem.warning]
 
 
-def test_our_own_templates_come_back_as_they_went():
-    layers = ("holes", "slots", "outline")
-    wanted = sorted((f.kind if f.kind == "slot" else "hole", f.across_mm, f.length_mm) for f in sample.GOOD)
-    places = {f.id: f.at_mm for f in sample.GOOD}
-    for content, name in ((template_dxf(sample.TEMPLATE), "t.dxf"), (template_svg(sample.TEMPLATE).encode(), "t.svg")):
-        read = read_outline(content, name, "X", layers=layers)
-        assert not read.problems
-        assert sorted((f.kind, f.across_mm, f.length_mm) for f in read.features) == wanted
-        first, *rest = read.features
-        near = min(places.values(), key=lambda at: abs(at[0] - first.x_mm))
-        for feature in rest:
-            step = (feature.x_mm - first.x_mm, feature.y_mm - first.y_mm)
-            assert any(math.dist(step, (at[0] - near[0], at[1] - near[1])) < 0.003 for at in places.values())
-        (edge,) = read.outlines
-        assert edge.kind == "edge" and len(edge.corners_mm) == len(sample.EDGE)
-    exact = {
-        (f.x_mm, f.y_mm) for f in read_outline(template_dxf(sample.TEMPLATE), "t.dxf", "X", layers=layers).features
-    }
-    assert exact == {(round(at[0], 3), round(at[1], 3)) for at in places.values()}
+def own(view, name):
+    return template_dxf(view) if name.endswith("dxf") else template_svg(view).encode()
+
+
+@pytest.mark.parametrize("name", ["t.dxf", "t.svg"])
+@pytest.mark.parametrize("turned_over", [False, True])
+def test_our_own_templates_come_back_as_the_same_kinds_in_the_parts_own_frame(name, turned_over):
+    """Read for another part, so that nothing is known: kinds and places are the sheet's, and no aid is read."""
+    every = tuple(DrawnFeature(f"k{n}", (31.0 * n, -40.0), kind, 6.0) for n, kind in enumerate(KINDS) if kind != "slot")
+    view = replace(sample.TEMPLATE, features=(*sample.TEMPLATE.features, *every), turned_over=turned_over)
+    read = read_outline(own(view, name), name, "another")
+    assert not read.problems and not read.redrawn
+    wanted = sorted((f.kind, *f.at_mm[:2], f.across_mm or f.fastener_mm) for f in view.features)
+    found = sorted((f.kind, f.x_mm, f.y_mm, f.across_mm) for f in read.features)
+    assert [one[0] for one in found] == [one[0] for one in wanted]
+    for one, other in zip(found, wanted, strict=True):
+        assert one[1:] == pytest.approx(other[1:], abs=1e-3)
+    lengths = sorted(f.length_mm for f in read.features if f.kind == "slot")
+    assert lengths == pytest.approx(sorted(f.length_mm for f in view.features if f.kind == "slot"), abs=2e-3)
+    assert [line.kind for line in read.outlines] == [line.kind for line in view.outlines]
+    assert read.outlines[0].corners_mm == tuple((x, y) for x, y in sample.EDGE)
+
+
+@pytest.mark.parametrize("name", ["t.dxf", "t.svg"])
+@pytest.mark.parametrize("turned_over", [False, True])
+def test_what_a_template_of_the_same_part_drew_is_known_again(name, turned_over):
+    view = replace(sample.TEMPLATE, turned_over=turned_over)
+    read = read_outline(own(view, name), name, view.part)
+    assert {one.feature: one.cells for one in read.redrawn} == {feature.id: () for feature in view.features}
+    assert [(line.kind, line.name) for line in read.known_lines] == [(o.kind, o.name) for o in view.outlines]
+    assert not (read.features or read.outlines or read.problems)
+
+
+def test_of_a_copied_hole_the_one_that_stayed_is_the_known_one():
+    document = ezdxf.read(io.StringIO(template_dxf(sample.TEMPLATE).decode()))
+    hole = document.modelspace().query('CIRCLE[layer=="holes"]')[0]
+    x, y = hole.dxf.center.x, hole.dxf.center.y
+    document.modelspace().add_entity(hole.copy().translate(-7.0, 3.0, 0.0))
+    # A remark that is not whole is no remark.
+    stranger = document.modelspace().add_circle((500.0, 500.0), 4.0, dxfattribs={"layer": "pegs"})
+    stranger.set_xdata("PARTKIN", [(1000, sample.TEMPLATE.part)])
+    out = io.StringIO()
+    document.write(out)
+    read = read_outline(out.getvalue().encode(), "t.dxf", sample.TEMPLATE.part)
+    assert {one.cells for one in read.redrawn} == {()} and len(read.redrawn) == len(sample.TEMPLATE.features)
+    assert [(f.feature, f.kind, f.x_mm, f.y_mm) for f in read.features] == [
+        ("h1", "hole", round(x - 7.0, 3), round(y + 3.0, 3)),
+        ("p1", "peg", 500.0, 500.0),
+    ]
 
 
 def test_a_dxf_of_loose_lines_arcs_blocks_and_mirrored_things():

@@ -208,7 +208,11 @@ def test_one_feature_alone_takes_one_tile_and_two_sheets():
 def test_the_dxf_reads_back_in_millimetres_with_layers_named_in_words():
     document = ezdxf.read(io.StringIO(template_dxf(sample.TEMPLATE).decode()))
     assert document.header["$INSUNITS"] == 4 and document.header["$MEASUREMENT"] == 1
-    assert set(LAYERS) <= {layer.dxf.name for layer in document.layers}
+    looks = {layer.dxf.name: (layer.dxf.color, layer.dxf.linetype) for layer in document.layers}
+    assert set(LAYERS) <= set(looks)
+    assert len({looks[name] for name in ("holes", "slots", "pegs", "studs", "zones", "to cut", "other part")}) == 7
+    assert all(looks[name][0] not in (1, 2, 3) for name in LAYERS), "no red, yellow or green"
+    assert all(looks[name][1] != "Continuous" for name in ("to cut", "other part", "zones", "centres"))
     space = document.modelspace()
     assert not document.audit().errors
     holes = {
@@ -216,7 +220,7 @@ def test_the_dxf_reads_back_in_millimetres_with_layers_named_in_words():
         for c in space.query('CIRCLE[layer=="holes"]')
     }
     for feature in sample.TEMPLATE.features:
-        if feature.kind != "slot":
+        if feature.kind == "hole":
             key = (round(feature.at_mm[0], 6), round(feature.at_mm[1], 6))
             assert holes.pop(key) == pytest.approx(feature.across_mm / 2)
     assert not holes
@@ -239,10 +243,10 @@ def test_the_svg_is_true_size_and_grouped_by_layer():
     width, height = tree.get("width"), tree.get("height")
     box = [float(word) for word in tree.get("viewBox").split()]
     assert width.endswith("mm") and float(width[:-2]) == box[2] and float(height[:-2]) == box[3]
-    groups = {group.get("id"): group for group in tree.iter(f"{SVG}g")}
+    groups = {group.get("id"): group for group in tree.iter(f"{SVG}g") if group.get("id")}
     assert set(groups) <= set(LAYERS)
-    circles = groups["holes"].findall(f"{SVG}circle")
-    wanted = [feature for feature in sample.TEMPLATE.features if feature.kind != "slot"]
+    circles = list(groups["holes"].iter(f"{SVG}circle"))
+    wanted = [feature for feature in sample.TEMPLATE.features if feature.kind == "hole"]
     assert len(circles) == len(wanted)
     first = wanted[0]
     for circle, feature in zip(circles, wanted, strict=True):

@@ -211,7 +211,7 @@ def outline(
     ] = None,
     sure: Annotated[bool, typer.Option("--yes", help="Add them without asking.")] = False,
 ) -> None:
-    """Add the holes, slots and lines of a drawing to the sheets of a part, after showing them.
+    """Add what a drawing has to the sheets of a part, and move what they know already, after showing it.
 
     Example: partkin outline top.dxf --part top-dask --layer holes --in demo-build
     """
@@ -222,12 +222,17 @@ def outline(
     say_all(warnings, folder)
     found = outlining.read_drawing(build, file, part, unit.value if unit else None, layers or ())
     say_all(found.warnings, folder)
-    typer.echo(outlining.shown(found, part), nl=False)
+    typer.echo(outlining.shown(build, found, part), nl=False)
+    if not (found.features or found.outlines or found.moved or found.lines):
+        typer.echo("Nothing differs; nothing was changed.")
+        return
     if not sure and not (sys.stdin.isatty() and typer.confirm("Add these to the sheets?")):
         typer.echo("Nothing was changed; --yes adds them.")
         return
     outlining.add(folder, found, plus_minus_mm)
     counts = f"{len(found.features)} to features.csv, {len(found.outlines)} to outlines.csv"
+    if found.moved or found.lines:
+        counts += f"; changed {len(found.moved)} rows of features.csv and {len(found.lines)} lines of outlines.csv"
     typer.echo(f"Added {counts}. Measure one hole, whatever the file says.")
 
 

@@ -1,12 +1,14 @@
-"""Holes, slots and lines of a drawing that somebody else made, added to the sheets of a build."""
+"""Holes, slots and lines of a drawing in the sheets of a build: new ones added, known ones moved."""
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from partkin.drawing.outline_import import MOST_BYTES, STAYED_MM, Redrawn, read_outline
 from partkin.model.build import Build, Feature, Outline
 from partkin.model.columns import FEATURES
 from partkin.model.problem import FaultyInput, Problem
@@ -16,11 +18,19 @@ OUTLINES = "outlines.csv"
 
 @dataclass(frozen=True)
 class Addition:
-    """What a drawing would add: features and outlines, named so that they clash with nothing."""
+    """What a drawing would add: features and outlines, named so that they clash with nothing.
 
+    `moved`: features of the part that the drawing has elsewhere or of another size; `lines`: its lines that run
+    otherwise; `stayed`: how many features and lines are as the part has them.
+    """
+
+    part: str
     features: tuple[Feature, ...]
     outlines: tuple[Outline, ...]
     warnings: tuple[Problem, ...] = ()
+    moved: tuple[Redrawn, ...] = ()
+    lines: tuple[Outline, ...] = ()
+    stayed: int = 0
 
 
 def read_drawing(
@@ -33,7 +43,6 @@ def read_drawing(
     FaultyInput
         The part is not on its sheet, or the drawing cannot be read; nothing is guessed.
     """
-    from partkin.drawing.outline_import import MOST_BYTES, read_outline
     from partkin.sheets.given_files import content_of
 
     build.must_have(part)
@@ -42,7 +51,41 @@ def read_drawing(
     faults = tuple(problem for problem in read.problems if not problem.warning)
     if faults:
         raise FaultyInput(faults)
-    return Addition(_new_names(build, read.features), _new_lines(build, part, read.outlines), read.problems)
+    names = {feature.feature for feature in build.features_of(part)}
+    lost = [one.feature for one in read.redrawn if one.feature not in names]
+    if lost:
+        what = f"the drawing has {', '.join(lost)} of {part}, which its sheet has no longer"
+        raise FaultyInput((Problem(file.name, 0, "", what, "Put the rows back, or draw the template anew"),))
+    moved = tuple(one for one in read.redrawn if one.cells)
+    known, lines, warnings = _known_lines(build, part, read.known_lines, file.name)
+    return Addition(
+        part,
+        _new_names(build, read.features),
+        _new_lines(build, part, read.outlines),
+        (*read.problems, *warnings),
+        moved,
+        lines,
+        len(read.redrawn) - len(moved) + known,
+    )
+
+
+def _known_lines(
+    build: Build, part: str, drawn: Sequence[Outline], name: str
+) -> tuple[int, tuple[Outline, ...], tuple[Problem, ...]]:  # fmt: skip
+    """Return how many known lines run as they did, those whose corners moved, and warnings of the rest."""
+    stands = {(line.kind, line.name): line.corners_mm for line in build.outlines if line.part == part}
+    stayed, moved, warnings = 0, [], []
+    for line in drawn:
+        before = stands.get((line.kind, line.name), ())
+        if len(before) != len(line.corners_mm):
+            what = f"{line.kind} {line.name} of {part} has {len(line.corners_mm)} corners, its sheet {len(before)}"
+            mend = f"It was left out; write its corners into {OUTLINES} by hand"
+            warnings.append(Problem(name, 0, "", what, mend, warning=True))
+        elif all(math.dist(a, b) <= STAYED_MM for a, b in zip(before, line.corners_mm, strict=True)):
+            stayed += 1
+        else:
+            moved.append(line)
+    return stayed, tuple(moved), tuple(warnings)
 
 
 def _new_names(build: Build, features: Sequence[Feature]) -> tuple[Feature, ...]:
@@ -72,16 +115,29 @@ def _new_lines(build: Build, part: str, outlines: Sequence[Outline]) -> tuple[Ou
     return tuple(found)
 
 
-def shown(addition: Addition, part: str) -> str:
-    """Say what would be added, a line each."""
-    lines = [f"{part} would get:"]
+def shown(build: Build, addition: Addition, part: str) -> str:
+    """Say what would be added and what moved, a line each."""
+    lines = [f"{part} would get:"] if addition.features or addition.outlines else []
     for feature in addition.features:
         size = f"{feature.across_mm:g}" + (f" x {feature.length_mm:g}" if feature.length_mm is not None else "")
         turned = f", {feature.angle_deg:g} degrees" if feature.angle_deg else ""
         lines.append(f"  {feature.feature:<6} {feature.kind} {size} mm{turned}, at {feature.x_mm:g}, {feature.y_mm:g}")
     for line in addition.outlines:
         lines.append(f"  {line.name:<6} {line.kind} of {len(line.corners_mm)} corners, {_extent(line)}")
+    if addition.moved or addition.lines:
+        lines.append(f"of {part} would change:")
+    rows = {feature.feature: feature for feature in build.features_of(part)}
+    for one in addition.moved:
+        changes = (f"{name} {_said(getattr(rows[one.feature], name))} to {value:g}" for name, value in one.cells)
+        lines.append(f"  {one.feature:<6} {', '.join(changes)}")
+    lines += [f"  {line.name:<6} {line.kind}: corners moved" for line in addition.lines]
+    if addition.stayed:
+        lines.append(f"{addition.stayed} features and lines of {part} are as they were drawn.")
     return "\n".join(lines) + "\n"
+
+
+def _said(value: float | None) -> str:
+    return "not stated" if value is None else f"{value:g}"
 
 
 def _extent(line: Outline) -> str:
@@ -90,16 +146,28 @@ def _extent(line: Outline) -> str:
 
 
 def add(folder: Path, addition: Addition, plus_minus_mm: float | None = None) -> None:
-    """Append the rows to the sheets: all of them or none.
+    """Append the new rows to the sheets and write the moves into theirs: all of it or none.
 
     Raises
     ------
     FaultyInput
-        The rows would bring a fault; nothing was changed.
+        That would bring a fault; nothing was changed.
     """
     from partkin import sheets
-    from partkin.sheets.as_cells import cells_of
+    from partkin.sheets.as_cells import cells_of, number_text
 
     features = [replace(feature, plus_minus_mm=plus_minus_mm) for feature in addition.features]
     rows = {sheet: cells_of(sheet, added) for sheet, added in ((FEATURES, features), (OUTLINES, addition.outlines))}
-    sheets.append_all(folder, {sheet: cells for sheet, cells in rows.items() if cells})
+    cells: dict[str, dict[tuple[str, ...], dict[str, str]]] = {FEATURES: {}, OUTLINES: {}}
+    told = {} if plus_minus_mm is None else {"plus_minus_mm": number_text(plus_minus_mm)}
+    for one in addition.moved:
+        moved = {name: number_text(value) for name, value in one.cells}
+        cells[FEATURES][addition.part, one.feature] = {**moved, **(told if "x_mm" in moved else {})}
+    for corner in cells_of(OUTLINES, addition.lines):
+        key = tuple(corner[name] for name in ("part", "kind", "name", "point"))
+        cells[OUTLINES][key] = {name: corner[name] for name in ("x_mm", "y_mm")}
+    sheets.revise(
+        folder,
+        {sheet: changed for sheet, changed in cells.items() if changed},
+        {sheet: added for sheet, added in rows.items() if added},
+    )

@@ -4,14 +4,26 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from partkin.drawing.shapes import Point, turned
 
 # An arc is followed so closely that its chords stay within this of it.
 CHORD_ERROR_MM = 0.002
 JOIN_MM = 0.02
+# The name that a DXF keeps our own remarks under.
+MARKED = "PARTKIN"
 _ROUND_ENOUGH_MM = 0.03
+
+
+@dataclass(frozen=True)
+class Known:
+    """What our own templates write beside a shape: whose and which it is, and where it stood (mm), if it is round."""
+
+    part: str
+    name: str
+    turned_over: bool = False
+    stood: RoundShape | None = None
 
 
 @dataclass(frozen=True)
@@ -20,10 +32,12 @@ class LinePiece:
 
     points: tuple[Point, ...]
     closed: bool = False
+    layer: str = ""
+    known: Known | None = None
 
-    def scaled(self, factor: float) -> LinePiece:
-        """Return the piece in another unit."""
-        return LinePiece(tuple((x * factor, y * factor) for x, y in self.points), self.closed)
+    def scaled(self, factor: float, sideways: float = 1.0) -> LinePiece:
+        """Return the piece in another unit; `sideways` -1: mirrored, x the other way."""
+        return replace(self, points=tuple((x * factor * sideways, y * factor) for x, y in self.points))
 
 
 @dataclass(frozen=True)
@@ -31,6 +45,8 @@ class Loop:
     """A closed line; the first point is not repeated at the end."""
 
     points: tuple[Point, ...]
+    layer: str = ""
+    known: Known | None = None
 
     @property
     def area(self) -> float:
@@ -85,7 +101,7 @@ def joined(pieces: Iterable[LinePiece]) -> tuple[list[Loop], int]:
         if piece.closed or (len(piece.points) > 3 and math.dist(piece.points[0], piece.points[-1]) <= JOIN_MM):
             points = piece.points[:-1] if math.dist(piece.points[0], piece.points[-1]) <= JOIN_MM else piece.points
             if len(points) > 2:
-                loops.append((number, Loop(points)))
+                loops.append((number, Loop(points, piece.layer, piece.known)))
         else:
             waiting[number] = piece
     ends = _Ends(waiting)
@@ -93,7 +109,8 @@ def joined(pieces: Iterable[LinePiece]) -> tuple[list[Loop], int]:
     for number in sorted(waiting):
         if number not in waiting:
             continue
-        chain = list(waiting.pop(number).points)
+        first = waiting.pop(number)
+        chain = list(first.points)
         used = 1
         while math.dist(chain[0], chain[-1]) > JOIN_MM or len(chain) < 4:
             following = ends.following(chain[-1], waiting)
@@ -104,7 +121,7 @@ def joined(pieces: Iterable[LinePiece]) -> tuple[list[Loop], int]:
             chain += points[1:] if from_start else points[-2::-1]
             used += 1
         if math.dist(chain[0], chain[-1]) <= JOIN_MM and len(chain) > 3:
-            loops.append((number, Loop(tuple(chain[:-1]))))
+            loops.append((number, Loop(tuple(chain[:-1]), first.layer)))
         else:
             loose += used
     loops.sort(key=lambda found: found[0])

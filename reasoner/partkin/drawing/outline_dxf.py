@@ -5,11 +5,13 @@ from __future__ import annotations
 import io
 import math
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from typing import Any
 
-from partkin.drawing.loops import LinePiece, arc_points
+from partkin.drawing.loops import MARKED, Known, LinePiece, RoundShape, arc_points
 from partkin.drawing.outline_import import LARGEST_MM, MOST_THINGS, ForeignDrawing, refused
 from partkin.drawing.shapes import Point
+from partkin.drawing.template import AIDS
 
 # $INSUNITS of the DXF reference: inch, foot, mm, cm, m, micrometre, dm.
 _INSUNITS_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 13: 0.001, 14: 100.0}
@@ -38,7 +40,7 @@ def read_dxf(content: bytes, sheet: str, said_mm: float | None, layers: tuple[st
     try:
         document = ezdxf.read(io.StringIO(content.decode("utf-8", "replace").replace("\r\n", "\n")))
         unit_mm = _INSUNITS_MM.get(document.header.get("$INSUNITS", 0))
-        reader = _Reader(said_mm or unit_mm or 1.0, layers)
+        reader = _Reader(said_mm or unit_mm or 1.0, layers, () if layers or MARKED not in document.appids else AIDS)
         pieces = tuple(reader.pieces(document.modelspace(), 0))
     except _TooMany:
         return _fault(sheet, f"the drawing holds more than {MOST_THINGS} things", "Export the outline alone")
@@ -68,9 +70,10 @@ def _fault(sheet: str, what: str, mend: str) -> ForeignDrawing:
 class _Reader:
     """Turns entities into pieces, counting as it goes."""
 
-    def __init__(self, unit_mm: float, layers: tuple[str, ...]) -> None:
+    def __init__(self, unit_mm: float, layers: tuple[str, ...], without: tuple[str, ...]) -> None:
         self.unit_mm = unit_mm
         self.layers = layers
+        self.without = without
         self.left = MOST_THINGS
         self.passed_over: set[str] = set()
 
@@ -80,7 +83,8 @@ class _Reader:
             if self.left < 0:
                 raise _TooMany
             kind = entity.dxftype()
-            if self.layers and kind != "INSERT" and entity.dxf.layer not in self.layers:
+            layer = entity.dxf.layer
+            if kind != "INSERT" and ((self.layers and layer not in self.layers) or layer in self.without):
                 continue
             if kind == "INSERT":
                 if depth >= _DEEPEST:
@@ -93,7 +97,8 @@ class _Reader:
                         raise _TooMany
                     yield from self.pieces(copy.virtual_entities(), depth + 1)
             elif kind in ("CIRCLE", "ARC", "LINE", "LWPOLYLINE", "POLYLINE", "ELLIPSE", "SPLINE"):
-                yield from self.piece(entity, kind)
+                known = _known(entity)
+                yield from (replace(one, layer=layer, known=known) for one in self.piece(entity, kind))
             elif kind not in ("TEXT", "MTEXT", "DIMENSION", "POINT", "VIEWPORT", "ATTDEF"):
                 self.passed_over.add(kind)
 
@@ -173,6 +178,21 @@ def bulged(a: Point, b: Point, bulge: float, unit_mm: float) -> tuple[Point, ...
     centre = ((a[0] + b[0]) / 2 - along[1] * left, (a[1] + b[1]) / 2 + along[0] * left)
     start_deg = math.degrees(math.atan2(a[1] - centre[1], a[0] - centre[0]))
     return (*arc_points(centre, radius, start_deg, sweep_deg, unit_mm)[1:-1], b)
+
+
+def _known(entity: Any) -> Known | None:
+    """Return what a template of ours wrote beside a shape; None: nothing, or nothing that is whole."""
+    if not entity.has_xdata(MARKED):
+        return None
+    values = [tag.value for tag in entity.get_xdata(MARKED)]
+    words, numbers = values[:3], values[3:]
+    if len(words) < 3 or not all(isinstance(word, str) for word in words):
+        return None
+    stood = None
+    if len(numbers) == 5 and all(isinstance(one, float) and math.isfinite(one) for one in numbers):
+        x, y, radius, half_travel, angle_deg = numbers
+        stood = RoundShape((x, y), radius, half_travel, angle_deg)
+    return Known(words[0], words[1], words[2] == "turned over", stood)
 
 
 def _flat(point: object) -> Point:

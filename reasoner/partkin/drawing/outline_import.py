@@ -7,16 +7,21 @@ read.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, replace
 
-from partkin.drawing.loops import LinePiece, Loop, joined, recognised
+from partkin.drawing.loops import LinePiece, Loop, RoundShape, joined, recognised
 from partkin.drawing.shapes import Point
+from partkin.drawing.template import KIND_OF_LAYER, LINES_OF_LAYER
 from partkin.model.build import Feature, Outline
 from partkin.model.problem import Problem
 
 MOST_BYTES = 8_000_000
 MOST_THINGS = 20_000
 LARGEST_MM = 20_000.0
+# What a drawing program and its rounding may leave of a shape that nobody moved.
+STAYED_MM = 0.004
+_STAYED_DEG = 0.05
 UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 
 
@@ -30,12 +35,25 @@ class ForeignDrawing:
 
 
 @dataclass(frozen=True)
+class Redrawn:
+    """A known feature as a template of ours comes back; `cells`: columns of its row that differ, (): it stayed."""
+
+    feature: str
+    cells: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True)
 class OutlineRead:
-    """Features and outlines of a drawing; `problems` that are not warnings mean that nothing was read."""
+    """Features and outlines of a drawing; `problems` that are not warnings mean that nothing was read.
+
+    `redrawn`, `known_lines`: features and lines that the part had when the drawing was made from it.
+    """
 
     features: tuple[Feature, ...] = ()
     outlines: tuple[Outline, ...] = ()
     problems: tuple[Problem, ...] = ()
+    redrawn: tuple[Redrawn, ...] = ()
+    known_lines: tuple[Outline, ...] = ()
 
 
 def refused(sheet: str, what: str, mend: str, warning: bool = False) -> Problem:
@@ -78,7 +96,9 @@ def read_outline(
     -------
     OutlineRead
         Circles as holes `h1`, `h2` ..., obrounds as slots `s1` ..., in the order of the file, y up; the
-        largest other closed line as the edge, the rest as openings. Sizes are rounded to a micrometre.
+        largest other closed line as the edge, the rest as openings. A layer that is called as a template's is (pegs,
+        studs, edges) says the kind. What a template of the same part drew is known again. Sizes are rounded to a
+        micrometre.
     """
     sheet = name or "drawing"
     if len(content) > MOST_BYTES:
@@ -98,8 +118,17 @@ def read_outline(
 
 def _read(pieces: tuple[LinePiece, ...], part: str, sheet: str, warnings: tuple[Problem, ...]) -> OutlineRead:
     """Make features and outlines of pieces in millimetres, and say what was left out."""
+    if any(piece.known is not None and piece.known.turned_over for piece in pieces):
+        pieces = tuple(piece.scaled(1.0, sideways=-1.0) for piece in pieces)
     loops, loose = joined(pieces)
-    features, outlines, doubles = _as_sheet_rows(loops, part)
+    known, others = _parted(loops, part)
+    features, outlines, doubles = _as_sheet_rows(others, part)
+    redrawn = tuple(Redrawn(name, _moved(loop)) for name, loop in known.items() if _is_round(loop))
+    lines = tuple(
+        Outline(part, LINES_OF_LAYER.get(loop.layer, "edge"), name, _corners(loop))
+        for name, loop in known.items()
+        if not _is_round(loop)
+    )
     problems = list(warnings)
     if loose:
         what = f"{loose} lines close to nothing and were left out"
@@ -107,9 +136,9 @@ def _read(pieces: tuple[LinePiece, ...], part: str, sheet: str, warnings: tuple[
     if doubles:
         what = f"{doubles} closed lines are drawn twice on the same place and were read once"
         problems.append(refused(sheet, what, "Delete the doubles", warning=True))
-    if not features and not outlines:
+    if not features and not outlines and not known:
         problems.append(refused(sheet, "no circle, slot or closed line was found", "Draw each hole as a circle"))
-    return OutlineRead(features, outlines, tuple(problems))
+    return OutlineRead(features, outlines, tuple(problems), redrawn, lines)
 
 
 def _sound(point: Point, unit_mm: float) -> bool:
@@ -138,45 +167,99 @@ def _as_sheet_rows(loops: list[Loop], part: str) -> tuple[tuple[Feature, ...], t
     features: list[Feature] = []
     others: dict[tuple[Point, ...], Loop] = {}
     told: set[tuple[float, ...]] = set()
-    doubles = holes = slots = 0
+    counts: Counter[str] = Counter()
+    doubles = 0
     for loop in loops:
         shape = recognised(loop.points)
         if shape is None:
-            corners = tuple((round(x, 3) + 0.0, round(y, 3) + 0.0) for x, y in loop.points)
-            doubles += corners in others
-            others.setdefault(corners, loop)
+            doubles += _corners(loop) in others
+            others.setdefault(_corners(loop), loop)
             continue
-        x_mm, y_mm = (round(value, 3) + 0.0 for value in shape.centre)
-        across_mm = round(2 * shape.radius, 3)
-        length_mm = round(2 * (shape.half_travel + shape.radius), 3)
-        key = (
-            round(x_mm, 2),
-            round(y_mm, 2),
-            round(across_mm, 2),
-            round(length_mm, 2),
-            round(shape.angle_deg, 1),
-        )
+        cells = _cells_of(shape)
+        key = tuple(round(value, 2 if name != "angle_deg" else 1) for name, value in cells.items())
         if key in told:
             doubles += 1
             continue
         told.add(key)
+        kind = "slot" if shape.half_travel > 0 else KIND_OF_LAYER.get(loop.layer, "hole")
+        counts[kind[0]] += 1
+        feature = Feature(part, f"{kind[0]}{counts[kind[0]]}", kind, cells["across_mm"])
         if shape.half_travel > 0:
-            slots += 1
-            angle_deg = round(shape.angle_deg, 3) + 0.0
-            features.append(Feature(part, f"s{slots}", "slot", across_mm, length_mm, angle_deg, x_mm=x_mm, y_mm=y_mm))
-        else:
-            holes += 1
-            features.append(Feature(part, f"h{holes}", "hole", across_mm, x_mm=x_mm, y_mm=y_mm))
+            feature = replace(feature, length_mm=cells["length_mm"], angle_deg=cells["angle_deg"])
+        features.append(replace(feature, x_mm=cells["x_mm"], y_mm=cells["y_mm"]))
     return tuple(features), _outlines(others, part), doubles
 
 
-def _outlines(loops: dict[tuple[Point, ...], Loop], part: str) -> tuple[Outline, ...]:
-    """Name the largest loop the edge and the rest openings, the edge first."""
-    edge = max(loops, key=lambda corners: loops[corners].area, default=None)
-    if edge is None:
+def _corners(loop: Loop) -> tuple[Point, ...]:
+    return tuple((round(x, 3) + 0.0, round(y, 3) + 0.0) for x, y in loop.points)
+
+
+def _cells_of(shape: RoundShape) -> dict[str, float]:
+    """Return what a feature's row says of a circle or slot, rounded to a micrometre."""
+    return {
+        "x_mm": round(shape.centre[0], 3) + 0.0,
+        "y_mm": round(shape.centre[1], 3) + 0.0,
+        "across_mm": round(2 * shape.radius, 3),
+        "length_mm": round(2 * (shape.half_travel + shape.radius), 3),
+        "angle_deg": round(shape.angle_deg, 3) + 0.0,
+    }
+
+
+def _is_round(loop: Loop) -> bool:
+    return loop.known is not None and loop.known.stood is not None
+
+
+def _parted(loops: list[Loop], part: str) -> tuple[dict[str, Loop], list[Loop]]:
+    """Part what a template of this part drew from all else; of copies, the one that went least far is the known one."""
+    known: dict[str, Loop] = {}
+    for loop in sorted(loops, key=_far_mm):
+        if loop.known is not None and loop.known.part == part and (recognised(loop.points) or not _is_round(loop)):
+            known.setdefault(loop.known.name, loop)
+    kept = {id(loop) for loop in known.values()}
+    return known, [loop for loop in loops if id(loop) not in kept]
+
+
+def _far_mm(loop: Loop) -> float:
+    """Return how far a loop is from where it stood; 0 for a line."""
+    stood, shape = _stood(loop), recognised(loop.points)
+    return math.dist(stood.centre, shape.centre) if stood is not None and shape is not None else 0.0
+
+
+def _stood(loop: Loop) -> RoundShape | None:
+    """Return where a known shape stood, in the part's frame."""
+    if loop.known is None or loop.known.stood is None:
+        return None
+    stood = loop.known.stood
+    if not loop.known.turned_over:
+        return stood
+    return replace(stood, centre=(-stood.centre[0], stood.centre[1]), angle_deg=180.0 - stood.angle_deg)
+
+
+def _moved(loop: Loop) -> tuple[tuple[str, float], ...]:
+    """Return the cells of a known feature that its drawing changed; a place is always told whole."""
+    stood, shape = _stood(loop), recognised(loop.points)
+    if stood is None or shape is None:
         return ()
-    rest = [corners for corners in loops if corners is not edge]
-    return (
-        Outline(part, "edge", "edge", edge),
-        *(Outline(part, "opening", f"opening {n}", corners) for n, corners in enumerate(rest, 1)),
-    )
+    cells, before = _cells_of(shape), _cells_of(stood)
+    changed = {name for name, value in cells.items() if abs(value - before[name]) > STAYED_MM}
+    turned_deg = abs((cells["angle_deg"] - before["angle_deg"] + 90.0) % 180.0 - 90.0)
+    if turned_deg < _STAYED_DEG or shape.half_travel <= 0:
+        changed.discard("angle_deg")
+    if shape.half_travel <= 0 and stood.half_travel <= 0:
+        changed.discard("length_mm")
+    if changed & {"x_mm", "y_mm"}:
+        changed |= {"x_mm", "y_mm"}
+    return tuple((name, value) for name, value in cells.items() if name in changed)
+
+
+def _outlines(loops: dict[tuple[Point, ...], Loop], part: str) -> tuple[Outline, ...]:
+    """Name each loop as its layer says, else the largest the edge and the rest openings; edges first."""
+    told = {corners: LINES_OF_LAYER[loop.layer] for corners, loop in loops.items() if loop.layer in LINES_OF_LAYER}
+    edge = max((one for one in loops if one not in told), key=lambda one: loops[one].area, default=None)
+    kinds = {one: told.get(one, "edge" if one is edge else "opening") for one in loops}
+    found: list[Outline] = []
+    for corners in sorted(kinds, key=lambda one: kinds[one] != "edge"):
+        kind = kinds[corners]
+        number = sum(line.kind == kind for line in found) + 1
+        found.append(Outline(part, kind, kind if kind == "edge" and number == 1 else f"{kind} {number}", corners))
+    return tuple(found)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 from xml.parsers import expat
 
-from partkin.drawing.loops import LinePiece, arc_points
+from partkin.drawing.loops import Known, LinePiece, RoundShape, arc_points
 from partkin.drawing.outline_import import MOST_THINGS, ForeignDrawing, refused
 from partkin.drawing.shapes import Point
 from partkin.drawing.svg_path import Transform, identity, path_pieces, transform_of, within
+from partkin.drawing.template import AIDS, LAYERS
 
 MOST_POINTS = 500_000
 _DEEPEST = 60
@@ -90,6 +92,8 @@ class _Reader:
         self.said_mm = said_mm
         self.layers = layers
         self.inside: list[bool] = []
+        self.told: list[tuple[str, Known | None]] = [("", None)]
+        self.frame: tuple[str, bool] | None = None
         self.unit_mm: float | None = None
         self.floor = 0.0
         self.open: list[Transform] = []
@@ -124,6 +128,7 @@ class _Reader:
         self.open.append(within(self.open[-1] if self.open else identity(), own))
         names = [value for key, value in attributes.items() if key == "id" or key.endswith(" label")]
         self.inside.append(self.wanted or (name == "g" and any(one in self.layers for one in names)))
+        self.told.append(self.telling(name, names, attributes))
         if name not in _PLAIN:
             self.element(name, attributes)
         elif name == "svg" and len(self.open) > 1:
@@ -135,11 +140,25 @@ class _Reader:
         else:
             self.open.pop()
             self.inside.pop()
+            self.told.pop()
 
     @property
     def wanted(self) -> bool:
         """Whether what stands here is on a layer that is read."""
-        return not self.layers or (bool(self.inside) and self.inside[-1])
+        if not self.layers:
+            return self.frame is None or self.told[-1][0] not in AIDS
+        return bool(self.inside) and self.inside[-1]
+
+    def telling(self, name: str, names: list[str], attributes: dict[str, str]) -> tuple[str, Known | None]:
+        """Return the layer that stands open, and the known feature or line where a template of ours names it."""
+        layer, known = self.told[-1]
+        if name == "g":
+            layer = next((one for one in names if one in LAYERS), layer)
+        if self.frame and "data-of" in attributes:
+            numbers = [_number(word) for word in attributes.get("data-stood", "")[:200].split()]
+            stood = RoundShape((numbers[0], numbers[1]), *numbers[2:]) if len(numbers) == 5 else None
+            known = Known(self.frame[0], attributes["data-of"], self.frame[1], stood)
+        return layer, known
 
     def root(self, attributes: dict[str, str]) -> None:
         """Find the unit of the coordinates, and the line that y is counted up from."""
@@ -160,6 +179,9 @@ class _Reader:
             # Without a view box a coordinate is a CSS pixel, 1/96 inch (CSS Values and Units).
             self.unit_mm = 25.4 / 96.0
             self.floor = sides[1] / self.unit_mm
+        if "data-part" in attributes and "data-top" in attributes:
+            self.frame = (attributes["data-part"], attributes.get("data-face") == "turned over")
+            self.floor = _number(attributes["data-top"])
 
     @staticmethod
     def side_mm(text: str | None) -> float | None:
@@ -183,11 +205,12 @@ class _Reader:
             self.points += len(piece.points)
             if self.points > MOST_POINTS:
                 raise _Refused("the drawing holds too many points", "Export the outline alone")
-            self.found.append(LinePiece(tuple(self.open[-1].moved(point) for point in piece.points), piece.closed))
+            moved = tuple(self.open[-1].moved(point) for point in piece.points)
+            self.found.append(LinePiece(moved, piece.closed, *self.told[-1]))
 
     def turned_up(self) -> list[LinePiece]:
         """Return the pieces with y up."""
-        return [LinePiece(tuple((x, self.floor - y) for x, y in piece.points), piece.closed) for piece in self.found]
+        return [replace(piece, points=tuple((x, self.floor - y) for x, y in piece.points)) for piece in self.found]
 
 
 def _pieces(name: str, attributes: dict[str, str], unit_mm: float) -> list[LinePiece] | None:

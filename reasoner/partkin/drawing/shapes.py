@@ -117,6 +117,7 @@ class Poly:
     pen: str = "thin"
     closed: bool = True
     layer: str = ""
+    of: str = ""
 
 
 @dataclass(frozen=True)
@@ -127,6 +128,7 @@ class Round:
     radius: float
     pen: str = "thin"
     layer: str = ""
+    of: str = ""
 
 
 @dataclass(frozen=True)
@@ -162,6 +164,7 @@ class Obround:
     angle_deg: float = 0.0
     pen: str = "thin"
     layer: str = ""
+    of: str = ""
 
 
 @dataclass(frozen=True)

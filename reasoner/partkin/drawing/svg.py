@@ -179,7 +179,13 @@ class SvgWriter:
         ]
         radius = self.number(shape.radius)
         arc = f"A{radius} {radius} 0 0 0 "
-        return self.path(f"M{corners[0]}{arc}{corners[1]}L{corners[2]}{arc}{corners[3]}Z", shape.pen)
+        ends = ["", ""]
+        if self.grouped:
+            # Two quarters: a half circle between rounded ends would lie up to 0.02 mm out.
+            out = turned((shape.half_travel + shape.radius, 0.0), shape.angle_deg)
+            ends = [arc + self.point((x + a * out[0], y + sign * a * out[1])) for a in (1, -1)]
+        d = f"M{corners[0]}{ends[0]}{arc}{corners[1]}L{corners[2]}{ends[1]}{arc}{corners[3]}Z"
+        return self.path(d, shape.pen)
 
     def arc(self, shape: Arc) -> str:
         sign = 1.0 if self.flip is not None else -1.0
@@ -254,8 +260,19 @@ class SvgWriter:
             return "".join(self.shape(shape) for shape in shapes)
         layers: dict[str, list[str]] = {}
         for shape in shapes:
-            layers.setdefault(shape.layer or "drawing", []).append(self.shape(shape))
+            layers.setdefault(shape.layer or "drawing", []).append(_named(shape, self.shape(shape)))
         return "".join(f'<g id="{escaped(name)}">{"".join(parts)}</g>' for name, parts in layers.items())
+
+
+def _named(shape: Shape, drawn: str) -> str:
+    """Write about a known feature or line which one it is, and where it stood when it was drawn."""
+    if not isinstance(shape, Poly | Round | Obround) or not shape.of:
+        return drawn
+    stood = ""
+    if isinstance(shape, Round | Obround):
+        slot = (shape.half_travel, shape.angle_deg) if isinstance(shape, Obround) else (0.0, 0.0)
+        stood = f' data-stood="{" ".join(short(one, 4) for one in (*shape.centre, shape.radius, *slot))}"'
+    return f'<g data-of="{escaped(shape.of)}"{stood}>{drawn}</g>'
 
 
 def picture_svg(
@@ -298,18 +315,25 @@ def picture_svg(
     )
 
 
-def true_size_svg(picture: Picture, pens: Mapping[str, Pen], corner: Point) -> str:
+def true_size_svg(
+    picture: Picture, pens: Mapping[str, Pen], corner: Point, part: str, turned_over: bool = False
+) -> str:  # fmt: skip
     """Write a picture in millimetres (y up) at true size, one group a layer.
 
-    `corner` is the lower left corner of the sheet, in the picture's own coordinates.
+    `corner` is the lower left corner of the sheet, in the picture's own coordinates. `part`, `turned_over`: whose
+    frame that is, and whether x counts the other way; told in the file with the line that y is counted from, so that
+    `outline` knows its features again.
     """
     left, bottom = corner
+    top = short(bottom + picture.height, 4)
+    frame = f'data-part="{escaped(part)}" data-face="{"turned over" if turned_over else "as it is"}" data-top="{top}"'
     body = SvgWriter(bottom + picture.height, 4, True, pens).all(picture.shapes)
     width, height = short(picture.width, 4), short(picture.height, 4)
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
-        f'viewBox="{short(left, 4)} 0 {width} {height}" role="img" aria-labelledby="t" aria-describedby="d">'
+        f'viewBox="{short(left, 4)} 0 {width} {height}" {frame} role="img" '
+        'aria-labelledby="t" aria-describedby="d">'
         f'<title id="t">{escaped(picture.title)}</title><desc id="d">{escaped(picture.says)}</desc>'
         f"<style>text{{font-family:{FONT};fill:#111}}.b{{font-weight:bold}}"
         f".h{{paint-order:stroke;stroke:#fff;stroke-width:1px}}{pen_rules(pens)}</style>{body}</svg>\n"

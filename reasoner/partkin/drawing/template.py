@@ -32,9 +32,15 @@ from partkin.drawing.svg import clean, true_size_svg
 from partkin.drawing.symbols import size_mm
 from partkin.model.drawing import Cut, DrawnFeature, DrawnOutline, DrawnZone, TemplateView
 from partkin.model.problem import FaultyInput, Problem
+from partkin.model.words import KINDS, Kind, OutlineKind
 
 FARTHEST_MM = 100_000.0
-LAYERS = ("outline", "zones", "holes", "slots", "centres", "to cut", "other part", "text", "rule")
+# What is read back, then what only helps to see and to work.
+KIND_OF_LAYER: dict[str, Kind] = {f"{kind}s": kind for kind in KINDS}
+LINES_OF_LAYER: dict[str, OutlineKind] = {"edges": "edge", "openings": "opening", "keep clear": "keep clear"}
+AIDS = ("zones", "centres", "to cut", "other part", "words", "rule")
+LAYERS = (*LINES_OF_LAYER, *KIND_OF_LAYER, *AIDS)
+_LINE_LAYERS = {kind: layer for layer, kind in LINES_OF_LAYER.items()}
 _LABEL_MM = 4.0
 
 
@@ -125,12 +131,12 @@ def _feature_shapes(feature: DrawnFeature, other: bool) -> list[Shape]:
     radius = (size if size is not None else 0.0) / 2
     half = feature.half_travel_mm if feature.kind == "slot" else 0.0
     edge, middle = ("laid-on", "laid-on-centre") if other else ("thin", "centre")
-    layer = "other part" if other else ("slots" if half > 0 else "holes")
+    layer, known = ("other part", "") if other else (f"{feature.kind}s", feature.id)
     shapes: list[Shape] = []
     if radius > 0 and half > 0:
-        shapes.append(Obround(centre, half, radius, feature.angle_deg, edge, layer))
+        shapes.append(Obround(centre, half, radius, feature.angle_deg, edge, layer, known))
     elif radius > 0:
-        shapes.append(Round(centre, radius, edge, layer))
+        shapes.append(Round(centre, radius, edge, layer, known))
     reach = radius + half + (2.5 if other else 4.0)
     x, y = centre
     crosses = "other part" if other else "centres"
@@ -218,7 +224,7 @@ def _labels(view: TemplateView, room: Room) -> list[Words]:
         box = _label_box(room, about, reach, text_width(text, _LABEL_MM, bold))
         if box is not None:
             words.append(
-                Words((box[0], box[1] + 0.9), text, _LABEL_MM, bold=bold, colour=colour, halo=True, layer="text")
+                Words((box[0], box[1] + 0.9), text, _LABEL_MM, bold=bold, colour=colour, halo=True, layer="words")
             )
     return words
 
@@ -250,7 +256,7 @@ def pattern_shapes(view: TemplateView) -> tuple[list[Shape], Box]:
     shapes: list[Shape] = []
     for outline in view.outlines:
         if len(outline.corners_mm) > 1:
-            shapes.append(Poly(outline.corners_mm, "wide", True, "outline"))
+            shapes.append(Poly(outline.corners_mm, "wide", True, _LINE_LAYERS[outline.kind], outline.name))
     for zone in view.zones:
         shapes += _zone_shapes(zone)
     for cut in view.cuts:
@@ -294,7 +300,7 @@ def rule_shapes(at: Point, upright: bool) -> list[Shape]:
     return [
         Line(at, end, "thin", "rule"),
         Strokes(tuple(ticks), "thin", "rule"),
-        Words(text_at, "100 mm", 3.0, "start", turn_deg=90.0 if upright else 0.0, layer="text"),
+        Words(text_at, "100 mm", 3.0, "start", turn_deg=90.0 if upright else 0.0, layer="words"),
     ]
 
 
@@ -303,7 +309,7 @@ def square_shapes(at: Point) -> list[Shape]:
     x, y = at
     return [
         Poly(((x, y), (x + 20.0, y), (x + 20.0, y + 20.0), (x, y + 20.0)), "thin", True, "rule"),
-        Words((x + 10.0, y + 8.8), "20 x 20 mm", 2.8, "middle", layer="text"),
+        Words((x + 10.0, y + 8.8), "20 x 20 mm", 2.8, "middle", layer="words"),
     ]
 
 
@@ -318,10 +324,10 @@ def template_picture(view: TemplateView) -> Picture:
     width = max(box[2] + 12.0 - left, 200.0)
     lines = wrapped(" ".join(clean(caution) for caution in view.cautions), 3.0, width - 24.0, 3)
     heading: list[Shape] = [
-        Words((left + 12.0, bottom + 44.0), face_words(view), 9.0, bold=True, layer="text"),
-        Words((left + 12.0, bottom + 37.0), shortened(heading_words(view), 4.2, width - 24.0), 4.2, layer="text"),
+        Words((left + 12.0, bottom + 44.0), face_words(view), 9.0, bold=True, layer="words"),
+        Words((left + 12.0, bottom + 37.0), shortened(heading_words(view), 4.2, width - 24.0), 4.2, layer="words"),
         *(
-            Words((left + 12.0, bottom + 31.5 - 3.8 * n), line, 3.0, colour=SOFT, layer="text")
+            Words((left + 12.0, bottom + 31.5 - 3.8 * n), line, 3.0, colour=SOFT, layer="words")
             for n, line in enumerate(lines)
         ),
         *rule_shapes((left + 12.0, bottom + 6.0), False),
@@ -357,14 +363,14 @@ def _place_words(at_mm: tuple[float, ...]) -> str:
 def template_svg(view: TemplateView) -> str:
     """Write a template as SVG at true size, one group a layer; coordinates in mm."""
     picture = template_picture(view)
-    return true_size_svg(picture, PAPER_PENS, sheet_corner(picture))
+    return true_size_svg(picture, PAPER_PENS, sheet_corner(picture), view.part, view.turned_over)
 
 
 def template_dxf(view: TemplateView) -> bytes:
     """Write a template as DXF in millimetres, layers named in words; the same bytes for the same view."""
     from partkin.drawing.template_dxf import picture_dxf
 
-    return picture_dxf(template_picture(view), LAYERS)
+    return picture_dxf(template_picture(view), LAYERS, view.part, view.turned_over)
 
 
 def template_pdf(view: TemplateView, paper: str = "A4", printer: tuple[float, float] = (1.0, 1.0)) -> bytes:

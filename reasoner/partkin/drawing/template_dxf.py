@@ -6,14 +6,30 @@ import io
 import math
 
 import ezdxf
+from ezdxf.entities import DXFGraphic
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.layouts import Modelspace
 
+from partkin.drawing.loops import MARKED
 from partkin.drawing.shapes import Line, Obround, Picture, Poly, Round, Shape, Strokes, Words, turned
 from partkin.drawing.svg import clean
 
-# Lineweights of DXF are hundredths of a millimetre out of a fixed list.
-_WEIGHTS = {"outline": 50, "centres": 13, "rule": 25}
+# Line types: lengths of strokes and gaps in millimetres, a gap negative.
+_LINE_TYPES = {
+    "dashed": ("to be cut", (2.0, -0.8)),
+    "long dashed": ("of the other part", (3.0, -1.0)),
+    "dash dot": ("centre lines", (6.0, -1.0, 0.5, -1.0)),
+    "dash two dots": ("zones", (6.0, -1.0, 0.5, -1.0, 0.5, -1.0)),
+}
+# By layer: colour (index of the DXF reference), line type, weight (hundredths of a millimetre out of a fixed list).
+_LOOKS = {
+    "edges": (7, "Continuous", 50), "openings": (7, "Continuous", 35), "keep clear": (8, "dash two dots", 25),
+    "holes": (7, "Continuous", 25), "slots": (4, "Continuous", 25), "pegs": (6, "Continuous", 35),
+    "studs": (5, "Continuous", 35), "tapped holes": (140, "Continuous", 25), "captive nuts": (150, "Continuous", 25),
+    "peg holes": (210, "Continuous", 25), "clips": (190, "Continuous", 25), "clip holes": (200, "Continuous", 25),
+    "zones": (8, "dash two dots", 13), "centres": (8, "dash dot", 13), "to cut": (6, "dashed", 50),
+    "other part": (5, "long dashed", 13), "words": (7, "Continuous", 18), "rule": (7, "Continuous", 25),
+}  # fmt: skip
 
 
 def _obround(shape: Obround) -> list[tuple[float, float, float]]:
@@ -27,19 +43,27 @@ def _obround(shape: Obround) -> list[tuple[float, float, float]]:
     return corners
 
 
-def _add(space: Modelspace, shape: Shape) -> None:
-    layer = {"layer": getattr(shape, "layer", "") or "outline"}
-    if isinstance(shape, Round):
-        space.add_circle(shape.centre, shape.radius, dxfattribs=layer)
+def _mark(entity: DXFGraphic, shape: Round | Obround | Poly, part: str, turned_over: bool) -> None:
+    """Write beside a known feature or line which one it is, and where it stood when it was drawn."""
+    face = "turned over" if turned_over else "as it is"
+    values: list[tuple[int, str | float]] = [(1000, part[:255]), (1000, shape.of[:255]), (1000, face)]
+    if isinstance(shape, Round | Obround):
+        slot = (shape.half_travel, shape.angle_deg) if isinstance(shape, Obround) else (0.0, 0.0)
+        values += [(1040, value) for value in (*shape.centre, shape.radius, *slot)]
+    entity.set_xdata(MARKED, values)
+
+
+def _add(space: Modelspace, shape: Shape, part: str, turned_over: bool) -> None:
+    layer = {"layer": getattr(shape, "layer", "") or "rule"}
+    if isinstance(shape, Round | Obround | Poly) and shape.of:
+        _mark(_line_of(space, shape, layer), shape, part, turned_over)
+    elif isinstance(shape, Round | Obround | Poly):
+        _line_of(space, shape, layer)
     elif isinstance(shape, Line):
         space.add_line(shape.a, shape.b, dxfattribs=layer)
     elif isinstance(shape, Strokes):
         for a, b in shape.lines:
             space.add_line(a, b, dxfattribs=layer)
-    elif isinstance(shape, Poly):
-        space.add_lwpolyline(shape.points, format="xy", close=shape.closed, dxfattribs=layer)
-    elif isinstance(shape, Obround):
-        space.add_lwpolyline(_obround(shape), format="xyb", close=True, dxfattribs=layer)
     elif isinstance(shape, Words):
         text = space.add_text(
             clean(shape.text).replace("\n", " ").replace("%%", "% %"),
@@ -53,7 +77,15 @@ def _add(space: Modelspace, shape: Shape) -> None:
         raise TypeError(f"a template has no {type(shape).__name__}")
 
 
-def picture_dxf(picture: Picture, layers: tuple[str, ...]) -> bytes:
+def _line_of(space: Modelspace, shape: Round | Obround | Poly, layer: dict[str, str]) -> DXFGraphic:
+    if isinstance(shape, Round):
+        return space.add_circle(shape.centre, shape.radius, dxfattribs=layer)
+    if isinstance(shape, Obround):
+        return space.add_lwpolyline(_obround(shape), format="xyb", close=True, dxfattribs=layer)
+    return space.add_lwpolyline(shape.points, format="xy", close=shape.closed, dxfattribs=layer)
+
+
+def picture_dxf(picture: Picture, layers: tuple[str, ...], part: str, turned_over: bool = False) -> bytes:
     """Write a picture in millimetres (y up) as DXF R2010.
 
     Parameters
@@ -61,6 +93,10 @@ def picture_dxf(picture: Picture, layers: tuple[str, ...]) -> bytes:
     picture
     layers
         All layers, in order; those without a shape are written too, so that every file has the same ones.
+    part
+        What known features and lines are of: told beside them, so that `outline` knows them again.
+    turned_over
+        Whether x counts the other way than in the part's frame.
     """
     fixed = ezdxf.options.write_fixed_meta_data_for_testing
     # The option is named for tests; what it does is leave out the date and random marks of the file.
@@ -69,13 +105,17 @@ def picture_dxf(picture: Picture, layers: tuple[str, ...]) -> bytes:
         document = ezdxf.new("R2010", units=ezdxf.units.MM)
         document.header["$MEASUREMENT"] = 1
         document.header["$LUNITS"] = 2
+        document.appids.add(MARKED)
+        for name, (says, lengths_mm) in _LINE_TYPES.items():
+            document.linetypes.add(name, [sum(map(abs, lengths_mm)), *lengths_mm], description=says)
         for name in layers:
-            document.layers.add(name, color=7, lineweight=_WEIGHTS.get(name, 25))
+            colour, line_type, weight = _LOOKS[name]
+            document.layers.add(name, color=colour, linetype=line_type, lineweight=weight)
         space = document.modelspace()
         for shape in picture.shapes:
             if getattr(shape, "pen", "") == "cut-band" or _is_point(shape):
                 continue
-            _add(space, shape)
+            _add(space, shape, part, turned_over)
         # The library lists the classes in use from a set, whose order changes from one run to the next.
         for name in sorted(document.entitydb.dxf_types_in_use()):
             document.classes.add_class(name)

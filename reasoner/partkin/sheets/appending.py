@@ -49,15 +49,16 @@ def append_all(folder: Path, rows: Mapping[str, Sequence[Mapping[str, str]]]) ->
     back, and where it is killed, the next command completes it. A sheet that is named with no rows is made with its
     header where it is missing. Everything else is as with `append`.
     """
+    change(folder, rows, lambda standing: with_rows(standing, rows))
 
-    def make(standing: Standing) -> dict[str, bytes]:
-        return {
-            name: _written(BY_NAME[name], standing.tables[name], standing.grid_of(name), added)
-            for name, added in rows.items()
-            if added or name not in standing.contents
-        }
 
-    change(folder, rows, make)
+def with_rows(standing: Standing, rows: Mapping[str, Sequence[Mapping[str, str]]]) -> dict[str, bytes]:
+    """Return the bytes of the sheets with rows added."""
+    return {
+        name: _written(BY_NAME[name], standing.tables[name], standing.grid_of(name), added)
+        for name, added in rows.items()
+        if added or name not in standing.contents
+    }
 
 
 def _written(sheet: Sheet, table: SheetTable, grid: Grid | None, rows: Sequence[Mapping[str, str]]) -> bytes:

@@ -1,14 +1,14 @@
-"""Empty cells of rows that are there, filled in the sheet's own dialect; what is stated is never changed."""
+"""Empty cells of rows that are there, filled in the sheet's own dialect; what is stated changes by `revise` alone."""
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from partkin.model.columns import BY_NAME, Sheet
-from partkin.sheets.appending import dialect_of, encoded, number_cell, numeric_columns, wider_header
+from partkin.sheets.appending import dialect_of, encoded, number_cell, numeric_columns, wider_header, with_rows
 from partkin.sheets.changing import Standing, change, refused
 from partkin.sheets.dialect import Dialect, Grid, row_text, safe_cell
 from partkin.sheets.records import Record, SheetTable, column_name
@@ -39,25 +39,51 @@ def fill(folder: Path, sheet: str, cells: Mapping[RowKey, Mapping[str, str]]) ->
     KeyError
         There is no such sheet.
     """
-    described = BY_NAME[sheet]
+    change(folder, (sheet,), lambda standing: {sheet: _with_cells(standing, sheet, cells)})
+
+
+def revise(
+    folder: Path,
+    cells: Mapping[str, Mapping[RowKey, Mapping[str, str]]],
+    rows: Mapping[str, Sequence[Mapping[str, str]]],
+) -> None:
+    """Write over cells that somebody was shown and said yes to, and add rows: all of it or none, atomically.
+
+    `cells`: by sheet, as with `fill`; `rows`: by sheet, as with `append_all`.
+
+    Raises
+    ------
+    FaultyInput
+        There is no such row, or it would bring a fault where there was none before; then nothing was changed.
+    """
 
     def make(standing: Standing) -> dict[str, bytes]:
-        grid, table = standing.grid_of(sheet), standing.tables[sheet]
-        if grid is None:
-            raise refused(sheet, 0, "", "there is no such sheet", LOOK)
-        rows = dict(_row_of(described, table, key, wanted) for key, wanted in cells.items())
-        return {sheet: _written(described, table, grid, rows)}
+        written = with_rows(standing, rows)
+        after = Standing({**standing.contents, **written})
+        return {**written, **{sheet: _with_cells(after, sheet, wanted, True) for sheet, wanted in cells.items()}}
 
-    change(folder, (sheet,), make)
+    change(folder, {**cells, **rows}, make)
 
 
-def _row_of(sheet: Sheet, table: SheetTable, key: RowKey, wanted: Mapping[str, str]) -> tuple[int, Mapping[str, str]]:
+def _with_cells(
+    standing: Standing, sheet: str, cells: Mapping[RowKey, Mapping[str, str]], over: bool = False
+) -> bytes:  # fmt: skip
+    grid, table = standing.grid_of(sheet), standing.tables[sheet]
+    if grid is None:
+        raise refused(sheet, 0, "", "there is no such sheet", LOOK)
+    rows = dict(_row_of(BY_NAME[sheet], table, key, wanted, over) for key, wanted in cells.items())
+    return _written(BY_NAME[sheet], table, grid, rows)
+
+
+def _row_of(
+    sheet: Sheet, table: SheetTable, key: RowKey, wanted: Mapping[str, str], over: bool
+) -> tuple[int, Mapping[str, str]]:
     """The place of a row in the grid, and what is to be written there."""
-    found = next((r for r in table.records if tuple(r.get(name) for name in sheet.key) == key), None)
+    found = next((r for r in table.records if tuple(str(r.get(name)) for name in sheet.key) == key), None)
     if found is None:
         named = " of ".join(reversed(key))
         raise refused(sheet.name, 0, sheet.key[-1], f"there is no {named}", "Add its row first")
-    taken = tuple(name for name in wanted if _is_filled(found, name))
+    taken = () if over else tuple(name for name in wanted if _is_filled(found, name))
     if taken:
         what = f"{taken[0]} of {key[-1]} is stated already ({found.get(taken[0], 'not readable')})"
         mend = "A stated cell is never written over: mend it in the sheet by hand if it is wrong"
