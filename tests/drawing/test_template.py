@@ -116,13 +116,64 @@ def test_every_sheet_says_face_parts_and_place():
     for number, page in enumerate(pages, 1):
         text = page.extract_text()
         assert "SEEN FROM OUTSIDE" in text and f"Sheet {number} of {len(pages)}" in text
-        assert "D2" in text and "H1" in text and "100 mm" in text and "20 x 20 mm" in text
+        assert "D2" in text and "H1" in text and "20 x 20 mm" in text
+        assert text.count("THIS MUST MEASURE 100 mm") == 2
     first = pages[0].extract_text()
-    for caution in sample.TEMPLATE.cautions:
-        assert caution.split(".")[0] in " ".join(first.split())
     for feature in sample.TEMPLATE.features:
         assert f"{feature.id}:" in first
     assert "open out to" in first and "9.0" in first
+
+
+def placed_words(page):
+    """Every run of text with the lower left of its first letter, in millimetres of the paper."""
+    found = []
+
+    def visit(text, page_matrix, text_matrix, *_):
+        if text.strip():
+            x, y = text_matrix[4], text_matrix[5]
+            a, b, c, d, e, f = page_matrix
+            found.append((text.strip(), (a * x + c * y + e) / 72 * 25.4, (b * x + d * y + f) / 72 * 25.4))
+
+    page.extract_text(visitor_text=visit)
+    return found
+
+
+LONG = tuple(
+    f"Caution {n}: " + "never cut here, and ask somebody who is licensed. " * 6 + f"End of {n}." for n in (1, 2, 3)
+)
+
+
+@pytest.mark.parametrize("paper", sorted(PAPERS))
+def test_every_sheet_has_the_cautions_whole(paper):
+    view = replace(sample.TEMPLATE, cautions=LONG)
+    for page in pages_of(view, paper):
+        said = " ".join(page.extract_text().split())
+        assert all(" ".join(caution.split()) in said for caution in LONG)
+        assert min(y for _, _, y in placed_words(page)) >= 8.0, "within what a printer reaches"
+    said = " ".join(words_of(svg_tree(template_svg(view))))
+    assert all(" ".join(caution.split()) in said for caution in LONG)
+
+
+def test_cautions_that_leave_no_room_for_the_drawing_are_told():
+    with pytest.raises(FaultyInput, match="the cautions leave no room"):
+        template_pdf(replace(sample.TEMPLATE, cautions=LONG * 8))
+
+
+@pytest.mark.parametrize("seen_from", ["outside", None])
+def test_name_face_and_a_rule_stay_when_a_sheet_is_trimmed(seen_from):
+    """A sheet is cut along its dashed edges, right and below; beside the drawing all three are still there."""
+    view = replace(sample.TEMPLATE, seen_from=seen_from, turned_over=True)
+    hidden = PAPER_PENS["hidden"].width
+    trimmed = 0
+    for page in pages_of(view)[1:]:
+        name = tile_of(page)
+        window = [line for line in pdf_lines(page) if abs(line[2] - hidden) < 1e-9]
+        foot = min(min(a[1], b[1]) for a, b, _ in window if math.dist(a, b) > 110.0 and min(a[1], b[1]) > 40.0)
+        kept = [text for text, x, y in placed_words(page) if y >= foot and x < 20.0]
+        assert f"{name}  {face_words(view)}" in kept and "THIS MUST MEASURE 100 mm" in kept
+        assert any(abs(b[1] - a[1]) == pytest.approx(100.0, abs=0.01) and min(a[1], b[1]) >= foot for a, b, _ in window)
+        trimmed += 1
+    assert trimmed > 3
 
 
 def test_a_part_turned_over_is_drawn_mirrored_and_says_so():

@@ -284,6 +284,11 @@ def pattern_shapes(view: TemplateView) -> tuple[list[Shape], Box]:
     return shapes + list(labels), spread_of(points) or box
 
 
+def caution_lines(view: TemplateView, size: float, room: float) -> list[str]:
+    """Return the cautions whole, each beginning a line of its own."""
+    return [line for caution in view.cautions for line in wrapped(clean(caution), size, room)]
+
+
 def rule_shapes(at: Point, upright: bool) -> list[Shape]:
     """Draw a rule of 100 mm with a stroke each 10 mm, to the right or upward from a point (y up)."""
     ticks = []
@@ -296,11 +301,19 @@ def rule_shapes(at: Point, upright: bool) -> list[Shape]:
             else ((at[0] + along, at[1]), (at[0] + along, at[1] + height))
         )
     end = (at[0], at[1] + 100.0) if upright else (at[0] + 100.0, at[1])
-    text_at = (at[0] + 5.6, at[1] + 78.0) if upright else (at[0] + 78.0, at[1] + 3.2)
+    text_at = (at[0] + 7.8, at[1] + 4.0) if upright else (at[0] + 4.0, at[1] + 6.4)
     return [
         Line(at, end, "thin", "rule"),
         Strokes(tuple(ticks), "thin", "rule"),
-        Words(text_at, "100 mm", 3.0, "start", turn_deg=90.0 if upright else 0.0, layer="words"),
+        Words(
+            text_at,
+            "THIS MUST MEASURE 100 mm",
+            4.4,
+            "start",
+            bold=True,
+            turn_deg=90.0 if upright else 0.0,
+            layer="words",
+        ),
     ]
 
 
@@ -320,14 +333,18 @@ def template_picture(view: TemplateView) -> Picture:
     """
     view = as_seen(view)
     shapes, box = pattern_shapes(view)
-    left, bottom = box[0] - 20.0, box[1] - 62.0
+    left = box[0] - 20.0
     width = max(box[2] + 12.0 - left, 200.0)
-    lines = wrapped(" ".join(clean(caution) for caution in view.cautions), 3.0, width - 24.0, 3)
+    lines = caution_lines(view, 3.0, width - 24.0)
+    lift = 3.8 * max(0, len(lines) - 2)
+    bottom = box[1] - 62.0 - lift
     heading: list[Shape] = [
-        Words((left + 12.0, bottom + 44.0), face_words(view), 9.0, bold=True, layer="words"),
-        Words((left + 12.0, bottom + 37.0), shortened(heading_words(view), 4.2, width - 24.0), 4.2, layer="words"),
+        Words((left + 12.0, bottom + lift + 44.0), face_words(view), 9.0, bold=True, layer="words"),
+        Words(
+            (left + 12.0, bottom + lift + 37.0), shortened(heading_words(view), 4.2, width - 24.0), 4.2, layer="words"
+        ),
         *(
-            Words((left + 12.0, bottom + 31.5 - 3.8 * n), line, 3.0, colour=SOFT, layer="words")
+            Words((left + 12.0, bottom + lift + 31.5 - 3.8 * n), line, 3.0, colour=SOFT, layer="words")
             for n, line in enumerate(lines)
         ),
         *rule_shapes((left + 12.0, bottom + 6.0), False),

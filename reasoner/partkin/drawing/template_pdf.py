@@ -26,11 +26,13 @@ from partkin.drawing.shapes import (
     millimetres,
     obround_points,
     shortened,
+    text_width,
     turned,
     wrapped,
 )
 from partkin.drawing.svg import clean
 from partkin.drawing.template import (
+    caution_lines,
     cut_words,
     face_words,
     heading_words,
@@ -52,6 +54,7 @@ from partkin.drawing.tiles import (
 from partkin.model.drawing import TemplateView
 
 POINTS_PER_MM = 72.0 / 25.4
+_CAUTION_MM = 3.4
 
 
 def printable(text: str) -> str:
@@ -191,19 +194,30 @@ def _furniture(view: TemplateView, sheets: PaperSheets, page: int, shown: tuple[
     correction = ""
     if sheets.printer != (1.0, 1.0):
         correction = f"; corrected for a printer of {sheets.printer[0]:g} across, {sheets.printer[1]:g} up"
-    caution = wrapped(clean(" ".join(view.cautions)), 2.6, 104.0, 3) if shown is not None else []
     left = LEFT_STRIP_MM
-    return [
+    lines = _foot_lines(view, width)
+    above = _CAUTION_MM * len(lines)
+    shapes = [
         *rule_shapes((left, 2.0), False),
-        *rule_shapes((1.0, BOTTOM_STRIP_MM + 2.0), True),
+        *rule_shapes((1.0, sheets.foot + 2.0), True),
         *square_shapes((left + 106.0, 2.0)),
         *_page_map(sheets, shown, (left + 130.0, 2.0, width, 22.0)),
-        Words((left, 34.0), face_words(view), 8.0, bold=True),
-        Words((width, 34.0), f"Sheet {page} of {pages}: {where}", 3.6, "end", bold=True),
-        Words((left, 27.2), shortened(heading_words(view), 4.0, width - left), 4.0),
-        *(Words((left, 21.5 - 3.2 * n), line, 2.6, colour=SOFT) for n, line in enumerate(caution)),
-        Words((width, 23.6), f"Print at 100 %, not fitted to the page{correction}", 2.6, "end", colour=SOFT),
+        Words((left, above + 34.0), face_words(view), 8.0, bold=True),
+        Words((width, above + 34.0), f"Sheet {page} of {pages}: {where}", 3.6, "end", bold=True),
+        Words((left, above + 27.6), shortened(heading_words(view), 4.0, width - left), 4.0),
+        *(Words((left, above + 23.6 - _CAUTION_MM * n), line, 2.8) for n, line in enumerate(lines)),
+        Words((width, 23.0), f"Print at 100 %, not fitted to the page{correction}", 2.6, "end", colour=SOFT),
     ]
+    if shown is not None:
+        # The foot is trimmed off where another sheet follows below; what stands beside the window stays.
+        text = f"{tile_name(*shown)}  {face_words(view)}"
+        size = min(5.0, (sheets.window[1] - 110.0) / text_width(text, 1.0, True))
+        shapes.append(Words((8.8, sheets.foot + 107.0), text, size, bold=True, turn_deg=90.0))
+    return shapes
+
+
+def _foot_lines(view: TemplateView, width: float) -> list[str]:
+    return caution_lines(view, 2.8, width - LEFT_STRIP_MM)
 
 
 def _tile_edges(sheets: PaperSheets, column: int, row: int, window: Box) -> list[Shape]:
@@ -308,10 +322,6 @@ def _first_lines(view: TemplateView, room: float) -> list[tuple[str, float, bool
     lines: list[tuple[str, float, bool]] = []
     for step in _steps(view):
         lines += [(line, 3.5, False) for line in wrapped(step, 3.5, room)]
-    if view.cautions:
-        lines.append(("Cautions", 4.2, True))
-    for caution in view.cautions:
-        lines += [(line, 3.5, False) for line in wrapped(clean(caution), 3.5, room)]
     lines.append(("What is drawn (millimetres, in the part's own frame)", 4.2, True))
     sign = -1.0 if view.turned_over else 1.0
     told = [(feature.id, size_words(feature), feature.at_mm) for feature in view.features]
@@ -329,7 +339,7 @@ def _first_sheet(view: TemplateView, sheets: PaperSheets) -> list[Shape]:
     shapes: list[Shape] = [Words((left, down), "Template at true size", 8.0, bold=True)]
     down -= 3.0
     lines = _first_lines(view, room)
-    floor = BOTTOM_STRIP_MM + 6.0
+    floor = sheets.foot + 6.0
     for number, (line, size, bold) in enumerate(lines):
         down -= size * 1.45 + (3.0 if bold else 0.0)
         if down < floor:
@@ -343,7 +353,10 @@ def _first_sheet(view: TemplateView, sheets: PaperSheets) -> list[Shape]:
 def tiled_pdf(view: TemplateView, paper: str, printer: tuple[float, float]) -> bytes:
     """Write a template (already as seen) as PDF; see `template.template_pdf`."""
     shapes, box = pattern_shapes(view)
-    sheets = lay_out((box[0] - 6.0, box[1] - 6.0, box[2] + 6.0, box[3] + 6.0), paper, printer)
+    around = (box[0] - 6.0, box[1] - 6.0, box[2] + 6.0, box[3] + 6.0)
+    sheets = lay_out(
+        around, paper, printer, lambda width: BOTTOM_STRIP_MM + _CAUTION_MM * len(_foot_lines(view, width))
+    )
     avoid: list[Point] = [(f.at_mm[0], f.at_mm[1]) for f in (*view.features, *view.laid_on)]
     avoid += [(cut.at_mm[0], cut.at_mm[1]) for cut in view.cuts]
     for mark in join_marks(sheets, avoid):
@@ -373,7 +386,7 @@ def tiled_pdf(view: TemplateView, paper: str, printer: tuple[float, float]) -> b
 def _paint_tile(painter: _Sheet, shapes: list[Shape], sheets: PaperSheets, tile: tuple[int, int]) -> None:
     canvas = painter.canvas
     box = sheets.tile_box(*tile)
-    corner = (LEFT_STRIP_MM, BOTTOM_STRIP_MM)
+    corner = (LEFT_STRIP_MM, sheets.foot)
     window = (corner[0], corner[1], corner[0] + sheets.window[0], corner[1] + sheets.window[1])
     canvas.saveState()
     clip = canvas.beginPath()

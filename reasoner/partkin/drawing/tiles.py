@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from partkin.drawing.shapes import Box, Point
@@ -26,6 +27,7 @@ class PaperSheets:
     """How a drawing is laid on sheets of paper.
 
     `page`: usable width and height of one sheet in true millimetres, a printer that is out allowed for;
+    `foot`: what of its height is taken up by words and rules;
     `window`: the part of it that shows the drawing; `start`: lower left corner of the whole array, in the
     drawing. Row 1 is at the top, column A at the left.
     """
@@ -33,6 +35,7 @@ class PaperSheets:
     paper_mm: tuple[float, float]
     printer: tuple[float, float]
     page: tuple[float, float]
+    foot: float
     window: tuple[float, float]
     start: Point
     columns: int
@@ -74,7 +77,9 @@ def _fault(column: str, what: str, mend: str) -> FaultyInput:
     return FaultyInput((Problem("template", 0, column, what, mend),))
 
 
-def lay_out(box: Box, paper: str, printer: tuple[float, float]) -> PaperSheets:
+def lay_out(
+    box: Box, paper: str, printer: tuple[float, float], foot_of: Callable[[float], float] = lambda _: BOTTOM_STRIP_MM
+) -> PaperSheets:  # fmt: skip
     """Choose the orientation with the fewer tiles (upright where both need as many), and lay the box on it.
 
     Parameters
@@ -85,11 +90,13 @@ def lay_out(box: Box, paper: str, printer: tuple[float, float]) -> PaperSheets:
         A key of `PAPERS`.
     printer
         What the printer makes of a true millimetre, across and up: 0.993 prints 100 mm as 99.3.
+    foot_of
+        How high the foot of a sheet has to be, from how wide the sheet is.
 
     Raises
     ------
     FaultyInput
-        Unknown paper, a correction outside 0.9 to 1.1, or more than 150 tiles.
+        Unknown paper, words that leave no room for a drawing, a correction outside 0.9 to 1.1, or more than 150 tiles.
     """
     if paper not in PAPERS:
         raise _fault("paper", f"no paper is called {paper!r}", f"Say one of {', '.join(PAPERS)}")
@@ -102,7 +109,10 @@ def lay_out(box: Box, paper: str, printer: tuple[float, float]) -> PaperSheets:
     if not all(math.isfinite(edge) for edge in box):
         raise _fault("x_mm", "a place is not a number", "Mend the features sheet")
     width, height = PAPERS[paper]
-    choices = [_sheets(box, size, printer) for size in ((width, height), (height, width))]
+    laid = [_sheets(box, size, printer, foot_of) for size in ((width, height), (height, width))]
+    choices = [sheets for sheets in laid if sheets is not None]
+    if not choices:
+        raise _fault("paper", "the cautions leave no room for the drawing", "Take larger paper")
     best = min(choices, key=lambda sheets: sheets.columns * sheets.rows)
     if best.columns * best.rows > MOST_TILES:
         raise _fault(
@@ -113,19 +123,24 @@ def lay_out(box: Box, paper: str, printer: tuple[float, float]) -> PaperSheets:
     return best
 
 
-def _sheets(box: Box, paper_mm: tuple[float, float], printer: tuple[float, float]) -> PaperSheets:
+def _sheets(
+    box: Box, paper_mm: tuple[float, float], printer: tuple[float, float], foot_of: Callable[[float], float]
+) -> PaperSheets | None:  # fmt: skip
     page = (
         (paper_mm[0] - 2 * PAPER_MARGIN_MM) * printer[0],
         (paper_mm[1] - 2 * PAPER_MARGIN_MM) * printer[1],
     )
-    window = (page[0] - LEFT_STRIP_MM, page[1] - BOTTOM_STRIP_MM)
+    foot = foot_of(page[0])
+    window = (page[0] - LEFT_STRIP_MM, page[1] - foot)
+    if min(window) < 3 * OVERLAP_MM:
+        return None
     counts = [
         max(1, math.ceil((extent - OVERLAP_MM) / (side - OVERLAP_MM)))
         for extent, side in zip((box[2] - box[0], box[3] - box[1]), window, strict=True)
     ]
     total = [count * (side - OVERLAP_MM) + OVERLAP_MM for count, side in zip(counts, window, strict=True)]
     start = ((box[0] + box[2] - total[0]) / 2, (box[1] + box[3] - total[1]) / 2)
-    return PaperSheets(paper_mm, printer, page, window, start, counts[0], counts[1])
+    return PaperSheets(paper_mm, printer, page, foot, window, start, counts[0], counts[1])
 
 
 @dataclass(frozen=True)
