@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from partkin.drawing.shapes import PAPER_PENS
-from partkin.drawing.template import LAYERS, as_seen, face_words, template_dxf, template_pdf, template_svg
+from partkin.drawing.template import LAYERS, as_seen, face_words, filing_ends, template_dxf, template_pdf, template_svg
 from partkin.drawing.template_pdf import printable
 from partkin.drawing.tiles import OVERLAP_MM, PAPERS, join_marks, lay_out, tile_name
 from partkin.model.drawing import Cut, DrawnFeature, TemplateView
@@ -249,6 +249,42 @@ def test_what_is_to_be_made_anew_has_a_cross_of_its_own():
     plain = sum(len(pdf_crosses(page)) for page in pages_of(ALONE, "A3"))
     more = sum(len(pdf_crosses(page)) for page in pages_of(replace(ALONE, cuts=(hole,)), "A3"))
     assert more == plain + 1
+
+
+def test_a_slot_to_be_filed_has_one_cross_at_its_middle_and_says_which_end_is_filed():
+    """A hole of 7 mm becomes a slot of 7 x 11 whose middle lies 2 mm towards 30 degrees: that end is filed, by 4 mm."""
+    hole = DrawnFeature("a", (60.0, 40.0), "hole", 7.0)
+    c, s = math.cos(math.radians(30.0)), math.sin(math.radians(30.0))
+    cut = Cut("slot", "a", (60.0 + 2.0 * c, 40.0 + 2.0 * s), 7.0, 11.0, 30.0)
+    view = TemplateView("P", seen_from="inside", features=(hole,), cuts=(cut,))
+    first, tile = pages_of(view)
+    assert len(pdf_crosses(tile)) == 1
+    assert tile.extract_text().count("file this end, 4.0 mm") == 1
+    x, y = 60.0 + 7.5 * c, 40.0 + 7.5 * s
+    assert f"To file, a: 4.0 mm as far as its end, at {x:.2f}, {y:.2f}" in first.extract_text()
+    space = ezdxf.read(io.StringIO(template_dxf(view).decode())).modelspace()
+    lines = [line for line in space.query('LINE[layer=="to cut"]') if (line.dxf.end - line.dxf.start).magnitude < 10.5]
+    ends = sorted(tuple((line.dxf.start + (line.dxf.end - line.dxf.start) / 2).xyz)[:2] for line in lines)
+    wanted = ((60.0 - 3.5 * c, 40.0 - 3.5 * s), (x, y))
+    assert [pytest.approx(end) for end in wanted] == ends
+    across = lines[0].dxf.end - lines[0].dxf.start
+    assert across.x * c + across.y * s == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("old", "middle_mm", "filed_mm"),
+    [
+        (DrawnFeature("a", (0.0, 0.0), "hole", 7.0), 0.0, {5.5: 2.0, -5.5: 2.0}),
+        (DrawnFeature("a", (0.0, 0.0), "hole", 7.0), -2.0, {-7.5: 4.0}),
+        (DrawnFeature("a", (0.0, 0.0), "slot", 7.0, 9.0), 1.0, {6.5: 2.0}),
+        (DrawnFeature("a", (0.0, 0.0), "slot", 7.0, 9.0, 90.0), 1.0, {6.5: 3.0, -4.5: 1.0}),
+        (DrawnFeature("b", (0.0, 0.0), "hole", 7.0), 0.0, {}),
+    ],
+)
+def test_what_is_filed_is_what_lies_beyond_the_old_edge(old, middle_mm, filed_mm):
+    cut = Cut("slot", "a", (middle_mm, 0.0), 7.0, 11.0)
+    found = {at[0]: by_mm for at, by_mm in filing_ends(cut, TemplateView("P", features=(old,), cuts=(cut,)))}
+    assert found == pytest.approx(filed_mm)
 
 
 def test_one_feature_alone_takes_one_tile_and_two_sheets():

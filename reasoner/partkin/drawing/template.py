@@ -26,6 +26,7 @@ from partkin.drawing.shapes import (
     millimetres,
     shortened,
     text_width,
+    turned,
     wrapped,
 )
 from partkin.drawing.svg import clean, true_size_svg
@@ -42,6 +43,7 @@ AIDS = ("zones", "centres", "to cut", "other part", "words", "rule")
 LAYERS = (*LINES_OF_LAYER, *KIND_OF_LAYER, *AIDS)
 _LINE_LAYERS = {kind: layer for layer, kind in LINES_OF_LAYER.items()}
 _LABEL_MM = 4.0
+_LEAST_FILED_MM = 0.05
 
 
 def face_words(view: TemplateView) -> str:
@@ -124,8 +126,46 @@ def _xy(at_mm: tuple[float, ...]) -> Point:
     return (at_mm[0], at_mm[1])
 
 
-def _feature_shapes(feature: DrawnFeature, other: bool) -> list[Shape]:
-    """Draw a feature's edge and its cross; the cross reaches 4 mm beyond the edge."""
+def filing_ends(cut: Cut, view: TemplateView) -> list[tuple[Point, float]]:
+    """Return the ends of a slot that are filed out of a hole or slot that is there: where, and by how much (mm).
+
+    Nothing is filed where the slot is made anew.
+    """
+    old = next((feature for feature in view.features if feature.id == cut.feature), None)
+    if old is None or cut.length_mm is None or cut.length_mm <= cut.across_mm:
+        return []
+    along = turned((1.0, 0.0), cut.angle_deg)
+    off = ((cut.at_mm[0] - old.at_mm[0]) * along[0]) + ((cut.at_mm[1] - old.at_mm[1]) * along[1])
+    turn = turned((1.0, 0.0), old.angle_deg - cut.angle_deg)[0]
+    reach = (size_mm(old) or 0.0) / 2 + (old.half_travel_mm * abs(turn) if old.kind == "slot" else 0.0)
+    ends = []
+    for side in (1.0, -1.0):
+        by_mm = side * off + cut.length_mm / 2 - reach
+        if by_mm >= _LEAST_FILED_MM:
+            out = side * cut.length_mm / 2
+            ends.append(((cut.at_mm[0] + out * along[0], cut.at_mm[1] + out * along[1]), by_mm))
+    return ends
+
+
+def _cross(at: Point, reach: float, pen: str, layer: str) -> list[Shape]:
+    x, y = at
+    return [Line((x - reach, y), (x + reach, y), pen, layer), Line((x, y - reach), (x, y + reach), pen, layer)]
+
+
+def _end_marks(slot: Obround, layer: str) -> list[Shape]:
+    """Draw a stroke across each end of a slot, where its edge is farthest out."""
+    lines = []
+    for side in (1.0, -1.0):
+        ends = []
+        for across in (1.0, -1.0):
+            x, y = turned((side * (slot.half_travel + slot.radius), across * (slot.radius + 1.5)), slot.angle_deg)
+            ends.append((slot.centre[0] + x, slot.centre[1] + y))
+        lines.append((ends[0], ends[1]))
+    return [Strokes(tuple(lines), "thin", layer)]
+
+
+def _feature_shapes(feature: DrawnFeature, other: bool, crossed: bool = True) -> list[Shape]:
+    """Draw a feature's edge, a slot's ends and, unless what is cut has it, the cross 4 mm beyond the edge."""
     centre = _xy(feature.at_mm)
     size = size_mm(feature)
     radius = (size if size is not None else 0.0) / 2
@@ -134,24 +174,20 @@ def _feature_shapes(feature: DrawnFeature, other: bool) -> list[Shape]:
     layer, known = ("other part", "") if other else (f"{feature.kind}s", feature.id)
     shapes: list[Shape] = []
     if radius > 0 and half > 0:
-        shapes.append(Obround(centre, half, radius, feature.angle_deg, edge, layer, known))
+        slot = Obround(centre, half, radius, feature.angle_deg, edge, layer, known)
+        shapes += [slot, *(() if other else _end_marks(slot, "centres"))]
     elif radius > 0:
         shapes.append(Round(centre, radius, edge, layer, known))
     reach = radius + half + (2.5 if other else 4.0)
-    x, y = centre
-    crosses = "other part" if other else "centres"
-    shapes += [
-        Line((x - reach, y), (x + reach, y), middle, crosses),
-        Line((x, y - reach), (x, y + reach), middle, crosses),
-    ]
-    return shapes
+    return shapes + (_cross(centre, reach, middle, "other part" if other else "centres") if crossed else [])
 
 
 def _cut_shapes(cut: Cut) -> list[Shape]:
     centre, radius = _xy(cut.at_mm), cut.across_mm / 2
     half = max(0.0, ((cut.length_mm or cut.across_mm) - cut.across_mm) / 2)
     if half > 0:
-        return [Obround(centre, half, radius, cut.angle_deg, pen, "to cut") for pen in ("cut-band", "cut")]
+        slots = [Obround(centre, half, radius, cut.angle_deg, pen, "to cut") for pen in ("cut-band", "cut")]
+        return [*slots, *_end_marks(slots[0], "to cut")]
     return [Round(centre, radius, pen, "to cut") for pen in ("cut-band", "cut")]
 
 
@@ -159,11 +195,7 @@ def _cut_cross(cut: Cut, view: TemplateView) -> list[Shape]:
     """Draw the cross of what is made anew; what keeps a feature's centre has that one's."""
     if any(math.dist(_xy(cut.at_mm), _xy(feature.at_mm)) < 0.01 for feature in view.features):
         return []
-    (x, y), reach = _xy(cut.at_mm), max(cut.across_mm, cut.length_mm or 0.0) / 2 + 4.0
-    return [
-        Line((x - reach, y), (x + reach, y), "centre", "to cut"),
-        Line((x, y - reach), (x, y + reach), "centre", "to cut"),
-    ]
+    return _cross(_xy(cut.at_mm), max(cut.across_mm, cut.length_mm or 0.0) / 2 + 4.0, "centre", "to cut")
 
 
 def _check(view: TemplateView) -> None:
@@ -209,6 +241,10 @@ def _labels(view: TemplateView, room: Room) -> list[Words]:
                 True,
             )
         )
+    for cut in view.cuts:
+        for at, by_mm in filing_ends(cut, view):
+            text = f"file this end, {millimetres(by_mm, 1)} mm"
+            wanted.append((text, at, (2.5, cut.across_mm / 2 + 2.0), "#111111", False))
     for feature in view.laid_on:
         radius = (size_mm(feature) or 0.0) / 2 + feature.half_travel_mm + 1.0
         wanted.append((feature.id, _xy(feature.at_mm), (radius, radius), BLUE, False))
@@ -263,8 +299,10 @@ def pattern_shapes(view: TemplateView) -> tuple[list[Shape], Box]:
         shapes += _cut_shapes(cut) + _cut_cross(cut, view)
     for feature in view.laid_on:
         shapes += _feature_shapes(feature, True)
+    middles = {cut.feature: _xy(cut.at_mm) for cut in view.cuts}
     for feature in view.features:
-        shapes += _feature_shapes(feature, False)
+        crossed = math.dist(middles.get(feature.id, _xy(feature.at_mm)), _xy(feature.at_mm)) < 0.01
+        shapes += _feature_shapes(feature, False, crossed)
     points = [point for line in view.outlines for point in line.corners_mm]
     points += [point for zone in view.zones for point in zone.corners_mm]
     boxes = [_taken(feature) for feature in (*view.features, *view.laid_on)]

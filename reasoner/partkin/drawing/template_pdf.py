@@ -35,6 +35,7 @@ from partkin.drawing.template import (
     caution_lines,
     cut_words,
     face_words,
+    filing_ends,
     heading_words,
     pattern_shapes,
     rule_shapes,
@@ -325,7 +326,12 @@ def _first_lines(view: TemplateView, room: float) -> list[tuple[str, float, bool
     lines.append(("What is drawn (millimetres, in the part's own frame)", 4.2, True))
     sign = -1.0 if view.turned_over else 1.0
     told = [(feature.id, size_words(feature), feature.at_mm) for feature in view.features]
-    told += [(f"To cut, {cut.feature}", cut_words(cut), cut.at_mm) for cut in view.cuts]
+    for cut in view.cuts:
+        told.append((f"To cut, {cut.feature}", cut_words(cut), cut.at_mm))
+        told += [
+            (f"To file, {cut.feature}", f"{millimetres(by_mm, 1)} mm as far as its end", end)
+            for end, by_mm in filing_ends(cut, view)
+        ]
     for name, size, at in told:
         lines.append((f"{name}: {size}, at {millimetres(sign * at[0])}, {millimetres(at[1])}", 3.2, False))
     return lines
