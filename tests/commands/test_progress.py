@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import os
 import pty
+import re
 import signal
 import subprocess
 import sys
@@ -212,5 +213,7 @@ def test_ctrl_c_on_a_terminal_keeps_what_was_ranked(tmp_path):
         pass
     os.close(ours)
     assert running.wait(60) == 1
-    assert "a second, about" in seen.decode() and "Stopped before all were checked; not ranked: " in seen.decode()
+    # How fast it goes is told by the second, or by the minute on a busy machine.
+    assert re.search(r"\d a (second|minute), about \d+ ", seen.decode())
+    assert "Stopped before all were checked; not ranked: " in seen.decode()
     assert "d0 " in out and "d39" not in out and "Traceback" not in seen.decode()
