@@ -5,12 +5,32 @@ import math
 from dataclasses import replace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from partkin.drawing.shapes import PAPER_PENS
-from partkin.drawing.template import LAYERS, as_seen, face_words, filing_ends, template_dxf, template_pdf, template_svg
+from partkin.drawing.shapes import PAPER_PENS, Words, text_width
+from partkin.drawing.template import (
+    LAYERS,
+    as_seen,
+    face_words,
+    filing_ends,
+    pattern_shapes,
+    template_dxf,
+    template_pdf,
+    template_svg,
+)
 from partkin.drawing.template_pdf import printable
-from partkin.drawing.tiles import OVERLAP_MM, PAPERS, join_marks, lay_out, tile_name
-from partkin.model.drawing import Cut, DrawnFeature, TemplateView
+from partkin.drawing.tiles import (
+    BOTTOM_STRIP_MM,
+    LEFT_STRIP_MM,
+    OVERLAP_MM,
+    PAPER_MARGIN_MM,
+    PAPERS,
+    join_marks,
+    lay_out,
+    tile_name,
+)
+from partkin.model.drawing import Cut, DrawnFeature, DrawnOutline, TemplateView
 from partkin.model.problem import FaultyInput
 from report import sample
 from report.reading import (
@@ -214,6 +234,61 @@ def test_tiles_cover_the_whole_and_overlap(paper):
         assert set(mark.between) <= set(inside), "both neighbours show all of the mark"
 
 
+def in_one_piece(tiles):
+    """Whether every tile can be reached from every other over sides."""
+    together, waiting = set(), [min(tiles)]
+    while waiting:
+        column, row = waiting.pop()
+        if (column, row) in tiles and (column, row) not in together:
+            together.add((column, row))
+            waiting += [(column + 1, row), (column - 1, row), (column, row + 1), (column, row - 1)]
+    return together == set(tiles)
+
+
+BOXES = st.tuples(st.floats(0, 1500), st.floats(0, 700), st.floats(1, 60), st.floats(1, 12))
+
+
+@given(st.lists(BOXES, min_size=1, max_size=25))
+@settings(max_examples=40, deadline=None)
+def test_no_tile_is_bare_but_to_join_others_and_all_that_is_needed_is_shown(found):
+    """Each needed box is whole on a tile, or, where it fits on none, all of it is on tiles; none can be spared."""
+    needed = [(x, y, x + across, y + up) for x, y, across, up in found]
+    box = tuple(edge(one[at] for one in needed) for edge, at in ((min, 0), (min, 1), (max, 2), (max, 3)))
+    sheets = lay_out(box, "A4", (1.0, 1.0), needed=needed)
+    shown = {tile: sheets.tile_box(*tile) for tile in sheets.tiles()}
+    everything = lay_out(box, "A4", (1.0, 1.0))
+    assert len(shown) <= everything.columns * everything.rows and in_one_piece(set(shown))
+
+    def touches(tile, one):
+        return tile[0] <= one[2] and one[0] <= tile[2] and tile[1] <= one[3] and one[1] <= tile[3]
+
+    def whole(tile, one):
+        return all(tile[at] - 1e-6 <= one[at] and one[at + 2] <= tile[at + 2] + 1e-6 for at in (0, 1))
+
+    for one in needed:
+        if not any(whole(tile, one) for tile in shown.values()):
+            assert one[2] - one[0] > OVERLAP_MM or one[3] - one[1] > OVERLAP_MM
+            for x in (one[0], (one[0] + one[2]) / 2, one[2]):
+                for y in (one[1], (one[1] + one[3]) / 2, one[3]):
+                    assert any(touches(tile, (x, y, x, y)) for tile in shown.values())
+    for name, tile in shown.items():
+        ends = len(shown) > 1 and in_one_piece(set(shown) - {name})
+        assert not ends or any(touches(tile, one) for one in needed), "a tile at the end of a row is not bare"
+
+
+def test_a_long_part_takes_fewer_sheets_than_its_box_and_joins_as_truly():
+    """Holes at the ends and the middle of 1.3 m, and an edge about them: the edge alone takes no sheet."""
+    spots = ((0, 0), (640, -2), (1276, 9), (194, 272), (1076, 281))
+    holes = tuple(DrawnFeature(f"h{n}", (float(x), float(y)), "hole", 7.0) for n, (x, y) in enumerate(spots))
+    rim = ((-26.0, -34.0), (1300.0, -23.0), (1300.0, 312.0), (-26.0, 312.0))
+    view = TemplateView("P", seen_from="inside", features=holes, outlines=(DrawnOutline("rim", "edge", rim, "donor"),))
+    tiles = crosses_by_tile(view, "A4", (1.0, 1.0))
+    everything = lay_out((-32.0, -40.0, 1306.0, 318.0), "A4", (1.0, 1.0))
+    assert len(tiles) <= 10 < len(everything.kept) == 16
+    off_mm = misplaced_mm(laid_together(tiles), {feature.id: feature.at_mm for feature in holes})
+    assert set(off_mm) == {feature.id for feature in holes} and max(off_mm.values()) < 0.01
+
+
 def test_join_marks_keep_clear_of_holes():
     sheets = lay_out((0.0, 0.0, 400.0, 200.0), "A4", (1.0, 1.0))
     first = join_marks(sheets, [])[0]
@@ -347,3 +422,32 @@ def test_the_svg_is_true_size_and_grouped_by_layer():
 def test_letters_that_pdf_has_no_glyph_for_are_replaced_and_never_lost_silently():
     assert printable("\u0645\u0642") == "??"
     assert printable("Na\u00efve \u00d87") == "Na\u00efve \u00d87"
+
+
+@pytest.mark.parametrize("paper", sorted(PAPERS))
+def test_each_cross_is_whole_on_a_sheet_and_no_join_mark_lies_on_a_label(paper):
+    shapes, _ = pattern_shapes(as_seen(ALONE))
+    labels = [shape for shape in shapes if isinstance(shape, Words)]
+    found = []
+    for page in pages_of(ALONE, paper)[1:]:
+        (left, bottom), (right, top) = window_of(page)
+        for x, y in pdf_crosses(page):
+            found.append(min(x - left, right - x, y - bottom, top - y))
+        text = {words: (x, y) for words, x, y in placed_words(page)}
+        for label in labels:
+            if label.text not in text:
+                continue
+            x, y = text[label.text]
+            length = text_width(label.text, label.size, label.bold)
+            for mark_x, mark_y in pdf_crosses(page, PAPER_PENS["join"].width):
+                inside = left < mark_x < right and x - 3.2 < mark_x < x + length + 3.2 and y - 3.2 < mark_y < y + 7.0
+                assert not inside, (label.text, paper)
+    assert len([reach for reach in found if reach > 8.0]) >= len(ALONE.features)
+
+
+def window_of(page):
+    """Lower left and upper right corner of what a sheet shows of the drawing: its foot holds two lines of cautions."""
+    width, height = (float(side) / 72 * 25.4 for side in page.mediabox[2:])
+    foot = BOTTOM_STRIP_MM + 3.4 * len(ALONE.cautions)
+    left, bottom = PAPER_MARGIN_MM + LEFT_STRIP_MM, PAPER_MARGIN_MM + foot
+    return (left, bottom), (width - PAPER_MARGIN_MM, height - PAPER_MARGIN_MM)

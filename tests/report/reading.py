@@ -133,12 +133,12 @@ def tile_shift(marks_a, marks_b, name_a, name_b, agree_mm):
 
 
 def laid_together(tiles, agree_mm=1e-3):
-    """All crosses in the frame of tile A1, the tiles laid together by their join marks alone.
+    """All crosses in the frame of the first tile, the tiles laid together by their join marks alone.
 
     `tiles`: by name, the crosses and the join marks of each. The program's own reckoning of where it cut the
     drawing is not used.
     """
-    placed = {"A1": (0.0, 0.0)}
+    placed = {min(tiles): (0.0, 0.0)}
     while len(placed) < len(tiles):
         before = len(placed)
         for name in sorted(set(tiles) - set(placed)):

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import io
+import math
 import unicodedata
 
 from reportlab.pdfgen.canvas import Canvas
 
+from partkin.drawing.laying import spread_of
 from partkin.drawing.shapes import (
     PAPER_PENS,
     SOFT,
@@ -31,6 +33,7 @@ from partkin.drawing.shapes import (
     wrapped,
 )
 from partkin.drawing.svg import clean
+from partkin.drawing.symbols import size_mm
 from partkin.drawing.template import (
     caution_lines,
     cut_words,
@@ -45,6 +48,7 @@ from partkin.drawing.template import (
 from partkin.drawing.tiles import (
     BOTTOM_STRIP_MM,
     LEFT_STRIP_MM,
+    OVERLAP_MM,
     PAPER_MARGIN_MM,
     JoinMark,
     PaperSheets,
@@ -190,7 +194,7 @@ def _page_map(sheets: PaperSheets, shown: tuple[int, int] | None, box: Box) -> l
 def _furniture(view: TemplateView, sheets: PaperSheets, page: int, shown: tuple[int, int] | None) -> list[Shape]:
     """Draw what every sheet carries along its foot and its left side."""
     width = sheets.page[0]
-    pages = sheets.columns * sheets.rows + 1
+    pages = len(sheets.kept) + 1
     where = "read this sheet first" if shown is None else f"tile {tile_name(*shown)}"
     correction = ""
     if sheets.printer != (1.0, 1.0):
@@ -227,32 +231,19 @@ def _tile_edges(sheets: PaperSheets, column: int, row: int, window: Box) -> list
     middle_x, middle_y = (left + right) / 2, (bottom + top) / 2
     on, under = "trim, lay on {}", "{} is laid on here"
     sides = (
-        (
-            column + 1 < sheets.columns,
-            (right, bottom),
-            (right, top),
-            (column + 1, row),
-            (right - 1.2, middle_y),
-            90.0,
-            on,
-        ),
-        (column > 0, (left, bottom), (left, top), (column - 1, row), (left + 3.4, middle_y), 90.0, under),
-        (row > 0, (left, top), (right, top), (column, row - 1), (middle_x, top - 3.4), 0.0, under),
-        (
-            row + 1 < sheets.rows,
-            (left, bottom),
-            (right, bottom),
-            (column, row + 1),
-            (middle_x, bottom + 1.2),
-            0.0,
-            on,
-        ),
+        ((1, 0), (right, bottom), (right, top), (right - 1.2, middle_y), 90.0, on),
+        ((-1, 0), (left, bottom), (left, top), (left + 3.4, middle_y), 90.0, under),
+        ((0, -1), (left, top), (right, top), (middle_x, top - 3.4), 0.0, under),
+        ((0, 1), (left, bottom), (right, bottom), (middle_x, bottom + 1.2), 0.0, on),
     )
     shapes: list[Shape] = []
-    for goes_on, a, b, neighbour, at, turn_deg, says in sides:
-        shapes.append(Line(a, b, "hidden" if goes_on and says == on else "thin"))
-        if goes_on:
-            text = says.format(tile_name(*neighbour))
+    for (across, down), a, b, at, turn_deg, says in sides:
+        # A sheet that meets this one at a corner alone has to have the paper beyond the edge out of its way too.
+        beyond = [(column + across + side * down, row + down + side * across) for side in (0, -1, 1)]
+        trimmed = says == on and any(tile in sheets.kept for tile in beyond)
+        shapes.append(Line(a, b, "hidden" if trimmed else "thin"))
+        if beyond[0] in sheets.kept:
+            text = says.format(tile_name(*beyond[0]))
             shapes.append(Words(at, text, 2.6, "middle", turn_deg=turn_deg, colour=SOFT, halo=True))
     return shapes
 
@@ -271,7 +262,7 @@ def _box_of(shape: Shape) -> Box | None:
         x, y = shape.centre
         points = ((x - reach, y - reach), (x + reach, y + reach))
     elif isinstance(shape, Words):
-        reach = len(shape.text) * shape.size
+        reach = text_width(shape.text, shape.size, shape.bold)
         points = ((shape.at[0] - 1.0, shape.at[1] - 2.0), (shape.at[0] + reach, shape.at[1] + shape.size))
     else:
         return None
@@ -297,6 +288,27 @@ def _on_tile(shape: Shape, tile: Box) -> Shape | None:
     return None
 
 
+def needed_boxes(view: TemplateView, shapes: list[Shape]) -> list[Box]:
+    """Return what has to be on a sheet: crosses with what they are of, labels, and zones piece by piece.
+
+    A stretch of the part's edge is not worth a sheet; of a part that is all edge, everything is (()).
+    """
+    boxes = [box for shape in shapes if isinstance(shape, Words) for box in (_box_of(shape),) if box is not None]
+    crosses = [(f.at_mm, (size_mm(f) or 0.0) / 2 + f.half_travel_mm) for f in (*view.features, *view.laid_on)]
+    crosses += [(cut.at_mm, max(cut.across_mm, cut.length_mm or 0.0) / 2) for cut in view.cuts]
+    for at, radius in crosses:
+        reach = radius + 6.0
+        boxes.append((at[0] - reach, at[1] - reach, at[0] + reach, at[1] + reach))
+    cell = OVERLAP_MM
+    for zone in view.zones if boxes else ():
+        left, bottom, right, top = spread_of(zone.corners_mm) or (0.0, 0.0, 0.0, 0.0)
+        for n in range(math.ceil((right - left) / cell)):
+            for m in range(math.ceil((top - bottom) / cell)):
+                x, y = left + n * cell, bottom + m * cell
+                boxes.append((x, y, min(x + cell, right), min(y + cell, top)))
+    return boxes
+
+
 def _open_page(canvas: Canvas, sheets: PaperSheets) -> None:
     """Go from points to true millimetres of the usable page, the printer's fault taken out."""
     canvas.setPageSize((sheets.paper_mm[0] * POINTS_PER_MM, sheets.paper_mm[1] * POINTS_PER_MM))
@@ -313,7 +325,9 @@ def _steps(view: TemplateView) -> list[str]:
         "tape it down.",
         f"3  The drawing is as {face}. Lay it on that face, or hold it to the light and see that it is not "
         "turned over.",
-        "4  Black crosses: this part. Blue dashed: the other part, to check against. Dashed on a broad band: "
+        "4  Where nothing but the part's edge would be, no sheet is printed; the DXF has all of it. A sheet with "
+        "diamonds alone holds its neighbours in their place.",
+        "5  Black crosses: this part. Blue dashed: the other part, to check against. Dashed on a broad band: "
         "to be cut.",
     ]
 
@@ -359,12 +373,22 @@ def _first_sheet(view: TemplateView, sheets: PaperSheets) -> list[Shape]:
 def tiled_pdf(view: TemplateView, paper: str, printer: tuple[float, float]) -> bytes:
     """Write a template (already as seen) as PDF; see `template.template_pdf`."""
     shapes, box = pattern_shapes(view)
-    around = (box[0] - 6.0, box[1] - 6.0, box[2] + 6.0, box[3] + 6.0)
+    needed = needed_boxes(view, shapes)
+    around = [point for one in needed for point in (one[:2], one[2:])] or [box[:2], box[2:]]
+    left, bottom, right, top = spread_of(around) or box
     sheets = lay_out(
-        around, paper, printer, lambda width: BOTTOM_STRIP_MM + _CAUTION_MM * len(_foot_lines(view, width))
+        (left - 6.0, bottom - 6.0, right + 6.0, top + 6.0),
+        paper,
+        printer,
+        lambda width: BOTTOM_STRIP_MM + _CAUTION_MM * len(_foot_lines(view, width)),
+        needed,
+        [(x, y, x, y) for outline in view.outlines for x, y in outline.corners_mm],
     )
     avoid: list[Point] = [(f.at_mm[0], f.at_mm[1]) for f in (*view.features, *view.laid_on)]
     avoid += [(cut.at_mm[0], cut.at_mm[1]) for cut in view.cuts]
+    for label in (shape for shape in shapes if isinstance(shape, Words)):
+        length = text_width(label.text, label.size, label.bold)
+        avoid += [(label.at[0] + along, label.at[1]) for along in (0.0, length / 3, 2 * length / 3, length)]
     for mark in join_marks(sheets, avoid):
         shapes = shapes + _join_shapes(mark)
     buffer = io.BytesIO()

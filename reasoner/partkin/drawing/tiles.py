@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections import Counter, deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 from partkin.drawing.shapes import Box, Point
 from partkin.model.problem import FaultyInput, Problem
@@ -20,6 +21,8 @@ LEFT_STRIP_MM = 11.0
 BOTTOM_STRIP_MM = 42.0
 OVERLAP_MM = 16.0
 MOST_TILES = 150
+# Shares of the paper to spare, by which the sheets are laid to one side; the middle first.
+_SHIFTS = (0.0, 0.5, -0.5, 1.0, -1.0)
 
 
 @dataclass(frozen=True)
@@ -29,7 +32,7 @@ class PaperSheets:
     `page`: usable width and height of one sheet in true millimetres, a printer that is out allowed for;
     `foot`: what of its height is taken up by words and rules;
     `window`: the part of it that shows the drawing; `start`: lower left corner of the whole array, in the
-    drawing. Row 1 is at the top, column A at the left.
+    drawing. Row 1 is at the top, column A at the left. `kept`: the tiles that are printed, joined side by side.
     """
 
     paper_mm: tuple[float, float]
@@ -40,6 +43,7 @@ class PaperSheets:
     start: Point
     columns: int
     rows: int
+    kept: frozenset[tuple[int, int]]
 
     @property
     def step(self) -> tuple[float, float]:
@@ -53,8 +57,29 @@ class PaperSheets:
         return (left, bottom, left + self.window[0], bottom + self.window[1])
 
     def tiles(self) -> list[tuple[int, int]]:
-        """Return all tiles as (column, row), row by row."""
-        return [(column, row) for row in range(self.rows) for column in range(self.columns)]
+        """Return the tiles that are printed as (column, row), row by row."""
+        return sorted(self.kept, key=lambda tile: (tile[1], tile[0]))
+
+    def showing(self, box: Box) -> list[tuple[int, int]]:
+        """Return the tiles that show a box whole, row by row; where none does, those that show some of it."""
+        whole = [
+            _reached(box[at] - self.start[at], box[at + 2] - self.start[at], self.window[at], self.step[at], count)
+            for at, count in ((0, self.columns), (1, self.rows))
+        ]
+        return [(column, self.rows - 1 - up) for up in reversed(whole[1]) for column in whole[0]]
+
+
+def _reached(first: float, last: float, window: float, step: float, count: int) -> range:
+    """Return which of the windows in a line show a stretch whole; where none does, those that show some of it."""
+    slack = 1e-9
+    whole = range(
+        max(0, math.ceil((last - window) / step - slack)), min(count - 1, math.floor(first / step + slack)) + 1
+    )
+    if whole:
+        return whole
+    return range(
+        min(count - 1, max(0, math.ceil((first - window) / step))), max(0, min(count - 1, math.floor(last / step))) + 1
+    )
 
 
 def tile_name(column: int, row: int) -> str:
@@ -78,9 +103,16 @@ def _fault(column: str, what: str, mend: str) -> FaultyInput:
 
 
 def lay_out(
-    box: Box, paper: str, printer: tuple[float, float], foot_of: Callable[[float], float] = lambda _: BOTTOM_STRIP_MM
-) -> PaperSheets:  # fmt: skip
-    """Choose the orientation with the fewer tiles (upright where both need as many), and lay the box on it.
+    box: Box,
+    paper: str,
+    printer: tuple[float, float],
+    foot_of: Callable[[float], float] = lambda _: BOTTOM_STRIP_MM,
+    needed: Sequence[Box] = (),
+    liked: Sequence[Box] = (),
+) -> PaperSheets:
+    """Lay the box on the fewest tiles: upright or across, shifted, without those that nothing needed is on.
+
+    Of as many, what shows most of it whole goes first, then upright, then the one in the middle.
 
     Parameters
     ----------
@@ -92,6 +124,10 @@ def lay_out(
         What the printer makes of a true millimetre, across and up: 0.993 prints 100 mm as 99.3.
     foot_of
         How high the foot of a sheet has to be, from how wide the sheet is.
+    needed
+        What has to be on a tile, whole where that can be; (): every tile is printed.
+    liked
+        What is shown too where that takes no tile more.
 
     Raises
     ------
@@ -109,11 +145,21 @@ def lay_out(
     if not all(math.isfinite(edge) for edge in box):
         raise _fault("x_mm", "a place is not a number", "Mend the features sheet")
     width, height = PAPERS[paper]
-    laid = [_sheets(box, size, printer, foot_of) for size in ((width, height), (height, width))]
-    choices = [sheets for sheets in laid if sheets is not None]
+    both = [_sheets(box, size, printer, foot_of) for size in ((width, height), (height, width))]
+    choices = [sheets for sheets in both if sheets is not None]
     if not choices:
         raise _fault("paper", "the cautions leave no room for the drawing", "Take larger paper")
     best = min(choices, key=lambda sheets: sheets.columns * sheets.rows)
+    if needed and best.columns * best.rows <= MOST_TILES:
+        shifted = [
+            one for sheets in choices if sheets.columns * sheets.rows <= MOST_TILES for one in _shifted(sheets, box)
+        ]
+        laid = [_without_bare(sheets, needed) for sheets in shifted]
+        fewest = min(len(sheets.kept) for sheets in laid)
+        best = min(
+            (sheets for sheets in laid if len(sheets.kept) == fewest),
+            key=lambda sheets: (_cut_off(sheets, needed), _cut_off(sheets, liked)),
+        )
     if best.columns * best.rows > MOST_TILES:
         raise _fault(
             "paper",
@@ -140,7 +186,79 @@ def _sheets(
     ]
     total = [count * (side - OVERLAP_MM) + OVERLAP_MM for count, side in zip(counts, window, strict=True)]
     start = ((box[0] + box[2] - total[0]) / 2, (box[1] + box[3] - total[1]) / 2)
-    return PaperSheets(paper_mm, printer, page, foot, window, start, counts[0], counts[1])
+    all_tiles = ((column, row) for column in range(counts[0]) for row in range(counts[1]))
+    return PaperSheets(paper_mm, printer, page, foot, window, start, counts[0], counts[1], frozenset(all_tiles))
+
+
+def _shifted(sheets: PaperSheets, box: Box) -> list[PaperSheets]:
+    """Return the sheets laid otherwise over the box, which they still cover; the one in the middle first."""
+    found = []
+    for up in _SHIFTS:
+        for across in _SHIFTS:
+            spare = (box[0] - sheets.start[0], box[1] - sheets.start[1])
+            start = (sheets.start[0] + across * spare[0], sheets.start[1] + up * spare[1])
+            found.append(replace(sheets, start=start))
+    return found
+
+
+def _without_bare(sheets: PaperSheets, needed: Sequence[Box]) -> PaperSheets:
+    """Return the sheets with the tiles that are needed, and those that join them, alone."""
+    choices = [sheets.showing(box) for box in needed]
+    kept = {tile for tiles in choices if len(tiles) == 1 for tile in tiles}
+    for box, tiles in zip(needed, choices, strict=True):
+        if not _shows(sheets, tiles[0], box):
+            kept.update(tiles)
+    left = [tiles for tiles in choices if not kept.intersection(tiles)]
+    while left:
+        counts = Counter(tile for tiles in left for tile in tiles)
+        kept.add(max(counts, key=lambda tile: (counts[tile], -tile[1], -tile[0])))
+        left = [tiles for tiles in left if not kept.intersection(tiles)]
+    together = _joined(sheets, kept)
+    # Bridges are built one by one, so that a later one may make an earlier one idle.
+    for tile in sorted(together - kept):
+        fewer = together - {tile}
+        if _joined(sheets, set(fewer)) == fewer:
+            together = fewer
+    return replace(sheets, kept=together)
+
+
+def _cut_off(sheets: PaperSheets, boxes: Sequence[Box]) -> int:
+    """Return how many boxes no tile shows whole."""
+    count = 0
+    for box in boxes:
+        tiles = sheets.showing(box)
+        count += not (sheets.kept.intersection(tiles) and _shows(sheets, tiles[0], box))
+    return count
+
+
+def _shows(sheets: PaperSheets, tile: tuple[int, int], box: Box) -> bool:
+    shown = sheets.tile_box(*tile)
+    return all(shown[at] <= box[at] + 1e-6 and box[at + 2] <= shown[at + 2] + 1e-6 for at in (0, 1))
+
+
+def _joined(sheets: PaperSheets, tiles: set[tuple[int, int]]) -> frozenset[tuple[int, int]]:
+    """Return the tiles with those between them that make one piece of all, each bridge as short as can be."""
+    together = {min(tiles)}
+    while True:
+        # All that touches what is together belongs to it.
+        came_from = {tile: tile for tile in sorted(together)}
+        waiting = deque(came_from)
+        reached = None
+        while waiting and reached is None:
+            column, row = here = waiting.popleft()
+            for tile in ((column + 1, row), (column - 1, row), (column, row + 1), (column, row - 1)):
+                if tile in came_from or not (0 <= tile[0] < sheets.columns and 0 <= tile[1] < sheets.rows):
+                    continue
+                came_from[tile] = here
+                waiting.append(tile)
+                if tile in tiles and tile not in together:
+                    reached = tile
+                    break
+        if reached is None:
+            return frozenset(together)
+        while reached not in together:
+            together.add(reached)
+            reached = came_from[reached]
 
 
 @dataclass(frozen=True)
@@ -157,12 +275,12 @@ def join_marks(sheets: PaperSheets, avoid: list[Point], clear_mm: float = 12.0) 
     marks = []
     for column, row in sheets.tiles():
         left, bottom, right, top = sheets.tile_box(column, row)
-        if column + 1 < sheets.columns:
+        if (column + 1, row) in sheets.kept:
             names = (tile_name(column, row), tile_name(column + 1, row))
             for number, share in enumerate((0.25, 0.75), 1):
                 at = (right - OVERLAP_MM / 2, bottom + share * (top - bottom))
                 marks.append(JoinMark(_cleared(at, (0.0, 6.0), avoid, clear_mm), names, number))
-        if row + 1 < sheets.rows:
+        if (column, row + 1) in sheets.kept:
             names = (tile_name(column, row), tile_name(column, row + 1))
             for number, share in enumerate((0.25, 0.75), 1):
                 at = (left + share * (right - left), bottom + OVERLAP_MM / 2)
