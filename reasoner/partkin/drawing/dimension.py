@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import product
 
 from partkin.drawing.placing import Room, boxes_along
-from partkin.drawing.shapes import BLUE, INK, Line, Point, Shape, Words, millimetres, text_width
+from partkin.drawing.shapes import BLUE, INK, Box, Line, Point, Shape, Words, millimetres, text_width
 from partkin.drawing.symbols import oblique
 from partkin.model.drawing import Span
 
 _SIZE = 11.5
-_AWAY = (26.0, 44.0, 62.0, 82.0, 104.0, 130.0)
+_AWAY = tuple(range(26, 134, 8))
 
 
 def difference_words(span: Span) -> str:
@@ -57,39 +59,49 @@ def _laid(a: Point, b: Point, along: Point, depth_at: float, text: str) -> _Laid
     return _Laid((ends[0], ends[1]), (a, b), text, at, turn_deg, text_width(text, _SIZE, True))
 
 
-def _text_strip(laid: _Laid) -> tuple[Point, Point]:
-    """Return the middle line of the figure's text."""
+def _text_boxes(laid: _Laid) -> Iterator[Box]:
+    """Yield boxes that cover the figure's text, in three rows so that they keep close to a slanted one."""
     cos, sin = math.cos(math.radians(laid.turn_deg)), -math.sin(math.radians(laid.turn_deg))
-    half = max(0.0, laid.text_width / 2 - _SIZE / 2)
-    x, y = laid.text_at[0] + sin * _SIZE * 0.4, laid.text_at[1] - cos * _SIZE * 0.4
-    return (x - cos * half, y - sin * half), (x + cos * half, y + sin * half)
+    half, row = laid.text_width / 2, _SIZE / 6 + 0.2
+    for up in (row, -row, 3 * row):
+        x, y = laid.text_at[0] + sin * up, laid.text_at[1] - cos * up
+        yield from boxes_along((x - cos * half, y - sin * half), (x + cos * half, y + sin * half), row)
 
 
-def _slid_inside(laid: _Laid, room: Room, strict: bool) -> _Laid | None:
-    """Move the figure along its line until it stands inside the drawing; None where it cannot."""
+def _leads(laid: _Laid) -> list[tuple[Point, Point]]:
+    """Return the lines that lead from what is measured to a little beyond the dimension line."""
+    leads = []
+    for foot, end in zip(laid.feet, laid.ends, strict=True):
+        length = math.dist(foot, end)
+        if length > 1.0:
+            x, y = 5 * (end[0] - foot[0]) / length, 5 * (end[1] - foot[1]) / length
+            leads.append(((foot[0] + x, foot[1] + y), (end[0] + x, end[1] + y)))
+    return leads
+
+
+def _slid_free(laid: _Laid, rooms: tuple[Room, Room]) -> _Laid | None:
+    """Move the figure along its line, a little beyond at most, until it lies on nothing; None: nowhere."""
     cos, sin = math.cos(math.radians(laid.turn_deg)), -math.sin(math.radians(laid.turn_deg))
-    for step in range(0, 41):
-        for sign in (1, -1):
-            by = sign * step * 8.0
+    farthest = (math.dist(*laid.ends) + laid.text_width) / 2 + 12.0
+    for step in range(int(farthest / 8.0) + 1):
+        for by in {8.0 * step: None, -8.0 * step: None}:
             at = (laid.text_at[0] + cos * by, laid.text_at[1] + sin * by)
-            moved = _Laid(laid.ends, laid.feet, laid.text, at, laid.turn_deg, laid.text_width)
-            a, b = _text_strip(moved)
-            if all(room.free(box, strict) for box in boxes_along(a, b, _SIZE / 2 + 0.5)):
+            moved = replace(laid, text_at=at)
+            if all(room.free(box) for box in _text_boxes(moved) for room in rooms):
                 return moved
     return None
 
 
-def _drawn(laid: _Laid, donor: bool) -> list[Shape]:
+def _lines(laid: _Laid, donor: bool) -> list[Line]:
+    """Return the dimension line, then the lines that lead to it and the oblique strokes at its ends."""
     pen = "donor-thin" if donor else "thin"
-    shapes: list[Shape] = []
-    for foot, end in zip(laid.feet, laid.ends, strict=True):
-        length = math.dist(foot, end)
-        if length > 1.0:
-            x, y = (end[0] - foot[0]) / length, (end[1] - foot[1]) / length
-            shapes.append(Line((foot[0] + 5 * x, foot[1] + 5 * y), (end[0] + 5 * x, end[1] + 5 * y), pen))
     along_deg = -math.degrees(math.atan2(laid.ends[1][1] - laid.ends[0][1], laid.ends[1][0] - laid.ends[0][0]))
-    shapes.append(Line(laid.ends[0], laid.ends[1], pen))
-    shapes += [oblique(end, along_deg, "donor" if donor else "wide") for end in laid.ends]
+    strokes = [oblique(end, along_deg, "donor" if donor else "wide") for end in laid.ends]
+    return [Line(*laid.ends, pen), *(Line(*lead, pen) for lead in _leads(laid)), *strokes]
+
+
+def _drawn(laid: _Laid, donor: bool) -> list[Shape]:
+    shapes: list[Shape] = [*_lines(laid, donor)]
     shapes.append(
         Words(
             laid.text_at,
@@ -133,41 +145,40 @@ def span_marks(
     middle = ((host[0][0] + host[1][0]) / 2, (host[0][1] + host[1][1]) / 2)
     side = (middle[0] - outward[0]) * normal[0] + (middle[1] - outward[1]) * normal[1]
     first = 1.0 if side >= 0 else -1.0
-    texts = (
-        f"host {millimetres(span.host_mm, 1)}",
-        f"donor {millimetres(span.donor_mm, 1)}: {difference_words(span)}",
-    )
+    at_host, at_donor = f"host {millimetres(span.host_mm, 1)}", f"donor {millimetres(span.donor_mm, 1)}"
     base = host[0][0] * normal[0] + host[0][1] * normal[1]
-    for strict in (True, False):
-        for sign in (first, -first):
-            for away in _AWAY:
-                # Both from the host's points, so that the figures never run into each other.
-                pair = [
-                    _laid(*points, along, base + sign * (away + more), text)
-                    for points, text, more in ((host, texts[0], 0.0), (donor, texts[1], 20.0))
-                ]
-                if not all(_ends_inside(laid, room) for laid in pair):
-                    continue
-                lines = []
-                for laid in pair:
-                    line = _slid_inside(laid, room, strict)
-                    if line is None:
-                        break
-                    lines.append(line)
-                else:
-                    return _taken(lines, room)
+    # Where the longer words find no room the sentence below the drawing tells the difference.
+    for donor_text in (f"{at_donor}: {difference_words(span)}", at_donor):
+        for sign, away in product((first, -first), _AWAY):
+            # Both from the host's points, so that the figures never run into each other.
+            pair = [
+                _laid(*host, along, base + sign * away, at_host),
+                _laid(*donor, along, base + sign * (away + 20.0), donor_text),
+            ]
+            found = _placed(pair, room)
+            if found is not None:
+                return found
     return None
+
+
+def _placed(pair: list[_Laid], room: Room) -> list[Shape] | None:
+    """Draw the host's line and the donor's where neither crosses a text and both figures find a place."""
+    lines = [_lines(laid, donor) for laid, donor in zip(pair, (False, True), strict=True)]
+    if not all(_ends_inside(laid, room) for laid in pair):
+        return None
+    if any(room.crosses_text(line.a, line.b) for line in (*lines[0], *lines[1])):
+        return None
+    leads = Room(room.bounds)
+    leads.draw((*lines[0][1:], *lines[1][1:]))
+    host = _slid_free(pair[0], (room, leads))
+    donor = _slid_free(pair[1], (room, leads)) if host is not None else None
+    if host is None or donor is None:
+        return None
+    shapes = [*_drawn(host, donor=False), *_drawn(donor, donor=True)]
+    room.draw(shapes)
+    room.letter(*_text_boxes(host), *_text_boxes(donor))
+    return shapes
 
 
 def _ends_inside(laid: _Laid, room: Room) -> bool:
     return all(room.inside((x - 4, y - 4, x + 4, y + 4)) for x, y in laid.ends)
-
-
-def _taken(lines: list[_Laid], room: Room) -> list[Shape]:
-    """Take the places of the host's line and the donor's, and draw both."""
-    shapes: list[Shape] = []
-    for donor_line, laid in zip((False, True), lines, strict=True):
-        room.take(*boxes_along(*_text_strip(laid), _SIZE / 2 + 0.5))
-        room.take(*boxes_along(*laid.ends, 2.0))
-        shapes += _drawn(laid, donor_line)
-    return shapes

@@ -9,12 +9,11 @@ from partkin.drawing.alt import odd_words, overlay_words, span_words
 from partkin.drawing.details import details
 from partkin.drawing.dimension import span_marks
 from partkin.drawing.laying import IDENTITY, Frame, laid, moved, moved_angle_deg, reach_mm, side_points, spread_of
-from partkin.drawing.placing import Room, boxes_along
+from partkin.drawing.placing import Room, lettered, written
 from partkin.drawing.second_view import from_above
 from partkin.drawing.shapes import (
     BLUE,
     INK,
-    Box,
     Line,
     Oval,
     Picture,
@@ -31,7 +30,7 @@ from partkin.drawing.shapes import (
 from partkin.drawing.svg import clean, picture_svg
 from partkin.drawing.symbols import cut_marks, feature_marks, size_mm, zone_marks
 from partkin.drawing.titleblock import key, paragraph, scale_bar, sheet_frame, title_block
-from partkin.model.drawing import Cut, DrawnFeature, DrawnOutline, DrawnZone, Matrix, OverlayView
+from partkin.model.drawing import Cut, DrawnFeature, Matrix, OverlayView
 
 _EDGE = 14.0
 _ARROW = 24.0
@@ -89,8 +88,12 @@ def _areas(plan: _Plan) -> list[Shape]:
 
 
 def _patterns(plan: _Plan) -> list[Shape]:
-    shapes: list[Shape] = []
     scale = plan.frame.scale
+    shapes: list[Shape] = [
+        Round(plan.host_px(fixing), _drawn_reach(plan, fixing) - 2.0, "hidden")
+        for fixing in plan.view.fixings
+        if fixing.id in plan.view.conflict
+    ]
     for cut in plan.view.cuts:
         donor = cut.of == "donor"
         centre = plan.donor_px(cut.at_mm) if donor else plan.frame.px(cut.at_mm)
@@ -116,34 +119,13 @@ def _drawn_reach(plan: _Plan, feature: DrawnFeature) -> float:
     return max(reach_mm(feature), 2.5 if size_mm(feature) is None else 0.0) * plan.frame.scale + 4.0 + ring
 
 
-def _take_patterns(plan: _Plan, room: Room) -> None:
-    for fixing in plan.view.fixings:
-        x, y = plan.host_px(fixing)
-        reach = _drawn_reach(plan, fixing)
-        room.take((x - reach, y - reach, x + reach, y + reach))
-    for feature in plan.view.features:
-        x, y = plan.donor_px(feature.at_mm)
-        reach = _drawn_reach(plan, feature) - 3.0
-        room.take((x - reach, y - reach, x + reach, y + reach))
-    areas: tuple[DrawnZone | DrawnOutline, ...] = (*plan.view.outlines, *plan.view.zones)
-    for area in areas:
-        donor = area.of == "donor"
-        corners = [plan.donor_px(corner) if donor else plan.frame.px(corner) for corner in area.corners_mm]
-        for a, b in zip(corners, corners[1:] + corners[:1], strict=True):
-            room.avoid(*boxes_along(a, b, 3.0))
-
-
 def _spans(plan: _Plan, room: Room) -> list[Shape]:
-    """Draw the worst distances in conflict; rings mark the fixings of the conflict."""
+    """Draw the worst distances in conflict."""
     view = plan.view
     fixings = {fixing.id: fixing for fixing in view.fixings}
     features = {feature.id: feature for feature in view.features}
     meant = {pair.fixing: pair.feature for pair in view.pairs}
-    shapes: list[Shape] = [
-        Round(plan.host_px(fixings[name]), _drawn_reach(plan, fixings[name]) - 2.0, "hidden")
-        for name in view.conflict
-        if name in fixings
-    ]
+    shapes: list[Shape] = []
     centres = [plan.host_px(fixing) for fixing in view.fixings]
     if not centres:
         return shapes
@@ -164,10 +146,11 @@ def _spans(plan: _Plan, room: Room) -> list[Shape]:
     return shapes
 
 
-def _odd_marks(plan: _Plan, room: Room) -> list[Shape]:
-    """Draw an arrow at each odd hole, the way that it stands off, with how far in millimetres."""
+def _odd_arrows(plan: _Plan) -> tuple[list[Shape], list[tuple[Point, str]]]:
+    """Draw an arrow at each odd hole, the way that it stands off; returns each tip with its figure too."""
     fixings = {fixing.id: fixing for fixing in plan.view.fixings}
     shapes: list[Shape] = []
+    figures = []
     for odd in plan.view.odd:
         off_mm = math.hypot(*odd.out_mm)
         if odd.fixing not in fixings or off_mm < 0.005:
@@ -179,12 +162,8 @@ def _odd_marks(plan: _Plan, room: Room) -> list[Shape]:
         tip = (tail[0] + x * _ARROW, tail[1] + y * _ARROW)
         barbs = tuple((tip, (tip[0] - 8 * x + s * 4 * y, tip[1] - 8 * y - s * 4 * x)) for s in (1.0, -1.0))
         shapes += [Line(tail, tip, "donor"), Strokes(barbs, "donor")]
-        room.take(*boxes_along(tail, tip, 3.0))
-        text = f"{millimetres(off_mm, 1 if off_mm >= 1.0 else 2)} mm"
-        found = room.place(tip, (4.0, 4.0), text_width(text, 12.0, True), 12.0)
-        if found is not None:
-            shapes.append(Words((found[0][0], found[0][3] - 2.0), text, 12.0, bold=True, colour=BLUE, halo=True))
-    return shapes
+        figures.append((tip, f"{millimetres(off_mm, 1 if off_mm >= 1.0 else 2)} mm"))
+    return shapes, figures
 
 
 def cut_words(cut: Cut) -> str:
@@ -240,67 +219,77 @@ def _label_marks(plan: _Plan, room: Room) -> tuple[list[Shape], list[str]]:
     size = 12.0
     for label in _labels(plan):
         text = shortened(clean(label.text), size, max(0.3 * plan.width, 130.0), label.bold)
-        width = text_width(text, size, label.bold)
-        found = room.place(label.at, (label.reach, label.reach), width, size)
-        if found is None:
+        reach = label.reach, label.reach
+        marks = lettered(room, label.at, reach, text, size, bold=label.bold, colour=label.colour)
+        if marks is None:
             left_out.append(text)
-            continue
-        box, clearance = found
-        if clearance >= 10.0:
-            near = (min(max(label.at[0], box[0]), box[2]), min(max(label.at[1], box[1]), box[3]))
-            shapes.append(Line(label.at, near, "donor-thin" if label.colour == BLUE else "thin"))
-        shapes.append(Words((box[0], box[3] - 2.0), text, size, bold=label.bold, colour=label.colour, halo=True))
+        shapes += marks or []
     return shapes, left_out
 
 
-def _zone_labels(plan: _Plan, room: Room) -> tuple[list[Shape], list[str]]:
-    """Name the zones: in words where there is room beside them, else by a letter that the key explains."""
+def _zone_labels(plan: _Plan, room: Room) -> tuple[list[Shape], list[str], list[str]]:
+    """Name the zones: in words where there is room, else by a letter.
+
+    Returns
+    -------
+    tuple of list of shapes, list of str and list of str
+        The shapes, sentences that explain the letters, and the names without any room.
+    """
     shapes: list[Shape] = []
-    explained = []
+    explained, left_out = [], []
     letters = iter("ABCDEFGHJKLMNPQRSTUVWXYZ")
     for zone in plan.view.zones:
         donor = zone.of == "donor"
         corners = [plan.donor_px(corner) if donor else plan.frame.px(corner) for corner in zone.corners_mm]
-        box = spread_of(corners)
-        if box is None:
-            continue
-        text = clean(f"{zone.kind} ({zone.of})")
-        found = _zone_place(room, box, text_width(text, 10.5)) if plan.width > 520 else None
-        if found is None:
+        name, colour = clean(f"{zone.kind} ({zone.of})"), BLUE if donor else INK
+        marks = _zone_label(room, corners, name, colour) if plan.width > 520 else None
+        if marks is None:
             letter = next(letters, "*")
-            explained.append(f"{letter}: {zone.kind} of the {zone.of}")
-            text, found = letter, _zone_place(room, box, text_width(letter, 10.5) + 1.0)
+            marks = _zone_label(room, corners, letter, colour)
+            if marks is None:
+                left_out.append(name)
+            else:
+                explained.append(f"{letter}: {zone.kind} of the {zone.of}")
+        shapes += marks or []
+    return shapes, ["Zones: " + "; ".join(explained) + "."] if explained else [], left_out
+
+
+def _zone_label(room: Room, corners: list[Point], text: str, colour: str) -> list[Shape] | None:
+    """Set a name inside a zone, else beside it; a zone has at least one corner."""
+    size = 10.5
+    half = (text_width(text, size) / 2 + 2.0, size / 2 + 1.5)
+    middle = (sum(x for x, _ in corners) / len(corners), sum(y for _, y in corners) / len(corners))
+    halfway = [((x + middle[0]) / 2, (y + middle[1]) / 2) for x, y in corners]
+    for x, y in (middle, *halfway) if len(corners) > 2 else ():
+        box = (x - half[0], y - half[1], x + half[0], y + half[1])
+        if room.free(box, breaks_hatching=True):
+            room.letter(box)
+            return written(room, box, (x, y), text, size, colour=colour)
+    for farthest, (x, y) in ((0.0, middle), *((58.0, corner) for corner in (middle, *corners))):
+        reach = (0.0, 0.0)
+        if farthest == 0.0:
+            reach = max(abs(x - corner[0]) for corner in corners), max(abs(y - corner[1]) for corner in corners)
+        found = lettered(room, (x, y), reach, text, size, colour=colour, level_first=False, farthest=farthest)
         if found is not None:
-            shapes.append(Words((found[0], found[3] - 2.5), text, 10.5, colour=BLUE if donor else INK, halo=True))
-    return shapes, ["Zones: " + "; ".join(explained) + "."] if explained else []
-
-
-def _zone_place(room: Room, box: Box, width: float) -> Box | None:
-    """Find a place inside a zone, or close beside it."""
-    middle = ((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
-    inside = (middle[0] - width / 2, middle[1] - 6.0, middle[0] + width / 2, middle[1] + 6.0)
-    if width < box[2] - box[0] and box[3] - box[1] >= 11.0 and room.free(inside):
-        room.take(inside)
-        return inside
-    half = ((box[2] - box[0]) / 2, (box[3] - box[1]) / 2)
-    placed = room.place(middle, half, width, 12.0, level_first=False, farthest=0.0)
-    return placed[0] if placed else None
+            return found
+    return None
 
 
 def _pattern_part(plan: _Plan) -> tuple[list[Shape], list[str]]:
     """Draw the upper part; returns sentences for below it too."""
     room = Room((8.0, 8.0, plan.width - 8.0, plan.height - 22.0))
-    _take_patterns(plan, room)
-    shapes = _areas(plan)
-    arrows = _odd_marks(plan, room)
-    spans = _spans(plan, room)
-    shapes += spans + _patterns(plan) + arrows
+    areas, patterns = _areas(plan), _patterns(plan)
+    arrows, figures = _odd_arrows(plan)
+    room.draw((*areas, *patterns, *arrows))
+    shapes = [*areas, *_spans(plan, room), *patterns, *arrows]
+    for tip, text in figures:
+        shapes += lettered(room, tip, (4.0, 4.0), text, 12.0, bold=True, colour=BLUE) or []
     room.bounds = (8.0, 8.0, plan.width - 8.0, plan.height - 8.0)
-    bar_at = (_EDGE, plan.height - 10.0)
-    room.take((0.0, plan.height - 20.0, _EDGE + 190.0, plan.height))
+    room.letter((0.0, plan.height - 20.0, _EDGE + 190.0, plan.height))
     labels, left_out = _label_marks(plan, room)
-    zone_names, explained = _zone_labels(plan, room)
-    shapes += labels + zone_names + scale_bar(bar_at, plan.frame.scale)
+    zone_names, explained, nameless = _zone_labels(plan, room)
+    left_out += nameless
+    shapes += labels + zone_names + scale_bar((_EDGE, plan.height - 10.0), plan.frame.scale)
     said = odd_words(plan.view)[1:] + span_words(plan.view) + explained
     if plan.view.conflict and plan.view.shortfall_mm:
         names, short = ", ".join(plan.view.conflict), millimetres(plan.view.shortfall_mm)

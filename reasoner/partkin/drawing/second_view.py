@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from partkin.drawing.laying import Frame, moved, moved_z
-from partkin.drawing.placing import Room
-from partkin.drawing.shapes import SOFT, Line, Poly, Round, Shape, Strokes, Words, shortened, text_width
+from partkin.drawing.placing import Room, lettered
+from partkin.drawing.shapes import SOFT, Line, Poly, Round, Shape, Strokes, Words, shortened
 from partkin.drawing.svg import clean
 from partkin.drawing.symbols import size_mm
 from partkin.model.drawing import DrawnFeature, Matrix, OverlayView
@@ -64,11 +64,10 @@ def from_above(view: OverlayView, matrix: Matrix, frame: Frame, top: float, widt
     for feature, x_mm, z_mm, donor in spots:
         x_px, y_px = frame.px((x_mm, 0.0))[0], base + z_mm * frame.scale
         shapes += _mark(feature, x_px, y_px, frame.scale, donor)
-        room.take((x_px - 8.0, y_px - 8.0, x_px + 8.0, y_px + 8.0))
+    room.draw(shapes)
     for feature, x_mm, z_mm, donor in spots:
         text = shortened(clean(feature.id), 11.0, 0.2 * width)
         about = (frame.px((x_mm, 0.0))[0], base + z_mm * frame.scale)
-        found = None if donor else room.place(about, (8.0, 8.0), text_width(text, 11.0), 11.0, farthest=7.0)
-        if found is not None:
-            shapes.append(Words((found[0][0], found[0][3] - 2.0), text, 11.0, halo=True))
+        if not donor:
+            shapes += lettered(room, about, (8.0, 8.0), text, 11.0, farthest=7.0) or []
     return shapes, height
