@@ -8,7 +8,9 @@ import sys
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
+from partkin.cli.app import app
 from partkin.cli.described import commands, examples, page
 
 ROOT = Path(__file__).parents[2]
@@ -83,3 +85,13 @@ def test_the_examples_run(tmp_path):
         for line in examples(command):
             # A photograph belongs to the build that the other examples use.
             run(line + (" --in demo-build" if path == "partkin photo" else ""))
+
+
+def test_what_the_demo_would_try_next_is_of_donors_that_show_it(tmp_path):
+    said = CliRunner().invoke(app, ["demo", str(tmp_path / "demo")]).stdout
+    tries = [line.split() for line in said.partition("Try next\n")[2].splitlines()]
+    assert [words[1:3] for words in tries[:3]] == [
+        ["check", "top-kurm"],
+        ["check", "top-dask"],
+        ["measure-next", "glove-dask"],
+    ]

@@ -10,6 +10,7 @@ from partkin import pipeline
 from partkin.model.folding import folded
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
+from partkin.model.words import BOLTS_ON, NOT_ENOUGH, WITH_ADAPTATION
 from partkin.report.text import MARKS
 from partkin.tables.shipped import shipped
 
@@ -29,11 +30,13 @@ def run(folder: Path) -> str:
     """
     write(folder)
     build = pipeline.load_build(folder)
-    donors = [part.part for part in build.parts if part.origin == "donor"]
+    verdicts = [pipeline.check(build, part.part) for part in build.parts if part.origin == "donor"]
+    donors = {verdict.verdict: verdict.donor for verdict in verdicts}
     place = shlex.quote(folder.as_posix())
     tries = (
-        (f"partkin check {donors[0]} --in {place}", "the whole answer, with the numbers"),
-        (f"partkin check {donors[1]} --in {place}", "what to do to it"),
+        (f"partkin check {donors[BOLTS_ON]} --in {place}", "the whole answer, with the numbers"),
+        (f"partkin check {donors[WITH_ADAPTATION]} --in {place}", "what to do to it"),
+        (f"partkin measure-next {donors[NOT_ENOUGH]} --in {place}", "what to read next"),
         (f"partkin doctor {place}", "after you have changed a sheet"),
         (f"partkin ask list --in {place}", "questions to the graph"),
         ("partkin new my-build", "sheets of your own"),
@@ -42,7 +45,7 @@ def run(folder: Path) -> str:
     lines = [
         f"An invented build in {folder.as_posix()}: no such car, part, seller or price exists.",
         "",
-        *(line for donor in donors for line in _told(pipeline.check(build, donor))),
+        *(line for verdict in verdicts for line in _told(verdict)),
         "",
         "Try next",
         *(f"  {command.ljust(width)}  {what}" for command, what in tries),
