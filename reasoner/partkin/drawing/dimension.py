@@ -83,12 +83,13 @@ def _slid_free(laid: _Laid, rooms: tuple[Room, Room]) -> _Laid | None:
     """Move the figure along its line, a little beyond at most, until it lies on nothing; None: nowhere."""
     cos, sin = math.cos(math.radians(laid.turn_deg)), -math.sin(math.radians(laid.turn_deg))
     farthest = (math.dist(*laid.ends) + laid.text_width) / 2 + 12.0
+    boxes = list(_text_boxes(laid))
     for step in range(int(farthest / 8.0) + 1):
         for by in {8.0 * step: None, -8.0 * step: None}:
-            at = (laid.text_at[0] + cos * by, laid.text_at[1] + sin * by)
-            moved = replace(laid, text_at=at)
-            if all(room.free(box) for box in _text_boxes(moved) for room in rooms):
-                return moved
+            x, y = cos * by, sin * by
+            moved = ((box[0] + x, box[1] + y, box[2] + x, box[3] + y) for box in boxes)
+            if all(room.free(box) for box in moved for room in rooms):
+                return replace(laid, text_at=(laid.text_at[0] + x, laid.text_at[1] + y))
     return None
 
 

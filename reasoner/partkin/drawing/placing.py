@@ -109,8 +109,9 @@ class _Boxes:
         """Whether any shares area with a box."""
         # Asked thousands of times a drawing: `overlap` written out, without a call for each box.
         left, top, right, bottom = box
-        for square in _squares(box):
-            for other in self._squares.get(square, ()):
+        squares = self._squares
+        for square in _squares(box) if squares else ():
+            for other in squares.get(square, ()):
                 if left < other[2] and other[0] < right and top < other[3] and other[1] < bottom:
                     return True
         return False
