@@ -7,9 +7,9 @@ from itertools import pairwise
 
 import pytest
 
+from drawing.boxes import overlap
 from partkin.drawing.axes import Axes, figure_words, round_steps
 from partkin.drawing.overlay import overlay_picture
-from partkin.drawing.placing import overlap
 from partkin.drawing.plots import (
     WIDTH,
     calibration_picture,

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from partkin.drawing.shapes import Point, turned
 
@@ -48,6 +49,11 @@ class Loop:
     layer: str = ""
     known: Known | None = None
 
+    @cached_property
+    def round_shape(self) -> RoundShape | None:
+        """The circle or obround that it is; None: it is neither."""
+        return recognised(self.points)
+
     @property
     def area(self) -> float:
         """Area inside, never negative."""
@@ -63,6 +69,11 @@ class RoundShape:
     radius: float
     half_travel: float = 0.0
     angle_deg: float = 0.0
+
+    @classmethod
+    def of(cls, numbers: Sequence[float]) -> RoundShape | None:
+        """Return the shape of five numbers, as `Round.numbers` writes them; None: they are not five."""
+        return cls((numbers[0], numbers[1]), *numbers[2:]) if len(numbers) == 5 else None
 
 
 def arc_points(centre: Point, radius: float, from_deg: float, sweep_deg: float, unit_mm: float) -> tuple[Point, ...]:

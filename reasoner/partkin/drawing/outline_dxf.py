@@ -188,11 +188,8 @@ def _known(entity: Any) -> Known | None:
     words, numbers = values[:3], values[3:]
     if len(words) < 3 or not all(isinstance(word, str) for word in words):
         return None
-    stood = None
-    if len(numbers) == 5 and all(isinstance(one, float) and math.isfinite(one) for one in numbers):
-        x, y, radius, half_travel, angle_deg = numbers
-        stood = RoundShape((x, y), radius, half_travel, angle_deg)
-    return Known(words[0], words[1], words[2] == "turned over", stood)
+    whole = all(isinstance(one, float) and math.isfinite(one) for one in numbers)
+    return Known(words[0], words[1], words[2] == "turned over", RoundShape.of(numbers) if whole else None)
 
 
 def _flat(point: object) -> Point:

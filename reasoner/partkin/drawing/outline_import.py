@@ -10,7 +10,7 @@ import math
 from collections import Counter
 from dataclasses import dataclass, replace
 
-from partkin.drawing.loops import LinePiece, Loop, RoundShape, joined, recognised
+from partkin.drawing.loops import LinePiece, Loop, RoundShape, joined
 from partkin.drawing.shapes import Point
 from partkin.drawing.template import KIND_OF_LAYER, LINES_OF_LAYER
 from partkin.model.build import Feature, Outline
@@ -170,7 +170,7 @@ def _as_sheet_rows(loops: list[Loop], part: str) -> tuple[tuple[Feature, ...], t
     counts: Counter[str] = Counter()
     doubles = 0
     for loop in loops:
-        shape = recognised(loop.points)
+        shape = loop.round_shape
         if shape is None:
             doubles += _corners(loop) in others
             others.setdefault(_corners(loop), loop)
@@ -213,7 +213,7 @@ def _parted(loops: list[Loop], part: str) -> tuple[dict[str, Loop], list[Loop]]:
     """Part what a template of this part drew from all else; of copies, the one that went least far is the known one."""
     known: dict[str, Loop] = {}
     for loop in sorted(loops, key=_far_mm):
-        if loop.known is not None and loop.known.part == part and (recognised(loop.points) or not _is_round(loop)):
+        if loop.known is not None and loop.known.part == part and (loop.round_shape or not _is_round(loop)):
             known.setdefault(loop.known.name, loop)
     kept = {id(loop) for loop in known.values()}
     return known, [loop for loop in loops if id(loop) not in kept]
@@ -221,7 +221,7 @@ def _parted(loops: list[Loop], part: str) -> tuple[dict[str, Loop], list[Loop]]:
 
 def _far_mm(loop: Loop) -> float:
     """Return how far a loop is from where it stood; 0 for a line."""
-    stood, shape = _stood(loop), recognised(loop.points)
+    stood, shape = _stood(loop), loop.round_shape
     return math.dist(stood.centre, shape.centre) if stood is not None and shape is not None else 0.0
 
 
@@ -237,7 +237,7 @@ def _stood(loop: Loop) -> RoundShape | None:
 
 def _moved(loop: Loop) -> tuple[tuple[str, float], ...]:
     """Return the cells of a known feature that its drawing changed; a place is always told whole."""
-    stood, shape = _stood(loop), recognised(loop.points)
+    stood, shape = _stood(loop), loop.round_shape
     if stood is None or shape is None:
         return ()
     cells, before = _cells_of(shape), _cells_of(stood)

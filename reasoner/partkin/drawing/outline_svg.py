@@ -156,8 +156,7 @@ class _Reader:
             layer = next((one for one in names if one in LAYERS), layer)
         if self.frame and "data-of" in attributes:
             numbers = [_number(word) for word in attributes.get("data-stood", "")[:200].split()]
-            stood = RoundShape((numbers[0], numbers[1]), *numbers[2:]) if len(numbers) == 5 else None
-            known = Known(self.frame[0], attributes["data-of"], self.frame[1], stood)
+            known = Known(self.frame[0], attributes["data-of"], self.frame[1], RoundShape.of(numbers))
         return layer, known
 
     def root(self, attributes: dict[str, str]) -> None:

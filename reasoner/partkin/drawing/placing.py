@@ -41,17 +41,6 @@ _HALF_LINE = 1.5
 _ROW = 4.0
 
 
-def overlap(a: Box, b: Box) -> bool:
-    """Whether two boxes (left, top, right, bottom) share any area.
-
-    Examples
-    --------
-    >>> overlap((0, 0, 2, 2), (2, 0, 4, 2)), overlap((0, 0, 2, 2), (1, 1, 4, 2))
-    (False, True)
-    """
-    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
-
-
 def boxes_along(a: Point, b: Point, half: float) -> list[Box]:
     """Return boxes that cover a straight strip, for text and lines that do not lie level.
 
@@ -107,7 +96,7 @@ class _Boxes:
 
     def meet(self, box: Box) -> bool:
         """Whether any shares area with a box."""
-        # Asked thousands of times a drawing: `overlap` written out, without a call for each box.
+        # Asked thousands of times a drawing, so nothing is called for each box.
         left, top, right, bottom = box
         squares = self._squares
         for square in _squares(box) if squares else ():

@@ -130,6 +130,11 @@ class Round:
     layer: str = ""
     of: str = ""
 
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """Where it stands, as a file keeps it: centre, radius, and no travel."""
+        return (*self.centre, self.radius, 0.0, 0.0)
+
 
 @dataclass(frozen=True)
 class Arc:
@@ -165,6 +170,11 @@ class Obround:
     pen: str = "thin"
     layer: str = ""
     of: str = ""
+
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """Where it stands, as a file keeps it: centre, radius, travel either way and direction."""
+        return (*self.centre, self.radius, self.half_travel, self.angle_deg)
 
 
 @dataclass(frozen=True)

@@ -270,8 +270,7 @@ def _named(shape: Shape, drawn: str) -> str:
         return drawn
     stood = ""
     if isinstance(shape, Round | Obround):
-        slot = (shape.half_travel, shape.angle_deg) if isinstance(shape, Obround) else (0.0, 0.0)
-        stood = f' data-stood="{" ".join(short(one, 4) for one in (*shape.centre, shape.radius, *slot))}"'
+        stood = f' data-stood="{" ".join(short(one, 4) for one in shape.numbers)}"'
     return f'<g data-of="{escaped(shape.of)}"{stood}>{drawn}</g>'
 
 

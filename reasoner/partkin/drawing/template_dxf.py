@@ -48,8 +48,7 @@ def _mark(entity: DXFGraphic, shape: Round | Obround | Poly, part: str, turned_o
     face = "turned over" if turned_over else "as it is"
     values: list[tuple[int, str | float]] = [(1000, part[:255]), (1000, shape.of[:255]), (1000, face)]
     if isinstance(shape, Round | Obround):
-        slot = (shape.half_travel, shape.angle_deg) if isinstance(shape, Obround) else (0.0, 0.0)
-        values += [(1040, value) for value in (*shape.centre, shape.radius, *slot)]
+        values += [(1040, value) for value in shape.numbers]
     entity.set_xdata(MARKED, values)
 
 

@@ -291,7 +291,7 @@ def _on_tile(shape: Shape, tile: Box) -> Shape | None:
 def needed_boxes(view: TemplateView, shapes: list[Shape]) -> list[Box]:
     """Return what has to be on a sheet: crosses with what they are of, labels, and zones piece by piece.
 
-    A stretch of the part's edge is not worth a sheet; of a part that is all edge, everything is (()).
+    A stretch of the part's edge is not worth a sheet. Empty for a part that is nothing but edge: then every sheet is.
     """
     boxes = [box for shape in shapes if isinstance(shape, Words) for box in (_box_of(shape),) if box is not None]
     crosses = [(f.at_mm, (size_mm(f) or 0.0) / 2 + f.half_travel_mm) for f in (*view.features, *view.laid_on)]
