@@ -82,7 +82,7 @@ def test_a_hole_that_was_moved_is_a_move_of_the_known_id(folder, drawing):
     edited(drawing, change)
     found = outlining.read_drawing(build, drawing, "top-dask")
     assert not found.features and not found.outlines
-    assert "c      x_mm 194.1 to 195.6, y_mm 271.7 to 271.5" in outlining.shown(build, found, "top-dask")
+    assert "c      x_mm 194.1 to 195.6, y_mm 271.7 to 271.5" in outlining.shown(build, found)
     outlining.add(folder, found, plus_minus_mm=0.2)
     now = pipeline.load_build(folder)
     wanted = {"c": {"x_mm": 195.6, "y_mm": 271.5, "plus_minus_mm": 0.2}, "f": {"across_mm": 10.0}}
@@ -123,7 +123,7 @@ def test_a_second_edge_gets_a_name_of_its_own(folder, tmp_path):
     )
     for number, names in ((1, {"edge", "opening 1"}), (2, {"edge", "opening 1", "edge 2", "opening 1 2"})):
         found = outlining.read_drawing(pipeline.load_build(folder), path, "console-body")
-        assert "100 x 60 mm" in outlining.shown(pipeline.load_build(folder), found, "console-body")
+        assert "100 x 60 mm" in outlining.shown(pipeline.load_build(folder), found)
         outlining.add(folder, found)
         lines = [line for line in pipeline.load_build(folder).outlines if line.part == "console-body"]
         assert {line.name for line in lines} == names, number

@@ -222,7 +222,7 @@ def outline(
     say_all(warnings, folder)
     found = outlining.read_drawing(build, file, part, unit.value if unit else None, layers or ())
     say_all(found.warnings, folder)
-    typer.echo(outlining.shown(build, found, part), nl=False)
+    typer.echo(outlining.shown(build, found), nl=False)
     if not (found.features or found.outlines or found.moved or found.lines):
         typer.echo("Nothing differs; nothing was changed.")
         return

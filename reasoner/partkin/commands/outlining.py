@@ -115,8 +115,9 @@ def _new_lines(build: Build, part: str, outlines: Sequence[Outline]) -> tuple[Ou
     return tuple(found)
 
 
-def shown(build: Build, addition: Addition, part: str) -> str:
+def shown(build: Build, addition: Addition) -> str:
     """Say what would be added and what moved, a line each."""
+    part = addition.part
     lines = [f"{part} would get:"] if addition.features or addition.outlines else []
     for feature in addition.features:
         size = f"{feature.across_mm:g}" + (f" x {feature.length_mm:g}" if feature.length_mm is not None else "")

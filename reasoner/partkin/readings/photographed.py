@@ -259,7 +259,7 @@ def _swapped(made: Homography, picks: Picks, sides_mm: np.ndarray) -> tuple[str,
         return ()
     given = float(sides_mm[0] / sides_mm[1])
     shown = given * math.sqrt(least * most)
-    ask = "are the two swapped?" if abs(math.log(shown * given)) < math.log(1.3) else "are both right?"
+    ask = "are the two swapped?" if abs(math.log(shown * given)) < math.log(SIDES_WITHIN) else "are both right?"
     return (
         f"Corner 1 to 2 looks {shown:.1f} times as long as corner 2 to 3, and was given as {given:.1f} times: {ask}",
     )
