@@ -10,7 +10,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from partkin.model.problem import FaultyInput, Problem
-from partkin.photo.pictures import MOST_BYTES, MOST_PIXELS, NoImage, read_image_size
+from partkin.photo.pictures import MOST_BYTES, MOST_PIXELS, NoImage, unpacked
 from partkin.sheets.outputs import PHOTOS, PICTURES
 
 FORMATS = ("JPEG", "PNG", "WEBP")
@@ -52,21 +52,13 @@ def small(photo: Photo) -> bytes | NoImage:
 
 @lru_cache(maxsize=64)
 def _small(path: Path, stamp: int) -> bytes | NoImage:
-    from PIL import Image, ImageOps
-
-    told = read_image_size(path)
-    if isinstance(told, NoImage):
-        return told
-    try:
-        with Image.open(path, formats=FORMATS) as picture:
-            picture.draft("RGB", (SMALL_PX, SMALL_PX))
-            shown = ImageOps.exif_transpose(picture).convert("RGB")
-            shown.thumbnail((SMALL_PX, SMALL_PX))
-            out = io.BytesIO()
-            shown.save(out, "JPEG", quality=80)
-            return out.getvalue()
-    except (OSError, ValueError, SyntaxError) as fault:
-        return NoImage(f"{path.name} cannot be unpacked: {fault}")
+    shown = unpacked(path, "RGB", (SMALL_PX, SMALL_PX), FORMATS)
+    if isinstance(shown, NoImage):
+        return shown
+    shown.thumbnail((SMALL_PX, SMALL_PX))
+    out = io.BytesIO()
+    shown.save(out, "JPEG", quality=80)
+    return out.getvalue()
 
 
 def keep(folder: Path, name: str, content: bytes) -> str:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 MOST_PIXELS = 40_000_000
 MOST_BYTES = 60_000_000
@@ -75,14 +78,25 @@ def read_image_size(path: Path, most_pixels: int = MOST_PIXELS) -> ImageSize | N
 
 def read_shades(path: Path) -> np.ndarray | NoImage:
     """Unpack a picture, upright as browsers show it: uint8 (height, width). One too large is refused unpacked."""
+    picture = unpacked(path, "L")
+    return picture if isinstance(picture, NoImage) else np.asarray(picture)
+
+
+def unpacked(
+    path: Path, mode: str, about_px: tuple[int, int] | None = None, formats: tuple[str, ...] = FORMATS
+) -> Image.Image | NoImage:
+    """Return a picture upright in a mode of Pillow, or why it cannot be.
+
+    `about_px`: it may come smaller, though no smaller than this; None: in its own size.
+    """
     from PIL import Image, ImageOps
 
     told = read_image_size(path)
     if isinstance(told, NoImage):
         return told
     try:
-        with Image.open(path, formats=FORMATS) as picture:
-            picture.draft("L", picture.size)
-            return np.asarray(ImageOps.exif_transpose(picture).convert("L"))
+        with Image.open(path, formats=formats) as picture:
+            picture.draft(mode, about_px or picture.size)
+            return ImageOps.exif_transpose(picture).convert(mode)
     except (OSError, ValueError, SyntaxError) as fault:
         return NoImage(f"{path.name} cannot be unpacked: {fault}")
