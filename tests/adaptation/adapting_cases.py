@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partkin.adaptation import DEFAULT_LIMIT, Cheapest
+from partkin.adaptation.cheapest import DEFAULT_LIMIT, Cheapest
 from partkin.model.adapting import AdaptationAnswer, AdaptationQuestion
 from partkin.model.build import Feature, Outline, Part, Settings, WorkRow, Zone
 from partkin.model.fitting import FitTask, Option, Spot

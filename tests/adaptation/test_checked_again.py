@@ -10,7 +10,8 @@ from folders import FRAME, OLD, PANEL, holes, studs, write
 from random_builds import random_build
 
 from partkin import pipeline
-from partkin.adaptation import adapted_features, adapting
+from partkin.adaptation.applied import adapted_features
+from partkin.adaptation.question import question_of
 from partkin.model.adapting import Adaptation
 from partkin.model.build import Build, Feature, Part
 from partkin.model.verdict import Verdict
@@ -23,7 +24,7 @@ def _done(build: Build, adaptation: Adaptation, findings: Findings) -> Build:
     assert findings.trial is not None
     places = trying.places_of(findings.known)
     prepared = trying.prepared_task(findings.known, places, mirrored=findings.trial.mirrored)
-    question = adapting.question_of(build, findings, findings.trial, prepared)
+    question = question_of(build, findings, prepared)
     left = {action.feature for action in adaptation.actions if action.do == "leave unused"}
     replaced = {pair[0]: pair[1] for pair in adaptation.pairs}
     own = [feature for feature in build.features if feature.part == "panel"]

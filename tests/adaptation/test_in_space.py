@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from adapting_cases import ask, cheapest, holes, spot, studs
 
-from partkin.adaptation import adapted_task
+from partkin.adaptation.applied import adapted_task
 from partkin.fit.solve import solve
 from partkin.model.adapting import AdaptationQuestion
 from partkin.model.build import Feature

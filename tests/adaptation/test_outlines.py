@@ -7,7 +7,7 @@ import math
 import pytest
 from adapting_cases import ask, holes, studs
 
-from partkin.adaptation import edge_gaps, trim_jobs
+from partkin.adaptation.outlines import edge_gaps, trim_jobs
 from partkin.model.build import Neighbour, Outline, Part, Zone
 
 STILL = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0))

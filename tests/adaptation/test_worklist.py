@@ -8,7 +8,8 @@ from dataclasses import replace
 import pytest
 from adapting_cases import ask, cheapest, holes, studs
 
-from partkin.adaptation import compare_connectors, worklist
+from partkin.adaptation.bench_sheet import worklist
+from partkin.adaptation.connectors import compare_connectors
 from partkin.adaptation.marking import marks_for
 from partkin.model.adapting import AdaptationQuestion, BenchStep
 from partkin.model.build import Connector, Outline, Part, Zone

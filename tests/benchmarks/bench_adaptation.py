@@ -23,7 +23,7 @@ from adapting_cases import ask, studs
 from random_builds import random_build
 
 from partkin import pipeline
-from partkin.adaptation import Cheapest
+from partkin.adaptation.cheapest import Cheapest
 from partkin.model.adapting import AdaptationQuestion
 from partkin.model.build import Feature, Outline
 

@@ -14,7 +14,7 @@ import shapely
 sys.path.insert(0, str(Path(__file__).parent.parent / "adaptation"))
 from adapting_cases import random_question
 
-from partkin.adaptation import Cheapest
+from partkin.adaptation.cheapest import Cheapest
 from partkin.model.adapting import Action, AdaptationQuestion, Bracket
 from partkin.model.build import Feature, Part, Zone
 

@@ -11,22 +11,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from partkin.adaptation import (
-    DEFAULT_LIMIT,
-    GOES_ON_AS_IT_IS,
-    TOO_MANY,
-    Cheapest,
-    adapted_task,
-    not_to_be_altered,
-)
-from partkin.adaptation.brackets import brackets_of
+from partkin.adaptation.applied import adapted_task
+from partkin.adaptation.cheapest import DEFAULT_LIMIT, Cheapest, not_to_be_altered
+from partkin.adaptation.one_pairing import GOES_ON_AS_IT_IS, TOO_MANY
+from partkin.adaptation.question import question_of
 from partkin.fit import quick_fit
 from partkin.fit.task import Prepared
 from partkin.model.adapting import Adaptation, AdaptationAnswer, AdaptationQuestion, workmanship_of
-from partkin.model.build import Build, Feature, Outline
+from partkin.model.build import Build
 from partkin.model.fitting import Chance, FitTask, Spot
-from partkin.model.known import Side, airbag, strictest_duty
-from partkin.model.mating import Size
 from partkin.model.trial import SeamCheck, Trial
 from partkin.positions.budget import covariance_mm2
 from partkin.trial.chances import chance_after_work
@@ -79,7 +72,7 @@ def cheapest_work(build: Build, findings: Findings, places: Places, *, others: b
     places = as_tried(findings.known, places, trial)
     prepared = prepared_task(findings.known, places, mirrored=trial.mirrored)
     measured, waiting = _measured(prepared, trial)
-    question = question_of(build, findings, trial, replace(prepared, task=measured))
+    question = question_of(build, findings, replace(prepared, task=measured))
     if waiting:
         return _without_work(findings, places, [(_as_far_as_measured(question, prepared, trial), None)])
     found = _sure_enough(findings, question, prepared, places, others)
@@ -99,7 +92,7 @@ def _whichever_way(build: Build, findings: Findings, places: Places) -> Adaptati
     answers = []
     for trial in [one for one in ways if one.without is None][:MOST_WAYS] or ways[:1]:
         prepared = prepared_task(findings.known, as_tried(findings.known, places, trial), mirrored=trial.mirrored)
-        answers.append(_as_far_as_measured(question_of(build, findings, trial, prepared), prepared, trial))
+        answers.append(_as_far_as_measured(question_of(build, findings, prepared), prepared, trial))
         if answers[-1].waits:
             return replace(answers[-1], why=f"{WOULD_DO}, but {_to_find_out(findings, places)}")
     return answers[0]
@@ -280,37 +273,3 @@ def _spread_mm(places: Places) -> float:
     """Standard deviation of how far a typical pair is out by the readings of both sides, radially."""
     sides = (places.host, places.donor)
     return float(float(sum(np.trace(covariance_mm2(side)) / max(len(side.features), 1) for side in sides)) ** 0.5)
-
-
-def question_of(build: Build, findings: Findings, trial: Trial, prepared: Prepared) -> AdaptationQuestion:
-    """Put the question to the adaptation stage."""
-    known, original = findings.known, findings.known.original
-    return AdaptationQuestion(
-        task=prepared.task,
-        donor=known.donor.part,
-        host=known.host.part,
-        donor_features=tuple(_sized(f.feature, f.across, f.length) for f in prepared.features.values()),
-        fixings=tuple(_sized(f.feature, f.across, f.length) for f in prepared.fixings.values()),
-        matings=tuple(prepared.matings.values()),
-        duty=strictest_duty(known),
-        host_duty=known.host.part.duty,
-        airbag=airbag(known),
-        settings=build.settings,
-        work=build.work,
-        donor_zones=known.donor.zones,
-        host_zones=known.host.zones,
-        donor_outlines=_outlines(build, known.donor),
-        host_outlines=_outlines(build, known.host),
-        original=original.part if original is not None else None,
-        original_zones=original.zones if original is not None else (),
-        brackets=brackets_of(build, original.part, frozenset(prepared.fixings)) if original is not None else (),
-    )
-
-
-def _sized(feature: Feature, across: Size, length: Size) -> Feature:
-    """The feature with the sizes that readings give."""
-    return replace(feature, across_mm=across.mm, length_mm=length.mm if length.mm is not None else feature.length_mm)
-
-
-def _outlines(build: Build, side: Side) -> tuple[Outline, ...]:
-    return tuple(outline for outline in build.outlines if outline.part == side.part.part)

@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from itertools import chain
 
-from partkin.adaptation import adapting, compare_connectors, connector_jobs, edge_gaps, fasteners_as_it_is, trim_jobs
+from partkin.adaptation.connectors import compare_connectors, connector_jobs
+from partkin.adaptation.fasteners import fasteners_as_it_is
+from partkin.adaptation.outlines import edge_gaps, trim_jobs
+from partkin.adaptation.question import question_of
 from partkin.model.adapting import AdaptationQuestion, EdgeGap, RuledOut
 from partkin.model.build import Build
 from partkin.model.fitting import Placement
@@ -52,7 +55,7 @@ def after_work(build: Build, findings: Findings, verdict: Verdict) -> AfterWork 
         return None
     places = trying.as_tried(findings.known, trying.places_of(findings.known), trial)
     prepared = trying.prepared_task(findings.known, places, mirrored=trial.mirrored)
-    question = adapting.question_of(build, findings, trial, prepared)
+    question = question_of(build, findings, prepared)
     return AfterWork(question, (verdict.after or verdict.shown).placement)
 
 

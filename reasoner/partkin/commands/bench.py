@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from partkin import pipeline
-from partkin.adaptation import surroundings, worklist
+from partkin.adaptation import surroundings
+from partkin.adaptation.bench_sheet import worklist
 from partkin.model.adapting import Adaptation, BenchStep
 from partkin.model.build import Build
 from partkin.model.verdict import Verdict

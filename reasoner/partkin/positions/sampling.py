@@ -14,6 +14,7 @@ import numpy as np
 
 from partkin.model.positions import Positions
 from partkin.positions.budget import covariance_mm2, weighted_rows
+from partkin.positions.network import median
 
 BLOCK = 128
 
@@ -138,7 +139,7 @@ def _unbending(positions: Positions) -> Callable[[np.ndarray], np.ndarray] | Non
     rows = weighted_rows(positions, [*tied, *(row for row in used if row.kind != "distance")])
     rows[:, np.diagonal(np.asarray(positions.covariance_mm2)) == 0.0] = 0.0
     size, axes = np.linalg.eigh(rows.T @ rows)
-    firm = size > max(1e-9 * size[-1], 10.0 / float(np.median(length_mm) * np.median(sigma)))
+    firm = size > max(1e-9 * size[-1], 10.0 / (median(length_mm) * median(sigma)))
     back = ((axes[:, firm] / size[firm]) @ axes[:, firm].T @ rows[: len(tied)].T) / sigma
 
     def unbend(off_mm: np.ndarray) -> np.ndarray:

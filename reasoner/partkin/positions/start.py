@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from partkin.model.distributions import chi_square_quantile
-from partkin.positions.network import AdjustedNetwork, Network, solve
+from partkin.positions.network import AdjustedNetwork, Network, median, solve
 
 # Rough layouts that are kept on the way: so many of the best, and all that are near the best one (nothing
 # has told them apart yet) up to a limit.
@@ -91,7 +91,7 @@ def straightened(network: Network, solution: AdjustedNetwork) -> AdjustedNetwork
         return None
     centred = xyz_mm - xyz_mm.mean(axis=0)
     _, size, axes = np.linalg.svd(centred, full_matrices=False)
-    wide_mm = 3.0 * math.sqrt(float(network.length_mm.max()) * float(np.median(network.sigma_mm)))
+    wide_mm = 3.0 * math.sqrt(float(network.length_mm.max()) * median(network.sigma_mm))
     if size[1] / math.sqrt(len(xyz_mm)) > wide_mm:
         return None
     straight = np.zeros_like(xyz_mm)
@@ -110,7 +110,7 @@ def _same(network: Network, a: AdjustedNetwork, b: AdjustedNetwork) -> bool:
 def _same_shape(network: Network, a_mm: np.ndarray, b_mm: np.ndarray) -> bool:
     apart = np.linalg.norm(a_mm[:, None] - a_mm[None], axis=2)
     also = np.linalg.norm(b_mm[:, None] - b_mm[None], axis=2)
-    return float(np.abs(apart - also).max()) < max(1e-3, 0.5 * float(np.median(network.sigma_mm)))
+    return float(np.abs(apart - also).max()) < max(1e-3, 0.5 * median(network.sigma_mm))
 
 
 def _starts(network: Network) -> list[np.ndarray]:
