@@ -48,8 +48,33 @@ def _whole(
     pass
 
 
-for group in (folders, checking, measuring, bench, choosing, undoing, seeing, asking, stock):
-    group.register(app)
+# Every command by what is typed, in the order of the help.
+COMMANDS = {
+    "new": folders.new, "demo": folders.demo, "doctor": folders.doctor, "words": folders.words,
+    "check": checking.check, "verify": checking.verify,
+    "record": measuring.record, "positions": measuring.positions, "measure-next": measuring.measure_next,
+    "photo": measuring.photo, "same-shape": measuring.same_shape,
+    "adapt": bench.adapt, "worklist": bench.worklist,
+    "why": choosing.why, "rank": choosing.rank, "costs": choosing.costs, "outcome": choosing.outcome,
+    "score": choosing.score, "strip": undoing.strip, "refit": undoing.refit,
+    "report": seeing.report, "template": seeing.template, "plot": seeing.plot, "outline": seeing.outline,
+    "page": seeing.page, "ask": asking.ask, "export": asking.export, "import": asking.import_,
+}  # fmt: skip
+GROUPS = {
+    "offers": ("Listings of parts.", {"import": choosing.import_offers}),
+    "stock": ("Many measured parts: which of them go on.", {
+        "add": stock.add, "find": stock.find, "info": stock.info, "check": stock.check, "drop": stock.drop,
+    }),
+}  # fmt: skip
+
+for name, command in COMMANDS.items():
+    # Values such as -3 would else be taken for options.
+    app.command(name, context_settings={"ignore_unknown_options": True} if name == "record" else None)(command)
+for name, (says, commands) in GROUPS.items():
+    group = typer.Typer(help=says, no_args_is_help=True, rich_markup_mode=None)
+    for inner, command in commands.items():
+        group.command(inner)(command)
+    app.add_typer(group, name=name)
 
 
 def run() -> None:

@@ -7,14 +7,7 @@ from typing import Annotated
 
 import typer
 
-from partkin.cli.shared import Folder, Written, say_all
-
-
-def register(app: typer.Typer) -> None:
-    """Add the commands of this module."""
-    app.command("ask")(ask)
-    app.command("export")(export)
-    app.command("import")(import_)
+from partkin.cli.shared import Folder, Written, read_build, say_all
 
 
 def ask(
@@ -35,7 +28,7 @@ def ask(
 
     Example: partkin ask features top-dask --in demo-build
     """
-    from partkin import graph, pipeline
+    from partkin import graph
     from partkin.report.rows import rows_text
 
     if server:
@@ -43,8 +36,7 @@ def ask(
         say_all(notes)
         typer.echo(rows_text(answer, shape.value), nl=False)
         return
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     answer, notes = graph.ask(graph.graph_of(build), " ".join([query, *(given or ())]))
     say_all(notes)
     typer.echo(rows_text(answer, shape.value), nl=False)
@@ -71,12 +63,11 @@ def export(
 
     Example: partkin export --part top-dask --in demo-build -o top-dask.ttl
     """
-    from partkin import graph, pipeline
+    from partkin import graph
     from partkin.commands import exchanging
     from partkin.sheets import outputs
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     if parts:
         build, left_out = exchanging.of_parts(build, parts)
         for text in left_out:

@@ -6,13 +6,7 @@ from pathlib import Path
 
 import typer
 
-from partkin.cli.shared import Donor, Folder, ForHost, say_all
-
-
-def register(app: typer.Typer) -> None:
-    """Add the commands of this module."""
-    app.command("adapt")(adapt)
-    app.command("worklist")(worklist)
+from partkin.cli.shared import Donor, Folder, ForHost, read_build
 
 
 def adapt(donor: Donor, folder: Folder = Path("."), host: ForHost = None) -> None:
@@ -23,8 +17,7 @@ def adapt(donor: Donor, folder: Folder = Path("."), host: ForHost = None) -> Non
     from partkin import pipeline
     from partkin.report.bench import adapt_text
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     typer.echo(adapt_text(pipeline.check(build, donor, host), build.settings.currency), nl=False)
 
 
@@ -33,12 +26,10 @@ def worklist(donor: Donor, folder: Folder = Path("."), host: ForHost = None) -> 
 
     Example: partkin worklist top-dask --in demo-build
     """
-    from partkin import pipeline
     from partkin.commands import bench
     from partkin.report.bench import no_work_text, worklist_text
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     verdict, steps = bench.bench(build, donor, host)
     if not steps:
         typer.echo(no_work_text(verdict, build.settings.currency), nl=False)

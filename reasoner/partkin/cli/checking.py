@@ -8,15 +8,9 @@ from typing import Annotated
 
 import typer
 
-from partkin.cli.shared import AsJson, Donor, Folder, ForHost, say_all
+from partkin.cli.shared import AsJson, Donor, Folder, ForHost, read_build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import EXIT_CODES
-
-
-def register(app: typer.Typer) -> None:
-    """Add the commands of this module."""
-    app.command("check")(check)
-    app.command("verify")(verify)
 
 
 def check(
@@ -38,8 +32,7 @@ def check(
     """
     from partkin import pipeline
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     verdict = pipeline.check(build, donor, host)
     if as_json:
         from partkin.report.verdict_file import verdict_json

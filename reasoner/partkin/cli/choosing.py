@@ -7,19 +7,7 @@ from typing import Annotated
 
 import typer
 
-from partkin.cli.shared import AsJson, Donor, Folder, ForHost, Written, say_all
-
-
-def register(app: typer.Typer) -> None:
-    """Add the commands of this module."""
-    app.command("why")(why)
-    app.command("rank")(rank)
-    app.command("costs")(costs)
-    offers = typer.Typer(help="Listings of parts.", no_args_is_help=True, rich_markup_mode=None)
-    offers.command("import")(import_offers)
-    app.add_typer(offers, name="offers")
-    app.command("outcome")(outcome)
-    app.command("score")(score)
+from partkin.cli.shared import AsJson, Donor, Folder, ForHost, Written, read_build
 
 
 def why(
@@ -32,12 +20,10 @@ def why(
 
     Example: partkin why top-dask --not --in demo-build
     """
-    from partkin import pipeline
     from partkin.commands import explaining
     from partkin.report.explaining import chain_text, changes_text
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     if not other:
         verdict, disagreeing = explaining.verdict_and_disagreements(build, donor, host)
         typer.echo(chain_text(verdict, [(one.says, one.decides) for one in disagreeing]), nl=False)
@@ -57,13 +43,11 @@ def rank(
 
     Example: partkin rank --for dash-frame --in demo-build
     """
-    from partkin import pipeline
     from partkin.commands import ranking
     from partkin.commands.progress import ProgressLine, Work
     from partkin.report.ranking import as_json, ranking_csv, ranking_text
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     line = ProgressLine()
     work = Work("donors", 0, line)
     found = ranking.rank(build, host, work)
@@ -80,12 +64,10 @@ def costs(folder: Folder = Path("."), host: ForHost = None, as_json: AsJson = Fa
 
     Example: partkin costs --for dash-frame --in demo-build
     """
-    from partkin import pipeline
     from partkin.commands import ranking
     from partkin.report import ranking as shown
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     found = ranking.costs(build, host)
     typer.echo(shown.as_json(found) if as_json else shown.total_text(found), nl=False)
 
@@ -98,11 +80,10 @@ def import_offers(
 
     Example: partkin offers import listings.csv --in demo-build
     """
-    from partkin import pipeline, sheets
+    from partkin import sheets
     from partkin.sheets import offering
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     found = offering.read_listings(file, build)
     if found.rows:
         sheets.append_all(folder, {"offers.csv": found.rows})
@@ -126,8 +107,7 @@ def outcome(
     from partkin.choosing.costing import chance_of
     from partkin.choosing.score import went_on
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     verdict = pipeline.check(build, donor)
     chance = chance_of(verdict, build.settings.confidence)
     row = {
@@ -145,11 +125,9 @@ def score(folder: Folder = Path("."), as_json: AsJson = False) -> None:
 
     Example: partkin score --in demo-build
     """
-    from partkin import pipeline
     from partkin.commands import ranking
     from partkin.report import ranking as shown
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     found = ranking.score(build)
     typer.echo(shown.as_json(found) if as_json else shown.score_text(found), nl=False)

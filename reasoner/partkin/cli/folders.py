@@ -12,14 +12,6 @@ from partkin.cli.shared import say_all
 from partkin.model.problem import FaultyInput, Problem, told_once
 
 
-def register(app: typer.Typer) -> None:
-    """Add the commands of this module."""
-    app.command("new")(new)
-    app.command("demo")(demo)
-    app.command("doctor")(doctor)
-    app.command("words")(words)
-
-
 def new(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder to make; it must be empty or not exist.")],
     example: Annotated[

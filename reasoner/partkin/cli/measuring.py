@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import sys
+from contextlib import closing
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from partkin.cli.shared import AsJson, Donor, Folder, ForHost, say_all
+from partkin.cli.shared import AsJson, Donor, Folder, ForHost, read_build, say_all
 from partkin.model.problem import FaultyInput, Problem
 
 if TYPE_CHECKING:
@@ -99,16 +100,6 @@ class Face(StrEnum):
     inside = "inside"
 
 
-def register(app: typer.Typer) -> None:
-    """Add the commands of this module."""
-    # Values such as -3 would else be taken for options.
-    app.command("record", context_settings={"ignore_unknown_options": True})(record)
-    app.command("positions")(positions)
-    app.command("measure-next")(measure_next)
-    app.command("photo")(photo)
-    app.command("same-shape")(same_shape)
-
-
 def record(
     part: Part, words: Words = None, quantity: ReadQuantity = None, unit: ReadIn = None, instrument: ReadWith = None,
     plus_minus: PlusMinus = None, at: At = None, through: Through = None, angle: Direction = None,
@@ -133,16 +124,13 @@ def record(
     cells = Typed(at, through, angle, float_mm)
     if undo and cells:
         raise FaultyInput((Problem("record", 0, "undo", "--undo takes back readings alone", "Say it by itself"),))
-    line = ProgressLine()
-    try:
+    with closing(ProgressLine()) as line:
         if undo:
             found = recording.take_back(folder, part, named_to_undo(typed), line)
         elif cells:
             found = recording.fill_in(folder, typed, cells, line)
         else:
             found = recording.record(folder, typed, line)
-    finally:
-        line.close()
     say_all(found.warnings, folder)
     typer.echo(found.says)
     if found.surprise is not None and found.reading is not None:
@@ -164,11 +152,9 @@ def positions(part: Part, folder: Folder = Path("."), as_json: AsJson = False) -
 
     Example: partkin positions top-kurm --in demo-build
     """
-    from partkin import pipeline
     from partkin.readings import surveyed
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     found = surveyed.survey(build, part)
     typer.echo(surveyed.survey_json(found) if as_json else surveyed.survey_text(found), nl=False)
 
@@ -193,11 +179,9 @@ def measure_next(
 
     Example: partkin measure-next glove-dask --in demo-build
     """
-    from partkin import pipeline
     from partkin.commands import asking_next
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     if as_json or not for_seller:
         found = asking_next.next_for(build, donor, host, at_hand)
         said = asking_next.next_json(found) if as_json else asking_next.next_text(found, folder.as_posix())
@@ -253,11 +237,8 @@ def photo(
     from partkin.readings.photographed import PhotoQuestion
 
     asked = PhotoQuestion(part, image, points, rectangle, known, scale, camera, corrected, error_px, places)
-    line = ProgressLine()
-    try:
+    with closing(ProgressLine()) as line:
         found = photographs.photograph(folder, asked, line)
-    finally:
-        line.close()
     for reading in found.readings:
         typer.echo(f"recorded {reading.reading} of {part}: {reading_in_words(reading)}")
     for name in found.placed:
@@ -292,11 +273,10 @@ def same_shape(
 
     Example: partkin same-shape top-dask listing.jpg --points picks.csv --in demo-build
     """
-    from partkin import pipeline, sheets
+    from partkin import sheets
     from partkin.commands import same_shape as shape
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     shown = face.value if face is not None else None
     asked = shape.ShapeQuestion(part, image, points, shown, play, error_px, camera, corrected)
     found = shape.compare(build, asked)

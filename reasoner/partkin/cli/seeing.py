@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from partkin.cli.shared import Folder, say_all
+from partkin.cli.shared import Folder, read_build, say_all
 from partkin.model.problem import FaultyInput, Problem
 
 if TYPE_CHECKING:
@@ -50,15 +50,6 @@ class Unit(StrEnum):
     inch = "in"
 
 
-def register(app: typer.Typer) -> None:
-    """Add the commands of this module."""
-    app.command("report")(report)
-    app.command("template")(template)
-    app.command("plot")(plot)
-    app.command("outline")(outline)
-    app.command("page")(page)
-
-
 def report(
     donors: Annotated[
         list[str] | None, typer.Argument(metavar="[DONOR]...", help="Only these, in this order; else every donor.")
@@ -72,15 +63,13 @@ def report(
 
     Example: partkin report --in demo-build -o report.html
     """
-    from partkin import pipeline
     from partkin.commands import seeing
     from partkin.commands.progress import ProgressLine, Work
     from partkin.report.html import report_html
     from partkin.sheets import outputs
 
     outputs.refuse_onto_a_build(to, folder)
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     chosen = _known_donors(build, donors) if donors else seeing.donors_of(build)
     line = ProgressLine()
     work = Work("donors", len(chosen), line)
@@ -119,14 +108,12 @@ def template(
 
     Example: partkin template top-dask --in demo-build -o top-dask.pdf
     """
-    from partkin import pipeline
     from partkin.commands import seeing
     from partkin.drawing.template import template_dxf, template_pdf, template_svg
     from partkin.sheets import outputs
 
     scales, wanted = _scales(printer), _kind_of(shape, to)
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     view = seeing.template_of(build, donor, turned_over)
     if wanted is Drawing.pdf:
         content = template_pdf(view, paper.value, scales)
@@ -173,13 +160,11 @@ def plot(
 
     Example: partkin plot margins top-dask --in demo-build -o margins.svg
     """
-    from partkin import pipeline
     from partkin.commands import plots
     from partkin.drawing.svg import picture_svg
     from partkin.sheets import outputs
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     if donor is None and kind is not Kind.calibration:
         mend = f"Say it: partkin plot {kind.value} PART"
         raise FaultyInput((Problem("plot", 0, "PART", "of which part is not said", mend),))
@@ -215,11 +200,9 @@ def outline(
 
     Example: partkin outline top.dxf --part top-dask --layer holes --in demo-build
     """
-    from partkin import pipeline
     from partkin.commands import outlining
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     found = outlining.read_drawing(build, file, part, unit.value if unit else None, layers or ())
     say_all(found.warnings, folder)
     typer.echo(outlining.shown(build, found), nl=False)

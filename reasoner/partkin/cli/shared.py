@@ -6,11 +6,14 @@ import sys
 from collections.abc import Iterable
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from partkin.model.problem import Problem, told_once
+
+if TYPE_CHECKING:
+    from partkin.model.build import Build
 
 Folder = Annotated[
     Path,
@@ -31,6 +34,15 @@ class Written(StrEnum):
     table = "table"
     csv = "csv"
     json = "json"
+
+
+def read_build(folder: Path) -> Build:
+    """Read a build folder; its warnings go to standard error."""
+    from partkin import pipeline
+
+    build, warnings = pipeline.read(folder)
+    say_all(warnings, folder)
+    return build
 
 
 def say_all(problems: Iterable[Problem], folder: Path | None = None) -> None:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from partkin.cli.shared import AsJson, Folder, Written, say_all
+from partkin.cli.shared import AsJson, Folder, Written, read_build, say_all
 from partkin.model.problem import FaultyInput
 
 
@@ -28,14 +27,6 @@ Graph = Annotated[
 ]
 
 
-def register(app: typer.Typer) -> None:
-    """Add the commands of this module."""
-    group = typer.Typer(help="Many measured parts: which of them go on.", no_args_is_help=True, rich_markup_mode=None)
-    for name, command in (("add", add), ("find", find), ("info", info), ("check", check), ("drop", drop)):
-        group.command(name)(command)
-    app.add_typer(group, name="stock")
-
-
 def add(
     files: Annotated[
         list[Path], typer.Argument(metavar="FILE...", help="Build folders, Turtle, CSV or Parquet of features.")
@@ -50,13 +41,14 @@ def add(
 
     Example: partkin stock add demo-build --to my-stock
     """
+    from partkin.commands.progress import ProgressLine, Work
     from partkin.sheets import outputs
     from partkin.stock import storing
     from partkin.stock.incoming import told_in_file
 
-    with _progress("parts") as said:
+    with closing(ProgressLine()) as line:
         try:
-            added = storing.add(files, stock, graph, said)
+            added = storing.add(files, stock, graph, Work("", 0, line).beat)
         except FaultyInput as fault:
             raise FaultyInput(fault.problems[:MOST_SAID]) from fault
     typer.echo(f"{stock.as_posix()}: {added.new} new, {added.again} with a new version")
@@ -68,19 +60,6 @@ def add(
 
 
 MOST_SAID = 20
-
-
-@contextmanager
-def _progress(what: str) -> Iterator[Callable[[str, int, int], None]]:
-    """A line that says how far it is, by what the work tells."""
-    from partkin.commands.progress import ProgressLine, Work
-
-    line = ProgressLine()
-    work = Work("", 0, line)
-    try:
-        yield work.beat
-    finally:
-        line.close()
 
 
 def find(
@@ -106,16 +85,15 @@ def find(
 
     Example: partkin stock find --for dash-frame --in demo-build --from my-stock
     """
-    from partkin import pipeline
     from partkin.commands import stocking
+    from partkin.commands.progress import ProgressLine, Work
     from partkin.report.stock import stock_json, stock_rows, stock_text
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
-    with _progress("partitions") as said:
+    build = read_build(folder)
+    with closing(ProgressLine()) as line:
         whole = stocking.find(
             build, host, stock, partly=partly, without=[one.value for one in without or ()], in_full=in_full, on=on,
-            graph=graph, said=said,
+            graph=graph, said=Work("", 0, line).beat,
         )  # fmt: skip
     if as_json or shape is Written.json:
         typer.echo(stock_json(whole), nl=False)

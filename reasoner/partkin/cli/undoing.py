@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from partkin.cli.shared import Folder, say_all
+from partkin.cli.shared import Folder, read_build, say_all
 
 Wanted = Annotated[
     str, typer.Argument(metavar="PART", help="Id of the part to free: on the car, or on a donor assembly.")
@@ -16,12 +16,6 @@ Done = Annotated[str, typer.Option("--done", help="Numbers of the steps that are
 Without = Annotated[
     list[str] | None, typer.Option("--without", help="A fastener that will not come: plan without undoing it.")
 ]
-
-
-def register(app: typer.Typer) -> None:
-    """Add the commands of this module."""
-    app.command("strip")(strip)
-    app.command("refit")(refit)
 
 
 def strip(
@@ -43,14 +37,12 @@ def strip(
 
     Example: partkin strip top-velt --in demo-build
     """
-    from partkin import pipeline
     from partkin.sheets import outputs
     from partkin.strip import StripQuestion, answer, step_numbers
 
     if drawing is not None:
         outputs.refuse_onto_a_build(drawing, folder)
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     asked = StripQuestion(part, step_numbers(done), tuple(without or ()), stuck, original, folder.as_posix())
     found = answer(build, asked)
     say_all(found.warnings, folder)
@@ -72,11 +64,9 @@ def refit(part: Wanted, folder: Folder = Path("."), without: Without = None) -> 
 
     Example: partkin refit top-velt --in demo-build
     """
-    from partkin import pipeline
     from partkin.strip import way_back
 
-    build, warnings = pipeline.read(folder)
-    say_all(warnings, folder)
+    build = read_build(folder)
     lines, planned = way_back(build, part, tuple(without or ()), folder.as_posix())
     typer.echo("\n".join(lines))
     if not planned:
