@@ -1,7 +1,7 @@
 """partkin: will a part from a sister model bolt on?
 
 >>> import partkin
->>> from partkin.tables.shipped import shipped
+>>> from partkin.tables.reader import shipped
 >>> build = partkin.load_build(shipped("data") / "demo")
 >>> partkin.check(build, "top-kurm").verdict
 'bolts on'

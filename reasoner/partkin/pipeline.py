@@ -29,9 +29,9 @@ def load_build(folder: str | Path) -> Build:
 
 def read(folder: Path) -> tuple[Build, tuple[Problem, ...]]:
     """Read a build folder, with the warnings that go to standard error."""
-    from partkin import sheets
+    from partkin.sheets.loading import load
 
-    loaded = sheets.load(folder)
+    loaded = load(folder)
     if loaded.build is None:
         raise FaultyInput(loaded.problems)
     return loaded.build, loaded.warnings
@@ -74,7 +74,7 @@ def decided(build: Build, findings: Findings) -> Verdict:
     others = other_levels(build, verdict.donor)
     if not others:
         return verdict
-    from partkin.strip.levels import best_first, level_of
+    from partkin.strip.plan import best_first, level_of
 
     found = [(*one, decide(find_out(build, one[0].part, others=False))) for one in others]
     return replace(verdict, levels=best_first(level_of(build, verdict, *one) for one in found))

@@ -13,8 +13,7 @@ from partkin.adaptation.limits import limits_of, refuse_cut
 from partkin.adaptation.room import grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
 from partkin.model.build import Outline, Part, Zone
 from partkin.model.fitting import Spot
-from partkin.tables.materials import material_of, materials
-from partkin.tables.work import edge_rule, read_work, shipped_work, washers, work_for
+from partkin.tables.work import edge_rule, material_of, materials, read_work, shipped_work, washers, work_for
 
 WORK = ["do", "group", "minutes", "cost", "workmanship_mm"]
 PLAIN = ask(studs((0.0, 0.0), (200.0, 0.0)), holes((0.0, 0.0), (200.0, 0.0)), [("F1", "a"), ("F2", "b")])

@@ -40,13 +40,12 @@ from partkin.commands.exchanging import take_in
 from partkin.drawing.outline_import import read_outline
 from partkin.drawing.template import template_dxf
 from partkin.graph import export_turtle, read_turtle
-from partkin.graph.files import query_files
-from partkin.graph.guard import refusal
-from partkin.graph.terms import misspelt, tokens
+from partkin.graph.graph import query_files
+from partkin.graph.terms import misspelt, refusal, tokens
 from partkin.model.problem import FaultyInput
 from partkin.photo.pictures import read_image_size, read_shades
 from partkin.report.verdict_file import verdict_json
-from partkin.sheets import load
+from partkin.sheets.loading import load
 from partkin.sheets.offering import read_listings
 from partkin.sheets.own_list import Answers
 from partkin.sheets.starting import write_from

@@ -29,8 +29,8 @@ from PIL import Image
 
 from partkin.cli import app as command_line
 from partkin.commands.demonstration import write
-from partkin.sheets import load
-from partkin.sheets.whole import UNFINISHED
+from partkin.sheets.files import UNFINISHED
+from partkin.sheets.loading import load
 
 # What a file is opened, renamed or removed by, as the interpreter tells it; a sync is told by `_telling`.
 EVENTS = ("open", "os.rename", "os.remove", "os.mkdir", "os.chmod", "partkin.sync")

@@ -8,16 +8,16 @@ import pytest
 
 from campaigns import run_partial_builds
 from campaigns.partial_builds import build_folder, erased, known, partial, settings, whole, write
-from partkin import sheets
+from partkin.sheets.loading import load
 
 
 def test_builds_are_free_of_faults_however_little_is_left_of_them(tmp_path):
     for seed in range(60):
-        assert sheets.load(write(whole(seed), tmp_path / f"whole-{seed}")).problems == ()
-        assert sheets.load(build_folder(seed, tmp_path)).problems == ()
+        assert load(write(whole(seed), tmp_path / f"whole-{seed}")).problems == ()
+        assert load(build_folder(seed, tmp_path)).problems == ()
         draw, left = Random(seed), partial(seed)
         some = [one for one in known(left) if draw.random() < 0.5]
-        assert sheets.load(write(erased(left, some), tmp_path / f"less-{seed}")).problems == ()
+        assert load(write(erased(left, some), tmp_path / f"less-{seed}")).problems == ()
 
 
 def test_a_number_gives_the_same_bytes_and_another_number_others(tmp_path):

@@ -28,7 +28,7 @@ import typer
 from campaigns.partial_builds import Sheets, partial, questions, settings, whole, write
 from campaigns.run_partial_builds import commands
 from partkin.cli import app as command_line
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
 
 DEMO = (
     *((command, donor) for donor in ("top-dask", "top-kurm", "glove-dask", "side-kurm-right", "bag-kurm")

@@ -21,8 +21,8 @@ from partkin.model.build import Build, Cost, Offer, Part, Reading, Settings
 from partkin.model.choosing import Foretold, Range
 from partkin.model.problem import FaultyInput
 from partkin.report.ranking import as_json, ranking_csv, ranking_text
-from partkin.tables.costs import lost_shares
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
+from partkin.tables.work import lost_shares
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0)]
 

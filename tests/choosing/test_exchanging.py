@@ -18,9 +18,10 @@ from partkin.graph import export_turtle
 from partkin.graph.incoming import SHAPES_AT_MOST
 from partkin.model.build import Build, Feature, Holding, Part, Reading, Settings
 from partkin.model.problem import FaultyInput
-from partkin.sheets import append_all, load
-from partkin.sheets.as_cells import HELD_IN, cell_text
-from partkin.tables.shipped import shipped
+from partkin.sheets.changing import append_all
+from partkin.sheets.loading import load
+from partkin.sheets.values import HELD_IN, cell_text
+from partkin.tables.reader import shipped
 
 DEMO = shipped("data") / "demo"
 

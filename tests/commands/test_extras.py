@@ -9,7 +9,7 @@ from zipfile import ZipFile
 import pytest
 
 from partkin.cli.app import EXTRAS
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
 
 DEMO = shipped("data") / "demo"
 PYPROJECT = Path(__file__).resolve().parents[2] / "pyproject.toml"

@@ -7,11 +7,12 @@ from dataclasses import replace
 import ezdxf
 import pytest
 
-from partkin import pipeline, sheets
+from partkin import pipeline
 from partkin.commands import outlining, seeing
 from partkin.commands.demonstration import write
 from partkin.drawing.template import template_dxf
 from partkin.model.problem import FaultyInput
+from partkin.sheets.changing import append
 
 
 @pytest.fixture
@@ -51,7 +52,7 @@ def test_holes_and_slots_come_back_where_they_were(folder, drawing):
 def test_names_go_on_where_the_sheet_ends(folder, drawing):
     for name in ("h1", "h7", "hinge", "s2"):
         row = {"part": "console-body", "feature": name, "kind": "hole", "across_mm": "5"}
-        sheets.append(folder, "features.csv", row)
+        append(folder, "features.csv", row)
     build = pipeline.load_build(folder)
     found = outlining.read_drawing(build, drawing, "console-body", layers=["holes", "slots"])
     assert [f.feature for f in found.features] == ["h8", "s3", "h9", "h10", "h11", "h12", "h13"]

@@ -19,7 +19,7 @@ from partkin.commands import ranking
 from partkin.commands.progress import ProgressLine, State, Stopped, Work, on_terminal
 from partkin.fit.chance import sequential
 from partkin.model import pulse
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
 
 
 class Clock:

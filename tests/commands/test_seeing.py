@@ -10,7 +10,7 @@ import pytest
 from builders import build as build_of
 from builders import given, holes, moved, studs
 from partkin import pipeline
-from partkin.commands import plots, seeing
+from partkin.commands import seeing
 from partkin.commands.demonstration import write
 from partkin.drawing.laying import moved as laid
 from partkin.drawing.laying import offset_left
@@ -218,14 +218,14 @@ def test_no_template_of_what_has_no_places_or_restrains_people(demo, part):
 
 
 def test_the_pattern_is_that_of_the_part(demo):
-    picture = plots.pattern(demo, "top-dask")
+    picture = seeing.pattern(demo, "top-dask")
     assert "top-dask" in picture.title
     with pytest.raises(FaultyInput):
-        plots.pattern(demo, "nobody")
+        seeing.pattern(demo, "nobody")
 
 
 def test_the_margins_say_every_pair(demo):
-    says = plots.margins(demo, "top-dask").says
+    says = seeing.margins(demo, "top-dask").says
     for pair in pipeline.check(demo, "top-dask").shown.pairs:
         assert f"{pair.fixing} with {pair.feature}: offset {pair.offset_mm:.2f} mm of {pair.allowed_mm:.2f} mm" in says
 
@@ -248,7 +248,7 @@ def test_the_chance_against_the_next_reading_turns_where_its_bands_say():
     made = unsure()
     seen = seeing.see(made, "donor")
     assert seen.verdict.verdict == "not enough measured"
-    plot = plots.chance_plot(made, "donor")
+    plot = seeing.chance_plot(made, "donor")
     best = next_readings.wanted(seen.findings, seen.places, 1)[0]
     assert plot.expected_mm == best.ask.expected_mm
     assert list(plot.values_mm) == sorted(plot.values_mm) and all(0.0 <= c <= 1.0 for c in plot.chances)
@@ -265,9 +265,9 @@ def test_the_chance_against_the_next_reading_turns_where_its_bands_say():
 
 def test_where_no_reading_tells_more_that_is_said(demo):
     with pytest.raises(FaultyInput):
-        plots.chance_plot(demo, "bag-kurm")
+        seeing.chance_plot(demo, "bag-kurm")
     with pytest.raises(FaultyInput) as fault:
-        plots.chance_plot(demo, "glove-dask")
+        seeing.chance_plot(demo, "glove-dask")
     assert "k4" in fault.value.problems[0].mend, "what is missing comes first"
 
 
@@ -277,6 +277,6 @@ def test_outcomes_are_counted_by_the_chance_that_was_said(demo):
     happened = tuple(
         Outcome("top-kurm", None, "bolts on", "fits" if n < 8 else "did not fit", chance_then=0.93) for n in range(10)
     )
-    picture = plots.calibration(Build(**{**demo.__dict__, "outcomes": happened}))
+    picture = seeing.calibration(Build(**{**demo.__dict__, "outcomes": happened}))
     assert "8 of 10 went on" in picture.says
-    assert "Nothing has happened yet" in plots.calibration(demo).says
+    assert "Nothing has happened yet" in seeing.calibration(demo).says

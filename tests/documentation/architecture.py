@@ -170,7 +170,7 @@ def checked(mark: Callable[[Path], None], look: Callable[[Callable[[], object]],
     """Look at a check of the demo in which something can be followed, from its sheets to its verdict file."""
     from partkin import pipeline
     from partkin.report.verdict_file import verdict_json
-    from partkin.tables.shipped import shipped
+    from partkin.tables.reader import shipped
 
     with tempfile.TemporaryDirectory() as folder:
         made = Path(folder) / "demo"

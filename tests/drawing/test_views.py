@@ -18,7 +18,7 @@ from partkin.model.fitting import Conflict, PairFit, Placement
 from partkin.model.positions import Positions
 from partkin.model.problem import FaultyInput
 from partkin.model.verdict import Verdict
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
 from report import sample
 from report.reading import svg_tree
 

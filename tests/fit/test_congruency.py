@@ -19,7 +19,7 @@ import pytest
 from partkin.fit.discrepancies import Discrepancies, discrepancies
 from partkin.fit.making import weigh
 from partkin.model.distributions import chi_square_tail
-from partkin.model.making import Making
+from partkin.model.known import Making
 
 SQUARE = np.array([(-100.0, -100.0), (100.0, -100.0), (100.0, 100.0), (-100.0, 100.0)])
 MOVED = np.array([(0.0, 0.0), (0.0, 0.0), (1.2, 0.0), (0.0, 0.0)])

@@ -8,7 +8,7 @@ import pytest
 from partkin.choosing.score import calibration, with_sisters
 from partkin.fit.discrepancies import Discrepancies, discrepancies
 from partkin.fit.fitted_making import fitted
-from partkin.model.making import FittedMaking, Making
+from partkin.model.known import FittedMaking, Making
 
 MAKING = Making(0.1, (0.3, 0.6, 1.2, 2.5, 5.0, 10.0, 20.0), 0.4, 0.15, 0.1, 0.35)
 PLATE = np.array([(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0), (150.0, 90.0)])

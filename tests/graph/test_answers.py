@@ -12,13 +12,12 @@ import pytest
 from graph.builds import dashboard, family
 from graph.test_one_drawing import with_original
 from partkin.graph import compile_graph
-from partkin.graph.cells import cell_of
-from partkin.graph.files import query_files
-from partkin.graph.graph import Knowledge
+from partkin.graph.backwards import cell_of
+from partkin.graph.graph import Knowledge, query_files
 from partkin.graph.names import plain_number
 from partkin.model.build import Build
-from partkin.sheets import load
-from partkin.tables.shipped import shipped
+from partkin.sheets.loading import load
+from partkin.tables.reader import shipped
 
 Row = tuple[Any, ...]
 

@@ -8,8 +8,8 @@ import pytest
 from graph.builds import dashboard
 from partkin.graph import export_turtle, read_turtle
 from partkin.model.build import Build, Feature, Part
-from partkin.sheets import load
-from partkin.tables.shipped import shipped
+from partkin.sheets.loading import load
+from partkin.tables.reader import shipped
 
 TURTLE = export_turtle(dashboard())
 OWN = "<https://w3id.org/partkin/id/an%20invented%20build"

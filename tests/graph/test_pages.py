@@ -8,7 +8,7 @@ from rdflib import RDFS
 
 from partkin.commands.documenting import pages
 from partkin.graph.names import NS
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
 
 DOCS = Path(__file__).parents[2] / "docs"
 

@@ -8,7 +8,7 @@ from graph.builds import dashboard, family
 from graph.test_one_drawing import with_original
 from partkin.graph import compile_graph
 from partkin.graph.backwards import gather
-from partkin.graph.files import query_files, rule_files
+from partkin.graph.graph import query_files, rule_files
 from partkin.graph.names import full, last
 from partkin.graph.statements import number_text
 from partkin.model.build import Feature, Part, Reading

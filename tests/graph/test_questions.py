@@ -7,9 +7,9 @@ import pytest
 
 from graph.builds import dashboard
 from partkin.graph import ask, compile_graph, list_queries
-from partkin.graph.files import query_files
+from partkin.graph.graph import query_files
+from partkin.model.known import Table
 from partkin.model.problem import FaultyInput
-from partkin.model.table import Table
 from partkin.report.rows import rows_text
 
 GRAPH = compile_graph(dashboard())

@@ -13,8 +13,8 @@ from partkin.graph.shapes import check_graph
 from partkin.model.build import Build, Feature, Part
 from partkin.model.columns import SHEETS, Column
 from partkin.model.problem import Problem
-from partkin.sheets import load
-from partkin.tables.shipped import shipped
+from partkin.sheets.loading import load
+from partkin.tables.reader import shipped
 
 EXAMPLES = shipped("ontology") / "examples"
 VALID = sorted((EXAMPLES / "valid").glob("*.ttl"))

@@ -5,12 +5,12 @@ import rdflib
 from rdflib import OWL, RDF, RDFS, SKOS, Namespace
 
 from partkin.graph.evidence import FINDINGS
-from partkin.graph.files import query_files, rule_files
+from partkin.graph.graph import query_files, rule_files
 from partkin.graph.names import NS, PREFIXES, UNITS, concept, full
 from partkin.graph.terms import expanded, known_terms, tokens
 from partkin.model import words
 from partkin.model.columns import BUILD, SHEETS, WORDS
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
 
 PARTKIN = Namespace(NS)
 SH = Namespace("http://www.w3.org/ns/shacl#")

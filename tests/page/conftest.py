@@ -14,7 +14,7 @@ import pytest
 
 from partkin.page.desk import Desk
 from partkin.page.routes import make_app
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
 
 CHROMIUM = Path("/usr/bin/chromium")
 KEY = "a-key-for-tests"

@@ -12,7 +12,7 @@ import pytest
 
 from partkin import pipeline
 from partkin.model.build import current
-from partkin.sheets import append
+from partkin.sheets.changing import append
 
 from . import picture
 from .conftest import KEY, PATIENCE_S, Server, demo_in

@@ -8,7 +8,7 @@ from itertools import count
 
 import pytest
 
-from partkin import pipeline, sheets
+from partkin import pipeline
 from partkin.commands import seeing
 from partkin.commands.progress import Work
 from partkin.commands.seeing import SeenCheck
@@ -16,6 +16,7 @@ from partkin.model import pulse
 from partkin.model.problem import FaultyInput
 from partkin.page.build_view import build_page
 from partkin.page.desk import Desk, Refused
+from partkin.sheets.changing import append
 
 from .conftest import PATIENCE_S, demo_in
 
@@ -59,7 +60,7 @@ def test_a_changed_sheet_is_read_again_and_only_what_it_touches_is_checked_again
     settled(desk)
     number, kept = desk.sheets().number, desk.answer("top-dask")
     assert desk.sheets().number == number, "nothing changed, nothing is read"
-    sheets.append(desk.folder, "readings.csv", READING)
+    append(desk.folder, "readings.csv", READING)
     assert desk.waiting() == ("top-kurm",)
     assert desk.sheets().number == number + 1
     assert desk.answer("top-dask") is kept
@@ -78,7 +79,7 @@ def test_a_change_of_anything_but_readings_touches_everything(desk):
 def test_a_reading_on_the_host_touches_every_donor_that_rests_on_it(desk):
     desk.begin()
     settled(desk)
-    sheets.append(desk.folder, "readings.csv", {**READING, "part": "dash-frame", "from": "F1", "to": "F2"})
+    append(desk.folder, "readings.csv", {**READING, "part": "dash-frame", "from": "F1", "to": "F2"})
     assert {"top-kurm", "top-dask"} <= set(desk.waiting())
     assert "bag-kurm" not in desk.waiting() and "glove-dask" not in desk.waiting()
 
@@ -154,7 +155,7 @@ def test_a_check_of_sheets_that_changed_meanwhile_is_broken_off(desk, monkeypatc
     monkeypatch.setattr(seeing, "see", endless)
     assert desk.soon("top-kurm", 0.05) is None
     until(lambda: desk.progress().startswith("0 of 1 donors, now top-kurm: "))
-    sheets.append(desk.folder, "readings.csv", READING)
+    append(desk.folder, "readings.csv", READING)
     assert len(desk.build().readings) == len(began[0].readings) + 1
     until(lambda: desk.progress() == "")
     assert desk.answer("top-kurm") is None and len(began) == 1

@@ -10,7 +10,7 @@ import pytest
 
 from partkin import pipeline
 from partkin.model.problem import FaultyInput
-from partkin.model.reasons import Unknown
+from partkin.model.verdict import Unknown
 from partkin.page import answer_form, feature_view, frame, reading_form, starting, taking_down
 from partkin.page.desk import Desk
 

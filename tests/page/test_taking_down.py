@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from partkin import pipeline, sheets
+from partkin import pipeline
 from partkin.commands.recording import donors_concerned
 from partkin.model.build import current
 from partkin.model.problem import FaultyInput
@@ -18,6 +18,7 @@ from partkin.page.desk import Desk
 from partkin.page.frame import refusal
 from partkin.page.reading_form import LABELS
 from partkin.page.taking_down import take_down
+from partkin.sheets.changing import append
 
 from .conftest import PATIENCE_S, demo_in
 
@@ -177,7 +178,7 @@ def test_what_an_editor_saved_in_between_stays(desk):
     desk.look("top-kurm")
     sheet = desk.folder / "readings.csv"
     sheet.write_text(sheet.read_text().replace("a check across the whole length", "read twice"))
-    sheets.append(desk.folder, "readings.csv", {**KURM, "part": "top-kurm", "reading": "t3"})
+    append(desk.folder, "readings.csv", {**KURM, "part": "top-kurm", "reading": "t3"})
     reading = take_down(desk, "top-kurm", KURM).reading
     assert reading.reading == "t4", "the id that came in between is seen"
     text = sheet.read_text()

@@ -12,8 +12,7 @@ import pytest
 import rdflib
 
 from partkin.graph import compile_graph
-from partkin.graph.backwards import build_from
-from partkin.graph.cells import cell_of
+from partkin.graph.backwards import build_from, cell_of
 from partkin.graph.shapes import check_graph
 from partkin.graph.statements import number_text
 from partkin.graph.terms import expanded, known_terms, misspelt, tokens

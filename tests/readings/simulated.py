@@ -11,12 +11,11 @@ import numpy as np
 from partkin.fit.batch import batch_fits
 from partkin.model.build import Feature, Part, Reading
 from partkin.model.known import Known, Side
-from partkin.model.reasons import Unknown
-from partkin.model.trial import Trial
+from partkin.model.verdict import Trial, Unknown
 from partkin.positions.budget import covariance_mm2, length_row
 from partkin.positions.next_reading import Candidate
 from partkin.readings import next_readings
-from partkin.readings.reading_costs import instrument_for
+from partkin.readings.could_read import instrument_for
 from partkin.tables.instruments import greatest_error_mm
 from partkin.tables.making import making
 from partkin.trial import trying

@@ -17,7 +17,7 @@ from partkin.positions import draws
 from partkin.positions.by_draws import agreement, ask_by_draws, chance_after, told_by_each, weight_between
 from partkin.positions.next_reading import Candidate
 from partkin.readings import next_readings
-from partkin.readings.reading_costs import effort_minutes, instrument_for
+from partkin.readings.could_read import effort_minutes, instrument_for
 from partkin.tables.instruments import instruments, reading_costs
 from partkin.trial import trying
 from readings.simulated import (

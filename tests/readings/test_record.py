@@ -16,7 +16,7 @@ from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.problem import FaultyInput
 from partkin.pipeline import load_build
 from partkin.readings.typed_readings import TypedWords, on_a_side, understood
-from partkin.sheets.as_cells import cells_of
+from partkin.sheets.values import cells_of
 
 HOLES = tuple(Feature("top", name, "hole", across_mm=8.0) for name in ("a", "b", "1"))
 EARLIER = (

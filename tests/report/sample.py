@@ -34,8 +34,7 @@ from partkin.model.drawing import (
     TemplateView,
 )
 from partkin.model.fitting import Chance, Conflict, PairFit, Placement
-from partkin.model.reasons import Caution, Reason, Unknown
-from partkin.model.verdict import Pair, Unpaired, Verdict
+from partkin.model.verdict import Caution, Pair, Reason, Unknown, Unpaired, Verdict
 
 EDGE = ((-40.0, -35.0), (470.0, -35.0), (490.0, 60.0), (470.0, 215.0), (-20.0, 215.0), (-45.0, 120.0))
 FIXINGS = (

@@ -18,7 +18,7 @@ from page.seen import LIE_ON, STICKS_OUT
 from partkin.model.drawing import ReportView
 from partkin.report.html import report_html
 from partkin.report.html_pieces import Kept, environment
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
 
 from . import sample
 from .reading import html_tree, outside_references

@@ -13,7 +13,7 @@ from partkin.drawing.shapes import Words, text_width
 from partkin.drawing.svg import clean, escaped, picture_svg
 from partkin.drawing.template import template_dxf, template_pdf, template_svg
 from partkin.model.drawing import CalibrationPlot, ChancePlot, MarginPlot, OptionRow, PatternPlot
-from partkin.model.reasons import Reason
+from partkin.model.verdict import Reason
 from partkin.report.html import report_html
 
 from . import sample

@@ -17,7 +17,7 @@ from partkin.pipeline import load_build
 from partkin.report.html import report_html
 from partkin.report.text import verdict_text
 from partkin.report.verdict_file import verdict_json
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
 
 from .reading import html_tree
 

@@ -8,7 +8,7 @@ import pytest
 from partkin.commands import seeing
 from partkin.pipeline import load_build
 from partkin.report.html import report_html
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
 
 CHROMIUM = Path("/usr/bin/chromium")
 # A telephone's screen (width, height) and a desk's, px.

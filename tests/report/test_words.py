@@ -12,7 +12,7 @@ from partkin.cli.app import app
 from partkin.model.fitting import Chance
 from partkin.model.words import VERDICTS, PairState
 from partkin.report.html import report_html
-from partkin.tables.words import screen_words
+from partkin.tables.reader import screen_words
 
 from . import sample
 from .reading import html_tree
@@ -59,7 +59,7 @@ def test_a_chance_promises_no_more_than_its_draws_show(chance, says):
 def demo_told():
     from partkin.commands import seeing
     from partkin.pipeline import load_build
-    from partkin.tables.shipped import shipped
+    from partkin.tables.reader import shipped
 
     whole = report_html(seeing.report_of(load_build(shipped("data") / "demo")))
     return text_of(html_tree(re.sub("<style>.*?</style>", "", whole, flags=re.DOTALL)))

@@ -6,7 +6,7 @@ import csv
 import io
 from collections.abc import Mapping
 
-from partkin.sheets import Loaded, read
+from partkin.sheets.loading import Loaded, read
 
 BASE: dict[str, str] = {
     "build.toml": '[build]\nname = "invented"\ncurrency = "EUR"\nlabour_rate = 40\nconfidence = 0.95\n',

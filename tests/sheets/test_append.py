@@ -14,7 +14,9 @@ import pytest
 
 from partkin.model.build import Reading
 from partkin.model.problem import FaultyInput
-from partkin.sheets import append, append_all, appending, load
+from partkin.sheets import changing
+from partkin.sheets.changing import append, append_all
+from partkin.sheets.loading import load
 from sheets.base import BASE, contents
 
 ROW = {
@@ -238,7 +240,7 @@ def test_when_the_disk_fails_the_sheet_is_as_it_was(folder: Path, monkeypatch: p
 
 def test_an_editor_that_saves_in_between_loses_nothing(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     edited = READINGS + "new,r9,across,a,,7,mm,,caliper,,,,by the editor\n"
-    real, calls = appending._written, []
+    real, calls = changing._written, []
 
     def slow(*args: object) -> bytes:
         after = real(*args)  # type: ignore[arg-type]
@@ -247,7 +249,7 @@ def test_an_editor_that_saves_in_between_loses_nothing(folder: Path, monkeypatch
         calls.append(1)
         return after
 
-    monkeypatch.setattr(appending, "_written", slow)
+    monkeypatch.setattr(changing, "_written", slow)
     append(folder, "readings.csv", ROW)
     assert len(calls) == 2
     assert (folder / "readings.csv").read_text().startswith(edited)
@@ -255,7 +257,7 @@ def test_an_editor_that_saves_in_between_loses_nothing(folder: Path, monkeypatch
 
 
 def test_an_editor_that_never_stops_is_given_up_on(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    real = appending._written
+    real = changing._written
 
     def busy(*args: object) -> bytes:
         after = real(*args)  # type: ignore[arg-type]
@@ -263,7 +265,7 @@ def test_an_editor_that_never_stops_is_given_up_on(folder: Path, monkeypatch: py
             file.write("\n")
         return after
 
-    monkeypatch.setattr(appending, "_written", busy)
+    monkeypatch.setattr(changing, "_written", busy)
     with pytest.raises(FaultyInput, match="keeps being changed"):
         append(folder, "readings.csv", ROW)
     assert (folder / "readings.csv").read_text().startswith(READINGS)

@@ -5,10 +5,8 @@ from __future__ import annotations
 import pytest
 
 from partkin.model.words import ALSO_CALLED, KINDS
-from partkin.sheets.days import NoDay, parse_day
 from partkin.sheets.loading import read
-from partkin.sheets.money import Money, parse_money
-from partkin.sheets.number import NotANumber
+from partkin.sheets.number import Money, NoDay, NotANumber, parse_day, parse_money
 
 
 @pytest.mark.parametrize(

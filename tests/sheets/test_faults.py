@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import pytest
 
-from partkin.sheets import read
+from partkin.sheets.loading import read
 from sheets.base import BASE, contents, places, read_spoiled, warned
 
 F, P, R = "features.csv", "parts.csv", "readings.csv"

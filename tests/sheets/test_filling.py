@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from partkin.model.problem import FaultyInput
-from partkin.sheets import load
-from partkin.sheets.filling import fill
+from partkin.sheets.changing import fill
+from partkin.sheets.loading import load
 from sheets.base import BASE, contents
 
 KEY = ("old", "o3")

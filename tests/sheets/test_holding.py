@@ -7,7 +7,7 @@ from itertools import product
 
 import pytest
 
-from partkin.sheets import Loaded, read
+from partkin.sheets.loading import Loaded, read
 from sheets.base import places
 
 HEADER = "part,held_to,fastener,kind,behind,certain\n"

@@ -14,8 +14,8 @@ import pytest
 
 from partkin.model.build import Feature, Holding, Outline, Part, Reading, Zone
 from partkin.model.columns import COLUMNS, SHEETS
-from partkin.sheets import load, read
-from partkin.tables.shipped import shipped
+from partkin.sheets.loading import load, read
+from partkin.tables.reader import shipped
 from sheets.base import BASE, contents, places, read_spoiled, warned
 
 
@@ -242,7 +242,7 @@ def test_every_column_is_described() -> None:
 
 def test_reading_imports_nothing_heavy() -> None:
     code = (
-        "import sys; from partkin.sheets import load; from pathlib import Path;"
+        "import sys; from partkin.sheets.loading import load; from pathlib import Path;"
         f"load(Path({str(shipped('data') / 'demo')!r}));"
         "print([name for name in ('numpy', 'pandas', 'rdflib', 'pyoxigraph', 'scipy') if name in sys.modules])"
     )

@@ -10,7 +10,9 @@ import pytest
 from partkin.model.build import Build, Settings
 from partkin.model.columns import COLUMNS, SHEETS
 from partkin.model.problem import FaultyInput
-from partkin.sheets import append, load, write_new
+from partkin.sheets.changing import append
+from partkin.sheets.loading import load
+from partkin.sheets.starting import write_new
 
 
 def test_headers_alone_load_without_a_word(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from PIL import Image
 
 from partkin.commands.demonstration import write
 from partkin.model.columns import COLUMNS
-from partkin.sheets import outputs
+from partkin.sheets import files
 
 Typed = Callable[..., tuple[int, str, str]]
 SHEETS = ("build.toml", "work.csv", *COLUMNS, "READINGS.CSV", "../demo/parts.csv", "./zones.csv")
@@ -92,8 +92,8 @@ def test_a_folder_is_no_place_for_a_file(demo: Path, typed: Typed) -> None:
 
 def test_only_outputs_writes_files_for_people() -> None:
     """Whoever writes goes by the one place that refuses: these are all who call the unguarded one, and why."""
-    package = Path(outputs.__file__).parent.parent
-    callers = {path for path in package.rglob("*.py") if "outputs.put(" in path.read_text(encoding="utf-8")}
+    package = Path(files.__file__).parent.parent
+    callers = {path for path in package.rglob("*.py") if "files.put(" in path.read_text(encoding="utf-8")}
     assert {path.relative_to(package).as_posix() for path in callers} == {
         "commands/exchanging.py",
         "page/photo_marks.py",
@@ -115,6 +115,6 @@ def test_an_output_is_written_beside_its_place_and_never_through_a_link_that_wai
         real(handle)
 
     monkeypatch.setattr(os, "fsync", synced)
-    outputs.write_text(to, "later", demo)
+    files.write_text(to, "later", demo)
     assert (seen[0], to.read_text(), theirs.read_text()) == ("earlier", "later", "theirs")
     assert not list(demo.glob(".report.html.*.part"))

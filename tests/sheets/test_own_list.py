@@ -9,9 +9,9 @@ import pytest
 
 from partkin.commands.demonstration import write
 from partkin.pipeline import load_build
-from partkin.sheets import Answers, load
 from partkin.sheets.headings import Heading, read_heading, words
-from partkin.sheets.own_list import letter, take
+from partkin.sheets.loading import load
+from partkin.sheets.own_list import Answers, letter, take
 from partkin.sheets.workbook import Tab
 from sheets.test_workbook import SMALL, tabs_of
 from sheets.workbooks import WRITERS, Tabs

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from partkin.model.columns import SHEETS
 from partkin.model.problem import FaultyInput, Problem
-from partkin.sheets import append, load, read
+from partkin.sheets.changing import append
+from partkin.sheets.loading import load, read
 from sheets.base import BASE, contents
 
 NAMES = ["build.toml", *(sheet.name for sheet in SHEETS)]

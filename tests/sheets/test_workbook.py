@@ -13,7 +13,7 @@ import pytest
 
 from partkin.commands.demonstration import write
 from partkin.pipeline import load_build
-from partkin.sheets import Loaded, load
+from partkin.sheets.loading import Loaded, load
 from partkin.sheets.number import PLAIN_NUMBER
 from sheets.workbooks import WRITERS, Cell, Tabs
 

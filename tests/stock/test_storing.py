@@ -18,7 +18,7 @@ from partkin import graph as knowledge
 from partkin import pipeline
 from partkin.cli.app import app
 from partkin.commands import demonstration, stocking
-from partkin.graph import in_stock, stores
+from partkin.graph import stores
 from partkin.graph.statements import StatementWriter
 from partkin.model.build import Build, Settings
 from partkin.model.problem import FaultyInput
@@ -343,7 +343,7 @@ def test_a_damaged_stock_is_no_answer_and_it_is_said_how_to_find_out(tmp_path, d
 
 
 def test_the_graph_says_what_the_sheets_of_the_parts_would(tmp_path):
-    rng, texts = np.random.default_rng(7), ["a b", 'q"\\', "x\0y", "~part", f"<{in_stock.BASE}/~part>", "é"]
+    rng, texts = np.random.default_rng(7), ["a b", 'q"\\', "x\0y", "~part", f"<{stores.BASE}/~part>", "é"]
     rows = []
     for place in range(400):
         row: dict[str, object] = {}
@@ -359,11 +359,11 @@ def test_the_graph_says_what_the_sheets_of_the_parts_would(tmp_path):
     lines = sorted(line for text in storing._texts(batch, 7) for line in text.splitlines())
     parts = tuple(replace(incoming.part_of(row), part=f"{row['part']}.7") for row in rows)
     build = Build(settings=Settings(name="stock"), parts=parts)
-    skipped = (f"<{in_stock.BASE}>", f"<{in_stock.BASE}/~number/")
+    skipped = (f"<{stores.BASE}>", f"<{stores.BASE}/~number/")
     wanted = [
         f"{subject} {term} {value} ."
         for subject, said in StatementWriter(build).blocks() if not subject.startswith(skipped)
-        for term, value in said if term not in in_stock._NOT_KEPT
+        for term, value in said if term not in stores._NOT_KEPT
     ]  # fmt: skip
     assert lines == sorted(wanted)
     assert len(lines) > 3000

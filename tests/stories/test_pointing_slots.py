@@ -11,7 +11,7 @@ import pytest
 from tests.builders import build, moved, studs
 
 from partkin.model.build import Build, Feature, Reading
-from partkin.model.pointing import direction_deg
+from partkin.model.mating import direction_deg
 from partkin.pipeline import check
 from partkin.report.verdict_file import verdict_json
 from partkin.sheets.loading import read

@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 
 from partkin import pipeline
 from partkin.cli.app import app
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
 
 # A command stands alone on its line, or behind a word and a colon, in single or back quotes, or in brackets.
 PRINTED = re.compile(r"(?:^|[\s`(\"'])partkin ((?:[a-z][a-z-]*)(?: .*)?)$")

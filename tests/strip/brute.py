@@ -9,7 +9,7 @@ from __future__ import annotations
 import heapq
 
 from partkin.model.build import Build
-from partkin.tables.costs import bench_minutes, fastener_rows, lift_row, place_minutes
+from partkin.tables.work import bench_minutes, fastener_rows, lift_row, place_minutes
 
 
 class Taken:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from partkin.model.build import Build, Holding, Part
-from partkin.strip.circles import impossible
+from partkin.strip.answering import stuck_lines
+from partkin.strip.plan import impossible
 from partkin.strip.stuck import stuck
-from partkin.strip.text import stuck_lines
 from strip.brute import Taken
 from strip.invented import random_build
 from strip.reading import example

@@ -9,10 +9,10 @@ from dataclasses import replace
 import pytest
 
 from partkin.model.build import Build, Holding
+from partkin.strip.answering import lines
 from partkin.strip.assembly import assembly, what_stays
 from partkin.strip.plan import plan
 from partkin.strip.search import bundled, cheapest
-from partkin.strip.text import lines
 from strip.brute import Taken
 from strip.invented import random_build, tangled_build, vehicle_build
 

@@ -8,8 +8,8 @@ import pytest
 
 from partkin.model.build import Build, Holding, Part
 from partkin.model.stripping import StripPlan
+from partkin.strip.answering import lines, tools
 from partkin.strip.plan import plan
-from partkin.strip.text import lines, tools
 from strip.invented import random_build, vehicle_build
 from strip.reading import example
 

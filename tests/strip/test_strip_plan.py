@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 
 from partkin.model.build import Build, Holding, Part
+from partkin.strip.answering import labels, lines
 from partkin.strip.plan import plan
 from partkin.strip.stuck import left, undone_by
-from partkin.strip.text import labels, lines
-from partkin.tables.costs import bench_minutes, fastener_rows, lift_row, lift_rows, place_minutes
+from partkin.tables.work import bench_minutes, fastener_rows, lift_row, lift_rows, place_minutes
 from strip.reading import example
 
 
@@ -321,7 +321,7 @@ from partkin.drawing.plan_drawing import plan_file
 from partkin.strip.plan import plan
 from partkin.strip.refit import refit
 from partkin.strip.stuck import stuck
-from partkin.strip.text import labels, lines, refit_lines
+from partkin.strip.answering import labels, lines, refit_lines
 build = example()
 for part in ("dash-velt", "top-velt"):
     found = plan(build, part)

@@ -14,7 +14,7 @@ from partkin.model.build import Build, Holding
 from partkin.strip.assembly import Assembly, assembly
 from partkin.strip.plan import plan
 from partkin.strip.reach import bits
-from partkin.tables.costs import fastener_rows
+from partkin.tables.work import fastener_rows
 
 PUBLISHED = Path(__file__).parent.parent / "published" / "disassembly"
 # The four single parts of the graph; the letters are ours.

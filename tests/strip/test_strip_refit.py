@@ -6,10 +6,9 @@ import pytest
 
 from partkin.model.build import Build, Connector, Holding, Part
 from partkin.model.stripping import RefitPlan, StripPlan
-from partkin.strip.move_across import move_across
+from partkin.strip.answering import moved_lines, refit_lines
 from partkin.strip.plan import plan
-from partkin.strip.refit import refit
-from partkin.strip.text import moved_lines, refit_lines
+from partkin.strip.refit import move_across, refit
 from strip.reading import example
 
 

@@ -9,12 +9,21 @@ from pathlib import Path
 import pytest
 
 from partkin.model.words import INSTRUMENTS
-from partkin.tables.costs import fastener_rows, lift_rows, lost_shares
 from partkin.tables.instruments import coordinate_error_mm, greatest_error_mm, instruments, reading_costs
 from partkin.tables.making import making, same_drawing, slip_rule
-from partkin.tables.materials import clip_rules, material_of, materials
 from partkin.tables.threads import near_miss, near_misses, parse_thread, threads, threads_join
-from partkin.tables.work import edge_rule, edge_rule_or_none, shipped_work, washers
+from partkin.tables.work import (
+    clip_rules,
+    edge_rule,
+    edge_rule_or_none,
+    fastener_rows,
+    lift_rows,
+    lost_shares,
+    material_of,
+    materials,
+    shipped_work,
+    washers,
+)
 
 PUBLISHED = Path(__file__).parent.parent / "published" / "tables"
 

@@ -20,7 +20,7 @@ from partkin.fit.task import Prepared
 from partkin.model.adapting import Adaptation, AdaptationAnswer, AdaptationQuestion, workmanship_of
 from partkin.model.build import Build
 from partkin.model.fitting import Chance, FitTask, Spot
-from partkin.model.trial import SeamCheck, Trial
+from partkin.model.verdict import SeamCheck, Trial
 from partkin.positions.budget import covariance_mm2
 from partkin.trial.chances import chance_after_work
 from partkin.trial.findings import Findings

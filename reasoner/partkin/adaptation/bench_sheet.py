@@ -18,10 +18,18 @@ from partkin.adaptation.marking import marks_for, way
 from partkin.adaptation.pairs import bolt_of
 from partkin.adaptation.zones import to_zone_mm
 from partkin.fit.segments import direction
-from partkin.model.adapting import Action, Adaptation, AdaptationQuestion, BenchStep, ConnectorLine, EdgeGap, Mark
+from partkin.model.adapting import (
+    Action,
+    Adaptation,
+    AdaptationQuestion,
+    BenchStep,
+    ConnectorLine,
+    EdgeGap,
+    Mark,
+    together,
+)
 from partkin.model.build import Feature, Outline, Zone
 from partkin.model.fitting import Spot
-from partkin.model.together import together
 from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES, heading
 from partkin.tables.work import edge_rule
 

@@ -10,8 +10,7 @@ from partkin.adaptation.dressing import priced_action
 from partkin.adaptation.limits import OPENINGS
 from partkin.adaptation.pairs import THREADED
 from partkin.model.adapting import Action, AdaptationQuestion
-from partkin.tables.materials import material_of
-from partkin.tables.work import edge_rule, next_bolt_length_mm, washer_for
+from partkin.tables.work import edge_rule, material_of, next_bolt_length_mm, washer_for
 
 
 @dataclass(frozen=True)

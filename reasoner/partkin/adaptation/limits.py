@@ -13,12 +13,11 @@ import numpy as np
 from partkin.adaptation.zones import near_zone
 from partkin.fit.segments import apart_mm, centre_line, covers, segments_of
 from partkin.model.adapting import AdaptationQuestion, Bracket
-from partkin.model.airbags import airbag_of
 from partkin.model.build import Feature, Outline, Part, Zone
 from partkin.model.fitting import Spot
+from partkin.model.known import airbag_of
 from partkin.model.words import AIRBAG_ZONES, PROTECTED_ZONES, Duty
-from partkin.tables.materials import Material, material_of
-from partkin.tables.work import edge_rule, edge_rule_or_none
+from partkin.tables.work import Material, edge_rule, edge_rule_or_none, material_of
 
 LICENSED = "the maker's instructions, local law and a licensed person decide"
 SAFETY = "protected zones and structural parts are not cut: project rule, common practice, no source"

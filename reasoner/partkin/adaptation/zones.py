@@ -12,7 +12,7 @@ import numpy as np
 
 from partkin.fit.segments import apart_mm, covers, direction, segments_of
 from partkin.model.build import Feature, Zone
-from partkin.model.pointing import direction_deg
+from partkin.model.mating import direction_deg
 from partkin.model.words import PROTECTED_ZONES
 
 

@@ -10,7 +10,7 @@ from partkin.model.build import Cost, Offer, Part, Settings
 from partkin.model.choosing import Foretold, Range, Total, Way
 from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, GOES_ON, NOT_ENOUGH, NOT_JUDGED, WITH_ADAPTATION
-from partkin.tables.costs import lost_shares
+from partkin.tables.work import lost_shares
 
 
 @dataclass(frozen=True)

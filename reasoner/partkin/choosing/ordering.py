@@ -1,14 +1,180 @@
-"""All ways side by side, in their order."""
+"""All ways side by side in their order, what would change it, and what it is worth to find out before buying."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from partkin.choosing.changes import asking, changes
-from partkin.choosing.costing import Donor, middle, way_of_donor, way_of_offer, with_risk
+from partkin.choosing.costing import Donor, loss_of, middle, outlay_of, sure_way, way_of_donor, way_of_offer, with_risk
 from partkin.model.build import Offer, Settings
-from partkin.model.choosing import Ranking, Way
+from partkin.model.choosing import Asking, Foretold, Ranking, Way
+from partkin.model.words import NOT_ENOUGH
+from partkin.tables.work import lost_shares
+
+MOST_TOLD = 3
+
+
+def changes(ways: list[Way]) -> tuple[str, ...]:
+    """What would put another way before the first: money, a chance, a price or a finish that is not known.
+
+    Parameters
+    ----------
+    ways
+        In their order.
+    """
+    priced = [way for way in ways if middle(way) is not None]
+    unpriced = [way for way in ways if middle(way) is None and not way.ruled_out]
+    found = [_price_wanted(way, priced, ways) for way in unpriced]
+    if len(priced) < 2:
+        return tuple(found)
+    first = priced[0]
+    tied = [way for way in priced if middle(way) == middle(first)]
+    if len(tied) > 1:
+        names = " and ".join(way.called for way in tied)
+        return (f"{names} cost the same: a tie, in the order of their names", *found)
+    # The same part from another seller shares its chance and its finish.
+    rival = next((way for way in priced[1:] if way.part != first.part or way.verdict is None), None)
+    said = [_by_money(first, other) for other in dict.fromkeys((priced[1], rival)) if other is not None]
+    if rival is not None:
+        said += _by_chance(first, rival, ways)
+        said += _by_what_is_open(first, rival)
+    return (*said, *found)
+
+
+def _gap(first: Way, second: Way) -> float:
+    return round((middle(second) or 0.0) - (middle(first) or 0.0), 2)
+
+
+def _by_money(first: Way, second: Way) -> str:
+    gap = _gap(first, second)
+    return f"{second.called} comes first if {first.called} costs {gap:.2f} more, or {second.called} {gap:.2f} less"
+
+
+def _price_wanted(way: Way, priced: list[Way], ways: list[Way]) -> str:
+    """Up to which price a way without one would come first."""
+    wanted = f"a price for {way.called} may change the order"
+    if way.price is not None:
+        return f"what the work on {way.called} costs may change the order: give the build a labour_rate"
+    if not priced or way.adaptation is None or way.labour is None:
+        return wanted
+    best, rest = middle(priced[0]) or 0.0, way.adaptation + way.labour + (way.carriage or 0.0) + (way.trim or 0.0)
+    if way.chance == 1.0 or way.verdict is None:
+        most = best - rest
+    elif way.chance is None or (after := sure_way(way, ways)) is None:
+        return f"{wanted}, and so may its chance"
+    else:
+        fixed = way.chance * rest + (1.0 - way.chance) * (loss_of(way) + after)
+        most = (best - fixed) / (way.chance + (1.0 - way.chance) * (1.0 - lost_shares()["resale"]))
+    if most <= 0:
+        return f"no price puts {way.called} first: its carriage and work alone come to more"
+    return f"{wanted}: it comes first below {most:.2f}"
+
+
+def _by_chance(first: Way, second: Way, ways: list[Way]) -> list[str]:
+    """How low the chance of the first, or how high that of the second, would have to be."""
+    found = []
+    for way, other, word in ((first, second, "below"), (second, first, "above")):
+        outlay, after = outlay_of(way), sure_way(way, ways)
+        if way.verdict is None or way.chance is None or outlay is None or after is None:
+            continue
+        slope = outlay - (loss_of(way) + after)
+        turns = ((middle(other) or 0.0) - (loss_of(way) + after)) / slope if slope < 0 else -1.0
+        if 0.0 < turns < 1.0 and (turns < way.chance) == (word == "below"):
+            found.append(f"{second.called} comes first if the chance of {way.called} is {word} {turns:.2f}")
+    return found
+
+
+def _by_what_is_open(first: Way, second: Way) -> list[str]:
+    """What of the first is counted as nothing because it is not known."""
+    found, gap = [], _gap(first, second)
+    for what, ours, theirs in (
+        ("carriage", first.carriage, second.carriage), ("matching the finish", first.trim, second.trim),
+    ):  # fmt: skip
+        if ours is None:
+            beside = f" beyond that of {second.called}" if theirs is None else ""
+            found.append(
+                f"{what} of {first.called} is not known: {second.called} comes first if it costs over {gap:.2f}{beside}"
+            )
+    return found
+
+
+def asking(ways: list[Way], donors: Mapping[str, Donor], settings: Settings) -> tuple[Asking, ...]:
+    """What finding out before buying saves on average, the most first.
+
+    Bought blind, a donor costs its outlay or its loss and the sure way, weighed by the chance; with an answer first,
+    it is bought only where that is then the cheaper. The difference is what the answer saves.
+
+    Parameters
+    ----------
+    ways
+    donors
+        By part, with the readings that may be taken.
+    settings
+    """
+    found = []
+    for way in ways:
+        outlay = outlay_of(way)
+        if way.verdict != NOT_ENOUGH or outlay is None or way.ruled_out or way.part is None:
+            continue
+        donor = donors[way.part]
+        stake = _Stake(way, outlay, sure_way(way, ways), settings.confidence)
+        says = way.says[0] if way.says else ""
+        best = _best(donor.foretold, stake, settings)
+        if best is None:
+            found.append(Asking(way.called, round(stake.certainty(_chance(donor)), 2), says))
+            continue
+        one, saves, costs = best
+        most = round(stake.certainty(_chance(donor)), 2)
+        found.append(Asking(way.called, most, says, round(min(saves, most), 2), costs, one.reading))
+    return tuple(sorted(found, key=lambda one: (-(one.saves or 0.0), -one.saves_at_most, one.donor)))
+
+
+def _chance(donor: Donor) -> float | None:
+    """The chance that it goes on as it is."""
+    return donor.verdict.chance.fits if donor.verdict.chance is not None else None
+
+
+def _best(
+    foretold: tuple[Foretold, ...], stake: _Stake, settings: Settings
+) -> tuple[Foretold, float, float | None] | None:
+    """The reading that saves most after its own cost, with what it saves and costs."""
+    told = []
+    for one in foretold:
+        rate = settings.labour_rate
+        costs = round(one.price + one.minutes / 60.0 * rate, 2) if rate is not None else None
+        told.append((one, stake.saved(one.results), costs))
+    return max(told, key=lambda each: each[1] - (each[2] or 0.0), default=None)
+
+
+class _Stake:
+    """What is at stake with one donor: buy it blind, leave it for the sure way, or find out first.
+
+    Where work makes it go on whichever way the readings fall, the question is only whether the work is needed.
+    """
+
+    def __init__(self, way: Way, outlay: float, after: float | None, confidence: float) -> None:
+        self.outlay, self.after, self.confidence = outlay, after, confidence
+        self.loss = loss_of(way)
+        self.work = way.adaptation or 0.0
+
+    def cost(self, chance: float) -> float:
+        """The cheaper of buying and leaving it, at a chance."""
+        if self.work:
+            return self.outlay - self.work if chance >= self.confidence else self.outlay
+        if self.after is None:
+            # There is no sure way: the donor is left where its chance counts as `does not fit`.
+            return 0.0 if chance <= 1.0 - self.confidence else (1.0 - chance) * self.loss
+        return min(chance * self.outlay + (1.0 - chance) * (self.loss + self.after), self.after)
+
+    def saved(self, results: tuple[tuple[float, float], ...]) -> float:
+        """What knowing one of the results first saves on average; (share, chance) each."""
+        now = sum(share * chance for share, chance in results)
+        return max(0.0, self.cost(now) - sum(share * self.cost(chance) for share, chance in results))
+
+    def certainty(self, chance: float | None) -> float:
+        """What certainty would save; of an unknown chance, the most that it would save at any chance."""
+        tries = [chance] if chance is not None else [step / 100.0 for step in range(101)]
+        return max(self.saved(((p, 1.0), (1.0 - p, 0.0))) for p in tries)
 
 
 def rank(host: str, donors: Iterable[Donor], offers: Iterable[Offer], settings: Settings) -> Ranking:

@@ -10,7 +10,7 @@ from statistics import NormalDist
 
 from partkin.model.build import Outcome
 from partkin.model.choosing import Bin, Calibration
-from partkin.model.making import FittedMaking
+from partkin.model.known import FittedMaking
 
 EDGES = (0.0, 0.05, 0.5, 0.95, 1.0)
 FEW = 20

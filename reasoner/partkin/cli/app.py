@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from typing import Annotated
 
 import typer
 
-from partkin.cli import asking, bench, checking, choosing, folders, measuring, seeing, stock, undoing
+from partkin.cli import bench, choosing, folders, measuring, seeing, stock
 from partkin.model.problem import FaultyInput, told_once
 from partkin.model.version import __version__
 
@@ -49,18 +50,18 @@ def _whole(
 
 
 # Every command by what is typed, in the order of the help.
-COMMANDS = {
+COMMANDS: dict[str, Callable[..., None]] = {
     "new": folders.new, "demo": folders.demo, "doctor": folders.doctor, "words": folders.words,
-    "check": checking.check, "verify": checking.verify,
+    "check": choosing.check, "verify": choosing.verify,
     "record": measuring.record, "positions": measuring.positions, "measure-next": measuring.measure_next,
     "photo": measuring.photo, "same-shape": measuring.same_shape,
     "adapt": bench.adapt, "worklist": bench.worklist,
     "why": choosing.why, "rank": choosing.rank, "costs": choosing.costs, "outcome": choosing.outcome,
-    "score": choosing.score, "strip": undoing.strip, "refit": undoing.refit,
+    "score": choosing.score, "strip": bench.strip, "refit": bench.refit,
     "report": seeing.report, "template": seeing.template, "plot": seeing.plot, "outline": seeing.outline,
-    "page": seeing.page, "ask": asking.ask, "export": asking.export, "import": asking.import_,
+    "page": seeing.page, "ask": folders.ask, "export": folders.export, "import": folders.import_,
 }  # fmt: skip
-GROUPS = {
+GROUPS: dict[str, tuple[str, dict[str, Callable[..., None]]]] = {
     "offers": ("Listings of parts.", {"import": choosing.import_offers}),
     "stock": ("Many measured parts: which of them go on.", {
         "add": stock.add, "find": stock.find, "info": stock.info, "check": stock.check, "drop": stock.drop,

@@ -66,16 +66,16 @@ def report(
     from partkin.commands import seeing
     from partkin.commands.progress import ProgressLine, Work
     from partkin.report.html import report_html
-    from partkin.sheets import outputs
+    from partkin.sheets import files
 
-    outputs.refuse_onto_a_build(to, folder)
+    files.refuse_onto_a_build(to, folder)
     build = read_build(folder)
     chosen = _known_donors(build, donors) if donors else seeing.donors_of(build)
     line = ProgressLine()
     work = Work("donors", len(chosen), line)
     view = seeing.report_of(build, chosen, work)
     line.close()
-    outputs.write_text(to, report_html(view), folder)
+    files.write_text(to, report_html(view), folder)
     count = len(view.verdicts)
     typer.echo(f"wrote {to.as_posix()}: {count} donor{'' if count == 1 else 's'}")
     for note in view.notes:
@@ -110,7 +110,7 @@ def template(
     """
     from partkin.commands import seeing
     from partkin.drawing.template import template_dxf, template_pdf, template_svg
-    from partkin.sheets import outputs
+    from partkin.sheets import files
 
     scales, wanted = _scales(printer), _kind_of(shape, to)
     build = read_build(folder)
@@ -120,7 +120,7 @@ def template(
     else:
         content = template_dxf(view) if wanted is Drawing.dxf else template_svg(view).encode()
     path = to or Path(f"{donor}-template.{wanted.value}")
-    outputs.write_bytes(path, content, folder)
+    files.write_bytes(path, content, folder)
     typer.echo(f"wrote {path.as_posix()}")
     if wanted is Drawing.pdf:
         typer.echo("Print at 100 %, not fitted to the page; then measure both rules of 100 mm on a sheet.")
@@ -160,9 +160,9 @@ def plot(
 
     Example: partkin plot margins top-dask --in demo-build -o margins.svg
     """
-    from partkin.commands import plots
+    from partkin.commands import seeing
     from partkin.drawing.svg import picture_svg
-    from partkin.sheets import outputs
+    from partkin.sheets import files
 
     build = read_build(folder)
     if donor is None and kind is not Kind.calibration:
@@ -171,13 +171,13 @@ def plot(
     path = to or Path(f"{donor + '-' if donor else ''}{kind.value}.svg")
     if path.suffix.lower() not in (".svg", ".png"):
         raise FaultyInput((Problem("plot", 0, "-o", f"{path.name} is neither .svg nor .png", "Name it so"),))
-    picture = plots.PLOTS[kind.value](build, donor or "")
+    picture = seeing.PLOTS[kind.value](build, donor or "")
     if path.suffix.lower() == ".png":
         from partkin.drawing.raster import picture_png
 
-        outputs.write_bytes(path, picture_png(picture), folder)
+        files.write_bytes(path, picture_png(picture), folder)
     else:
-        outputs.write_text(path, picture_svg(picture, bounded=True) + "\n", folder)
+        files.write_text(path, picture_svg(picture, bounded=True) + "\n", folder)
     typer.echo(f"wrote {path.as_posix()}")
 
 

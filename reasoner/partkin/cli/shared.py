@@ -69,7 +69,7 @@ def _is_new(folder: Path, note: Problem) -> bool:
     """Whether this was not said of this file before; from now on it was."""
     from hashlib import sha256
 
-    from partkin.tables.remembered import cache_file, keep
+    from partkin.tables.reader import cache_file, keep
 
     name = f"{folder.resolve()}\n{note.sheet}\n{note.what}"
     file = cache_file(f"said-{sha256(name.encode()).hexdigest()[:32]}")

@@ -42,7 +42,7 @@ def add(
     Example: partkin stock add demo-build --to my-stock
     """
     from partkin.commands.progress import ProgressLine, Work
-    from partkin.sheets import outputs
+    from partkin.sheets.files import write_text
     from partkin.stock import storing
     from partkin.stock.incoming import told_in_file
 
@@ -54,7 +54,7 @@ def add(
     typer.echo(f"{stock.as_posix()}: {added.new} new, {added.again} with a new version")
     if added.problems:
         beside = stock.with_name(f"{stock.resolve().name}.faults.csv")
-        outputs.write_text(beside, "".join(told_in_file(added.problems)))
+        write_text(beside, "".join(told_in_file(added.problems)))
         say_all(added.problems[:MOST_SAID])
         typer.echo(f"{len(added.problems)} faults, whose parts stayed out: {beside.as_posix()}", err=True)
 

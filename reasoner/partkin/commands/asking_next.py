@@ -9,10 +9,8 @@ from typing import Any
 from partkin import pipeline
 from partkin.commands.recording import stated_chance
 from partkin.model.build import Build
-from partkin.model.folding import folded
-from partkin.model.reasons import Unknown
-from partkin.model.verdict import Verdict
-from partkin.model.words import DOES_NOT_FIT, GOES_ON, NOT_JUDGED, SIDES
+from partkin.model.verdict import Unknown, Verdict
+from partkin.model.words import DOES_NOT_FIT, GOES_ON, NOT_JUDGED, SIDES, folded
 from partkin.positions.lengths import current
 from partkin.positions.next_reading import Band, Candidate
 from partkin.positions.wording import meaning, named
@@ -20,7 +18,7 @@ from partkin.readings.could_read import donor_at_hand
 from partkin.readings.next_readings import BETTER, LATER, Next, Wanted, wanted
 from partkin.readings.record_command import correcting, record_command, side_commands
 from partkin.report.text import MARKS
-from partkin.sheets.given_files import in_folder
+from partkin.sheets.files import in_folder
 from partkin.trial.findings import Findings
 from partkin.trial.trying import places_of
 from partkin.verdict import decide

@@ -7,12 +7,11 @@ import shutil
 from pathlib import Path
 
 from partkin import pipeline
-from partkin.model.folding import folded
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
-from partkin.model.words import BOLTS_ON, NOT_ENOUGH, WITH_ADAPTATION
+from partkin.model.words import BOLTS_ON, NOT_ENOUGH, WITH_ADAPTATION, folded
 from partkin.report.text import MARKS
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
 
 
 def run(folder: Path) -> str:

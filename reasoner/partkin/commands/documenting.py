@@ -19,7 +19,7 @@ def pages() -> dict[str, str]:
 
 def main() -> None:
     """Write the pages into a folder; docs when none is named."""
-    from partkin.sheets.outputs import write_text
+    from partkin.sheets.files import write_text
 
     folder = Path(sys.argv[1] if len(sys.argv) > 1 else "docs")
     for name, text in pages().items():

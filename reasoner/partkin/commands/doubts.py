@@ -11,7 +11,7 @@ from partkin.model.positions import Suspect, likeliest
 from partkin.model.problem import FaultyInput, Problem
 from partkin.positions import adjust
 from partkin.readings.record_command import correcting, record_command
-from partkin.sheets.given_files import in_folder
+from partkin.sheets.files import in_folder
 from partkin.trial.trying import places_of
 
 
@@ -37,9 +37,10 @@ class Examined:
 
 def examine(folder: Path) -> Examined:
     """Look through every sheet of a folder."""
-    from partkin import graph, sheets
+    from partkin import graph
+    from partkin.sheets.loading import load
 
-    loaded = sheets.load(folder)
+    loaded = load(folder)
     names, build = tuple(loaded.digests), loaded.build
     if build is None:
         return Examined(loaded.problems, loaded.warnings, names)

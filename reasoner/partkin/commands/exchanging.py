@@ -12,7 +12,7 @@ from typing import Any, Final
 from partkin.model.build import Build, Part, Settings
 from partkin.model.columns import SHEETS
 from partkin.model.problem import FaultyInput, Problem
-from partkin.sheets.as_cells import HELD_IN, Cells, cell_text, cells_of, settings_toml
+from partkin.sheets.values import HELD_IN, Cells, cell_text, cells_of, settings_toml
 
 # What names a row of each sheet; sheets without are compared as whole rows.
 KEYS: Final = {
@@ -292,7 +292,7 @@ def take_in(file: Path, folder: Path, skip_conflicts: bool = False) -> tuple[Tak
     """
     from partkin import graph
     from partkin.graph.incoming import BYTES_AT_MOST
-    from partkin.sheets.given_files import content_of
+    from partkin.sheets.files import content_of
 
     content = content_of(file, "Name a Turtle file that partkin export wrote", BYTES_AT_MOST)
     build, warnings = _folder(folder)
@@ -324,20 +324,20 @@ def _first_of(conflicts: tuple[Problem, ...]) -> tuple[Problem, ...]:
 
 
 def _write(folder: Path, taking: Taking, incoming: Build) -> None:
-    from partkin import sheets
-    from partkin.sheets import outputs
+    from partkin.sheets import files
+    from partkin.sheets.changing import append_all
 
     rows: dict[str, list[Cells]] = _cells(taking)
     if not taking.new_folder:
         if rows:
-            sheets.append_all(folder, rows)
+            append_all(folder, rows)
         return
     made = not folder.exists()
     folder.mkdir(parents=True, exist_ok=True)
     settings = folder / "build.toml"
     try:
-        outputs.put(settings, settings_toml(incoming).encode())
-        sheets.append_all(folder, {"parts.csv": [], "features.csv": [], **rows})
+        files.put(settings, settings_toml(incoming).encode())
+        append_all(folder, {"parts.csv": [], "features.csv": [], **rows})
     except BaseException:
         settings.unlink(missing_ok=True)
         if made:

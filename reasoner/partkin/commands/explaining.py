@@ -10,8 +10,7 @@ from partkin import pipeline
 from partkin.model.build import Build
 from partkin.model.fitting import FitTask
 from partkin.model.known import Evidence, Known, leading
-from partkin.model.trial import Trial
-from partkin.model.verdict import Verdict
+from partkin.model.verdict import Trial, Verdict
 from partkin.model.words import BOLTS_ON, NOT_ENOUGH, NOT_JUDGED
 from partkin.trial.findings import Findings
 from partkin.verdict import decide

@@ -43,7 +43,7 @@ def read_drawing(
     FaultyInput
         The part is not on its sheet, or the drawing cannot be read; nothing is guessed.
     """
-    from partkin.sheets.given_files import content_of
+    from partkin.sheets.files import content_of
 
     build.must_have(part)
     content = content_of(file, "Name a DXF or SVG file", MOST_BYTES)
@@ -154,8 +154,8 @@ def add(folder: Path, addition: Addition, plus_minus_mm: float | None = None) ->
     FaultyInput
         That would bring a fault; nothing was changed.
     """
-    from partkin import sheets
-    from partkin.sheets.as_cells import cells_of, number_text
+    from partkin.sheets.changing import revise
+    from partkin.sheets.values import cells_of, number_text
 
     features = [replace(feature, plus_minus_mm=plus_minus_mm) for feature in addition.features]
     rows = {sheet: cells_of(sheet, added) for sheet, added in ((FEATURES, features), (OUTLINES, addition.outlines))}
@@ -167,7 +167,7 @@ def add(folder: Path, addition: Addition, plus_minus_mm: float | None = None) ->
     for corner in cells_of(OUTLINES, addition.lines):
         key = tuple(corner[name] for name in ("part", "kind", "name", "point"))
         cells[OUTLINES][key] = {name: corner[name] for name in ("x_mm", "y_mm")}
-    sheets.revise(
+    revise(
         folder,
         {sheet: changed for sheet, changed in cells.items() if changed},
         {sheet: added for sheet, added in rows.items() if added},

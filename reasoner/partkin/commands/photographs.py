@@ -82,7 +82,7 @@ def _write_readings(folder: Path, build: Build, asked: PhotoQuestion, seen: OnFa
 
 def _write_places(folder: Path, build: Build, asked: PhotoQuestion, seen: OnFace) -> tuple[str, ...]:
     """Fill in the places of features that have none, where the picture has the part's own frame."""
-    from partkin.sheets.filling import fill
+    from partkin.sheets.changing import fill
 
     rows = {row.feature: row for row in build.features_of(asked.part)}
     if not seen.tied and any(row.x_mm is not None for row in rows.values()):

@@ -19,7 +19,7 @@ from partkin.model.choosing import Calibration, Foretold, Ranking, Total
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict
 from partkin.model.words import NOT_ENOUGH
-from partkin.strip import levels
+from partkin.strip import plan
 
 if TYPE_CHECKING:
     import pandas
@@ -130,7 +130,7 @@ def whole_offers(build: Build, donor: Part) -> tuple[list[Offer], tuple[str, ...
         sold = [offer for offer in build.offers if offer.part == above and offer.option == "donor"]
         if not sold:
             continue
-        minutes = levels.separating_minutes(build, donor.part)
+        minutes = plan.separating_minutes(build, donor.part)
         told = "how long that takes is not known" if minutes is None else f"about {minutes:.0f} min, counted as hours"
         says = f"it comes with {above}: it has to be separated ({told}), and what the rest may bring is left out"
         hours = 0.0 if minutes is None else minutes / 60.0

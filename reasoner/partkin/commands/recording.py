@@ -16,8 +16,8 @@ from partkin.model.verdict import Verdict
 from partkin.model.words import MM_PER_UNIT, NOT_ENOUGH, SIDES, WITH_ADAPTATION, WITHDRAWN
 from partkin.readings.typed_cells import Typed, plain_number, understood_cells
 from partkin.readings.typed_readings import FEATURES, TypedWords, taken_back, understood
-from partkin.sheets.as_cells import cells_of
-from partkin.sheets.given_files import in_folder
+from partkin.sheets.files import in_folder
+from partkin.sheets.values import cells_of
 from partkin.tables.instruments import greatest_error_mm
 from partkin.trial.places import DOUBTED
 
@@ -141,7 +141,7 @@ def fill_in(folder: Path, words: TypedWords, typed: Typed, shown: Shown | None =
     FaultyInput
         A cell is filled already: it is never written over. Or as in `record`.
     """
-    from partkin.sheets.filling import fill
+    from partkin.sheets.changing import fill
 
     build, warnings = pipeline.read(folder)
     filled = understood_cells(build, words, typed)
@@ -196,7 +196,7 @@ def appended_all(
 
     `after_its_like`: the id comes after those of earlier readings of the same, as `next_id` does with `of`.
     """
-    from partkin import sheets
+    from partkin.sheets.changing import append_all
 
     readings = meant(build)
     for turn in range(MOST_TRIES):
@@ -208,7 +208,7 @@ def appended_all(
             so_far = replace(build, readings=(*build.readings, *numbered))
             numbered += (replace(reading, reading=next_id(so_far, reading.part, reading if after_its_like else None)),)
         try:
-            sheets.append_all(folder, {READINGS: cells_of(READINGS, numbered)})
+            append_all(folder, {READINGS: cells_of(READINGS, numbered)})
         except FaultyInput as fault:
             if turn + 1 < MOST_TRIES and all(p.sheet == READINGS and p.column == "reading" for p in fault.problems):
                 continue

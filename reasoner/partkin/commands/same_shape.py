@@ -11,9 +11,9 @@ import numpy as np
 
 from partkin.graph import known_of
 from partkin.model.build import Build, Part
-from partkin.model.folding import folded
 from partkin.model.known import Known, Side
 from partkin.model.problem import FaultyInput, Problem
+from partkin.model.words import folded
 from partkin.photo.photo import Camera, undistorted
 from partkin.photo.sameness import PhotoAnswer, can_match
 from partkin.readings.gathering import Faults

@@ -1,16 +1,21 @@
-"""Seeing it: what a check found out, as the views that reports, templates, plots and the page are drawn from."""
+"""Seeing it: what a check found out, as what reports, templates, plots, bench sheets and the page are drawn from."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from partkin import pipeline
+from partkin.adaptation import surroundings, worklist
 from partkin.commands.progress import Work
 from partkin.commands.sharing_out import of_each_donor
+from partkin.drawing.shapes import Picture
+from partkin.model.adapting import Adaptation, BenchStep
 from partkin.model.build import Build
-from partkin.model.drawing import OverlayView, ReportView, TemplateView
+from partkin.model.drawing import CalibrationBin, CalibrationPlot, ChancePlot, OverlayView, ReportView, TemplateView
 from partkin.model.mating import Fixing
 from partkin.model.positions import Positions
 from partkin.model.problem import FaultyInput, Problem
@@ -217,3 +222,102 @@ def template_of(build: Build, part: str, turned_over: bool = False) -> TemplateV
         mend = "Give x_mm and y_mm of its features, or readings between them that tell where they are"
         raise FaultyInput((Problem("features.csv", 0, "x_mm", f"nothing of {part} has a known place", mend),))
     return view
+
+
+# Of the reading's own expected spread, each way, and how many values are looked at.
+WIDTHS, VALUES = 4.0, 81
+
+
+def pattern(build: Build, part: str) -> Picture:
+    """A part's own pattern with the uncertainty of each place."""
+    from partkin.drawing.part_views import pattern_plot
+    from partkin.drawing.plots import pattern_picture
+
+    return pattern_picture(pattern_plot(build, part, part_positions(build, part)))
+
+
+def margins(build: Build, donor: str) -> Picture:
+    """Offset and play of every pair of a donor at its best placement."""
+    from partkin.drawing.part_views import margin_plot
+    from partkin.drawing.plots import margin_picture
+
+    return margin_picture(margin_plot(see(build, donor).verdict))
+
+
+def chance(build: Build, donor: str) -> Picture:
+    """The chance that a donor goes on, against what the reading that narrows most may say."""
+    from partkin.drawing.plots import chance_picture
+
+    return chance_picture(chance_plot(build, donor))
+
+
+def calibration(build: Build, donor: str | None = None) -> Picture:
+    """The chances that were said, against what happened."""
+    from partkin.commands.ranking import score
+    from partkin.drawing.plots import calibration_picture
+
+    bins = (CalibrationBin(b.low, b.high, b.count, round(b.happened * b.count)) for b in score(build).bins)
+    return calibration_picture(CalibrationPlot(tuple(bins)))
+
+
+PLOTS: dict[str, Callable[[Build, str], Picture]] = {
+    "pattern": pattern, "margins": margins, "chance": chance, "calibration": calibration,
+}  # fmt: skip
+
+
+def chance_plot(build: Build, donor: str) -> ChancePlot:
+    """Values of the reading that would tell most, with the chance that each would leave.
+
+    Each of the draws that the chance is taken from is weighed by how likely it would have given the reading
+    (Bayes, `positions.next_reading.chance_after`).
+
+    Raises
+    ------
+    FaultyInput
+        Nothing is placed, something that has to be known first is missing, or no reading tells anything.
+    """
+    from partkin.positions.by_draws import chance_after, look_mm
+    from partkin.positions.wording import named
+    from partkin.readings import could_read, next_readings
+
+    seen = see(build, donor)
+    trial, places = seen.findings.trial, seen.places
+    if trial is not None and trial.stand in ("missing", "undecided"):
+        first = seen.verdict.unknown[0].says if seen.verdict.unknown else seen.verdict.says
+        what = f"the chance of {donor} is not known before everything that it needs is measured"
+        raise FaultyInput((Problem("readings.csv", 0, "", what, f"First: {first}"),))
+    best = next_readings.wanted(seen.findings, places, 1) if places is not None else ()
+    if trial is None or places is None or not best:
+        mend = "partkin check says what its verdict rests on"
+        raise FaultyInput((Problem("readings.csv", 0, "", f"no reading would tell more of {donor}", mend),))
+    ask, one = best[0].ask, best[0].reading
+    at_hand = best[0].later or could_read.donor_at_hand(seen.findings.known.donor.readings)
+    field = could_read.field_of(seen.findings, places, trial, at_hand)
+    drawn_mm = field.drawn_mm[field.candidates.index(one)]
+    wide_mm = look_mm(one.sigma_mm, float(drawn_mm.std()), len(drawn_mm))
+    values_mm = ask.expected_mm + np.linspace(-WIDTHS, WIDTHS, VALUES) * ask.sigma_mm
+    chances, _ = chance_after(field.fits, drawn_mm, wide_mm, values_mm)
+    called = f"{named(one)} of {one.part}"
+    return ChancePlot(
+        donor, called, tuple(map(float, values_mm)), tuple(map(float, chances)), build.settings.confidence,
+        ask.expected_mm, ask.sigma_mm,
+    )  # fmt: skip
+
+
+def bench(build: Build, donor: str, host: str | None = None) -> tuple[Verdict, tuple[BenchStep, ...]]:
+    """Lay out what has to be done to a donor; no steps where it does not go on.
+
+    Raises
+    ------
+    FaultyInput
+        Where the donor or host cannot be told from the sheets.
+    """
+    findings = pipeline.find_out(build, donor, host)
+    verdict = pipeline.decided(build, findings)
+    after_work = surroundings.after_work(build, findings, verdict)
+    if after_work is None:
+        return verdict, ()
+    pairs = tuple((pair.fixing, pair.feature) for pair in verdict.pairs)
+    as_it_is = Adaptation((), 0.0, 0.0, verdict.margin_mm or 0.0, True, pairs=pairs)
+    work = verdict.adaptation or as_it_is
+    return verdict, worklist(after_work.question, work, verdict.besides, verdict.edges, verdict.connectors)

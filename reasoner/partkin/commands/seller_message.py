@@ -8,8 +8,7 @@ from textwrap import wrap
 
 from partkin.commands.asking_next import READING, next_for
 from partkin.model.build import Build, Feature, Part
-from partkin.model.reasons import Unknown
-from partkin.model.verdict import Verdict
+from partkin.model.verdict import Unknown, Verdict
 from partkin.model.words import NOT_ENOUGH, NOT_JUDGED, SIDES
 from partkin.positions.asking_for import WHICH_LAYOUT
 from partkin.readings.asked_together import asked_together

@@ -12,7 +12,7 @@ import numpy as np
 from partkin import pipeline
 from partkin.fit.task import prepare
 from partkin.graph import known_of
-from partkin.graph.in_stock import WantedPart
+from partkin.graph.stores import WantedPart
 from partkin.model.build import Build, Part
 from partkin.model.known import Known, is_restraint
 from partkin.model.problem import FaultyInput, Problem

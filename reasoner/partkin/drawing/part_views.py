@@ -7,7 +7,6 @@ from dataclasses import replace
 
 from partkin.drawing.laying import moved, moved_angle_deg
 from partkin.drawing.places import features_at, inverse, places_mm, spreads
-from partkin.model.airbags import airbag_of
 from partkin.model.build import Build
 from partkin.model.drawing import (
     DrawnFeature,
@@ -19,6 +18,7 @@ from partkin.model.drawing import (
     PatternPlot,
     TemplateView,
 )
+from partkin.model.known import airbag_of
 from partkin.model.positions import Positions
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.verdict import Verdict

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from partkin.drawing.laying import IDENTITY
 from partkin.model.build import Build, Feature
 from partkin.model.drawing import DrawnFeature, Matrix, Owner, Spread
-from partkin.model.pointing import direction_deg
+from partkin.model.mating import direction_deg
 from partkin.model.positions import Positions
 from partkin.tables.threads import parse_thread
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from partkin.fit.discrepancies import Discrepancies
 from partkin.fit.making import weigh
-from partkin.model.making import FittedMaking, Making
+from partkin.model.known import FittedMaking, Making
 
 _SCATTERS_MM = np.geomspace(0.02, 1.0, 40)
 _WEIGHTS = np.linspace(0.005, 0.995, 199)

@@ -16,7 +16,7 @@ import numpy as np
 
 from partkin.fit.arrays import Floats
 from partkin.fit.discrepancies import Discrepancies
-from partkin.model.making import Making
+from partkin.model.known import Making
 
 SEED = 1
 BLOCK = 128

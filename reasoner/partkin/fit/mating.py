@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from partkin.model.build import Feature
 from partkin.model.mating import DonorFeature, Fixing, Mating, PlayRule, Size
-from partkin.tables.materials import ClipRule, clip_rule
 from partkin.tables.threads import near_miss, parse_thread, threads_join
+from partkin.tables.work import ClipRule, clip_rule
 
 if TYPE_CHECKING:
     pass

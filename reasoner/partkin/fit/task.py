@@ -9,8 +9,7 @@ from partkin.fit.fixings import HostFixings
 from partkin.fit.mating import OPENINGS, fastener_mm, half_travel_mm, mate, open_travel_mm, solid_mm
 from partkin.model.build import Feature
 from partkin.model.fitting import FitTask, Option, Spot
-from partkin.model.mating import DonorFeature, Fixing, Mating
-from partkin.model.pointing import direction_deg
+from partkin.model.mating import DonorFeature, Fixing, Mating, direction_deg
 from partkin.model.positions import Missing, Positions
 
 # Play given to a pair of which something needed is not known: it can never be the one that conflicts.

@@ -14,10 +14,10 @@ from partkin.graph.asking import ask_check, known_of
 from partkin.graph.graph import Knowledge, compile_graph, graph_of, to_build
 
 if TYPE_CHECKING:
-    from partkin.graph.examining import contradictions, validate
+    from partkin.graph.closure import contradictions, validate
     from partkin.graph.incoming import read_turtle
     from partkin.graph.questions import ask, ask_server, list_queries
-    from partkin.graph.turtle import export_turtle
+    from partkin.graph.statements import export_turtle
 
 __all__ = [
     "Knowledge",
@@ -36,8 +36,8 @@ __all__ = [
 ]
 # What a check has no need of.
 _ELSEWHERE = {
-    "ask": "questions", "ask_server": "questions", "contradictions": "examining", "export_turtle": "turtle",
-    "list_queries": "questions", "read_turtle": "incoming", "validate": "examining",
+    "ask": "questions", "ask_server": "questions", "contradictions": "closure", "export_turtle": "statements",
+    "list_queries": "questions", "read_turtle": "incoming", "validate": "closure",
 }  # fmt: skip
 
 

@@ -11,7 +11,7 @@ import sys
 from itertools import islice
 from typing import Any
 
-from partkin.graph.cells import cell_of
+from partkin.graph.backwards import cell_of
 from partkin.graph.names import PREFIXES
 from partkin.graph.terms import tokens
 

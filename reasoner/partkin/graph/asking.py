@@ -12,8 +12,7 @@ from partkin.graph.graph import Knowledge, Row, graph_of
 from partkin.graph.names import last
 from partkin.model.build import Build, Connector, Part, Reading, VehicleModel, Zone, current, the_original
 from partkin.model.columns import BY_NAME, FEATURES, PARTS, READINGS, Sheet, terms_of
-from partkin.model.known import Known, Side
-from partkin.model.making import OneDrawing
+from partkin.model.known import Known, OneDrawing, Side
 from partkin.model.problem import FaultyInput, Problem, no_part, some_of
 from partkin.model.words import WITHDRAWN
 

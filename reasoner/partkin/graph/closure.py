@@ -1,8 +1,4 @@
-"""OWL RL over the vocabulary and the identity triples alone: contradictions, and what rules ought to derive.
-
-Imports owlrl and rdflib, and so is imported only where sheets are examined, never on the way of a check. No
-literals and no geometry go in: over a whole graph the closure takes half a minute and says nothing more.
-"""
+"""OWL RL over the vocabulary and the identity triples alone, and all that can be said against a build as a graph."""
 
 from __future__ import annotations
 
@@ -18,12 +14,12 @@ from rdflib import OWL, RDF, SKOS, Graph, Literal, URIRef
 from rdflib.term import Node
 
 from partkin.graph.names import NS, full, last, plain_number, segment
+from partkin.graph.shapes import check_build
 from partkin.graph.statements import blocks_of, build_iri
 from partkin.model.build import Build
 from partkin.model.problem import Problem
 from partkin.model.version import __version__
-from partkin.tables.remembered import cache_file, keep
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import cache_file, keep, shipped
 
 # What identity rests on: which thing is which, and which belongs to or replaces which.
 IDENTITY = tuple(
@@ -183,7 +179,7 @@ def contradictions_of(lines: list[str]) -> list[list[str]]:
 
 
 def contradictions(build: Build) -> tuple[Problem, ...]:
-    """Return what contradicts itself in who is part of, takes the place of and supersedes whom."""
+    """Return what contradicts itself in who is part of, takes the place of and supersedes whom (OWL RL)."""
     base = build_iri(build.settings.name)
     rows = {f"{base}/{segment(part.part)}": part.row for part in reversed(build.parts)}
     for part in reversed(build.parts):
@@ -194,3 +190,18 @@ def contradictions(build: Build) -> tuple[Problem, ...]:
         for iri, column, what, mend in contradictions_of(identity_lines(build))
     )
     return tuple(sorted(found))
+
+
+def validate(build: Build) -> tuple[Problem, ...]:
+    """Return every fault that the shapes and the vocabulary find in a build.
+
+    Returns
+    -------
+    tuple of Problem
+        In plain words, by sheet and row where the row is known; empty when there is none. Takes about a
+        second; a check never calls it.
+    """
+    shaped = check_build(build)
+    # A ring is found both ways; the shapes' words for it are enough.
+    seen = {(problem.sheet, problem.column) for problem in shaped}
+    return (*shaped, *(one for one in contradictions(build) if (one.sheet, one.column) not in seen))

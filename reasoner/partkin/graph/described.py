@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from partkin.graph.files import query_files, rule_files
+from partkin.graph.graph import query_files, rule_files
 from partkin.graph.names import NS, PREFIXES, full
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
 
 # The order of the page; a term of several types stands under the first.
 TYPES = (

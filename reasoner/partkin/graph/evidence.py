@@ -6,12 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
-from partkin.graph.files import rule_files
-from partkin.graph.graph import Knowledge
+from partkin.graph.graph import Knowledge, rule_files
 from partkin.graph.names import full, last
 from partkin.model.build import Part, VehicleModel
-from partkin.model.known import Evidence, Side
-from partkin.model.making import OneDrawing
+from partkin.model.known import Evidence, OneDrawing, Side
 from partkin.tables.making import same_drawing
 
 Told = tuple[str, tuple[str, ...]]

@@ -10,8 +10,7 @@ from dataclasses import MISSING, fields, replace
 from functools import cache
 from typing import Any, Final, get_args
 
-from partkin.graph.backwards import build_from
-from partkin.graph.cells import iri_name
+from partkin.graph.backwards import build_from, iri_name
 from partkin.graph.names import full
 from partkin.graph.statements import blocks_of, ntriples
 from partkin.model.build import Build

@@ -11,15 +11,12 @@ from typing import Any, Final
 
 from partkin.graph.apart import answer
 from partkin.graph.asking import ListedParts
-from partkin.graph.files import query_files
-from partkin.graph.graph import Knowledge, with_given
-from partkin.graph.guard import refusal
+from partkin.graph.graph import Knowledge, query_files, with_given
 from partkin.graph.names import PREFIXES
 from partkin.graph.stores import Server
-from partkin.graph.terms import misspelt, tokens
-from partkin.model.nearest import nearest
-from partkin.model.problem import FaultyInput, Problem
-from partkin.model.table import Table
+from partkin.graph.terms import misspelt, refusal, tokens
+from partkin.model.known import Table
+from partkin.model.problem import FaultyInput, Problem, nearest
 
 ROWS_AT_MOST: Final = 10_000
 SECONDS_AT_MOST: Final = 10.0

@@ -21,7 +21,7 @@ from partkin.graph.statements import ntriples
 from partkin.model.build import Build
 from partkin.model.columns import BUILD, SHEETS, Sheet
 from partkin.model.problem import Problem
-from partkin.tables.shipped import shipped
+from partkin.tables.reader import shipped
 
 SH = Namespace("http://www.w3.org/ns/shacl#")
 ROW, ORDER = URIRef(full("partkin:row")), URIRef(full("partkin:order"))
@@ -139,7 +139,7 @@ def _thing(data: Graph, iri: str) -> URIRef:
 
 
 def _short(data: Graph, thing: URIRef) -> str:
-    from partkin.graph.cells import thing_name
+    from partkin.graph.backwards import thing_name
 
     builds = sorted(map(str, data.subjects(RDF.type, URIRef(full("partkin:Build")))))
     inside = next((build for build in builds if thing.startswith(f"{build}/")), None)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from partkin.model.making import FittedMaking
+from partkin.model.known import FittedMaking
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,102 @@
-"""What the graph answers to one check: the sides, the features, the evidence, what forbids."""
+"""What the graph answers: to one check the sides, the evidence and what forbids; to a question of one's own, rows."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-from partkin.model.airbags import airbag_through
 from partkin.model.build import Connector, Feature, Part, Reading, VehicleModel, Zone
-from partkin.model.making import NOTHING_OF_THE_KIND, OneDrawing
-from partkin.model.words import DUTIES, Duty
+from partkin.model.words import AIRBAG_ZONES, DUTIES, Duty
+
+
+@dataclass(frozen=True)
+class Making:
+    """How a maker's parts scatter about a drawing, and how another drawing departs from it.
+
+    `scatter_mm`: standard deviation in each direction. Of another drawing, `one_hole`, `two_holes`, a `group` side by
+    side or `all_holes` moved, in these shares; by a normal amount whose `spreads_mm` are equally likely.
+    `file_mm`: what a hand file takes off.
+    """
+
+    scatter_mm: float
+    spreads_mm: tuple[float, ...]
+    one_hole: float
+    two_holes: float
+    group: float
+    all_holes: float
+    file_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class OneDrawing:
+    """How likely it is, before anything is read, that donor and original were made to one drawing; and why.
+
+    `scatter_mm`: of parts of one drawing, where build.toml says it.
+    """
+
+    weight: float = 0.5
+    says: str = "nothing speaks for one drawing or against it"
+    source: str = "common practice, no source"
+    scatter_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class FittedMaking:
+    """How likely one drawing was among measured sister parts, and the scatter, each with its 95 % bounds."""
+
+    one_drawing: float
+    one_drawing_low: float
+    one_drawing_high: float
+    scatter_mm: float
+    scatter_low_mm: float
+    scatter_high_mm: float
+
+
+NOTHING_OF_THE_KIND = OneDrawing()
+
+
+def airbag_of(part: Part, zones: Iterable[Zone], duty: Duty | None) -> bool | None:
+    """Whether an airbag opens through one part.
+
+    Parameters
+    ----------
+    part
+    zones
+        Of any parts; a tear seam or airbag door of this one means yes.
+    duty
+        That counts for it.
+
+    Returns
+    -------
+    bool or None
+        None: that is not known and has to be asked. Of a part that is known to be no trim it is asked only where an
+        airbag broke it.
+
+    Examples
+    --------
+    >>> airbag_of(Part("top"), (), "trim"), airbag_of(Part("wing"), (), "body")
+    (None, False)
+    """
+    if any(zone.part == part.part and zone.kind in AIRBAG_ZONES for zone in zones):
+        return True
+    if part.airbag is not None:
+        return part.airbag
+    return None if duty in (None, "trim") or part.broken_by == "airbag" else False
+
+
+def airbag_through(
+    donor: Part, original: Part | None, host: Part, zones: Iterable[Zone], duty: Duty | None
+) -> bool | None:
+    """Whether an airbag opens through a donor in the place that it takes; None: that has to be asked.
+
+    A yes of any part counts. Without one the original's answer holds for the donor: an airbag behind it opens through
+    whatever is put in its place, so a donor's no does not settle it. Without an original the donor's holds.
+    """
+    known = tuple(zones)
+    if any(airbag_of(part, known, duty) for part in (donor, original, host) if part is not None):
+        return True
+    return airbag_of(original or donor, known, duty)
+
 
 PART_NUMBER_STRENGTH = 2
 
@@ -90,3 +181,30 @@ def leading(known: Known) -> Evidence | None:
     """The evidence of the maker's own numbers, which measuring does not overrule; None without it."""
     firm = [e for e in known.evidence if e.speaks_for and 0 < e.strength <= PART_NUMBER_STRENGTH]
     return min(firm, key=lambda e: e.strength) if firm else None
+
+
+Cell = str | int | float | bool | None
+
+
+@dataclass(frozen=True)
+class Table:
+    """Columns and rows; a cell that is not known is None.
+
+    Attributes
+    ----------
+    columns
+        Names, in the order of the question. Triples come as subject, predicate and object; a yes or no as the
+        one column answer.
+    rows
+        One tuple a row, a cell for each column. Things are named by their ids (`part/feature`), words as the
+        sheets hold them, terms by their prefixed names; numbers are numbers.
+    answer
+        Of a question that has a yes or no; None for others.
+    cut
+        Whether there were more rows than the limit lets through.
+    """
+
+    columns: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    answer: bool | None = None
+    cut: bool = False

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from partkin.model.reasons import Caution, Unknown
+from partkin.model.verdict import Caution, Unknown
 
 StepKind = Literal["prepare", "undo", "take off", "to the bench"]
 RefitKind = Literal["put on", "do up", "check", "restore"]

@@ -1,5 +1,8 @@
-"""The words of the sheets and of the verdict, each listed once."""
+"""The words of the sheets and of the verdict, each listed once, and how lengths and lines are told to people."""
 
+from __future__ import annotations
+
+from textwrap import wrap
 from typing import Final, Literal, get_args
 
 Kind = Literal["hole", "slot", "tapped hole", "captive nut", "stud", "peg", "peg hole", "clip", "clip hole"]
@@ -115,3 +118,20 @@ def heading(along_deg: float) -> str:
         "down", "down and to the right",
     )  # fmt: skip
     return eighths[round((along_deg % 360.0) / 45.0) % 8]
+
+
+WIDTH = 96
+
+
+def folded(text: str, first: str = "", rest: str | None = None, width: int = WIDTH) -> list[str]:
+    """Fold a text behind a lead; the lines after the first begin with `rest`, or with as many blanks.
+
+    Examples
+    --------
+    >>> folded("look before you pull", "  - ", width=16)
+    ['  - look before', '    you pull']
+    """
+    later = " " * len(first) if rest is None else rest
+    return wrap(
+        text, width, initial_indent=first, subsequent_indent=later, break_long_words=False, break_on_hyphens=False
+    )

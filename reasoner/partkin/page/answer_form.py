@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from partkin import sheets
 from partkin.model.problem import FaultyInput, Problem
-from partkin.model.reasons import Unknown
+from partkin.model.verdict import Unknown
 from partkin.model.words import SIDES
 from partkin.page import fields
 from partkin.page.desk import Desk
@@ -14,6 +13,7 @@ from partkin.page.fields import cells_of
 from partkin.page.starting import AIRBAG_WORDS, DUTY_WORDS, FEATURES, PARTS
 from partkin.readings.typed_cells import Typed, understood_cells
 from partkin.readings.typed_readings import TypedWords
+from partkin.sheets.changing import fill
 
 # By what is asked for: the cell of parts.csv, and the words that it may hold, as buttons say them.
 OF_A_PART = {
@@ -59,10 +59,10 @@ def take_answer(desk: Desk, typed: fields.Typed) -> None:
     cells = cells_of(typed, FIELDS)
     part, feature, asked, answer = (cells[name] for name in FIELDS)
     if asked in OF_A_PART:
-        sheets.fill(desk.folder, PARTS, {(part,): {asked: answer}})
+        fill(desk.folder, PARTS, {(part,): {asked: answer}})
     elif asked in OF_A_FEATURE and answer:
         name = {"fastener": "through", "float": "float_mm"}.get(asked, asked)
         filled = understood_cells(desk.build(), TypedWords(part, (feature,)), Typed(**{name: answer}))
-        sheets.fill(desk.folder, FEATURES, {(part, feature): filled.cells})
+        fill(desk.folder, FEATURES, {(part, feature): filled.cells})
     else:
         raise FaultyInput((Problem("page", 0, "answer", "nothing was typed", "Write it, or leave it open"),))

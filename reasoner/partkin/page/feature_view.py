@@ -7,7 +7,6 @@ from urllib.parse import urlencode
 
 from markupsafe import Markup
 
-from partkin import sheets
 from partkin.model.build import Build, Feature, Part
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import KINDS
@@ -16,7 +15,8 @@ from partkin.page.fields import Typed, cells_of
 from partkin.page.frame import address, whole
 from partkin.page.starting import FEATURES, next_for
 from partkin.readings.typed_cells import through_cells
-from partkin.sheets.proposing import numbered_on
+from partkin.sheets.cells import numbered_on
+from partkin.sheets.changing import append_all
 
 MOST_ALIKE = 40
 FIELDS = ("count", "kind", "feature", "across_mm", "length_mm", "angle_deg", "through", "float_mm", "goes_on")
@@ -119,7 +119,7 @@ def add_features(desk: Desk, part: str, typed: Typed) -> str:
     for row, fixing in zip(rows, _fixings(build, part, cells["goes_on"], count), strict=False):
         row["goes_on"] = fixing
     try:
-        sheets.append_all(desk.folder, {FEATURES: rows})
+        append_all(desk.folder, {FEATURES: rows})
     except FaultyInput as fault:
         # The same of each one that is alike.
         once = {(one.column, one.what): one for one in reversed(fault.problems)}

@@ -26,7 +26,7 @@ from partkin.photo.pictures import ImageSize, NoImage, read_image_size
 from partkin.photo.sameness import can_match
 from partkin.readings.photographed import PICKED_WITHIN_PX, PhotoQuestion, readings_of, seen_in
 from partkin.readings.picks import COLUMNS, MOST_PICKS, Picks
-from partkin.sheets import outputs
+from partkin.sheets import files
 
 CORNERS = 4
 ROUND = 24
@@ -229,7 +229,7 @@ def _projected(matrix: np.ndarray, at_mm: np.ndarray) -> list[list[float]] | Non
 
 def picks_file(folder: Path, photo: Photo) -> Path:
     """Where the marks of a picture are kept."""
-    return folder / outputs.PHOTOS / f"{photo.name}.picks.csv"
+    return folder / files.PHOTOS / f"{photo.name}.picks.csv"
 
 
 def kept(folder: Path, photo: Photo) -> dict[str, Any]:
@@ -276,7 +276,7 @@ def keep(folder: Path, build: Build, photo: Photo, marks: Marks, digest: str) ->
         own_sides = sides if name in corners else ["", ""]
         writer.writerow([name, f"{x:.2f}", f"{y:.2f}", within, marks.part, *own_sides])
     path.parent.mkdir(exist_ok=True)
-    outputs.put(path, out.getvalue().encode())
+    files.put(path, out.getvalue().encode())
     return _digest(out.getvalue().encode())
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from partkin.model.problem import FaultyInput, Problem
 from partkin.photo.pictures import MOST_BYTES, MOST_PIXELS, NoImage, unpacked
-from partkin.sheets.outputs import PHOTOS, PICTURES
+from partkin.sheets.files import PHOTOS, PICTURES
 
 FORMATS = ("JPEG", "PNG", "WEBP")
 QUALITY = 92

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from partkin.model.build import Build, Part, Reading, current
-from partkin.model.reasons import Unknown
+from partkin.model.verdict import Unknown
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, SIDES
 from partkin.page.fields import Typed
 from partkin.readings.typed_readings import NAMES

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from partkin import sheets
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
 from partkin.page.desk import Desk
 from partkin.page.fields import Typed, cells_of
 from partkin.page.frame import address, faults, whole
-from partkin.sheets.proposing import proposed_id
+from partkin.sheets.cells import proposed_id
+from partkin.sheets.changing import append_all, fill
 
 PARTS, FEATURES, MODELS = "parts.csv", "features.csv", "models.csv"
 FIELDS = ("name", "model", "part_number", "duty", "broken_by", "airbag", "takes_place_of")
@@ -112,7 +112,7 @@ def add_part(desk: Desk, origin: str, typed: Typed) -> str:
     listed = {model.model for model in build.models}
     if "model" in cells and cells["model"] not in listed and (desk.folder / MODELS).exists():
         rows[MODELS] = [{"model": cells["model"]}]
-    sheets.append_all(desk.folder, rows)
+    append_all(desk.folder, rows)
     if origin == "host":
         _tie(desk, build, part)
     return next_for(desk.build(), part) if origin == "donor" else "/"
@@ -122,7 +122,7 @@ def _tie(desk: Desk, build: Build, host: str) -> None:
     """Say of what came off before its host was named that it came off there."""
     waiting = [part.part for part in build.parts if part.origin == "original" and part.takes_place_of is None]
     if waiting:
-        sheets.fill(desk.folder, PARTS, {(part,): {"takes_place_of": host} for part in waiting})
+        fill(desk.folder, PARTS, {(part,): {"takes_place_of": host} for part in waiting})
 
 
 def next_for(build: Build, donor: str) -> str:

@@ -23,7 +23,7 @@ from partkin.page.desk import Answer, Desk, Refused
 from partkin.page.fields import Typed, cells_of
 from partkin.page.frame import address, piece
 from partkin.page.reading_form import BETWEEN, FIELDS, LABELS
-from partkin.readings.typed_into import TypedInto
+from partkin.readings.gathering import TypedInto
 from partkin.readings.typed_readings import NAMES, TypedWords, understood
 
 # What is not known by then follows: the answer to a reading is wanted within a tenth of a second.

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from partkin.model.build import Feature, Reading
 from partkin.model.build import current as current
-from partkin.model.pointing import direction_deg
+from partkin.model.mating import direction_deg
 from partkin.model.words import LENGTH_QUANTITIES, MM_PER_UNIT
 from partkin.tables.instruments import coordinate_error_mm, greatest_error_mm
 from partkin.tables.threads import parse_thread

@@ -15,10 +15,9 @@ import numpy as np
 
 from partkin.positions.by_draws import look_mm
 from partkin.positions.lengths import standard_uncertainty_mm
-from partkin.readings.could_read import FINER, Field, field_of, only, read_already
+from partkin.readings.could_read import FINER, SELLER, Field, field_of, only, read_already
 from partkin.readings.expected_places import ExpectedPlaces, expected_places, gradients
 from partkin.readings.next_readings import LEAST_TOLD, Next, order_of
-from partkin.readings.reading_costs import SELLER
 from partkin.tables.instruments import greatest_error_mm
 from partkin.trial.places import as_tried
 

@@ -1,4 +1,4 @@
-"""Everything that could be read on either part, with what each would come out at in the draws of the chance."""
+"""Everything that could be read on either part: what it costs, and would come out at in the draws of the chance."""
 
 from __future__ import annotations
 
@@ -7,19 +7,70 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from partkin.fit.arrays import Pairs
+from partkin.fit.minimax import best_placement
 from partkin.model.build import Reading
 from partkin.model.positions import Positions
-from partkin.model.trial import Trial
+from partkin.model.verdict import Trial
+from partkin.model.words import Instrument
 from partkin.positions import lengths
 from partkin.positions.budget import covariance_mm2, length_row
 from partkin.positions.by_draws import agreement, ask_by_draws
-from partkin.positions.next_reading import Ask, Candidate
-from partkin.readings.reading_costs import effort_minutes, instrument_for
+from partkin.positions.next_reading import Ask, Candidate, spread_drops
 from partkin.tables.instruments import greatest_error_mm, reading_costs
 from partkin.trial.believed import Guard
 from partkin.trial.chances import guard_of_trial, sides_drawn, size_errors_of
 from partkin.trial.findings import Findings
 from partkin.trial.places import Places
+
+SELLER: Instrument = "seller"
+BENCH: tuple[Instrument, ...] = ("caliper", "steel rule", "tape")
+
+
+def effort_minutes(instrument: str, labour_rate: float | None = None) -> float:
+    """Minutes that a reading takes, its price counted in minutes of work where an hourly rate is known.
+
+    Examples
+    --------
+    >>> effort_minutes("template"), effort_minutes("template", 60.0)
+    (15.0, 16.0)
+    """
+    row = reading_costs()[instrument]
+    return row.minutes + (60.0 * row.price / labour_rate if labour_rate else 0.0)
+
+
+def to_read_as_finely(length_mm: float, error_mm: float, quantity: str = "centres") -> str | None:
+    """Say with what, on the bench, a length is read so finely; None: with none of it.
+
+    Examples
+    --------
+    >>> to_read_as_finely(80.0, 0.5), to_read_as_finely(80.0, 0.2), to_read_as_finely(612.0, 0.1)
+    ('steel rule', 'caliper across the two edges', None)
+    """
+    ways = [(quantity, "")] if quantity != "centres" else [("centres", ""), ("near edges", " across the two edges")]
+    for how, says in ways:
+        for name in reversed(BENCH):
+            reaches = length_mm <= reading_costs()[name].longest_mm
+            if reaches and greatest_error_mm(name, length_mm, how) <= error_mm * (1.0 + 1e-9):
+                return f"{name}{says}"
+    return None
+
+
+def instrument_for(length_mm: float, at_hand: bool, quantity: str = "centres") -> Instrument:
+    """The instrument to take: the seller's where the part is not at hand, else the finest that reaches.
+
+    Examples
+    --------
+    >>> instrument_for(80.0, True), instrument_for(612.0, True), instrument_for(1276.0, True)
+    ('caliper', 'steel rule', 'tape')
+    >>> instrument_for(80.0, False)
+    'seller'
+    """
+    if not at_hand:
+        return SELLER
+    reaching = [name for name in BENCH if length_mm <= reading_costs()[name].longest_mm] or ["tape"]
+    return min(reaching, key=lambda name: (greatest_error_mm(name, length_mm, quantity), BENCH.index(name)))
+
 
 DRAWS = 2048
 # A draw in space takes a hundred times as long as one in the plane.
@@ -224,3 +275,64 @@ def _donor_half_mm(feature: str, rows: Sequence[Reading]) -> tuple[float | None,
     """The newest reading of a donor feature's width, with its greatest error; a cell is taken as exact."""
     mine = [r for r in lengths.current(rows) if r.quantity == "across" and r.from_feature == feature]
     return (lengths.value_mm(mine[-1]), lengths.greatest_error_of_mm(mine[-1])) if mine else (None, 0.0)
+
+
+# Holes that conflict count so many times in the root of the sum that is shrunk.
+CONFLICTING = 2.0
+# What is in no pair is of little use, and yet what is read from it places the others.
+UNPAIRED = 0.1
+
+
+def asks_without_draws(field: Field, places: Places, trial: Trial, most: int) -> tuple[Ask, ...]:
+    """Rank what could be read, best first, without promising what any value means.
+
+    Parameters
+    ----------
+    field
+        Of which the draws all but agree.
+    places, trial
+        That it was made with.
+    most
+        How many to return.
+    """
+    shown = places.hosted.placed_by
+    weights: tuple[dict[str, float], dict[str, float]] = {}, {}
+    conflict = trial.answer.conflict
+    fighting = {(pair.fixing, pair.feature) for pair in conflict.pairs} if conflict is not None else set()
+    for pair in trial.answer.pairs:
+        if 0.0 < pair.allowed_mm < OPEN_PLAY_MM:
+            weight = (CONFLICTING if (pair.fixing, pair.feature) in fighting else 1.0) / pair.allowed_mm
+            weights[0][pair.feature] = weights[1][shown.get(pair.fixing, pair.fixing)] = weight
+    if not weights[0]:
+        return ()
+    worth = np.zeros(len(field.candidates))
+    for positions, weight_of in zip((places.donor, places.host), weights, strict=True):
+        rows = [
+            at for at, one in enumerate(field.candidates) if one.part == positions.part and one.quantity == "centres"
+        ]
+        asked = [field.candidates[at] for at in rows]
+        if asked:
+            worth[rows] = spread_drops(positions, _weights(positions, weight_of), asked)
+    worth /= [one.effort for one in field.candidates]
+    order = sorted(np.flatnonzero(worth > 1e-9).tolist(), key=lambda at: (-round(float(worth[at]), 9), at))
+    return tuple(replace(field.ask(at), bands=(), tells=None) for at in order[:most])
+
+
+def _weights(positions: Positions, weight_of: dict[str, float]) -> np.ndarray:
+    least = UNPAIRED * min(weight_of.values())
+    return np.array([weight_of.get(name, least) for name in positions.features])
+
+
+def forces(trial: Trial) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
+    """How the least margin changes when a fixing, or a donor feature, moves: (2,) each, in its own frame.
+
+    They are the balanced forces at the best placement.
+    """
+    pairs = [(p.fixing, p.feature) for p in trial.answer.pairs if p.allowed_mm < OPEN_PLAY_MM]
+    placed = best_placement(Pairs.of(trial.task, pairs))
+    c, s = np.cos(placed.turn_rad), np.sin(placed.turn_rad)
+    back = np.array([[c, s], [-s, c]])
+    mirror = np.array([-1.0 if trial.mirrored else 1.0, 1.0])
+    host = {fixing: weight for (fixing, _), weight in zip(pairs, placed.weights, strict=True)}
+    donor = {feature: -(back @ weight) * mirror for (_, feature), weight in zip(pairs, placed.weights, strict=True)}
+    return host, donor

@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 
 from partkin.model.fitting import Placement
-from partkin.model.trial import Trial
+from partkin.model.verdict import Trial
 from partkin.positions.budget import covariance_mm2
 from partkin.positions.lengths import Distance, centre_distances
 from partkin.readings.could_read import OPEN_PLAY_MM

@@ -12,18 +12,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from partkin.model.known import Known
-from partkin.model.reasons import Unknown
-from partkin.model.trial import Trial
-from partkin.model.verdict import Verdict
+from partkin.model.verdict import Trial, Unknown, Verdict
 from partkin.model.words import mm
 from partkin.positions.by_draws import told_by_each, weight_between
 from partkin.positions.next_reading import Ask, Candidate
 from partkin.positions.wording import meaning, named
-from partkin.readings.could_read import FEWEST_DRAWS, Field, donor_at_hand, field_of, only
+from partkin.readings.could_read import (
+    FEWEST_DRAWS,
+    SELLER,
+    Field,
+    asks_without_draws,
+    donor_at_hand,
+    field_of,
+    only,
+    to_read_as_finely,
+)
 from partkin.readings.could_read import OPEN_PLAY_MM as OPEN_PLAY_MM
-from partkin.readings.reading_costs import SELLER, to_read_as_finely
-from partkin.readings.rough_ranking import asks_without_draws
-from partkin.readings.rough_ranking import forces as forces
+from partkin.readings.could_read import forces as forces
 from partkin.tables.instruments import reading_costs
 from partkin.trial.findings import Findings
 from partkin.trial.places import Places, as_tried

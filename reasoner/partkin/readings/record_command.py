@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from partkin.model.positions import Suspect
-from partkin.model.reasons import Unknown
+from partkin.model.verdict import Unknown
 from partkin.model.words import SIDES
-from partkin.sheets.given_files import in_folder
+from partkin.sheets.files import in_folder
 
 
 def record_command(part: str, quantity: str, one: str, other: str, instrument: str | None, folder: str) -> str:

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from partkin.model.build import Build
-from partkin.model.folding import folded
 from partkin.model.positions import Missing, Observed, Positions, likeliest
 from partkin.model.problem import FaultyInput, Problem
+from partkin.model.words import folded
 from partkin.positions import adjust, ellipse, place_budget
 from partkin.positions.budget import Ellipse
 from partkin.positions.lengths import current

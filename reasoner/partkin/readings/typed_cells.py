@@ -18,8 +18,8 @@ from partkin.readings.typed_readings import (
     refused,
     typed_as,
 )
+from partkin.sheets.cells import faults_of_cells
 from partkin.sheets.number import UNITS, NotANumber, parse_number
-from partkin.sheets.typed import faults_of_cells
 from partkin.tables.instruments import greatest_error_mm
 from partkin.tables.threads import parse_thread
 

@@ -11,11 +11,9 @@ from partkin.model.build import Build, Reading
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, SIDES, WITHDRAWN, Instrument, Quantity
 from partkin.positions.lengths import current
-from partkin.readings.gathering import Faults
-from partkin.readings.typed_into import TypedInto
-from partkin.sheets.cells import DECIMALS
+from partkin.readings.gathering import Faults, TypedInto
+from partkin.sheets.cells import DECIMALS, cell_value, faults_of_cells
 from partkin.sheets.number import UNITS, NotANumber, Number, parse_number
-from partkin.sheets.typed import cell_value, faults_of_cells
 
 COMMAND = "record"
 FEATURES, READINGS = "features.csv", "readings.csv"

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from partkin.model.adapting import BenchStep
-from partkin.model.folding import folded
 from partkin.model.verdict import Verdict
-from partkin.model.words import BOLTS_ON, WITH_ADAPTATION
+from partkin.model.words import BOLTS_ON, WITH_ADAPTATION, folded
 from partkin.report.text import verdict_work
 
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from partkin.model.folding import folded
-from partkin.model.reasons import Reason
-from partkin.model.verdict import Verdict
+from partkin.model.verdict import Reason, Verdict
+from partkin.model.words import folded
 
 
 def chain_text(verdict: Verdict, disagreeing: Iterable[tuple[str, str]] = ()) -> str:

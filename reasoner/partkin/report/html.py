@@ -10,8 +10,7 @@ from markupsafe import Markup
 
 from partkin.model.build import Build, Feature, Reading
 from partkin.model.drawing import OptionRow, OverlayView, ReportView
-from partkin.model.reasons import Caution
-from partkin.model.verdict import Verdict
+from partkin.model.verdict import Caution, Verdict
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED, WITH_ADAPTATION
 from partkin.report.html_pieces import Sources, environment, report_style
 

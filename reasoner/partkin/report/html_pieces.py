@@ -24,9 +24,9 @@ from partkin.drawing.plan_drawing import BROAD_PX, key_strokes, plan_svg
 from partkin.drawing.shapes import millimetres
 from partkin.drawing.sketch import sketch_svg
 from partkin.drawing.svg import FONT, clean, escaped, screen_style
+from partkin.model.adapting import together
 from partkin.model.build import Build, Feature
 from partkin.model.stripping import RefitStep, StripStep
-from partkin.model.together import together
 from partkin.model.version import __version__
 from partkin.model.words import QUANTITIES, SIDES, in_hundred
 from partkin.report.html_figure import figure, shared_shapes
@@ -40,7 +40,7 @@ from partkin.report.text import (
     sentence,
     three_figures,
 )
-from partkin.tables.words import screen_words
+from partkin.tables.reader import screen_words
 
 NONE = "-"
 TEMPLATES = Path(__file__).parent / "templates"

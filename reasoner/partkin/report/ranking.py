@@ -8,7 +8,7 @@ import json
 from dataclasses import asdict
 
 from partkin.model.choosing import Asking, Calibration, Range, Ranking, Total, Way
-from partkin.model.folding import folded
+from partkin.model.words import folded
 from partkin.sheets.dialect import safe_cell
 
 COLUMNS = ("way", "verdict", "best level", "chance", "expected", "until done", "at worst")

@@ -6,7 +6,7 @@ import csv
 import io
 import json
 
-from partkin.model.table import Cell, Table
+from partkin.model.known import Cell, Table
 from partkin.sheets.dialect import safe_cell
 
 WIDEST = 60

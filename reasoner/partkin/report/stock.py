@@ -6,7 +6,7 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
-from partkin.model.table import Table
+from partkin.model.known import Table
 from partkin.model.verdict import Verdict
 from partkin.report.rows import rows_text
 from partkin.report.verdict_file import as_tree

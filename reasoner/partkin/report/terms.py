@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Protocol
 
-from partkin.tables.words import screen_words
+from partkin.tables.reader import screen_words
 
 
 class Described(Protocol):

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from partkin.model.adapting import Action, Adaptation
+from partkin.model.adapting import Action, Adaptation, together
 from partkin.model.drawing import OptionRow
-from partkin.model.folding import folded
-from partkin.model.reasons import Reason
-from partkin.model.together import together
-from partkin.model.verdict import Pair, Verdict
-from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, mm
+from partkin.model.verdict import Pair, Reason, Verdict
+from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, folded, mm
 
 MARKS = {
     "bolts on": "[=]", "bolts on with adaptation": "[~]", "does not fit": "[x]", "not enough measured": "[?]",

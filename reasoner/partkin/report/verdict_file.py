@@ -8,8 +8,7 @@ from typing import Any
 
 from partkin.model.adapting import Action, Adaptation, EdgeGap
 from partkin.model.fitting import Chance, Conflict, LikelyPlaces, Nogood, Piece, Placement, WithinErrors
-from partkin.model.reasons import Unknown
-from partkin.model.verdict import Laid, Pair, Verdict
+from partkin.model.verdict import Laid, Pair, Unknown, Verdict
 
 FORMAT = 1
 RULED_OUT = ("do", "feature", "says", "source")

@@ -1,18 +1,17 @@
-"""One cell to one value: a reader for each kind of column."""
+"""One cell to one value: a reader for each kind of column; and ids proposed for what people call by other names."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
-from partkin.model.columns import Column
+from partkin.model.columns import BY_NAME, Column
+from partkin.model.problem import Problem
 from partkin.model.words import ALSO_CALLED, KG_PER_UNIT, KINDS, MM_PER_UNIT
-from partkin.sheets.days import NoDay, parse_day
 from partkin.sheets.findings import ProblemList
-from partkin.sheets.money import parse_money
-from partkin.sheets.number import UNITS, DecimalSign, NotANumber, Number, parse_number
+from partkin.sheets.number import UNITS, DecimalSign, NoDay, NotANumber, Number, parse_day, parse_money, parse_number
 from partkin.tables.threads import parse_thread
 
 LONGEST_ID = 64
@@ -275,3 +274,82 @@ def _whole_reader(column: Column, decimal: DecimalSign) -> Reader:
         return int(value)
 
     return read
+
+
+def cell_value(sheet: str, column: str, text: str | None) -> Any:
+    """The value of a cell that `faults_of_cells` found no fault with; None where nothing is told.
+
+    Examples
+    --------
+    >>> cell_value("readings.csv", "on", "28 May 2024")
+    '2024-05-28'
+    """
+    described = next(one for one in BY_NAME[sheet].columns if one.name == column)
+    return reader_of(described, ".", ProblemList())(text.strip()) if text and text.strip() else None
+
+
+def faults_of_cells(sheet: str, cells: Mapping[str, str | None]) -> tuple[Problem, ...]:
+    """What is wrong with cells by themselves, by column name; None and blank ones are not known, which is no fault.
+
+    Examples
+    --------
+    >>> [str(one) for one in faults_of_cells("readings.csv", {"on": "31.5.24", "by": None})]  # doctest: +ELLIPSIS
+    ['readings.csv::on: "31.5.24" has a year of two digits, and may be more than one day. Write ...']
+    """
+    found = []
+    for column in BY_NAME[sheet].columns:
+        text = (cells.get(column.name) or "").strip()
+        if not text:
+            continue
+        try:
+            reader_of(column, ".", ProblemList())(text)
+        except CellFault as fault:
+            found.append(Problem(sheet, 0, column.name, fault.what, fault.mend))
+    return tuple(found)
+
+
+LONGEST_PROPOSED = 32
+
+
+def proposed_id(name: str, taken: Collection[str] = ()) -> str:
+    """Return an id made of a name, unlike those that are taken.
+
+    Examples
+    --------
+    >>> proposed_id("Dash carrier (left)"), proposed_id("Türgriff", ("turgriff",)), proposed_id("!!")
+    ('dash-carrier-left', 'turgriff-2', 'part')
+    """
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    bare = re.sub(r"[^a-z0-9_.]+", "-", plain)[:LONGEST_PROPOSED].strip("-.") or "part"
+    if bare not in taken:
+        return bare
+    return next(one for number in range(2, len(taken) + 3) if (one := f"{bare}-{number}") not in taken)
+
+
+def numbered_on(first: str, count: int, taken: Collection[str] = ()) -> tuple[str, ...]:
+    """Return ids from the first on, those that are taken left out.
+
+    Examples
+    --------
+    >>> numbered_on("F1", 3, ("F2",)), numbered_on("y", 3), numbered_on("a", 2, ("a", "b"))
+    (('F1', 'F3', 'F4'), ('y', 'z', 'aa'), ('c', 'd'))
+    """
+    found: list[str] = []
+    one = first
+    while len(found) < count:
+        if one not in taken:
+            found.append(one)
+        one = _next(one)
+    return tuple(found)
+
+
+def _next(one: str) -> str:
+    """The id after one: its number and one more, or the next letter."""
+    number = re.search(r"\d{1,9}$", one)
+    if number:
+        return f"{one[: number.start()]}{int(number[0]) + 1:0{len(number[0])}d}"
+    if not re.fullmatch("[a-z]{1,2}", one):
+        return f"{one}2"
+    if one[-1] < "z":
+        return one[:-1] + chr(ord(one[-1]) + 1)
+    return "aa" if len(one) == 1 else (chr(ord(one[0]) + 1) + "a" if one[0] < "z" else "a1")

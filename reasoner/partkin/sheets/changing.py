@@ -1,18 +1,22 @@
-"""Sheets changed on disk: all that belongs together or nothing, and never so that a fault comes in."""
+"""Sheets changed on disk, in their own dialect: rows added, cells filled, all that belongs together or nothing."""
 
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Iterable, Mapping
+import csv
+import io
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
+from partkin.model.columns import BY_NAME, NUMERIC, Sheet
 from partkin.model.problem import FaultyInput, Problem
-from partkin.sheets.dialect import Grid, read_grid
+from partkin.sheets.dialect import Dialect, Grid, read_grid, row_text, safe_cell
+from partkin.sheets.files import alone, put_whole, together
 from partkin.sheets.findings import ProblemList
-from partkin.sheets.loading import read_files, read_tables
-from partkin.sheets.records import SheetTable
-from partkin.sheets.settings import read_settings
-from partkin.sheets.whole import alone, put_whole, together
+from partkin.sheets.loading import read_files, read_settings, read_tables
+from partkin.sheets.number import PLAIN_NUMBER, NotANumber, parse_number
+from partkin.sheets.records import Record, SheetTable, column_name
 
 MOST_TRIES = 5
 
@@ -132,3 +136,252 @@ def _replace(target: Path, before: bytes | None, after: bytes) -> bool:
 def _unwritable(sheet: str, error: OSError) -> FaultyInput:
     what = f"the sheet cannot be written ({error.strerror or 'unknown reason'})"
     return refused(sheet, 0, "", what, "Close it elsewhere, make room on the disk, or mend the folder's permissions")
+
+
+def append(folder: Path, sheet: str, row: Mapping[str, str]) -> None:
+    """Add one row to a sheet, atomically; make the sheet with its header where it is missing.
+
+    The sheet keeps its encoding, separator, decimal sign, line ends, column order and unknown columns. Every
+    other row stays as it is, byte for byte. A column that the sheet lacks is added at the end of its header.
+    Texts that a spreadsheet would run as a formula get an apostrophe before them, which reading takes off.
+
+    Parameters
+    ----------
+    folder
+        The build folder.
+    sheet
+        For instance `readings.csv`.
+    row
+        Cells by column name, as text, numbers with a dot or a comma. Empty ones may be left out.
+
+    Raises
+    ------
+    FaultyInput
+        The row would bring a fault where there was none before, or the sheet cannot be read or written; then
+        nothing was changed.
+    KeyError
+        There is no such sheet.
+    """
+    append_all(folder, {sheet: (row,)})
+
+
+def append_all(folder: Path, rows: Mapping[str, Sequence[Mapping[str, str]]]) -> None:
+    """Add rows to one or several sheets that make sense only together: all of them or none.
+
+    Everything is checked before any sheet is written; where writing one fails, those written before it are put
+    back, and where it is killed, the next command completes it. A sheet that is named with no rows is made with its
+    header where it is missing. Everything else is as with `append`.
+    """
+    change(folder, rows, lambda standing: with_rows(standing, rows))
+
+
+def with_rows(standing: Standing, rows: Mapping[str, Sequence[Mapping[str, str]]]) -> dict[str, bytes]:
+    """Return the bytes of the sheets with rows added."""
+    return {
+        name: _written(BY_NAME[name], standing.tables[name], standing.grid_of(name), added)
+        for name, added in rows.items()
+        if added or name not in standing.contents
+    }
+
+
+def _written(sheet: Sheet, table: SheetTable, grid: Grid | None, rows: Sequence[Mapping[str, str]]) -> bytes:
+    names = {column.name for column in sheet.columns}
+    filled = [{column_name(name): text.strip() for name, text in row.items() if text.strip()} for row in rows]
+    header = list(table.header) if grid else [column.name for column in sheet.columns]
+    number = len(grid.rows) + 1 if grid else 2
+    for name in (name for cells in filled for name in cells if name not in header and name not in names):
+        mend = "Leave it out, or add the column by hand"
+        raise refused(sheet.name, number, name, f"there is no column {name}", mend)
+    added = list(dict.fromkeys(name for cells in filled for name in cells if name not in header))
+    dialect = dialect_of(table, grid)
+    text = grid.text if grid else row_text(header, dialect)
+    if added and grid:
+        text = wider_header(sheet.name, grid, added)
+        header += added
+    if text and not text.endswith(("\n", "\r")):
+        text += dialect.line_end
+    numeric = numeric_columns(sheet)
+    for cells in filled:
+        written = {
+            name: number_cell(cell, dialect) if name in numeric else safe_cell(cell) for name, cell in cells.items()
+        }
+        text += row_text([written.get(name, "") for name in header], dialect)
+    return encoded(sheet.name, number, text, dialect)
+
+
+def dialect_of(table: SheetTable, grid: Grid | None) -> Dialect:
+    """Return how rows are to be written into a sheet."""
+    if grid is None:
+        return Dialect()
+    dialect = table.dialect
+    # Semicolons come from countries of decimal commas; a dot that is there already says otherwise.
+    if dialect.separator == ";" and dialect.decimal == ".":
+        places = [place for place, name in enumerate(table.header) if name in numeric_columns(table.sheet)]
+        if not any("." in cells[place] for cells in grid.rows[1:] for place in places if place < len(cells)):
+            return replace(dialect, decimal=",")
+    return dialect
+
+
+def numeric_columns(sheet: Sheet) -> frozenset[str]:
+    """Return the columns of a sheet that hold numbers."""
+    return frozenset(column.name for column in sheet.columns if column.read_as in NUMERIC)
+
+
+def number_cell(text: str, dialect: Dialect) -> str:
+    """Return a number as the sheet's dialect writes it."""
+    number = parse_number(text)
+    if isinstance(number, NotANumber) or not PLAIN_NUMBER.fullmatch(text):
+        return safe_cell(text)
+    sign = "," if dialect.decimal == "," else "."
+    plain = text.lstrip("+").replace(",", ".").replace(".", sign)
+    # Three places behind the sign could be a thousand where the sheet leaves that open.
+    if isinstance(parse_number(plain, dialect.decimal), NotANumber):
+        plain += "0"
+    return plain
+
+
+def wider_header(sheet: str, grid: Grid, added: list[str]) -> str:
+    """Return the sheet's text with columns added at the end of its first row."""
+    width = len(grid.rows[0])
+    for place, cells in enumerate(grid.rows):
+        if len(cells) > width and any(cell.strip() for cell in cells[width:]):
+            what = f"row {place + 1} has more cells than the header, so no column can be added"
+            raise refused(sheet, place + 1, "", what, "Mend that row first")
+    lines = io.StringIO(grid.text, newline="")
+    next(csv.reader(lines, delimiter=grid.dialect.separator, strict=True))
+    end = lines.tell()
+    first, rest = grid.text[:end], grid.text[end:]
+    bare = first.rstrip("\r\n")
+    more = row_text(added, grid.dialect).removesuffix(grid.dialect.line_end)
+    return bare + grid.dialect.separator + more + (first[len(bare) :] or grid.dialect.line_end) + rest
+
+
+def encoded(sheet: str, row: int, text: str, dialect: Dialect) -> bytes:
+    """Return the bytes of a sheet's text; `row` is blamed where a letter cannot be held."""
+    try:
+        return (b"\xef\xbb\xbf" if dialect.mark else b"") + text.encode(dialect.encoding)
+    except UnicodeEncodeError as error:
+        letter = text[error.start : error.start + 1]
+        what = f'the sheet is Latin-1 and cannot hold "{letter}"'
+        mend = "Save the sheet as CSV, UTF-8, or leave the letter out"
+        raise refused(sheet, row, "", what, mend) from None
+
+
+LOOK = "Look at the sheet, and try again"
+RowKey = tuple[str, ...]
+
+
+def fill(folder: Path, sheet: str, cells: Mapping[RowKey, Mapping[str, str]]) -> None:
+    """Fill empty cells of rows, all of them or none, atomically.
+
+    Every other row stays as it is, byte for byte. A column that the sheet lacks is added at the end of its header.
+
+    Parameters
+    ----------
+    folder
+        The build folder.
+    sheet
+        For instance `features.csv`.
+    cells
+        By the key of the row (the sheet's key columns, in their order), cells by column name, as text.
+
+    Raises
+    ------
+    FaultyInput
+        There is no such row, a cell is filled already, or filling it would bring a fault where there was none
+        before; then nothing was changed.
+    KeyError
+        There is no such sheet.
+    """
+    change(folder, (sheet,), lambda standing: {sheet: _with_cells(standing, sheet, cells)})
+
+
+def revise(
+    folder: Path,
+    cells: Mapping[str, Mapping[RowKey, Mapping[str, str]]],
+    rows: Mapping[str, Sequence[Mapping[str, str]]],
+) -> None:
+    """Write over cells that somebody was shown and said yes to, and add rows: all of it or none, atomically.
+
+    `cells`: by sheet, as with `fill`; `rows`: by sheet, as with `append_all`.
+
+    Raises
+    ------
+    FaultyInput
+        There is no such row, or it would bring a fault where there was none before; then nothing was changed.
+    """
+
+    def make(standing: Standing) -> dict[str, bytes]:
+        written = with_rows(standing, rows)
+        after = Standing({**standing.contents, **written})
+        return {**written, **{sheet: _with_cells(after, sheet, wanted, True) for sheet, wanted in cells.items()}}
+
+    change(folder, {**cells, **rows}, make)
+
+
+def _with_cells(
+    standing: Standing, sheet: str, cells: Mapping[RowKey, Mapping[str, str]], over: bool = False
+) -> bytes:  # fmt: skip
+    grid, table = standing.grid_of(sheet), standing.tables[sheet]
+    if grid is None:
+        raise refused(sheet, 0, "", "there is no such sheet", LOOK)
+    rows = dict(_row_of(BY_NAME[sheet], table, key, wanted, over) for key, wanted in cells.items())
+    return _with_filled(BY_NAME[sheet], table, grid, rows)
+
+
+def _row_of(
+    sheet: Sheet, table: SheetTable, key: RowKey, wanted: Mapping[str, str], over: bool
+) -> tuple[int, Mapping[str, str]]:
+    """The place of a row in the grid, and what is to be written there."""
+    found = next((r for r in table.records if tuple(str(r.get(name)) for name in sheet.key) == key), None)
+    if found is None:
+        named = " of ".join(reversed(key))
+        raise refused(sheet.name, 0, sheet.key[-1], f"there is no {named}", "Add its row first")
+    taken = () if over else tuple(name for name in wanted if _is_filled(found, name))
+    if taken:
+        what = f"{taken[0]} of {key[-1]} is stated already ({found.get(taken[0], 'not readable')})"
+        mend = "A stated cell is never written over: mend it in the sheet by hand if it is wrong"
+        raise refused(sheet.name, int(found["row"]), taken[0], what, mend)
+    return int(found["row"]) - 1, wanted
+
+
+def _is_filled(record: Record, name: str) -> bool:
+    return name in record or name in record.get("faulty", ())
+
+
+def _with_filled(sheet: Sheet, table: SheetTable, grid: Grid, rows: Mapping[int, Mapping[str, str]]) -> bytes:
+    dialect = dialect_of(table, grid)
+    header = list(table.header)
+    added = list(dict.fromkeys(name for wanted in rows.values() for name in wanted if name not in header))
+    numeric = numeric_columns(sheet)
+    text = grid.text
+    # From the last row up, so that the places of those before it stay.
+    spans = _spans(grid)
+    for place in sorted(rows, reverse=True):
+        cells = [*grid.rows[place], *[""] * (len(header) + len(added) - len(grid.rows[place]))]
+        for name, cell in rows[place].items():
+            at = (header + added).index(column_name(name))
+            cells[at] = number_cell(cell, dialect) if name in numeric else safe_cell(cell)
+        first, last = spans[place]
+        text = text[:first] + _line(cells, dialect, text[first:last]) + text[last:]
+    if added:
+        text = wider_header(sheet.name, Grid(grid.rows, grid.dialect, text), added)
+    return encoded(sheet.name, 0, text, dialect)
+
+
+def _line(cells: list[str], dialect: Dialect, before: str) -> str:
+    """A row with the line end that it had."""
+    bare = before.rstrip("\r\n")
+    return row_text(cells, dialect).removesuffix(dialect.line_end) + before[len(bare) :]
+
+
+def _spans(grid: Grid) -> list[tuple[int, int]]:
+    """Where each row of the grid begins and ends in its text."""
+    lines = io.StringIO(grid.text, newline="")
+    reader = csv.reader(lines, delimiter=grid.dialect.separator, strict=True)
+    spans, first = [], 0
+    for _ in reader:
+        last = lines.tell()
+        spans.append((first, last))
+        first = last
+    return spans

@@ -6,8 +6,7 @@ from collections.abc import Iterable
 from itertools import islice
 
 from partkin.model.columns import BY_NAME, SHEET_ORDER
-from partkin.model.nearest import MOST_CANDIDATES, nearest
-from partkin.model.problem import Problem
+from partkin.model.problem import MOST_CANDIDATES, Problem, nearest
 
 MOST_GUESSES = 300
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Set
 
 from partkin.model.columns import PARTS
-from partkin.sheets.cycles import find_cycles, shown
 from partkin.sheets.findings import ProblemList
 from partkin.sheets.records import Record, SheetTable
+from partkin.sheets.references import find_cycles, shown
 
 SHEET = "held_by.csv"
 MOST_ROWS_TRIED = 5000

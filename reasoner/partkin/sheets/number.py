@@ -1,13 +1,14 @@
-"""Numbers as people write them: decimal comma, fractions, inches; the unclear is refused with a reason."""
+"""Numbers, amounts of money and days as people write them; the unclear is refused with a reason."""
 
 from __future__ import annotations
 
+import datetime
 import math
 import re
 from dataclasses import dataclass, field
 from typing import Literal
 
-from partkin.model.nearest import nearest
+from partkin.model.problem import nearest
 
 LONGEST_NUMBER = 40
 OF_AN_INCH = (4, 8, 16, 32, 64, 128)
@@ -178,3 +179,135 @@ def decimal_sign(cells: list[str], separator: str) -> DecimalSign:
     # Nothing settles it but the separator, which is that of a country of decimal commas.
     unclear = {sign for cell in cells if _UNCLEAR.fullmatch(cell) for sign in ",." if sign in cell}
     return {0: ".", 1: "," if "," in unclear else "mixed", 2: "mixed"}[len(unclear)]
+
+
+# Signs that people write for a currency; several codes: any of them, and the build says which (ISO 4217).
+SIGNS: dict[str, tuple[str, ...]] = {
+    "€": ("EUR",), "£": ("GBP",), "$": ("USD", "CAD", "AUD", "NZD", "SGD", "HKD", "MXN"), "¥": ("JPY", "CNY"),
+    "₹": ("INR",), "zł": ("PLN",), "kč": ("CZK",), "kr": ("SEK", "NOK", "DKK", "ISK"), "kr.": ("DKK", "SEK", "NOK"),
+    "fr.": ("CHF",), "ft": ("HUF",), "lei": ("RON",), "₺": ("TRY",), "₴": ("UAH",),
+    "euro": ("EUR",), "euros": ("EUR",), "us$": ("USD",),
+}  # fmt: skip
+_SIGN = r"[A-Za-z]{2,5}\.?|zł|kč|Kč|[€£$¥₹₺₴]|[Uu][Ss]\$"
+_BEFORE = re.compile(rf"({_SIGN})\s*([-+]?[\d.,].*)", re.DOTALL)
+_BEHIND = re.compile(rf"(.*[\d.,])\s*[-\u2013\u2014]{{0,2}}\s*({_SIGN})", re.DOTALL)
+_CODE = re.compile(r"[A-Za-z]{3}", re.ASCII)
+# 1.250,00 and 1,250.00 can be read in one way only, since both signs are there.
+_BOTH_SIGNS = re.compile(r"([-+]?\d{1,3})((?:\.\d{3})+,\d{1,2}|(?:,\d{3})+\.\d{1,2})", re.ASCII)
+
+
+@dataclass(frozen=True)
+class Money:
+    """An amount; `currencies`: what its sign may stand for, () where none was written."""
+
+    amount: float
+    currencies: tuple[str, ...] = ()
+
+
+def parse_money(text: str, decimal: DecimalSign = ".") -> Money | NotANumber:
+    """Read an amount, with or without a currency before or behind it.
+
+    A bare number has the sheet's decimal sign. Beside a currency 1.250 is a person's writing and may be a thousand.
+
+    Examples
+    --------
+    >>> [parse_money(text) for text in ("180 EUR", "€180", "1.250,00 eur")]  # doctest: +NORMALIZE_WHITESPACE
+    [Money(amount=180.0, currencies=('EUR',)), Money(amount=180.0, currencies=('EUR',)),
+     Money(amount=1250.0, currencies=('EUR',))]
+    >>> parse_money("180 mm").what
+    '"mm" is no currency that is known here'
+    """
+    plain = " ".join(text.replace("\u00a0", " ").replace("\u202f", " ").split())
+    match = _BEFORE.fullmatch(plain)
+    sign, amount = (match[1], match[2]) if match else ("", plain)
+    if match is None and (match := _BEHIND.fullmatch(plain)):
+        amount, sign = match[1], match[2]
+    currencies = currencies_of(sign) if sign else ()
+    if sign and not currencies:
+        return NotANumber(f'"{sign}" is no currency that is known here', "Write its three letters, such as EUR")
+    amount = amount.strip()
+    if both := _BOTH_SIGNS.fullmatch(amount):
+        thousands = both[2][0]
+        amount = both[1] + both[2].replace(thousands, "").replace(",", ".")
+    else:
+        amount = amount.removesuffix(",").removesuffix(".")
+    number = parse_number(amount, "mixed" if currencies else decimal)
+    if isinstance(number, NotANumber):
+        return number
+    if number.unit is not None:
+        return NotANumber(f'"{number.unit}" is no currency', "Write the amount alone, or its currency behind it")
+    return Money(number.value, currencies)
+
+
+def currencies_of(sign: str) -> tuple[str, ...]:
+    """What a sign or three letters stand for."""
+    known = SIGNS.get(sign.lower())
+    if known is None and _CODE.fullmatch(sign) and sign.lower() not in ("deg", "lbs", "kgs"):
+        return (sign.upper(),)
+    return known or ()
+
+
+MONTHS = (
+    "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
+    "december",
+)  # fmt: skip
+MEND = "Write year-month-day, such as 2024-05-31"
+_CLOCK = r"(?:[T ](?:[01]\d|2[0-3]):[0-5]\d(?::[0-5]\d(?:\.\d+)?)?(?:Z|[+-]\d{2}:?\d{2})?)?"
+_YEAR_FIRST = re.compile(r"(\d{4})([-./])(\d{1,2})\2(\d{1,2})" + _CLOCK, re.ASCII)
+_YEAR_LAST = re.compile(r"(\d{1,2})([-./])\s?(\d{1,2})\2\s?(\d{4})", re.ASCII)
+_SHORT_YEAR = re.compile(r"\d{1,2}([-./])\s?\d{1,2}\1\s?'?\d{2}", re.ASCII)
+_DAY_AND_NAME = re.compile(r"(\d{1,2})(?:st|nd|rd|th|\.)?[- ]([a-z]{3,9})\.?,?[- ](\d{4})", re.ASCII)
+_NAME_AND_DAY = re.compile(r"([a-z]{3,9})\.?[- ](\d{1,2})(?:st|nd|rd|th)?,?[- ](\d{4})", re.ASCII)
+
+
+@dataclass(frozen=True)
+class NoDay:
+    """Why a text is no day, and how to mend it."""
+
+    what: str
+    mend: str = MEND
+
+
+def parse_day(text: str) -> str | NoDay:
+    """Return a day as ISO 8601 has it.
+
+    Examples
+    --------
+    >>> [parse_day(day) for day in ("28.5.2024", "5/28/2024", "28 May 2024", "May 28, 2024", "2024-05-28T17:30")]
+    ['2024-05-28', '2024-05-28', '2024-05-28', '2024-05-28', '2024-05-28']
+    >>> parse_day("5/6/2024").what
+    '"5/6/2024" may be 2024-06-05 or 2024-05-06'
+    """
+    plain, shown = " ".join(text.lower().split()), f'"{" ".join(text.split())[:40]}"'
+    if match := _YEAR_FIRST.fullmatch(plain.upper()):
+        found = _days((match[1], match[3], match[4]))
+    elif match := _YEAR_LAST.fullmatch(plain):
+        found = _days((match[4], match[3], match[1]), (match[4], match[1], match[3]))
+    elif match := _DAY_AND_NAME.fullmatch(plain):
+        found = _days((match[3], _month(match[2]), match[1]))
+    elif match := _NAME_AND_DAY.fullmatch(plain):
+        found = _days((match[3], _month(match[1]), match[2]))
+    elif _SHORT_YEAR.fullmatch(plain):
+        return NoDay(f"{shown} has a year of two digits, and may be more than one day")
+    else:
+        return NoDay(f"{shown} is not a day that can be read")
+    if len(found) > 1:
+        return NoDay(f"{shown} may be {' or '.join(found)}", "Write the one that is meant")
+    return found[0] if found else NoDay(f"there is no day {shown}", "Write a day of the calendar, such as 2024-05-31")
+
+
+def _month(name: str) -> str:
+    """The month's number; 0 where the name is of none or of several."""
+    named = [at for at, month in enumerate(MONTHS, start=1) if month.startswith(name) or name == month[:4]]
+    return str(named[0]) if len(named) == 1 else "0"
+
+
+def _days(*ways: tuple[str, str, str]) -> list[str]:
+    """The days that there are among (year, month, day), each once."""
+    found = []
+    for way in ways:
+        try:
+            found.append(datetime.date(*map(int, way)).isoformat())
+        except ValueError:
+            continue
+    return list(dict.fromkeys(found))

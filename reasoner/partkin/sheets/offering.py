@@ -14,14 +14,12 @@ from partkin.model.build import Build
 from partkin.model.columns import GREATEST_AMOUNT
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import OPTION_KINDS
-from partkin.sheets.as_cells import number_text
-from partkin.sheets.days import NoDay, parse_day
 from partkin.sheets.dialect import UTF8_MARK, plain_cell, read_grid
+from partkin.sheets.files import content_of
 from partkin.sheets.findings import ProblemList
-from partkin.sheets.given_files import content_of
-from partkin.sheets.money import parse_money
-from partkin.sheets.number import NotANumber
+from partkin.sheets.number import NoDay, NotANumber, parse_day, parse_money
 from partkin.sheets.records import column_name
+from partkin.sheets.values import number_text
 
 LARGEST_BYTES = 5_000_000
 MOST_LISTINGS = 10_000

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from partkin.model.problem import Problem
 from partkin.model.words import MM_PER_UNIT
+from partkin.sheets.cells import faults_of_cells, proposed_id
 from partkin.sheets.headings import (
     LENGTHS,
     MEANINGS,
@@ -18,8 +19,6 @@ from partkin.sheets.headings import (
     said_heading,
 )  # fmt: skip
 from partkin.sheets.number import UNITS, DecimalSign, NotANumber, Number, decimal_sign, parse_number
-from partkin.sheets.proposing import proposed_id
-from partkin.sheets.typed import faults_of_cells
 from partkin.sheets.workbook import Tab
 
 Cells = dict[str, str]

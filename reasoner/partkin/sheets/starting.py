@@ -10,7 +10,7 @@ from pathlib import Path
 
 from partkin.model.columns import FEATURES, PARTS, SETTING_MEANINGS, SETTINGS, SHEETS, Sheet
 from partkin.model.problem import FaultyInput, Problem
-from partkin.sheets.appending import append_all
+from partkin.sheets.changing import append_all
 from partkin.sheets.dialect import Dialect, read_grid, row_text
 from partkin.sheets.findings import ProblemList
 from partkin.sheets.loading import load

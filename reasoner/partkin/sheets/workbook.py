@@ -13,8 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from partkin.model.columns import BY_NAME, NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS
-from partkin.model.nearest import nearest
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, Problem, nearest
 from partkin.sheets.dialect import LARGEST_BYTES
 from partkin.sheets.findings import ProblemList
 

@@ -11,9 +11,8 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from partkin.graph import in_stock
-from partkin.graph.in_stock import RESTRAINT_PART, WantedPart
-from partkin.graph.stores import Server, is_url
+from partkin.graph import stores
+from partkin.graph.stores import RESTRAINT_PART, Server, WantedPart, is_url
 from partkin.model.problem import FaultyInput, Problem
 from partkin.stock import index
 from partkin.stock.finding import Host
@@ -106,7 +105,7 @@ def ask(
 def _check_graph(manifest: Manifest, graph: str) -> None:
     """Refuse a server that holds nothing of a stock: what speaks against a part would be left out."""
     if graph and graph != manifest.graph:
-        found = Server(graph).rows(f"ASK {{ GRAPH <{in_stock.graph_iri(manifest.token)}> {{ ?s ?p ?o }} }}")
+        found = Server(graph).rows(f"ASK {{ GRAPH <{stores.graph_iri(manifest.token)}> {{ ?s ?p ?o }} }}")
         if found != [{"answer": "true"}]:
             mend = "Leave --graph out, or add the parts to a stock with it"
             raise FaultyInput((Problem("graph", 0, "--graph", f"{graph} holds nothing of this stock", mend),))
@@ -165,7 +164,7 @@ class _Asking:
         found: list[dict[str, tuple[str, ...]]] = [{} for _ in questions]
         place = self.graph or self.manifest.graph
         about = [at for at, rows in enumerate(asked) if rows and place]
-        own, adds = in_stock.graph_iri(self.manifest.token), frozenset(self.manifest.adds)
+        own, adds = stores.graph_iri(self.manifest.token), frozenset(self.manifest.adds)
         # A server may be within reach of this machine alone.
         store, do = (place, self._here) if is_url(place) else (str(self.stock / place), self._done)
         jobs = [(store, own, self._iris(asked[at]), questions[at].wanted, adds) for at in about]
@@ -178,7 +177,7 @@ class _Asking:
         found: dict[str, str] = {}
         for one, parts in rows.items():
             names, adds = (_column(self.stock, one, column).take(parts).to_pylist() for column in ("part", "added"))
-            found |= {in_stock.part_iri(name, at): name for name, at in zip(names, adds, strict=True)}
+            found |= {stores.part_iri(name, at): name for name, at in zip(names, adds, strict=True)}
         return found
 
     def _here(self, job: Any, jobs: Sequence[tuple[Any, ...]]) -> list[Any]:

@@ -17,7 +17,6 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from pyarrow import csv, parquet
 
-from partkin import sheets
 from partkin.model.build import Build, Connector, Feature, Outline, Part, Reading, VehicleModel, Zone
 from partkin.model.columns import COLUMNS, FEATURES, PARTS, Column
 from partkin.model.positions import Positions
@@ -26,6 +25,7 @@ from partkin.positions import adjust, dimensions
 from partkin.positions.lengths import coordinate_half_width_mm
 from partkin.sheets.cells import CellFault, offered_id, reader_of
 from partkin.sheets.findings import ProblemList
+from partkin.sheets.loading import load
 
 # What says whose place a part takes in one build says nothing in a stock.
 _OF_ONE_BUILD = ("part", "origin", "takes_place_of", "part_of", "goes_on", "broken_by")
@@ -97,7 +97,7 @@ def read(file: Path) -> tuple[Batch, tuple[Problem, ...]]:
         It is none of these, or cannot be read at all.
     """
     if file.is_dir():
-        loaded = sheets.load(file)
+        loaded = load(file)
         return (_EMPTY, loaded.problems) if loaded.build is None else (_of_build(loaded.build, file.name), ())
     ending = file.suffix.lower()
     if not file.is_file() or ending not in (".ttl", ".csv", ".parquet"):
@@ -188,7 +188,7 @@ def _feature_row(
     feature: Feature, readings: tuple[Reading, ...], at_mm: Mapping[str, list[float]], errors: Mapping[str, float],
     framed: bool,
 ) -> dict[str, Any]:  # fmt: skip
-    from partkin.model.pointing import direction_deg
+    from partkin.model.mating import direction_deg
 
     size = dimensions(feature, readings)
     place = dict(zip(("x_mm", "y_mm", "z_mm"), (*at_mm.get(feature.feature, ()), None, None, None), strict=False))

@@ -24,7 +24,7 @@ from partkin.model.build import Feature
 from partkin.model.mating import DonorFeature, Size
 from partkin.model.words import KINDS
 from partkin.stock.incoming import Batch, why_not_read
-from partkin.tables.materials import clip_rules
+from partkin.tables.work import clip_rules
 
 OPENINGS = ("hole", "slot", "peg hole", "clip hole")
 # Distances of one part that differ by no more than this are one, and so are widths of what may stand off.

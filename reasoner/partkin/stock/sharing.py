@@ -12,8 +12,8 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from partkin.graph import in_stock
-from partkin.graph.in_stock import WantedPart
+from partkin.graph import stores
+from partkin.graph.stores import WantedPart
 from partkin.model import pulse
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.version import __version__
@@ -48,8 +48,8 @@ def lay(stock: str, names: Sequence[str], host: Host, parts: Sequence[np.ndarray
 def speak(
     store: str, graph: str, parts: Mapping[str, str], wanted: WantedPart, adds: frozenset[int]
 ) -> dict[str, tuple[str, ...]]:
-    """Return what a graph says for and against parts, whose ids stand by their IRIs; see `in_stock.spoken_of`."""
-    return in_stock.spoken_of(in_stock.opened(store), graph, parts, wanted, adds)
+    """Return what a graph says for and against parts, whose ids stand by their IRIs; see `stores.spoken_of`."""
+    return stores.spoken_of(stores.opened(store), graph, parts, wanted, adds)
 
 
 @lru_cache(maxsize=256)

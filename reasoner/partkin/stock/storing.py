@@ -21,10 +21,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from pyarrow import parquet
 
-from partkin.graph import in_stock
+from partkin.graph import stores
 from partkin.graph.stores import OnDisk, Server, is_url
 from partkin.model.problem import FaultyInput, Problem
-from partkin.sheets.whole import put_whole, sync
+from partkin.sheets.files import put_whole, sync
 from partkin.stock import incoming, index
 from partkin.stock.incoming import Batch
 
@@ -275,7 +275,7 @@ def gone_of(stock: Path, one: Partition) -> np.ndarray:
 def _grow_graph(stock: Path, manifest: Manifest, batch: Batch, number: int) -> str:
     """Add what is known of the parts to the graph, and return where that is now."""
     chunks = _texts(batch, number)
-    iri = in_stock.graph_iri(manifest.token)
+    iri = stores.graph_iri(manifest.token)
     if is_url(manifest.graph):
         Server(manifest.graph).add(iri, chunks)
         return manifest.graph
@@ -300,10 +300,10 @@ def _texts(batch: Batch, number: int) -> Iterator[str]:
     for column in incoming.PART_COLUMNS:
         coded = batch.parts.column(column.name).combine_chunks().dictionary_encode()
         values = (incoming.value_of(column, cell) for cell in coded.dictionary.to_pylist())
-        written.append((np.asarray(coded.indices.fill_null(-1)), in_stock.pieces_of(column, values)))
+        written.append((np.asarray(coded.indices.fill_null(-1)), stores.pieces_of(column, values)))
     for start in range(0, len(batch), PARTS_AT_MOST):
         names = batch.parts.column("part").slice(start, PARTS_AT_MOST).to_pylist()
-        iris = [in_stock.part_iri(name, number) for name in names]
+        iris = [stores.part_iri(name, number) for name in names]
         text = "".join(
             iri.join(pieces[code])
             for codes, pieces in written if pieces

@@ -13,7 +13,7 @@ from functools import cached_property
 
 from partkin.model.build import Build, Holding
 from partkin.strip.reach import Reachable
-from partkin.tables.costs import fastener_rows
+from partkin.tables.work import fastener_rows
 
 NO_PLACE = "place not given"
 

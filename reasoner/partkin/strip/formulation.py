@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from partkin.fit.integer_program import INFINITE, IntegerProgram
 from partkin.strip.assembly import Assembly, Fastener, InTheWay
 from partkin.strip.reach import Reachable
-from partkin.tables.costs import bench_minutes, lift_row, lift_rows, place_minutes
+from partkin.tables.work import bench_minutes, lift_row, lift_rows, place_minutes
 
 # Equal plans: fewer fasteners win, and a child stays with its assembly. Far below a hundredth of a minute.
 TIE_MINUTES = 1e-5

@@ -8,10 +8,9 @@ from dataclasses import replace
 from partkin.model.build import Build
 from partkin.model.stripping import StripPlan, StripStep, Suspected
 from partkin.strip.assembly import NO_PLACE, Assembly, Fastener, assembly
-from partkin.strip.looking import look_for
 from partkin.strip.order import ordered
 from partkin.strip.search import cheapest
-from partkin.strip.steps import counted
+from partkin.strip.steps import counted, look_for
 
 MOST = 12
 NODES = 100

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from functools import cache
 from types import MappingProxyType
 
-from partkin.model.making import Making, OneDrawing
+from partkin.model.known import Making, OneDrawing
 from partkin.tables.reader import rows_of, values_of
 
 

@@ -1,12 +1,31 @@
-"""The one reader of data/tables: each row a value of a dataclass, each cell by its field's type."""
+"""What travels with the program and how it is read, and what is kept in the user's cache folder."""
 
 from __future__ import annotations
 
 import csv
+import os
 from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 from typing import Any, TypeVar, get_type_hints
 
-from partkin.tables.shipped import shipped
+
+@cache
+def shipped(folder: str) -> Path:
+    """The folder `ontology` or `data` as it travels with the program.
+
+    Examples
+    --------
+    >>> (shipped("data") / "tables").is_dir()
+    True
+    """
+    here = Path(__file__).resolve().parents[1]
+    for root in (here / "_shipped", here.parent.parent):
+        if (root / folder).is_dir():
+            return root / folder
+    raise FileNotFoundError(f"partkin was installed without its folder {folder!r}")
+
 
 Row = TypeVar("Row")
 CELLS: dict[Any, Callable[[str], Any]] = {
@@ -53,3 +72,39 @@ def read(name: str, row_type: type[Row]) -> tuple[Row, ...]:
 def values_of(name: str) -> tuple[tuple[str, float], ...]:
     """Return what a sheet of one number a row says: its first column, and its `value`."""
     return tuple((next(iter(row.values())), float(row["value"])) for row in rows_of(name))
+
+
+def cache_file(name: str) -> Path | None:
+    """Return where a file of that name is kept; None where no home folder can be told."""
+    home = os.environ.get("XDG_CACHE_HOME") or ""
+    try:
+        # The specification says: a relative path is ignored.
+        folder = Path(home) if home and Path(home).is_absolute() else Path.home() / ".cache"
+    except RuntimeError:
+        return None
+    return folder / "partkin" / name
+
+
+def keep(file: Path, text: str) -> None:
+    """Write a file of the cache whole; a cache that cannot be written is done without."""
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        part = file.with_suffix(f".{os.getpid()}.part")
+        part.write_text(text, encoding="utf-8")
+        part.replace(file)
+    except OSError:
+        return
+
+
+@dataclass(frozen=True)
+class ScreenWord:
+    """A word of text, report and page, in a line of its own."""
+
+    word: str
+    means: str
+    source: str
+
+
+def screen_words() -> tuple[ScreenWord, ...]:
+    """Return data/tables/words.csv, the verdicts first."""
+    return read("words.csv", ScreenWord)

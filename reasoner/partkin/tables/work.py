@@ -1,16 +1,18 @@
-"""What jobs take, what materials bear, and the distances that are kept: data/tables."""
+"""What jobs, fasteners and lifting take, what materials bear, and the distances that are kept: data/tables."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from itertools import zip_longest
+from types import MappingProxyType
 
 from partkin.model.build import WorkRow
 from partkin.model.problem import Problem
-from partkin.tables.reader import read, rows_of
+from partkin.tables.reader import read, rows_of, values_of
 
 ANY = "any"
 AMOUNTS = ("minutes", "cost", "workmanship_mm")
@@ -172,3 +174,158 @@ def work_for(do: str, group: str, overrides: Iterable[WorkRow] = ()) -> WorkRow:
                 if row.do == do and row.group == wanted:
                     return row
     raise KeyError(f"work.csv has no row for {do!r}")
+
+
+@dataclass(frozen=True)
+class FastenerRow:
+    """What one kind of fastener takes, each; `bench_factor`: how much of it at a bench.
+
+    `holds`: it bears the part's weight. `label`: bag or tag.
+    """
+
+    kind: str
+    minutes_each: float
+    bench_factor: float
+    holds: bool
+    label: str
+    source: str
+
+
+@dataclass(frozen=True)
+class LiftRow:
+    """How many people lift up to a mass (None: no upper end), and what fetching them costs in minutes."""
+
+    up_to_kg: float | None
+    people_least: int
+    hoist: bool
+    minutes: float
+    says: str
+    source: str
+
+
+@cache
+def fastener_rows() -> Mapping[str, FastenerRow]:
+    """Return data/tables/fasteners.csv by kind, in table order.
+
+    Examples
+    --------
+    >>> fastener_rows()["screw"].minutes_each
+    0.5
+    """
+    return MappingProxyType({row.kind: row for row in read("fasteners.csv", FastenerRow)})
+
+
+@cache
+def lift_rows() -> tuple[LiftRow, ...]:
+    """Return data/tables/lifting.csv, lightest first."""
+    return read("lifting.csv", LiftRow)
+
+
+def lift_row(mass_kg: float) -> LiftRow:
+    """Return how a mass is lifted.
+
+    Examples
+    --------
+    >>> lift_row(50.0).says
+    'two to four people or a hoist'
+    """
+    return next(row for row in lift_rows() if row.up_to_kg is None or mass_kg <= row.up_to_kg)
+
+
+def place_minutes() -> float:
+    """What going to another place on the vehicle costs."""
+    return fastener_rows()["change of place"].minutes_each
+
+
+def bench_minutes() -> float:
+    """What carrying an assembly to the bench and laying it out costs."""
+    return fastener_rows()["bench"].minutes_each
+
+
+@cache
+def lost_shares() -> Mapping[str, float]:
+    """Return the shares of price, carriage and hours that are lost when a part does not go on (money.csv)."""
+    return MappingProxyType(dict(values_of("money.csv")))
+
+
+@dataclass(frozen=True)
+class Material:
+    """How one group of materials may be worked: `open_out`, `slot`, `new_hole` are yes, no or carrier."""
+
+    group: str
+    words: tuple[str, ...]
+    rules_as: str
+    engages_as: str
+    open_out: str
+    slot: str
+    new_hole: str
+    why: str
+    caution: str
+    source: str
+
+    def bears(self, do: str) -> bool:
+        """Whether the material may be worked in that way at all."""
+        said = {"open out": self.open_out, "slot": self.slot, "new hole": self.new_hole}
+        return said.get(do, "yes") != "no"
+
+
+@cache
+def materials() -> tuple[Material, ...]:
+    """Return data/tables/materials.csv; the first row whose word is found counts."""
+    return read("materials.csv", Material)
+
+
+@lru_cache(maxsize=256)
+def material_of(text: str | None) -> Material | None:
+    """Find the material group that a part's `material` cell names; None: not known.
+
+    Examples
+    --------
+    >>> material_of("leather-covered foam").group, material_of("Glass-filled nylon").group
+    ('covered foam', 'plastic')
+    >>> material_of("unobtainium") is None
+    True
+    """
+    if not text:
+        return None
+    said = text.lower()
+    for row in materials():
+        for word in row.words:
+            # Glass-filled nylon is no glass.
+            alone = rf"(?<![a-z0-9]){re.escape(word)}(?![a-z0-9])(?![- ](?:filled|reinforced|fib))"
+            if re.search(alone, said):
+                return row
+    return None
+
+
+@dataclass(frozen=True)
+class ClipRule:
+    """What a hole in one group of materials asks of a push-fit clip.
+
+    `takes_mm`: misplacement that the clip takes. `larger_mm`: how much larger than its hole it may be and still
+    go in; `smaller_mm`: how much smaller and still hold.
+    """
+
+    hole_in: str
+    takes_mm: float
+    larger_mm: float
+    smaller_mm: float
+    source: str
+
+
+@cache
+def clip_rules() -> Mapping[str, ClipRule]:
+    """Return data/tables/clips.csv by the group of the material that the hole is in."""
+    return MappingProxyType({row.hole_in: row for row in read("clips.csv", ClipRule)})
+
+
+def clip_rule(material: str | None) -> ClipRule:
+    """Return what a hole in this material asks of a clip; not known: as in sheet steel.
+
+    Examples
+    --------
+    >>> clip_rule("ABS").takes_mm, clip_rule("sheet steel").takes_mm, clip_rule(None).takes_mm
+    (0.5, 0.0, 0.0)
+    """
+    group = material_of(material)
+    return clip_rules().get(group.group if group else "any", clip_rules()["any"])

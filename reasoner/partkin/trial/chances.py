@@ -20,7 +20,7 @@ from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared
 from partkin.model.fitting import Chance, FitAnswer, FitTask, Spot
 from partkin.model.known import Known
 from partkin.model.positions import Positions
-from partkin.model.trial import Trial
+from partkin.model.verdict import Trial
 from partkin.positions import evenly, within_play
 from partkin.trial.believed import (
     SEED,

@@ -8,8 +8,7 @@ from partkin.model.adapting import AdaptationAnswer
 from partkin.model.fitting import Chance, OddHoles
 from partkin.model.known import Known, strictest_duty
 from partkin.model.positions import Missing, Suspect
-from partkin.model.reasons import Unknown
-from partkin.model.trial import BEST_FIRST, SeamCheck, Trial, better_way_round
+from partkin.model.verdict import BEST_FIRST, SeamCheck, Trial, Unknown, better_way_round
 from partkin.model.words import SIDES, Duty, Hand
 from partkin.tables.making import making
 

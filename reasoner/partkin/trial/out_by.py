@@ -17,7 +17,7 @@ from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared
 from partkin.model.fitting import Nogood, OddHoles, WithinErrors
 from partkin.model.known import Known, Side
 from partkin.model.positions import Positions
-from partkin.model.trial import Trial
+from partkin.model.verdict import Trial
 from partkin.trial.believed import mirror_of
 from partkin.trial.likely import left_out, said
 from partkin.trial.places import Places, in_layouts, prepared_task, sizes

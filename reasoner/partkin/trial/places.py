@@ -8,11 +8,10 @@ from dataclasses import dataclass, replace
 from partkin.fit.fixings import HostFixings, donor_features, host_fixings
 from partkin.fit.task import Prepared, prepare
 from partkin.model.build import Build, Feature
-from partkin.model.known import Known, Side
-from partkin.model.making import NOTHING_OF_THE_KIND, OneDrawing
+from partkin.model.known import NOTHING_OF_THE_KIND, Known, OneDrawing, Side
 from partkin.model.mating import Size
 from partkin.model.positions import Missing, Positions, Suspect
-from partkin.model.trial import Trial
+from partkin.model.verdict import Trial
 from partkin.model.words import SIDES
 from partkin.positions import adjust, dimensions
 from partkin.positions.asking_for import tells_sides

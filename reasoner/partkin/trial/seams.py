@@ -15,7 +15,7 @@ from partkin.model.build import Zone
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, HeldSeam, Option, Spot
 from partkin.model.known import Known, Side, is_airbag_panel
 from partkin.model.positions import Positions
-from partkin.model.trial import SeamCheck, Trial
+from partkin.model.verdict import SeamCheck, Trial
 from partkin.model.words import AIRBAG_ZONES
 from partkin.positions.budget import in_frame_mm2
 from partkin.tables.instruments import coordinate_error_mm

@@ -13,7 +13,7 @@ from partkin.fit.task import Prepared
 from partkin.model.fitting import Chance, FitAnswer
 from partkin.model.known import Known, is_airbag_panel
 from partkin.model.positions import Suspect
-from partkin.model.trial import Stand, Trial, better_way_round
+from partkin.model.verdict import Stand, Trial, better_way_round
 from partkin.positions.lengths import DISTANCES
 from partkin.trial.chances import chance_of, pairings_of, sides_drawn, size_errors, would_just_go_on
 from partkin.trial.likely import likely_places

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from partkin.model.known import Known, airbag, is_restraint
-from partkin.model.reasons import Caution
-from partkin.model.trial import SeamCheck
+from partkin.model.verdict import Caution, SeamCheck
 from partkin.model.words import AIRBAG_ZONES
 
 DEFER = "Follow the maker's instructions and local law, and leave it to a licensed person."

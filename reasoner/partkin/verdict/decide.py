@@ -7,9 +7,7 @@ from dataclasses import replace
 from partkin.model.adapting import Adaptation
 from partkin.model.fitting import Conflict, FitAnswer, Spot, WithinErrors
 from partkin.model.known import airbag, is_restraint, leading
-from partkin.model.reasons import Unknown
-from partkin.model.trial import Trial
-from partkin.model.verdict import Laid, Verdict
+from partkin.model.verdict import Laid, Trial, Unknown, Verdict
 from partkin.model.words import (
     BOLTS_ON,
     DOES_NOT_FIT,

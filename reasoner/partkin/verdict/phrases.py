@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 
 from partkin.model.fitting import Conflict, FitTask, PairFit, Spot
-from partkin.model.trial import Trial
-from partkin.model.verdict import Laid, Pair
+from partkin.model.verdict import Laid, Pair, Trial
 from partkin.model.words import heading, mm
 
 OPEN_PLAY_MM = 1.0e4

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from partkin.model.fitting import FitAnswer, WithinErrors
-from partkin.model.reasons import Reason
+from partkin.model.verdict import Reason
 from partkin.model.words import VerdictWord, mm
 from partkin.trial.findings import Findings
 from partkin.verdict.sureness import out_by_says, sureness

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 
 from partkin.model.fitting import Chance, WithinErrors
-from partkin.model.making import OneDrawing
-from partkin.model.reasons import Reason
-from partkin.model.trial import Trial
+from partkin.model.known import OneDrawing
+from partkin.model.verdict import Reason, Trial
 from partkin.model.words import in_hundred, mm
 
 SPREAD_SOURCE = "JCGM 100:2008, 4.3.7"

@@ -7,8 +7,7 @@ from collections.abc import Iterable
 from partkin.model.adapting import Adaptation
 from partkin.model.fitting import FitTask, PairFit, Placement
 from partkin.model.mating import Mating
-from partkin.model.trial import Trial
-from partkin.model.verdict import Laid, Pair, Unpaired
+from partkin.model.verdict import Laid, Pair, Trial, Unpaired
 from partkin.model.words import PairState
 from partkin.trial.findings import Findings
 

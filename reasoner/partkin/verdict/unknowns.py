@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from partkin.model.known import airbag, leading
 from partkin.model.positions import Missing, Suspect, likeliest
-from partkin.model.reasons import Unknown
+from partkin.model.verdict import Unknown
 from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, SIDES, VerdictWord, mm
 from partkin.trial.findings import Findings
 

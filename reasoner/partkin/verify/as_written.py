@@ -13,8 +13,8 @@ from typing import Any
 
 from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.words import BOLTS_ON, MM_PER_UNIT
-from partkin.tables.materials import clip_rule
 from partkin.tables.threads import parse_thread, threads_join
+from partkin.tables.work import clip_rule
 from partkin.verify.held import Held
 from partkin.verify.proofs import Named
 from partkin.verify.vectors import ALONG_X, Vector, cos_sin, exact, laid_over, minus, mirror, towards
