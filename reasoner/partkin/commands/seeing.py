@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from partkin import pipeline
-from partkin.adaptation import surroundings, worklist
+from partkin.adaptation import surroundings
+from partkin.adaptation.bench_sheet import worklist
 from partkin.commands.progress import Work
 from partkin.commands.sharing_out import of_each_donor
 from partkin.drawing.shapes import Picture
