@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -76,7 +77,11 @@ def decided(build: Build, findings: Findings) -> Verdict:
         return verdict
     from partkin.strip.plan import best_first, level_of
 
-    found = [(*one, decide(find_out(build, one[0].part, others=False))) for one in others]
+    found = []
+    for one in others:
+        # A level that names no host is left out; asked about by itself, it says what is missing.
+        with suppress(FaultyInput):
+            found.append((*one, decide(find_out(build, one[0].part, others=False))))
     return replace(verdict, levels=best_first(level_of(build, verdict, *one) for one in found))
 
 

@@ -1,6 +1,9 @@
 """Laws that every answer keeps, on random builds: how many answers go where they must not.
 
 python tests/campaigns/laws.py --count 5000 --start 0
+python tests/campaigns/laws.py --laws --count 10000 --kept kept.json    # only what is confirmed, and how long it takes
+
+With --kept the counts stand in a file, and the same command goes on where it was stopped.
 
 However the same parts are written down, the answer is the same; a larger hole or a fixing that is wanted no more never
 makes it worse; and what is decided is confirmed in fractions. Even numbers are whole builds, odd ones partial.
@@ -17,7 +20,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 if __name__ == "__main__":
@@ -42,7 +45,9 @@ LEAST_MARGIN_MM, MOST_MARGIN_MM = -9.9, 1000.0
 # One of two answers that should be the same is decided, the other is not: no contradiction, and not the same.
 OPEN = "open on one side: "
 ANSWERED = "a build has its answers"
+SOON = "an answer takes at most 15 s"
 CONFIRMED = "what is decided is confirmed"
+LONGEST_S = 15.0
 
 
 def framed(build: Build, parts: tuple[str, ...], turn_deg: float, flip: bool = False) -> Build:
@@ -234,8 +239,10 @@ def check(build: Build, donor: str, host: str | None) -> Verdict:
 def faults_of(seed: int, where: Path, laws: dict[str, Callable[[Build, str], Build]]) -> Iterator[tuple[str, str]]:
     """Each law that was put to the answers of a build, and how it is broken (empty: it is kept)."""
     for build, donor, host in asked(seed, where):
-        at = f"{seed} {donor} {host or ''}".rstrip()
+        at, begun = f"{seed} {donor} {host or ''}".rstrip(), time.process_time()
         verdict = check(build, donor, host)
+        took_s = time.process_time() - begun
+        yield SOON, "" if took_s <= LONGEST_S else f"{at}: {took_s:.1f} s"
         if verdict.verdict != NOT_ENOUGH:
             refused = confirm(json.loads(verdict_json(verdict)), build).refused
             yield CONFIRMED, "" if not refused else f"{at}: {verdict.verdict}: {'; '.join(refused)}"
@@ -249,6 +256,53 @@ def faults_of(seed: int, where: Path, laws: dict[str, Callable[[Build, str], Bui
                 yield law, said and f"{OPEN if said.startswith(OPEN) else ''}{at}: {said.removeprefix(OPEN)}"
 
 
+@dataclass
+class Counted:
+    """How often each law was put to an answer, how often it was broken or left open, and the next build."""
+
+    builds: int = 0
+    next: int = 0
+    put: collections.Counter[str] = field(default_factory=collections.Counter)
+    against: collections.Counter[str] = field(default_factory=collections.Counter)
+    opened: collections.Counter[str] = field(default_factory=collections.Counter)
+    said: list[str] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, kept: Path | None, start: int) -> Counted:
+        """What a file keeps; nothing yet where there is none."""
+        if kept is None or not kept.exists():
+            return cls(next=start)
+        counters = ("put", "against", "opened")
+        tree = json.loads(kept.read_text(encoding="utf-8"))
+        return cls(**{name: collections.Counter(x) if name in counters else x for name, x in tree.items()})
+
+    def take(self, law: str, said: str) -> None:
+        """Count an answer that a law was put to."""
+        half_open = said.startswith(OPEN)
+        self.put[law] += 1
+        self.opened[law] += half_open
+        self.against[law] += bool(said) and not half_open
+        if said:
+            self.said.append(f"{law}: {said}")
+            print(self.said[-1], flush=True)
+
+    def ask(self, seed: int, where: Path, laws: dict[str, Callable[[Build, str], Build]]) -> None:
+        """Put every law to every answer of a build."""
+        failed = ""
+        try:
+            for law, said in faults_of(seed, where, laws):
+                self.take(law, said)
+        except Exception as failure:
+            failed = f"{seed}: {failure!r}"
+        self.take(ANSWERED, failed)
+        self.builds, self.next = self.builds + 1, seed + 1
+
+    def keep(self, kept: Path) -> None:
+        """Write the file anew; it is whole whenever this is stopped."""
+        kept.with_suffix(".part").write_text(json.dumps(vars(self), indent=1), encoding="utf-8")
+        kept.with_suffix(".part").replace(kept)
+
+
 def main() -> None:
     """Read the words of the command line, ask, and print what breaks and how often each law was kept."""
     words = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -256,34 +310,23 @@ def main() -> None:
     words.add_argument("--start", type=int, default=0)
     words.add_argument("--at-most-s", type=float, default=float("inf"), help="end after this many seconds")
     words.add_argument("--laws", nargs="*", help="these alone; none: only what is confirmed")
+    words.add_argument("--kept", type=Path, metavar="FILE", help="where the counts stand")
     given = words.parse_args()
     every = SAME | NO_WORSE
     laws = every if given.laws is None else {name: every[name] for name in given.laws}
-    put: collections.Counter[str] = collections.Counter()
-    against: collections.Counter[str] = collections.Counter()
-    opened: collections.Counter[str] = collections.Counter()
-    begun, builds = time.monotonic(), 0
-    with tempfile.TemporaryDirectory() as where:
-        for seed in range(given.start, given.start + given.count):
-            if time.monotonic() - begun > given.at_most_s:
-                break
-            builds += 1
-            try:
-                for law, said in faults_of(seed, Path(where), laws):
-                    put[law] += 1
-                    half_open = said.startswith(OPEN)
-                    opened[law] += half_open
-                    against[law] += bool(said) and not half_open
-                    if said:
-                        print(f"{law}: {said}", flush=True)
-            except Exception as failure:
-                against[ANSWERED] += 1
-                print(f"{ANSWERED}: {seed}: {failure!r}", flush=True)
-            put[ANSWERED] += 1
-    print(f"{builds} builds from {given.start}")
-    for law in (ANSWERED, CONFIRMED, *laws):
-        print(f"  {law}: {put[law]}, against it {against[law]}, open on one side {opened[law]}")
-    sys.exit(1 if sum(against.values()) else 0)
+    counted, begun = Counted.of(given.kept, given.start), time.monotonic()
+    for seed in range(counted.next, given.start + given.count):
+        if time.monotonic() - begun > given.at_most_s:
+            break
+        with tempfile.TemporaryDirectory() as where:
+            counted.ask(seed, Path(where), laws)
+        if given.kept is not None:
+            counted.keep(given.kept)
+    print(f"{counted.builds} builds from {given.start}")
+    for law in (ANSWERED, SOON, CONFIRMED, *laws):
+        put, against, opened = (count[law] for count in (counted.put, counted.against, counted.opened))
+        print(f"  {law}: {put}, against it {against}, open on one side {opened}")
+    sys.exit(1 if sum(counted.against.values()) else 0)
 
 
 if __name__ == "__main__":

@@ -79,8 +79,12 @@ def test_the_order_of_the_rows_changes_nothing_on_more(kind: str, start: int, tm
     assert sum(same_bytes(kind, seed, tmp_path) for seed in range(start, start + 20)) >= 20
 
 
-def test_what_a_number_decides_is_confirmed_with_a_slot_of_no_direction(tmp_path: Path) -> None:
-    assert [said for _, said in laws.faults_of(321, tmp_path, {}) if said] == []
+# 63, 321: a part number decides, a float or a slot's direction is not known. 430: in space, a seam lies elsewhere.
+# 90: in space, few starts find no placement of two of three. 2717: a part of an assembly whose host is not named.
+@pytest.mark.parametrize("seed", [63, 90, 321, 430, 2717])
+def test_answers_that_were_once_refused_are_confirmed(seed: int, tmp_path: Path) -> None:
+    found = list(laws.faults_of(seed, tmp_path, {}))
+    assert [said for _, said in found if said] == [] and found
 
 
 @pytest.mark.parametrize("seed", [0, 3, 6, 7, 9])

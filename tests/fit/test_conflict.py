@@ -43,7 +43,7 @@ def is_closed(given: FitTask, conflict: Conflict) -> None:
     options = [(o.fixing, o.feature) for o in given.options]
     assert leaves_nothing_open(options, conflict.fixings, conflict.features, [n.pairs for n in conflict.nogoods])
     for nogood in conflict.nogoods:
-        assert nogood.mirrored is given.mirrored and not nogood.local
+        assert nogood.mirrored is given.mirrored
         assert confirms(fixed_pairs(given, nogood.pairs), nogood.pieces), nogood
 
 

@@ -72,16 +72,13 @@ def test_every_proof_is_confirmed_in_fractions(proofs) -> None:
     assert len(proofs) >= 6
     assert sum(len(nogood.pieces) > 1 for _, _, nogood in proofs) >= 2
     assert [seed for seed, task, nogood in proofs if confirmed(task, nogood) is not None] == []
-    assert not any(nogood.local for _, _, nogood in proofs)
 
 
 @pytest.mark.slow
-def test_more_proofs_are_confirmed_and_few_are_local() -> None:
+def test_more_proofs_are_confirmed() -> None:
     found = refused(16, 300)
     assert len(found) > 100
-    whole = [(seed, task, nogood) for seed, task, nogood in found if not nogood.local]
-    assert [seed for seed, task, nogood in whole if confirmed(task, nogood) is not None] == []
-    assert sum(nogood.local for _, _, nogood in found) <= len(found) // 20
+    assert [seed for seed, task, nogood in found if confirmed(task, nogood) is not None] == []
 
 
 def test_what_a_proof_rules_out_holds_nowhere_in_its_boxes(proofs) -> None:
@@ -147,7 +144,7 @@ def test_two_too_far_apart_need_one_piece() -> None:
         given=True,
     )
     answer = solve(task)
-    assert answer.fits is False and answer.certified == "certified"
+    assert answer.fits is False
     (nogood,) = answer.conflict.nogoods
     assert nogood.pieces == (Piece((-180.0, 180.0), apart=("F1", "F2")),)
     assert confirmed(task, nogood) is None
@@ -161,7 +158,7 @@ def test_a_part_turned_over_is_refused_by_the_axes() -> None:
     options = tuple(Option(f"F{k}", f"d{k}", 0.5) for k in range(3))
     task = FitTask(tuple(host), tuple(donor), options, given=True)
     answer = solve(task)
-    assert answer.fits is False and answer.certified == "certified"
+    assert answer.fits is False
     assert all(confirmed(task, nogood) is None for nogood in answer.conflict.nogoods)
     over = replace(task, features=tuple(replace(s, axis=tuple(-v for v in s.axis)) for s in task.features))
     assert solve(over).fits is True

@@ -11,7 +11,7 @@ import pytest
 import partkin
 from builders import build
 from partkin.fit.rotations import turned_by
-from partkin.model.build import Build, Feature
+from partkin.model.build import Build, Feature, Part, Zone
 from partkin.report.text import verdict_text
 from partkin.report.verdict_file import verdict_json
 from partkin.verify.verify import confirm
@@ -111,22 +111,50 @@ def test_a_wall_bent_too_far_is_refused_with_a_proof_over_every_turn() -> None:
     assert nogood["pieces"] and "local" not in nogood
 
 
-def test_what_is_proved_near_here_alone_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("named", [True, False])
+def test_what_was_found_and_not_proved_over_every_turn_is_not_decided(
+    named: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """With no boxes allowed nothing can be proved over every turn."""
     from partkin.fit import space_certificate, space_layout
 
     def hardly(pairs, ids, near=(), limit=0):
         return space_certificate.prove(pairs, ids, near, limit=1)
 
+    off = {"F5": (0.0, 0.0, 14.0)}
+    there = donor(DISH, off) if named else [replace(f, goes_on=None) for f in donor(DISH, off)]
+    assert partkin.check(made(fixings(DISH), there), "donor").verdict == "does not fit"
     monkeypatch.setattr(space_layout, "prove", hardly)
-    sheets = made(fixings(DISH), donor(DISH, {"F5": (0.0, 0.0, 14.0)}))
+    verdict = partkin.check(made(fixings(DISH), there), "donor")
+    assert verdict.verdict == "not enough measured" and verdict.conflict is None
+    assert verdict.margin_mm < 0 and len(verdict.pairs) == 5, "what was found is shown"
+    says = next(one.says for one in verdict.unknown if "not proved within the limit" in one.says)
+    assert ("finer instrument" in says) == named and ("goes_on" in says) == (not named)
+
+
+@pytest.mark.parametrize("by_mm", [0.0, 30.0])
+def test_a_seam_is_seen_from_above_however_high_the_frame_of_its_part_lies(by_mm: float) -> None:
+    """No sheet says how high a seam is: a donor read from 45 mm lower down is not refused for that."""
+    there = donor(DISH, turn=np.eye(3))
+    sheets = made(fixings(DISH), there)
+    came_off = [replace(f, part="old", feature=f.goes_on, x_mm=f.x_mm - 300, y_mm=f.y_mm + 20, z_mm=f.z_mm - 45)
+                for f in there]  # fmt: skip
+    seam = ((-40.0, 10.0), (60.0, 10.0))
+    sheets = replace(
+        sheets,
+        parts=(*(replace(p, duty="trim", airbag=None) for p in sheets.parts),
+               Part("old", origin="original", takes_place_of="host", seen_from="outside", duty="trim")),
+        features=(*sheets.features, *came_off),
+        zones=(Zone("old", "s", "tear seam", seam),
+               Zone("donor", "s", "tear seam", tuple((x + 300.0, y - 20.0 + by_mm) for x, y in seam))),
+    )  # fmt: skip
     verdict = partkin.check(sheets, "donor")
+    assert verdict.verdict == ("does not fit" if by_mm else "bolts on")
     tree = json.loads(verdict_json(verdict))
-    assert verdict.verdict == "does not fit" and tree["conflict"]["local"] is True
-    (nogood,) = tree["conflict"]["certificate"]["pairings"]
-    assert nogood["local"] is True and nogood["pieces"] == []
-    assert "not proved over every turn" in verdict_text(verdict)
-    assert any("not proved over all turns" in fault for fault in confirm(tree, sheets).refused)
+    assert confirm(tree, sheets).refused == ()
+    if by_mm:
+        assert tree["conflict"]["elsewhere"]["departure_mm"] == pytest.approx(by_mm, abs=1e-3)
+        assert any("however else the donor may be laid" in said for said in confirm(tree, sheets).as_stated)
 
 
 def test_a_dish_too_deep_is_refused_and_names_the_middle_and_what_holds_it() -> None:

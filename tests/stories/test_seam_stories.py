@@ -98,6 +98,31 @@ def test_a_proof_of_one_seam_says_nothing_where_the_donor_has_another_in_place()
     assert partkin.check(both, "donor").verdict == "bolts on"
 
 
+def test_a_seam_that_is_turned_is_confirmed_as_the_panel_is_laid() -> None:
+    """About its own middle its points are where they were: no proof over every placement, but it lies elsewhere."""
+    (left, low), (right, high) = SEAM[0], SEAM[2]
+    middle = ((left + right) / 2, (low + high) / 2)
+    upright = tuple((middle[0] + y - middle[1], middle[1] + x - middle[0]) for x, y in SEAM)
+    made = panel(upright, points=PLATE, named=True)
+    verdict, tree, confirmation = told(made)
+    assert verdict.verdict == "does not fit" and tree["conflict"]["certificate"] is None
+    assert confirmation.refused == ()
+    # The corners of the lying one are 40 mm to the side of the upright one, which is 20 mm wide.
+    assert tree["conflict"]["elsewhere"]["departure_mm"] == pytest.approx(40.0, abs=1e-3)
+    for key, value in (("within_mm", 40.1), ("within_mm", 0.1), ("original_at", None), ("kind", "airbag door")):
+        forged = json.loads(json.dumps(tree))
+        forged["conflict"]["elsewhere"][key] = value
+        assert confirm(forged, made).refused, key
+    forged = json.loads(json.dumps(tree))
+    forged["conflict"]["elsewhere"]["original_at"][0][3] += 60.0
+    assert confirm({**forged, "measured_from": "original"}, made).refused
+    assert confirm({**tree, "verdict": "bolts on with adaptation", "adaptations": tree["besides"]}, made).refused
+    right = Zone("donor", "e", "tear seam", SEAM)
+    assert confirm(tree, replace(made, zones=(Zone("old", "s", "tear seam", SEAM), right))).refused
+    another = replace(made, zones=(*made.zones, right))
+    assert confirm(tree, another).refused, "the donor has another seam, and that lies in place"
+
+
 def test_which_face_was_looked_at_is_asked_where_the_seam_hangs_on_it() -> None:
     """From either face the holes go on; the seam lies right from one of them only."""
     verdict = partkin.check(panel(SEAM, named=False, faces=("outside", None)), "donor")

@@ -189,8 +189,8 @@ class OnePairing:
         if dressed.refusal is not None and all(choice.refusal is None for choice in chosen):
             return None
         trial = Adaptation(dressed.actions, 0.0, None, 0.0, False, None, dressed.pairs)
-        after = self.geometry.answer(adapted_task(self.question.task, trial))
-        if not after.fits or after.margin_mm is None:
+        after = self.geometry.answer_of_fit(adapted_task(self.question.task, trial))
+        if after is None or after.margin_mm is None:
             return None
         return Finished(dressed.actions, dressed.pairs, after.margin_mm)
 

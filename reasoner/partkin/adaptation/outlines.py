@@ -69,8 +69,8 @@ def edge_gaps(
     for row in neighbours:
         lines = [line for line in ours if line.name == row.edge] or ours
         move, facing = (to_host or {}).get(row.neighbour), [line for line in theirs if line.part == row.neighbour]
-        rings = [in_host(line.corners_mm, donor_to_host)[:, :2] for line in lines]
-        gap = _gap(row, rings, [in_host(line.corners_mm, move)[:, :2] for line in facing], landmarks or {})
+        rings = [in_host(line.corners_mm, donor_to_host) for line in lines]
+        gap = _gap(row, rings, [in_host(line.corners_mm, move) for line in facing], landmarks or {})
         found += [gap] if gap is not None else []
     return tuple(found)
 

@@ -14,6 +14,7 @@ from partkin.adaptation.room import Rim
 from partkin.adaptation.standing import REACH_TOLERANCE_MM, excess_mm
 from partkin.fit import quick_fit
 from partkin.fit.segments import direction
+from partkin.fit.solve import holds as goes_on
 from partkin.fit.solve import solve
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, Option, Placement, Spot
 
@@ -47,6 +48,11 @@ class Geometry:
     def answer(self, task: FitTask) -> FitAnswer:
         """The whole answer under a given pairing where all of it holds."""
         return quick_fit.answer(task) if self.is_quick else solve(task)
+
+    def answer_of_fit(self, task: FitTask) -> FitAnswer | None:
+        """The same; None where it does not go on, which in space is told before anything is asked of its margin."""
+        answer = None if task.dims == 3 and goes_on(task) is False else self.answer(task)
+        return answer if answer is not None and answer.fits else None
 
     def placement(self, task: FitTask) -> Placement | None:
         """Where a given pairing lies at best, whether it holds or not."""

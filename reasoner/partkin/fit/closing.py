@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from partkin.fit.layout import Pair
+from partkin.fit.search import NotProved
 from partkin.fit.work import FIT_MM, Demand, WorkedTask
 from partkin.model.fitting import Nogood
 
@@ -104,6 +105,10 @@ def close_all(work: WorkedTask, demands: Sequence[Demand], *, alone: bool = Fals
     demands
     alone
         True: prove that none of them can be paired even by itself.
+
+    Raises
+    ------
+    LimitReached, NotProved
     """
     closing = Closing(work)
     for some in [[demand] for demand in demands] if alone else [demands]:
@@ -115,7 +120,9 @@ def _proved(work: WorkedTask, pairs: frozenset[Pair]) -> Nogood:
     ordered = sorted(pairs, key=work.layout.ids)
     named = tuple(work.layout.ids(pair) for pair in ordered)
     pieces = work.prove(ordered)
-    return Nogood(named, tuple(pieces or ()), mirrored=work.task.mirrored, local=pieces is None)
+    if pieces is None:
+        raise NotProved
+    return Nogood(named, pieces, mirrored=work.task.mirrored)
 
 
 def leaves_nothing_open(

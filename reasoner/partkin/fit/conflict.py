@@ -42,7 +42,7 @@ def find_conflict(work: WorkedTask, short_mm: float) -> Conflict:
 
     Raises
     ------
-    LimitReached
+    LimitReached, NotProved
     """
     demands = _smallest(work)
     nogoods = close_all(work, demands)
@@ -142,5 +142,4 @@ def _named(
     nogoods: Sequence[Nogood],
 ) -> Conflict:  # fmt: skip
     fixings, features = _split(work, demands)
-    local = any(nogood.local for nogood in nogoods)
-    return Conflict(fixings, features, shortfall_mm, tuple(pairs), tuple(nogoods), local=local)
+    return Conflict(fixings, features, shortfall_mm, tuple(pairs), tuple(nogoods))

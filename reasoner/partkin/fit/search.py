@@ -28,6 +28,10 @@ class LimitReached(Exception):
     """The search needed more nodes than it may have."""
 
 
+class NotProved(LimitReached):
+    """No proof was found, within what a proof may take, that pairs cannot hold together."""
+
+
 class AllSpent(Exception):
     """What is searched together has taken all steps that it may take."""
 

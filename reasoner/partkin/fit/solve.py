@@ -8,7 +8,7 @@ import numpy as np
 
 from partkin.fit.conflict import find_conflict, no_pair_at_all, shortage
 from partkin.fit.layout import Aim, Layout, Pair
-from partkin.fit.search import MOST_TIES, AllSpent, FoundPairing, LimitReached
+from partkin.fit.search import MOST_TIES, AllSpent, FoundPairing, LimitReached, NotProved
 from partkin.fit.work import FIT_MM, WorkedTask
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, NoPlacement
 
@@ -37,7 +37,7 @@ def solve(task: FitTask, node_limit: int = NODE_LIMIT, *, proof: bool = True) ->
         pairs within their play), then has the largest margin, then comes first in feature-id order along
         the fixings in id order. Where nothing must be paired, at least one pair is still asked for.
         False: with the best margin over all pairings that cover the musts, and a smallest conflict.
-        None: undecided within the limit.
+        None: undecided within the limit; where no proof was found that it does not fit, with that margin.
 
     Notes
     -----
@@ -106,6 +106,9 @@ def _does_not_fit(work: WorkedTask, proof: bool) -> FitAnswer:
     try:
         work.next_question()
         conflict = find_conflict(work, found[0].excess_mm)
+    except NotProved:
+        says = f"that it does not go on was found, and not proved within the limit of {work.limit}"
+        return _answer(work, None, found, limit=says)
     except LimitReached:
         conflict, limit = None, f"no smallest conflict was found within the limit of {work.limit}"
     return _answer(work, False, found, limit=limit, conflict=conflict)
@@ -156,7 +159,7 @@ def _nothing(task: FitTask, reason: str) -> FitAnswer:
 
 def _answer(
     work: WorkedTask,
-    fits: bool,
+    fits: bool | None,
     found: list[FoundPairing],
     *,
     limit: str | None = None,

@@ -1,9 +1,8 @@
-"""Pair and place a donor in space: fixings with their own axes, certified over every rotation where that closes.
+"""Pair and place a donor in space: fixings with their own axes, certified over every rotation.
 
 The pairing is searched as in the plane (`search`), with distances and the angles between axes as filters and
 the placements of `space_minimax` in place of the plane's. A fit is shown by its placement. That something does
-not fit is proved over all rotations where the boxes of `space_certificate` suffice; where they do not, the
-answer says "certified locally": no start led to a placement that fits.
+not fit is proved over all rotations by the boxes of `space_certificate`; where they do not suffice, it is undecided.
 """
 
 from __future__ import annotations
@@ -37,9 +36,8 @@ def solve_space(task: FitTask, node_limit: int, proof: bool = True) -> FitAnswer
     Returns
     -------
     FitAnswer
-        As in the plane, but: the margin is the largest that several starts lead to; `certified` says
-        whether "does not fit" was proved over every rotation; `gaps` lists how far each fixing's faces
-        stand apart when the donor is pushed on until the first of those that face the same way meet.
+        As in the plane, but: the margin is the largest that several starts lead to; `gaps` lists how far the faces
+        of each fixing stand apart when the donor is pushed on until the first of those that face the same way meet.
     """
     from partkin.fit.solve import answer_of
 
@@ -55,18 +53,13 @@ def solve_space(task: FitTask, node_limit: int, proof: bool = True) -> FitAnswer
             assert isinstance(work.known, SpaceKnown)
             work.known.hints = hints
             continue
-        return _dressed(task, answer)
+        return replace(answer, gaps=gaps(task, answer.pairs))
     raise AssertionError("a proof and the placements do not agree")
 
 
 def work_in_space(task: FitTask, node_limit: int) -> SpaceWork:
     """Arrange a task; in space half as many nodes may be opened, as each takes longer."""
     return SpaceWork.of(task, max(1, node_limit // NODES_FOR_ONE))
-
-
-def _dressed(task: FitTask, answer: FitAnswer) -> FitAnswer:
-    local = answer.conflict is not None and answer.conflict.local
-    return replace(answer, gaps=gaps(task, answer.pairs), certified="certified locally" if local else "certified")
 
 
 def gaps(task: FitTask, pairs: Sequence[PairFit]) -> tuple[tuple[str, float], ...]:

@@ -31,7 +31,7 @@ from partkin.model.fitting import Piece, TurnBox
 
 Floats = np.ndarray
 
-BOXES = 6000
+BOXES = 24_000
 """Boxes that one proof may take."""
 _GRID = 2.0**-14
 _FINE = ((2.0**-15, 1.0), (1.0, 2.0**30))

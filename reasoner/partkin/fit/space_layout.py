@@ -279,7 +279,7 @@ class SpaceWork(WorkedTask):
     @property
     def limit(self) -> str:
         """What bounds a question."""
-        return f"{self.node_limit} nodes or {PROGRAMS} convex programs"
+        return f"{self.node_limit} nodes, {PROGRAMS} convex programs or {BOXES} boxes of rotations"
 
     def next_question(self) -> None:
         """Allow all nodes and programs anew."""

@@ -155,7 +155,6 @@ class Nogood:
     pairs: tuple[tuple[str, str], ...]
     pieces: tuple[Piece, ...]
     mirrored: bool = False
-    local: bool = False
     near_mm: tuple[float, float] | None = None
 
 
@@ -215,7 +214,6 @@ class Conflict:
     shortfall_mm: float | None
     pairs: tuple[PairFit, ...]
     nogoods: tuple[Nogood, ...]
-    local: bool = False
     seams: tuple[HeldSeam, ...] = ()
     errors: WithinErrors | None = None
 
@@ -288,8 +286,6 @@ class FitAnswer:
         vain.
     flex_to_be_sure
         It fits rigid as it likely is; `flex_used_mm` is what may be needed for all that the readings leave open.
-    certified
-        In space: "certified locally" where "does not fit" was not proved over every rotation.
     """
 
     fits: bool | None
@@ -306,7 +302,6 @@ class FitAnswer:
     gaps: tuple[tuple[str, float], ...] = ()
     flex_used_mm: float = 0.0
     flex_to_be_sure: bool = False
-    certified: str = "certified"
 
 
 @dataclass(frozen=True)

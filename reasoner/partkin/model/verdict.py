@@ -54,6 +54,7 @@ class SeamCheck:
 
     `too_far`: (zone kind, departure_mm, limit_mm). `unknown_on_donor`, `unknown_on_original`: zone kinds that
     one side has and the other does not list. `conflict`: the proof that no placement puts the seams right.
+    `original_at`: 4 x 4, from the original to the host, as it was laid for that.
     """
 
     is_airbag_panel: bool
@@ -63,6 +64,7 @@ class SeamCheck:
     unknown_on_original: tuple[str, ...] = ()
     not_compared: str | None = None
     conflict: Conflict | None = None
+    original_at: tuple[tuple[float, ...], ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -168,6 +170,19 @@ class Laid:
 
 
 @dataclass(frozen=True)
+class SeamElsewhere:
+    """A tear seam or airbag door that lies further from the original's than `within_mm`, which the readings explain.
+
+    `original_at`: 4 x 4, from the original to the host, as it was laid for that.
+    """
+
+    kind: str
+    departure_mm: float
+    within_mm: float
+    original_at: tuple[tuple[float, ...], ...] | None
+
+
+@dataclass(frozen=True)
 class Level:
     """How a part within the donor, or an assembly that the donor belongs to, stands by itself.
 
@@ -191,6 +206,7 @@ class Verdict:
     it then does. `gaps`: in space, (fixing, mm) how far its faces stand apart, largest first. `flex_used_mm`: how far
     the donor has to be pulled by hand at a fixing (in vain, where it does not fit); None: it was judged rigid.
     `likely`: of what bolts on by what was measured, places within the errors of all readings that let it go on.
+    `elsewhere`: the seam that lies elsewhere as the donor is laid, of what does not fit for that.
     `odd`: of what does not go on, laid where the most fixings hold. `after`: laid once the adaptation is done.
     """
 
@@ -206,6 +222,7 @@ class Verdict:
     unpaired: tuple[Unpaired, ...] = ()
     conflict: Conflict | None = None
     conflict_says: str | None = None
+    elsewhere: SeamElsewhere | None = None
     adaptation: Adaptation | None = None
     other_adaptations: tuple[Adaptation, ...] = ()
     ruled_out: tuple[RuledOut, ...] = ()

@@ -8,7 +8,7 @@ from typing import Any
 
 from partkin.model.adapting import Action, Adaptation, EdgeGap
 from partkin.model.fitting import Chance, Conflict, LikelyPlaces, Nogood, Piece, Placement, WithinErrors
-from partkin.model.verdict import Laid, Pair, Unknown, Verdict
+from partkin.model.verdict import Laid, Pair, SeamElsewhere, Unknown, Verdict
 
 FORMAT = 1
 RULED_OUT = ("do", "feature", "says", "source")
@@ -43,7 +43,7 @@ def as_tree(verdict: Verdict) -> dict[str, Any]:
         "pairs": [_pair(pair) for pair in verdict.pairs],
         "also": verdict.also,
         "unpaired": [_cells(one, *LEFT_OVER) for one in verdict.unpaired],
-        "conflict": _conflict(verdict.conflict, verdict.conflict_says),
+        "conflict": _conflict(verdict.conflict, verdict.conflict_says, verdict.elsewhere),
         "adaptations": [action for action in map(_action, _actions(verdict.adaptation))],
         "other_adaptations": [[_action(a) for a in _actions(other)] for other in verdict.other_adaptations],
         "adaptation_totals": [_totals(one) for one in (verdict.adaptation, *verdict.other_adaptations) if one],
@@ -151,11 +151,15 @@ def _pair(pair: Pair) -> dict[str, Any]:
     return {**tree, "why": pair.why} if pair.why else tree
 
 
-def _conflict(conflict: Conflict | None, says: str | None) -> dict[str, Any] | None:
+def _conflict(conflict: Conflict | None, says: str | None, seam: SeamElsewhere | None) -> dict[str, Any] | None:
+    elsewhere = None if seam is None else {
+        "kind": seam.kind, "departure_mm": number(seam.departure_mm), "within_mm": number(seam.within_mm),
+        "original_at": seam.original_at and [list(row) for row in seam.original_at],
+    }  # fmt: skip
     if conflict is None:
         return None if says is None else {
-            "fixings": [], "features": [], "seams": [], "shortfall_mm": None, "says": says, "certificate": None,
-            "local": False, "errors": None,
+            "fixings": [], "features": [], "seams": [], "elsewhere": elsewhere, "shortfall_mm": None, "says": says,
+            "certificate": None, "local": False, "errors": None,
         }  # fmt: skip
     return {
         "fixings": list(conflict.fixings),
@@ -171,10 +175,11 @@ def _conflict(conflict: Conflict | None, says: str | None) -> dict[str, Any] | N
             }
             for seam in conflict.seams
         ],
+        "elsewhere": elsewhere,
         "shortfall_mm": number(conflict.shortfall_mm),
         "says": says,
         "certificate": {"pairings": [_nogood(nogood) for nogood in conflict.nogoods]},
-        "local": conflict.local,
+        "local": False,
         "errors": None if conflict.errors is None else _within_errors(conflict.errors),
     }
 
@@ -199,8 +204,6 @@ def _nogood(nogood: Nogood) -> dict[str, Any]:
         tree["near_mm"] = dict(zip(("host", "donor"), nogood.near_mm, strict=True))
     if nogood.mirrored:
         tree["mirrored"] = True
-    if nogood.local:
-        tree["local"] = True
     return tree
 
 

@@ -63,12 +63,12 @@ def hausdorff_mm(line: np.ndarray, other: np.ndarray) -> float:
 
 
 def in_host(corners_mm: Sequence[Sequence[float]], matrix: Matrix | None) -> np.ndarray:
-    """Corners carried to the host frame, (n, 3); `matrix` 4 x 4, part to host (None: the same frame)."""
-    flat = np.asarray(corners_mm, dtype=float)
-    points = np.zeros((len(flat), 3))
-    points[:, : flat.shape[1]] = flat
+    """Corners carried to the host frame, (n, 2), as no sheet says how high they are.
+
+    `matrix` 4 x 4, part to host (None: the same frame).
+    """
     move = np.asarray(np.eye(4) if matrix is None else matrix, dtype=float)
-    return np.asarray(points @ move[:3, :3].T + move[:3, 3])
+    return np.asarray(np.asarray(corners_mm, dtype=float) @ move[:2, :2].T + move[:2, 3])
 
 
 def _matched(departures_mm: np.ndarray) -> list[int | None]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -149,7 +150,7 @@ def _held(known: Known, places: Places, answer: FitAnswer) -> tuple[HeldSeam, ..
 
 
 def _point(zone: Zone, matrix: Matrix | None) -> tuple[float, float]:
-    x, y = steiner_point([(float(x), float(y)) for x, y, _ in in_host(zone.corners_mm, matrix)])
+    x, y = steiner_point([(float(x), float(y)) for x, y in in_host(zone.corners_mm, matrix)])
     return x, y
 
 
@@ -186,13 +187,21 @@ def _lying(known: Known, places: Places, laid: FitAnswer, chosen: Trial | None =
         return replace(nothing, not_compared=found)
     matrix, play_mm = found
     limit_mm = _readings_mm(places, laid) + play_mm + abs(laid.margin_mm or 0.0)
+    limit_mm += _of_heights_mm(known.donor, laid.placement.matrix) + _of_heights_mm(original, matrix)
     departures = seam_departure(known.donor.zones, original.zones, laid.placement.matrix, matrix)
     lying = [(d.kind, d.departure_mm, limit_mm) for d in departures if d.departure_mm is not None]
     return replace(
         nothing,
         coincide=tuple(row for row in lying if row[1] <= limit_mm),
         too_far=tuple(row for row in lying if row[1] > limit_mm),
+        original_at=matrix,
     )
+
+
+def _of_heights_mm(side: Side, matrix: Matrix) -> float:
+    """How far to one side its height may put a seam, which lies no higher or lower than the part's features."""
+    high_mm = max((abs(feature.z_mm or 0.0) for feature in side.features), default=0.0)
+    return high_mm * math.hypot(matrix[0][2], matrix[1][2])
 
 
 def _readings_mm(places: Places, laid: FitAnswer) -> float:

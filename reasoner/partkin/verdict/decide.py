@@ -7,7 +7,7 @@ from dataclasses import replace
 from partkin.model.adapting import Adaptation
 from partkin.model.fitting import Conflict, FitAnswer, Spot, WithinErrors
 from partkin.model.known import airbag, is_restraint, leading
-from partkin.model.verdict import Laid, Trial, Unknown, Verdict
+from partkin.model.verdict import Laid, SeamElsewhere, Trial, Unknown, Verdict
 from partkin.model.words import (
     BOLTS_ON,
     DOES_NOT_FIT,
@@ -86,6 +86,7 @@ def decide(findings: Findings) -> Verdict:
         after=after,
         conflict=conflict,
         conflict_says=conflict_text or seam_text,
+        elsewhere=_elsewhere(findings) if seam_text else None,
         unknown=open_questions,
         reasons=reasons(
             findings, chosen, conflict_text, seam_text, conflict.errors if conflict is not None else None,
@@ -182,7 +183,6 @@ def _conflict(findings: Findings) -> Conflict | None:
         fixings=tuple(dict.fromkeys(name for conflict in conflicts for name in conflict.fixings)),
         features=tuple(dict.fromkeys(name for conflict in conflicts for name in conflict.features)),
         nogoods=tuple(nogood for conflict in conflicts for nogood in conflict.nogoods),
-        local=any(nogood.local for conflict in conflicts for nogood in conflict.nogoods),
         seams=tuple(dict.fromkeys(seam for conflict in conflicts for seam in conflict.seams)),
         errors=_whatever_the_errors(conflicts),
     )
@@ -215,15 +215,19 @@ def _conflict_of_seams(findings: Findings) -> bool:
     return trial is not None and trial.stand != "does not" and seams is not None and bool(seams.too_far)
 
 
-def _seam_text(findings: Findings) -> str | None:
+def _elsewhere(findings: Findings) -> SeamElsewhere | None:
     seams = findings.seams
     if seams is None or not seams.too_far:
         return None
-    kind, departure_mm, limit_mm = seams.too_far[0]
-    return (
-        f"the donor's {kind} lies {mm(departure_mm)} from where the original's lies, and what was measured and the "
-        f"play explain at most {mm(limit_mm)}"
-    )
+    return SeamElsewhere(*seams.too_far[0], seams.original_at)
+
+
+def _seam_text(findings: Findings) -> str | None:
+    seam = _elsewhere(findings)
+    return None if seam is None else (
+        f"the donor's {seam.kind} lies {mm(seam.departure_mm)} from where the original's lies, and what was measured "
+        f"and the play explain at most {mm(seam.within_mm)}"
+    )  # fmt: skip
 
 
 def _says(findings: Findings, chosen: VerdictWord, answer: FitAnswer | None, odd: Laid | None) -> str:

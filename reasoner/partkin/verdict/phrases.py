@@ -74,8 +74,9 @@ def conflict_says(trial: Trial, shown: tuple[Pair, ...]) -> str:
     same = {(p.fixing, p.feature) for p in conflict.pairs} <= {(p.fixing, p.feature) for p in shown}
     pairs = f" ({listed([f'{p.feature} on {p.fixing}' for p in conflict.pairs])})" if same else ""
     how = "whatever goes on which," if not trial.task.given else "however it is turned and shifted,"
+    named = listed((*conflict.fixings, *conflict.features))
     return (
-        f"{how} {listed(conflict.fixings)} never all go on together: at best{pairs} they are still "
+        f"{how} {named} never all go on together: at best{pairs} they are still "
         f"{mm(conflict.shortfall_mm)} out of reach"
     )
 
@@ -127,7 +128,8 @@ def _in_space(task: FitTask, conflict: Conflict) -> str:
             f"they are still {mm(conflict.shortfall_mm or 0.0)} out of reach, {worst.direction} the axis of "
             f"{worst.fixing} among others"
         )
-    text = f"{how} {listed(conflict.fixings)} never all go on together: at best ({pairs}) {still}"
+    named = listed((*conflict.fixings, *conflict.features))
+    text = f"{how} {named} never all go on together: at best ({pairs}) {still}"
     if len(conflict.pairs) == 2:
         one, other = conflict.pairs
         host_mm = _between(task.fixings, one.fixing, other.fixing)
@@ -139,8 +141,6 @@ def _in_space(task: FitTask, conflict: Conflict) -> str:
         else:
             apart = f"are {donor_mm:.1f} mm apart", f"{host_mm:.1f} mm"
         text += f" ({one.feature} and {other.feature} {apart[0]}, {one.fixing} and {other.fixing} {apart[1]})"
-    if conflict.local:
-        text += "; found from several starts, not proved over every turn"
     return text
 
 

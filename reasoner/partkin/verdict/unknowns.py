@@ -151,11 +151,15 @@ def _limit(findings: Findings) -> list[Unknown]:
     trial = next((one for one in open_ways if one.stand == "undecided"), None)
     if trial is None:
         return []
-    says = (
-        f"{trial.answer.limit or 'undecided within the limit'}; name for each donor feature the fixing that it goes on "
-        f"(goes_on), then it can be told"
-    )
-    return [Unknown("pairing", says, findings.known.donor.part.part, "goes_on")]
+    limit, donor = trial.answer.limit or "undecided within the limit", findings.known.donor.part.part
+    if trial.answer.pairs and trial.task.given:
+        worst = sorted(trial.answer.pairs, key=lambda pair: pair.margin_mm)[:2]
+        says = (
+            f"{limit}; read {' to '.join(pair.feature for pair in worst)} of {donor} with a finer instrument, or try it"
+        )
+        return [Unknown("placement", says, donor, "centres", *(pair.feature for pair in worst))]
+    says = f"{limit}; name for each donor feature the fixing that it goes on (goes_on), then it can be told"
+    return [Unknown("pairing", says, donor, "goes_on")]
 
 
 def _disagreement(findings: Findings) -> list[Unknown]:

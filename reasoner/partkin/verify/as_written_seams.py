@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import permutations
 from typing import Any
 
 from partkin.model.build import Build, Part, Zone
@@ -20,12 +21,14 @@ from partkin.tables.instruments import coordinate_error_mm
 from partkin.verify.as_written import Unwritten, original_on
 from partkin.verify.held import Held
 from partkin.verify.proofs import Named
-from partkin.verify.vectors import Vector, exact, mirror
+from partkin.verify.vectors import ZERO, Vector, dot, exact, minus, mirror, plus, root, short
 
 CUTS = ("open out", "slot", "new hole", "thread insert", "trim edge")
 SAME_MM = 1e-6
 SLACK_MM = Fraction(1, 10**5)
-AT_LEAST_MM = 4 / math.pi * 2 * math.sqrt(2) * coordinate_error_mm()
+PLAIN_MM = 2 * math.sqrt(2) * coordinate_error_mm()
+AT_LEAST_MM = 4 / math.pi * PLAIN_MM
+FINE_MM = Fraction(1, 1000)
 
 
 @dataclass(frozen=True)
@@ -123,6 +126,76 @@ def read_seams(verdict: Mapping[str, Any], build: Build) -> Seams:
         points, tuple(dict.fromkeys(f"{z.kind} {z.zone}" for z in ours if z.kind in fewer)),
         tuple(dict.fromkeys(f"{z.kind} {z.zone}" for z in theirs if z.kind not in fewer)), tuple(trusted),
     )  # fmt: skip
+
+
+def elsewhere_faults(
+    verdict: Mapping[str, Any], build: Build, mirrored: bool, rotation: Sequence[Vector], shift: Vector
+) -> tuple[list[str], tuple[str, ...]]:
+    """What is wrong where a seam is said to lie elsewhere as the donor is laid, and what was taken as stated of that.
+
+    Heights of seams are written nowhere, so they are seen along the host's third axis.
+    """
+    stated, host = verdict["conflict"]["elsewhere"], build.part(verdict["host"])
+    if host is None:
+        raise Unwritten("the sheets have no such host")
+    matrix = [[exact(cell) for cell in row[:2]] + [exact(row[3])] for row in stated["original_at"][:2]]
+    by_host = verdict["measured_from"] == "host"
+    if not by_host and matrix != [[1, 0, 0], [0, 1, 0]]:
+        raise Unwritten("what the fixings are measured from lies elsewhere than on itself")
+    kind, within = stated["kind"], exact(stated["within_mm"])
+    lines = []
+    for part, own in ((original_on(build, host, verdict.get("original")).part, True), (verdict["donor"], False)):
+        move = matrix if own else [[*row[:2], part] for row, part in zip(rotation[:2], shift, strict=False)]
+        seams = [zone.corners_mm for zone in _zones(build, part) if zone.kind == kind]
+        corners = [[mirror((exact(x), exact(y)), mirrored and not own) for x, y in seam] for seam in seams]
+        lines.append([[tuple(dot(row, (*at, Fraction(1))) for row in move) for at in seam] for seam in corners])
+    refused = [] if within >= exact(PLAIN_MM - SAME_MM) else [f"seams as read may lie {PLAIN_MM:.3f} mm apart"]
+    few, many = sorted(lines, key=len)
+    off = [[max(_farthest(one, two), _farthest(two, one)) for two in many] for one in few]
+    ways = permutations(range(len(many)), len(few))
+    if any(all(row[k] <= within for row, k in zip(off, way, strict=True)) for way in ways):
+        refused.append(f"the {kind} lies no further from the original's than {float(within):.3f} mm")
+    departure = exact(stated["departure_mm"])
+    if departure <= within or all(abs(one - departure) > 2 * FINE_MM for row in off for one in row):
+        refused.append(f"no {kind} lies {float(departure):.3f} mm from the original's")
+    trusted = ["how far off the readings, heights and the original's play let a seam seem to lie"]
+    return refused, (*trusted, *(["where the original's seam lies on the host"] if by_host else []))
+
+
+def _farthest(line: Sequence[Vector], other: Sequence[Vector]) -> Fraction:
+    """Bound from below, to a thousandth of a millimetre, how far a point of a line lies from another line.
+
+    Along a piece of a line the distance from one straight side is convex, so it is largest at an end.
+    """
+    sides = _sides(other)
+
+    def off(at: Vector) -> list[Fraction]:
+        return [_from_side(at, *side) for side in sides]
+
+    pieces = [(a, b, off(a), off(b)) for a, b in _sides(line)]
+    largest = max(min(ends) for _, _, *both in pieces for ends in both)
+    while pieces:
+        a, b, one, two = pieces.pop()
+        if min(max(ends) for ends in zip(one, two, strict=True)) > largest + FINE_MM:
+            middle = tuple(short(part / 2) for part in plus(a, b))
+            between = off(middle)
+            largest = max(largest, min(between))
+            pieces += [(a, middle, one, between), (middle, b, between, two)]
+    return largest
+
+
+def _sides(line: Sequence[Vector]) -> list[tuple[Vector, Vector]]:
+    """The straight pieces of a line, of a ring from three corners on, or a point by itself."""
+    ends = [*line[1:], *line[:1]] if len(line) != 2 else line[1:]
+    return list(zip(line, ends, strict=False))
+
+
+def _from_side(at: Vector, a: Vector, b: Vector) -> Fraction:
+    along, here = minus(b, a), minus(at, a)
+    square = dot(along, along)
+    part = min(max(dot(here, along) / square, ZERO), Fraction(1)) if square else ZERO
+    rest = plus(here, along, -part)
+    return root(short(dot(rest, rest)), up=False)
 
 
 def _zones(build: Build, part: str) -> list[Zone]:

@@ -14,7 +14,8 @@ from typing import Any
 from partkin.model.build import Build
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_JUDGED, VERDICTS, WITH_ADAPTATION
 from partkin.verify.as_written import Sides, Unwritten, read_sides
-from partkin.verify.as_written_seams import Seams, has_seams, read_seams, unasked_airbag_faults
+from partkin.verify.as_written_numbers import same_number
+from partkin.verify.as_written_seams import Seams, elsewhere_faults, has_seams, read_seams, unasked_airbag_faults
 from partkin.verify.boxes import excludes_every_rotation
 from partkin.verify.held import Held, gap_of, rational_rotation, stands
 from partkin.verify.likely import at_likely, broken_readings
@@ -29,7 +30,6 @@ ROUNDED_MM = Fraction(2, 10**6)
 MARGIN_MM = Fraction(2, 1000)
 RIGID = Fraction(1, 10**9)
 TIGHT_MM = Fraction(1, 10)
-DASHES = ".-\u2010\u2011\u2012\u2013\u2014"
 
 
 @dataclass(frozen=True)
@@ -80,38 +80,48 @@ def _confirm(verdict: Mapping[str, Any], build: Build) -> Confirmation:
     if word == NOT_JUDGED:
         return Confirmation(_not_judged(verdict, build))
     if word == BOLTS_ON:
-        vouched = _same_number(verdict, build)
+        vouched = same_number(verdict, build)
         if vouched is not None or not verdict["pairs"]:
             return _by_number(verdict, build, vouched)
     if word not in (BOLTS_ON, DOES_NOT_FIT, WITH_ADAPTATION):
         return Confirmation((f"{word!r} claims nothing that could be confirmed",))
     sides = read_sides(verdict, build)
-    trusted = list(sides.as_stated)
-    if verdict["chance"] is not None:
-        trusted.append("the chance, which rests on draws")
-    if word == BOLTS_ON:
-        if len(sides.faces.proved) > 1 and not sides.faces.either:
-            trusted.append("that it fits with the other face up as well, or that this would be the other hand")
-        if has_seams(verdict, build):
-            trusted.append("where its seams lie")
-        refused, more = _fits(verdict, sides, build)
-        return Confirmation((*refused, *unasked_airbag_faults(verdict, build)), (*trusted, *more))
-    conflict = verdict["conflict"]
-    if verdict.get("odd"):
-        trusted.append("that no more fixings hold together than are shown to")
-    if conflict is None or conflict["certificate"] is None:
-        return Confirmation((_without_certificate(conflict),), tuple(trusted))
+    trusted = [*sides.as_stated, *(["the chance, which rests on draws"] if verdict["chance"] is not None else [])]
+    refused, more = (_goes_on if word == BOLTS_ON else _goes_not_on)(verdict, sides, build)
+    return Confirmation((*refused, *unasked_airbag_faults(verdict, build)), (*trusted, *more))
+
+
+def _goes_on(verdict: Mapping[str, Any], sides: Sides, build: Build) -> tuple[list[str], list[str]]:
+    """What is wrong with `bolts on` by what was measured, and what was taken as stated."""
+    trusted = []
+    if len(sides.faces.proved) > 1 and not sides.faces.either:
+        trusted.append("that it fits with the other face up as well, or that this would be the other hand")
+    if has_seams(verdict, build):
+        trusted.append("where its seams lie")
+    refused, more = _fits(verdict, sides, build)
+    return refused, [*trusted, *more]
+
+
+def _goes_not_on(verdict: Mapping[str, Any], sides: Sides, build: Build) -> tuple[list[str], list[str]]:
+    """What is wrong with `does not fit`, or with adaptation, and what was taken as stated."""
+    conflict, word = verdict["conflict"], verdict["verdict"]
+    trusted = ["that no more fixings hold together than are shown to"] if verdict.get("odd") else []
+    if conflict is None or (conflict["certificate"] is None and conflict["elsewhere"] is None):
+        return ["no conflict with a certificate is given"], trusted
+    refused, told = _seam_elsewhere(verdict, build, sides) if conflict["elsewhere"] is not None else ([], ())
+    if conflict["certificate"] is None:
+        only = "that it lies elsewhere however else the donor may be laid"
+        return refused + _stands(verdict, sides)[0] + _odd_faults(verdict, sides), [*trusted, *told, only]
     seams = read_seams(verdict, build)
-    trusted += seams.as_stated
-    refused = _does_not_fit(verdict, sides, seams) + _odd_faults(verdict, sides) + unasked_airbag_faults(verdict, build)
+    trusted += (*told, *seams.as_stated)
+    refused += _does_not_fit(verdict, sides, seams) + _odd_faults(verdict, sides)
     if (word == WITH_ADAPTATION) != bool(verdict["adaptations"]):
         refused.append(f"{word!r} and the adaptations listed do not go together")
     trusted.append("by how much the conflict is short, and that none of its fixings can be left out")
-    faults, more = _within_errors(verdict, build, sides)
-    refused, trusted = refused + faults, trusted + list(more)
+    faults, told = _within_errors(verdict, build, sides)
     if word == WITH_ADAPTATION:
-        trusted.append("that it fits after the adaptation")
-    return Confirmation(tuple(refused), tuple(trusted))
+        told = (*told, "that it fits after the adaptation")
+    return refused + faults, [*trusted, *told]
 
 
 def _not_judged(verdict: Mapping[str, Any], build: Build) -> tuple[str, ...]:
@@ -133,38 +143,16 @@ def _by_number(verdict: Mapping[str, Any], build: Build, vouched: str | None) ->
         return Confirmation((), (vouched,))
     sides = read_sides(verdict, build)
     # What the sheets alone would not let go on is shown with as much play as there may be.
-    ways = [_stands(verdict, replace(sides, kindest=kindest))[0] for kindest in (False, True)]
+    ways = [_shown(verdict, replace(sides, kindest=kindest)) for kindest in (False, True)]
     return Confirmation(tuple(ways[0]) if all(ways) else (), (vouched, *sides.as_stated))
 
 
-def _same_number(verdict: Mapping[str, Any], build: Build) -> str | None:
-    """What is taken as stated where the maker's own part number says that it goes on; None: no number does.
-
-    Raises
-    ------
-    Unwritten
-        There is no such host or donor.
-    """
-    host, donor = build.part(verdict["host"]), build.part(verdict["donor"])
-    if host is None or donor is None:
-        raise Unwritten("the sheets have no such host or donor")
-    beside = (host, *build.came_off(host.part))
-    if donor in beside:
-        return "that a part goes back where it came off"
-    mine = {_compared(donor.part_number)} if donor.part_number else set()
-    while more := {
-        _compared(old) for part in build.parts if part.part_number and _compared(part.part_number) in mine
-        for old in part.replaces
-    } - mine:  # fmt: skip
-        mine |= more
-    if any(_compared(part.part_number) in mine for part in beside if part.part_number):
-        return "that parts of one number, or of one that replaces it, are alike"
-    return None
-
-
-def _compared(number: str) -> str:
-    """A part number without what sellers write differently: case, blanks, dots and dashes."""
-    return "".join(letter for letter in number.casefold() if not (letter.isspace() or letter in DASHES))
+def _shown(verdict: Mapping[str, Any], sides: Sides) -> list[str]:
+    """What is wrong with what is shown; that a play has no bound, or is not written, is wrong too."""
+    try:
+        return _stands(verdict, sides)[0]
+    except Unwritten as fault:
+        return [str(fault)]
 
 
 def _fits(verdict: Mapping[str, Any], sides: Sides, build: Build) -> tuple[list[str], tuple[str, ...]]:
@@ -312,10 +300,11 @@ def _placement(stated: Mapping[str, Any], dims: int) -> tuple[bool, Sequence[Vec
     return mirrored, rotation, shift
 
 
-def _without_certificate(conflict: Mapping[str, Any] | None) -> str:
-    if conflict is None or not conflict.get("says"):
-        return "no conflict with a certificate is given"
-    return f"not proved: it is said of the placement shown alone that {conflict['says']}"
+def _seam_elsewhere(verdict: Mapping[str, Any], build: Build, sides: Sides) -> tuple[list[str], tuple[str, ...]]:
+    """Of a panel that is said to have its seam elsewhere as it is laid."""
+    if verdict["verdict"] != DOES_NOT_FIT or verdict["adaptations"]:
+        return ["no work puts a seam elsewhere"], ()
+    return elsewhere_faults(verdict, build, *_placement(verdict["placement"], sides.dims))
 
 
 def _does_not_fit(verdict: Mapping[str, Any], sides: Sides, seams: Seams) -> list[str]:
