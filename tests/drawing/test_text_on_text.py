@@ -3,7 +3,7 @@
 import pytest
 
 from drawing.text_on_text import counted, overlaps
-from partkin.drawing.shapes import Line, Picture, Poly, Words
+from partkin.drawing.shapes import Leader, Line, Picture, Poly, Words
 
 
 @pytest.mark.parametrize("start, count", [(0, 6), pytest.param(6, 194, marks=pytest.mark.slow)])
@@ -25,3 +25,8 @@ def test_the_measure_sees_what_it_should():
     assert found(line, low) == found(low, line) == ["one on a line (thin)"]
     assert found(line, paper, low) == []
     assert found(Words((90.0, 30.0), "three", 12.0)) == ["three beyond the edge"]
+    leader = Leader((5.0, 5.0), (15.0, 20.0))
+    assert found(leader, low) == []
+    assert found(Leader((5.0, 5.0), (15.0, 28.0)), low) == ["one on a line (thin)", "a leader on one"]
+    assert found(leader, Line((0.0, 12.0), (90.0, 12.0))) == ["a leader on a line (thin)"]
+    assert found(leader, Line((0.0, 12.0), (90.0, 12.0), layer="areas")) == []

@@ -1,4 +1,5 @@
-"""How many texts of the drawings lie on a text or a line: random builds, measured with shapely alone.
+"""How many texts of the drawings lie on a text or a line, and how many leaders cross one: random builds, measured
+with shapely alone.
 
 python tests/drawing/text_on_text.py --count 200
 """
@@ -25,6 +26,7 @@ from partkin.drawing.overlay import overlay_picture, pattern
 from partkin.drawing.shapes import (
     SCREEN_PENS,
     Arc,
+    Leader,
     Line,
     Obround,
     Oval,
@@ -154,6 +156,20 @@ def overlaps(picture: Picture) -> list[str]:
         for number in tree.query(box, predicate="dwithin", distance=2.5):
             if SCREEN_PENS[lines[number][0]].width / 2 > box.distance(lines[number][1]):
                 found.append(f"{text} on a line ({lines[number][0]})")
+    return found + _crossed(picture, texts)
+
+
+def _crossed(picture: Picture, texts: Sequence[tuple[str, shapely.Polygon]]) -> list[str]:
+    """Say which leaders cross a text, a mark or a line; the edges and zones of parts they may cross."""
+    found = []
+    lines = [shape for shape in picture.shapes if shape.layer != "areas"]
+    for leader in (shape for shape in lines if isinstance(shape, Leader)):
+        way, half = shapely.LineString((leader.a, leader.b)), SCREEN_PENS[leader.pen].width / 2
+        found += [f"a leader on {text}" for text, box in texts if way.distance(box) < half]
+        for pen, line in _drawn([shape for shape in lines if shape is not leader]):
+            area = shapely.Polygon(line.coords) if SCREEN_PENS[pen].fill else line
+            if pen != "paper" and way.distance(area) < half + SCREEN_PENS[pen].width / 2:
+                found.append(f"a leader on a line ({pen})")
     return found
 
 

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import product
 
-from partkin.drawing.placing import Room, boxes_along
-from partkin.drawing.shapes import BLUE, INK, Box, Line, Point, Shape, Words, millimetres, text_width
+from partkin.drawing.placing import TEXT, Room, Strip, strips_of
+from partkin.drawing.shapes import BLUE, INK, Line, Point, Shape, Words, millimetres, text_width, turned
 from partkin.drawing.symbols import oblique
 from partkin.model.drawing import Span
 
@@ -59,13 +58,12 @@ def _laid(a: Point, b: Point, along: Point, depth_at: float, text: str) -> _Laid
     return _Laid((ends[0], ends[1]), (a, b), text, at, turn_deg, text_width(text, _SIZE, True))
 
 
-def _text_boxes(laid: _Laid) -> Iterator[Box]:
-    """Yield boxes that cover the figure's text, in three rows so that they keep close to a slanted one."""
+def _text_strip(laid: _Laid) -> Strip:
+    """Return the strip that covers the figure's text."""
     cos, sin = math.cos(math.radians(laid.turn_deg)), -math.sin(math.radians(laid.turn_deg))
-    half, row = laid.text_width / 2, _SIZE / 6 + 0.2
-    for up in (row, -row, 3 * row):
-        x, y = laid.text_at[0] + sin * up, laid.text_at[1] - cos * up
-        yield from boxes_along((x - cos * half, y - sin * half), (x + cos * half, y + sin * half), row)
+    half, up = laid.text_width / 2, 0.19 * _SIZE
+    x, y = laid.text_at[0] + sin * up, laid.text_at[1] - cos * up
+    return x - cos * half, y - sin * half, x + cos * half, y + sin * half, 0.55 * _SIZE
 
 
 def _leads(laid: _Laid) -> list[tuple[Point, Point]]:
@@ -79,18 +77,14 @@ def _leads(laid: _Laid) -> list[tuple[Point, Point]]:
     return leads
 
 
-def _slid_free(laid: _Laid, rooms: tuple[Room, Room]) -> _Laid | None:
+def _slid_free(laid: _Laid, room: Room, more: list[Strip]) -> _Laid | None:
     """Move the figure along its line, a little beyond at most, until it lies on nothing; None: nowhere."""
-    cos, sin = math.cos(math.radians(laid.turn_deg)), -math.sin(math.radians(laid.turn_deg))
     farthest = (math.dist(*laid.ends) + laid.text_width) / 2 + 12.0
-    boxes = list(_text_boxes(laid))
-    for step in range(int(farthest / 8.0) + 1):
-        for by in {8.0 * step: None, -8.0 * step: None}:
-            x, y = cos * by, sin * by
-            moved = ((box[0] + x, box[1] + y, box[2] + x, box[3] + y) for box in boxes)
-            if all(room.free(box) for box in moved for room in rooms):
-                return replace(laid, text_at=(laid.text_at[0] + x, laid.text_at[1] + y))
-    return None
+    by = room.slide(_text_strip(laid), farthest, more)
+    if by is None:
+        return None
+    x, y = turned((by, 0.0), laid.turn_deg)
+    return replace(laid, text_at=(laid.text_at[0] + x, laid.text_at[1] - y))
 
 
 def _lines(laid: _Laid, donor: bool) -> list[Line]:
@@ -167,17 +161,16 @@ def _placed(pair: list[_Laid], room: Room) -> list[Shape] | None:
     lines = [_lines(laid, donor) for laid, donor in zip(pair, (False, True), strict=True)]
     if not all(_ends_inside(laid, room) for laid in pair):
         return None
-    if any(room.crosses_text(line.a, line.b) for line in (*lines[0], *lines[1])):
+    if any(room.crosses(line.a, line.b, TEXT) for line in (*lines[0], *lines[1])):
         return None
-    leads = Room(room.bounds)
-    leads.draw((*lines[0][1:], *lines[1][1:]))
-    host = _slid_free(pair[0], (room, leads))
-    donor = _slid_free(pair[1], (room, leads)) if host is not None else None
+    leads = [strip for line in (*lines[0][1:], *lines[1][1:]) for strip in strips_of(line)]
+    host = _slid_free(pair[0], room, leads)
+    donor = _slid_free(pair[1], room, leads) if host is not None else None
     if host is None or donor is None:
         return None
     shapes = [*_drawn(host, donor=False), *_drawn(donor, donor=True)]
     room.draw(shapes)
-    room.letter(*_text_boxes(host), *_text_boxes(donor))
+    room.take(_text_strip(host), _text_strip(donor), kind=TEXT)
     return shapes
 
 

@@ -9,7 +9,7 @@ from partkin.drawing.alt import odd_words, overlay_words, span_words
 from partkin.drawing.details import details
 from partkin.drawing.dimension import span_marks
 from partkin.drawing.laying import IDENTITY, Frame, laid, moved, moved_angle_deg, reach_mm, side_points, spread_of
-from partkin.drawing.placing import Room, lettered, written
+from partkin.drawing.placing import EDGE, TEXT, Place, Room, lettered, strip_in, written
 from partkin.drawing.second_view import from_above
 from partkin.drawing.shapes import (
     BLUE,
@@ -24,6 +24,7 @@ from partkin.drawing.shapes import (
     Strokes,
     Words,
     millimetres,
+    on_layer,
     shortened,
     text_width,
 )
@@ -84,7 +85,7 @@ def _areas(plan: _Plan) -> list[Shape]:
             plan.donor_px(corner) if zone.of == "donor" else plan.frame.px(corner) for corner in zone.corners_mm
         )
         shapes += zone_marks(zone, corners)
-    return shapes
+    return on_layer(shapes, "areas")
 
 
 def _patterns(plan: _Plan) -> list[Shape]:
@@ -117,6 +118,14 @@ def _patterns(plan: _Plan) -> list[Shape]:
 def _drawn_reach(plan: _Plan, feature: DrawnFeature) -> float:
     ring = 5.0 if feature.id in plan.view.conflict and feature in plan.view.fixings else 0.0
     return max(reach_mm(feature), 2.5 if size_mm(feature) is None else 0.0) * plan.frame.scale + 4.0 + ring
+
+
+def _clear(plan: _Plan, of: str, feature: DrawnFeature) -> float:
+    """Return how far from a feature a line is clear of all that is drawn about it."""
+    view, ring_mm = plan.view, [0.0]
+    ring_mm += [spread.semi_mm[0] for spread in view.spreads if (spread.of, spread.id) == (of, feature.id)]
+    ring_mm += [max(cut.across_mm, cut.length_mm or 0.0) / 2 for cut in view.cuts if cut.feature == feature.id]
+    return max(_drawn_reach(plan, feature), max(ring_mm) * plan.frame.scale + 4.0) + 3.0
 
 
 def _spans(plan: _Plan, room: Room) -> list[Shape]:
@@ -185,6 +194,7 @@ class _Label:
     at: Point
     reach: float
     colour: str
+    clear: float
     bold: bool = False
 
 
@@ -198,17 +208,20 @@ def _labels(plan: _Plan) -> list[_Label]:
     for fixing in view.fixings:
         at, reach = plan.host_px(fixing), _drawn_reach(plan, fixing)
         partner = features.get(meant.get(fixing.id, ""))
-        text = fixing.id
-        if partner is not None and math.dist(at, plan.donor_px(partner.at_mm)) < 14.0:
+        text, clear = fixing.id, _clear(plan, "host", fixing)
+        apart = math.dist(at, plan.donor_px(partner.at_mm)) if partner is not None else math.inf
+        if partner is not None and apart < 14.0:
             told.add(partner.id)
+            clear = max(clear, apart + _clear(plan, "donor", partner))
             text = fixing.id if partner.id == fixing.id else f"{fixing.id} - {partner.id}"
         cut = next((cut for cut in view.cuts if cut.feature == meant.get(fixing.id)), None)
         text += f": {cut_words(cut)}" if cut is not None and view.after else ""
-        labels.append(_Label(text, at, reach, INK, fixing.id in view.conflict or (cut is not None and view.after)))
+        bold = fixing.id in view.conflict or (cut is not None and view.after)
+        labels.append(_Label(text, at, reach, INK, clear, bold))
     for feature in view.features:
         if feature.id not in told:
             at = plan.donor_px(feature.at_mm)
-            labels.append(_Label(feature.id, at, _drawn_reach(plan, feature), BLUE))
+            labels.append(_Label(feature.id, at, _drawn_reach(plan, feature), BLUE, _clear(plan, "donor", feature)))
     return labels
 
 
@@ -220,7 +233,9 @@ def _label_marks(plan: _Plan, room: Room) -> tuple[list[Shape], list[str]]:
     for label in _labels(plan):
         text = shortened(clean(label.text), size, max(0.3 * plan.width, 130.0), label.bold)
         reach = label.reach, label.reach
-        marks = lettered(room, label.at, reach, text, size, bold=label.bold, colour=label.colour)
+        marks = lettered(
+            room, label.at, reach, text, size, bold=label.bold, colour=label.colour, clear=label.clear
+        )  # fmt: skip
         if marks is None:
             left_out.append(text)
         shapes += marks or []
@@ -262,9 +277,10 @@ def _zone_label(room: Room, corners: list[Point], text: str, colour: str) -> lis
     halfway = [((x + middle[0]) / 2, (y + middle[1]) / 2) for x, y in corners]
     for x, y in (middle, *halfway) if len(corners) > 2 else ():
         box = (x - half[0], y - half[1], x + half[0], y + half[1])
-        if room.free(box, breaks_hatching=True):
-            room.letter(box)
-            return written(room, box, (x, y), text, size, colour=colour)
+        if room.free(box, EDGE):
+            place = Place(box, breaks_hatching=not room.free(box))
+            room.take(strip_in(box), kind=TEXT)
+            return written(place, (x, y), text, size, colour=colour)
     for farthest, (x, y) in ((0.0, middle), *((58.0, corner) for corner in (middle, *corners))):
         reach = (0.0, 0.0)
         if farthest == 0.0:
@@ -280,12 +296,13 @@ def _pattern_part(plan: _Plan) -> tuple[list[Shape], list[str]]:
     room = Room((8.0, 8.0, plan.width - 8.0, plan.height - 22.0))
     areas, patterns = _areas(plan), _patterns(plan)
     arrows, figures = _odd_arrows(plan)
-    room.draw((*areas, *patterns, *arrows))
+    room.draw(areas, EDGE)
+    room.draw((*patterns, *arrows))
     shapes = [*areas, *_spans(plan, room), *patterns, *arrows]
     for tip, text in figures:
-        shapes += lettered(room, tip, (4.0, 4.0), text, 12.0, bold=True, colour=BLUE) or []
+        shapes += lettered(room, tip, (4.0, 4.0), text, 12.0, bold=True, colour=BLUE, clear=4.0) or []
     room.bounds = (8.0, 8.0, plan.width - 8.0, plan.height - 8.0)
-    room.letter((0.0, plan.height - 20.0, _EDGE + 190.0, plan.height))
+    room.take(strip_in((0.0, plan.height - 20.0, _EDGE + 190.0, plan.height)), kind=TEXT)
     labels, left_out = _label_marks(plan, room)
     zone_names, explained, nameless = _zone_labels(plan, room)
     left_out += nameless

@@ -48,14 +48,14 @@ def _pattern_labels(plot: PatternPlot, frame: Frame, room: Room, reaches: dict[s
     for feature in plot.features:
         x, y = frame.px(feature.at_mm)
         reach = reaches[feature.id]
-        room.take((x - reach, y - reach, x + reach, y + reach))
+        room.take((x, y, x, y, reach))
     shapes: list[Shape] = []
     for feature in plot.features:
         text = shortened(clean(feature.id), 12.0, 0.3 * WIDTH, True)
         width = text_width(text, 12.0, True)
         found = room.place(frame.px(feature.at_mm), (reaches[feature.id],) * 2, width, 12.0)
         if found is not None:
-            shapes.append(Words((found[0][0], found[0][3] - 2.0), text, 12.0, bold=True, halo=True))
+            shapes.append(Words((found.box[0], found.box[3] - 2.0), text, 12.0, bold=True, halo=True))
     return shapes
 
 

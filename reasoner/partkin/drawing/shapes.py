@@ -92,6 +92,11 @@ class Line:
 
 
 @dataclass(frozen=True)
+class Leader(Line):
+    """A line from a mark to its label."""
+
+
+@dataclass(frozen=True)
 class Strokes:
     """Many straight lines of one pen, such as a hatching."""
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from partkin.drawing.alt import called
 from partkin.drawing.laying import spread_of
-from partkin.drawing.placing import Room
+from partkin.drawing.placing import Room, strip_in
 from partkin.drawing.shapes import (
     BLUE,
     PAPER_PENS,
@@ -270,10 +270,10 @@ def _label_box(room: Room, about: Point, reach: tuple[float, float], width: floa
     half = (width / 2, _LABEL_MM / 2)
     inside = (about[0] - half[0], about[1] - half[1], about[0] + half[0], about[1] + half[1])
     if half[0] < reach[0] and half[1] < reach[1] and room.free(inside):
-        room.take(inside)
+        room.take(strip_in(inside))
         return inside
     found = room.place(about, reach, width, _LABEL_MM, level_first=reach[0] < 3.0 * reach[1])
-    return found[0] if found else None
+    return found.box if found else None
 
 
 def _taken(feature: DrawnFeature) -> Box:
@@ -312,7 +312,7 @@ def pattern_shapes(view: TemplateView) -> tuple[list[Shape], Box]:
     points += [corner for box in boxes for corner in (box[:2], box[2:])]
     box = spread_of(points) or (0.0, 0.0, 10.0, 10.0)
     room = Room((box[0] - 60.0, box[1] - 60.0, box[2] + 60.0, box[3] + 60.0))
-    room.take(*boxes)
+    room.take(*(strip_in(box) for box in boxes))
     labels = _labels(view, room)
     for label in labels:
         points += [
