@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from partkin.adaptation.zones import near_zone
-from partkin.fit.segments import apart_mm, centre_line, covers, segments_of
+from partkin.fit.segments import apart_each_mm, centre_line, covers, segments_of
 from partkin.model.adapting import AdaptationQuestion, Bracket
 from partkin.model.build import Feature, Outline, Part, Zone
 from partkin.model.fitting import Spot
@@ -48,10 +48,6 @@ class Obstacle:
         """Whether it is a zone that nothing is cut in or near."""
         return self.what in PROTECTED_ZONES
 
-    def apart_mm(self, line: np.ndarray) -> float:
-        """Least distance of a cut's centre line, (2, 2)."""
-        return apart_mm(line, self.starts, self.ends)
-
     def covers(self, line: np.ndarray) -> bool:
         """Whether its ring has a cut inside."""
         return covers(self.starts, self.ends, line[0])
@@ -87,6 +83,19 @@ class PartLimits:
         if self.stop is not None or self.material is None or self.material.bears(do):
             return self.stop
         return Refusal(self.material.why, self.material.source)
+
+    @cached_property
+    def _lines(self) -> tuple[np.ndarray, np.ndarray, list[int]]:
+        """Starts and ends of the segments of all obstacles, and where each obstacle begins."""
+        counts = [0, *(len(obstacle.starts) for obstacle in self.obstacles)]
+        starts, ends = ([getattr(one, side) for one in self.obstacles] for side in ("starts", "ends"))
+        return np.concatenate(starts), np.concatenate(ends), [int(first) for first in np.cumsum(counts[:-1])]
+
+    def apart_mm(self, line: np.ndarray) -> list[tuple[Obstacle, float]]:
+        """Return the obstacles, each with the least distance of a cut's centre line, (2, 2), from it."""
+        if not self.obstacles:
+            return []
+        return list(zip(self.obstacles, apart_each_mm(line, *self._lines).tolist(), strict=True))
 
     @property
     def group(self) -> str:
@@ -231,17 +240,17 @@ def refuse_cut(
     """
     if limits.outside and not any(ring.covers(line) for ring in limits.outside):
         return Refusal("it would lie off the part as its outline is drawn", "the outline")
-    for obstacle in limits.obstacles:
+    for obstacle, away_mm in limits.apart_mm(line):
         if obstacle.what == "hole" and obstacle.name == but:
             continue
         if obstacle.what == "opening" and obstacle.covers(line):
             return Refusal(f"it would lie in the opening {obstacle.name}", "the outline")
         if obstacle.is_protected:
-            refusal = _refuse_near_zone("it would", obstacle, line, across_mm / 2.0)
+            refusal = _refuse_near_zone("it would", obstacle, line, away_mm - across_mm / 2.0)
             if refusal is not None:
                 return refusal
             continue
-        away_mm, (least_mm, source) = obstacle.apart_mm(line), limits.kept_mm(obstacle, across_mm, bolt_mm, slot)
+        least_mm, source = limits.kept_mm(obstacle, across_mm, bolt_mm, slot)
         if away_mm < least_mm and obstacle.what == "hole":
             says = f"it would come within {away_mm:.0f} mm of {obstacle.name} ({least_mm:.0f} are kept)"
             return Refusal(says, source, obstacle.name)
@@ -254,18 +263,19 @@ def refuse_cut(
 def refuse_bracket(limits: PartLimits, at_mm: tuple[float, ...], bracket: Bracket) -> Refusal | None:
     """Check that a bracket whose own feature comes to a place reaches the part, and no hole for it a protected zone."""
     at, rings = np.array([at_mm[:2], at_mm[:2]], dtype=float), limits.outside
+    apart = limits.apart_mm(at)
     if rings and bracket.reach_mm is not None and not any(ring.covers(at) for ring in rings):
-        away_mm = min(ring.apart_mm(at) for ring in rings)
+        away_mm = min(away_mm for ring, away_mm in apart if ring in rings)
         if away_mm > bracket.reach_mm:
             reach = f"it reaches {bracket.reach_mm:.0f} mm, and the edge is {away_mm:.0f} mm away"
             return Refusal(f"{bracket.part} would not reach the part as its outline is drawn: {reach}", "the outline")
-    zones = [obstacle for obstacle in limits.obstacles if obstacle.is_protected]
-    found = (_refuse_near_zone("its holes could", zone, at, bracket.reach_mm or 0.0) for zone in zones)
+    near = [(zone, away_mm - (bracket.reach_mm or 0.0)) for zone, away_mm in apart if zone.is_protected]
+    found = (_refuse_near_zone("its holes could", zone, at, kept_mm) for zone, kept_mm in near)
     return next((refusal for refusal in found if refusal is not None), None)
 
 
-def _refuse_near_zone(what: str, zone: Obstacle, line: np.ndarray, reach_mm: float) -> Refusal | None:
-    margin, kept_mm, inside = edge_rule("zone margin"), zone.apart_mm(line) - reach_mm, zone.covers(line)
+def _refuse_near_zone(what: str, zone: Obstacle, line: np.ndarray, kept_mm: float) -> Refusal | None:
+    margin, inside = edge_rule("zone margin"), zone.covers(line)
     if kept_mm >= margin.value and not inside:
         return None
     where = "stand in" if inside else "reach into" if kept_mm <= 0.0 else f"come within {kept_mm:.0f} mm of"

@@ -46,11 +46,16 @@ def to_segments_mm(points: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> 
 
 def apart_mm(line: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> float:
     """Least distance between one segment, (2, 2), and n others; 0 where they cross."""
+    return float(apart_each_mm(line, starts, ends, [0])[0])
+
+
+def apart_each_mm(line: np.ndarray, starts: np.ndarray, ends: np.ndarray, firsts: Sequence[int]) -> np.ndarray:
+    """Least distance between one segment, (2, 2), and each of some rows of others; `firsts`: where each row begins."""
     a, b = line
-    if np.any((_side(a, b, starts) * _side(a, b, ends) < 0) & (_side(starts, ends, a) * _side(starts, ends, b) < 0)):
-        return 0.0
-    of_ends = to_segments_mm(line[:, None], starts, ends).min()
-    return float(min(of_ends, to_segments_mm(starts, a, b).min(), to_segments_mm(ends, a, b).min()))
+    cross = (_side(a, b, starts) * _side(a, b, ends) < 0) & (_side(starts, ends, a) * _side(starts, ends, b) < 0)
+    of_ends = to_segments_mm(line[:, None], starts, ends).min(axis=0)
+    of_others = to_segments_mm(np.stack([starts, ends]), a, b).min(axis=0)
+    return np.asarray(np.minimum.reduceat(np.where(cross, 0.0, np.minimum(of_ends, of_others)), firsts))
 
 
 def _side(p: np.ndarray, q: np.ndarray, r: np.ndarray) -> np.ndarray:
