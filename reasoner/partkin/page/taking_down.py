@@ -27,7 +27,7 @@ from partkin.readings.gathering import TypedInto
 from partkin.readings.typed_readings import NAMES, TypedWords, understood
 
 # What is not known by then follows: the answer to a reading is wanted within a tenth of a second.
-PATIENCE_S = 0.07
+PATIENCE_S = 0.06
 
 
 @dataclass(frozen=True)

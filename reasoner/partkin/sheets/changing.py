@@ -26,7 +26,9 @@ class Standing:
 
     def __init__(self, contents: Mapping[str, bytes]) -> None:
         self.contents, self.faults = contents, ProblemList()
-        self.tables = _read(contents, self.faults)
+        if "build.toml" in contents:
+            read_settings(contents["build.toml"], self.faults)
+        self.tables = read_tables(contents, self.faults)
 
     def grid_of(self, sheet: str) -> Grid | None:
         """Return the cells of a sheet; None: it is not there yet.
@@ -47,17 +49,13 @@ class Standing:
     def refuse_new_faults(self, written: Mapping[str, bytes]) -> None:
         """Refuse new bytes that would bring a fault where there was none before."""
         after = ProblemList()
-        _read({**self.contents, **written}, after)
+        if "build.toml" in written:
+            read_settings(written["build.toml"], after)
+        read_tables({**self.contents, **written}, after, {n: t for n, t in self.tables.items() if n not in written})
         known = {(one.sheet, one.row, one.column) for one in self.faults.sorted(warnings=False)}
         new = tuple(one for one in after.sorted(warnings=False) if (one.sheet, one.row, one.column) not in known)
         if new:
             raise FaultyInput(new)
-
-
-def _read(contents: Mapping[str, bytes], findings: ProblemList) -> dict[str, SheetTable]:
-    if "build.toml" in contents:
-        read_settings(contents["build.toml"], findings)
-    return read_tables(contents, findings)
 
 
 def change(folder: Path, names: Iterable[str], make: Callable[[Standing], Mapping[str, bytes]]) -> None:

@@ -251,21 +251,26 @@ def _say_examples(tables: list[SheetTable], findings: ProblemList) -> None:
         findings.warn(names[0], tables[0].examples[0], "", what, "Overwrite or delete them")
 
 
-def read_tables(contents: Mapping[str, bytes], findings: ProblemList) -> dict[str, SheetTable]:
-    """Read every sheet into values and check them row by row and against each other."""
+def read_tables(
+    contents: Mapping[str, bytes], findings: ProblemList, known: Mapping[str, SheetTable] = MappingProxyType({})
+) -> dict[str, SheetTable]:
+    """Read every sheet into values and check them row by row and against each other.
+
+    `known`: sheets that were read before; what is wrong within their cells is not found again.
+    """
     tables: dict[str, SheetTable] = {}
     for name, sheet in BY_NAME.items():
-        if name not in contents:
+        if name in known:
+            tables[name] = known[name]
+        elif name not in contents:
             tables[name] = SheetTable(sheet, whole=not sheet.must_exist)
             if sheet.must_exist and not findings.mentions(name):
                 mend = "Make it; partkin new FOLDER writes every sheet for a start"
                 findings.fault(name, 0, "", "the sheet is missing", mend)
-            continue
-        grid = read_grid(name, contents[name], findings)
-        if grid is None:
+        elif (grid := read_grid(name, contents[name], findings)) is None:
             tables[name] = SheetTable(sheet, whole=False, present=True, readable=False)
-            continue
-        tables[name] = read_table(sheet, grid, findings)
+        else:
+            tables[name] = read_table(sheet, grid, findings)
     _say_examples([table for table in tables.values() if table.examples], findings)
     for table in tables.values():
         check_rows(table, findings)
