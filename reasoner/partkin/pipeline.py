@@ -107,10 +107,11 @@ def lay_on(build: Build, donor: str, host: str | None = None) -> tuple[Findings,
     places = trying.places_of(known)
     if not places.hosted.fixings or not known.donor.features:
         return Findings(known, confidence, places.hosted.measured_from), None
+    trials = trying.trials(known, places, confidence)
     findings = Findings(
         known, confidence, places.hosted.measured_from,
-        trials=trying.trials(known, places, confidence),
-        suspects=places.suspects,
+        trials=trials,
+        suspects=(*places.suspects, *trying.looks_in_doubt(known, places, trials)),
         notes=places.host.notes + places.donor.notes + other_originals(build, known),
         sides=trying.side_questions(places),
         layouts_left_out=trying.layouts_left_out(places),

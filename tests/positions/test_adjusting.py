@@ -86,7 +86,8 @@ def test_a_feature_on_two_distances_has_two_places() -> None:
     found = adjust("p", features(QUAD, (0, 1, 2)), readings(QUAD, [(0, 3), (1, 3)]))
     assert found.handed
     assert len(found.layouts) == 2
-    assert asked(found, "centres") == [("f2", "f3")]
+    assert asked(found, "left of") == [("f3", "f0 f1")]
+    assert "Or measure f2 to f3, centre to centre: it is 311 mm or 506 mm." in found.missing[0].says
     other = next(layout for layout in found.layouts if layout[3, 1] < 0.0)
     assert other[3] == pytest.approx(QUAD[3] * [1.0, -1.0], abs=0.5)
 

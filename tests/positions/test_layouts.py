@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from partkin.model.build import Reading
 from partkin.positions.adjusting import adjust
 from partkin.positions.network import Network
 from partkin.positions.start import firm_points, layouts
@@ -91,3 +94,31 @@ def test_in_space() -> None:
     pairs = [pair for pair in all_pairs(7) if pair not in [(0, 6), (2, 5)]]
     found = layouts(network(points, pairs))
     assert apart(found[0].xyz_mm) == pytest.approx(apart(points), abs=1e-4)
+
+
+@pytest.mark.parametrize("stated", [(), (0, 1, 2)])
+def test_looks_choose_among_hundreds_of_layouts(stated: tuple[int, ...]) -> None:
+    """Ten holes on two distances each, from the two before: 128 layouts, and a look at each leaves the true one."""
+    points = np.random.default_rng(5).uniform(0.0, (900.0, 400.0), (10, 2))
+    pairs = [(0, 1), (0, 2), (1, 2), *((at, at - back) for at in range(3, 10) for back in (1, 2))]
+    bare = adjust("p", features(points, stated), readings(points, pairs))
+    assert len(bare.layouts) > 4
+    looks = [
+        Reading("p", f"s{at}", "left of" if left_of(points, at) else "right of", None, None, f"f{at}",
+                line_from=f"f{at - 2}", line_to=f"f{at - 1}")
+        for at in range(2, 10)
+    ]  # fmt: skip
+    found = adjust("p", features(points, stated), [*readings(points, pairs), *looks])
+    assert found.handed
+    assert len(found.layouts) == 1
+    assert apart(found.xyz_mm) == pytest.approx(apart(points), abs=1e-3)
+    mixed_up = [replace(looks[4], quantity="right of" if looks[4].quantity == "left of" else "left of")]
+    other = adjust("p", features(points, stated), [*readings(points, pairs), *looks[:4], *mixed_up, *looks[5:]])
+    assert len(other.layouts) == 1
+    assert np.abs(apart(other.xyz_mm) - apart(points)).max() > 20.0
+
+
+def left_of(points: np.ndarray, at: int) -> bool:
+    """Whether a point lies left of the line through the two before it."""
+    along, off = points[at - 1] - points[at - 2], points[at] - points[at - 2]
+    return bool(along[0] * off[1] > along[1] * off[0])

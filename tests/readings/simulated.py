@@ -156,10 +156,11 @@ def with_readings(truth: Truth, pairs: Iterable[Pair]) -> Known:
 def judged(known: Known) -> tuple[Findings, Places]:
     """What a check finds out of these sheets, before words and work, with the places it rests on."""
     places = trying.places_of(known)
+    trials = trying.trials(known, places, CONFIDENCE)
     findings = Findings(
         known, CONFIDENCE, "host",
-        trials=trying.trials(known, places, CONFIDENCE),
-        suspects=places.host.suspects + places.donor.suspects,
+        trials=trials,
+        suspects=(*places.suspects, *trying.looks_in_doubt(known, places, trials)),
         sides=trying.side_questions(places),
         layouts_left_out=trying.layouts_left_out(places),
     )  # fmt: skip
@@ -212,17 +213,19 @@ def ends(one: Candidate) -> Pair:
 class Story:
     """One build measured until its verdict is reached.
 
-    `readings`: how many were taken; None: even all pairs do not settle it. `stand`: of the trial at the end.
+    `readings`: how many distances were taken; None: even all pairs do not settle it. `stand`: of the trial at the end.
+    `looks`: how often somebody was asked what is left and right.
     """
 
     readings: int | None
     stand: str
     goes_on: bool
     all_pairs: int
+    looks: int = 0
 
     @property
     def share(self) -> float:
-        """Readings taken, of all pairs."""
+        """Distances taken, of all pairs."""
         return (self.all_pairs if self.readings is None else self.readings) / self.all_pairs
 
     @property
@@ -359,7 +362,7 @@ def bare(truth: Truth) -> Truth:
 
 
 def measured_from_nothing(truth: Truth) -> Story:
-    """Read what the verdict asks for first, from a bare donor on; an answer to left or right counts as a reading."""
+    """Read what the verdict asks for first, from a bare donor on."""
     known, taken, seen = bare(truth).known, [], []
     most = 2 * len(truth.pairs)
     while True:
@@ -369,11 +372,11 @@ def measured_from_nothing(truth: Truth) -> Story:
         trial = trial_of(findings)
         done = settled(findings, places)
         if done or len(taken) + len(seen) >= most:
-            count = len(taken) + len(seen) if done else None
-            return Story(count, trial.stand, truth.goes_on, len(truth.pairs))
+            count = len(taken) if done else None
+            return Story(count, trial.stand, truth.goes_on, len(truth.pairs), len(seen))
         asked = _asked_first(findings, places, taken)
         if isinstance(asked, Unknown):
-            seen.append(truth.side(asked))
+            seen.append(replace(truth.side(asked), reading=f"s{len(seen)}"))
         elif asked is None:
             rest = [pair for pair in truth.pairs if pair not in taken]
             if not rest:

@@ -13,6 +13,7 @@ from builders import build, holes, studs
 from partkin.commands import asking_next
 from partkin.graph import known_of
 from partkin.model.build import Build, Feature, Reading
+from partkin.model.reasons import Unknown
 from partkin.pipeline import check
 from partkin.positions import adjust
 from partkin.readings import untied
@@ -212,15 +213,17 @@ def test_a_slip_that_is_plain_is_left_out() -> None:
 # Loose holes
 
 
-def test_a_loose_hole_takes_two_distances_and_names_the_third() -> None:
+def test_a_loose_hole_takes_two_distances_and_a_look() -> None:
     verdict = check(panel(LEANING, placed=(0, 1, 2)), "donor")
     assert verdict.verdict == "not enough measured"
     first, second = verdict.unknown[:2]
     assert {first.from_feature, second.from_feature} == {"a3"}
     anchors = {first.to_feature, second.to_feature}
     assert len(anchors) == 2
-    (third,) = {"a0", "a1", "a2"} - anchors
-    assert f"where a3 may still be in two places then, a3 to {third} tells which" in first.says
+    told = re.search(
+        r"in two places then, a look whether it lies left or right of (a\d) to (a\d) tells which", first.says
+    )
+    assert set(told.groups()) == anchors
     assert len([u for u in verdict.unknown if u.quantity == "centres"]) == 2
 
 
@@ -232,12 +235,20 @@ def test_one_distance_that_is_read_already_counts() -> None:
     assert "mm is just right" in one.says and "means that it bolts on" in one.says
 
 
-@pytest.mark.parametrize(("y_mm", "third"), [(0.3, None), (40.0, "c")])
-def test_a_third_is_named_only_where_the_side_matters(y_mm: float, third: str | None) -> None:
-    """On the line of the two its mirror image is the hole itself; 40 mm beside it is another place."""
+@pytest.mark.parametrize(
+    ("y_mm", "handed", "tells"),
+    [
+        (0.3, True, None),
+        (15.0, True, "d to c"),
+        (40.0, True, "a look whether it lies left or right of a to b"),
+        (40.0, False, "d to c"),
+    ],
+)
+def test_what_tells_a_place_from_its_mirror_image(y_mm: float, handed: bool, tells: str | None) -> None:
+    """On the line of the two they are one; 15 mm beside it no glance tells; 40 mm it does, on a known face."""
     at = {"a": np.array([0.0, 0.0]), "b": np.array([400.0, 0.0]), "c": np.array([200.0, 150.0])}
     spot = untied.UnplacedFeature("d", np.array([200.0, y_mm]), 1.0, ())
-    assert untied._third(spot, at, ["a", "b"]) == third
+    assert untied._telling_which(spot, at, ["a", "b"], handed) == tells
 
 
 @pytest.mark.parametrize("off_mm", [0.0, 9.0])
@@ -251,14 +262,49 @@ def test_the_fewest_readings_do_settle_it(off_mm: float) -> None:
         verdict = check(replace(build, readings=tuple(taken)), "donor")
         if verdict.verdict != "not enough measured":
             break
-        one = verdict.unknown[0]
-        a, b = (int(end[1:]) for end in (one.from_feature, one.to_feature))
-        value = float(np.linalg.norm(truth[a] - truth[b]))
-        taken.append(
-            Reading("donor", f"n{turn}", "centres", value, "mm", f"a{a}", f"a{b}", plus_minus=0.3, instrument="tape")
-        )
+        taken.append(answer_to(verdict.unknown[0], truth, f"n{turn}"))
     assert verdict.verdict == ("bolts on" if off_mm == 0.0 else "does not fit")
-    assert len(taken) == (3 if off_mm == 0.0 else 2 if len(taken) == 2 else 1)
+    distances = [row.quantity == "centres" for row in taken]
+    assert distances == ([True, True, False] if off_mm == 0.0 else [True] * len(taken))
+
+
+def answer_to(one: Unknown, truth: np.ndarray, name: str, wrong: bool = False) -> Reading:
+    """What somebody reads who is asked this; `wrong`: who mixes up left and right."""
+    at = {f"a{number}": point for number, point in enumerate(truth)}
+    if one.quantity == "centres":
+        value = float(np.linalg.norm(at[one.from_feature] - at[one.to_feature]))
+        return Reading(
+            "donor", name, "centres", value, "mm", one.from_feature, one.to_feature, plus_minus=0.3, instrument="tape"
+        )
+    begin, end = one.to_feature.split()
+    (bx, by), (cx, cy) = at[end] - at[begin], at[one.from_feature] - at[begin]
+    side = "left of" if (bx * cy - by * cx > 0.0) != wrong else "right of"
+    return Reading("donor", name, side, None, None, one.from_feature, line_from=begin, line_to=end)
+
+
+@pytest.mark.parametrize("given", [True, False])
+def test_left_and_right_mixed_up_sends_no_part_away(given: bool) -> None:
+    """A look that puts a hole where the donor cannot go on is asked for once more; looked at again it stands."""
+    build = panel(LEANING, placed=(0, 1, 2))
+    if not given:
+        build = replace(build, features=tuple(replace(one, goes_on=None) for one in build.features))
+    truth = np.array(LEANING)
+    taken = [
+        Reading("donor", f"n{at}", "centres", float(np.linalg.norm(truth[at] - truth[3])), "mm", f"a{at}", "a3",
+                plus_minus=0.3, instrument="tape")
+        for at in (0, 1)
+    ]  # fmt: skip
+    asked = check(replace(build, readings=tuple(taken)), "donor").unknown[0]
+    assert asked.quantity == "left of"
+    taken.append(answer_to(asked, truth, "n2", wrong=True))
+    verdict = check(replace(build, readings=tuple(taken)), "donor")
+    assert verdict.verdict == "not enough measured"
+    assert verdict.unknown[0].what == "reading n2"
+    assert "were it on the other side, the donor would or might go on: look once more" in verdict.unknown[0].says
+    again = replace(answer_to(asked, truth, "n3", wrong=True), corrects="n2")
+    assert check(replace(build, readings=(*taken, again)), "donor").verdict == "does not fit"
+    right = replace(answer_to(asked, truth, "n3"), corrects="n2")
+    assert check(replace(build, readings=(*taken, right)), "donor").verdict == "bolts on"
 
 
 def test_what_the_values_of_a_loose_hole_mean_holds() -> None:

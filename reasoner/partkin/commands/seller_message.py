@@ -10,7 +10,7 @@ from partkin.commands.asking_next import READING, next_for
 from partkin.model.build import Build, Feature, Part
 from partkin.model.verdict import Unknown, Verdict
 from partkin.model.words import NOT_ENOUGH, NOT_JUDGED, SIDES
-from partkin.positions.asking_for import WHICH_LAYOUT
+from partkin.positions.asking_for import WHICH_LAYOUT, tells_mirror_image
 from partkin.readings.asked_together import asked_together
 from partkin.readings.expected_places import ExpectedPlaces, expected_places
 from partkin.readings.next_readings import Next
@@ -137,7 +137,7 @@ def message_for(found: Next, folder: str, most: int = MOST_QUESTIONS) -> Message
         )
     if any(one.quantity == "centres" for one in questions):
         lines += ["", *wrap(HOW, WIDTH)]
-    turned = any(one.quantity in SIDES for one in questions)
+    turned = any(map(tells_mirror_image, questions))
     lines += _drawn(expected_places(found), letters, donor.name or "part", EITHER if turned else FACES[donor.seen_from])
     lines += ["", "Thank you!"]
     return Message("\n".join(lines) + "\n", _notes(found, questions, letters, folder))

@@ -48,7 +48,6 @@ class Missing:
     """Something that a check needs and the sheets do not say, with the reading that would tell.
 
     Of a left-or-right question the quantity is `left of`, and `to_feature` the two ids that the line runs through.
-    `third`: where the reading leaves two places for `from_feature`, its distance to this one tells which.
     """
 
     what: str
@@ -57,7 +56,6 @@ class Missing:
     from_feature: str | None
     to_feature: str | None
     says: str
-    third: str | None = None
 
 
 @dataclass(frozen=True)

@@ -98,7 +98,7 @@ def _from_distances(
 ) -> Positions:  # fmt: skip
     if not distances:
         return _stated(part, mine, missing, notes, (), seen)
-    whole = _survey(part, mine, distances)
+    whole = _survey(part, mine, distances, seen)
     firm = firm_points(whole.network)
     if len(firm) < 2:
         return _stated(part, mine, missing, notes, distances, seen)
@@ -146,10 +146,13 @@ def _coordinates(row: Feature, d: int) -> np.ndarray:
     return np.array([math.nan if value is None else value for value in stated], dtype=float)
 
 
-def _survey(part: str, mine: dict[str, Feature], distances: Sequence[lengths.Distance]) -> Survey:
+def _survey(
+    part: str, mine: dict[str, Feature], distances: Sequence[lengths.Distance], seen: Sequence[sides.SideSeen]
+) -> Survey:
     d = _dims(mine)
     number = {name: at for at, name in enumerate(mine)}
     seen_mm = np.array([_coordinates(row, d) for row in mine.values()])
+    looks = [one for one in seen if d == 2 and set(one.names) <= set(number)]
     sigma_mm = [lengths.standard_uncertainty_mm(lengths.coordinate_half_width_mm(row)) for row in mine.values()]
     network = Network(
         np.array([[number[row.from_feature], number[row.to_feature]] for row in distances]),
@@ -157,6 +160,7 @@ def _survey(part: str, mine: dict[str, Feature], distances: Sequence[lengths.Dis
         np.array([row.sigma_mm for row in distances]),
         seen_mm,
         np.repeat(np.array(sigma_mm)[:, None], d, axis=1),
+        tuple((*(number[name] for name in one.names), 1 if one.is_left else -1) for one in looks),
     )
     return Survey(part, tuple(mine), tuple(distances), network)
 

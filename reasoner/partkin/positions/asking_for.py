@@ -9,10 +9,11 @@ import numpy as np
 
 from partkin.model.build import Reading
 from partkin.model.positions import Missing, Observed, Positions, Suspect
+from partkin.model.reasons import Unknown
 from partkin.model.words import SIDES
 from partkin.positions.lengths import Distance, Unusable
 from partkin.positions.network import AdjustedNetwork
-from partkin.positions.sides import SideSeen, question
+from partkin.positions.sides import SideSeen, question, telling_look
 from partkin.positions.start import POLISHED
 from partkin.positions.suspects import Contradicted
 
@@ -74,6 +75,11 @@ def tells_sides(missing: Missing) -> bool:
     return missing.quantity in SIDES or missing.what.startswith(WHICH_LAYOUT)
 
 
+def tells_mirror_image(missing: Missing | Unknown) -> bool:
+    """Whether this would tell a part from its mirror image."""
+    return missing.quantity in SIDES and not missing.what.startswith(WHICH_LAYOUT)
+
+
 def _widest(found: Positions, have: Sequence[str]) -> list[str]:
     """Placed features not measured from yet, each as far as can be from the span of those before it."""
     xyz_mm = found.xyz_mm
@@ -112,16 +118,19 @@ def after(
     """Ask for what tells apart the layouts, and the layout from its mirror image."""
     asked: list[Missing] = []
     if len(layouts) > 1:
-        asked.append(_separating(points, layouts, part, readings))
+        # Until left and right are known of the whole, a look at one feature tells nothing of where it is.
+        look = telling_look(points, layouts) if handed and layouts[0].shape[1] == 2 else None
+        asked.append(_separating(points, layouts, part, readings, look))
     if not handed:
         asked.append(_which_way_round(points, layouts[0], part))
     return tuple(asked)
 
 
 def _separating(
-    points: Sequence[str], layouts: Sequence[np.ndarray], part: str, readings: Sequence[Distance]
-) -> Missing:
-    """The reading that differs most between the two layouts that it tells apart worst."""
+    points: Sequence[str], layouts: Sequence[np.ndarray], part: str, readings: Sequence[Distance],
+    look: tuple[str, str, str] | None,
+) -> Missing:  # fmt: skip
+    """What tells layouts apart: a look, where one is plain, else the distance that differs most between two of them."""
     taken = {frozenset((row.from_feature, row.to_feature)) for row in readings}
     best, gap_mm, lengths_mm = (0, 1), -1.0, np.zeros(len(layouts))
     for a, b in combinations(range(len(points)), 2):
@@ -135,27 +144,29 @@ def _separating(
     ends = points[best[0]], points[best[1]]
     count = str(len(layouts)) if len(layouts) < POLISHED else f"{len(layouts)} or more"
     values = " or ".join(f"{length:.0f} mm" for length in dict.fromkeys(lengths_mm.round().tolist()))
-    return Missing(
-        f"{WHICH_LAYOUT} {count} layouts is the right one",
-        part,
-        "centres",
-        *ends,
-        f"The readings of {part} allow {count} layouts. Measure {ends[0]} to {ends[1]}, centre to centre: it is "
-        f"{values}.",
-    )
+    what = f"{WHICH_LAYOUT} {count} layouts is the right one"
+    measure = f"easure {ends[0]} to {ends[1]}, centre to centre: it is {values}."
+    if look is None:
+        says = f"The readings of {part} allow {count} layouts. M{measure}"
+        return Missing(what, part, "centres", *ends, says)
+    a, b, c = look
+    says = f"The readings of {part} allow {count} layouts. {_left_or_right(part, look)}"
+    says += f" Or m{measure}" if gap_mm > 0.0 else ""
+    return Missing(what, part, SIDES[0], c, f"{a} {b}", says)
 
 
 def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str) -> Missing:
     """A left-or-right question about the widest triangle that the features make."""
     a, b, c = question(points, xyz_mm)
-    return Missing(
-        "which way round it is",
-        part,
-        SIDES[0],
-        c,
-        f"{a} {b}",
-        f"Distances alone do not tell left from right. Looking at the face of {part} named in seen_from (where that is "
-        f"empty, write it into parts.csv first) and going from {a} to {b}: is {c} on the left or on the right?",
+    says = f"Distances alone do not tell left from right. {_left_or_right(part, (a, b, c))}"
+    return Missing("which way round it is", part, SIDES[0], c, f"{a} {b}", says)
+
+
+def _left_or_right(part: str, look: tuple[str, str, str]) -> str:
+    a, b, c = look
+    return (
+        f"Looking at the face of {part} named in seen_from (where that is empty, write it into parts.csv first) and "
+        f"going from {a} to {b}: is {c} on the left or on the right?"
     )
 
 
@@ -167,7 +178,23 @@ def wrong_side(part: str, one: SideSeen) -> Suspect:
         f"{one.reading}: {one.point} is said to lie {side} {a} to {b}, and all else that is known of {part} puts it on "
         f"the other side: look once more, at the face named in seen_from."
     )
-    return Suspect(one.reading, 0.0, 0.0, says, False, part, side, one.point, f"{a} {b}")
+    return _to_look_at(part, one, says)
+
+
+def once_more(part: str, one: SideSeen) -> Suspect:
+    """Say that the verdict hangs on an answer of left or right that was looked at once."""
+    a, b = one.line
+    side = SIDES[0] if one.is_left else SIDES[1]
+    says = (
+        f"{one.reading}: {one.point} of {part} is said to lie {side} {a} to {b}; were it on the other side, the donor "
+        f"would or might go on: look once more, at the face named in seen_from."
+    )
+    return _to_look_at(part, one, says)
+
+
+def _to_look_at(part: str, one: SideSeen, says: str) -> Suspect:
+    side = SIDES[0] if one.is_left else SIDES[1]
+    return Suspect(one.reading, 0.0, 0.0, says, False, part, side, one.point, " ".join(one.line))
 
 
 def contradiction(seen: Observed, bad: Contradicted) -> str:

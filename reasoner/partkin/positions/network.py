@@ -28,6 +28,9 @@ class Network:
         float64 (k, d), stated coordinates; nan where there is none.
     seen_sigma_mm
         float64 (k, d); 0 holds a coordinate fast.
+    looks
+        (from, to, point, 1 or -1): a point that was seen to lie left (1) or right (-1) of the line from one to another.
+        They are no observations: they say which layouts to look for.
     """
 
     edges: np.ndarray
@@ -35,6 +38,7 @@ class Network:
     sigma_mm: np.ndarray
     seen_mm: np.ndarray
     seen_sigma_mm: np.ndarray
+    looks: tuple[tuple[int, int, int, int], ...] = ()
 
     @property
     def size(self) -> tuple[int, int]:
@@ -73,19 +77,23 @@ class Network:
         seen_mm = self.seen_mm.copy()
         dropped = np.delete(self.weighed, rows[rows >= m] - m)
         seen_mm.ravel()[dropped] = np.nan
-        return Network(self.edges[kept], self.length_mm[kept], self.sigma_mm[kept], seen_mm, self.seen_sigma_mm)
+        return replace(
+            self, edges=self.edges[kept], length_mm=self.length_mm[kept], sigma_mm=self.sigma_mm[kept], seen_mm=seen_mm
+        )
 
     def among(self, points: np.ndarray) -> Network:
         """Return what was observed among some of the points, which are renumbered in their order."""
         number = np.full(self.size[0], -1)
         number[points] = np.arange(len(points))
         keep = (number[self.edges] >= 0).all(axis=1)
+        looks = ((int(number[a]), int(number[b]), int(number[c]), side) for a, b, c, side in self.looks)
         return Network(
             number[self.edges[keep]],
             self.length_mm[keep],
             self.sigma_mm[keep],
             self.seen_mm[points],
             self.seen_sigma_mm[points],
+            tuple(look for look in looks if min(look[:3]) >= 0),
         )
 
 

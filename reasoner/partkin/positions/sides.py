@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -16,6 +17,13 @@ from partkin.positions.lengths import current
 
 # Within this many standard deviations of the line nobody can say on which side of it a point stands.
 CLEARLY = 3.0
+# At a glance a hole is seen to lie left or right of a line if it stands at least so far off it, so much of its length,
+# and so much of the way to its middle (common practice, no source).
+AT_A_GLANCE_MM = 20.0
+OF_LENGTH = 0.05
+OF_THE_WAY = 0.2
+# What stands no farther apart in two layouts is in the same place in both.
+ONE_PLACE_MM = 1.0
 
 
 @dataclass(frozen=True)
@@ -66,8 +74,8 @@ def against(seen: Sequence[SideSeen], layout: PlacedLayout) -> tuple[list[SideSe
 
     Examples
     --------
-    >>> flat = Layout(("a", "b", "c"), np.array([[0.0, 0.0], [9.0, 0.0], [4.0, 5.0]]), np.zeros((6, 6)))
-    >>> said = Seen("r1", "c", ("a", "b"), True)
+    >>> flat = PlacedLayout(("a", "b", "c"), np.array([[0.0, 0.0], [9.0, 0.0], [4.0, 5.0]]), np.zeros((6, 6)))
+    >>> said = SideSeen("r1", "c", ("a", "b"), True)
     >>> [len(answers) for answers in (*against([said], flat), *against([said], flat.mirrored()))]
     [1, 0, 0, 1]
     """
@@ -127,3 +135,37 @@ def question(features: Sequence[str], xyz_mm: np.ndarray) -> tuple[str, str, str
     off = xyz_mm[:, :2] - xyz_mm[base[0], :2]
     beside = np.abs(off[:, 0] * along[1] - off[:, 1] * along[0]).round(6)
     return features[base[0]], features[base[1]], features[int(np.argmax(beside))]
+
+
+def telling_look(features: Sequence[str], layouts: Sequence[np.ndarray]) -> tuple[str, str, str] | None:
+    """Ends of a line and the feature beside it, of which a glance tells layouts apart; None: none is plain to see.
+
+    It splits them most evenly; of several such, it is one with a line that is the same in all of them, and with the
+    feature farthest off that.
+
+    Examples
+    --------
+    >>> layout = np.array([[0.0, 0.0], [300.0, 0.0], [100.0, 80.0]])
+    >>> telling_look(("a", "b", "c"), [layout, layout * (1, -1)])
+    ('a', 'b', 'c')
+    """
+    n = len(features)
+    xy = np.array([layout[:, :2] for layout in layouts])
+    ends, points = np.array(list(combinations(range(n), 2))), np.arange(n)
+    along = xy[:, ends[:, 1]] - xy[:, ends[:, 0]]
+    length_mm = np.linalg.norm(along, axis=2)
+    off = xy[:, None, :, :] - xy[:, ends[:, 0]][:, :, None, :]
+    cross = along[:, :, None, 0] * off[..., 1] - along[:, :, None, 1] * off[..., 0]
+    beside_mm = cross / np.maximum(length_mm, 1e-9)[:, :, None]
+    away_mm = np.linalg.norm(off - along[:, :, None] / 2.0, axis=3)
+    least_mm = np.maximum(np.maximum(AT_A_GLANCE_MM, OF_LENGTH * length_mm)[:, :, None], OF_THE_WAY * away_mm)
+    plain = np.all(np.abs(beside_mm) >= least_mm, axis=0)
+    left = np.count_nonzero(beside_mm > 0.0, axis=0)
+    still = (np.ptp(xy, axis=0).max(axis=1) < ONE_PLACE_MM)[ends].all(axis=1)
+    split = np.where(plain & ~np.any(points == ends[:, :, None], axis=1), np.minimum(left, len(xy) - left), 0)
+    if not split.any():
+        return None
+    worth = 2 * split + (still[:, None] & (split > 0))
+    clear_mm = np.where(worth == worth.max(), np.abs(beside_mm).min(axis=0).round(6), -1.0)
+    line, point = divmod(int(np.argmax(clear_mm)), n)
+    return features[ends[line, 0]], features[ends[line, 1]], features[point]

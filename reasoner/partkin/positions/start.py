@@ -16,6 +16,10 @@ NEAR = 50.0
 WIDE_BEAM = 2048
 # A rough layout this many times worse than the best one is not worth adjusting.
 HOPELESS = 100.0
+# So many standard deviations beside a line a point counts as left or right of it; and what it costs to be on the other
+# side than was seen: more than being near the best layout allows.
+CLEARLY = 10.0
+PUT_BACK = 2.0 * NEAR
 REFINED = 64
 SCATTERED = 160
 POLISHED = 8
@@ -125,6 +129,8 @@ def _starts(network: Network) -> list[np.ndarray]:
         return _scattered(network, beam[:POLISHED], placed)
     if len(beam) > POLISHED:
         beam, score = _refined(network, beam[:REFINED])
+    order = np.argsort(score + _against_looks(network, beam, placed), kind="stable")
+    beam, score = beam[order], score[order]
     keep = score <= HOPELESS * (score[0] + len(network.length_mm))
     return list(beam[keep][:POLISHED])
 
@@ -197,12 +203,32 @@ def _extend(
         # Where more readings than needed hold the point, both sides end in one spot.
         twin = np.linalg.norm(spots[1::2] - spots[::2], axis=1) < 1e-3
         total[1::2][twin] = math.inf
-    order = np.argsort(total, kind="stable")
-    best = total[order[0]]
-    near = total[order] <= best + NEAR
-    near[:BEAM] |= total[order[:BEAM]] <= HOPELESS * (best + len(network.length_mm))
+    there = placed.copy()
+    there[point] = True
+    told = total + _against_looks(network, grown, there)
+    order = np.argsort(told, kind="stable")
+    best = told[order[0]]
+    near = told[order] <= best + NEAR
+    near[:BEAM] |= told[order[:BEAM]] <= HOPELESS * (best + len(network.length_mm))
     keep = order[near][:WIDE_BEAM]
     return grown[keep], total[keep]
+
+
+def _against_looks(network: Network, beam: np.ndarray, placed: np.ndarray) -> np.ndarray:
+    """(b,): what each layout is put back by answers of left or right that it clearly contradicts.
+
+    Without a frame a layout may be meant as its mirror image: then the fewer count, those that it bears out or those
+    that it contradicts.
+    """
+    looks = np.array([look for look in network.looks if placed[list(look[:3])].all()], dtype=int).reshape(-1, 4)
+    a, b, c = (beam[:, looks[:, column]] for column in range(3))
+    along, off = b - a, c - a
+    cross = along[..., 0] * off[..., 1] - along[..., 1] * off[..., 0]
+    clear = np.abs(cross) > CLEARLY * float(np.median(network.sigma_mm)) * np.linalg.norm(along, axis=2)
+    wrong = (clear & (cross * looks[:, 3] < 0.0)).sum(axis=1)
+    if network.placed.sum() <= 2:
+        wrong = np.minimum(wrong, clear.sum(axis=1) - wrong)
+    return np.asarray(PUT_BACK * wrong)
 
 
 def _flat(points_mm: np.ndarray) -> bool:

@@ -20,6 +20,7 @@ from partkin.positions.by_draws import REACH, ask_by_draws
 from partkin.positions.lengths import Distance, centre_distances, standard_uncertainty_mm
 from partkin.positions.next_reading import Ask, Band, Candidate
 from partkin.positions.sampling import as_normal
+from partkin.positions.sides import telling_look
 from partkin.positions.wording import meaning
 from partkin.readings.could_read import OPEN_PLAY_MM, SELLER, donor_at_hand, effort_minutes, instrument_for
 from partkin.tables.instruments import greatest_error_mm
@@ -117,12 +118,8 @@ def _tying(findings: Findings, places: Places, trial: Trial, spot: UnplacedFeatu
     if not new:
         return [replace(m, says=m.says) for m in trial.missing if m.from_feature == spot.feature][:1]
     asks = _judged(findings, places, trial, spot, [_candidate(spot, donor.part, at, name, at_hand) for name in new])
-    third = _third(spot, at, [*have, *new])
-    side = (
-        f"; where {spot.feature} may still be in two places then, {spot.feature} to {third} tells which"
-        if third
-        else ""
-    )
+    tells = _telling_which(spot, at, [*have, *new], donor.handed)
+    side = f"; where {spot.feature} may still be in two places then, {tells} tells which" if tells else ""
     verb = "ask the seller for" if not at_hand else "read"
     if len(asks) == 1:
         ((name, ask),) = zip(new, asks, strict=True)
@@ -131,7 +128,7 @@ def _tying(findings: Findings, places: Places, trial: Trial, spot: UnplacedFeatu
             f"{verb} {spot.feature} to {name} of {donor.part}, centre to centre ({ask.expected_mm:.1f} mm is just "
             f"right){': ' + said if said else ''}{side}"
         )
-        return [replace(_as_missing(spot, donor.part, name, says), third=third)]
+        return [_as_missing(spot, donor.part, name, says)]
     one, two = asks
     said = "; ".join(part for part in (_beyond(one, new[0]), _beyond(two, new[1])) if part)
     says = (
@@ -141,7 +138,7 @@ def _tying(findings: Findings, places: Places, trial: Trial, spot: UnplacedFeatu
     second = f"with {spot.feature} to {new[0]}, the distance from {spot.feature} to {new[1]} of {donor.part} places it"
     return [
         _as_missing(spot, donor.part, new[0], says),
-        replace(_as_missing(spot, donor.part, new[1], second), third=third),
+        _as_missing(spot, donor.part, new[1], second),
     ]
 
 
@@ -184,8 +181,8 @@ def _best_anchors(
     return best[1] if best else ()
 
 
-def _third(spot: UnplacedFeature, at: dict[str, np.ndarray], used: list[str]) -> str | None:
-    """What tells the spot from its mirror image across the line of the first two; None: they are one, or none does."""
+def _telling_which(spot: UnplacedFeature, at: dict[str, np.ndarray], used: list[str], handed: bool) -> str | None:
+    """What tells the spot from its mirror image across the line of the first two; None: nothing, or they are one."""
     a, b = (at[name][:2] for name in used[:2])
     along = (b - a) / max(1e-9, float(np.linalg.norm(b - a)))
     off = spot.at_mm - a
@@ -193,13 +190,16 @@ def _third(spot: UnplacedFeature, at: dict[str, np.ndarray], used: list[str]) ->
     image = spot.at_mm - 2.0 * beside
     if 2.0 * float(np.linalg.norm(beside)) < max(ONE_SPOT_MM, spot.play_mm) or len(used) > 2:
         return None
+    two = [np.array([a, b, place]) for place in (spot.at_mm, image)]
+    if handed and telling_look((*used[:2], spot.feature), two):
+        return f"a look whether it lies left or right of {used[0]} to {used[1]}"
     rest = [name for name in at if name not in used]
     gaps = {
         name: abs(float(np.linalg.norm(spot.at_mm - at[name][:2]) - np.linalg.norm(image - at[name][:2])))
         for name in rest
     }
     best = max(rest, key=lambda name: round(gaps[name], 6), default=None)
-    return best if best is not None and gaps[best] > ONE_SPOT_MM else None
+    return f"{spot.feature} to {best}" if best is not None and gaps[best] > ONE_SPOT_MM else None
 
 
 def _judged(

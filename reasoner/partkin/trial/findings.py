@@ -9,7 +9,8 @@ from partkin.model.fitting import Chance, OddHoles
 from partkin.model.known import Known, strictest_duty
 from partkin.model.positions import Missing, Suspect
 from partkin.model.verdict import BEST_FIRST, SeamCheck, Trial, Unknown, better_way_round
-from partkin.model.words import SIDES, Duty, Hand
+from partkin.model.words import Duty, Hand
+from partkin.positions.asking_for import tells_mirror_image
 from partkin.tables.making import making
 
 
@@ -98,7 +99,7 @@ class Findings:
         host, original = self.known.host.part.hand, self.known.original
         shown = host or (original.part.hand if original is not None else None)
         alike = shown is not None and shown == self.known.donor.part.hand
-        return shown if alike and any(m.quantity in SIDES for m in self.sides) else None
+        return shown if alike and any(map(tells_mirror_image, self.sides)) else None
 
     @property
     def work_waits(self) -> bool:

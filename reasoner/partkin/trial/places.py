@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from partkin.fit.fixings import HostFixings, donor_features, host_fixings
@@ -14,8 +14,9 @@ from partkin.model.positions import Missing, Positions, Suspect
 from partkin.model.verdict import Trial
 from partkin.model.words import SIDES
 from partkin.positions import adjust, dimensions
-from partkin.positions.asking_for import tells_sides
+from partkin.positions.asking_for import once_more, tells_sides
 from partkin.positions.lengths import DISTANCES, current, value_mm
+from partkin.positions.sides import seen_sides
 from partkin.positions.start import POLISHED
 from partkin.trial.odd_sizes import odd_sizes
 from partkin.trial.slips import distances_of, doubted, leaning
@@ -162,6 +163,30 @@ def without_each(known: Known, places: Places) -> Iterator[tuple[tuple[str, str]
             changed = replace(places, host=other) if whose == "host" else replace(places, donor=other)
             by_other = all(s.by_other for s in rivals if s.reading in names)
             yield (positions.part, " and ".join(names)), changed, by_other
+    if not any(not one.left_out for one in places.suspects):
+        yield from _without_each_look(known, places)
+
+
+def _without_each_look(known: Known, places: Places) -> Iterator[tuple[tuple[str, str], Places, bool]]:
+    """The places without each answer of left or right on which a layout hangs, if it was looked at once only."""
+    for side, whose in ((places.host_side, "host"), (known.donor, "donor")):
+        for look in seen_sides(side.readings):
+            rest = tuple(row for row in side.readings if row.reading != look.reading)
+            other = adjusted(replace(side, readings=rest)) if not look.again else None
+            if other is not None and other.handed and len(other.layouts) > 1:
+                changed = replace(places, host=other) if whose == "host" else replace(places, donor=other)
+                yield (side.part.part, look.reading), changed, True
+
+
+def looks_in_doubt(known: Known, places: Places, trials: Sequence[Trial]) -> tuple[Suspect, ...]:
+    """The answers of left or right without which the donor would, or might, go on."""
+    without = {trial.without for trial in trials if trial.without is not None and trial.says != "does not"}
+    return tuple(
+        once_more(side.part.part, look)
+        for side in (places.host_side, known.donor)
+        for look in seen_sides(side.readings)
+        if (side.part.part, look.reading) in without
+    )
 
 
 def faces(known: Known, places: Places) -> tuple[bool, ...]:

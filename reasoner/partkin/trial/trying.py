@@ -28,6 +28,7 @@ from partkin.trial.places import (
     in_layouts,
     layouts,
     layouts_left_out,
+    looks_in_doubt,
     places_of,
     prepared_task,
     side_questions,
@@ -39,8 +40,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 __all__ = [
-    "SEED", "Places", "adjusted", "as_tried", "chance_of", "in_layouts", "layouts_left_out", "places_of",
-    "prepared_task", "side_questions", "sides_drawn", "size_errors", "trial", "trials",
+    "SEED", "Places", "adjusted", "as_tried", "chance_of", "in_layouts", "layouts_left_out", "looks_in_doubt",
+    "places_of", "prepared_task", "side_questions", "sides_drawn", "size_errors", "trial", "trials",
 ]  # fmt: skip
 
 

@@ -6,12 +6,13 @@ from collections.abc import Mapping, Sequence
 
 from partkin.model.positions import Missing
 from partkin.model.words import SIDES
+from partkin.positions.asking_for import tells_mirror_image
 from partkin.trial.findings import Findings
 
 
 def mirror_says(findings: Findings) -> str | None:
     """Say what to look at where the donor goes on one way round and not the other, and nothing else is open."""
-    asked = [m for m in findings.sides if m.quantity in SIDES]
+    asked = [m for m in findings.sides if tells_mirror_image(m)]
     fits = {trial.mirrored for trial in findings.trials if trial.says == "fits"}
     others = {trial.mirrored for trial in findings.trials if trial.says != "fits"}
     if not asked or len(asked) < len(findings.sides) or len(fits) != 1 or fits & others or findings.hand is not None:
