@@ -247,11 +247,13 @@ POPULATIONS: dict[str, tuple[Made, float | None]] = {
 }
 
 
-def calibrated(parts: int) -> None:
-    """Print the expected calibration error in every population, and that of chances that are exactly right."""
-    print("| population | said | happened | error | of right chances |\n| --- | --- | --- | --- | --- |")
+def calibrated(parts: int, names: list[str]) -> None:
+    """Print the expected calibration error in populations, and that of chances that are exactly right."""
+    print("| population | parts | said | happened | error | of right chances |" + "\n" + "| --- " * 6 + "|")
     for number, (name, (made, one_drawing)) in enumerate(POPULATIONS.items()):
-        draw = np.random.default_rng([number, 7])
+        if name not in names:
+            continue
+        draw = np.random.default_rng([number, 7, 0])
         said = []
         for _ in range(parts):
             plate = PLATE[: int(draw.integers(4, 9))]
@@ -262,7 +264,7 @@ def calibrated(parts: int) -> None:
         came = np.array([one.goes_on for one in said], dtype=float)
         luck = np.mean([calibration(chances, draw.random(parts) < chances)[0] for _ in range(200)])
         error, _ = calibration(chances, came)
-        print(f"| {name} | {chances.mean():.2f} | {came.mean():.2f} | {error:.3f} | {luck:.3f} |", flush=True)
+        print(f"| {name} | {parts} | {chances.mean():.2f} | {came.mean():.2f} | {error:.3f} | {luck:.3f} |", flush=True)
 
 
 def main() -> None:
@@ -274,11 +276,11 @@ def main() -> None:
     asked.add_argument("--how", nargs="*", default=list(HOW))
     asked.add_argument("--kinds", nargs="*", default=list(KINDS))
     asked.add_argument("--same-drawing", type=float, help="as in build.toml")
-    asked.add_argument("--calibration", action="store_true")
+    asked.add_argument("--calibration", nargs="*", choices=POPULATIONS, help="of these, or of all")
     asked.add_argument("--found-out", action="store_true")
     told = asked.parse_args()
-    if told.calibration:
-        calibrated(told.parts)
+    if told.calibration is not None:
+        calibrated(told.parts, told.calibration or list(POPULATIONS))
     elif told.found_out:
         found_out(told.holes, told.errors, told.kinds, told.parts)
     else:

@@ -13,7 +13,7 @@ from builders import build, holes, studs
 from partkin.commands import asking_next
 from partkin.graph import known_of
 from partkin.model.build import Build, Feature, Reading
-from partkin.model.reasons import Unknown
+from partkin.model.verdict import Unknown
 from partkin.pipeline import check
 from partkin.positions import adjust
 from partkin.readings import untied

@@ -160,7 +160,7 @@ def _survey(
         np.array([row.sigma_mm for row in distances]),
         seen_mm,
         np.repeat(np.array(sigma_mm)[:, None], d, axis=1),
-        tuple((*(number[name] for name in one.names), 1 if one.is_left else -1) for one in looks),
+        tuple((number[a], number[b], number[c], 1 if one.is_left else -1) for one in looks for a, b, c in [one.names]),
     )
     return Survey(part, tuple(mine), tuple(distances), network)
 

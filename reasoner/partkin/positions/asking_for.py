@@ -9,7 +9,7 @@ import numpy as np
 
 from partkin.model.build import Reading
 from partkin.model.positions import Missing, Observed, Positions, Suspect
-from partkin.model.reasons import Unknown
+from partkin.model.verdict import Unknown
 from partkin.model.words import SIDES
 from partkin.positions.lengths import Distance, Unusable
 from partkin.positions.network import AdjustedNetwork
@@ -149,10 +149,11 @@ def _separating(
     if look is None:
         says = f"The readings of {part} allow {count} layouts. M{measure}"
         return Missing(what, part, "centres", *ends, says)
-    a, b, c = look
-    says = f"The readings of {part} allow {count} layouts. {_left_or_right(part, look)}"
+    begin, end, beside = look
+    open_places = f"leave two places for {beside}" if len(layouts) == 2 else f"allow {count} layouts"
+    says = f"The readings of {part} {open_places}. {_left_or_right(part, look)}"
     says += f" Or m{measure}" if gap_mm > 0.0 else ""
-    return Missing(what, part, SIDES[0], c, f"{a} {b}", says)
+    return Missing(what, part, SIDES[0], beside, f"{begin} {end}", says)
 
 
 def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str) -> Missing:
