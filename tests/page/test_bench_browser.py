@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from partkin import pipeline
+from partkin.drawing.shapes import THEME
 from partkin.model.build import current
 from partkin.sheets.changing import append
 
@@ -89,12 +90,13 @@ def test_nothing_is_cut_and_nothing_lies_on_anything_else(tab, looked_at, width)
     tab.wrong[:] = [line for line in tab.wrong if "404" not in line]
 
 
-@pytest.mark.parametrize("width", [360, 1400])
-def test_axe_finds_no_violation(tab, looked_at, width):
+@pytest.mark.parametrize(("width", "scheme"), [(360, "light"), (1400, "light"), (1400, "dark")])
+def test_axe_finds_no_violation(tab, looked_at, width, scheme):
     axe = next((path for path in AXE if path.exists()), None)
     if axe is None:
         pytest.skip("axe-core is not installed: npm install axe-core")
     tab.set_viewport_size({"width": width, "height": 900})
+    tab.emulate_media(color_scheme=scheme)
     tab.goto(looked_at.entrance)
     for name, path in PAGES.items():
         tab.goto(looked_at.origin + path)
@@ -109,13 +111,14 @@ def test_axe_finds_no_violation(tab, looked_at, width):
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_in_forced_colours_nothing_vanishes(browser, looked_at, scheme):
-    """The drawing by hand has paper of its own, and the marks lie on the photograph, not over it."""
+    """The drawing by hand has paper of its own, dark or not, and the marks lie on the photograph, not over it."""
     context = browser.new_context(forced_colors="active", color_scheme=scheme)
     tab = context.new_page()
     enter(tab, looked_at, "/part/top-dask/lay")
     tab.wait_for_selector("#pairs tr")
     paper = "getComputedStyle(document.querySelector('{}')).backgroundColor"
-    assert tab.evaluate(paper.format("#field svg")) == "rgb(255, 255, 255)"
+    own = tuple(int(THEME["paper"][scheme == "dark"][place : place + 2], 16) for place in (1, 3, 5))
+    assert tab.evaluate(paper.format("#field svg")) == f"rgb{own}"
     tab.goto(looked_at.origin + "/photos/glove.jpg?part=glove-dask")
     tab.wait_for_selector("#marking[data-ready]")
     assert tab.evaluate(paper.format("#sheet svg")) == "rgba(0, 0, 0, 0)"

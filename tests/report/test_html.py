@@ -15,7 +15,9 @@ import pytest
 from PIL import Image
 
 from page.seen import LIE_ON, STICKS_OUT
+from partkin.drawing.shapes import THEME
 from partkin.model.drawing import ReportView
+from partkin.page.frame import style
 from partkin.report.html import report_html
 from partkin.report.html_pieces import Kept, environment
 from partkin.tables.reader import shipped
@@ -209,7 +211,7 @@ def test_axe_finds_no_violation(shown, width, how):
 @pytest.mark.browser
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_drawings_are_the_same_in_forced_colours(shown, scheme):
-    """Their lines are ink on paper of their own: on a page that is turned black none may vanish."""
+    """Their lines are ink on paper of their own, dark or not: on a page of other colours none may vanish."""
     browser, address = shown
     pictures = []
     for forced in ("none", "active"):
@@ -222,7 +224,51 @@ def test_drawings_are_the_same_in_forced_colours(shown, scheme):
         tab.close()
     assert len(pictures[0]) > 5
     for plain, kept in zip(*pictures, strict=True):
-        assert plain.min() < 60 and np.mean(np.abs(plain - kept) > 60) < 0.002
+        assert np.ptp(plain) > 180 and np.mean(np.abs(plain - kept) > 60) < 0.002
+
+
+@pytest.mark.browser
+def test_a_dark_screen_gets_a_dark_page_and_paper_stays_white(shown):
+    browser, address = shown
+    tab = browser.new_page(viewport={"width": 1400, "height": 900}, color_scheme="dark")
+    tab.goto(address)
+    seen = """() => {
+        const of = (found, what) => getComputedStyle(document.querySelector(found))[what];
+        return [of("body", "backgroundColor"), of("body", "color"), of("svg.dw text", "fill")];
+    }"""
+    for media, at in (("screen", 1), ("print", 0)):
+        tab.emulate_media(media=media)
+        ink, paper = (rgb(THEME[name][at]) for name in ("ink", "paper"))
+        assert tab.evaluate(seen) == [f"rgb{paper}", f"rgb{ink}", f"rgb{ink}"]
+    tab.close()
+
+
+def rgb(colour):
+    return tuple(int(colour[place : place + 2], 16) for place in (1, 3, 5))
+
+
+def contrast(one, other):
+    """Contrast ratio (WCAG 2.1, relative luminance)."""
+    shares = [[part / 255 for part in rgb(colour)] for colour in (one, other)]
+    linear = [[c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts] for parts in shares]
+    low, high = sorted(0.2126 * red + 0.7152 * green + 0.0722 * blue for red, green, blue in linear)
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.mark.parametrize("at", [0, 1], ids=["light", "dark"])
+def test_what_is_written_and_drawn_stands_off_its_paper(at):
+    """4.5 for text, 3 for what has to be seen (WCAG 2.1, 1.4.3 and 1.4.11); fills are told by their outline."""
+    colours = {name: both[at] for name, both in THEME.items()}
+    assert all(contrast(colours[name], colours["paper"]) >= 4.5 for name in ("ink", "soft", "faint", "blue"))
+    assert all(contrast(colours["ink"], colours[under]) >= 4.5 for under in ("shade", "solid", "tint"))
+    assert contrast(colours["blue"], colours["tint"]) >= 3
+    assert contrast(colours["ink"], colours["orange"]) >= 3, "the dashes of a cut on their band"
+
+
+def test_report_and_page_name_their_colours():
+    before, _, after = style().partition("}}")
+    assert before.count("--ink:") == 2
+    assert not re.findall(r"(?<!\")#[0-9A-Fa-f]{3,6}\b", after)
 
 
 @pytest.mark.parametrize("words", [["--help"], ["check", "side-kurm-right"]])

@@ -1,4 +1,4 @@
-"""What holds what, as a drawing: ink on white, told by line and word alone, the same every time.
+"""What holds what, as a drawing: ink on paper, told by line and word alone, the same every time.
 
 A thick dashed line is undone, with the numbers of its steps; a thin one is left alone; a dotted one was undone
 before. The part that is wanted stands in the thickest frame; what stays has a double one.
@@ -7,7 +7,7 @@ before. The part that is wanted stands in the thickest frame; what stays has a d
 from __future__ import annotations
 
 from partkin.drawing.plan_layout import FONT_PX, LINE_PX, MARGIN, PAD, LaidPlan, PlanSpot, Wire, laid
-from partkin.drawing.shapes import INK, wrapped
+from partkin.drawing.shapes import INK, PAPER, wrapped
 from partkin.drawing.svg import FONT, escaped, short
 from partkin.model.stripping import Joint, StripPlan
 
@@ -63,7 +63,7 @@ def plan_file(plan: StripPlan) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="plan-t" aria-describedby="plan-d" '
         f'viewBox="0 0 {short(found.width)} {short(height)}" {size} font-family="{FONT}" font-size="{short(FONT_PX)}">'
         f'<title id="plan-t">{escaped(title)}</title><desc id="plan-d">{escaped(says)}</desc>'
-        f'<rect {size} fill="#fff"/>{_inside(found)}{below}</svg>'
+        f'<rect {size} fill="{PAPER}"/>{_inside(found)}{below}</svg>'
     )
 
 
@@ -103,7 +103,7 @@ def _box(spot: PlanSpot) -> str:
     role = spot.body.role
     x, y, right, bottom = spot.rect
     dash = ' stroke-dasharray="4 3"' if role == "comes off first" else ""
-    frame = _frame(x, y, right, bottom, _FRAMES[role], dash, "#fff")
+    frame = _frame(x, y, right, bottom, _FRAMES[role], dash, PAPER)
     if role == "stays":
         frame += _frame(x + 2.5, y + 2.5, right - 2.5, bottom - 2.5, 1.0, "", "none")
     texts = []
@@ -128,7 +128,7 @@ def _number(wire: Wire) -> str:
         return ""
     x, y, right, bottom = wire.label
     return (
-        f'<rect x="{short(x)}" y="{short(y)}" width="{short(right - x)}" height="{short(bottom - y)}" fill="#fff"/>'
+        f'<rect x="{short(x)}" y="{short(y)}" width="{short(right - x)}" height="{short(bottom - y)}" fill="{PAPER}"/>'
         f'<text x="{short((x + right) / 2)}" y="{short(y + 10.6)}" text-anchor="middle" font-weight="bold" '
         f'fill="{INK}">{escaped(wire.text)}</text>'
     )

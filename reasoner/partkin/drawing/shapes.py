@@ -15,12 +15,25 @@ from functools import lru_cache
 Point = tuple[float, float]
 Box = tuple[float, float, float, float]
 
-INK = "#111111"
-SOFT = "#555555"
-BLUE = "#0072B2"
-ORANGE = "#E69F00"
-PAPER = "#FFFFFF"
+INK, SOFT, FAINT, RULE = "#111111", "#555555", "#767676", "#999999"
+PAPER, SHADE, SOLID, TINT = "#FFFFFF", "#F2F2F2", "#DCDCDC", "#D4E7F3"
+BLUE, ORANGE = "#0072B2", "#E69F00"
 """Black on white; blue and orange from the palette of M. Okabe and K. Ito, Color Universal Design (2008)."""
+
+# Report and page name these colours; each as it is, and as it is on a screen that asks for a dark page. There the blue
+# is that palette's sky blue, and the orange is darker, so that the dashes of a cut stay apart from their band.
+THEME: dict[str, tuple[str, str]] = {
+    "ink": (INK, "#ECECEC"),
+    "soft": (SOFT, "#B4B4B4"),
+    "faint": (FAINT, "#929292"),
+    "rule": (RULE, "#6E6E6E"),
+    "paper": (PAPER, "#151719"),
+    "shade": (SHADE, "#2A2D31"),
+    "solid": (SOLID, "#44484C"),
+    "tint": (TINT, "#123A52"),
+    "blue": (BLUE, "#56B4E9"),
+    "orange": (ORANGE, "#936600"),
+}
 
 
 @dataclass(frozen=True)
@@ -42,17 +55,17 @@ SCREEN_PENS: dict[str, Pen] = {
     "frame": Pen(INK, 1.8),
     "thin": Pen(INK, 0.9),
     "wide": Pen(INK, 1.8),
-    "faint": Pen("#767676", 0.45),
+    "faint": Pen(FAINT, 0.45),
     "centre": Pen(INK, 0.6, CENTRE_DASH),
     "beyond": Pen(INK, 0.9, BEYOND_DASH),
     "hidden": Pen(INK, 0.9, (4.0, 2.0)),
-    "stud": Pen(INK, 1.8, fill="#DCDCDC"),
+    "stud": Pen(INK, 1.8, fill=SOLID),
     "dot": Pen(None, fill=INK),
     "hollow": Pen(INK, 0.9, fill=PAPER),
     "hatch": Pen(INK, 0.45),
     "donor": Pen(BLUE, 1.8),
     "donor-thin": Pen(BLUE, 0.9),
-    "donor-fill": Pen(BLUE, 1.8, fill="#D4E7F3"),
+    "donor-fill": Pen(BLUE, 1.8, fill=TINT),
     "donor-dot": Pen(None, fill=BLUE),
     "donor-hatch": Pen(BLUE, 0.45),
     "spread": Pen(INK, 0.9, (2.5, 1.8)),

@@ -9,8 +9,10 @@ from functools import cache
 from partkin.drawing.shapes import (
     BLUE,
     INK,
+    PAPER,
     SCREEN_PENS,
     SOFT,
+    THEME,
     Arc,
     Hatched,
     Line,
@@ -90,13 +92,29 @@ def pen_rules(pens: Mapping[str, Pen]) -> str:
 
 
 def screen_style() -> str:
-    """Return the style sheet of the screen drawings, for a page that carries many of them."""
+    """Return the style sheet of the screen drawings, for a drawing that stands alone."""
     return (
-        f".dw{{font-family:{FONT};font-size:{_USUAL_SIZE}px}}.dw text{{fill:#111}}.dw .m{{text-anchor:middle}}"
+        f".dw{{font-family:{FONT};font-size:{_USUAL_SIZE}px}}.dw text{{fill:{INK}}}.dw .m{{text-anchor:middle}}"
         f".dw .u{{fill:{BLUE}}}.dw .s{{fill:{SOFT}}}"
-        ".dw .b{font-weight:bold}.dw .h{paint-order:stroke;stroke:#fff;stroke-width:3.5px;stroke-linejoin:round}"
-        + pen_rules(SCREEN_PENS)
+        ".dw .b{font-weight:bold}"
+        f".dw .h{{paint-order:stroke;stroke:{PAPER};stroke-width:3.5px;stroke-linejoin:round}}" + pen_rules(SCREEN_PENS)
     )
+
+
+def theme_style() -> str:
+    """Return the style sheet of the screen drawings for a page that carries many, and the colours that it may name.
+
+    They are dark where a screen asks for that; on paper they never are.
+    """
+    light, dark = ("".join(f"--{name}:{both[at]};" for name, both in THEME.items()) for at in (0, 1))
+    named = screen_style()
+    for name, both in THEME.items():
+        named = named.replace(both[0], f"var(--{name})")
+    # What a drawing that may stand alone says itself.
+    for kind in ("stroke", "fill"):
+        named += "".join(f'.dw [{kind}="{THEME[name][0]}"]{{{kind}:var(--{name})}}' for name in ("ink", "paper"))
+    asked = f"@media screen and (prefers-color-scheme:dark){{:root{{color-scheme:dark;{dark}}}}}"
+    return f":root{{color-scheme:light;{light}}}{asked}{named}"
 
 
 _COLOURS = {BLUE: "u", SOFT: "s"}
@@ -334,6 +352,6 @@ def true_size_svg(
         f'viewBox="{short(left, 4)} 0 {width} {height}" {frame} role="img" '
         'aria-labelledby="t" aria-describedby="d">'
         f'<title id="t">{escaped(picture.title)}</title><desc id="d">{escaped(picture.says)}</desc>'
-        f"<style>text{{font-family:{FONT};fill:#111}}.b{{font-weight:bold}}"
-        f".h{{paint-order:stroke;stroke:#fff;stroke-width:1px}}{pen_rules(pens)}</style>{body}</svg>\n"
+        f"<style>text{{font-family:{FONT};fill:{INK}}}.b{{font-weight:bold}}"
+        f".h{{paint-order:stroke;stroke:{PAPER};stroke-width:1px}}{pen_rules(pens)}</style>{body}</svg>\n"
     )

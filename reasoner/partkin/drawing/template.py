@@ -10,6 +10,7 @@ from partkin.drawing.laying import spread_of
 from partkin.drawing.placing import Room, strip_in
 from partkin.drawing.shapes import (
     BLUE,
+    INK,
     PAPER_PENS,
     SOFT,
     Box,
@@ -230,21 +231,21 @@ def _labels(view: TemplateView, room: Room) -> list[Words]:
         text = f"{feature.id}  {size_words(feature)}"
         if feature.id in cut_at:
             text += f", {cut_words(cut_at.pop(feature.id))}"
-        wanted.append((text, _xy(feature.at_mm), (radius, radius), "#111111", True))
+        wanted.append((text, _xy(feature.at_mm), (radius, radius), INK, True))
     for cut in cut_at.values():
         wanted.append(
             (
                 f"{cut.feature}  {cut_words(cut)}",
                 _xy(cut.at_mm),
                 (cut.across_mm / 2 + 1.0,) * 2,
-                "#111111",
+                INK,
                 True,
             )
         )
     for cut in view.cuts:
         for at, by_mm in filing_ends(cut, view):
             text = f"file this end, {millimetres(by_mm, 1)} mm"
-            wanted.append((text, at, (2.5, cut.across_mm / 2 + 2.0), "#111111", False))
+            wanted.append((text, at, (2.5, cut.across_mm / 2 + 2.0), INK, False))
     for feature in view.laid_on:
         radius = (size_mm(feature) or 0.0) / 2 + feature.half_travel_mm + 1.0
         wanted.append((feature.id, _xy(feature.at_mm), (radius, radius), BLUE, False))
@@ -253,7 +254,7 @@ def _labels(view: TemplateView, room: Room) -> list[Words]:
         if box is not None:
             middle = ((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
             text = zone.kind if zone.kind == "opening" else f"{zone.kind}: do not cut or drill here"
-            wanted.append((text, middle, ((box[2] - box[0]) / 2, (box[3] - box[1]) / 2), "#111111", False))
+            wanted.append((text, middle, ((box[2] - box[0]) / 2, (box[3] - box[1]) / 2), INK, False))
     words = []
     for text, about, reach, colour, bold in wanted:
         text = shortened(clean(text), _LABEL_MM, 110.0, bold)

@@ -10,6 +10,8 @@ from reportlab.pdfgen.canvas import Canvas
 
 from partkin.drawing.laying import spread_of
 from partkin.drawing.shapes import (
+    INK,
+    PAPER,
     PAPER_PENS,
     SOFT,
     Arc,
@@ -118,7 +120,7 @@ class _Sheet:
             self.canvas.rotate(shape.turn_deg)
         left = {"start": 0.0, "middle": -width / 2, "end": -width}[shape.anchor]
         if shape.halo:
-            self.canvas.setFillColor("#FFFFFF")
+            self.canvas.setFillColor(PAPER)
             self.canvas.rect(left - 0.4, -0.25 * shape.size, width + 0.8, 1.05 * shape.size, stroke=0, fill=1)
         self.canvas.setFillColor(shape.colour)
         self.canvas.setFont(face, shape.size)
@@ -185,7 +187,7 @@ def _page_map(sheets: PaperSheets, shown: tuple[int, int] | None, box: Box) -> l
                     name,
                     min(2.8, 0.45 * cell),
                     "middle",
-                    colour="#FFFFFF" if here else "#111111",
+                    colour=PAPER if here else INK,
                 )
             )
     return shapes

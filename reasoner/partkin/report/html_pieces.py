@@ -23,7 +23,7 @@ from partkin.drawing.details import figures
 from partkin.drawing.plan_drawing import BROAD_PX, key_strokes, plan_svg
 from partkin.drawing.shapes import millimetres
 from partkin.drawing.sketch import sketch_svg
-from partkin.drawing.svg import FONT, clean, escaped, screen_style
+from partkin.drawing.svg import FONT, clean, escaped, theme_style
 from partkin.model.adapting import together
 from partkin.model.build import Build, Feature
 from partkin.model.stripping import RefitStep, StripStep
@@ -212,6 +212,6 @@ def environment(*folders: Path) -> Environment:
 
 @cache
 def report_style() -> str:
-    """Return the style sheet of the report with that of its drawings; free of `<` and `&`."""
+    """Return the style sheet of the report with colours and that of its drawings; free of `<` and `&`."""
     text = (TEMPLATES / "report.css").read_text(encoding="utf-8").replace("@FONT@", FONT)
-    return "".join(line.strip() for line in text.splitlines()) + screen_style()
+    return theme_style() + "".join(line.strip() for line in text.splitlines())

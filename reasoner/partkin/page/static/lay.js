@@ -3,7 +3,7 @@
 (() => {
   const NS = "http://www.w3.org/2000/svg";
   const BROADEST = 900, CELL = 96, TIGHT_MM = 0.1;
-  const INK = "#111", BLUE = "#0072B2";
+  const INK = "var(--ink)", BLUE = "var(--blue)";
   const FACTORS = [500, 200, 100, 50, 20, 10, 5, 2, 1];
   const box = document.getElementById("lay");
   let data, at, best, scale, cellScale, nodes;

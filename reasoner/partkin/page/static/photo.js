@@ -2,7 +2,7 @@
 // Marks points in a photograph: by pointer with a loupe, or by keys alone; shows what they tell, and keeps them.
 (() => {
   const NS = "http://www.w3.org/2000/svg";
-  const INK = "#111", BLUE = "#0072B2", PAPER = "#fff";
+  const INK = "var(--ink)", BLUE = "var(--blue)", PAPER = "var(--paper)";
   // The loupe shows so many times the hole; of a hole of unknown size, and of a corner, these are assumed. As long as no
   // scale is known it shows this share of the picture, and never more than the other nor fewer px than the last.
   const AROUND = 4, HOLE_MM = 10, CORNER_MM = 5, LOUPE_SHARE = 1 / 25, LOUPE_MOST = 1 / 6, LOUPE_LEAST_PX = 24;
@@ -115,12 +115,13 @@
 
   function magnify() {
     const pen = loupe.getContext("2d"), side = loupe.width, shown = reach(), half = shown / 2, middle = side / 2;
+    const [paper, ink] = ["--paper", "--ink"].map((name) => getComputedStyle(loupe).getPropertyValue(name));
     pen.imageSmoothingEnabled = shown > side;
-    pen.fillStyle = PAPER;
+    pen.fillStyle = paper;
     pen.fillRect(0, 0, side, side);
     pen.drawImage(picture, cursor[0] - half, cursor[1] - half, shown, shown, 0, 0, side, side);
     const gap = side / 30, ring = scaled() ? (holeMm() * pxPerMm() * side) / shown / 2 : 0;
-    for (const [colour, width] of [[PAPER, 5], [INK, 2]]) {
+    for (const [colour, width] of [[paper, 5], [ink, 2]]) {
       pen.strokeStyle = colour;
       pen.lineWidth = width;
       pen.beginPath();
