@@ -111,7 +111,7 @@ def test_it_says_itself_in_words_and_uses_ink_alone(plans: list[StripPlan]) -> N
         described = root.find(f"{SVG}desc")
         assert root.get("role") == "img" and described is not None
         assert "undone (thick dashed lines)" in (described.text or "")
-        assert set(re.findall(r"#[0-9a-fA-F]{3,6}\b", svg)) <= {"#111111", "#fff"}
+        assert set(re.findall(r"#[0-9a-fA-F]{3,6}\b", svg)) <= {"#111111", "#FFFFFF"}
         assert " style=" not in svg
 
 
