@@ -11,7 +11,7 @@ from every_pairing import brute
 from exact import as_fixed, confirms
 from random_tasks import SHOULD, random_task, ring, spots, task
 
-from partkin.fit.closing import leaves_nothing_open
+from partkin.fit.conflict import leaves_nothing_open
 from partkin.fit.solve import solve
 from partkin.model.fitting import Conflict, FitTask, Option, Spot
 

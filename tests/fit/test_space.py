@@ -19,8 +19,7 @@ from partkin.fit.just_goes_on import Reach
 from partkin.fit.minimax import best_placement
 from partkin.fit.rotations import turned_by
 from partkin.fit.solve import answer_of, solve
-from partkin.fit.space import work_in_space
-from partkin.fit.space_layout import SpaceKnown
+from partkin.fit.space import SpaceKnown, work_in_space
 from partkin.fit.space_minimax import best_in_space, starts
 from partkin.fit.space_scatter import SpaceScatter
 from partkin.fit.within_errors import Said, within_errors

@@ -116,7 +116,7 @@ def test_what_was_found_and_not_proved_over_every_turn_is_not_decided(
     named: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """With no boxes allowed nothing can be proved over every turn."""
-    from partkin.fit import space_certificate, space_layout
+    from partkin.fit import space, space_certificate
 
     def hardly(pairs, ids, near=(), limit=0):
         return space_certificate.prove(pairs, ids, near, limit=1)
@@ -124,7 +124,7 @@ def test_what_was_found_and_not_proved_over_every_turn_is_not_decided(
     off = {"F5": (0.0, 0.0, 14.0)}
     there = donor(DISH, off) if named else [replace(f, goes_on=None) for f in donor(DISH, off)]
     assert partkin.check(made(fixings(DISH), there), "donor").verdict == "does not fit"
-    monkeypatch.setattr(space_layout, "prove", hardly)
+    monkeypatch.setattr(space, "prove", hardly)
     verdict = partkin.check(made(fixings(DISH), there), "donor")
     assert verdict.verdict == "not enough measured" and verdict.conflict is None
     assert verdict.margin_mm < 0 and len(verdict.pairs) == 5, "what was found is shown"

@@ -19,6 +19,10 @@ from partkin.model.fitting import FitTask, Spot
 
 Floats = np.ndarray
 
+FITS_MM = 1.0e-6
+"""An excess up to this counts as rounding: it fits."""
+WILD_MM = 1.0e4
+"""A play so large that it says nothing: pairs of which something is not known get one."""
 LEAN_COS = 0.866
 """Cosine of how far two axes may ever point apart (30 degrees): a convention, no source."""
 LEAN_SCALE_MM = 1000.0
@@ -53,6 +57,57 @@ class Contact:
     along_mm: Floats
     centre_mm: Floats
     axis: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class SideSpots:
+    """Spots of one side, in the plane or in space.
+
+    Attributes
+    ----------
+    spots
+    at_mm
+        (n, d): where they are, the donor mirrored already where the task is.
+    half_travel_mm, along
+        (n,), (n, 2): how far a slot reaches to either side, and its direction: of the host in the `basis` of its axis;
+        of the donor, (n, d), in its own frame.
+    axis
+        (n, 3): in space alone.
+    """
+
+    spots: tuple[Spot, ...]
+    at_mm: Floats
+    half_travel_mm: Floats
+    along: Floats
+    axis: Floats
+
+    @classmethod
+    def of(cls, spots: Sequence[Spot], dims: int) -> SideSpots:
+        """Spots of the host, in the order given."""
+        at, axis = (
+            np.array([getattr(spot, name) for spot in spots], dtype=float).reshape(-1, d)
+            for name, d in (("at_mm", dims), ("axis", 3))
+        )
+        half, angle = (np.array([getattr(s, name) for s in spots], float) for name in ("half_travel_mm", "angle_deg"))
+        return cls(tuple(spots), at, half, directions(angle), axis)
+
+    @classmethod
+    def of_donor(cls, spots: Sequence[Spot], task: FitTask) -> SideSpots:
+        """Spots of the donor, in the order given, mirrored where the task is."""
+        plain = cls.of(spots, task.dims)
+        flip = np.array([-1.0 if task.mirrored else 1.0, 1.0, 1.0])
+        if task.dims == 2:
+            # A mirrored angle is told exactly, where a mirrored direction would be rounded.
+            angle = np.array([spot.angle_deg for spot in spots], dtype=float)
+            along = directions(180.0 - angle) if task.mirrored else plain.along
+        else:
+            along = np.einsum("nij,nj->ni", laid_over(plain.axis)[:, :, :2], plain.along) * flip
+        return replace(plain, at_mm=plain.at_mm * flip[: task.dims], along=along, axis=plain.axis * flip)
+
+    def take(self, rows: Floats) -> SideSpots:
+        """Return those at these places."""
+        spots = tuple(self.spots[int(row)] for row in rows)
+        return SideSpots(spots, self.at_mm[rows], self.half_travel_mm[rows], self.along[rows], self.axis[rows])
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,18 +160,20 @@ class Pairs:
         features = {spot.id: spot for spot in task.features}
         allowed = {(option.fixing, option.feature): option.allowed_mm for option in task.options}
         rho = np.array([allowed[pair[0], pair[1]] for pair in pairs], dtype=float)
-        hosts, donors = [fixings[pair[0]] for pair in pairs], [features[pair[1]] for pair in pairs]
-        q, s_h, u_h = at_of(hosts, task.dims), half_travels(hosts), directions(_angles(hosts))
-        p, s_d, u_d = at_of(donors, task.dims), half_travels(donors), directions(_angles(donors))
-        flip = np.array([-1.0 if task.mirrored else 1.0, 1.0, 1.0])[: task.dims]
-        if task.dims == 2:
-            # A mirrored angle is told exactly, where a mirrored direction would be rounded.
-            u_d = directions(180.0 - _angles(donors)) if task.mirrored else u_d
-            return cls(p * flip, q, rho, s_h, u_h, s_d, u_d)
-        a, b = (np.array([spot.axis for spot in side], dtype=float).reshape(-1, 3) for side in (hosts, donors))
-        u_d = np.einsum("nij,nj->ni", laid_over(b)[:, :, :2], u_d) * flip
-        grip, depth = ([of(h, d) for h, d in zip(hosts, donors, strict=True)] for of in (grip_mm, _depth_mm))
-        return cls(p * flip, q, rho, s_h, u_h, s_d, u_d, np.array(grip, float), a, b * flip, np.array(depth, float))
+        hosts = SideSpots.of([fixings[pair[0]] for pair in pairs], task.dims)
+        return cls.between(hosts, SideSpots.of_donor([features[pair[1]] for pair in pairs], task), rho)
+
+    @classmethod
+    def between(cls, hosts: SideSpots, donors: SideSpots, rho: Floats) -> Pairs:
+        """Pair the spots of two sides one by one."""
+        flat = (
+            donors.at_mm, hosts.at_mm, rho, hosts.half_travel_mm, hosts.along, donors.half_travel_mm, donors.along,
+        )  # fmt: skip
+        if hosts.at_mm.shape[1] == 2:
+            return cls(*flat)
+        both = list(zip(hosts.spots, donors.spots, strict=True))
+        grip, depth = (np.array([of(h, d) for h, d in both], dtype=float) for of in (grip_mm, _depth_mm))
+        return cls(*flat, grip, hosts.axis, donors.axis, depth)
 
     @classmethod
     def plain(
@@ -306,20 +363,6 @@ def directions(angle_deg: Floats) -> Floats:
     square = np.abs(np.mod(np.asarray(angle_deg), 90.0)) == 0.0
     unit[square] = np.round(unit[square])
     return unit
-
-
-def at_of(spots: Sequence[Spot], dims: int) -> Floats:
-    """(n, d) mm: where spots are."""
-    return np.array([spot.at_mm for spot in spots], dtype=float).reshape(-1, dims)
-
-
-def half_travels(spots: Sequence[Spot]) -> Floats:
-    """(n,) mm: how far a slot reaches to either side."""
-    return np.array([spot.half_travel_mm for spot in spots], dtype=float)
-
-
-def _angles(spots: Sequence[Spot]) -> Floats:
-    return np.array([spot.angle_deg for spot in spots], dtype=float)
 
 
 def grip_mm(host: Spot, donor: Spot) -> float:

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from partkin.fit.arrays import Floats, Pairs
+from partkin.fit.arrays import FITS_MM, Floats, Pairs
 from partkin.fit.many import Run, Slots
-from partkin.fit.minimax import FITS_MM, best_placement
+from partkin.fit.minimax import best_placement
 
 # Pairs times draws at a time: enough to keep numpy busy, few enough to stay in the processor's cache.
 _CELLS = 40_000

@@ -18,9 +18,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from partkin.fit.arrays import Floats, Pairs
+from partkin.fit.arrays import FITS_MM, Floats, Pairs
 from partkin.fit.bound import Bound, balanced, whole_balanced
-from partkin.fit.minimax import FITS_MM, search_turns
+from partkin.fit.minimax import search_turns
 from partkin.fit.turns import Arc, TwoByTwo, excluded, open_arcs, two_by_two
 from partkin.model.fitting import Piece
 

@@ -12,13 +12,13 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
+from partkin.fit.arrays import WILD_MM
 from partkin.model.fitting import FitAnswer, FitTask, Option, Spot
 
 Solve = Callable[[FitTask], FitAnswer]
 
 STEP_MM = 0.01
 """The pull that is needed is found to this."""
-_WILD_MM = 1.0e4
 
 
 def gives(task: FitTask) -> bool:
@@ -109,7 +109,7 @@ def _holds(task: FitTask, pairs: list[tuple[str, str]]) -> bool:
 
 def _wider(option: Option, by_mm: float) -> Option:
     """A fastener that is too large for its hole stays so, and what is not known stays unknown."""
-    if not 0 <= option.allowed_mm < _WILD_MM:
+    if not 0 <= option.allowed_mm < WILD_MM:
         return option
     return replace(option, allowed_mm=option.allowed_mm + by_mm)
 

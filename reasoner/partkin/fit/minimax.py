@@ -9,18 +9,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from partkin.fit.arrays import Floats, Pairs, turn
+from partkin.fit.arrays import FITS_MM, Floats, Pairs, turn
 from partkin.fit.bound import Bound, balanced, left_over
 from partkin.fit.cones import settle_flat
 from partkin.fit.freedom import choose
+from partkin.fit.rotations import flat_turn
 from partkin.fit.turns import Arc, open_arcs, two_by_two
 
-FITS_MM = 1e-6
-"""A worst excess up to this counts as fitting."""
 _NEAR_MM = 8e-4
 _SAME_MM = 1e-7
 _FAR_MM = 10.0
@@ -32,47 +31,45 @@ _WIDEST_RAD = 0.3
 
 @dataclass(frozen=True, eq=False)
 class Placed:
-    """A placement of the donor and how each pair stands there.
+    """A placement of the donor, in the plane or in space, and how each pair stands there.
 
     Attributes
     ----------
-    turn_rad
-        In (-pi, pi], about the donor's origin (after mirroring).
-    shift_mm
-        (2,): added after the turn.
+    turn, shift_mm
+        (d, d) and (d,): the donor (mirrored already) is turned about its origin, then shifted.
     worst_mm
         Largest excess; -inf where there are no pairs.
     excess_mm
-        (n,): offset less allowed.
+        (n,).
     active
         (n,) bool: pairs that hold the worst excess and press against each other.
-    weights
-        (n, 2): balanced directions in which they press; lengths add up to 1, or all zero.
+    turn_rad, weights
+        In the plane: the angle of the turn, in (-pi, pi], and (n, 2) balanced directions in which the pairs press, their
+        lengths adding up to 1, or all zero.
     loose
-        The placement is not the only best one (see `freedom.free_movement`).
+        The placement is not the only best one (see `freedom.free_movement`); said in the plane alone.
     proved
         No turn does better by more than what `best_placement` promises. False: the search ended at its
         limit, and a worst excess above zero is no proof that it does not fit.
+    programs
+        How many were solved for it; counted in space alone.
     """
 
-    turn_rad: float
+    turn: Floats
     shift_mm: Floats
     worst_mm: float
     excess_mm: Floats
-    active: np.ndarray
-    weights: Floats
+    active: Floats
+    turn_rad: float = 0.0
+    weights: Floats = field(default_factory=lambda: np.zeros((0, 2)))
     loose: bool = False
     proved: bool = True
+    programs: int = 0
 
     @property
     def fits(self) -> bool:
         """Whether every pair is within its play."""
         return self.worst_mm <= FITS_MM
-
-    @property
-    def turn_deg(self) -> float:
-        """Turn in degrees."""
-        return math.degrees(self.turn_rad)
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,8 +116,7 @@ def best_placement(pairs: Pairs, stop_at_sign: bool = False) -> Placed:
     """
     n = len(pairs)
     if n == 0:
-        nothing = np.zeros((0, 2))
-        return Placed(0.0, np.zeros(2), -math.inf, np.zeros(0), np.zeros(0, dtype=bool), nothing, True)
+        return Placed(np.eye(2), np.zeros(2), -math.inf, np.zeros(0), np.zeros(0, dtype=bool), loose=True)
     centred, p0, q0 = pairs.centred()
     # Weights bound the excess best over a range of turns when they turn with the side that has the slots.
     if float(pairs.s_d.sum()) > float(pairs.s_h.sum()):
@@ -138,7 +134,7 @@ def best_placement(pairs: Pairs, stop_at_sign: bool = False) -> Placed:
     whole = shift + q0 - turn(p0[None, :], math.cos(angle), math.sin(angle))[0] + 0.0
     excess = centred.excess(angle, shift)
     active = (np.hypot(weights[:, 0], weights[:, 1]) > 1e-4) | (excess >= excess.max() - 1e-9)
-    return Placed(angle, whole, float(excess.max()), excess, active, weights, loose, proved)
+    return Placed(flat_turn(angle), whole, float(excess.max()), excess, active, angle, weights, loose, proved)
 
 
 def _from_swapped(angle: float, shift: Floats, weights: Floats) -> tuple[float, Floats, Floats]:

@@ -14,12 +14,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from partkin.fit.arrays import Pairs
+from partkin.fit.arrays import FITS_MM, WILD_MM, Pairs
 from partkin.fit.flex import gives, pulled
-from partkin.fit.layout import WILD_MM, Aim, Pair
+from partkin.fit.layout import Aim, Pair
 from partkin.fit.minimax import Placed, best_placement
 from partkin.fit.search import FoundPairing, LimitReached, PairingSearch
-from partkin.fit.work import FIT_MM, WorkedTask, placement_of
+from partkin.fit.work import WorkedTask, placement_of
 from partkin.model.fitting import FitTask, OddHole, OddHoles
 
 CLOSE_MM = 5.0e-4
@@ -78,7 +78,7 @@ def odd_holes(task: FitTask, shown: Sequence[tuple[str, str]] = ()) -> OddHoles 
     wanted = work.must if any(side.any() for side in work.must) else work.should
     half = math.ceil(sum(int(side.sum()) for side in wanted) / 2)
     none = np.zeros_like(wanted[0]), np.zeros_like(wanted[1])
-    search = _EveryLargest(work.layout, work.known, Aim(none, wanted), work.budget, FIT_MM, max(half, 1))
+    search = _EveryLargest(work.layout, work.known, Aim(none, wanted), work.budget, FITS_MM, max(half, 1))
     try:
         search.run()
     except LimitReached:
@@ -105,8 +105,6 @@ def odd_holes(task: FitTask, shown: Sequence[tuple[str, str]] = ()) -> OddHoles 
 def _answer(work: WorkedTask, best: _Laid) -> OddHoles:
     pairs = (*best.held, *best.odd)
     placed = best.placed
-    shift = float(placed.shift_mm[0]), float(placed.shift_mm[1])
-    found = FoundPairing(pairs, len(best.held), 0.0, placed.turn_rad, shift)
     known = work.layout.known(pairs)
     gap_mm = known.contact_at(placed.turn_rad, placed.shift_mm).gap_mm[0, len(best.held) :]
     odd = tuple(
@@ -115,7 +113,7 @@ def _answer(work: WorkedTask, best: _Laid) -> OddHoles:
     )
     order = {spot.id: place for place, spot in enumerate(work.task.fixings)}
     ordered = tuple(sorted(odd, key=lambda one: order[one.fixing]))
-    return OddHoles(placement_of(found, work.task.mirrored), work.pair_fits(found), ordered)
+    return OddHoles(placement_of(placed, work.task.mirrored), work.pair_fits(pairs, placed), ordered)
 
 
 def _with_the_rest(
@@ -184,7 +182,7 @@ def _placed(work: WorkedTask, held: tuple[Pair, ...], odd: tuple[Pair, ...]) -> 
         excess_mm = known.excess(placed.turn_rad, placed.shift_mm)
         worst = max(open_, key=lambda k: (excess_mm[k], -k))
         room_mm[open_] = most_mm
-        room_mm[worst] = max(excess_mm[worst], 0.0) + FIT_MM
+        room_mm[worst] = max(excess_mm[worst], 0.0) + FITS_MM
         open_.remove(worst)
     excess_mm = known.excess(placed.turn_rad, placed.shift_mm)
     return _Laid(held, odd, tuple(float(excess_mm[k]) for k in range(len(held), len(pairs))), centred)

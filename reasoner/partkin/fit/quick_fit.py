@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from partkin.fit.arrays import Pairs
+from partkin.fit.arrays import FITS_MM, Pairs
+from partkin.fit.layout import Pair
 from partkin.fit.minimax import best_placement
-from partkin.fit.search import FoundPairing, LimitReached
+from partkin.fit.search import LimitReached
 from partkin.fit.solve import NODE_LIMIT, solve
-from partkin.fit.work import FIT_MM, WorkedTask
+from partkin.fit.work import WorkedTask, placement_of
 from partkin.model.fitting import FitAnswer, FitTask, Placement
 
 
@@ -21,7 +22,7 @@ def goes_on(task: FitTask) -> bool | None:
     if not work.demands or not work.can_be_covered(work.demands):
         return solve(task).fits
     try:
-        return bool(work.search(work.needing(work.demands), FIT_MM, every=False).run())
+        return bool(work.search(work.needing(work.demands), FITS_MM, every=False).run())
     except LimitReached:
         return None
 
@@ -47,14 +48,15 @@ def answer(task: FitTask) -> FitAnswer:
     """
     if not task.options or not task.given or task.dims != 2 or not _covers(task):
         return solve(task)
-    work, found = _placed(task)
-    if found.excess_mm > FIT_MM:
+    work, pairs = _all_pairs(task)
+    settled = work.known.place(pairs)
+    if settled.excess_mm > FITS_MM:
         return solve(task)
-    stands = work.pair_fits(found)
+    stands = work.pair_fits(pairs, settled.placed)
     used = {pair.fixing for pair in stands}, {pair.feature for pair in stands}
     return FitAnswer(
         True,
-        work.placement(found),
+        placement_of(settled.placed, task.mirrored),
         stands,
         min(pair.margin_mm for pair in stands),
         unpaired_fixings=tuple(spot.id for spot in task.fixings if spot.id not in used[0]),
@@ -66,17 +68,15 @@ def placement(task: FitTask) -> Placement | None:
     """Where a flat task with a given pairing lies at best, whether it goes on or not."""
     if not task.options:
         return None
-    work, found = _placed(task)
-    return work.placement(found)
+    work, pairs = _all_pairs(task)
+    return placement_of(work.placed(pairs), task.mirrored)
 
 
-def _placed(task: FitTask) -> tuple[WorkedTask, FoundPairing]:
-    """All pairs of a given pairing at their best placement."""
+def _all_pairs(task: FitTask) -> tuple[WorkedTask, tuple[Pair, ...]]:
+    """All pairs of a given pairing."""
     work = WorkedTask.of(task, NODE_LIMIT)
     rows, columns = np.nonzero(np.isfinite(work.layout.allowed_mm))
-    pairs = tuple((int(row), int(column)) for row, column in zip(rows, columns, strict=True))
-    settled = work.known.place(pairs)
-    return work, FoundPairing(pairs, len(pairs), settled.excess_mm, settled.turn_rad, settled.shift_mm)
+    return work, tuple((int(row), int(column)) for row, column in zip(rows, columns, strict=True))
 
 
 def _covers(task: FitTask) -> bool:

@@ -88,13 +88,11 @@ class StepBudget:
 
 @dataclass(frozen=True)
 class FoundPairing:
-    """One pairing at its best placement: pairs as (row, column) in row order."""
+    """One pairing with what its best placement leaves: pairs as (row, column) in row order."""
 
     pairs: tuple[Pair, ...]
     value: int
     excess_mm: float
-    turn_rad: float
-    shift_mm: tuple[float, float]
 
 
 @dataclass(eq=False)
@@ -209,7 +207,7 @@ class PairingSearch:
         if isinstance(settled, tuple):
             self._branch(node, open_pairs, settled, value)
             return False
-        self._record(FoundPairing(pairs, value, settled.excess_mm, settled.turn_rad, settled.shift_mm))
+        self._record(FoundPairing(pairs, value, settled.excess_mm))
         if not self.every:
             return True
         self._branch(node, node.need_mm <= self.limit_mm, pairs, value)

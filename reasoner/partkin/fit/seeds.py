@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partkin.fit.layout import NEVER_MM, WILD_MM, Aim, Layout, farthest_first
+from partkin.fit.arrays import WILD_MM
+from partkin.fit.layout import NEVER_MM, Aim, Layout, farthest_first
 
 ROUNDING_MM = 1.0e-9
 # Largest number of entries of one table of tube tests.
@@ -87,7 +88,7 @@ def _row_order(layout: Layout, aim: Aim) -> list[int]:
         for half in (group & tame, group & ~tame):
             # With two needed rows at the head, the order of the others makes no difference.
             spread = None if need.sum() < 2 else 2 - len(order)
-            order += farthest_first(layout.rows.point, [int(r) for r in np.flatnonzero(half)], spread)
+            order += farthest_first(layout.points[0], [int(r) for r in np.flatnonzero(half)], spread)
     return order
 
 
@@ -142,7 +143,7 @@ def _within_tubes(
 ) -> np.ndarray:
     """Bool (seeds, rows, m): further pairs that lie within the tube around each seed."""
     a, to_a, to_b = starts.T
-    point, target = layout.rows.point, layout.columns.point
+    point, target = layout.points
     reach = np.maximum(layout.reach_mm[rows] + limit_mm, -1.0)
     span = point[b] - point[a]
     apart = np.abs(span) > 1e-9
@@ -207,7 +208,7 @@ def open_seed(layout: Layout, aim: Aim, seed: Seed) -> np.ndarray:
 def _tube_need_mm(layout: Layout, start: tuple[tuple[int, int], ...], rows: np.ndarray) -> np.ndarray:
     """(rows, m) mm: inflation that further pairs need at least to lie within the tube around two."""
     (a, to_a), (b, to_b) = start
-    point, target = layout.rows.point, layout.columns.point
+    point, target = layout.points
     span = point[b] - point[a]
     if abs(span) <= 1e-9:
         return np.full((len(rows), len(target)), -NEVER_MM)

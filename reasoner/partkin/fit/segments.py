@@ -89,3 +89,57 @@ def nearest(own: np.ndarray, other: np.ndarray) -> tuple[np.ndarray, np.ndarray]
         (nearest_on(point, *own), point) for point in other
     ]
     return min(found, key=lambda pair: float(np.linalg.norm(pair[1] - pair[0])))
+
+
+def distances_lack(
+    host: np.ndarray,
+    donor_mm: np.ndarray,
+    ends: tuple[np.ndarray, np.ndarray],
+    across_mm: np.ndarray,
+    around_mm: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray]:
+    """How far distances are from those that two fixings leave: by axes and what lies across, and by a ball about each.
+
+    A distance has to lie between those of the nearest and the farthest points that both plays leave.
+
+    Parameters
+    ----------
+    host, donor_mm
+        (..., 3), (...) mm: from one fixing to the other, and how far their features are apart.
+    ends
+        (..., 3) each: how far the two may stand off along their axes.
+    across_mm, around_mm
+        How far they may stand apart together across their axes, and in any direction.
+    """
+    nearest, farthest = distance_span(host, *ends)
+    cut = np.maximum(donor_mm - farthest, nearest - donor_mm) - across_mm
+    return cut, np.abs(donor_mm - lengths(host)) - around_mm
+
+
+def distance_span(middle: np.ndarray, one: np.ndarray, two: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Least and greatest distance of the origin from the parallelograms middle + x one + y two, |x|, |y| <= 1.
+
+    All (..., 3); the least is at both free, or with one of the two at an end.
+    """
+    farthest = np.zeros(middle.shape[:-1])
+    for x in (1.0, -1.0):
+        for y in (1.0, -1.0):
+            farthest = np.maximum(farthest, lengths(middle + x * one + y * two))
+    uu, uw, ww = ((a * b).sum(axis=-1) for a, b in ((one, one), (one, two), (two, two)))
+    mu, mw = -(middle * one).sum(axis=-1), -(middle * two).sum(axis=-1)
+    square = uu * ww - uw * uw
+    safe = np.where(square > 1e-12 * np.maximum(1.0, uu * ww), square, np.inf)
+    found = [((mu * ww - mw * uw) / safe, (mw * uu - mu * uw) / safe)]
+    for end in (1.0, -1.0):
+        found.append((np.full_like(uu, end), (mw - end * uw) / np.where(ww > 0, ww, np.inf)))
+        found.append(((mu - end * uw) / np.where(uu > 0, uu, np.inf), np.full_like(uu, end)))
+    nearest = np.full(middle.shape[:-1], np.inf)
+    for x, y in found:
+        at = middle + np.clip(x, -1.0, 1.0)[..., None] * one + np.clip(y, -1.0, 1.0)[..., None] * two
+        nearest = np.minimum(nearest, lengths(at))
+    return nearest, farthest
+
+
+def lengths(vectors: np.ndarray) -> np.ndarray:
+    """(...) of vectors (..., d)."""
+    return np.asarray(np.sqrt((vectors * vectors).sum(axis=-1)))

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from partkin.fit.arrays import FITS_MM, WILD_MM, Pairs
 from partkin.fit.freedom import free_movement
-from partkin.fit.layout import WILD_MM, Layout, Pair
-from partkin.fit.minimax import FITS_MM, Placed, best_placement
+from partkin.fit.layout import Layout, Pair
+from partkin.fit.minimax import Placed, best_placement
 from partkin.fit.turns import two_by_two
 
 # A pair counts as holding a placement back when its excess is this close to the largest.
@@ -25,34 +26,29 @@ class SettledExcess:
 
     pairs: tuple[Pair, ...]
     excess_mm: float
-    turn_rad: float
-    shift_mm: tuple[float, float]
     pressing: tuple[Pair, ...]
+    placed: Placed
 
 
 @dataclass(eq=False)
 class KnownPairings:
     """Placements of known pairings of one layout, each set of pairs worked out once.
 
-    `conflicts`: sets of pairs, with the largest excess that each is known to exceed. `loose`: placements
-    that fit and leave some movement.
+    `conflicts`: sets of pairs, with the largest excess that each is known to exceed.
     """
 
     layout: Layout
     solved: dict[frozenset[Pair], SettledExcess] = field(default_factory=dict)
     judged: dict[tuple[frozenset[Pair], float], SettledExcess] = field(default_factory=dict)
     conflicts: dict[frozenset[Pair], float] = field(default_factory=dict)
-    loose: dict[frozenset[Pair], Placed] = field(default_factory=dict)
 
     def settle(self, pairs: Sequence[Pair], limit_mm: float) -> SettledExcess | tuple[Pair, ...]:
         """Find the best placement of `pairs` (at least one), or a few of them that exceed the limit."""
-        conflict = self._conflict(pairs, limit_mm) or self._turned_apart(pairs, limit_mm)
-        return conflict or self._within(self.place(pairs), limit_mm)
+        return self._conflict(pairs, limit_mm) or self._within(self.place(pairs), limit_mm)
 
     def judge(self, pairs: Sequence[Pair], limit_mm: float) -> SettledExcess | tuple[Pair, ...]:
         """Find any placement of `pairs` within the limit, or a few of them that exceed it."""
-        conflict = self._conflict(pairs, limit_mm) or self._turned_apart(pairs, limit_mm)
-        return conflict or self._within(self._judge(pairs, limit_mm), limit_mm)
+        return self._conflict(pairs, limit_mm) or self._within(self._judge(pairs, limit_mm), limit_mm)
 
     def holds(self, pairs: Sequence[Pair], limit_mm: float) -> bool:
         """Whether some placement brings all pairs within the limit."""
@@ -63,30 +59,29 @@ class KnownPairings:
         key = self._telling(pairs)
         if key not in self.solved:
             ordered = tuple(sorted(key))
-            placed = best_placement(self.layout.known(ordered))
-            self.solved[key] = _settled(ordered, placed, 0.0)
-            if placed.loose and placed.fits:
-                self.loose[key] = placed
+            self.solved[key] = _settled(ordered, self._at_best(self.layout.known(ordered)), 0.0)
         return self.solved[key]
 
     def movement(self, pairs: Sequence[Pair]) -> tuple[str, ...]:
-        """Say what movement is left at the best placement of these pairs."""
-        key = self._telling(pairs)
-        if key not in self.loose:
+        """Say what movement is left at the best placement of these pairs, where they were placed and fit."""
+        settled = self.solved.get(self._telling(pairs))
+        if settled is None or not (settled.placed.loose and settled.placed.fits):
             return ()
-        ordered = sorted(key)
-        fixings = [self.layout.ids(pair)[0] for pair in ordered]
-        return free_movement(self.layout.known(ordered), self.loose[key], fixings)
+        fixings = [self.layout.ids(pair)[0] for pair in settled.pairs]
+        return free_movement(self.layout.known(settled.pairs), settled.placed, fixings)
+
+    def _at_best(self, known: Pairs) -> Placed:
+        return best_placement(known)
+
+    def _by_sign(self, known: Pairs, few_starts: bool) -> Placed:
+        """`few_starts`: in space, leave out those that seldom matter; in the plane every turn is looked at."""
+        return best_placement(known, stop_at_sign=True)
 
     def _telling(self, pairs: Sequence[Pair]) -> frozenset[Pair]:
         """Leave out pairs whose play says nothing; if that is all of them, keep the one that says most."""
-        reach_mm = self._reach_mm
+        reach_mm = self.layout.allowed_mm if self.layout.in_space else self.layout.across_mm
         telling = [pair for pair in pairs if reach_mm[pair] < WILD_MM]
         return frozenset(telling or [min(pairs, key=lambda pair: (reach_mm[pair], pair))])
-
-    @property
-    def _reach_mm(self) -> np.ndarray:
-        return self.layout.reach_mm
 
     def _conflict(self, pairs: Sequence[Pair], limit_mm: float) -> tuple[Pair, ...] | None:
         """Pairs among these that are known to exceed the limit."""
@@ -94,9 +89,9 @@ class KnownPairings:
         for few, exceeded_mm in self.conflicts.items():
             if exceeded_mm >= limit_mm and few <= whole:
                 return tuple(sorted(few))
-        return None
+        return self._apart(pairs, limit_mm)
 
-    def _turned_apart(self, pairs: Sequence[Pair], limit_mm: float) -> tuple[Pair, ...] | None:
+    def _apart(self, pairs: Sequence[Pair], limit_mm: float) -> tuple[Pair, ...] | None:
         """Up to four pairs of which two ask for other turns than the other two, found without placing any."""
         ordered = sorted(self._telling(pairs))
         if len(ordered) < 2 or not self.solved:
@@ -131,10 +126,10 @@ class KnownPairings:
             self.judged[key] = self._judge_anew(tuple(sorted(key[0])), limit_mm)
         return self.judged[key]
 
-    def _judge_anew(self, pairs: tuple[Pair, ...], limit_mm: float) -> SettledExcess:
+    def _judge_anew(self, pairs: tuple[Pair, ...], limit_mm: float, few_starts: bool = True) -> SettledExcess:
         """Inflate the plays by the limit, less what counts as none, and look at the sign alone."""
-        known, room_mm = self.layout.known(pairs), limit_mm - FITS_MM
-        placed = best_placement(replace(known, rho=known.rho + room_mm), stop_at_sign=True)
+        room_mm = limit_mm - FITS_MM
+        placed = self._by_sign(self.layout.known(pairs).widened(room_mm), few_starts)
         found = _settled(pairs, placed, room_mm)
         if placed.fits:
             return replace(found, excess_mm=min(found.excess_mm, limit_mm))
@@ -145,5 +140,4 @@ class KnownPairings:
 def _settled(pairs: tuple[Pair, ...], placed: Placed, room_mm: float) -> SettledExcess:
     near = placed.excess_mm >= placed.worst_mm - TIGHT_MM
     pressing = tuple(pairs[k] for k in np.flatnonzero(near | placed.active))
-    x, y = placed.shift_mm
-    return SettledExcess(pairs, placed.worst_mm + room_mm, placed.turn_rad, (float(x), float(y)), pressing)
+    return SettledExcess(pairs, placed.worst_mm + room_mm, pressing, placed)

@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from partkin.fit.arrays import FITS_MM
 from partkin.fit.conflict import find_conflict, no_pair_at_all, shortage
 from partkin.fit.layout import Aim, Layout, Pair
 from partkin.fit.search import MOST_TIES, AllSpent, FoundPairing, LimitReached, NotProved
-from partkin.fit.work import FIT_MM, WorkedTask
+from partkin.fit.work import WorkedTask, placement_of
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, NoPlacement
 
 NODE_LIMIT = 10_000
@@ -67,7 +68,7 @@ def holds(task: FitTask, node_limit: int = NODE_LIMIT) -> bool | None:
     if not work.can_be_covered(work.demands):
         return False
     try:
-        return bool(work.search(aim, FIT_MM, every=False).run())
+        return bool(work.search(aim, FITS_MM, every=False).run())
     except LimitReached:
         return None
 
@@ -79,7 +80,7 @@ def answer_of(work: WorkedTask, proof: bool = True) -> FitAnswer:
         return replace(_nothing(work.task, "there is no pair that can be made"), conflict=no_pair_at_all(work))
     if not work.can_be_covered(work.demands):
         return _too_few(work)
-    search = work.search(aim, FIT_MM, at_least=0 if _any(work.must) else 1)
+    search = work.search(aim, FITS_MM, at_least=0 if _any(work.must) else 1)
     try:
         found = search.run()
     except LimitReached:
@@ -119,7 +120,7 @@ def _too_few(work: WorkedTask) -> FitAnswer:
     conflict = shortage(work)
     none = tuple(np.zeros_like(side) for side in work.must)
     try:
-        found = work.search(Aim(none, work.must), FIT_MM, at_least=1).run()  # type: ignore[arg-type]
+        found = work.search(Aim(none, work.must), FITS_MM, at_least=1).run()  # type: ignore[arg-type]
     except (LimitReached, AllSpent):
         answer = _nothing(work.task, "which pairs can be made of those that must be was not searched to the end")
         return replace(answer, conflict=conflict, limit=f"pairs were not searched to the end within {work.limit}")
@@ -134,7 +135,7 @@ def _best_single(work: WorkedTask) -> FoundPairing:
     row, column = np.unravel_index(int(np.argmax(allowed)), allowed.shape)
     pair = (int(row), int(column))
     settled = work.known.place([pair])
-    return FoundPairing((pair,), 1, settled.excess_mm, settled.turn_rad, settled.shift_mm)
+    return FoundPairing((pair,), 1, settled.excess_mm)
 
 
 def _undecided(work: WorkedTask, found: list[FoundPairing]) -> FitAnswer:
@@ -167,17 +168,18 @@ def _answer(
     moves: bool = False,
 ) -> FitAnswer:
     ranked = sorted(found, key=lambda one: _id_order(work.layout, one.pairs))
-    pairs = work.pair_fits(ranked[0])
+    placed = work.placed(ranked[0].pairs)
+    pairs = work.pair_fits(ranked[0].pairs, placed)
     if len(found) > MOST_TIES:
         limit = f"more than {MOST_TIES} pairings are equally good; the rest were not counted"
     used = {pair.fixing for pair in pairs}, {pair.feature for pair in pairs}
     return FitAnswer(
-        fits, work.placement(ranked[0]), pairs, min(pair.margin_mm for pair in pairs),
+        fits, placement_of(placed, work.task.mirrored), pairs, min(pair.margin_mm for pair in pairs),
         also=len(ranked) - 1,
         also_pairs=tuple(_as_ids(work, one.pairs) for one in ranked[1 : MOST_SHOWN + 1]),
         unpaired_fixings=tuple(spot.id for spot in work.task.fixings if spot.id not in used[0]),
         unpaired_features=tuple(spot.id for spot in work.task.features if spot.id not in used[1]),
-        conflict=conflict, limit=limit, slides=work.slides(ranked[0]) if moves else (),
+        conflict=conflict, limit=limit, slides=work.known.movement(ranked[0].pairs) if moves else (),
     )  # fmt: skip
 
 

@@ -28,6 +28,7 @@ from partkin.fit.arrays import LEAN_COS, Pairs
 from partkin.fit.bound import whole_balanced
 from partkin.fit.cones import Settled
 from partkin.fit.rotations import form
+from partkin.fit.segments import distances_lack, lengths
 
 Floats = np.ndarray
 
@@ -185,64 +186,15 @@ def apart_always(pairs: Pairs) -> tuple[Floats, Floats]:
     around = np.hypot(reach, pairs.grip)
     host, donor = (side[..., one, :] - side[..., two, :] for side in (pairs.q, pairs.p))
     cut, ball = distances_lack(
-        host, _size(donor), (ends[..., one, :], ends[..., two, :]), across, around[..., one] + around[..., two]
+        host, lengths(donor), (ends[..., one, :], ends[..., two, :]), across, around[..., one] + around[..., two]
     )
     return np.stack([two, one], axis=1), np.where(across < 0, -across, np.maximum(cut, ball))
-
-
-def distances_lack(
-    host: Floats, donor_mm: Floats, ends: tuple[Floats, Floats], across_mm: Floats, around_mm: Floats
-) -> tuple[Floats, Floats]:
-    """How far distances are from those that two fixings leave: by axes and what lies across, and by a ball about each.
-
-    A distance has to lie between those of the nearest and the farthest points that both plays leave.
-
-    Parameters
-    ----------
-    host, donor_mm
-        (..., 3), (...) mm: from one fixing to the other, and how far their features are apart.
-    ends
-        (..., 3) each: how far the two may stand off along their axes.
-    across_mm, around_mm
-        How far they may stand apart together across their axes, and in any direction.
-    """
-    nearest, farthest = distance_span(host, *ends)
-    cut = np.maximum(donor_mm - farthest, nearest - donor_mm) - across_mm
-    return cut, np.abs(donor_mm - _size(host)) - around_mm
 
 
 def ball_mm(pairs: Pairs, i: int, k: int) -> float:
     """How far two pairs may stand apart together in any direction, at most."""
     across = (pairs.rho + pairs.s_h + pairs.s_d)[[i, k]]
     return float(np.hypot(across, pairs.grip[[i, k]]).sum())
-
-
-def distance_span(middle: Floats, one: Floats, two: Floats) -> tuple[Floats, Floats]:
-    """Least and greatest distance of the origin from the parallelograms middle + x one + y two, |x|, |y| <= 1.
-
-    All (..., 3); the least is at both free, or with one of the two at an end.
-    """
-    farthest = np.zeros(middle.shape[:-1])
-    for x in (1.0, -1.0):
-        for y in (1.0, -1.0):
-            farthest = np.maximum(farthest, _size(middle + x * one + y * two))
-    uu, uw, ww = ((a * b).sum(axis=-1) for a, b in ((one, one), (one, two), (two, two)))
-    mu, mw = -(middle * one).sum(axis=-1), -(middle * two).sum(axis=-1)
-    square = uu * ww - uw * uw
-    safe = np.where(square > 1e-12 * np.maximum(1.0, uu * ww), square, np.inf)
-    found = [((mu * ww - mw * uw) / safe, (mw * uu - mu * uw) / safe)]
-    for end in (1.0, -1.0):
-        found.append((np.full_like(uu, end), (mw - end * uw) / np.where(ww > 0, ww, np.inf)))
-        found.append(((mu - end * uw) / np.where(uu > 0, uu, np.inf), np.full_like(uu, end)))
-    nearest = np.full(middle.shape[:-1], np.inf)
-    for x, y in found:
-        at = middle + np.clip(x, -1.0, 1.0)[..., None] * one + np.clip(y, -1.0, 1.0)[..., None] * two
-        nearest = np.minimum(nearest, _size(at))
-    return nearest, farthest
-
-
-def _size(vector: Floats) -> Floats:
-    return np.asarray(np.sqrt((vector * vector).sum(axis=-1)))
 
 
 def apart_forms(pairs: Pairs) -> tuple[list[tuple[int, int]], Floats]:

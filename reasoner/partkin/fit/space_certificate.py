@@ -13,8 +13,9 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from partkin.fit.arrays import Pairs
+from partkin.fit.arrays import FITS_MM, WILD_MM, Pairs
 from partkin.fit.cones import settle
+from partkin.fit.minimax import Placed
 from partkin.fit.rotations import matrix_of, quaternion_of
 from partkin.fit.space_bound import (
     ABOVE,
@@ -26,7 +27,6 @@ from partkin.fit.space_bound import (
     lean_forms,
     least,
 )
-from partkin.fit.space_minimax import FITS_MM, WILD_MM, SpacePlaced
 from partkin.model.fitting import Piece, TurnBox
 
 Floats = np.ndarray
@@ -54,7 +54,7 @@ class SpaceProof:
     boxes: int = 0
 
 
-def prove(pairs: Pairs, ids: Sequence[str], near: Iterable[SpacePlaced] = (), limit: int = BOXES) -> SpaceProof:
+def prove(pairs: Pairs, ids: Sequence[str], near: Iterable[Placed] = (), limit: int = BOXES) -> SpaceProof:
     """Prove that the pairs cannot all hold at any rotation.
 
     Parameters

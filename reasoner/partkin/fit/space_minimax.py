@@ -10,20 +10,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from partkin.fit.arrays import Pairs
+from partkin.fit.arrays import WILD_MM, Pairs
 from partkin.fit.cones import settle
+from partkin.fit.minimax import Placed
 from partkin.fit.rotations import best_turn, form, turned_by
 
 Floats = np.ndarray
 
-FITS_MM = 1e-6
-"""A worst excess up to this counts as fitting."""
-WILD_MM = 1.0e4
-"""A play so large that it says nothing: pairs of which something is not known get one."""
 _SAME_MM = 1e-7
 _PRESSING = 1e-6
 _SPINS_RAD = np.radians([0.0, 20.0, -20.0])
@@ -31,45 +28,9 @@ _LEANS_RAD = 0.02 * np.array([(0.8, 0.5, 0.1), (-0.5, 0.8, -0.1)])
 _NEAR_TRACE = 1 + 2 * math.cos(math.radians(3.0))
 
 
-@dataclass(frozen=True, eq=False)
-class SpacePlaced:
-    """A placement of the donor in space and how each pair stands there.
-
-    Attributes
-    ----------
-    turn, shift_mm
-        (3, 3) and (3,): the donor (mirrored already) is turned, then shifted.
-    worst_mm
-        Largest excess; -inf where there are no pairs.
-    excess_mm
-        (n,).
-    active
-        (n,) bool: pairs that hold the worst excess and press against each other.
-    across, along, lean
-        (k, 3), (n, 3), (n,): the forces with which they press (see `cones.Settled`).
-    programs
-        How many were solved for it.
-    """
-
-    turn: Floats
-    shift_mm: Floats
-    worst_mm: float
-    excess_mm: Floats
-    active: Floats
-    across: Floats
-    along: Floats
-    lean: Floats
-    programs: int = 0
-
-    @property
-    def fits(self) -> bool:
-        """Whether every pair is within its play."""
-        return self.worst_mm <= FITS_MM
-
-
 def best_in_space(
     pairs: Pairs, stop_at_sign: bool = False, hints: Sequence[Floats] = (), few_starts: bool = False
-) -> SpacePlaced:
+) -> Placed:
     """Find the placement with the smallest worst excess near any of several starts.
 
     Parameters
@@ -85,13 +46,12 @@ def best_in_space(
 
     Returns
     -------
-    SpacePlaced
+    Placed
         Where several are equally good, and `stop_at_sign` is not set: the one with the least squared offsets.
     """
-    n, k = len(pairs), len(pairs.end_of)
+    n = len(pairs)
     if not n:
-        nothing = np.zeros((0, 3))
-        return SpacePlaced(np.eye(3), np.zeros(3), -math.inf, *(np.zeros(0),) * 2, nothing, nothing, np.zeros(0))
+        return Placed(np.eye(3), np.zeros(3), -math.inf, np.zeros(0), np.zeros(0, dtype=bool))
     tame = np.flatnonzero(pairs.rho < WILD_MM)
     if not len(tame):
         tame = np.array([int(np.argmin(pairs.rho))])
@@ -106,14 +66,12 @@ def best_in_space(
         turn, shift = _gathered(about, turn, shift, float(found.worst_mm[best]))
     shift = shift + middle_q - turn @ middle_p
     excess = pairs.out_by(pairs.contact(turn[None], shift[None]))[0]
-    across, along, lean = np.zeros((k, 3)), np.zeros((n, 3)), np.zeros(n)
-    ends = np.flatnonzero(np.isin(pairs.end_of, tame))
-    across[ends], along[tame], lean[tame] = found.across[best], found.along[best], found.lean[best]
     worst = float(excess[tame].max())
-    press = np.linalg.norm(along, axis=1) + np.abs(lean)
-    np.maximum.at(press, pairs.end_of, np.linalg.norm(across, axis=1))
+    press = np.zeros(n)
+    press[tame] = np.linalg.norm(found.along[best], axis=1) + np.abs(found.lean[best])
+    np.maximum.at(press, tame[some.end_of], np.linalg.norm(found.across[best], axis=1))
     active = (press > _PRESSING * max(1.0, float(press.max()))) | (excess >= worst - _SAME_MM)
-    return SpacePlaced(turn, shift, worst, excess, active, across, along, lean, found.programs)
+    return Placed(turn, shift, worst, excess, active, programs=found.programs)
 
 
 def starts(pairs: Pairs, hints: Sequence[Floats] = (), few: bool = False) -> tuple[Floats, Floats]:

@@ -7,12 +7,12 @@ from functools import cached_property
 
 import numpy as np
 
-from partkin.fit.arrays import Pairs
+from partkin.fit.arrays import FITS_MM, WILD_MM, Pairs
 from partkin.fit.cones import settle
 from partkin.fit.rotations import best_turn, form
 from partkin.fit.search import take
 from partkin.fit.space_bound import apart_always
-from partkin.fit.space_minimax import FITS_MM, WILD_MM, best_in_space
+from partkin.fit.space_minimax import best_in_space
 
 Floats = np.ndarray
 # What a program of a draw takes, in nodes of a search.

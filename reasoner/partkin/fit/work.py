@@ -1,22 +1,24 @@
-"""One flat fit task being worked on: its arrays, what it needs, and how searches of it begin."""
+"""One fit task being worked on: its arrays, what it needs, and how searches of it begin."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import ClassVar, Self
 
 import numpy as np
 
+from partkin.fit.arrays import FITS_MM, LEAN_COS, LEAN_SCALE_MM, WILD_MM, Floats, Pairs
 from partkin.fit.certificate import certify
-from partkin.fit.layout import Aim, Layout, Pair, lay_out
+from partkin.fit.layout import Aim, Layout, Pair
 from partkin.fit.matching import cover
+from partkin.fit.minimax import Placed
+from partkin.fit.rotations import angle_deg
 from partkin.fit.search import FoundPairing, PairingSearch, StepBudget
 from partkin.fit.settle import KnownPairings
-from partkin.model.fitting import FitTask, PairFit, Piece, Placement
+from partkin.model.fitting import Direction, FitTask, PairFit, Piece, Placement
 
-# Rounding that an excess may have and still count as none.
-FIT_MM = 1.0e-6
 # How far allowances are inflated, step by step, in search of the margin of what does not fit.
 LEVELS_MM = (0.3, 1.0, 3.0, 10.0)
 # A node of so many possible pairs takes about a step longer.
@@ -42,22 +44,22 @@ class WorkedTask:
     should: Masks
     node_limit: int
     budget: StepBudget = field(init=False)
+    known_as: ClassVar[type[KnownPairings]] = KnownPairings
 
     def __post_init__(self) -> None:
         """Begin with the first question."""
         self.next_question()
 
     @classmethod
-    def of(cls, task: FitTask, node_limit: int) -> WorkedTask:
-        """Arrange a task."""
-        layout = lay_out(task)
+    def of(cls, task: FitTask, node_limit: int) -> Self:
+        """Arrange a task; where everything is spare each spot is as good as the next, and should be paired."""
+        layout = Layout.of(task)
         sides = (layout.rows.spots, layout.columns.spots)
         must = _masks([[spot.must for spot in side] for side in sides])
         should = _masks([[spot.should and not spot.must for spot in side] for side in sides])
         if not any(side.any() for side in (*must, *should)):
-            # Everything is spare: then each spot is as good as the next.
             should = _masks([[True] * len(side) for side in sides])
-        return cls(task, layout, KnownPairings(layout), must, should, node_limit)
+        return cls(task, layout, cls.known_as(layout), must, should, node_limit)
 
     @property
     def limit(self) -> str:
@@ -114,20 +116,23 @@ class WorkedTask:
 
     def some_pairing(self, demands: Sequence[Demand]) -> FoundPairing:
         """Return a pairing of these demands that is as near as a few plain placements show."""
-        layout, aim = self.layout, self.needing(demands)
-        can = np.isfinite(layout.allowed_mm) & aim.useful()
-        rows, columns = layout.rows.point, layout.columns.point
-        rows, columns = rows - rows.mean(), columns - columns.mean()
+        aim = self.needing(demands)
+        can = np.isfinite(self.layout.allowed_mm) & aim.useful()
         best: FoundPairing | None = None
-        for quarter in range(4):
-            off = np.abs(rows[:, None] - columns[None, :] * 1j**quarter)
-            off = off - np.where(can, layout.allowed_mm, 0.0)
-            pairs = tuple((cover(can, off, aim.need, aim.count)[0] or {}).items())
+        for off in self._laid_plainly():
+            far = off - np.where(can, self.layout.allowed_mm, 0.0)
+            pairs = tuple((cover(can, far, aim.need, aim.count)[0] or {}).items())
             settled = self.known.place(pairs)
             if best is None or settled.excess_mm < best.excess_mm:
-                best = FoundPairing(pairs, 0, settled.excess_mm, settled.turn_rad, settled.shift_mm)
+                best = FoundPairing(pairs, 0, settled.excess_mm)
         assert best is not None
         return best
+
+    def _laid_plainly(self) -> Iterator[Floats]:
+        """(n, m) mm: how far rows and columns stand apart with their middles together, at each quarter turn."""
+        rows, columns = (point - point.mean() for point in self.layout.points)
+        for quarter in range(4):
+            yield np.abs(rows[:, None] - columns[None, :] * 1j**quarter)
 
     def prove(self, pairs: Sequence[Pair]) -> tuple[Piece, ...] | None:
         """Prove that these pairs cannot all hold; None: no proof was found."""
@@ -136,27 +141,18 @@ class WorkedTask:
         if len(pairs) == 1:
             # Too tight by itself, at every turn.
             return (Piece(circle, apart=(named[0][0], named[0][0])),)
-        if len(pairs) == 2 and self.layout.pair_need_mm(*pairs[0])[pairs[1]] > FIT_MM:
+        if len(pairs) == 2 and self.layout.pair_need_mm(*pairs[0])[pairs[1]] > FITS_MM:
             return (Piece(circle, apart=(named[0][0], named[1][0])),)
         return certify(self.layout.known(pairs), tuple(fixing for fixing, _ in named))
 
-    def placement(self, found: FoundPairing) -> Placement:
-        """Write a turn and a shift as a placement with its 4 x 4 matrix."""
-        return placement_of(found, self.task.mirrored)
+    def placed(self, pairs: Sequence[Pair]) -> Placed:
+        """The best placement of a pairing."""
+        return self.known.place(pairs).placed
 
-    def slides(self, found: FoundPairing) -> tuple[str, ...]:
-        """Say what movement is left where a pairing fits."""
-        return self.known.movement(found.pairs)
-
-    def pair_fits(self, found: FoundPairing) -> tuple[PairFit, ...]:
-        """How each pair stands at its placement, in the task's order of fixings."""
+    def pair_fits(self, pairs: Sequence[Pair], placed: Placed) -> tuple[PairFit, ...]:
+        """How each pair stands at a placement, in the task's order of fixings."""
         order = {spot.id: place for place, spot in enumerate(self.task.fixings)}
-        known = self.layout.known(found.pairs)
-        offsets = known.offsets(found.turn_rad, found.shift_mm)
-        fits = []
-        for pair, offset, allowed in zip(found.pairs, offsets, known.rho, strict=True):
-            fixing, feature = self.layout.ids(pair)
-            fits.append(PairFit(fixing, feature, float(offset), float(allowed), float(allowed - offset)))
+        fits = _stands(self.layout.known(pairs), [self.layout.ids(pair) for pair in pairs], placed)
         return tuple(sorted(fits, key=lambda pair: order[pair.fixing]))
 
 
@@ -164,16 +160,40 @@ def _masks(sides: list[list[bool]]) -> Masks:
     return np.array(sides[0], dtype=bool), np.array(sides[1], dtype=bool)
 
 
-def placement_of(found: FoundPairing, mirrored: bool) -> Placement:
-    """Write a turn and a shift as a placement with its 4 x 4 matrix."""
-    c, s = math.cos(found.turn_rad), math.sin(found.turn_rad)
+def _stands(pairs: Pairs, named: Sequence[tuple[str, str]], placed: Placed) -> list[PairFit]:
+    """Each pair's figures, in the direction that leaves least: across, along, or how far its axis leans."""
+    contact = pairs.contact(placed.turn[None], placed.shift_mm[None])
+    across = pairs.across_mm(contact)[0]
+    if pairs.dims == 2:
+        told = zip(named, across, pairs.rho, strict=True)
+        return [PairFit(*ids, float(off), float(rho), float(rho - off)) for ids, off, rho in told]
+    along, cosine = contact.along_mm[0], (contact.axis[0] * pairs.a).sum(axis=1)
+    found = []
+    for i, ids in enumerate(named):
+        off: dict[Direction, tuple[float, float]] = {
+            "across": (float(across[i]), float(pairs.rho[i])), "along": (abs(float(along[i])), float(pairs.grip[i])),
+            "lean": (LEAN_SCALE_MM * (1.0 - float(cosine[i])), LEAN_SCALE_MM * (1.0 - LEAN_COS)),
+        }  # fmt: skip
+        if pairs.rho[i] >= WILD_MM:
+            # Of a pair of which something is not known, nothing is said along the axis.
+            off = {"across": off["across"]}
+        direction = min(off, key=lambda way: off[way][1] - off[way][0])
+        offset, allowed = off[direction]
+        lean_deg = math.degrees(math.acos(min(1.0, max(-1.0, float(cosine[i])))))
+        found.append(PairFit(*ids, offset, allowed, allowed - offset, direction, float(along[i]), lean_deg))
+    return found
+
+
+def placement_of(placed: Placed, mirrored: bool) -> Placement:
+    """Write a placement with its 4 x 4 matrix; in space its turn is the angle about whatever axis."""
     flip = -1.0 if mirrored else 1.0
-    x, y = found.shift_mm
-    turn_deg = math.degrees(math.remainder(found.turn_rad, math.tau))
-    matrix = (
-        (c * flip, -s, 0.0, x),
-        (s * flip, c, 0.0, y),
-        (0.0, 0.0, 1.0, 0.0),
-        (0.0, 0.0, 0.0, 1.0),
-    )
-    return Placement(turn_deg, x, y, mirrored, matrix)
+    shift = tuple(float(v) for v in placed.shift_mm)
+    if len(shift) == 2:
+        c, s = math.cos(placed.turn_rad), math.sin(placed.turn_rad)
+        turn_deg = math.degrees(math.remainder(placed.turn_rad, math.tau))
+        rows = ((c * flip, -s, 0.0, shift[0]), (s * flip, c, 0.0, shift[1]), (0.0, 0.0, 1.0, 0.0))
+        return Placement(turn_deg, *shift, mirrored, (*rows, (0.0, 0.0, 0.0, 1.0)))
+    turn = placed.turn @ np.diag([flip, 1.0, 1.0])
+    first, second, third = ((*(float(v) + 0.0 for v in row), off + 0.0) for row, off in zip(turn, shift, strict=True))
+    matrix = (first, second, third, (0.0, 0.0, 0.0, 1.0))
+    return Placement(angle_deg(placed.turn), shift[0], shift[1], mirrored, matrix, shift[2])

@@ -13,14 +13,14 @@ from typing import Any
 
 import numpy as np
 
-from partkin.fit.arrays import Pairs
+from partkin.fit.arrays import FITS_MM, Pairs
 from partkin.fit.batch import batch_fits, batch_margin_mm
 from partkin.fit.layout import Aim
 from partkin.fit.mating import half_travel_mm, mate
 from partkin.fit.search import LimitReached
 from partkin.fit.solve import NODE_LIMIT, holds, solve
 from partkin.fit.task import UNKNOWN_PLAY_MM, Prepared, prepare
-from partkin.fit.work import FIT_MM, WorkedTask
+from partkin.fit.work import WorkedTask
 from partkin.model.fitting import FitTask
 from partkin.model.mating import Fixing
 from partkin.model.positions import Positions
@@ -502,7 +502,7 @@ def _holding(task: FitTask, at_least: int) -> int:
     work = WorkedTask.of(replace(task, features=features), NODE_LIMIT)
     none = tuple(np.zeros_like(side) for side in work.must)
     try:
-        found = work.search(Aim(none, work.must), FIT_MM, at_least=at_least).run()  # type: ignore[arg-type]
+        found = work.search(Aim(none, work.must), FITS_MM, at_least=at_least).run()  # type: ignore[arg-type]
     except LimitReached:
         return at_least
     return max((one.value for one in found), default=0)
