@@ -55,13 +55,8 @@ def find_conflict(work: WorkedTask, short_mm: float) -> Conflict:
     options = [(option.fixing, option.feature) for option in work.task.options]
     # A bug in the search must not pass as a proof.
     assert leaves_nothing_open(options, fixings, features, [nogood.pairs for nogood in nogoods])
-    return _named(
-        work,
-        demands,
-        min(found[0].excess_mm, short_mm),
-        work.pair_fits(found[0].pairs, work.placed(found[0].pairs)),
-        nogoods,
-    )
+    pairs = work.pair_fits(found[0].pairs, work.placed(found[0].pairs))
+    return _named(work, demands, min(found[0].excess_mm, short_mm), pairs, nogoods)
 
 
 def _smallest(work: WorkedTask) -> list[Demand]:

@@ -44,8 +44,8 @@ class Placed:
     active
         (n,) bool: pairs that hold the worst excess and press against each other.
     turn_rad, weights
-        In the plane: the angle of the turn, in (-pi, pi], and (n, 2) balanced directions in which the pairs press, their
-        lengths adding up to 1, or all zero.
+        In the plane: the angle of the turn, in (-pi, pi], and (n, 2) balanced directions in which the pairs press,
+        their lengths adding up to 1, or all zero.
     loose
         The placement is not the only best one (see `freedom.free_movement`); said in the plane alone.
     proved
