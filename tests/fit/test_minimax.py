@@ -79,7 +79,7 @@ def test_fifth_hole_out(d):
 
 def test_two_fixings_share_the_difference():
     placed = best_placement(Pairs.plain([(0, 0), (80, 0)], [(10, 5), (10, 85.6)], [0.2, 0.3]))
-    assert placed.turn_deg == pytest.approx(90)
+    assert math.degrees(placed.turn_rad) == pytest.approx(90)
     assert placed.worst_mm == pytest.approx((0.6 - 0.5) / 2, abs=1e-7)
 
 
@@ -90,7 +90,7 @@ def test_an_identical_donor_lies_on_its_host_whatever_its_place():
         c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
         q = p @ np.array([[c, s], [-s, c]]) + (1e5, -1e5)
         placed = best_placement(Pairs.plain(p, q, rng.uniform(0.3, 2, 7)))
-        assert math.remainder(placed.turn_deg - degrees, 360) == pytest.approx(0, abs=1e-7)
+        assert math.remainder(math.degrees(placed.turn_rad) - degrees, 360) == pytest.approx(0, abs=1e-7)
         assert placed.excess_mm == pytest.approx(-placed_rho(placed, p, q), abs=1e-7)
 
 
@@ -117,7 +117,7 @@ def placed_rho(placed, p, q) -> np.ndarray:
 def test_the_choice_among_equals(pairs, turn_deg, shift_mm):
     placed = best_placement(pairs)
     assert placed.loose
-    assert placed.turn_deg == pytest.approx(turn_deg, abs=1e-6)
+    assert math.degrees(placed.turn_rad) == pytest.approx(turn_deg, abs=1e-6)
     assert placed.shift_mm == pytest.approx(shift_mm, abs=1e-6)
     assert placed.worst_mm == pytest.approx(-pairs.rho.min(), abs=1e-7)
 
@@ -131,7 +131,7 @@ def test_half_turn_mirror_and_slots_from_a_task():
     assert flat.p.tolist() == [[0, 0], [-100, 0], [-30, -40]]
     assert flat.u_d[2] == pytest.approx((math.cos(math.radians(150)), math.sin(math.radians(150))))
     placed = best_placement(flat)
-    assert abs(placed.turn_deg) == pytest.approx(180, abs=1e-5)
+    assert abs(math.degrees(placed.turn_rad)) == pytest.approx(180, abs=1e-5)
     assert placed.worst_mm == pytest.approx(-0.4, abs=1e-7)
     as_it_is = Pairs.of(FitTask(fixings, features, options, given=True), named)
     assert not best_placement(as_it_is).fits

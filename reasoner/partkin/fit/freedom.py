@@ -10,6 +10,7 @@ import numpy as np
 
 from partkin.fit.arrays import Contact, Floats, Pairs, turn
 from partkin.fit.cones import settle_flat
+from partkin.fit.rotations import flat_turn
 
 if TYPE_CHECKING:
     from partkin.fit.minimax import Placed
@@ -222,12 +223,19 @@ def _toward(pairs: Pairs, angle: float, shift: Floats, step: Floats, level: floa
     if float(pairs.excess(angle, shift + step).max()) <= level:
         return np.asarray(shift + step)
     good, bad = 0.0, 1.0
-    for _ in range(26):
-        middle = (good + bad) / 2
-        if float(pairs.excess(angle, shift + middle * step).max()) <= level:
-            good = middle
-        else:
-            bad = middle
+    for halvings in (4, 4, 4, 4, 5, 5):
+        # All places that so many halvings may come to are looked at together.
+        parts = np.array([good, bad])
+        for _ in range(halvings):
+            ends, parts = parts, np.empty(2 * len(parts) - 1)
+            parts[::2], parts[1::2] = ends, (ends[:-1] + ends[1:]) / 2
+        turns = np.broadcast_to(flat_turn(angle), (len(parts), 2, 2))
+        within = pairs.out_by(pairs.contact(turns, shift + parts[:, None] * step)).max(axis=1) <= level
+        low, high = 0, len(parts) - 1
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (middle, high) if within[middle] else (low, middle)
+        good, bad = float(parts[low]), float(parts[high])
     return shift + good * step
 
 
