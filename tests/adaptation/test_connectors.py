@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from partkin.adaptation.connectors import compare_connectors
+from partkin.adaptation.surroundings import compare_connectors
 from partkin.model.build import Connector
 
 

@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 from adapting_cases import cheapest, random_question
 
-from partkin.adaptation.master import Listed, Programmed, master
-from partkin.adaptation.optimise import Optimiser, refuted
+from partkin.adaptation.optimise import Listed, Optimiser, Programmed, master, refuted
 
 
 def _case(seed: int) -> tuple[list[list[int]], list[list[int]], list[list[bool]], list]:  # type: ignore[type-arg]

@@ -9,8 +9,8 @@ import pytest
 from adapting_cases import ask, cheapest, holes, studs
 
 from partkin.adaptation.bench_sheet import worklist
-from partkin.adaptation.connectors import compare_connectors
 from partkin.adaptation.marking import marks_for
+from partkin.adaptation.surroundings import compare_connectors
 from partkin.model.adapting import AdaptationQuestion, BenchStep
 from partkin.model.build import Connector, Outline, Part, Zone
 from partkin.model.fitting import Spot

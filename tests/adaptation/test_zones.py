@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from partkin.adaptation.zones import near_zone
+from partkin.adaptation.limits import near_zone
 from partkin.model.build import Feature, Zone
 from partkin.trial.seam_departure import _directed_mm, hausdorff_mm, seam_departure
 

@@ -25,8 +25,7 @@ from space_tasks import random_known, random_open
 
 from partkin.fit.arrays import Pairs
 from partkin.fit.solve import solve
-from partkin.fit.space_minimax import best_in_space
-from partkin.fit.space_scatter import SpaceScatter
+from partkin.fit.space_minimax import SpaceScatter, best_in_space
 from partkin.model.fitting import FitTask
 
 SEEDS = range(200)

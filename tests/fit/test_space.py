@@ -20,8 +20,7 @@ from partkin.fit.minimax import best_placement
 from partkin.fit.rotations import turned_by
 from partkin.fit.solve import answer_of, solve
 from partkin.fit.space import SpaceKnown, work_in_space
-from partkin.fit.space_minimax import best_in_space, starts
-from partkin.fit.space_scatter import SpaceScatter
+from partkin.fit.space_minimax import SpaceScatter, best_in_space, starts
 from partkin.fit.within_errors import Said, within_errors
 from partkin.model.fitting import FitAnswer, FitTask, Option, Spot
 

@@ -7,8 +7,7 @@ import pytest
 from flat_cases import pattern
 
 from partkin.fit.arrays import Pairs
-from partkin.fit.bound import Bound, balanced
-from partkin.fit.turns import excluded, open_arcs, two_by_two
+from partkin.fit.turns import Bound, balanced, excluded, open_arcs, two_by_two
 
 SAMPLES = np.linspace(-math.pi, math.pi, 4001)
 

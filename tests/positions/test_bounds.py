@@ -7,7 +7,7 @@ import pytest
 
 from partkin.model.build import Reading
 from partkin.positions import adjust
-from partkin.positions.bounds import bounds_mm, impossible, is_possible, plainly_wrong
+from partkin.positions.in_doubt import bounds_mm, impossible, is_possible, plainly_wrong
 from partkin.positions.lengths import Distance
 from partkin.positions.slips import slip_of
 from positions.parts import all_pairs, features, readings

@@ -10,8 +10,7 @@ import pytest
 from partkin.model.distributions import normal_quantile
 from partkin.positions import adjust
 from partkin.positions.by_draws import ask_by_draws, chance_after
-from partkin.positions.next_reading import Band, Candidate, spread_drops
-from partkin.positions.wording import in_words
+from partkin.positions.next_reading import Band, Candidate, in_words, spread_drops
 from positions.parts import all_pairs, features, readings
 
 SIX = np.random.default_rng(11).uniform(0.0, 700.0, (6, 2))

@@ -13,10 +13,9 @@ from itertools import combinations
 import numpy as np
 
 from partkin.adaptation.choices import Bench
-from partkin.adaptation.limits import LICENSED
+from partkin.adaptation.limits import LICENSED, to_zone_mm
 from partkin.adaptation.marking import marks_for, way
 from partkin.adaptation.pairs import bolt_of
-from partkin.adaptation.zones import to_zone_mm
 from partkin.fit.segments import direction
 from partkin.model.adapting import (
     Action,

@@ -12,8 +12,7 @@ from partkin.model.build import Build
 from partkin.model.verdict import Unknown, Verdict
 from partkin.model.words import DOES_NOT_FIT, GOES_ON, NOT_JUDGED, SIDES, folded
 from partkin.positions.lengths import current
-from partkin.positions.next_reading import Band, Candidate
-from partkin.positions.wording import meaning, named
+from partkin.positions.next_reading import Band, Candidate, meaning, named
 from partkin.readings.could_read import donor_at_hand
 from partkin.readings.next_readings import BETTER, LATER, Next, Wanted, wanted
 from partkin.readings.record_command import correcting, record_command, side_commands

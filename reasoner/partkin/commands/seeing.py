@@ -278,7 +278,7 @@ def chance_plot(build: Build, donor: str) -> ChancePlot:
         Nothing is placed, something that has to be known first is missing, or no reading tells anything.
     """
     from partkin.positions.by_draws import chance_after, look_mm
-    from partkin.positions.wording import named
+    from partkin.positions.next_reading import named
     from partkin.readings import could_read, next_readings
 
     seen = see(build, donor)

@@ -19,9 +19,8 @@ from itertools import pairwise
 import numpy as np
 
 from partkin.fit.arrays import FITS_MM, Floats, Pairs
-from partkin.fit.bound import Bound, balanced, whole_balanced
 from partkin.fit.minimax import search_turns
-from partkin.fit.turns import Arc, TwoByTwo, excluded, open_arcs, two_by_two
+from partkin.fit.turns import Arc, Bound, TwoByTwo, balanced, excluded, open_arcs, two_by_two, whole_balanced
 from partkin.model.fitting import Piece
 
 _ABOVE_MM = 1e-7

@@ -14,11 +14,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from partkin.fit.arrays import FITS_MM, Floats, Pairs, turn
-from partkin.fit.bound import Bound, balanced, left_over
 from partkin.fit.cones import settle_flat
 from partkin.fit.freedom import choose
 from partkin.fit.rotations import flat_turn
-from partkin.fit.turns import Arc, open_arcs, two_by_two
+from partkin.fit.turns import Arc, Bound, balanced, left_over, open_arcs, two_by_two
 
 _NEAR_MM = 8e-4
 _SAME_MM = 1e-7

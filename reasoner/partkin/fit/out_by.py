@@ -14,11 +14,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from partkin.fit.arrays import Floats, Pairs, directions, turn
-from partkin.fit.bound import Bound
 from partkin.fit.certificate import covers, in_degrees, outward, pieces_apart, whole_multiples
 from partkin.fit.convex import least
 from partkin.fit.minimax import kabsch
-from partkin.fit.turns import open_arcs, two_by_two
+from partkin.fit.turns import Bound, open_arcs, two_by_two
 from partkin.model.fitting import Piece
 
 # Beyond so many times what was stated nothing is told apart any more.

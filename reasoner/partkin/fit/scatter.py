@@ -64,7 +64,7 @@ def _judge(nominal: Pairs) -> Callable[[Floats, Floats, Floats], np.ndarray]:
     """What tells for draws of host points, donor points and plays whether these pairs hold."""
     if nominal.dims == 2:
         return lambda q, p, rho: batch_fits(q, p, rho, nominal)
-    from partkin.fit.space_scatter import SpaceScatter
+    from partkin.fit.space_minimax import SpaceScatter
 
     return SpaceScatter(nominal).fits
 

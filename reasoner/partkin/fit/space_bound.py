@@ -25,10 +25,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from partkin.fit.arrays import LEAN_COS, Pairs
-from partkin.fit.bound import whole_balanced
 from partkin.fit.cones import Settled
 from partkin.fit.rotations import form
 from partkin.fit.segments import distances_lack, lengths
+from partkin.fit.turns import whole_balanced
 
 Floats = np.ndarray
 

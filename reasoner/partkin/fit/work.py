@@ -12,10 +12,9 @@ import numpy as np
 from partkin.fit.arrays import FITS_MM, LEAN_COS, LEAN_SCALE_MM, WILD_MM, Floats, Pairs
 from partkin.fit.certificate import certify
 from partkin.fit.layout import Aim, Layout, Pair
-from partkin.fit.matching import cover
 from partkin.fit.minimax import Placed
 from partkin.fit.rotations import angle_deg
-from partkin.fit.search import FoundPairing, PairingSearch, StepBudget
+from partkin.fit.search import FoundPairing, PairingSearch, StepBudget, cover
 from partkin.fit.settle import KnownPairings
 from partkin.model.fitting import Direction, FitTask, PairFit, Piece, Placement
 

@@ -13,7 +13,7 @@ from partkin.model.build import Feature, Reading
 from partkin.model.distributions import chi_square_quantile
 from partkin.model.positions import Missing, Observed, Positions, Suspect
 from partkin.positions import asking_for, in_doubt, lengths, not_flat, sides
-from partkin.positions.bounds import plainly_wrong
+from partkin.positions.in_doubt import plainly_wrong
 from partkin.positions.network import AdjustedNetwork, Network, gauge, solve, without_rigid
 from partkin.positions.start import firm_points
 from partkin.positions.suspects import FAMILY_LEVEL, RIVAL_LAYOUT, Contradicted, layout_limit, search

@@ -1,4 +1,9 @@
-"""Suspect readings of one part in words: what the others rule out, and the slip that would explain it."""
+"""Suspect readings of one part in words: what the others rule out, and the slip that would explain it.
+
+What distances between the same points leave open for one of them needs no adjustment and no surplus of readings:
+bound smoothing (Crippen and Havel 1988, from memory): the most is the shortest way round over the other readings, the
+least what one of them exceeds the way round from its ends by.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +11,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from partkin.model.build import Reading
 from partkin.model.positions import Suspect
 from partkin.positions import asking_for
-from partkin.positions.bounds import bounds_mm
 from partkin.positions.lengths import Distance, value_mm
 from partkin.positions.slips import Slip, slip_of, unit_slips
 
@@ -17,6 +23,85 @@ from partkin.positions.slips import Slip, slip_of, unit_slips
 SLIP_WITHIN = 3.0
 # A reading that is plainly wrong is asked about before one of several that may be, and one that a slip explains first.
 PLAINLY, MAY_BE, EXPLAINED = 3.0, 1.0, 0.5
+
+
+def bounds_mm(distances: Sequence[Distance], at: int) -> tuple[float, float]:
+    """Return the least and the most that one of these distances can be by the others, greatest errors allowed.
+
+    Examples
+    --------
+    >>> row = lambda a, b, length: Distance(a + b, a, b, length, 0.0)
+    >>> bounds_mm([row("a", "b", 300.0), row("b", "c", 100.0), row("c", "a", 2081.0)], 2)
+    (200.0, 400.0)
+    """
+    rest = [one for number, one in enumerate(distances) if number != at]
+    names = sorted({end for one in distances for end in (one.from_feature, one.to_feature)})
+    number = {name: place for place, name in enumerate(names)}
+    most = _ways_mm(names, number, rest)
+    a, b = number[distances[at].from_feature], number[distances[at].to_feature]
+    least_mm = 0.0
+    for one in rest:
+        i, k = number[one.from_feature], number[one.to_feature]
+        way_mm = min(most[a, i] + most[b, k], most[a, k] + most[b, i])
+        least_mm = max(least_mm, one.length_mm - _half_mm(one) - way_mm)
+    return float(least_mm), float(most[a, b])
+
+
+def _half_mm(one: Distance) -> float:
+    return math.sqrt(3.0) * one.sigma_mm
+
+
+def _ways_mm(names: Sequence[str], number: dict[str, int], rest: Sequence[Distance]) -> np.ndarray:
+    """The shortest way between every two points, readings as long as may be (Floyd and Warshall, from memory)."""
+    way = np.full((len(names), len(names)), np.inf)
+    np.fill_diagonal(way, 0.0)
+    for one in rest:
+        i, k = number[one.from_feature], number[one.to_feature]
+        way[i, k] = way[k, i] = min(way[i, k], one.length_mm + _half_mm(one))
+    for via in range(len(names)):
+        way = np.minimum(way, way[:, via, None] + way[None, via, :])
+    return way
+
+
+def impossible(distances: Sequence[Distance]) -> list[int]:
+    """Return the distances of which one has to be wrong, each so that the others are possible without it.
+
+    None: all can hold together. Where no single one clears it, all that the others rule out are returned.
+    """
+    if not _broken(distances):
+        return []
+    clears = [at for at in range(len(distances)) if not _broken([*distances[:at], *distances[at + 1 :]])]
+    return clears or [at for at in range(len(distances)) if not is_possible(distances, at)]
+
+
+def plainly_wrong(distances: Sequence[Distance]) -> tuple[list[Distance], list[Distance]]:
+    """Return the distances that are impossible by the others, and those of which one more is, it is not told which."""
+    rest = list(distances)
+    wrong: list[Distance] = []
+    while rest:
+        maybe = impossible(rest)
+        if len(maybe) != 1:
+            return wrong, [rest[at] for at in maybe]
+        wrong.append(rest.pop(maybe[0]))
+    return wrong, []
+
+
+def is_possible(distances: Sequence[Distance], at: int) -> bool:
+    """Whether the others allow one of the distances as it is."""
+    least_mm, most_mm = bounds_mm(distances, at)
+    one = distances[at]
+    return least_mm <= one.length_mm + _half_mm(one) and one.length_mm - _half_mm(one) <= most_mm
+
+
+def _broken(distances: Sequence[Distance]) -> bool:
+    """Whether one of them is longer than the way round over others. One that is too short makes another too long."""
+    names = sorted({end for one in distances for end in (one.from_feature, one.to_feature)})
+    number = {name: place for place, name in enumerate(names)}
+    most = _ways_mm(names, number, distances)
+    return any(
+        one.length_mm - _half_mm(one) > most[number[one.from_feature], number[one.to_feature]] + 1e-9
+        for one in distances
+    )
 
 
 def out_of_bounds(part: str, distances: Sequence[Distance], one: Distance, left_out: bool) -> Suspect:

@@ -15,8 +15,7 @@ from partkin.model.known import Known
 from partkin.model.verdict import Trial, Unknown, Verdict
 from partkin.model.words import mm
 from partkin.positions.by_draws import told_by_each, weight_between
-from partkin.positions.next_reading import Ask, Candidate
-from partkin.positions.wording import meaning, named
+from partkin.positions.next_reading import Ask, Candidate, meaning, named
 from partkin.readings.could_read import (
     FEWEST_DRAWS,
     SELLER,

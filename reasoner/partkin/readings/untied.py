@@ -18,10 +18,9 @@ from partkin.model.verdict import Trial
 from partkin.positions.asking_for import tells_sides
 from partkin.positions.by_draws import REACH, ask_by_draws
 from partkin.positions.lengths import Distance, centre_distances, standard_uncertainty_mm
-from partkin.positions.next_reading import Ask, Band, Candidate
+from partkin.positions.next_reading import Ask, Band, Candidate, meaning
 from partkin.positions.sampling import as_normal
 from partkin.positions.sides import telling_look
-from partkin.positions.wording import meaning
 from partkin.readings.could_read import OPEN_PLAY_MM, SELLER, donor_at_hand, effort_minutes, instrument_for
 from partkin.tables.instruments import greatest_error_mm
 from partkin.trial import trying

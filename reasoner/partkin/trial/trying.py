@@ -17,8 +17,7 @@ from partkin.model.verdict import Stand, Trial, better_way_round
 from partkin.positions.lengths import DISTANCES
 from partkin.trial.chances import chance_of, pairings_of, sides_drawn, size_errors, would_just_go_on
 from partkin.trial.likely import likely_places
-from partkin.trial.open_ends import shown_as_open, spared_openings, telling
-from partkin.trial.openings import clear_of_studs
+from partkin.trial.open_ends import clear_of_studs, shown_as_open, spared_openings, telling
 from partkin.trial.places import (
     MOST_LAYOUTS,
     Places,
