@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from exact import as_fixed
+from confirming import flat_held
 
 from partkin.fit.arrays import Pairs
 
@@ -34,7 +34,7 @@ def pushed(pairs: Pairs, excess_mm: float, wanted_mm: float) -> Pairs:
 def for_checker(pairs: Pairs, angles: dict, ids) -> dict:
     """The pairs as the exact checker takes them, at the floats' exact values."""
     return {
-        name: as_fixed(
+        name: flat_held(
             pairs.p[i], pairs.q[i], pairs.rho[i],
             pairs.s_h[i], angles["angle_h_deg"][i], pairs.s_d[i], angles["angle_d_deg"][i],
         )

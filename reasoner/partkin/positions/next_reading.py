@@ -1,4 +1,4 @@
-"""A reading that could be taken, in words too, what it would do, and how far it shrinks what is not known of the places.
+"""A reading that could be taken, in words too, what it would do, and how far it shrinks what is not known of places.
 
 `by_draws` judges one by the verdict; where that cannot be, `spread_drops` does by the places alone.
 """
