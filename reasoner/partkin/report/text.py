@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from partkin.model.adapting import Action, Adaptation, together
-from partkin.model.drawing import OptionRow
 from partkin.model.verdict import Pair, Reason, Verdict
 from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, folded, mm
+
+if TYPE_CHECKING:
+    from partkin.model.drawing import OptionRow
 
 MARKS = {
     "bolts on": "[=]", "bolts on with adaptation": "[~]", "does not fit": "[x]", "not enough measured": "[?]",
