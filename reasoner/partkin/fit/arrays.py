@@ -18,6 +18,7 @@ from partkin.fit.rotations import flat_turn, laid_over
 from partkin.model.fitting import FitTask, Spot
 
 Floats = np.ndarray
+Slid = tuple[Floats, Floats, Callable[[], Floats]]
 
 FITS_MM = 1.0e-6
 """An excess up to this counts as rounding: it fits."""
@@ -236,10 +237,12 @@ class Pairs:
         return np.flatnonzero((self.s_h + self.s_d)[self.end_of] > 0)
 
     @cached_property
-    def _slots(self) -> tuple[Floats, Floats, bool]:
-        """Those ends, their pairs, and whether one has two slots."""
+    def _slots(self) -> tuple[Floats, Floats, Floats, Floats, Floats | None, Floats, Callable[..., Slid]]:
+        """Those ends, their pairs, the host's slots, the donor's (None: none), and what slides in them."""
         of = self.end_of[self.slotted]
-        return self.slotted, of, bool((self.s_h * self.s_d)[of].any())
+        s_u, s_w = self.s_h[of], self.s_d[of]
+        slide = nearest_in_slots if (s_u * s_w).any() else nearest_in_one
+        return self.slotted, of, self.u_h[of], s_u, self.u_d[of] if s_w.any() else None, s_w, slide
 
     @cached_property
     def size_mm(self) -> float:
@@ -296,7 +299,9 @@ class Pairs:
             gap = ((off[:, k] + ends)[:, :, None, :] @ np.swapaxes(self.basis[k], 1, 2))[:, :, 0]
         if not len(self.slotted):
             return Contact(gap, lever, None, along, centre, axis)
-        held = np.broadcast_to(np.eye(2), (*gap.shape, 2)).copy() if hold else None
+        held = np.zeros((*gap.shape, 2)) if hold else None
+        if held is not None:
+            held[..., 0, 0] = held[..., 1, 1] = 1.0
         return Contact(gap, self._slide(gap, lever, held, back), held, along, centre, axis)
 
     def contact_at(self, turn_rad: float, shift_mm: Floats | tuple[float, float], *, hold: bool = False) -> Contact:
@@ -305,14 +310,12 @@ class Pairs:
 
     def _slide(self, gap: Floats, lever: Floats, held: Floats | None, back: Floats) -> Floats:
         """Let the slots take what they can, in place; return where the pairs then touch."""
-        ends, of, two = self._slots
-        u, s_u, s_w = self.u_h[of], self.s_h[of], self.s_d[of]
-        slots, w = None, u
-        if s_w.any():
-            slots = self.u_d[of] @ back
+        ends, of, u, s_u, slots, s_w, slide = self._slots
+        w = u
+        if slots is not None:
+            slots = slots @ back
             w = slots if self.dims == 2 else (slots[:, :, None, :] @ np.swapaxes(self.basis[of], 1, 2))[:, :, 0]
-            u = np.broadcast_to(u, w.shape)
-        moved, gap[:, ends], slides = (nearest_in_slots if two else nearest_in_one)(gap[:, ends], u, s_u, w, s_w)
+        moved, gap[:, ends], slides = slide(gap[:, ends], u, s_u, w, s_w)
         if slots is not None:
             lever = lever.copy()
             lever[:, ends] -= moved[..., None] * slots
@@ -378,9 +381,6 @@ def grip_mm(host: Spot, donor: Spot) -> float:
 def _depth_mm(host: Spot, donor: Spot) -> float:
     """Depth of the hole that the fastener stands in: the deeper of the two; 0: not known."""
     return max(host.depth_mm or 0.0, donor.depth_mm or 0.0)
-
-
-Slid = tuple[Floats, Floats, Callable[[], Floats]]
 
 
 def nearest_in_one(v: Floats, u: Floats, s_u: Floats, w: Floats, s_w: Floats) -> Slid:
