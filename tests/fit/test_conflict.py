@@ -43,28 +43,8 @@ def is_closed(given: FitTask, conflict: Conflict) -> None:
     options = [(o.fixing, o.feature) for o in given.options]
     assert leaves_nothing_open(options, conflict.fixings, conflict.features, [n.pairs for n in conflict.nogoods])
     for nogood in conflict.nogoods:
-<<<<<<< HEAD
         assert nogood.mirrored is given.mirrored
-        assert confirms(fixed_pairs(given, nogood.pairs), nogood.pieces), nogood
-
-
-def fixed_pairs(given: FitTask, pairs) -> dict:
-    fixings, features = {s.id: s for s in given.fixings}, {s.id: s for s in given.features}
-    allowed = {(o.fixing, o.feature): o.allowed_mm for o in given.options}
-    flip = -1.0 if given.mirrored else 1.0
-    found = {}
-    for f, d in pairs:
-        host, donor = fixings[f], features[d]
-        angle = 180.0 - donor.angle_deg if given.mirrored else donor.angle_deg
-        found[f] = as_fixed(
-            (flip * donor.at_mm[0], donor.at_mm[1]), host.at_mm, allowed[f, d], host.half_travel_mm,
-            host.angle_deg, donor.half_travel_mm, angle,
-        )  # fmt: skip
-    return found
-=======
-        assert nogood.mirrored is given.mirrored and not nogood.local
         assert refused_of(given, nogood) is None, nogood
->>>>>>> 4c87041 (Proofs are confirmed in the tests by the program's own checker in fractions: a second one beside it goes)
 
 
 def that_do_not_fit(seeds, most_fixings: int, most_features: int):

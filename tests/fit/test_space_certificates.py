@@ -34,25 +34,14 @@ def proofs() -> list[tuple[int, FitTask, Nogood]]:
 def test_every_proof_is_confirmed_in_fractions(proofs) -> None:
     assert len(proofs) >= 6
     assert sum(len(nogood.pieces) > 1 for _, _, nogood in proofs) >= 2
-<<<<<<< HEAD
-    assert [seed for seed, task, nogood in proofs if confirmed(task, nogood) is not None] == []
-=======
     assert [seed for seed, task, nogood in proofs if refused_of(task, nogood) is not None] == []
-    assert not any(nogood.local for _, _, nogood in proofs)
->>>>>>> 4c87041 (Proofs are confirmed in the tests by the program's own checker in fractions: a second one beside it goes)
 
 
 @pytest.mark.slow
 def test_more_proofs_are_confirmed() -> None:
     found = refused(16, 300)
     assert len(found) > 100
-<<<<<<< HEAD
-    assert [seed for seed, task, nogood in found if confirmed(task, nogood) is not None] == []
-=======
-    whole = [(seed, task, nogood) for seed, task, nogood in found if not nogood.local]
-    assert [seed for seed, task, nogood in whole if refused_of(task, nogood) is not None] == []
-    assert sum(nogood.local for _, _, nogood in found) <= len(found) // 20
->>>>>>> 4c87041 (Proofs are confirmed in the tests by the program's own checker in fractions: a second one beside it goes)
+    assert [seed for seed, task, nogood in found if refused_of(task, nogood) is not None] == []
 
 
 def test_what_a_proof_rules_out_holds_nowhere_in_its_boxes(proofs) -> None:
@@ -132,13 +121,8 @@ def test_a_part_turned_over_is_refused_by_the_axes() -> None:
     options = tuple(Option(f"F{k}", f"d{k}", 0.5) for k in range(3))
     task = FitTask(tuple(host), tuple(donor), options, given=True)
     answer = solve(task)
-<<<<<<< HEAD
     assert answer.fits is False
-    assert all(confirmed(task, nogood) is None for nogood in answer.conflict.nogoods)
-=======
-    assert answer.fits is False and answer.certified == "certified"
     assert all(refused_of(task, nogood) is None for nogood in answer.conflict.nogoods)
->>>>>>> 4c87041 (Proofs are confirmed in the tests by the program's own checker in fractions: a second one beside it goes)
     over = replace(task, features=tuple(replace(s, axis=tuple(-v for v in s.axis)) for s in task.features))
     assert solve(over).fits is True
     assert solve(replace(task, mirrored=True)).fits is True
