@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from folders import FRAME, OLD, PANEL, holes, studs, write
 from random_builds import random_build
+from work_done import adapted_features
 
 from partkin import pipeline
-from partkin.adaptation.applied import adapted_features
 from partkin.adaptation.question import question_of
 from partkin.model.adapting import Adaptation
 from partkin.model.build import Build, Feature, Part

@@ -110,23 +110,14 @@ def named(candidate: Candidate) -> str:
     return f"{candidate.from_feature} to {candidate.to_feature}, centre to centre"
 
 
-def in_words(ask: Ask) -> str:
-    """Say what a reading is and what each value of it would mean.
+def meaning(bands: Sequence[Band], places: int = 1) -> str:
+    """Say which values mean what; empty where none settles anything, or every one says the same.
 
     Examples
     --------
-    >>> one = Candidate("p", "a", "f", 0.5)
-    >>> bands = (Band("does not", None, 610.9), Band("between", 610.9, 611.8), Band("bolts on", 611.8, 615.0))
-    >>> in_words(Ask(one, 612.0, 0.8, 0.9, bands))
-    'a to f, centre to centre: 611.8 to 615.0 mm means that it bolts on; less than 610.9 mm that it does not'
+    >>> meaning((Band("does not", None, 610.9), Band("between", 610.9, 611.8), Band("bolts on", 611.8, 615.0)))
+    '611.8 to 615.0 mm means that it bolts on; less than 610.9 mm that it does not'
     """
-    said = meaning(ask.bands, 2 if ask.candidate.quantity == "across" else 1)
-    head = named(ask.candidate)
-    return f"{head}: {said}" if said else head
-
-
-def meaning(bands: Sequence[Band], places: int = 1) -> str:
-    """Say which values mean what; empty where none settles anything, or every one says the same."""
     said: list[str] = []
     for answer, words in MEANINGS:
         ranges = [
