@@ -2,8 +2,11 @@
 
 python tests/campaigns/fuzzed_readers.py --count 20000
 python tests/campaigns/fuzzed_readers.py sheets turtle --count 100000 --seed 7
+python tests/campaigns/fuzzed_readers.py --total 1000000 --kept found.json
 
-Hypothesis draws the inputs: a good one with pieces cut out, doubled or put in, and now and then any bytes at all.
+Hypothesis draws the inputs: a good one with pieces cut out, doubled or put in, and now and then any bytes at all. With
+--total, Atheris does (pip install atheris): it keeps what reaches lines of the package that nothing reached before, and
+readers take inputs by their shares. The good inputs are small, so that many are read.
 """
 
 from __future__ import annotations
@@ -13,6 +16,8 @@ import collections
 import io
 import json
 import os
+import pickle
+import shutil
 import signal
 import sys
 import tempfile
@@ -21,19 +26,24 @@ import traceback
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))
+    if "--total" in sys.argv:
+        import atheris
+
+        with atheris.instrument_imports(include=["partkin"], enable_loader_override=False):
+            for module in ("commands.exchanging", "drawing.outline_import", "page.routes", "sheets.starting"):
+                import_module(f"partkin.{module}")
 
 import httpx
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from campaigns.partial_builds import write
-from campaigns.whole_builds import whole
 from drawing.test_outline_import import svg_bytes
 from partkin import pipeline
 from partkin.commands.exchanging import take_in
@@ -76,11 +86,36 @@ def mangled(good: bytes, done: Sequence[Edit]) -> bytes:
     return bytes(made)
 
 
+# Invented: two holes on two studs, and one row of every other sheet.
+SHEETS = {
+    "build.toml": '[build]\nname = "b"\nconfidence = 0.95\ncurrency = "EUR"\nadapt_host = false\n',
+    "models.csv": "model,maker,platform,first_year,last_year\nvelt,Ostrane,OP4,2014,2019\n",
+    "parts.csv": "part,name,model,part_number,replaces,origin,takes_place_of,hand,seen_from,duty,airbag,thickness_mm\n"
+    "frame,frame,velt,OV1,,host,,left,outside,body,no,2.5\nold,old,,OV2,OV0,original,frame,left,outside,trim,yes,3\n"
+    "top,top,,OV3,OV2;OV0,donor,frame,left,outside,trim,yes,3\n",
+    "features.csv": "part,feature,kind,across_mm,length_mm,angle_deg,float_mm,thread,x_mm,y_mm,plus_minus_mm,"
+    "goes_on,need\nframe,F1,stud,,,,,M6x1,0,0,0.5,,must\nframe,F2,captive nut,,,,1,M6x1,300,0,0.5,,must\n"
+    "top,a,hole,7,,,,,0,0,0.5,F1,\ntop,b,slot,7,12,to a,,,300.2,0,0.5,F2,\n",
+    "readings.csv": "part,reading,quantity,from,to,value,unit,plus_minus,instrument,by,on,corrects\n"
+    "top,r1,centres,a,b,300.2,mm,1,tape,me,2026-01-02,\ntop,r2,across,a,,0.28,in,,caliper,,,\n",
+    "offers.csv": "option,part,price,shipping,seller,on,available,hours\n"
+    "donor,top,80,9.5,somebody,2026-01-02,yes,1.5\n",
+    "costs.csv": "on,what,part,amount,note\n2026-01-02,bolts,top,3.2,\n",
+    "neighbours.csv": "part,edge,neighbour,gap_mm,gap_min_mm,gap_max_mm\nold,left,frame,3,2,4\n",
+    "zones.csv": "part,zone,kind,point,x_mm,y_mm\ntop,S1,tear seam,1,60,30\ntop,S1,tear seam,2,160,30\n",
+    "outlines.csv": "part,kind,name,point,x_mm,y_mm\ntop,edge,,1,-10,-10\ntop,edge,,2,310,-10\ntop,edge,,3,310,60\n",
+    "connectors.csv": "part,connector,ways,keyed_as,need\ntop,speaker,2,A,must\n",
+    "held_by.csv": "part,held_to,fastener,kind,count,thread,tool,minutes,behind,certain\n"
+    "old,frame,B1,bolt,2,M6x1,spanner,3,,yes\n",
+    "looks.csv": "part,beside,looks,picture,on\ntop,frame,alike,top.jpg,2026-01-02\n",
+    "outcomes.csv": "donor,on,verdict_then,chance_then,happened\ntop,2026-01-02,bolts on,0.97,fits\n",
+}
+
+
 @cache
 def sheets() -> dict[str, bytes]:
-    with tempfile.TemporaryDirectory() as where:
-        folder = write(whole(4), Path(where) / "b", '[build]\nname = "b"\nconfidence = 0.95\ncurrency = "EUR"\n')
-        return {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
+    """Sheets that read clean."""
+    return {name: text.encode() for name, text in SHEETS.items()}
 
 
 @cache
@@ -103,9 +138,16 @@ def picture(kind: str) -> bytes:
 
 
 def read_sheet(name: str) -> Callable[[bytes, Path], object]:
+    """Read one sheet among the others, which are written once."""
+
     def read(content: bytes, folder: Path) -> object:
-        (built(folder) / name).write_bytes(content)
-        return load(folder)
+        beside = folder.parent / "sheets"
+        whole = beside if beside.exists() else built(beside)
+        (whole / name).write_bytes(content)
+        try:
+            return load(whole)
+        finally:
+            (whole / name).write_bytes(sheets()[name])
 
     return read
 
@@ -190,32 +232,36 @@ REQUESTS = (
     "POST parts " + FORM + "\npart=lid&name=lid&origin=donor", "POST photos/x/look application/json\n{{\"marks\": []}}",
     "POST checks " + FORM + "\n",
 )  # fmt: skip
-READERS: dict[str, tuple[Callable[[], list[bytes]], Callable[[bytes, Path], object]]] = {
-    **{f"sheets {name}": ((lambda name=name: [sheets()[name]]), read_sheet(name)) for name in sheets()},
-    "turtle": (lambda: [export_turtle(a_build()).encode()], lambda content, folder: read_turtle(content)),
-    "import": (lambda: [export_turtle(a_build()).encode()], read_import),
-    "sparql": (lambda: [file.sparql.encode() for file in query_files().values()], read_question),
+# Good inputs, the reader, and of a thousand inputs its share.
+READERS: dict[str, tuple[Callable[[], list[bytes]], Callable[[bytes, Path], object], int]] = {
+    **{f"sheets {name}": ((lambda name=name: [sheets()[name]]), read_sheet(name), 32) for name in sheets()},
+    "turtle": (lambda: [export_turtle(a_build()).encode()], lambda content, folder: read_turtle(content), 15),
+    "import": (lambda: [export_turtle(a_build()).encode()], read_import, 5),
+    "sparql": (lambda: [file.sparql.encode() for file in query_files().values()], read_question, 150),
     "listings": (
         lambda: [
             b'{"@context": "https://schema.org", "@type": "Product", "name": "top", "offers": {"price": 12}}',
             b"part,price,seller\ntop-1a,80,somebody\n",
         ],
         read_offers,
+        100,
     ),
-    "own list": (lambda: [b"hole,x (mm),y (mm),dia\na,0,0,7\nb,300,1,7\n", b"from;to;mm\na;b;300,2\n"], read_own),
-    "pictures": (lambda: [picture(kind) for kind in ("JPEG", "PNG", "WEBP", "TIFF", "BMP")], read_picture),
-    "dxf": (lambda: [template_dxf(sample.TEMPLATE)], lambda content, folder: read_outline(content, "t.dxf", "P")),
+    "own list": (lambda: [b"hole,x (mm),y (mm),dia\na,0,0,7\nb,300,1,7\n", b"from;to;mm\na;b;300,2\n"], read_own, 60),
+    "pictures": (lambda: [picture(kind) for kind in ("JPEG", "PNG", "WEBP", "TIFF", "BMP")], read_picture, 60),
+    "dxf": (lambda: [template_dxf(sample.TEMPLATE)], lambda content, folder: read_outline(content, "t.dxf", "P"), 20),
     "svg": (
         lambda: [
             svg_bytes('<g transform="rotate(3)"><circle cx="1" cy="2" r="3"/></g><path d="M0 0L9 9A3 3 0 0 1 5 5Z"/>')
         ],
         lambda content, folder: read_outline(content, "t.svg", "P"),
+        82,
     ),
     "verdicts": (
         lambda: [verdict_json(pipeline.check(a_build(), donor, others=False)).encode() for donor in donors()],
         read_verdict,
+        50,
     ),
-    "requests": (lambda: [line.format(donors()[0]).encode() for line in REQUESTS], read_request),
+    "requests": (lambda: [line.format(donors()[0]).encode() for line in REQUESTS], read_request, 10),
 }  # fmt: skip
 
 
@@ -272,10 +318,10 @@ class Found:
 
 
 def campaign(names: Sequence[str], count: int, number: int, inside: Path, found: Found) -> None:
-    """Give every reader so many inputs."""
+    """Give every reader so many inputs that Hypothesis draws."""
     signal.signal(signal.SIGPROF, _hung)
     for name in names:
-        goods, reader = READERS[name]
+        goods, reader, _ = READERS[name]
         good = goods()
 
         @seed(number)
@@ -291,11 +337,79 @@ def campaign(names: Sequence[str], count: int, number: int, inside: Path, found:
         print(f"{name}: {found.inputs[name]} inputs", file=sys.stderr, flush=True)
 
 
+def by_atheris(name: str, count: int, number: int, inside: Path, found: Found) -> None:
+    """Give a reader so many inputs that Atheris makes; in a process of its own, which it ends by itself."""
+    back, out = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.close(back)
+        _fuzz(name, count, number, inside / name.replace(" ", "-"), out)
+    os.close(out)
+    with os.fdopen(back, "rb") as pipe:
+        told = pipe.read()
+    os.waitpid(child, 0)
+    if not told:
+        found.wrong[f"{name}: the process ended by itself"] = b""
+        return
+    fresh: Found = pickle.loads(told)
+    found.inputs.update(fresh.inputs)
+    found.wrong.update(fresh.wrong)
+    found.elsewhere |= fresh.elsewhere
+    found.slowest_s = max(found.slowest_s, fresh.slowest_s)
+
+
+def _fuzz(name: str, count: int, number: int, where: Path, out: int) -> None:
+    import atheris
+
+    os.environ["TMPDIR"] = tempfile.tempdir = str(where)
+    fresh, (goods, reader, _) = Found(), READERS[name]
+    corpus, folder = where / "corpus", where / "folder"
+    corpus.mkdir(parents=True)
+    for place, good in enumerate(goods()):
+        (corpus / str(place)).write_bytes(good)
+    fresh.watch(where)
+    signal.signal(signal.SIGPROF, _hung)
+
+    def reads(content: bytes) -> None:
+        folder.mkdir(exist_ok=True)
+        fresh.take(name, reader, content, folder)
+        if any(folder.iterdir()):
+            shutil.rmtree(folder)
+        if fresh.inputs[name] >= count:
+            with os.fdopen(out, "wb") as pipe:
+                pickle.dump(fresh, pipe)
+            os._exit(0)
+
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
+    longest = max(map(len, goods())) + 200
+    # libFuzzer holds its own corpus in memory: what it would write there is of no use to the next run.
+    atheris.Setup(["fuzz", f"-seed={number + 1}", f"-max_len={longest}", "-rss_limit_mb=0", str(corpus)], reads)
+    atheris.Fuzz()
+
+
+def shares(names: Sequence[str], total: int) -> dict[str, int]:
+    """How many inputs each reader takes of so many."""
+    whole = sum(READERS[name][2] for name in names)
+    return {name: max(1, total * READERS[name][2] // whole) for name in names}
+
+
+def told(found: Found) -> str:
+    """What went wrong and how much was read."""
+    lines = [f"written elsewhere: {path}" for path in sorted(found.elsewhere)]
+    lines.append(
+        f"{sum(found.inputs.values())} inputs, {len(found.wrong)} kinds of traceback or hang, "
+        f"{len(found.elsewhere)} files elsewhere, slowest {found.slowest_s:.1f} s"
+    )
+    return "\n".join([*lines, ", ".join(f"{name} {many}" for name, many in found.inputs.items())])
+
+
 def main() -> None:
     """Read the words of the command line, feed the readers, and print what went wrong and how much was read."""
     words = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     words.add_argument("readers", nargs="*", help=f"beginnings of their names; none: all of {', '.join(READERS)}")
-    words.add_argument("--count", type=int, default=20_000, help="inputs a reader")
+    words.add_argument("--count", type=int, default=20_000, help="inputs a reader, by Hypothesis")
+    words.add_argument("--total", type=int, help="inputs of all readers together, by Atheris")
+    words.add_argument("--kept", type=Path, metavar="FILE", help="where what was read so far stands, with --total")
     words.add_argument("--seed", type=int, default=0)
     asked = words.parse_args()
     names = [name for name in READERS if not asked.readers or name.startswith(tuple(asked.readers))]
@@ -303,13 +417,17 @@ def main() -> None:
         for variable in ("TMPDIR", "XDG_CACHE_HOME", "HYPOTHESIS_STORAGE_DIRECTORY"):
             os.environ[variable] = inside
         tempfile.tempdir = inside
-        found = Found()
-        found.watch(Path(inside))
-        campaign(names, asked.count, asked.seed, Path(inside), found)
-    print("".join(f"written elsewhere: {path}\n" for path in sorted(found.elsewhere)), end="")
-    print(f"{sum(found.inputs.values())} inputs, {len(found.wrong)} kinds of traceback or hang, "
-          f"{len(found.elsewhere)} files elsewhere, slowest {found.slowest_s:.1f} s")  # fmt: skip
-    print(", ".join(f"{name} {many}" for name, many in found.inputs.items()))
+        found = pickle.loads(asked.kept.read_bytes()) if asked.kept and asked.kept.exists() else Found()
+        if asked.total is None:
+            found.watch(Path(inside))
+            campaign(names, asked.count, asked.seed, Path(inside), found)
+        for name, count in shares(names, asked.total).items() if asked.total else ():
+            if not found.inputs[name]:
+                by_atheris(name, count, asked.seed, Path(inside), found)
+                print(f"{name}: {found.inputs[name]} inputs", file=sys.stderr, flush=True)
+                if asked.kept:
+                    asked.kept.write_bytes(pickle.dumps(found))
+    print(told(found))
     sys.exit(1 if found.wrong or found.elsewhere else 0)
 
 
