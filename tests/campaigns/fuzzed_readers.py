@@ -138,16 +138,16 @@ def picture(kind: str) -> bytes:
 
 
 def read_sheet(name: str) -> Callable[[bytes, Path], object]:
-    """Read one sheet among the others, which are written once."""
+    """Read one sheet beside those that it names parts and features of, which are written once."""
 
     def read(content: bytes, folder: Path) -> object:
-        beside = folder.parent / "sheets"
-        whole = beside if beside.exists() else built(beside)
-        (whole / name).write_bytes(content)
-        try:
-            return load(whole)
-        finally:
-            (whole / name).write_bytes(sheets()[name])
+        beside = folder.parent / f"{name} beside"
+        if not beside.exists():
+            beside.mkdir()
+            for other in ("parts.csv", "features.csv", "models.csv"):
+                (beside / other).write_bytes(sheets()[other])
+        (beside / name).write_bytes(content)
+        return load(beside)
 
     return read
 
@@ -234,34 +234,34 @@ REQUESTS = (
 )  # fmt: skip
 # Good inputs, the reader, and of a thousand inputs its share.
 READERS: dict[str, tuple[Callable[[], list[bytes]], Callable[[bytes, Path], object], int]] = {
-    **{f"sheets {name}": ((lambda name=name: [sheets()[name]]), read_sheet(name), 32) for name in sheets()},
-    "turtle": (lambda: [export_turtle(a_build()).encode()], lambda content, folder: read_turtle(content), 15),
-    "import": (lambda: [export_turtle(a_build()).encode()], read_import, 5),
-    "sparql": (lambda: [file.sparql.encode() for file in query_files().values()], read_question, 150),
+    **{f"sheets {name}": ((lambda name=name: [sheets()[name]]), read_sheet(name), 11) for name in sheets()},
+    "turtle": (lambda: [export_turtle(a_build()).encode()], lambda content, folder: read_turtle(content), 2),
+    "import": (lambda: [export_turtle(a_build()).encode()], read_import, 1),
+    "sparql": (lambda: [file.sparql.encode() for file in query_files().values()], read_question, 300),
     "listings": (
         lambda: [
             b'{"@context": "https://schema.org", "@type": "Product", "name": "top", "offers": {"price": 12}}',
             b"part,price,seller\ntop-1a,80,somebody\n",
         ],
         read_offers,
-        100,
+        120,
     ),
-    "own list": (lambda: [b"hole,x (mm),y (mm),dia\na,0,0,7\nb,300,1,7\n", b"from;to;mm\na;b;300,2\n"], read_own, 60),
-    "pictures": (lambda: [picture(kind) for kind in ("JPEG", "PNG", "WEBP", "TIFF", "BMP")], read_picture, 60),
-    "dxf": (lambda: [template_dxf(sample.TEMPLATE)], lambda content, folder: read_outline(content, "t.dxf", "P"), 20),
+    "own list": (lambda: [b"hole,x (mm),y (mm),dia\na,0,0,7\nb,300,1,7\n", b"from;to;mm\na;b;300,2\n"], read_own, 100),
+    "pictures": (lambda: [picture(kind) for kind in ("JPEG", "PNG", "WEBP", "TIFF", "BMP")], read_picture, 80),
+    "dxf": (lambda: [template_dxf(sample.TEMPLATE)], lambda content, folder: read_outline(content, "t.dxf", "P"), 10),
     "svg": (
         lambda: [
             svg_bytes('<g transform="rotate(3)"><circle cx="1" cy="2" r="3"/></g><path d="M0 0L9 9A3 3 0 0 1 5 5Z"/>')
         ],
         lambda content, folder: read_outline(content, "t.svg", "P"),
-        82,
+        130,
     ),
     "verdicts": (
         lambda: [verdict_json(pipeline.check(a_build(), donor, others=False)).encode() for donor in donors()],
         read_verdict,
-        50,
+        100,
     ),
-    "requests": (lambda: [line.format(donors()[0]).encode() for line in REQUESTS], read_request, 10),
+    "requests": (lambda: [line.format(donors()[0]).encode() for line in REQUESTS], read_request, 3),
 }  # fmt: skip
 
 

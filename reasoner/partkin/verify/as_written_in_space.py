@@ -31,7 +31,7 @@ def lift(
         Of fixings and of donor features, in space.
     """
     listed = rows, [(f.feature, f, f) for f in build.features_of(parts[1].part)]
-    if all(_is_flat(side, at) for side, at in zip(listed, places, strict=True)):
+    if all(_is_flat(build, side, at, part) for side, at, part in zip(listed, places, parts, strict=True)):
         return sides
     fixings, features = (
         _lifted(points, side, at, _depth(build, part))
@@ -68,9 +68,10 @@ def _depth(build: Build, part: Part) -> Fraction:
     return found
 
 
-def _is_flat(rows: Rows, at: Mapping[str, Vector]) -> bool:
-    """Level, with every axis along z; or of no heights."""
-    if all(shown.z_mm is None for _, _, shown in rows):
+def _is_flat(build: Build, rows: Rows, at: Mapping[str, Vector], part: Part) -> bool:
+    """Level, with what is no fixing too, and every axis along z; or of no heights."""
+    heights = {feature.z_mm for feature in build.features_of(part.part)} - {None}
+    if not heights:
         return True
-    level = len({place[2] for place in at.values()}) <= 1
+    level = len(heights) == 1 and len({place[2] for place in at.values()}) <= 1
     return level and all(_axis(shown)[2] > 1 - Fraction(1, 10**9) for _, _, shown in rows)
