@@ -111,7 +111,7 @@ def _goes_not_on(verdict: Mapping[str, Any], sides: Sides, build: Build) -> tupl
     refused, told = _seam_elsewhere(verdict, build, sides) if conflict["elsewhere"] is not None else ([], ())
     if conflict["certificate"] is None:
         only = "that it lies elsewhere however else the donor may be laid"
-        return refused + _stands(verdict, sides)[0] + _odd_faults(verdict, sides), [*trusted, *told, only]
+        return refused + _laid_faults(verdict, sides) + _odd_faults(verdict, sides), [*trusted, *told, only]
     seams = read_seams(verdict, build)
     trusted += (*told, *seams.as_stated)
     refused += _does_not_fit(verdict, sides, seams) + _odd_faults(verdict, sides)
@@ -145,6 +145,15 @@ def _by_number(verdict: Mapping[str, Any], build: Build, vouched: str | None) ->
     # What the sheets alone would not let go on is shown with as much play as there may be.
     ways = [_shown(verdict, replace(sides, kindest=kindest)) for kindest in (False, True)]
     return Confirmation(tuple(ways[0]) if all(ways) else (), (vouched, *sides.as_stated))
+
+
+def _laid_faults(verdict: Mapping[str, Any], sides: Sides) -> list[str]:
+    """What is wrong with how it lies: at its kindest; or as what goes on, of a panel with its seam elsewhere."""
+    refused = _stands(verdict, sides)[0]
+    if not refused or verdict["conflict"]["elsewhere"] is None:
+        return refused
+    goes_on = replace(sides, kindest=False, pulled=exact(verdict["flex_used_mm"] or 0))
+    return refused if _shown(verdict, goes_on) else []
 
 
 def _shown(verdict: Mapping[str, Any], sides: Sides) -> list[str]:
@@ -317,7 +326,7 @@ def _does_not_fit(verdict: Mapping[str, Any], sides: Sides, seams: Seams) -> lis
         refused.append("the conflict names nothing that must be paired")
     if _made(verdict):
         placed = verdict["placement"] is not None
-        refused += _stands(verdict, sides)[0] if placed else ["pairs stand nowhere without a placement"]
+        refused += _laid_faults(verdict, sides) if placed else ["pairs stand nowhere without a placement"]
     refused += [] if seams.points else _shortfall_faults(verdict)
     proved: dict[bool, list[frozenset[Named]]] = {False: [], True: []}
     for nogood in conflict["certificate"]["pairings"]:
