@@ -5,7 +5,7 @@ python tests/campaigns/mutated_code.py fit/solve.py verdict --most 40
 python tests/campaigns/mutated_code.py --changed HEAD~1 --most 8 --within-s 120     # on changed lines alone
 
 Needs cosmic-ray (in the extra `lint`). A sample is drawn place by place, so that a line with many operators counts no
-more than one with few. Of annotations nothing is changed. A change with which the tests run out of time is told by itself.
+more than one with few. Of annotations nothing is changed. A change that lets tests run out of time is told by itself.
 """
 
 from __future__ import annotations

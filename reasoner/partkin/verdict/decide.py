@@ -86,7 +86,7 @@ def decide(findings: Findings) -> Verdict:
         after=after,
         conflict=conflict,
         conflict_says=conflict_text or seam_text,
-        elsewhere=_elsewhere(findings) if seam_text else None,
+        elsewhere=_elsewhere(trial) if seam_text and trial is not None else None,
         unknown=open_questions,
         reasons=reasons(
             findings, chosen, conflict_text, seam_text, conflict.errors if conflict is not None else None,
@@ -215,19 +215,23 @@ def _conflict_of_seams(findings: Findings) -> bool:
     return trial is not None and trial.stand != "does not" and seams is not None and bool(seams.too_far)
 
 
-def _elsewhere(findings: Findings) -> SeamElsewhere | None:
-    seams = findings.seams
-    if seams is None or not seams.too_far:
+def _elsewhere(trial: Trial) -> SeamElsewhere | None:
+    """Where the seam lies of a donor that is laid as it is; that of one that does not go on lies nowhere yet."""
+    seams = trial.seams
+    if seams is None or not seams.too_far or trial.stand == "does not":
         return None
     return SeamElsewhere(*seams.too_far[0], seams.original_at)
 
 
 def _seam_text(findings: Findings) -> str | None:
-    seam = _elsewhere(findings)
-    return None if seam is None else (
-        f"the donor's {seam.kind} lies {mm(seam.departure_mm)} from where the original's lies, and what was measured "
-        f"and the play explain at most {mm(seam.within_mm)}"
-    )  # fmt: skip
+    seams = findings.seams
+    if seams is None or not seams.too_far:
+        return None
+    kind, departure_mm, limit_mm = seams.too_far[0]
+    return (
+        f"the donor's {kind} lies {mm(departure_mm)} from where the original's lies, and what was measured and the "
+        f"play explain at most {mm(limit_mm)}"
+    )
 
 
 def _says(findings: Findings, chosen: VerdictWord, answer: FitAnswer | None, odd: Laid | None) -> str:
