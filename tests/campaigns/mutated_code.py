@@ -50,28 +50,40 @@ LONGEST_S, CHANGED_S = 240, 45
 LET_BE = re.compile(r"Variable|ComparisonOperator_(?!Is)\w+?_Is(Not)?$")
 
 
-def mutants(file: Path, lines: frozenset[int] | None = None) -> list[list[Planted]]:
-    """Every change of a file (of these lines alone), those of one place together."""
+Spot = tuple[Path, tuple[tuple[str, int], ...]]
+
+
+def spots(file: Path, lines: frozenset[int] | None = None) -> list[Spot]:
+    """Each place of a file (of these lines alone) with the operators that change it, and which of theirs it is."""
     from cosmic_ray.ast import ast_nodes, get_ast
-    from cosmic_ray.mutating import mutate_code
     from cosmic_ray.plugins import get_operator, operator_names
 
+    tree, places = get_ast(file.read_text(encoding="utf-8")), dict[tuple[int, int], list[tuple[str, int]]]()
+    for name in sorted(name for name in operator_names() if not LET_BE.search(name)):
+        operator = get_operator(name)()
+        starts = [start for node in ast_nodes(tree) for start, _ in operator.mutation_positions(node)]
+        for occurrence, start in enumerate(starts):
+            if lines is None or start[0] in lines:
+                places.setdefault(start, []).append((name, occurrence))
+    return [(file, tuple(found)) for found in places.values()]
+
+
+def mutant(spot: Spot, draw: Random) -> Planted | None:
+    """One change of a place; None: what the operator makes of it does the same, or it can make nothing."""
+    from cosmic_ray.mutating import mutate_code
+    from cosmic_ray.plugins import get_operator
+
+    file, ways = spot
+    name, occurrence = draw.choice(ways)
     text = file.read_text(encoding="utf-8")
-    bare, places = _bare(text), dict[tuple[int, int], list[Planted]]()
-    for name in sorted(operator_names()):
-        if LET_BE.search(name):
-            continue
-        operator, occurrence = get_operator(name)(), -1
-        for node in ast_nodes(get_ast(text)):
-            for start, _ in operator.mutation_positions(node):
-                occurrence += 1
-                if lines is not None and start[0] not in lines:
-                    continue
-                changed = mutate_code(text, operator, occurrence)
-                if changed is not None and _bare(changed) not in (bare, ""):
-                    says = f"{file.relative_to(PACKAGE)}:{start[0]}: {name.split('/')[1]}: {_line(text, changed)}"
-                    places.setdefault(start, []).append(Planted(file, changed, says))
-    return list(places.values())
+    try:
+        changed = mutate_code(text, get_operator(name)(), occurrence)
+    except AttributeError:  # of several exceptions in brackets it makes none
+        return None
+    if changed is None or _bare(changed) in (_bare(text), ""):
+        return None
+    number, line = _first_change(text, changed)
+    return Planted(file, changed, f"{file.relative_to(PACKAGE)}:{number}: {name.split('/')[1]}: {line}")
 
 
 def _bare(text: str) -> str:
@@ -88,10 +100,10 @@ def _bare(text: str) -> str:
     return ast.dump(tree)
 
 
-def _line(one: str, other: str) -> str:
-    """The first line that differs, as it is afterwards."""
+def _first_change(one: str, other: str) -> tuple[int, str]:
+    """The first line that differs: its number, and how it reads afterwards."""
     pairs = zip(one.splitlines(), other.splitlines(), strict=False)
-    return next((after.strip() for before, after in pairs if before != after), "")
+    return next(((n, after.strip()) for n, (before, after) in enumerate(pairs, 1) if before != after), (0, ""))
 
 
 def room_of(file: Path) -> str:
@@ -155,11 +167,14 @@ def main() -> None:
         draw, places = Random(given.seed), []
         for file in files_of(given.rooms):
             if lines is None or file in lines:
-                places += [draw.choice(place) for place in mutants(file, lines and lines[file])]
+                places += spots(file, lines and lines[file])
         told: dict[str, Counter[str]] = {}
-        for fault in draw.sample(places, min(given.most, len(places))):
-            if time.monotonic() - begun > given.within_s:
+        for place in draw.sample(places, len(places)):
+            fault = mutant(place, draw)
+            if time.monotonic() - begun > given.within_s or sum(map(Counter.total, told.values())) >= given.most:
                 break
+            if fault is None:
+                continue
             room, tests = room_of(fault.file), tests_of(fault.file)
             if room not in told and lines is None:
                 unchanged = replace(fault, text=fault.file.read_text(encoding="utf-8"))
