@@ -82,3 +82,44 @@ def test_patterns_with_little_in_common_have_nothing_odd():
     host, donor = scattered(9, 1), scattered(9, 2)
     moved = {k: (d[0] - h[0], d[1] - h[1]) for k, (h, d) in enumerate(zip(host, donor, strict=True))}
     assert odd_holes(task_of(host, moved)) is None
+
+
+def in_space(count, moved, seed):
+    """Fixings on a curved dashboard; the donor turned about two axes, some of its holes moved in the host's frame."""
+    draw = random.Random(seed)
+    host = np.array([(x, y, 0.0004 * (x - 300.0) ** 2 + draw.uniform(0.0, 30.0)) for x, y in scattered(count, seed)])
+    (c, s), (d, t) = ((math.cos(a), math.sin(a)) for a in (0.05, -0.03))
+    turn = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]]) @ np.array([[1, 0, 0], [0, d, -t], [0, t, d]])
+    donor = (host + [moved.get(k, (0.0, 0.0, 0.0)) for k in range(count)] - (5.0, -7.0, 2.0)) @ turn
+    axis = tuple(float(part) for part in turn[2])
+    fixings = tuple(Spot(f"F{k}", tuple(map(float, at)), grip_mm=1.0) for k, at in enumerate(host))
+    features = tuple(Spot(f"t{k}", tuple(map(float, at)), axis=axis, must=False) for k, at in enumerate(donor))
+    return fixings, features
+
+
+@pytest.mark.parametrize("given", [True, False])
+@pytest.mark.parametrize("seed", range(3))
+def test_in_space_a_moved_hole_is_named_and_no_larger_set_holds(seed, given):
+    moved = {2: (-3.0, 1.0, 0.0), 5: (0.0, 0.0, 4.0)}
+    fixings, features = in_space(8, moved, seed)
+    ways = [(f.id, d.id) for f in fixings for d in features if not given or f.id[1:] == d.id[1:]]
+    task = FitTask(fixings, features, tuple(Option(f, d, 0.5) for f, d in ways), given=given)
+    found = odd_holes(task)
+    assert sum(pair.margin_mm >= -1e-6 for pair in found.pairs) == 6
+    assert [(one.fixing, one.feature) for one in found.odd] == [("F2", "t2"), ("F5", "t5")]
+    for one, off in zip(found.odd, moved.values(), strict=True):
+        assert np.allclose(one.out_mm, off, atol=0.05)
+    for some in combinations(range(8), 7):
+        names = {name for k in some for name in (f"F{k}", f"t{k}")}
+        fewer = FitTask(
+            tuple(f for f in fixings if f.id in names),
+            features,
+            tuple(o for o in task.options if o.fixing in names and o.feature in names),
+            given=given,
+        )
+        assert solve(fewer, proof=False).fits is False
+    matrix = np.array(found.placement.matrix)
+    shown = {pair.fixing for pair in found.pairs if pair.margin_mm >= -1e-6}
+    for fixing, feature in zip(fixings, features, strict=True):
+        there = matrix[:3, :3] @ feature.at_mm + matrix[:3, 3] - fixing.at_mm
+        assert (math.hypot(*there[:2]) <= 0.5 + 1e-6 and abs(there[2]) <= 1.0 + 1e-6) == (fixing.id in shown)

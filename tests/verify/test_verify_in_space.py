@@ -104,6 +104,19 @@ def test_a_conflict_is_confirmed_and_a_changed_proof_refused() -> None:
     assert verify(tree, replace(made, features=wider))
 
 
+def test_what_is_odd_is_confirmed_and_a_changed_figure_refused() -> None:
+    made = sheets({"F2": (2.5, 0.0, 0.0)})
+    tree = told(made)
+    odd = tree["odd"]
+    assert tree["verdict"] == "does not fit" and (odd["holds"], odd["of"]) == (4, 5)
+    assert odd["says"] == "4 of 5 fixings hold; a2 on F2 is 2.5 mm to the right"
+    assert confirm(tree, made).refused == ()
+    forged = copy.deepcopy(tree)
+    forged["odd"]["placement"]["matrix"][0][3] += 0.3
+    assert verify(forged, made)
+    assert verify({**tree, "odd": {**odd, "holds": 5}}, made)
+
+
 def _without_one(pairing: dict) -> None:
     del pairing["pieces"][len(pairing["pieces"]) // 2]
 

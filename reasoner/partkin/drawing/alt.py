@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 from partkin.drawing.dimension import difference_words
 from partkin.drawing.shapes import millimetres
 from partkin.model.drawing import OverlayView
-from partkin.model.words import heading, mm
+from partkin.model.words import off_words
 
 
 def called(part: str, name: str | None) -> str:
@@ -48,9 +46,7 @@ def odd_words(view: OverlayView) -> list[str]:
         return []
     told = [f"Laid where {view.holding[0]} of {view.holding[1]} fixings hold."]
     for odd in view.odd:
-        x_mm, y_mm = odd.out_mm
-        which = heading(math.degrees(math.atan2(y_mm, x_mm)))
-        told.append(f"{odd.feature} on {odd.fixing}: {mm(math.hypot(x_mm, y_mm))} {which}.")
+        told.append(f"{odd.feature} on {odd.fixing}: {off_words(odd.out_mm)}.")
     return told
 
 

@@ -161,7 +161,8 @@ def _odd_arrows(plan: _Plan) -> tuple[list[Shape], list[tuple[Point, str]]]:
     shapes: list[Shape] = []
     figures = []
     for odd in plan.view.odd:
-        off_mm = math.hypot(*odd.out_mm)
+        # As it is seen; what is off towards the eye is told in words.
+        off_mm = math.hypot(*odd.out_mm[:2])
         if odd.fixing not in fixings or off_mm < 0.005:
             continue
         fixing = fixings[odd.fixing]

@@ -132,7 +132,7 @@ class Pairs:
     depth
         (n,) mm: depth of the hole; 0: not known, no limit to leaning but `LEAN_COS`.
     room_mm
-        What has been added to all that is allowed.
+        What has been added to all that is allowed; (n,) where that differs.
     """
 
     p: Floats
@@ -146,7 +146,7 @@ class Pairs:
     a: Floats = field(default_factory=_none)
     b: Floats = field(default_factory=_none)
     depth: Floats = field(default_factory=_none)
-    room_mm: float = 0.0
+    room_mm: float | Floats = 0.0
 
     @classmethod
     def of(cls, task: FitTask, pairs: Sequence[tuple[str, str]]) -> Pairs:
@@ -259,7 +259,8 @@ class Pairs:
         )  # fmt: skip
         if self.dims == 2:
             return some
-        return replace(some, grip=self.grip[..., k], a=self.a[k], b=self.b[k], depth=self.depth[k])
+        room_mm = self.room_mm[k] if isinstance(self.room_mm, np.ndarray) else self.room_mm
+        return replace(some, grip=self.grip[..., k], a=self.a[k], b=self.b[k], depth=self.depth[k], room_mm=room_mm)
 
     def draws(self, rows: Floats) -> Pairs:
         """Return these of the draws, where there are draws."""
@@ -267,7 +268,7 @@ class Pairs:
             return self
         return replace(self, p=self.p[rows], q=self.q[rows], rho=self.rho[rows], grip=self.grip[rows])
 
-    def widened(self, by_mm: float) -> Pairs:
+    def widened(self, by_mm: float | Floats) -> Pairs:
         """Return the pairs with this much more allowed across and along every axis."""
         if self.dims == 2:
             return replace(self, rho=self.rho + by_mm)

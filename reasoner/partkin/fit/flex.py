@@ -100,11 +100,10 @@ def _least_pull_mm(task: FitTask, pairs: list[tuple[str, str]]) -> float:
 def _holds(task: FitTask, pairs: list[tuple[str, str]]) -> bool:
     """Whether these pairs hold together."""
     from partkin.fit.arrays import Pairs
-    from partkin.fit.minimax import best_placement
-    from partkin.fit.space_minimax import best_in_space
+    from partkin.fit.minimax import best_wherever
 
     known = Pairs.of(task, pairs)
-    return (best_in_space if task.dims == 3 else best_placement)(known, stop_at_sign=True).fits
+    return best_wherever(known, stop_at_sign=True).fits
 
 
 def _wider(option: Option, by_mm: float) -> Option:

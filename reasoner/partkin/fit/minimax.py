@@ -96,6 +96,15 @@ def kabsch(pairs: Pairs) -> tuple[float, Floats]:
     return angle, q0 - turn(p0[None, :], math.cos(angle), math.sin(angle))[0]
 
 
+def best_wherever(pairs: Pairs, stop_at_sign: bool = False) -> Placed:
+    """Find the best placement in the plane, or the best that several starts lead to in space."""
+    if pairs.dims == 2:
+        return best_placement(pairs, stop_at_sign)
+    from partkin.fit.space_minimax import best_in_space
+
+    return best_in_space(pairs, stop_at_sign)
+
+
 def best_placement(pairs: Pairs, stop_at_sign: bool = False) -> Placed:
     """Find the placement with the smallest worst excess over all turns and shifts.
 

@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from partkin.fit.arrays import FITS_MM, WILD_MM, Pairs
 from partkin.fit.flex import gives, pulled
 from partkin.fit.layout import Aim, Pair
-from partkin.fit.minimax import Placed, best_placement
+from partkin.fit.minimax import Placed, best_wherever
 from partkin.fit.search import FoundPairing, LimitReached, PairingSearch
 from partkin.fit.work import WorkedTask, placement_of
 from partkin.model.fitting import FitTask, OddHole, OddHoles
@@ -62,19 +62,19 @@ def odd_holes(task: FitTask, shown: Sequence[tuple[str, str]] = ()) -> OddHoles 
     Parameters
     ----------
     task
-        At nominal positions, in the plane; pulled by hand as far as the donor gives.
+        At nominal positions; in the plane pulled by hand as far as the donor gives.
     shown
         (fixing, feature) pairs to prefer where several ways are equally good.
 
     Returns
     -------
     OddHoles or None
-        None: in space; fewer than half of what must be paired hold together, so that nothing is odd; nothing that holds
-        is measured; or the search came to its limit.
+        In space the best that several starts lead to. None: fewer than half of what must be paired hold together, so
+        that nothing is odd; nothing that holds is measured; the search came to its limit; or a donor in space gives.
     """
-    if task.dims != 2:
+    if task.dims == 3 and gives(task):
         return None
-    work = WorkedTask.of(pulled(task, task.flex_mm) if gives(task) else task, NODE_LIMIT)
+    work = _worked(pulled(task, task.flex_mm) if gives(task) else task)
     wanted = work.must if any(side.any() for side in work.must) else work.should
     half = math.ceil(sum(int(side.sum()) for side in wanted) / 2)
     none = np.zeros_like(wanted[0]), np.zeros_like(wanted[1])
@@ -102,14 +102,37 @@ def odd_holes(task: FitTask, shown: Sequence[tuple[str, str]] = ()) -> OddHoles 
     return _answer(work, min(laid, key=order))
 
 
+def _worked(task: FitTask) -> WorkedTask:
+    if task.dims == 2:
+        return WorkedTask.of(task, NODE_LIMIT)
+    from partkin.fit.space import work_in_space
+
+    return work_in_space(task, NODE_LIMIT)
+
+
+def _excess_mm(known: Pairs, placed: Placed) -> np.ndarray:
+    return np.asarray(known.out_by(known.contact(placed.turn[None], placed.shift_mm[None]))[0])
+
+
+def _off_mm(known: Pairs, placed: Placed) -> np.ndarray:
+    """From each fixing to its feature, (n, d), in the host's frame; along an axis only what its grip does not take."""
+    contact = known.contact(placed.turn[None], placed.shift_mm[None])
+    if known.dims == 2:
+        return np.asarray(contact.gap_mm[0])
+    off_mm, ends = np.zeros((len(known), 3)), np.bincount(known.end_of)
+    np.add.at(off_mm, known.end_of, np.einsum("ki,kid->kd", contact.gap_mm[0], known.basis[known.end_of]))
+    along = contact.along_mm[0]
+    return np.asarray(off_mm / ends[:, None] + np.where(np.abs(along) > known.grip, along, 0.0)[:, None] * known.a)
+
+
 def _answer(work: WorkedTask, best: _Laid) -> OddHoles:
     pairs = (*best.held, *best.odd)
     placed = best.placed
     known = work.layout.known(pairs)
-    gap_mm = known.contact_at(placed.turn_rad, placed.shift_mm).gap_mm[0, len(best.held) :]
+    off_mm = _off_mm(known, placed)[len(best.held) :]
     odd = tuple(
-        OddHole(*work.layout.ids(pair), (float(gap[0]), float(gap[1])), excess_mm)
-        for pair, gap, excess_mm in zip(best.odd, gap_mm, best.excess_mm, strict=True)
+        OddHole(*work.layout.ids(pair), tuple(float(part) for part in off), excess_mm)
+        for pair, off, excess_mm in zip(best.odd, off_mm, best.excess_mm, strict=True)
     )
     order = {spot.id: place for place, spot in enumerate(work.task.fixings)}
     ordered = tuple(sorted(odd, key=lambda one: order[one.fixing]))
@@ -166,39 +189,38 @@ def _goes_with(work: WorkedTask, pairs: tuple[Pair, ...], held: int, most_mm: fl
     """Whether the pairs behind the first `held` may all do with so much beyond their play."""
     if not math.isfinite(most_mm):
         return True
-    known = work.layout.known(pairs)
     room_mm = np.where(np.arange(len(pairs)) < held, 0.0, most_mm + 2.0 * CLOSE_MM)
-    return bool(best_placement(replace(known, rho=known.rho + room_mm), stop_at_sign=True).fits)
+    return best_wherever(work.layout.known(pairs).widened(room_mm), stop_at_sign=True).fits
 
 
 def _placed(work: WorkedTask, held: tuple[Pair, ...], odd: tuple[Pair, ...]) -> _Laid:
     """Give each odd pair in turn, the worst first, no more room than it needs with all others held."""
     pairs = (*held, *odd)
     known = work.layout.known(pairs)
-    centred = placed = best_placement(work.layout.known(held))
+    centred = placed = best_wherever(work.layout.known(held))
     open_, room_mm = [k for k in range(len(held), len(pairs)) if known.rho[k] < WILD_MM], np.zeros(len(pairs))
     while open_:
         most_mm, placed = _least_room(known, room_mm, open_, placed)
-        excess_mm = known.excess(placed.turn_rad, placed.shift_mm)
+        excess_mm = _excess_mm(known, placed)
         worst = max(open_, key=lambda k: (excess_mm[k], -k))
         room_mm[open_] = most_mm
         room_mm[worst] = max(excess_mm[worst], 0.0) + FITS_MM
         open_.remove(worst)
-    excess_mm = known.excess(placed.turn_rad, placed.shift_mm)
+    excess_mm = _excess_mm(known, placed)
     return _Laid(held, odd, tuple(float(excess_mm[k]) for k in range(len(held), len(pairs))), centred)
 
 
 def _least_room(known: Pairs, room_mm: np.ndarray, open_: list[int], placed: Placed) -> tuple[float, Placed]:
     """Halve what the open pairs may need beyond their play, down to `CLOSE_MM`; the others keep their room."""
     low = 0.0
-    high = max(float(known.excess(placed.turn_rad, placed.shift_mm)[open_].max()), 0.0)
+    high = max(float(_excess_mm(known, placed)[open_].max()), 0.0)
     while high - low > CLOSE_MM:
         middle = (low + high) / 2.0
         room_mm[open_] = middle
-        tried = best_placement(replace(known, rho=known.rho + room_mm), stop_at_sign=True)
+        tried = best_wherever(known.widened(room_mm), stop_at_sign=True)
         if not tried.fits:
             low = middle
             continue
         placed = tried
-        high = min(middle, max(float(known.excess(tried.turn_rad, tried.shift_mm)[open_].max()), 0.0))
+        high = min(middle, max(float(_excess_mm(known, tried)[open_].max()), 0.0))
     return high, placed

@@ -222,13 +222,14 @@ class Conflict:
 class OddHole:
     """A pair that does not hold where the most others do.
 
-    `out_mm`: from its fixing to the feature, in the host's frame, after its slots have taken what they can.
+    `out_mm`: from its fixing to the feature, in the host's frame, after its slots have taken what they can; along an
+    axis in space what its grip does not take.
     `short_mm`: the least by which it is out of reach, wherever the donor is laid with the others held.
     """
 
     fixing: str
     feature: str
-    out_mm: tuple[float, float]
+    out_mm: tuple[float, ...]
     short_mm: float
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from textwrap import wrap
 from typing import Final, Literal, get_args
 
@@ -120,6 +122,24 @@ def heading(along_deg: float) -> str:
     return eighths[round((along_deg % 360.0) / 45.0) % 8]
 
 
+def off_words(off_mm: Sequence[float]) -> str:
+    """Say how far and which way something is off: x to the right, y up and, in space, z towards the eye.
+
+    Examples
+    --------
+    >>> off_words((-3.2, 0.1)), off_words((0.0, 2.0, -1.5)), off_words((0.0, 0.0, 0.75))
+    ('3.2 mm to the left', '2.0 mm up and 1.5 mm away from you', '0.75 mm towards you')
+    """
+    x_mm, y_mm, *z_mm = off_mm
+    told = [f"{mm(math.hypot(x_mm, y_mm))} {heading(math.degrees(math.atan2(y_mm, x_mm)))}"]
+    for depth_mm in z_mm:
+        if abs(depth_mm) >= _SEEN_MM:
+            deep = f"{mm(abs(depth_mm))} {'towards' if depth_mm > 0.0 else 'away from'} you"
+            told = [*told, deep] if math.hypot(x_mm, y_mm) >= _SEEN_MM else [deep]
+    return " and ".join(told)
+
+
+_SEEN_MM = 0.005
 WIDTH = 96
 
 

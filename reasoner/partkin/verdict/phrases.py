@@ -6,7 +6,7 @@ import math
 
 from partkin.model.fitting import Conflict, FitTask, PairFit, Spot
 from partkin.model.verdict import Laid, Pair, Trial
-from partkin.model.words import heading, mm
+from partkin.model.words import mm, off_words
 
 OPEN_PLAY_MM = 1.0e4
 
@@ -43,9 +43,7 @@ def odd_says(laid: Laid) -> str:
         if pair is not None and pair.state == "blocked":
             told.append(f"{odd.feature} does not go on {odd.fixing}{f' ({pair.why})' if pair.why else ''}")
         elif pair is not None:
-            x_mm, y_mm = odd.out_mm
-            which = heading(math.degrees(math.atan2(y_mm, x_mm)))
-            off.append(f"{name} {'' if off else 'is '}{mm(math.hypot(x_mm, y_mm))} {which}")
+            off.append(f"{name} {'' if off else 'is '}{off_words(odd.out_mm)}")
     told += [listed(off)] if off else []
     alone = [left.fixing for left in laid.unpaired if left.fixing and left.need == "must"]
     told += [f"nothing goes on {listed(alone)}"] if alone else []
