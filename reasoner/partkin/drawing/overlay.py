@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from partkin.drawing.alt import odd_words, overlay_words, span_words
 from partkin.drawing.details import details
@@ -391,18 +391,6 @@ def _foot(view: OverlayView, width: float, top: float, said: list[str]) -> tuple
     return shapes + block, height
 
 
-def overlay_svg(
-    view: OverlayView,
-    width_px: float = 760.0,
-    prefix: str = "d",
-    styled: bool = True,
-    bounded: bool = False,
-    described_by: str | None = None,
-) -> str:
+def overlay_svg(view: OverlayView, width_px: float = 760.0, prefix: str = "d", bounded: bool = False) -> str:
     """Draw a donor on a host as SVG, with title and description; see `overlay_picture` and `picture_svg`."""
-    return picture_svg(overlay_picture(view, width_px), prefix, styled, bounded, described_by)
-
-
-def unnumbered(view: OverlayView) -> OverlayView:
-    """Return the view as the only drawing of its file."""
-    return replace(view, drawing=1, drawings=1)
+    return picture_svg(overlay_picture(view, width_px), prefix, bounded=bounded)

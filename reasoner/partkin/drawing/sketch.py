@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from partkin.drawing.laying import IDENTITY, Frame, moved, side_points, spread_of
-from partkin.drawing.shapes import SCREEN_PENS, Picture, Poly, Shape
+from partkin.drawing.shapes import Picture, Poly, Shape
 from partkin.drawing.svg import SvgWriter, short
 from partkin.drawing.symbols import state_mark
 from partkin.model.drawing import OverlayView
@@ -32,6 +32,6 @@ def sketch_svg(view: OverlayView) -> str:
         if fixing.id in states:
             shapes += state_mark(frame.px(fixing.at_mm), states[fixing.id])
     picture = Picture(_WIDTH, height, tuple(shapes), "", "")
-    body = SvgWriter(None, 1, False, SCREEN_PENS).all(picture.shapes)
+    body = SvgWriter().all(picture.shapes)
     box_of = f"0 0 {short(_WIDTH)} {short(height, 1)}"
     return f'<svg class="dw sketch" viewBox="{box_of}" aria-hidden="true">{body}</svg>'

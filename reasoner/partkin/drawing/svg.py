@@ -143,7 +143,8 @@ class SvgWriter:
     """Turns shapes into elements; `flip` is the height of the picture where y points up, else None."""
 
     def __init__(
-        self, flip: float | None, decimals: int, grouped: bool, pens: Mapping[str, Pen], shared: bool = False
+        self, flip: float | None = None, decimals: int = 1, grouped: bool = False,
+        pens: Mapping[str, Pen] = SCREEN_PENS, shared: bool = False,
     ) -> None:  # fmt: skip
         self.shared = shared
         self.classes = pen_classes(pens)
@@ -323,7 +324,7 @@ def picture_svg(
     described = described_by or f"{prefix}-d"
     box = f"0 0 {short(picture.width)} {short(picture.height)}"
     size = f' width="{short(picture.width)}" height="{short(picture.height)}"' if bounded else ""
-    body = SvgWriter(None, 1, False, SCREEN_PENS, shared).all(picture.shapes)
+    body = SvgWriter(shared=shared).all(picture.shapes)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="dw" role="img" aria-labelledby="{prefix}-t" '
         f'aria-describedby="{described}" viewBox="{box}"{size}>'

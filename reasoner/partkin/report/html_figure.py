@@ -9,7 +9,6 @@ from markupsafe import Markup
 from partkin.drawing.alt import stands_words
 from partkin.drawing.details import HALF, drawn_pairs, enlarged, factor_for
 from partkin.drawing.overlay import Pattern, pattern
-from partkin.drawing.shapes import SCREEN_PENS
 from partkin.drawing.svg import SvgWriter, hatch_patterns, picture_svg
 from partkin.drawing.titleblock import KEY_KINDS, key_lines, sample
 from partkin.model.drawing import OverlayView
@@ -47,7 +46,7 @@ class Figure:
 
 def shared_shapes() -> str:
     """Return what the figures of one page share, once: hatchings and the samples of the key."""
-    writer = SvgWriter(None, 1, False, SCREEN_PENS)
+    writer = SvgWriter()
     samples = "".join(
         f'<symbol id="{_KEY_IDS[kind]}" viewBox="-1 -9 28 18">{writer.all(sample(kind, 0.0, 0.0))}</symbol>'
         for kind in KEY_KINDS
@@ -80,7 +79,7 @@ def figure(view: OverlayView, key: str) -> Figure:
         factor = factor_for(view, broad.scale)
         px_per_mm = broad.scale * factor
         times = _times(factor), _times(px_per_mm / narrow.scale)
-        writer = SvgWriter(None, 1, False, SCREEN_PENS)
+        writer = SvgWriter()
         cells = tuple(
             Cell(pair, _opened(writer.all(enlarged(view, pair, (fixing, feature), broad.matrix, _MIDDLE, px_per_mm))))
             for pair, fixing, feature in pairs
