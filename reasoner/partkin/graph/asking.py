@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import defaultdict
 from dataclasses import replace
 from typing import Any
 
@@ -10,7 +10,7 @@ from partkin.graph.backwards import cell, row_of, sheet_rows
 from partkin.graph.evidence import evidence_of, forbids_of, one_drawing_of
 from partkin.graph.graph import Knowledge, Row, graph_of
 from partkin.graph.names import last
-from partkin.model.build import Build, Connector, Part, Reading, VehicleModel, Zone, current, the_original
+from partkin.model.build import Build, Connector, Part, VehicleModel, Zone, current, the_original
 from partkin.model.columns import BY_NAME, FEATURES, PARTS, READINGS, Sheet, terms_of
 from partkin.model.known import Known, OneDrawing, Side
 from partkin.model.problem import FaultyInput, Problem, no_part, some_of
@@ -25,13 +25,11 @@ class ListedParts:
     def __init__(self, graph: Knowledge) -> None:
         part = terms_of(Part)
         self.rows = {last(row["part"]): row for row in graph.rows("places")}
-        self.origin = {
-            name: cell(part["origin"], row["origin"]) if "origin" in row else None for name, row in self.rows.items()
-        }
-        self.place = {
-            name: last(row["takes_place_of"]) if "takes_place_of" in row else None for name, row in self.rows.items()
-        }
-        self.row = {name: int(row.get("row", "0")) for name, row in self.rows.items()}
+        self.origin, self.place, self.row = {}, {}, {}
+        for name, row in self.rows.items():
+            self.origin[name] = cell(part["origin"], row["origin"]) if "origin" in row else None
+            self.place[name] = last(row["takes_place_of"]) if "takes_place_of" in row else None
+            self.row[name] = int(row.get("row", "0"))
 
     def of_origin(self, origin: str) -> list[str]:
         """Return the parts of one side, in the order of their ids."""
@@ -63,42 +61,23 @@ def find_host(places: ListedParts, donor: str, host: str | None) -> str | Proble
         return _standing(places, originals[0] if len(originals) == 1 else donor)
     many = hosts or originals
     if not many:
-        return Problem(
-            SHEET,
-            0,
-            "origin",
-            "there is no host part and no original to compare with",
-            "Give one part the origin host, or the part that came off the origin original",
-        )
-    return Problem(
-        SHEET,
-        places.row[donor],
-        "takes_place_of",
-        f"{donor!r} does not say whose place it takes, and it could be any of {len(many)} parts",
-        f"Name one of them, in takes_place_of or when you ask: {some_of(many)}",
-    )
+        mend = "Give one part the origin host, or the part that came off the origin original"
+        return Problem(SHEET, 0, "origin", "there is no host part and no original to compare with", mend)
+    what = f"{donor!r} does not say whose place it takes, and it could be any of {len(many)} parts"
+    mend = f"Name one of them, in takes_place_of or when you ask: {some_of(many)}"
+    return Problem(SHEET, places.row[donor], "takes_place_of", what, mend)
 
 
 def _standing(places: ListedParts, named: str) -> str | Problem:
-    origin = places.origin[named]
+    origin, place = places.origin[named], places.place[named]
     if origin == "host":
         return named
     if origin == "original":
-        place = places.place[named]
-        if place is None or place == named:
-            return named
-        if place not in places.rows:
+        if place is not None and place not in places.rows:
             return places.unknown(place, places.row[named], "takes_place_of")
-        if places.origin[place] == "host":
-            return place
-        return named
-    return Problem(
-        SHEET,
-        places.row[named],
-        "origin",
-        f"{named!r} is neither a host part nor an original, so nothing can be fitted in its place",
-        "Name the host part, or the original that came off",
-    )
+        return place if place is not None and places.origin[place] == "host" else named
+    what = f"{named!r} is neither a host part nor an original, so nothing can be fitted in its place"
+    return Problem(SHEET, places.row[named], "origin", what, "Name the host part, or the original that came off")
 
 
 def find_original(graph: Knowledge, places: ListedParts, donor: str, host: str, asked: str | None) -> str | None:
@@ -129,29 +108,21 @@ def _sides(graph: Knowledge, names: list[str]) -> dict[str, Side]:
     readings = _by_part(_told(graph, BY_NAME[READINGS], "reading-facts", iris))
     connectors = _by_part([row_of(Connector, row) for row in graph.rows("connectors", iris)])
     zones = _by_part(_zones(graph.rows("zones", iris)))
-    return {
-        name: Side(
-            parts[name],
-            models.get(name),
-            tuple(features.get(name, ())),
-            current(readings.get(name, ())),
-            tuple(zones.get(name, ())),
-            tuple(connectors.get(name, ())),
-            _replaced(readings.get(name, ())),
-        )
-        for name in names
-    }
-
-
-def _replaced(readings: Sequence[Reading]) -> tuple[Reading, ...]:
-    standing = current(readings)
-    return tuple(row for row in readings if row not in standing and row.quantity != WITHDRAWN)
+    found = {}
+    for name in names:
+        standing = current(readings[name])
+        replaced = tuple(row for row in readings[name] if row not in standing and row.quantity != WITHDRAWN)
+        found[name] = Side(
+            parts[name], models.get(name), tuple(features[name]), standing, tuple(zones[name]),
+            tuple(connectors[name]), replaced,
+        )  # fmt: skip
+    return found
 
 
 def _by_part(rows: list[Any]) -> dict[str, list[Any]]:
-    found: dict[str, list[Any]] = {}
+    found: dict[str, list[Any]] = defaultdict(list)
     for row in rows:
-        found.setdefault(row.part, []).append(row)
+        found[row.part].append(row)
     return found
 
 
@@ -198,15 +169,9 @@ def ask_check(graph: Knowledge, donor: str, host: str | None = None) -> Known | 
     if donor not in places.rows:
         return (places.unknown(donor),)
     if places.origin[donor] == "host":
-        return (
-            Problem(
-                SHEET,
-                places.row[donor],
-                "origin",
-                f"{donor!r} is a host part: it stays on the vehicle",
-                "Name a donor, or an original, to be checked on it",
-            ),
-        )
+        what = f"{donor!r} is a host part: it stays on the vehicle"
+        mend = "Name a donor, or an original, to be checked on it"
+        return (Problem(SHEET, places.row[donor], "origin", what, mend),)
     found = find_host(places, donor, host)
     if isinstance(found, Problem):
         return (found,)

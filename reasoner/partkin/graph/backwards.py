@@ -21,31 +21,14 @@ WORD_OF = {concept(scheme, word): word for scheme, listed in WORDS.items() for w
 UNIT_OF = {PREFIXES["unit"] + local: unit for unit, local in UNITS.items()}
 
 
-def _truth(value: str) -> bool:
-    return value in ("true", "1")
-
-
-def _as_written(value: str) -> str:
-    return value
-
-
 _READ: dict[str, Callable[[str], Any]] = {
-    "id": _as_written,
-    "text": _as_written,
-    "date": _as_written,
-    "platform": _as_written,
-    "number": _as_written,
+    **dict.fromkeys(("id", "text", "date", "platform", "number"), str),
+    **dict.fromkeys(("part", "feature", "zone", "model", "reading", "person"), last),
     "decimal": float,
     "integer": int,
-    "boolean": _truth,
+    "boolean": lambda value: value in ("true", "1"),
     "word": lambda value: WORD_OF.get(value, value),
     "unit": lambda value: UNIT_OF.get(value, value),
-    "part": last,
-    "feature": last,
-    "zone": last,
-    "model": last,
-    "reading": last,
-    "person": last,
 }
 
 

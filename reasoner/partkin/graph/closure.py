@@ -13,9 +13,9 @@ import owlrl
 from rdflib import OWL, RDF, SKOS, Graph, Literal, URIRef
 from rdflib.term import Node
 
-from partkin.graph.names import NS, full, last, plain_number, segment
+from partkin.graph.names import NS, last, plain_number, segment
 from partkin.graph.shapes import check_build
-from partkin.graph.statements import blocks_of, build_iri
+from partkin.graph.statements import TYPE, blocks_of, build_iri
 from partkin.model.build import Build
 from partkin.model.problem import Problem
 from partkin.model.version import __version__
@@ -23,38 +23,14 @@ from partkin.tables.reader import cache_file, keep, shipped
 
 # What identity rests on: which thing is which, and which belongs to or replaces which.
 IDENTITY = tuple(
-    f"<{full(name)}>"
-    for name in (
-        "partkin:origin",
-        "partkin:takesPlaceOf",
-        "partkin:partOf",
-        "partkin:number",
-        "partkin:replaces",
-        "partkin:oldNumber",
-        "partkin:model",
-        "partkin:platform",
-    )
+    f"<{NS}{name}>"
+    for name in ["origin", "takesPlaceOf", "partOf", "number", "replaces", "oldNumber", "model", "platform"]
 )
-_TYPE = f"<{full('rdf:type')}>"
-_KINDS = tuple(
-    f"<{full(name)}>"
-    for name in (
-        "partkin:Part",
-        "partkin:PartNumber",
-        "partkin:Replacement",
-        "partkin:VehicleModel",
-        "partkin:Platform",
-    )
-)
+_KINDS = tuple(f"<{NS}{name}>" for name in ["Part", "PartNumber", "Replacement", "VehicleModel", "Platform"])
 # Terms that no identity triple can hold: their axioms would only be carried along.
 _BESIDE = (
-    OWL.DatatypeProperty,
-    OWL.NamedIndividual,
-    OWL.Ontology,
-    SKOS.Concept,
-    SKOS.ConceptScheme,
-    URIRef(full("partkin:Rule")),
-)
+    OWL.DatatypeProperty, OWL.NamedIndividual, OWL.Ontology, SKOS.Concept, SKOS.ConceptScheme, URIRef(f"{NS}Rule"),
+)  # fmt: skip
 _SAID = URIRef("http://www.daml.org/2002/03/agents/agent-ont#error")
 # Properties that lead nowhere back, and the words for one that does.
 _RINGS = {
@@ -90,7 +66,7 @@ def identity_lines(build: Build) -> list[str]:
     lines: set[str] = set()
     for subject, statements in blocks_of(build):
         for predicate, value in statements:
-            if predicate in IDENTITY or (predicate == _TYPE and value in _KINDS):
+            if predicate in IDENTITY or (predicate == TYPE and value in _KINDS):
                 lines.add(f"{subject} {predicate} {value} .")
     return sorted(lines)
 
@@ -108,21 +84,16 @@ def closure(lines: list[str]) -> Graph:
     return graph
 
 
-def _name(term: Node) -> str:
-    return last(str(term))
-
-
 def _contradictions(graph: Graph) -> list[list[str]]:
     """Return [IRI, column, what, mend] for each contradiction of a closed graph, in order."""
     found: set[tuple[str, str, str, str]] = set()
     for local, (column, what, mend) in _RINGS.items():
         for subject, value in graph.subject_objects(URIRef(NS + local)):
             if subject == value and isinstance(subject, URIRef):
-                found.add((str(subject), column, what.format(name=_name(subject)), mend))
+                found.add((str(subject), column, what.format(name=last(str(subject))), mend))
     for thing, kinds in _two_kinds(graph):
-        found.add(
-            (thing, "origin", f"{last(thing)} is of two kinds that exclude each other: {kinds}", "Keep one of them")
-        )
+        what = f"{last(thing)} is of two kinds that exclude each other: {kinds}"
+        found.add((thing, "origin", what, "Keep one of them"))
     if not found:
         # The reasoner knows more ways to contradict oneself than have words here: give its own.
         found = {("", "part", str(said), "See the vocabulary") for said in graph.objects(None, _SAID)}

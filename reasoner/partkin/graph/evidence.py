@@ -8,7 +8,7 @@ from functools import cache
 
 from partkin.graph.graph import Knowledge, rule_files
 from partkin.graph.names import full, last
-from partkin.model.build import Part, VehicleModel
+from partkin.model.build import Part
 from partkin.model.known import Evidence, OneDrawing, Side
 from partkin.tables.making import same_drawing
 
@@ -18,25 +18,67 @@ Step = tuple[str, str]
 
 @dataclass(frozen=True)
 class ComparedDonor:
-    """A donor beside the original (or the host) that it is compared with."""
+    """A donor beside the original (or the host) that it is compared with, with what their evidence is told in."""
 
     donor: Side
     other: Side
     label: str
     graph: Knowledge
 
+    @property
+    def ours(self) -> Part:
+        """The donor's own row."""
+        return self.donor.part
 
-def _model(model: VehicleModel | None, part: Part) -> str:
-    return f"model {part.model}" if part.model else ("a model" if model else "a model that is not given")
+    @property
+    def theirs(self) -> Part:
+        """The row of the part that it is compared with."""
+        return self.other.part
+
+    @property
+    def carry(self) -> tuple[str, ...]:
+        """The part numbers of both."""
+        return tuple(f"{part.part} carries {part.part_number}" for part in (self.ours, self.theirs))
+
+    @property
+    def called(self) -> str:
+        """The name that both have."""
+        return f"{self.ours.part} and {self.theirs.part} are both called {self.ours.name}"
+
+    @property
+    def shared(self) -> str:
+        """The model or the platform that both are of."""
+        if self.ours.model == self.theirs.model:
+            return f"both are from {_model(self.donor)}"
+        platform = self.donor.model.platform if self.donor.model else None
+        return f"{_model(self.donor)} and {_model(self.other)} share the platform {platform}"
+
+    @property
+    def apart(self) -> str:
+        """What is known of their platforms, where they do not share one."""
+        ours, theirs = (side.model.platform if side.model else None for side in (self.donor, self.other))
+        return f"the platforms differ ({ours} and {theirs})" if ours and theirs else "no shared platform is known"
+
+    def pictures(self, likeness: str) -> tuple[str, ...]:
+        """The photographs of the donor that say so."""
+        rows = self.graph.rows("looks", [self.graph.part(self.ours.part)])
+        return tuple(
+            f"{row.get('picture', 'a photograph')} was held against {self.theirs.part}: {likeness}" for row in rows
+            if last(row["beside"]) == self.theirs.part and row["likeness"] == full(f"partkin:likeness-{likeness}")
+        )  # fmt: skip
 
 
-def _same_number(pair: ComparedDonor) -> Told:
-    ours, theirs = pair.donor.part.part_number, pair.other.part.part_number
-    written = "" if ours == theirs else f" (written {theirs} on the {pair.label})"
-    return (
-        f"the donor carries the same part number as the {pair.label}: {ours}{written}",
-        (f"{pair.donor.part.part} carries {ours}", f"{pair.other.part.part} carries {theirs}"),
-    )
+def _model(side: Side) -> str:
+    if side.part.model:
+        return f"model {side.part.model}"
+    return "a model" if side.model else "a model that is not given"
+
+
+def _years(side: Side) -> str:
+    first, final = (side.model.first_year, side.model.last_year) if side.model else (None, None)
+    if first is None:
+        return f"until {final}"
+    return f"from {first}" if final is None else f"{first} to {final}"
 
 
 def _chain(graph: Knowledge, start: Part, end: Part) -> tuple[str, ...]:
@@ -65,112 +107,65 @@ def _chain(graph: Knowledge, start: Part, end: Part) -> tuple[str, ...]:
     return ()
 
 
+def _same_number(pair: ComparedDonor) -> Told:
+    ours, theirs = pair.ours.part_number, pair.theirs.part_number
+    written = "" if ours == theirs else f" (written {theirs} on the {pair.label})"
+    return f"the donor carries the same part number as the {pair.label}: {ours}{written}", pair.carry
+
+
 def _superseded(pair: ComparedDonor) -> Told:
-    donor, other = pair.donor.part, pair.other.part
-    number = donor.part_number or "the donor"
-    return (
-        f"the maker replaced the {pair.label}'s part number {other.part_number} by the donor's, {number}"
-        if donor.part_number
-        else f"the donor is listed as replacing the {pair.label}'s part number {other.part_number}",
-        (
-            f"{other.part} carries {other.part_number}",
-            *_chain(pair.graph, donor, other),
-            f"{donor.part} carries {donor.part_number}" if donor.part_number else f"{donor.part} has no number given",
-        ),
-    )
+    ours, theirs = pair.ours, pair.theirs
+    says = f"the donor is listed as replacing the {pair.label}'s part number {theirs.part_number}"
+    if ours.part_number:
+        says = (
+            f"the maker replaced the {pair.label}'s part number {theirs.part_number} by the donor's, {ours.part_number}"
+        )
+    own = pair.carry[0] if ours.part_number else f"{ours.part} has no number given"
+    return says, (pair.carry[1], *_chain(pair.graph, ours, theirs), own)
 
 
 def _older(pair: ComparedDonor) -> Told:
-    donor, other = pair.donor.part, pair.other.part
-    return (
-        f"the donor carries the older part number {donor.part_number}, which the {pair.label}'s replaces: "
-        f"that the later part goes on in place of the earlier one says nothing about the other way round",
-        (f"{donor.part} carries {donor.part_number}", *_chain(pair.graph, other, donor)),
+    says = (
+        f"the donor carries the older part number {pair.ours.part_number}, which the {pair.label}'s replaces: that the "
+        f"later part goes on in place of the earlier one says nothing about the other way round"
     )
+    return says, (pair.carry[0], *_chain(pair.graph, pair.theirs, pair.ours))
 
 
 def _carried_over(pair: ComparedDonor) -> Told:
-    donor, other = pair.donor, pair.other
-    if donor.part.model == other.part.model:
-        shared = f"both are from {_model(donor.model, donor.part)}"
-    else:
-        platform = donor.model.platform if donor.model else None
-        shared = (
-            f"{_model(donor.model, donor.part)} and {_model(other.model, other.part)} share the platform {platform}"
-        )
-    return (
-        f"donor and {pair.label} have the same name, {donor.part.name}, and {shared}",
-        (f"{donor.part.part} and {other.part.part} are both called {donor.part.name}", shared),
-    )
+    says = f"donor and {pair.label} have the same name, {pair.ours.name}, and {pair.shared}"
+    return says, (pair.called, pair.shared)
 
 
 def _looks_alike(pair: ComparedDonor) -> Told:
-    donor, other = pair.donor, pair.other
-    ours = donor.model.platform if donor.model else None
-    theirs = other.model.platform if other.model else None
-    apart = f"the platforms differ ({ours} and {theirs})" if ours and theirs else "no shared platform is known"
-    return (
-        f"donor and {pair.label} have the same name, {donor.part.name}, but {apart}: it may only look alike",
-        (f"{donor.part.part} and {other.part.part} are both called {donor.part.name}", apart),
-    )
+    says = f"donor and {pair.label} have the same name, {pair.ours.name}, but {pair.apart}: it may only look alike"
+    return says, (pair.called, pair.apart)
 
 
 def _pictured_alike(pair: ComparedDonor) -> Told:
-    return (
-        f"a photograph of the donor may show the pattern of the {pair.label}; a picture never tells the size",
-        _pictures(pair, "alike"),
-    )
+    says = f"a photograph of the donor may show the pattern of the {pair.label}; a picture never tells the size"
+    return says, pair.pictures("alike")
 
 
 def _pictured_unlike(pair: ComparedDonor) -> Told:
-    return (
-        f"in no view can the photograph of the donor be one of the pattern of the {pair.label}",
-        _pictures(pair, "different"),
-    )
-
-
-def _pictures(pair: ComparedDonor, likeness: str) -> tuple[str, ...]:
-    donor, other = pair.donor.part.part, pair.other.part.part
-    rows = pair.graph.rows("looks", [pair.graph.part(donor)])
-    return tuple(
-        f"{row.get('picture', 'a photograph')} was held against {other}: {likeness}"
-        for row in rows if last(row["beside"]) == other and row["likeness"] == full(f"partkin:likeness-{likeness}")
-    )  # fmt: skip
+    says = f"in no view can the photograph of the donor be one of the pattern of the {pair.label}"
+    return says, pair.pictures("different")
 
 
 def _other_hand(pair: ComparedDonor) -> Told:
-    ours, theirs = pair.donor.part.hand, pair.other.part.hand
-    return (
-        f"the donor is a {ours}-hand part and the {pair.label} a {theirs}-hand one",
-        (f"{pair.donor.part.part} has the hand {ours}", f"{pair.other.part.part} has the hand {theirs}"),
-    )
+    says = f"the donor is a {pair.ours.hand}-hand part and the {pair.label} a {pair.theirs.hand}-hand one"
+    return says, tuple(f"{part.part} has the hand {part.hand}" for part in (pair.ours, pair.theirs))
 
 
 def _other_drive(pair: ComparedDonor) -> Told:
-    ours, theirs = pair.donor.part.drive, pair.other.part.drive
-    return (
-        f"the donor is for {ours}-hand drive and the {pair.label} for {theirs}-hand drive",
-        (f"{pair.donor.part.part} has the drive {ours}", f"{pair.other.part.part} has the drive {theirs}"),
-    )
-
-
-def _years(model: VehicleModel | None) -> str:
-    first = model.first_year if model else None
-    final = model.last_year if model else None
-    if first is None:
-        return f"until {final}"
-    return f"from {first}" if final is None else f"{first} to {final}"
+    says = f"the donor is for {pair.ours.drive}-hand drive and the {pair.label} for {pair.theirs.drive}-hand drive"
+    return says, tuple(f"{part.part} has the drive {part.drive}" for part in (pair.ours, pair.theirs))
 
 
 def _other_years(pair: ComparedDonor) -> Told:
-    ours, theirs = _years(pair.donor.model), _years(pair.other.model)
-    return (
-        f"the model years do not overlap: the donor's model was made {ours}, the {pair.label}'s {theirs}",
-        (
-            f"{_model(pair.donor.model, pair.donor.part)} was made {ours}",
-            f"{_model(pair.other.model, pair.other.part)} was made {theirs}",
-        ),
-    )
+    ours, theirs = _years(pair.donor), _years(pair.other)
+    says = f"the model years do not overlap: the donor's model was made {ours}, the {pair.label}'s {theirs}"
+    return says, (f"{_model(pair.donor)} was made {ours}", f"{_model(pair.other)} was made {theirs}")
 
 
 @dataclass(frozen=True)
@@ -223,34 +218,24 @@ def evidence_of(graph: Knowledge, donor: Side, others: list[Side]) -> tuple[Evid
         found.setdefault(row["found"], set()).add(row["other"])
     told: list[Evidence] = []
     if any(side.part.part == donor.part.part for side in others):
-        told.append(
-            Evidence(
-                "same part number",
-                1,
-                True,
-                "the donor is the original itself",
-                (f"{donor.part.part} is the part that came off",),
-                "by definition",
-            )
-        )
+        itself, because = "the donor is the original itself", (f"{donor.part.part} is the part that came off",)
+        told.append(Evidence("same part number", 1, True, itself, because, "by definition"))
     for term, finding in FINDINGS.items():
         iri = next((iri for iri in by_name if iri in found.get(term, ())), None)
         if iri is None:
             continue
         other = by_name[iri]
-        says, because = finding.tell(ComparedDonor(donor, other, _label(other.part), graph))
-        told.append(
-            Evidence(finding.kind, finding.strength, finding.strength > 0, says, because, _source(finding.rule))
-        )
+        says, reasons = finding.tell(ComparedDonor(donor, other, _label(other.part), graph))
+        kind, strength = finding.kind, finding.strength
+        told.append(Evidence(kind, strength, strength > 0, says, reasons, _source(finding.rule)))
     return tuple(told)
 
 
 def one_drawing_of(graph: Knowledge, donor: Side, others: list[Side]) -> OneDrawing:
     """Return how likely the evidence makes it, before anything is read, that the donor was made to the same drawing."""
     by_name = {graph.part(side.part.part) for side in others}
-    found = {
-        row["found"] for row in graph.rows("drawing", [graph.part(donor.part.part)]) if row["other"] in by_name
-    }  # fmt: skip
+    rows = graph.rows("drawing", [graph.part(donor.part.part)])
+    found = {row["found"] for row in rows if row["other"] in by_name}
     other, same, carried = (full(f"partkin:{term}") in found for term in _DRAWING)
     if other:
         return same_drawing()["a size that differs"]
@@ -288,14 +273,7 @@ def forbids_of(graph: Knowledge, donor: Part, others: list[Part]) -> tuple[Evide
                 told.append(Evidence(f"{duty} duty", 0, False, f"the {label} {name} {says}", because, source))
     counted = [name for name, label in labels.items() if label in ("donor", "original")]
     if all(name in rows and rows[name] is None for name in counted):
-        told.append(
-            Evidence(
-                "unknown duty",
-                0,
-                False,
-                f"the duty is not known ({' and '.join(counted)}): until it is, nothing may be cut",
-                tuple(f"{name} has no duty given" for name in counted),
-                source,
-            )
-        )
+        says = f"the duty is not known ({' and '.join(counted)}): until it is, nothing may be cut"
+        empty = tuple(f"{name} has no duty given" for name in counted)
+        told.append(Evidence("unknown duty", 0, False, says, empty, source))
     return tuple(told)

@@ -72,7 +72,7 @@ def read_turtle(content: bytes) -> Incoming:
         whole = build_from(said)
         if faults := _incomplete(whole):
             return None, faults
-        named = _subjects(whole)
+        named = {subject[1:-1] for subject, _ in blocks_of(whole)}
         # A thing under another name than partkin gives it would come back as a different thing.
         build = build_from(triple for triple in said if triple[0] in named)
         lost = _lost(said, _written(build), builds[0])
@@ -105,10 +105,6 @@ def _incomplete(build: Build) -> tuple[Problem, ...]:
     )
 
 
-def _subjects(build: Build) -> set[str]:
-    return {subject[1:-1] for subject, _ in blocks_of(build)}
-
-
 def _written(build: Build) -> set[Triple]:
     import pyoxigraph
 
@@ -134,13 +130,8 @@ def _for_shapes(store: Any) -> Any:
     for one in store:
         value = one.object
         typed = getattr(value, "datatype", None)
-        graph.add(
-            (
-                thing(one.subject.value),
-                thing(one.predicate.value),
-                thing(value.value) if typed is None else literal(value.value, typed.value, value.language),
-            )
-        )
+        said = thing(value.value) if typed is None else literal(value.value, typed.value, value.language)
+        graph.add((thing(one.subject.value), thing(one.predicate.value), said))
     return graph
 
 
@@ -175,9 +166,8 @@ def _quads(content: bytes) -> Iterator[Any]:
     except (SyntaxError, ValueError) as fault:
         at = _LINE.search(str(fault))
         said = str(fault).splitlines()[0][:200] if str(fault) else "no reason was given"
-        raise _Refused(
-            f"this is not Turtle: {said}", "Write it with partkin export, or mend it there", int(at[1]) if at else 0
-        ) from fault
+        mend = "Write it with partkin export, or mend it there"
+        raise _Refused(f"this is not Turtle: {said}", mend, int(at[1]) if at else 0) from fault
 
 
 def _check_term(term: Any) -> None:
@@ -208,20 +198,13 @@ def _lost(said: list[Triple], kept: set[Triple], base: str) -> tuple[Problem, ..
             name = f"a {iri_name(value, base)}" if predicate == _RDF_TYPE else iri_name(predicate, base)
             lost[name] += 1
             first[name] = min(first.get(name, subject), subject)
-    told = [
-        Problem(
-            "import",
-            0,
-            "file",
-            f"{count} of {name} left out, the first of {iri_name(first[name], base)}",
-            "No sheet has a place for it, or the thing is not named as partkin export names things",
-            True,
-        )
-        for name, count in sorted(lost.items())
-    ]
+    mend = "No sheet has a place for it, or the thing is not named as partkin export names things"
+    told = []
+    for name, count in sorted(lost.items()):
+        what = f"{count} of {name} left out, the first of {iri_name(first[name], base)}"
+        told.append(Problem("import", 0, "file", what, mend, True))
     more = len(told) - LOST_AT_MOST
     if more > 0:
-        told[LOST_AT_MOST:] = [
-            Problem("import", 0, "file", f"{more} more kinds of statement are left out", "See above", True)
-        ]
+        what = f"{more} more kinds of statement are left out"
+        told[LOST_AT_MOST:] = [Problem("import", 0, "file", what, "See above", True)]
     return tuple(told)

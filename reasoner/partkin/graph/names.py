@@ -27,17 +27,7 @@ PREFIXES: Final = {
     "unit": "http://qudt.org/vocab/unit/",
     "xsd": "http://www.w3.org/2001/XMLSchema#",
 }
-UNITS: Final = {
-    "mm": "MilliM",
-    "cm": "CentiM",
-    "m": "M",
-    "in": "IN",
-    "kg": "KiloGM",
-    "g": "GM",
-    "lb": "LB",
-}
-
-
+UNITS: Final = {"mm": "MilliM", "cm": "CentiM", "m": "M", "in": "IN", "kg": "KiloGM", "g": "GM", "lb": "LB"}
 _NOT_COMPARED: Final = " .-\t\u00a0\u2010\u2011\u2012\u2013\u2014"
 
 

@@ -14,33 +14,15 @@ from partkin.graph.asking import ListedParts
 from partkin.graph.graph import Knowledge, query_files, with_given
 from partkin.graph.names import PREFIXES
 from partkin.graph.stores import Server
-from partkin.graph.terms import misspelt, refusal, tokens
+from partkin.graph.terms import CHANGES, misspelt, refusal, tokens
 from partkin.model.known import Table
 from partkin.model.problem import FaultyInput, Problem, nearest
 
 ROWS_AT_MOST: Final = 10_000
 SECONDS_AT_MOST: Final = 10.0
 MEGABYTES_AT_MOST: Final = 2048
-_FIRST_WORDS = frozenset(
-    {
-        "ADD",
-        "ASK",
-        "BASE",
-        "CLEAR",
-        "CONSTRUCT",
-        "COPY",
-        "CREATE",
-        "DELETE",
-        "DESCRIBE",
-        "DROP",
-        "INSERT",
-        "LOAD",
-        "MOVE",
-        "PREFIX",
-        "SELECT",
-        "WITH",
-    }
-)
+_FIRST_WORDS = {"ASK", "BASE", "CONSTRUCT", "DESCRIBE", "LOAD", "PREFIX", "SELECT", "WITH", *CHANGES}
+_SEE = "See the SPARQL 1.1 query language"
 _WHERE = re.compile(r"error at (\d+):(\d+): (.*)", re.DOTALL)
 
 
@@ -90,11 +72,7 @@ def ask(
         return list_queries(), ()
     if words and words[0] in query_files():
         return _shipped(graph, words[0], words[1:], rows_at_most)
-    sparql = _text_of(query, words)
-    refused = refusal(sparql)
-    if refused is not None:
-        raise FaultyInput((refused,))
-    warnings = misspelt(list(tokens(sparql)))
+    sparql, warnings = _looked_at(_text_of(query, words))
     table = _table(_apart(graph, sparql, rows_at_most, seconds_at_most))
     return table, (*warnings, *_cut(table, rows_at_most))
 
@@ -113,15 +91,19 @@ def ask_server(
     """
     words = query.split()
     shipped = query_files().get(words[0]) if len(words) == 1 else None
-    sparql = shipped.sparql if shipped is not None else _text_of(query, words)
-    refused = refusal(sparql)
-    if refused is not None:
-        raise FaultyInput((refused,))
-    warnings = misspelt(list(tokens(sparql)))
+    sparql, warnings = _looked_at(shipped.sparql if shipped is not None else _text_of(query, words))
     prefixes = " ".join(f"PREFIX {prefix}: <{iri}>" for prefix, iri in PREFIXES.items())
     names, rows = Server(url, seconds_at_most).table(f"{prefixes} {sparql}")
     table = Table(tuple(names), tuple(map(tuple, rows[:rows_at_most])), cut=len(rows) > rows_at_most)
     return table, (*warnings, *_cut(table, rows_at_most))
+
+
+def _looked_at(sparql: str) -> tuple[str, tuple[Problem, ...]]:
+    """Refuse a question that may not be asked; return it, with a warning for each term that nothing has."""
+    refused = refusal(sparql)
+    if refused is not None:
+        raise FaultyInput((refused,))
+    return sparql, misspelt(list(tokens(sparql)))
 
 
 def _text_of(query: str, words: list[str]) -> str:
@@ -162,63 +144,37 @@ def _table(found: dict[str, Any]) -> Table:
     if "fault" in found:
         where = _WHERE.fullmatch(found["fault"])
         if where:
-            wanted = where[3].splitlines()[0][:80]
-            raise _fault(
-                f"the question cannot be read from here on: {wanted}",
-                "See the SPARQL 1.1 query language",
-                int(where[1]),
-                where[2],
-            )
-        raise _fault(f"the question cannot be answered: {found['fault']}", "See the SPARQL 1.1 query language")
+            what = f"the question cannot be read from here on: {where[3].splitlines()[0][:80]}"
+            raise _fault(what, _SEE, int(where[1]), where[2])
+        raise _fault(f"the question cannot be answered: {found['fault']}", _SEE)
     return Table(tuple(found["columns"]), tuple(map(tuple, found["rows"])), found["answer"], found["cut"])
 
 
 def _cut(table: Table, rows_at_most: int) -> tuple[Problem, ...]:
     if not table.cut:
         return ()
-    return (
-        Problem(
-            "ask",
-            0,
-            "query",
-            f"there are more than {rows_at_most} rows; the rest is left out",
-            "Ask for fewer, with LIMIT or a narrower pattern",
-            warning=True,
-        ),
-    )
+    what = f"there are more than {rows_at_most} rows; the rest is left out"
+    return (Problem("ask", 0, "query", what, "Ask for fewer, with LIMIT or a narrower pattern", warning=True),)
 
 
 def _apart(graph: Knowledge, sparql: str, rows_at_most: int, seconds_at_most: float) -> dict[str, Any]:
-    asked = json.dumps(
-        {
-            "quads": graph.quads(),
-            "sparql": sparql,
-            "base": graph.base,
-            "rows_at_most": rows_at_most,
-            "megabytes": MEGABYTES_AT_MOST,
-        }
-    )
+    asked = {
+        "quads": graph.quads(), "sparql": sparql, "base": graph.base, "rows_at_most": rows_at_most,
+        "megabytes": MEGABYTES_AT_MOST,
+    }  # fmt: skip
+    less = "Ask for less at a time"
     try:
         ran = subprocess.run(
-            [sys.executable, "-m", "partkin.graph.apart"],
-            input=asked,
-            capture_output=True,
-            text=True,
-            encoding="utf-8",
-            timeout=seconds_at_most,
-            check=False,
-        )
+            [sys.executable, "-m", "partkin.graph.apart"], input=json.dumps(asked), capture_output=True, text=True,
+            encoding="utf-8", timeout=seconds_at_most, check=False,
+        )  # fmt: skip
     except subprocess.TimeoutExpired as late:
-        raise _fault(
-            f"the question took more than {seconds_at_most:g} s and was stopped", "Ask for less at a time"
-        ) from late
+        raise _fault(f"the question took more than {seconds_at_most:g} s and was stopped", less) from late
     if ran.returncode == 1 and "MemoryError" not in ran.stderr:
         raise RuntimeError(f"the process that answers questions failed:\n{ran.stderr}")
     if ran.returncode != 0:
         # Killed, or brought down by the system: out of memory, or nested deeper than the stack is.
-        raise _fault(
-            f"the question is too large or too deeply nested to be answered in {MEGABYTES_AT_MOST} MB",
-            "Ask for less at a time",
-        )
+        what = f"the question is too large or too deeply nested to be answered in {MEGABYTES_AT_MOST} MB"
+        raise _fault(what, less)
     found: dict[str, Any] = json.loads(ran.stdout)
     return found

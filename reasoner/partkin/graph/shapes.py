@@ -30,12 +30,8 @@ _SHEET_OF: dict[Node, Sheet] = {URIRef(full(sheet.rdf_class)): sheet for sheet i
 _COLUMN_NAMES = {"corners_mm": "point", "angle_to": "angle_deg", "line_from": "to", "line_to": "to"}
 # Terms that are no column's own: where their fault is shown.
 _OTHER_TERMS = {
-    "partkin:xMm": "x_mm",
-    "partkin:yMm": "y_mm",
-    "partkin:zMm": "z_mm",
-    "partkin:axisX": "axis_x",
-    "partkin:axisY": "axis_y",
-    "partkin:axisZ": "axis_z",
+    **{f"partkin:{way}Mm": f"{way}_mm" for way in "xyz"},
+    **{f"partkin:axis{way.upper()}": f"axis_{way}" for way in "xyz"},
     "partkin:oldNumber": "replaces",
     "partkin:cautionKind": "caution",
     "schema:mpn": "part_number",

@@ -109,16 +109,13 @@ def _warning(iri: str, token: Token, space: str, known: frozenset[str]) -> Probl
     prefix = next(prefix for prefix, start in PREFIXES.items() if start == space)
     names = {term[len(space) :].casefold(): term[len(space) :] for term in sorted(known)}
     close = get_close_matches(iri[len(space) :].casefold(), list(names), n=1, cutoff=0.5)
-    what = (
-        f"{prefix}:{iri[len(space) :]} is not a term of the vocabulary"
-        if space == NS
-        else f"{prefix}:{iri[len(space) :]} is not used in the graph"
-    )
+    lacks = "is not a term of the vocabulary" if space == NS else "is not used in the graph"
+    what = f"{prefix}:{iri[len(space) :]} {lacks}"
     mend = f"Did you mean {prefix}:{names[close[0]]}?" if close else "Nothing will match it"
     return Problem("ask", token.line, str(token.column), what, mend, warning=True)
 
 
-_CHANGES = frozenset({"INSERT", "DELETE", "CLEAR", "DROP", "CREATE", "COPY", "MOVE", "ADD"})
+CHANGES = frozenset({"INSERT", "DELETE", "CLEAR", "DROP", "CREATE", "COPY", "MOVE", "ADD"})
 _ESCAPE = re.compile(r"\\u([0-9A-Fa-f]{4})|\\U([0-9A-Fa-f]{8})")
 GREATEST_LETTERS = 100_000
 
@@ -154,7 +151,7 @@ def _first_refusal(listed: list[Token]) -> Problem | None:
         if token.kind != "word":
             continue
         word = token.text.upper()
-        if word in _CHANGES:
+        if word in CHANGES:
             return _refused(token, f"{word} would change the graph, and questions only read it")
         if word == "SERVICE":
             return _refused(token, "SERVICE would ask another machine; nothing outside the build is asked")
