@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from partkin.cli.shared import AsJson, Donor, Folder, ForHost, Written, read_build
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused
 from partkin.model.words import EXIT_CODES
 
 
@@ -62,7 +62,7 @@ def verify(
     try:
         tree = json.loads(content_of(file, mend))
     except (ValueError, UnicodeDecodeError) as fault:
-        raise FaultyInput((Problem(file.name, 0, "json", f"this is no verdict file ({fault})", mend),)) from fault
+        raise refused(file.name, 0, "json", f"this is no verdict file ({fault})", mend) from fault
     found = confirm(tree, pipeline.load_build(folder))
     for refusal in found.refused:
         typer.echo(f"refused: {refusal}")

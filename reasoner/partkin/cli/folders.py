@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from partkin.cli.shared import Folder, Written, read_build, say_all
-from partkin.model.problem import FaultyInput, Problem, told_once
+from partkin.model.problem import refused, told_once
 
 
 def new(
@@ -66,7 +66,7 @@ def _two_sides(said: str) -> tuple[str, str]:
     name, equals, means = said.partition("=")
     if not (name.strip() and equals and means.strip()):
         what = f"{said!r} does not say what a column is"
-        raise FaultyInput((Problem("new", 0, "--column", what, "Write its letter and what it is: B=x_mm"),))
+        raise refused("new", 0, "--column", what, "Write its letter and what it is: B=x_mm")
     tab, mark, place = name.strip().rpartition("!")
     return f"{tab}{mark}{place.upper()}", means.strip()
 

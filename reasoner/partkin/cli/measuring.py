@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from partkin.cli.shared import AsJson, Donor, Folder, ForHost, read_build, say_all
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused
 
 if TYPE_CHECKING:
     from partkin.commands.recording import VerdictChange
@@ -123,7 +123,7 @@ def record(
     typed = on_a_side(typed, left_of, right_of)
     cells = Typed(at, through, angle, float_mm)
     if undo and cells:
-        raise FaultyInput((Problem("record", 0, "undo", "--undo takes back readings alone", "Say it by itself"),))
+        raise refused("record", 0, "undo", "--undo takes back readings alone", "Say it by itself")
     with closing(ProgressLine()) as line:
         if undo:
             found = recording.take_back(folder, part, named_to_undo(typed), line)

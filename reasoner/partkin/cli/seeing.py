@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from partkin.cli.shared import Folder, read_build, say_all
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, Problem, refused
 
 if TYPE_CHECKING:
     from partkin.model.build import Build
@@ -133,8 +133,7 @@ def _kind_of(shape: Drawing | None, to: Path | None) -> Drawing:
     ending = to.suffix.lower().lstrip(".")
     if ending not in tuple(Drawing) or shape not in (None, ending):
         wanted = f".{shape.value}" if shape else ".pdf, .svg or .dxf"
-        what = f"{to.name} does not end in {wanted}"
-        raise FaultyInput((Problem("template", 0, "-o", what, "Name it so"),))
+        raise refused("template", 0, "-o", f"{to.name} does not end in {wanted}", "Name it so")
     return Drawing(ending)
 
 
@@ -166,11 +165,10 @@ def plot(
 
     build = read_build(folder)
     if donor is None and kind is not Kind.calibration:
-        mend = f"Say it: partkin plot {kind.value} PART"
-        raise FaultyInput((Problem("plot", 0, "PART", "of which part is not said", mend),))
+        raise refused("plot", 0, "PART", "of which part is not said", f"Say it: partkin plot {kind.value} PART")
     path = to or Path(f"{donor + '-' if donor else ''}{kind.value}.svg")
     if path.suffix.lower() not in (".svg", ".png"):
-        raise FaultyInput((Problem("plot", 0, "-o", f"{path.name} is neither .svg nor .png", "Name it so"),))
+        raise refused("plot", 0, "-o", f"{path.name} is neither .svg nor .png", "Name it so")
     picture = seeing.PLOTS[kind.value](build, donor or "")
     if path.suffix.lower() == ".png":
         from partkin.drawing.raster import picture_png

@@ -87,7 +87,7 @@ def suspects_of(build: Build, part: str) -> tuple[Suspect, ...]:
     Held against the other readings of the part, and against every part that it is judged beside.
     """
     found: dict[str, Suspect] = {}
-    for suspect in adjust(part, build.features_of(part), build.readings).suspects:
+    for suspect in adjust(part, build.features, build.readings).suspects:
         found[suspect.reading] = suspect
     for donor in donors_concerned(build, part):
         try:
@@ -117,12 +117,11 @@ def questions(build: Build, folder: str) -> tuple[Problem, ...]:
 
 
 def _question(build: Build, part: str, suspect: Suspect, folder: str) -> Problem:
-    rows = {row.reading: row.row for row in build.readings if row.part == part}
+    rows = {row.reading: row.row for row in build.readings_of(part)}
     if suspect.reading in rows:
         said = " or ".join(correcting(replace(suspect, part=part), suspect.reading, folder))
         mend = f"Take down what you read then: {said}"
-        says = suspect.says.rstrip(".")
-        return Problem("readings.csv", rows[suspect.reading], "value", says, mend, warning=True)
+        return Problem("readings.csv", rows[suspect.reading], "value", suspect.says.rstrip("."), mend, warning=True)
     feature, _, column = suspect.reading.rpartition(".")
     row = next((one.row for one in build.features_of(part) if one.feature == feature), 0)
     mend = "Look at it again, and mend the cell"

@@ -11,7 +11,7 @@ from pathlib import Path
 from partkin.drawing.outline_import import MOST_BYTES, STAYED_MM, Redrawn, read_outline
 from partkin.model.build import Build, Feature, Outline
 from partkin.model.columns import FEATURES
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, Problem, refused
 
 OUTLINES = "outlines.csv"
 
@@ -55,7 +55,7 @@ def read_drawing(
     lost = [one.feature for one in read.redrawn if one.feature not in names]
     if lost:
         what = f"the drawing has {', '.join(lost)} of {part}, which its sheet has no longer"
-        raise FaultyInput((Problem(file.name, 0, "", what, "Put the rows back, or draw the template anew"),))
+        raise refused(file.name, 0, "", what, "Put the rows back, or draw the template anew")
     moved = tuple(one for one in read.redrawn if one.cells)
     known, lines, warnings = _known_lines(build, part, read.known_lines, file.name)
     return Addition(

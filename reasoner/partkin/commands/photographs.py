@@ -70,10 +70,9 @@ def _write_readings(folder: Path, build: Build, asked: PhotoQuestion, seen: OnFa
     rows = readings_of(asked.part, seen, image)
 
     def meant(now: Build) -> list[Reading]:
-        standing = current(row for row in now.readings if row.part == asked.part)
         earlier = {
-            frozenset((row.from_feature, row.to_feature)): row.reading
-            for row in standing if row.instrument == "photo" and row.note == f"from {image}"
+            frozenset((row.from_feature, row.to_feature)): row.reading for row in current(now.readings_of(asked.part))
+            if row.instrument == "photo" and row.note == f"from {image}"
         }  # fmt: skip
         return [replace(row, corrects=earlier.get(frozenset((row.from_feature, row.to_feature)))) for row in rows]
 

@@ -16,7 +16,7 @@ from partkin.commands.sharing_out import of_each_donor
 from partkin.graph import known_of
 from partkin.model.build import Build, Offer, Part, around
 from partkin.model.choosing import Calibration, Foretold, Ranking, Total
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, refused
 from partkin.model.verdict import Verdict
 from partkin.model.words import NOT_ENOUGH
 from partkin.strip import plan
@@ -156,13 +156,13 @@ def _host(build: Build, host: str | None) -> str:
     hosts = [p.part for p in build.parts if p.part in meant]
     if host is not None and build.must_have(host).origin == "donor":
         mend = f"Name the host or the original whose place it takes: {', '.join(hosts)}"
-        raise FaultyInput((Problem("parts.csv", 0, "origin", f"{host!r} is a donor", mend),))
+        raise refused("parts.csv", 0, "origin", f"{host!r} is a donor", mend)
     if host is not None:
         return host
     if len(hosts) == 1:
         return hosts[0]
     mend = f"Name one with --for: {', '.join(hosts) or 'no donor says whose place it takes'}"
-    raise FaultyInput((Problem("parts.csv", 0, "takes_place_of", f"there are {len(hosts)} hosts to rank for", mend),))
+    raise refused("parts.csv", 0, "takes_place_of", f"there are {len(hosts)} hosts to rank for", mend)
 
 
 def frame(ranking: Ranking) -> pandas.DataFrame:

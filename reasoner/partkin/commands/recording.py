@@ -165,7 +165,7 @@ def next_id(build: Build, part: str, of: Reading | None = None) -> str:
     >>> next_id(Build(readings=(Reading("p", "t3", "mass", 1.0, "kg"),)), "p", Reading("p", "", "mass", 1.1, "kg"))
     't4'
     """
-    mine = [row for row in build.readings if row.part == part]
+    mine = build.readings_of(part)
     ids = {row.reading for row in mine}
     taken = [int(match[1]) for match in (re.fullmatch(r"r(\d{1,9})", one) for one in ids) if match]
     found = f"r{max(taken, default=0) + 1}"
@@ -299,8 +299,7 @@ def _unexpected(build: Build, reading: Reading) -> str | None:
     from partkin.positions.sides import wrong_side
 
     features = build.features_of(reading.part)
-    mine = current(row for row in build.readings if row.part == reading.part)
-    rest = tuple(row for row in mine if row.reading != reading.reading)
+    rest = tuple(row for row in current(build.readings_of(reading.part)) if row.reading != reading.reading)
     found = adjust(reading.part, features, rest)
     return wrong_side(found, reading) if reading.quantity in SIDES else surprise(found, reading, features, rest)
 

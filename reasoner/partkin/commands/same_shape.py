@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ import numpy as np
 from partkin.graph import known_of
 from partkin.model.build import Build, Part
 from partkin.model.known import Known, Side
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused
 from partkin.model.words import folded
 from partkin.photo.photo import Camera, undistorted
 from partkin.photo.sameness import PhotoAnswer, can_match
@@ -168,8 +169,7 @@ def _fixing_of(name: str, pattern: _Pattern) -> str | None:
     return other if other in pattern.names else None
 
 
-def _refused(where: str, what: str, mend: str) -> FaultyInput:
-    return FaultyInput((Problem("same-shape", 0, where, what, mend),))
+_refused = partial(refused, "same-shape", 0)
 
 
 def _patterns(build: Build, asked: ShapeQuestion) -> list[_Pattern]:
@@ -235,8 +235,7 @@ def _known(build: Build, part: str) -> Known:
 
 
 def _side(build: Build, part: Part) -> Side:
-    rows = tuple(row for row in build.readings if row.part == part.part)
-    return Side(part, None, build.features_of(part.part), rows, (), ())
+    return Side(part, None, build.features_of(part.part), build.readings_of(part.part), (), ())
 
 
 def _allowed(known: Known, places: Places) -> dict[str, float]:

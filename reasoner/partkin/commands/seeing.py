@@ -19,7 +19,7 @@ from partkin.model.build import Build
 from partkin.model.drawing import CalibrationBin, CalibrationPlot, ChancePlot, OverlayView, ReportView, TemplateView
 from partkin.model.mating import Fixing
 from partkin.model.positions import Positions
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, refused
 from partkin.model.stripping import PlanView
 from partkin.model.verdict import Verdict
 
@@ -192,11 +192,9 @@ def part_positions(build: Build, part: str) -> Positions:
         There is no such part.
     """
     from partkin.positions import adjust
-    from partkin.positions.lengths import current
 
     build.must_have(part)
-    standing = current(reading for reading in build.readings if reading.part == part)
-    return adjust(part, build.features_of(part), standing)
+    return adjust(part, build.features, build.readings)
 
 
 def template_of(build: Build, part: str, turned_over: bool = False) -> TemplateView:
@@ -221,7 +219,7 @@ def template_of(build: Build, part: str, turned_over: bool = False) -> TemplateV
     view = template_view(build, part, positions, laid, cautions, turned_over)
     if not view.features and not view.outlines:
         mend = "Give x_mm and y_mm of its features, or readings between them that tell where they are"
-        raise FaultyInput((Problem("features.csv", 0, "x_mm", f"nothing of {part} has a known place", mend),))
+        raise refused("features.csv", 0, "x_mm", f"nothing of {part} has a known place", mend)
     return view
 
 
@@ -286,11 +284,11 @@ def chance_plot(build: Build, donor: str) -> ChancePlot:
     if trial is not None and trial.stand in ("missing", "undecided"):
         first = seen.verdict.unknown[0].says if seen.verdict.unknown else seen.verdict.says
         what = f"the chance of {donor} is not known before everything that it needs is measured"
-        raise FaultyInput((Problem("readings.csv", 0, "", what, f"First: {first}"),))
+        raise refused("readings.csv", 0, "", what, f"First: {first}")
     best = next_readings.wanted(seen.findings, places, 1) if places is not None else ()
     if trial is None or places is None or not best:
         mend = "partkin check says what its verdict rests on"
-        raise FaultyInput((Problem("readings.csv", 0, "", f"no reading would tell more of {donor}", mend),))
+        raise refused("readings.csv", 0, "", f"no reading would tell more of {donor}", mend)
     ask, one = best[0].ask, best[0].reading
     at_hand = best[0].later or could_read.donor_at_hand(seen.findings.known.donor.readings)
     field = could_read.field_of(seen.findings, places, trial, at_hand)

@@ -15,7 +15,7 @@ from partkin.graph import known_of
 from partkin.graph.stores import WantedPart
 from partkin.model.build import Build, Part
 from partkin.model.known import Known, is_restraint
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused
 from partkin.model.verdict import Verdict
 from partkin.stock import answering
 from partkin.stock.answering import Answer, FoundPart, StockQuestion
@@ -66,7 +66,7 @@ def find(
     question = question_of(build, host, partly, without)
     if partly is not None and partly > len(question.host.must):
         what = f"{host} is held at {len(question.host.must)} fixings, and {partly} are asked for"
-        raise FaultyInput((Problem("stock", 0, "--partly", what, "Ask for no more than it has"),))
+        raise refused("stock", 0, "--partly", what, "Ask for no more than it has")
     answer = answering.ask(stock, [question], on, graph, said)[0]
     checked = _checked(build, host, stock, answer.found[:in_full] if partly is None else ())
     return Whole(host, len(question.host.must), answer, checked)
@@ -78,7 +78,7 @@ def question_of(build: Build, host: str, partly: int | None = None, without: Seq
     places = places_of(known)
     if not places.hosted.fixings:
         mend = "List its fixings in features.csv, or the holes of the original that came off"
-        raise FaultyInput((Problem("features.csv", 0, "part", f"nothing is known of where {host} is held", mend),))
+        raise refused("features.csv", 0, "part", f"nothing is known of where {host} is held", mend)
     prepared = prepare(places.hosted, (), places.host, places.host, host_part=known.host.part.part, mirrored=False)
     errors = dict(zip(places.host.features, errors_mm(places.host).tolist(), strict=True))
     shown = [places.hosted.placed_by.get(fixing, "") for fixing in prepared.fixings]
@@ -97,7 +97,7 @@ def _known(build: Build, host: str) -> Known:
     known = known_of(replace(build, parts=(*build.parts, probe)), PROBE, host)
     if is_restraint(known):
         mend = "Restraint parts are never judged by geometry: ask for the maker's part number"
-        raise FaultyInput((Problem("parts.csv", 0, "duty", f"{host} is a restraint part, or carries one", mend),))
+        raise refused("parts.csv", 0, "duty", f"{host} is a restraint part, or carries one", mend)
     return known
 
 

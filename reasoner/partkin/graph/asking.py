@@ -170,8 +170,7 @@ def ask_check(graph: Knowledge, donor: str, host: str | None = None) -> Known | 
         return (places.unknown(donor),)
     if places.origin[donor] == "host":
         what = f"{donor!r} is a host part: it stays on the vehicle"
-        mend = "Name a donor, or an original, to be checked on it"
-        return (Problem(SHEET, places.row[donor], "origin", what, mend),)
+        return (Problem(SHEET, places.row[donor], "origin", what, "Name a donor, or an original, to be checked on it"),)
     found = find_host(places, donor, host)
     if isinstance(found, Problem):
         return (found,)

@@ -16,7 +16,7 @@ from partkin.graph.names import PREFIXES
 from partkin.graph.stores import Server
 from partkin.graph.terms import CHANGES, misspelt, refusal, tokens
 from partkin.model.known import Table
-from partkin.model.problem import FaultyInput, Problem, nearest
+from partkin.model.problem import FaultyInput, Problem, nearest, refused
 
 ROWS_AT_MOST: Final = 10_000
 SECONDS_AT_MOST: Final = 10.0
@@ -27,7 +27,7 @@ _WHERE = re.compile(r"error at (\d+):(\d+): (.*)", re.DOTALL)
 
 
 def _fault(what: str, mend: str, row: int = 0, column: str = "query") -> FaultyInput:
-    return FaultyInput((Problem("ask", row, column, what, mend),))
+    return refused("ask", row, column, what, mend)
 
 
 def list_queries() -> Table:
@@ -174,7 +174,6 @@ def _apart(graph: Knowledge, sparql: str, rows_at_most: int, seconds_at_most: fl
         raise RuntimeError(f"the process that answers questions failed:\n{ran.stderr}")
     if ran.returncode != 0:
         # Killed, or brought down by the system: out of memory, or nested deeper than the stack is.
-        what = f"the question is too large or too deeply nested to be answered in {MEGABYTES_AT_MOST} MB"
-        raise _fault(what, less)
+        raise _fault(f"the question is too large or too deeply nested to be answered in {MEGABYTES_AT_MOST} MB", less)
     found: dict[str, Any] = json.loads(ran.stdout)
     return found

@@ -21,7 +21,7 @@ from partkin.graph.names import concept, full, last, plain_number, segment
 from partkin.graph.statements import IDENTIFIER, ORDER, ROW, TYPE, StatementWriter, build_iri
 from partkin.model.build import Build, Part, Settings
 from partkin.model.columns import Column
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused
 
 Row = dict[str, str]
 SECONDS_AT_MOST = 30.0
@@ -105,7 +105,7 @@ class Server:
     def __init__(self, url: str, seconds: float = SECONDS_AT_MOST) -> None:
         if not is_url(url):
             what = f"{url!r} is no address of a server"
-            raise FaultyInput((Problem("graph", 0, "--graph", what, "Write it as http://HOST:PORT/query"),))
+            raise refused("graph", 0, "--graph", what, "Write it as http://HOST:PORT/query")
         self.url = url
         self.seconds = seconds
         stem = url.removesuffix("/query")

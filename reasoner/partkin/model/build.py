@@ -373,6 +373,10 @@ class Build:
         """Return the features of a part, in the order of their ids."""
         return tuple(feature for feature in self.features if feature.part == part_id)
 
+    def readings_of(self, part_id: str) -> tuple[Reading, ...]:
+        """Return all readings of a part, those too that do not count any more, in the order of their ids."""
+        return tuple(reading for reading in self.readings if reading.part == part_id)
+
     def came_off(self, host: str) -> tuple[Part, ...]:
         """Return the originals that came off a host, in the order of their ids."""
         return tuple(part for part in self.parts if part.origin == "original" and part.takes_place_of == host)

@@ -81,6 +81,11 @@ class FaultyInput(Exception):
         self.problems = problems
 
 
+def refused(sheet: str, row: int, column: str, what: str, mend: str) -> FaultyInput:
+    """Return one fault, to be raised; as with `Problem`."""
+    return FaultyInput((Problem(sheet, row, column, what, mend),))
+
+
 def no_part(name: str, parts: Sequence[str], row: int = 0, column: str = "part") -> Problem:
     """Return the fault of naming a part that is not among those of parts.csv.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import combinations
 from pathlib import Path
 
@@ -14,11 +14,12 @@ import numpy as np
 from partkin.model.build import Build, Reading
 from partkin.model.positions import Positions
 from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused as one_refused
 from partkin.photo.lens import followed, lens_of, on_face
 from partkin.photo.photo import Camera, Homography, NoHomography, distance, lens_sigma_px, sides_ratio, undistorted
 from partkin.photo.pictures import NoImage, read_shades
 from partkin.positions import adjust
-from partkin.positions.lengths import coordinate_half_width_mm, current, standard_uncertainty_mm
+from partkin.positions.lengths import coordinate_half_width_mm, standard_uncertainty_mm
 from partkin.readings.gathering import Faults
 from partkin.readings.picks import (
     Picks,
@@ -77,8 +78,7 @@ class OnFace:
     doubts: tuple[str, ...] = ()
 
 
-def refused(where: str, what: str, mend: str) -> FaultyInput:
-    return FaultyInput((Problem("photo", 0, where, what, mend),))
+refused = partial(one_refused, "photo", 0)
 
 
 def seen_in(build: Build, asked: PhotoQuestion, picks: Picks) -> OnFace:
@@ -104,8 +104,8 @@ def seen_in(build: Build, asked: PhotoQuestion, picks: Picks) -> OnFace:
 
 def _other_size(build: Build, part: str, seen: OnFace) -> tuple[str, ...]:
     """Say where the picture makes the part larger or smaller than the sheets do, by the widest distance of both."""
-    readings = current(row for row in build.readings if row.part == part and row.instrument != "photo")
-    known = adjust(part, build.features_of(part), readings)
+    readings = [row for row in build.readings if row.instrument != "photo"]
+    known = adjust(part, build.features, readings)
     both = [name for name in seen.names if name in known.features]
     if len(both) < 2:
         return ()
@@ -193,7 +193,7 @@ def _turns(points: np.ndarray) -> np.ndarray:
 def _by_known(build: Build, asked: PhotoQuestion, picks: Picks, camera: Camera | None) -> OnFace:
     tied = tuple(dict.fromkeys(name.strip() for name in (asked.known or "").split(",") if name.strip()))
     rows = {row.feature: row for row in build.features_of(asked.part)}
-    found = adjust(asked.part, tuple(rows.values()), current(r for r in build.readings if r.part == asked.part))
+    found = adjust(asked.part, build.features, build.readings)
     lacking = [name for name in tied if name not in found.features]
     if lacking:
         what = f"the place of {lacking[0]} is not known" if lacking[0] in rows else f"{asked.part} has no {lacking[0]}"

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, Problem, refused
 from partkin.photo.photo import Camera
 from partkin.photo.pictures import ImageSize, NoImage, read_image_size
 from partkin.readings.gathering import Faults
@@ -83,7 +83,7 @@ def _points(path: Path, size: ImageSize | None) -> dict[str, np.ndarray]:
         content = path.read_bytes()
     except OSError as error:
         what = f"it cannot be read ({error.strerror or 'unknown reason'})"
-        raise FaultyInput((Problem(name, 0, "", what, "Give the CSV file with the columns feature, px, py"),)) from None
+        raise refused(name, 0, "", what, "Give the CSV file with the columns feature, px, py") from None
     findings = ProblemList()
     grid = read_grid(name, content, findings)
     if grid is None:
@@ -162,7 +162,7 @@ def rectangle_of(text: str) -> Rectangle:
     if len(pieces) != 6 or None in sizes or len(set(pieces[2:])) != 4 or not all(pieces[2:]):
         what = f'"{text}" is no rectangle'
         mend = "Write its width, height and four corners in order round it, such as 297,210,p1,p2,p3,p4"
-        raise FaultyInput((Problem("photo", 0, "rectangle", what, mend),))
+        raise refused("photo", 0, "rectangle", what, mend)
     return (float(sizes[0] or 0.0), float(sizes[1] or 0.0)), tuple(pieces[2:])
 
 
@@ -178,7 +178,7 @@ def scale_of(text: str) -> Scale:
     length_mm = _length(pieces[2]) if len(pieces) == 3 else None
     if length_mm is None or pieces[0] == pieces[1] or not all(pieces[:2]):
         mend = "Write two points and how far they are apart in mm, such as a,b,612"
-        raise FaultyInput((Problem("photo", 0, "scale", f'"{text}" is no scale', mend),))
+        raise refused("photo", 0, "scale", f'"{text}" is no scale', mend)
     return (pieces[0], pieces[1]), length_mm
 
 
@@ -204,7 +204,7 @@ def camera_of(text: str) -> Camera:
         values = []
     if len(values) not in (4, 8, 9) or not all(map(math.isfinite, values)) or min(values[:2]) <= 0.0:
         mend = "Write fx,fy,cx,cy in pixels, then k1,k2,p1,p2,k3 where the lens was calibrated"
-        raise FaultyInput((Problem("photo", 0, "camera", f'"{text}" is no calibration', mend),))
+        raise refused("photo", 0, "camera", f'"{text}" is no calibration', mend)
     return Camera(*values)
 
 
@@ -217,6 +217,5 @@ def checked_error_px(command: str, error_px: float) -> float:
         It cannot.
     """
     if not 0.0 < error_px < 1000.0:
-        what = f"a picking error of {error_px:g} px cannot be"
-        raise FaultyInput((Problem(command, 0, "error_px", what, "Say about 1 to 3"),))
+        raise refused(command, 0, "error_px", f"a picking error of {error_px:g} px cannot be", "Say about 1 to 3")
     return error_px

@@ -9,11 +9,10 @@ from typing import Any
 
 from partkin.model.build import Build
 from partkin.model.positions import Missing, Observed, Positions, likeliest
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused
 from partkin.model.words import folded
 from partkin.positions import adjust, ellipse, place_budget
 from partkin.positions.budget import Ellipse
-from partkin.positions.lengths import current
 
 MOST_SHARES = 3
 LIKELY = 0.95
@@ -48,11 +47,10 @@ def survey(build: Build, part: str) -> Surveyed:
         There is no such part, or it has no features.
     """
     own = build.must_have(part)
-    features = build.features_of(part)
-    if not features:
+    if not build.features_of(part):
         mend = "List its holes, slots and studs in features.csv, a row each"
-        raise FaultyInput((Problem("positions", 0, "part", f"{part} has no features", mend),))
-    found = adjust(part, features, current(row for row in build.readings if row.part == part))
+        raise refused("positions", 0, "part", f"{part} has no features", mend)
+    found = adjust(part, build.features, build.readings)
     return Surveyed(
         own.name,
         found,

@@ -82,8 +82,7 @@ def understood_cells(build: Build, words: TypedWords, typed: Typed) -> Filled:
     for problem in faults_of_cells(FEATURES, cells):
         faults.add(problem.column, problem.what, problem.mend)
     faults.raise_any()
-    says = "; ".join(f"{what}: {_in_words(each)}" for what, each in told.items() if each)
-    return Filled(words.words[0], cells, says)
+    return Filled(words.words[0], cells, "; ".join(f"{what}: {_in_words(each)}" for what, each in told.items() if each))
 
 
 _SHAPES = {"--at": "X,Y", "--through": "M6", "--angle": "30, or --angle 'to FEATURE'", "--float": "1.5"}
@@ -177,6 +176,5 @@ def _coordinates(text: str) -> tuple[float, ...]:
     pieces = text.split(";") if ";" in text else text.split(",")
     numbers = [parse_number(piece, "," if ";" in text and "." not in text else ".") for piece in pieces]
     if len(pieces) not in (2, 3) or not all(numbers):
-        mend = "Write X,Y such as 12.5,300, or 12,5;300 with decimal commas"
-        raise refused("at", f'"{text}" is no place', mend)
+        raise refused("at", f'"{text}" is no place', "Write X,Y such as 12.5,300, or 12,5;300 with decimal commas")
     return tuple(number.value for number in numbers if not isinstance(number, NotANumber))

@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import cast
 
 from partkin.model.build import Build, Reading
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused as one_refused
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, SIDES, WITHDRAWN, Instrument, Quantity
 from partkin.positions.lengths import current
 from partkin.readings.gathering import Faults, TypedInto
@@ -115,11 +116,11 @@ def taken_back(build: Build, part: str, named: str | None) -> Reading:
         There is no such part or reading, or a later row has replaced it already.
     """
     build.must_have(part)
-    standing = [row for row in current(build.readings) if row.part == part]
+    standing = current(build.readings_of(part))
     if not standing:
         raise refused("undo", f"no reading of {part} counts, so there is none to take back", "Nothing needs doing")
     wrong = max(standing, key=lambda row: row.row) if named is None else _corrected(build, part, named, TypedInto())
-    mine = {row.reading: row for row in build.readings if row.part == part}
+    mine = {row.reading: row for row in build.readings_of(part)}
     before = mine.get(wrong.corrects or "")
     if before is not None:
         return replace(before, corrects=wrong.reading, row=0)
@@ -180,12 +181,11 @@ def _check_about(typed: TypedWords, faults: Faults) -> None:
         faults.add(problem.column, problem.what, problem.mend)
 
 
-def refused(where: str, what: str, mend: str) -> FaultyInput:
-    return FaultyInput((Problem(COMMAND, 0, where, what, mend),))
+refused = partial(one_refused, COMMAND, 0)
 
 
 def _corrected(build: Build, part: str, named: str, into: TypedInto) -> Reading:
-    mine = [row for row in build.readings if row.part == part]
+    mine = build.readings_of(part)
     found = next((row for row in mine if row.reading == named), None)
     if found is None:
         known = ", ".join(row.reading for row in mine) or "none yet"
@@ -230,8 +230,7 @@ def _split(typed: TypedWords, quantity: Quantity, corrected: Reading | None) -> 
     names = {2: "two names", 1: "one name", 0: "no name"}[count]
     mend = typed.into.write(*("from", "to")[:count], "value")
     if len(words) <= count:
-        what = f"{quantity} is told with {names} and a value, and here is {typed_as(words)}"
-        raise refused("value", what, mend)
+        raise refused("value", f"{quantity} is told with {names} and a value, and here is {typed_as(words)}", mend)
     found, value = tuple(words[:count]), " ".join(words[count:])
     if not parse_number(value) and len(words) > count + 1 and parse_number(" ".join(words[count + 1 :])):
         what = f"{quantity} is told with {names} and a value, and here is {typed_as(words)}"
@@ -276,8 +275,7 @@ def _units_of(quantity: Quantity) -> tuple[str, ...]:
 def _unit_said(unit: str | None, quantity: Quantity) -> str | None:
     said = None if unit is None else UNITS.get(unit.strip().lower())
     if unit is not None and said not in _units_of(quantity):
-        mend = f"Say one of: {', '.join(_units_of(quantity))}"
-        raise refused("unit", f'"{unit}" is no unit of {quantity}', mend)
+        raise refused("unit", f'"{unit}" is no unit of {quantity}', f"Say one of: {', '.join(_units_of(quantity))}")
     return said
 
 

@@ -119,8 +119,7 @@ def _thread(text: str) -> str:
             "Write UNC or UNF behind it (1/4-20 UNC), and a spreadsheet leaves it alone",
         )
     if screw := _SCREW_LENGTH.fullmatch(text):
-        what = f"{_shown(text)} seems to have a screw's length in it"
-        raise CellFault(what, f"Write the thread alone: {screw[1]}")
+        raise CellFault(f"{_shown(text)} seems to have a screw's length in it", f"Write the thread alone: {screw[1]}")
     raise CellFault(
         f"no diameter and pitch can be read from the thread {_shown(text)}",
         "Write it as the trade does: M6x1, M8 (its coarse pitch), 1/4-20, G1/4",
@@ -147,8 +146,7 @@ def _unit_reader(findings: ProblemList) -> Reader:
         unit = known.get(text.lower().rstrip("."))
         if unit is None:
             near = findings.meant(text, tuple(known)) if len(text) > 2 else ""
-            mend = f"{near}Write one of: {listed}"
-            raise CellFault(f"{_shown(text)} is not a unit that is known here", mend)
+            raise CellFault(f"{_shown(text)} is not a unit that is known here", f"{near}Write one of: {listed}")
         return unit
 
     return read
@@ -253,8 +251,7 @@ def _out_of_bounds(text: str, value: float, column: Column) -> CellFault:
     unit = f" {column.unit}" if column.unit else ""
     unknown = "" if column.needed else ", or leave the cell empty when it is not known"
     if column.above is not None and value <= column.above:
-        what = f"{_shown(text)} is not more than {column.above:g}{unit}"
-        return CellFault(what, f"Write what it is{unknown}")
+        return CellFault(f"{_shown(text)} is not more than {column.above:g}{unit}", f"Write what it is{unknown}")
     if column.least == 0.0 and value < 0.0:
         return CellFault(f"{_shown(text)} is less than nothing", f"Write it without the minus sign{unknown}")
     mend = f"Look at the decimal sign and the unit{unknown}"

@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from partkin.model.columns import BY_NAME, NUMERIC, Sheet
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, refused
 from partkin.sheets.dialect import Dialect, Grid, read_grid, row_text, safe_cell
 from partkin.sheets.files import alone, put_whole, together
 from partkin.sheets.findings import ProblemList
@@ -94,13 +94,7 @@ def change(folder: Path, names: Iterable[str], make: Callable[[Standing], Mappin
                         return
             except OSError as error:
                 raise _unwritable(wanted[0], error) from None
-    what = "the sheet keeps being changed by something else"
-    raise refused(wanted[0], 0, "", what, "Close it there and try again")
-
-
-def refused(sheet: str, row: int, column: str, what: str, mend: str) -> FaultyInput:
-    """Return one fault, to be raised."""
-    return FaultyInput((Problem(sheet, row, column, what, mend),))
+    raise refused(wanted[0], 0, "", "the sheet keeps being changed by something else", "Close it there and try again")
 
 
 def _replace_all(folder: Path, before: Mapping[str, bytes], after: Mapping[str, bytes]) -> bool:
@@ -188,8 +182,7 @@ def _written(sheet: Sheet, table: SheetTable, grid: Grid | None, rows: Sequence[
     header = list(table.header) if grid else [column.name for column in sheet.columns]
     number = len(grid.rows) + 1 if grid else 2
     for name in (name for cells in filled for name in cells if name not in header and name not in names):
-        mend = "Leave it out, or add the column by hand"
-        raise refused(sheet.name, number, name, f"there is no column {name}", mend)
+        raise refused(sheet.name, number, name, f"there is no column {name}", "Leave it out, or add the column by hand")
     added = list(dict.fromkeys(name for cells in filled for name in cells if name not in header))
     dialect = dialect_of(table, grid)
     text = grid.text if grid else row_text(header, dialect)
@@ -261,8 +254,7 @@ def encoded(sheet: str, row: int, text: str, dialect: Dialect) -> bytes:
     except UnicodeEncodeError as error:
         letter = text[error.start : error.start + 1]
         what = f'the sheet is Latin-1 and cannot hold "{letter}"'
-        mend = "Save the sheet as CSV, UTF-8, or leave the letter out"
-        raise refused(sheet, row, "", what, mend) from None
+        raise refused(sheet, row, "", what, "Save the sheet as CSV, UTF-8, or leave the letter out") from None
 
 
 LOOK = "Look at the sheet, and try again"

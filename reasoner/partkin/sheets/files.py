@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from partkin.model.columns import BY_NAME
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused
 from partkin.sheets.workbook import refuse_workbook
 
 try:
@@ -153,9 +153,9 @@ def put(path: Path, content: bytes) -> None:
     """
     if not path.parent.is_dir():
         mend = "Make it first, or write elsewhere with -o"
-        raise FaultyInput((Problem(path.name, 0, "", f"there is no folder {path.parent.as_posix()}", mend),))
+        raise refused(path.name, 0, "", f"there is no folder {path.parent.as_posix()}", mend)
     if path.is_dir():
-        raise FaultyInput((Problem(path.name, 0, "", "this is a folder", "Name a file in it with -o"),))
+        raise refused(path.name, 0, "", "this is a folder", "Name a file in it with -o")
     put_whole(path, content)
 
 
@@ -200,7 +200,7 @@ def refuse_onto_a_build(path: Path, build: Path | None = None) -> None:
     whose = _whose(path, build)
     if whose is not None:
         what = f"{whose}, and output would take its place; nothing was written"
-        raise FaultyInput((Problem(path.name, 0, "", what, "Give the output another name, or another folder"),))
+        raise refused(path.name, 0, "", what, "Give the output another name, or another folder")
 
 
 def _whose(path: Path, build: Path | None) -> str | None:
@@ -263,15 +263,15 @@ def content_of(file: Path, mend: str, at_most: int | None = None) -> bytes:
         There is no such file, or it cannot be read.
     """
     if not file.exists():
-        raise FaultyInput((Problem(file.name, 0, "file", f"there is no file {file.as_posix()}", mend),))
+        raise refused(file.name, 0, "file", f"there is no file {file.as_posix()}", mend)
     if not file.is_file():
-        raise FaultyInput((Problem(file.name, 0, "file", f"{file.as_posix()} is not a file", mend),))
+        raise refused(file.name, 0, "file", f"{file.as_posix()} is not a file", mend)
     try:
         with file.open("rb") as opened:
             return opened.read() if at_most is None else opened.read(at_most + 1)
     except OSError as fault:
         what = f"it cannot be read ({(fault.strerror or 'no reason was given').lower()})"
-        raise FaultyInput((Problem(file.name, 0, "file", what, mend),)) from fault
+        raise refused(file.name, 0, "file", what, mend) from fault
 
 
 def in_folder(folder: str) -> str:

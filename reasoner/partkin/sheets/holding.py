@@ -51,8 +51,7 @@ def _check_id(record: Record, first: Record, others: Set[str], findings: Problem
     kinds = (first.get("kind"), record.get("kind"))
     if None not in kinds and kinds[0] != kinds[1]:
         what = f"{name} is a {kinds[0]} in row {first['row']} and a {kinds[1]} here"
-        mend = "Give another fastener another id, or mend the kind"
-        findings.fault(SHEET, record["row"], "kind", what, mend)
+        findings.fault(SHEET, record["row"], "kind", what, "Give another fastener another id, or mend the kind")
 
 
 def _stuck(table: SheetTable, parts: SheetTable) -> dict[str, list[str]]:

@@ -86,8 +86,7 @@ def _from_toml(toml: dict[str, Any], text: str, findings: ProblemList) -> Settin
         mend = "Put it below a line [build]" if known else "Only the lines of [build] are read"
         findings.warn(SETTINGS, _line_of(key, text), _shown(key), "this is kept but not read", mend)
     if not isinstance(build, dict):
-        what = "build is not a table"
-        findings.fault(SETTINGS, _line_of("build", text), "build", what, "Begin with a line [build]")
+        findings.fault(SETTINGS, _line_of("build", text), "build", "build is not a table", "Begin with a line [build]")
         return Settings()
     read: dict[str, Any] = {}
     for key, value in build.items():

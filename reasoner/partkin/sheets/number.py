@@ -155,8 +155,7 @@ def _plain(amount: str, shown: str, unit: str | None, decimal: DecimalSign) -> N
     if _UNCLEAR.fullmatch(amount) and (decimal == "mixed" or ("," in amount) != (decimal == ",")):
         without = re.sub(r"[.,]", "", amount)
         clear = re.sub(r"[.,]", "," if decimal == "," else ".", amount) + "0"
-        mend = f"Write {without} or {clear}, whichever is meant"
-        return NotANumber(f"{shown} may be {without} or {clear}", mend)
+        return NotANumber(f"{shown} may be {without} or {clear}", f"Write {without} or {clear}, whichever is meant")
     value = float(amount.replace(",", "."))
     if not math.isfinite(value):
         return NotANumber(f"{shown} is too large", "Write a number such as 12.5")

@@ -12,7 +12,7 @@ from typing import Any
 
 from partkin.model.build import Build
 from partkin.model.columns import GREATEST_AMOUNT
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, Problem, refused
 from partkin.model.words import OPTION_KINDS
 from partkin.sheets.dialect import UTF8_MARK, plain_cell, read_grid
 from partkin.sheets.files import content_of
@@ -50,11 +50,11 @@ def read_listings(file: Path, build: Build) -> Listings:
     """
     content = content_of(file, MEND, LARGEST_BYTES)
     if len(content) > LARGEST_BYTES:
-        raise FaultyInput((Problem(file.name, 0, "file", "it is larger than 5 MB", MEND),))
+        raise refused(file.name, 0, "file", "it is larger than 5 MB", MEND)
     is_json = content.removeprefix(UTF8_MARK).lstrip().startswith((b"{", b"["))
     listings = _json_ld(file, content) if is_json else _table(file, content)
     if not listings:
-        raise FaultyInput((Problem(file.name, 0, "file", "it holds no listing", MEND),))
+        raise refused(file.name, 0, "file", "it holds no listing", MEND)
     faults: list[Problem] = []
     rows = [_row(file, number, listing, build, faults) for number, listing in enumerate(listings, start=1)]
     faults += _currencies(file, listings, build)
@@ -92,9 +92,9 @@ def _table(file: Path, content: bytes) -> list[dict[str, str]]:
         raise FaultyInput(findings.sorted(warnings=False))
     header = [column_name(cell) for cell in grid.rows[0]]
     if not {"part", "mpn"} & {*header}:
-        raise FaultyInput((Problem(file.name, 1, "part", "no column is called part or mpn", MEND),))
+        raise refused(file.name, 1, "part", "no column is called part or mpn", MEND)
     if len(grid.rows) > MOST_LISTINGS + 1:
-        raise FaultyInput((Problem(file.name, 0, "file", f"it has more than {MOST_LISTINGS} rows", "Split it"),))
+        raise refused(file.name, 0, "file", f"it has more than {MOST_LISTINGS} rows", "Split it")
     filled = [cells for cells in grid.rows[1:] if any(cell.strip() for cell in cells)]
     return [dict(zip(header, (plain_cell(cell.strip()) for cell in cells), strict=False)) for cells in filled]
 
@@ -103,8 +103,7 @@ def _json_ld(file: Path, content: bytes) -> list[dict[str, str]]:
     try:
         tree = json.loads(content.removeprefix(UTF8_MARK), parse_constant=_refuse_constant)
     except (ValueError, RecursionError) as fault:
-        what = f"it is no JSON ({fault})"
-        raise FaultyInput((Problem(file.name, 0, "file", what, "Save the listing again"),)) from fault
+        raise refused(file.name, 0, "file", f"it is no JSON ({fault})", "Save the listing again") from fault
     found: list[dict[str, str]] = []
     faults: list[Problem] = []
     stack: list[tuple[Any, dict[str, Any]]] = [(tree, {})]
@@ -218,8 +217,7 @@ def _amount(file: Path, number: int, column: str, text: str, own: str | None, fa
         faults.append(Problem(file.name, number, column, read.what, read.mend))
         return ""
     if (column == "hours" and read.currencies) or not 0 <= read.amount <= GREATEST_AMOUNT:
-        mend = "Write an amount of 0 or more"
-        faults.append(Problem(file.name, number, column, f"{text[:40]!r} is no amount", mend))
+        faults.append(Problem(file.name, number, column, f"{text[:40]!r} is no amount", "Write an amount of 0 or more"))
         return ""
     _check_currency(file, number, column, read.currencies, own, faults)
     return number_text(read.amount)

@@ -208,8 +208,7 @@ class _Taking:
                 self._ask(tab.name, row, at, f"what {shown} is cannot be told", mend)
             elif means in first:
                 mend = f'Say --column "{at}={SKIP}", or what it is'
-                what = f"{shown} and {_shown(first[means])} seem to be the same"
-                self._ask(tab.name, row, at, what, mend)
+                self._ask(tab.name, row, at, f"{shown} and {_shown(first[means])} seem to be the same", mend)
             elif means is not None and means != SKIP:
                 first[means] = column
         for means, column in first.items():

@@ -118,8 +118,7 @@ def _header_is_good(sheet: Sheet, header: tuple[str, ...], grid: Grid, findings:
     names = tuple(column.name for column in sheet.columns)
     for place, name in enumerate(header):
         if name and name in header[:place]:
-            what = f"the column {name} is there twice"
-            findings.fault(sheet.name, 1, name, what, "Delete or rename one of them")
+            findings.fault(sheet.name, 1, name, f"the column {name} is there twice", "Delete or rename one of them")
             good = False
     for column in sheet.columns:
         if column.needed and column.name not in header:
@@ -166,8 +165,7 @@ def _read_row(
         return None
     if max(map(len, cells)) > LONGEST_CELL:
         what = f"a cell is longer than {LONGEST_CELL} characters"
-        mend = "Shorten it, and see whether a quotation mark is missing"
-        findings.fault(sheet.name, number, "", what, mend)
+        findings.fault(sheet.name, number, "", what, "Shorten it, and see whether a quotation mark is missing")
         return {"row": number, "faulty": _all_of(sheet)}
     cells = [cell.strip() for cell in cells]
     if not any(cells):

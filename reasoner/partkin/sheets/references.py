@@ -80,8 +80,7 @@ def check_goes_on(tables: Mapping[str, SheetTable], findings: ProblemList) -> No
         if key in taken:
             other = taken[key]
             what = f"{other.get('feature')} of {key[0]} goes on {key[1]} already (row {other['row']})"
-            mend = "Leave one of the two empty, or mend it"
-            findings.fault(FEATURES, feature["row"], "goes_on", what, mend)
+            findings.fault(FEATURES, feature["row"], "goes_on", what, "Leave one of the two empty, or mend it")
             continue
         taken[key] = feature
         if whole:
@@ -108,8 +107,7 @@ def _check_fixing(
     if "takes_place_of" not in part:
         if "takes_place_of" not in part.get("faulty", ()):
             what = f"{part['part']} takes the place of nothing yet, so {feature['goes_on']} is not looked up"
-            mend = f"Fill takes_place_of in {PARTS}"
-            findings.warn(FEATURES, feature["row"], "goes_on", what, mend)
+            findings.warn(FEATURES, feature["row"], "goes_on", what, f"Fill takes_place_of in {PARTS}")
         return
     # The original's holes stand in for a host that was not measured, so their ids name fixings too.
     sides = [part["takes_place_of"]]
@@ -209,8 +207,7 @@ def _check_airbags(tables: Tables, findings: ProblemList) -> None:
         seam = seams.get(part.get("part", "")) if part.get("airbag") is False else None
         if seam is not None:
             what = f"airbag is no, and zones.csv gives {part['part']} the {seam['kind']} {seam['zone']}"
-            mend = "Write yes, or take the zone out where it is none"
-            findings.fault(PARTS, part["row"], "airbag", what, mend)
+            findings.fault(PARTS, part["row"], "airbag", what, "Write yes, or take the zone out where it is none")
 
 
 def _check_replaces(table: SheetTable, findings: ProblemList) -> None:
@@ -252,12 +249,10 @@ def _check_feature_ends(tables: Tables, findings: ProblemList) -> None:
         if (part, feature) not in kinds:
             what = f"{part} has no feature {feature}"
             near = findings.meant(feature, of_part.get(part, ()))
-            mend = f"{near}Add it to {FEATURES}, or mend it here"
-            findings.fault(READINGS, reading["row"], column, what, mend)
+            findings.fault(READINGS, reading["row"], column, what, f"{near}Add it to {FEATURES}, or mend it here")
         elif reading["quantity"] == "length" and kinds[part, feature] not in ("slot", None):
             what = f"the length of {feature} was read, and it is a {kinds[part, feature]}, not a slot"
-            mend = "Write across, or mend the feature's kind"
-            findings.fault(READINGS, reading["row"], "quantity", what, mend)
+            findings.fault(READINGS, reading["row"], "quantity", what, "Write across, or mend the feature's kind")
 
 
 def _check_directions(table: SheetTable, findings: ProblemList) -> None:
@@ -313,8 +308,7 @@ def _check_corrections(table: SheetTable, parts: SheetTable, findings: ProblemLi
         chains.setdefault(reading["part"], {})[reading["reading"]] = [wrong]
         if key in corrected:
             what = f"{wrong} is corrected in row {corrected[key]['row']} already, and both are used"
-            mend = "Let the later one correct the earlier one"
-            findings.warn(READINGS, reading["row"], "corrects", what, mend)
+            findings.warn(READINGS, reading["row"], "corrects", what, "Let the later one correct the earlier one")
         corrected.setdefault(key, reading)
     for part, leads_to in chains.items():
         for cycle in find_cycles(leads_to):
@@ -337,8 +331,7 @@ def _check_feature_zones(tables: Tables, findings: ProblemList) -> None:
             continue
         what = f"{part} has no zone {zone} in zones.csv; the feature counts as protected all the same"
         near = findings.meant(zone, names.get(part, ()))
-        mend = f"{near}Draw the zone, or mend its name here"
-        findings.warn(FEATURES, feature["row"], "zone", what, mend)
+        findings.warn(FEATURES, feature["row"], "zone", what, f"{near}Draw the zone, or mend its name here")
 
 
 def _by_id(table: SheetTable) -> dict[str, Record]:

@@ -44,17 +44,14 @@ def check_lines(table: SheetTable, findings: ProblemList) -> None:
         for record in group:
             if record.get("kind", kind) != kind:
                 what = f"{name} is {kind} in row {first['row']} and {record['kind']} here"
-                mend = "Give every corner of a zone the same kind"
-                findings.fault(sheet, record["row"], "kind", what, mend)
+                findings.fault(sheet, record["row"], "kind", what, "Give every corner of a zone the same kind")
         least = LEAST_CORNERS.get(kind, AREA_CORNERS)
         if len(group) < least:
             what = f"{name} of {first['part']} has {_corners(len(group))}; {kind} needs {least} at least"
-            mend = "Add a row for each corner, in order round it"
-            findings.fault(sheet, first["row"], "point", what, mend)
+            findings.fault(sheet, first["row"], "point", what, "Add a row for each corner, in order round it")
         elif kind != "tear seam" and (edges := _crossing(group)):
             what = f"the line of {name} of {first['part']} crosses itself (at points {edges})"
-            mend = "Number the corners in order round it"
-            findings.warn(sheet, first["row"], "point", what, mend)
+            findings.warn(sheet, first["row"], "point", what, "Number the corners in order round it")
 
 
 def _corners(count: int) -> str:
@@ -125,8 +122,7 @@ def check_rows(table: SheetTable, findings: ProblemList) -> None:
 def _model(record: Record, place: RowProblems) -> None:
     first, last = record.get("first_year"), record.get("last_year")
     if first is not None and last is not None and last < first:
-        what = f"the last year, {last}, is before the first, {first}"
-        place.fault("last_year", what, "Swap them, or mend one")
+        place.fault("last_year", f"the last year, {last}, is before the first, {first}", "Swap them, or mend one")
 
 
 def _part(record: Record, place: RowProblems) -> None:
@@ -154,11 +150,9 @@ def _feature(record: Record, place: RowProblems) -> None:
 def _check_position(record: Record, place: RowProblems) -> None:
     for given, other in (("x_mm", "y_mm"), ("y_mm", "x_mm")):
         if given in record and is_blank(record, other):
-            what = f"{given} is given and {other} is empty"
-            place.fault(other, what, "Give both, or neither when it is not known")
+            place.fault(other, f"{given} is given and {other} is empty", "Give both, or neither when it is not known")
     if "z_mm" in record and is_blank(record, "x_mm") and is_blank(record, "y_mm"):
-        what = "z_mm is given without x_mm and y_mm"
-        place.fault("z_mm", what, "Give all three, or none when it is not known")
+        place.fault("z_mm", "z_mm is given without x_mm and y_mm", "Give all three, or none when it is not known")
 
 
 def _check_axis(record: Record, place: RowProblems) -> None:
@@ -257,8 +251,7 @@ def _reading(record: Record, place: RowProblems) -> None:
         what = f"{quantity} is a {kind}, and {unit} is not a unit of {kind}"
         place.fault("unit", what, f"Write one of: {', '.join(factors)}")
     elif own_unit is not None and own_unit != unit:
-        what = f"the value is in {own_unit} and the unit says {unit}"
-        place.fault("value", what, "Mend the one that is wrong")
+        place.fault("value", f"the value is in {own_unit} and the unit says {unit}", "Mend the one that is wrong")
     elif value is not None:
         _check_amount(value, quantity, unit, record.get("plus_minus"), place)
 
@@ -294,14 +287,12 @@ def _check_ends(record: Record, quantity: str, place: RowProblems) -> None:
                 what = f"{quantity} is read between two features, and {column} is empty"
                 place.fault(column, what, "Write the feature's id")
         if "from" in record and record["from"] == record.get("to"):
-            mend = "Write the two features it was read between"
-            place.fault("to", f"from and to are both {record['to']}", mend)
+            place.fault("to", f"from and to are both {record['to']}", "Write the two features it was read between")
         return
     if quantity in OF_ONE_FEATURE and is_blank(record, "from"):
         place.fault("from", f"{quantity} is of one feature, and from is empty", "Write the feature's id")
     if quantity in (*OF_ONE_FEATURE, "thickness", "mass") and "to" in record:
-        mend = "Leave to empty, or mend the quantity"
-        place.fault("to", f"{quantity} is not read between two features", mend)
+        place.fault("to", f"{quantity} is not read between two features", "Leave to empty, or mend the quantity")
     if quantity == "mass" and "from" in record:
         place.fault("from", "mass is of the whole part", "Leave from empty, or mend the quantity")
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from partkin.model.columns import FEATURES, PARTS, SETTING_MEANINGS, SETTINGS, SHEETS, Sheet
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, refused
 from partkin.sheets.changing import append_all
 from partkin.sheets.dialect import Dialect, read_grid, row_text
 from partkin.sheets.findings import ProblemList
@@ -54,7 +54,7 @@ def write_new(folder: Path, example: bool = False) -> tuple[Path, ...]:
         there = sorted(path.name for path in folder.iterdir() if not path.name.startswith("."))
         if there:
             what = f"the folder is not empty: it has {there[0]} in it"
-            raise FaultyInput((Problem(shown, 0, "", what, "Name a new folder, or empty this one"),))
+            raise refused(shown, 0, "", what, "Name a new folder, or empty this one")
         written = []
         for name, text in _texts(example).items():
             (folder / name).write_bytes(text.encode("utf-8"))
@@ -62,7 +62,7 @@ def write_new(folder: Path, example: bool = False) -> tuple[Path, ...]:
         return tuple(written)
     except OSError as error:
         what = f"the folder cannot be written ({error.strerror or 'unknown reason'})"
-        raise FaultyInput((Problem(shown, 0, "", what, "Name another folder"),)) from None
+        raise refused(shown, 0, "", what, "Name another folder") from None
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from partkin.model.columns import BY_NAME, NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS
-from partkin.model.problem import FaultyInput, Problem, nearest
+from partkin.model.problem import Problem, nearest, refused
 from partkin.sheets.dialect import LARGEST_BYTES
 from partkin.sheets.findings import ProblemList
 
@@ -48,7 +48,7 @@ def refuse_workbook(path: Path) -> None:
     """
     if is_workbook(path):
         mend = f"Turn it into a folder, and work there: partkin new FOLDER --from {path.name}"
-        raise FaultyInput((Problem(path.name, 0, "", "a workbook is only read; nothing was written", mend),))
+        raise refused(path.name, 0, "", "a workbook is only read; nothing was written", mend)
 
 
 def read_tabs(path: Path, findings: ProblemList) -> tuple[Tab, ...]:

@@ -13,7 +13,7 @@ import pyarrow as pa
 
 from partkin.graph import stores
 from partkin.graph.stores import RESTRAINT_PART, Server, WantedPart, is_url
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused
 from partkin.stock import index
 from partkin.stock.finding import Host
 from partkin.stock.joining import GOES, Hit
@@ -108,7 +108,7 @@ def _check_graph(manifest: Manifest, graph: str) -> None:
         found = Server(graph).rows(f"ASK {{ GRAPH <{stores.graph_iri(manifest.token)}> {{ ?s ?p ?o }} }}")
         if found != [{"answer": "true"}]:
             mend = "Leave --graph out, or add the parts to a stock with it"
-            raise FaultyInput((Problem("graph", 0, "--graph", f"{graph} holds nothing of this stock", mend),))
+            raise refused("graph", 0, "--graph", f"{graph} holds nothing of this stock", mend)
 
 
 @dataclass(frozen=True)

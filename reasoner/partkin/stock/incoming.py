@@ -20,7 +20,7 @@ from pyarrow import csv, parquet
 from partkin.model.build import Build, Connector, Feature, Outline, Part, Reading, VehicleModel, Zone
 from partkin.model.columns import COLUMNS, FEATURES, PARTS, Column
 from partkin.model.positions import Positions
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, Problem, refused
 from partkin.positions import adjust, dimensions
 from partkin.positions.lengths import coordinate_half_width_mm
 from partkin.sheets.cells import CellFault, offered_id, reader_of
@@ -103,7 +103,7 @@ def read(file: Path) -> tuple[Batch, tuple[Problem, ...]]:
     if not file.is_file() or ending not in (".ttl", ".csv", ".parquet"):
         mend = "Name a build folder, Turtle (.ttl), or a table of features (.csv, .parquet)"
         what = "it is none of what a stock takes in" if file.exists() else f"there is no {file.as_posix()}"
-        raise FaultyInput((Problem(file.name, 0, "file", what, mend),))
+        raise refused(file.name, 0, "file", what, mend)
     if ending == ".ttl":
         from partkin.graph import read_turtle
 
@@ -113,8 +113,7 @@ def read(file: Path) -> tuple[Batch, tuple[Problem, ...]]:
     try:
         table = parquet.read_table(file) if ending == ".parquet" else _csv(file)
     except (pa.ArrowException, OSError, UnicodeDecodeError) as fault:
-        what = f"it cannot be read: {why_not_read(fault)}"
-        raise FaultyInput((Problem(file.name, 0, "file", what, "Write it anew"),)) from fault
+        raise refused(file.name, 0, "file", f"it cannot be read: {why_not_read(fault)}", "Write it anew") from fault
     return _of_table(table, file.name)
 
 
@@ -156,7 +155,7 @@ def _of_build(build: Build, called: str) -> Batch:
 def _alone(build: Build, part: Part, name: str) -> tuple[dict[str, Any], list[dict[str, Any]]]:
     """One part as a row, with a row for each of its features where its readings have it."""
     own = build.features_of(part.part)
-    readings = tuple(row for row in build.readings if row.part == part.part)
+    readings = build.readings_of(part.part)
     places = adjust(part.part, own, readings)
     # Where the readings leave several shapes open no place is sure enough to be looked for.
     sure = len(places.layouts) <= 1 and places.flat

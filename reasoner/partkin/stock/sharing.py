@@ -15,7 +15,7 @@ import numpy as np
 from partkin.graph import stores
 from partkin.graph.stores import WantedPart
 from partkin.model import pulse
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused
 from partkin.model.version import __version__
 from partkin.stock.finding import Host, likely
 from partkin.stock.index import Segment, gone_in
@@ -111,7 +111,7 @@ class Cluster:
     def __init__(self, address: str) -> None:
         if not re.fullmatch(r"[a-z]+://.+:\d+", address):
             what = f"{address!r} is no address of a scheduler"
-            raise FaultyInput((Problem("stock", 0, "--on", what, "Write it as tcp://HOST:PORT"),))
+            raise refused("stock", 0, "--on", what, "Write it as tcp://HOST:PORT")
         from distributed import Client
 
         self.address = address

@@ -23,7 +23,7 @@ from pyarrow import parquet
 
 from partkin.graph import stores
 from partkin.graph.stores import OnDisk, Server, is_url
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, Problem, refused
 from partkin.sheets.files import put_whole, sync
 from partkin.stock import incoming, index
 from partkin.stock.incoming import Batch
@@ -93,8 +93,7 @@ def read_manifest(stock: Path) -> Manifest:
         told = json.loads((stock / MANIFEST).read_bytes())
     except FileNotFoundError:
         mend = "Make one: partkin stock add FILE --to STOCK"
-        what = f"there is no stock in {stock.as_posix()}"
-        raise FaultyInput((Problem(stock.name, 0, "stock", what, mend),)) from None
+        raise refused(stock.name, 0, "stock", f"there is no stock in {stock.as_posix()}", mend) from None
     except ValueError:
         raise _damaged(stock, MANIFEST, "it is not JSON") from None
     body = told.get("stock") if isinstance(told, dict) else None
@@ -102,14 +101,14 @@ def read_manifest(stock: Path) -> Manifest:
         raise _damaged(stock, MANIFEST, "it is not as it was written")
     if told.get("format") != FORMAT:
         what = f"it is of format {told.get('format')}, and this partkin knows {FORMAT}"
-        raise FaultyInput((Problem(stock.name, 0, "stock", what, "Use the partkin that wrote it"),))
+        raise refused(stock.name, 0, "stock", what, "Use the partkin that wrote it")
     rows = tuple(Partition(**one) for one in body.pop("partitions"))
     return Manifest(**{**body, "adds": tuple(body["adds"])}, partitions=rows)
 
 
 def _damaged(stock: Path, file: str, what: str) -> FaultyInput:
     mend = "Bring it back from a copy, or add its parts anew to another stock"
-    return FaultyInput((Problem(stock.name, 0, file, f"{file} is damaged: {what}", mend),))
+    return refused(stock.name, 0, file, f"{file} is damaged: {what}", mend)
 
 
 def _digest_of(body: Any) -> str:
@@ -198,12 +197,11 @@ def _check_place(stock: Path, graph: str) -> None:
     """Refuse a place that is no stock and cannot become one, and a server that does not answer."""
     name, mend = stock.name, "Name a folder of its own"
     if stock.exists() and not stock.is_dir():
-        raise FaultyInput((Problem(name, 0, "--to", f"{stock.as_posix()} is a file", mend),))
+        raise refused(name, 0, "--to", f"{stock.as_posix()} is a file", mend)
     own = (MANIFEST, _STARTED, ".lock")
     others = [path.name for path in sorted(stock.glob("*")) if path.name not in own and not path.name.startswith(_OWN)]
     if others and not (stock / MANIFEST).exists():
-        what = f"{stock.as_posix()} is no stock, and holds {others[0]}"
-        raise FaultyInput((Problem(name, 0, "--to", what, mend),))
+        raise refused(name, 0, "--to", f"{stock.as_posix()} is no stock, and holds {others[0]}", mend)
     if graph:
         Server(graph).rows("ASK {}")
 
@@ -215,7 +213,7 @@ def _begun(stock: Path, graph: str) -> Manifest:
         if graph and graph != manifest.graph:
             where = manifest.graph if is_url(manifest.graph) else "the stock itself"
             mend = "Leave --graph out, or begin another stock"
-            raise FaultyInput((Problem(stock.name, 0, "--graph", f"its graph is kept in {where}", mend),))
+            raise refused(stock.name, 0, "--graph", f"its graph is kept in {where}", mend)
     else:
         manifest = Manifest(graph=graph, token=secrets.token_hex(8))
     started = stock / _STARTED

@@ -283,8 +283,7 @@ def level_of(build: Build, own: Verdict, part: Part, within: bool, verdict: Verd
 
     Where a part of what does not go on whole goes on, one sentence says both, and what has to be separated.
     """
-    says = _says(build, part, verdict, own, within)
-    return Level(part.part, part.name, verdict.host, verdict.verdict, within, says)
+    return Level(part.part, part.name, verdict.host, verdict.verdict, within, _says(build, part, verdict, own, within))
 
 
 def best_first(levels: Iterable[Level]) -> tuple[Level, ...]:
