@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from types import NoneType, UnionType
+from typing import Union, get_args, get_origin, get_type_hints
 
 from hypothesis import strategies as st
 
@@ -18,13 +20,13 @@ from partkin.model.build import (
     Neighbour,
     Offer,
     Outcome,
-    Outline,
     Part,
     Reading,
     Settings,
     VehicleModel,
     Zone,
 )
+from partkin.model.columns import SHEETS, Sheet
 
 # Any text at all but lone surrogates, which no UTF-8 file can hold.
 anything = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
@@ -50,227 +52,57 @@ def word(listed: tuple[str, ...]) -> st.SearchStrategy:
     return st.sampled_from(listed) | st.just("another word")
 
 
+# What a field holds where its type does not tell.
+IDS = ("model", "feature", "reading", "from_feature", "to_feature", "corrects", "by", "line_from", "line_to", "goes_on",
+       "angle_to", "zone", "connector", "fastener")  # fmt: skip
+PARTS = ("part", "takes_place_of", "part_of", "donor", "held_to", "neighbour", "beside")
+HELD = {
+    **dict.fromkeys(IDS, ids),
+    "on": days, "row": rows, "corners_mm": corners, "axis": st.tuples(numbers, numbers, numbers),
+    "unit": word(tuple(words.MM_PER_UNIT)), "verdict_then": word(words.VERDICTS),
+    "replaces": st.lists(anything, max_size=3).map(tuple),
+    "cautions": st.lists(word(words.CAUTIONS), max_size=3).map(tuple),
+    "behind": st.lists(st.lists(anything, max_size=2).map(tuple), max_size=2).map(tuple),
+}  # fmt: skip
+PLAIN = {str: anything, float: numbers, int: counts, bool: st.booleans()}
+# A reading is never drawn without these.
+ALWAYS = ("value", "unit")
+# How many rows at most, where not two, and what no two rows have in common.
+MOST = {"features": 4, "readings": 3}
+UNIQUE = {"features": "feature", "readings": "reading", "zones": "zone", "connectors": "connector"}
+
+
+def row_of(row: type, named: st.SearchStrategy, **given: st.SearchStrategy) -> st.SearchStrategy:
+    """A row of a sheet, every column drawn by what it holds, faulty or not; `named`: for all that name a part."""
+    told = {**HELD, **dict.fromkeys(PARTS, named), **given}
+
+    def held(name: str, kind: object) -> st.SearchStrategy:
+        may_be_none = get_origin(kind) in (Union, UnionType)
+        kinds = [one for one in get_args(kind) if one is not NoneType] if may_be_none else [kind]
+        drawn = told[name] if name in told else PLAIN[kinds[0]] if kinds[0] in PLAIN else word(get_args(kinds[0]))
+        return maybe(drawn) if may_be_none and name not in ALWAYS and name not in given else drawn
+
+    return st.builds(row, **{name: held(name, kind) for name, kind in get_type_hints(row).items()})
+
+
 @st.composite
 def random_builds(draw: st.DrawFn) -> Build:
     """Builds that fill every column of every sheet, faulty or not; ids stay unique."""
     names = draw(st.lists(ids, min_size=1, max_size=3, unique=True))
-    some_part = st.sampled_from(names) | ids
     models = draw(st.lists(ids, max_size=2, unique=True))
+    some_part, known_part = st.sampled_from(names) | ids, st.sampled_from(names)
 
-    def listed(strategy: st.SearchStrategy, most: int = 2, unique_by=None) -> tuple:
-        return tuple(draw(st.lists(strategy, max_size=most, unique_by=unique_by)))
+    def listed(sheet: Sheet) -> tuple:
+        own = UNIQUE.get(sheet.attribute)
+        key = None if own is None else lambda row: (row.part, getattr(row, own))
+        drawn = row_of(sheet.row, known_part if sheet.attribute in MOST else some_part)
+        return tuple(draw(st.lists(drawn, max_size=MOST.get(sheet.attribute, 2), unique_by=key)))
 
     return Build(
-        settings=draw(
-            st.builds(
-                Settings,
-                name=anything,
-                currency=maybe(anything),
-                labour_rate=maybe(numbers),
-                confidence=numbers,
-                adapt_host=st.booleans(),
-            )
-        ),
-        models=tuple(
-            draw(
-                st.builds(
-                    VehicleModel,
-                    model=st.just(name),
-                    maker=maybe(anything),
-                    platform=maybe(anything),
-                    first_year=maybe(counts),
-                    last_year=maybe(counts),
-                    note=maybe(anything),
-                    row=rows,
-                )
-            )
-            for name in models
-        ),
-        parts=tuple(
-            draw(
-                st.builds(
-                    Part,
-                    part=st.just(name),
-                    name=maybe(anything),
-                    model=maybe(ids),
-                    part_number=maybe(anything),
-                    replaces=st.lists(anything, max_size=3).map(tuple),
-                    origin=maybe(word(words.ORIGINS)),
-                    takes_place_of=maybe(some_part),
-                    part_of=maybe(some_part),
-                    hand=maybe(word(words.HANDS)),
-                    drive=maybe(word(words.HANDS)),
-                    seen_from=maybe(word(words.FACES)),
-                    duty=maybe(word(words.DUTIES)),
-                    airbag=maybe(st.booleans()),
-                    broken_by=maybe(word(words.BROKEN_BY)),
-                    material=maybe(anything),
-                    thickness_mm=maybe(numbers),
-                    mass_kg=maybe(numbers),
-                    finish=maybe(anything),
-                    flex_mm=maybe(numbers),
-                    flex_in_plane=maybe(st.booleans()),
-                    note=maybe(anything),
-                    row=rows,
-                )
-            )
-            for name in names
-        ),
-        features=listed(
-            st.builds(
-                Feature,
-                part=st.sampled_from(names),
-                feature=ids,
-                kind=word(words.KINDS),
-                across_mm=maybe(numbers),
-                length_mm=maybe(numbers),
-                angle_deg=maybe(numbers),
-                float_mm=maybe(numbers),
-                thread=maybe(anything),
-                fastener_mm=maybe(numbers),
-                x_mm=maybe(numbers),
-                y_mm=maybe(numbers),
-                z_mm=maybe(numbers),
-                plus_minus_mm=maybe(numbers),
-                goes_on=maybe(ids),
-                need=maybe(word(words.NEEDS)),
-                zone=maybe(ids),
-                axis=maybe(st.tuples(numbers, numbers, numbers)),
-                angle_to=maybe(ids),
-                row=rows,
-            ),
-            4,
-            lambda row: (row.part, row.feature),
-        ),
-        readings=listed(
-            st.builds(
-                Reading,
-                part=st.sampled_from(names),
-                reading=ids,
-                quantity=word(words.QUANTITIES),
-                value=numbers,
-                unit=word(tuple(words.MM_PER_UNIT)),
-                from_feature=maybe(ids),
-                to_feature=maybe(ids),
-                plus_minus=maybe(numbers),
-                instrument=maybe(word(words.INSTRUMENTS)),
-                by=maybe(ids),
-                on=maybe(days),
-                corrects=maybe(ids),
-                note=maybe(anything),
-                line_from=maybe(ids),
-                line_to=maybe(ids),
-                row=rows,
-            ),
-            3,
-            lambda row: (row.part, row.reading),
-        ),
-        offers=listed(
-            st.builds(
-                Offer,
-                option=word(words.OPTION_KINDS),
-                part=maybe(some_part),
-                price=maybe(numbers),
-                shipping=maybe(numbers),
-                seller=maybe(anything),
-                on=maybe(days),
-                available=maybe(st.booleans()),
-                hours=maybe(numbers),
-                note=maybe(anything),
-                row=rows,
-            )
-        ),
-        costs=listed(
-            st.builds(
-                Cost,
-                on=maybe(days),
-                what=anything,
-                part=maybe(some_part),
-                amount=numbers,
-                note=maybe(anything),
-                row=rows,
-            )
-        ),
-        neighbours=listed(
-            st.builds(
-                Neighbour,
-                part=some_part,
-                edge=anything,
-                neighbour=some_part,
-                gap_mm=maybe(numbers),
-                gap_min_mm=maybe(numbers),
-                gap_max_mm=maybe(numbers),
-                row=rows,
-            )
-        ),
-        zones=listed(
-            st.builds(Zone, part=some_part, zone=ids, kind=word(words.ZONE_KINDS), corners_mm=corners, row=rows),
-            2,
-            lambda row: (row.part, row.zone),
-        ),
-        outlines=listed(
-            st.builds(
-                Outline, part=some_part, kind=word(words.OUTLINE_KINDS), name=anything, corners_mm=corners, row=rows
-            )
-        ),
-        connectors=listed(
-            st.builds(
-                Connector,
-                part=some_part,
-                connector=ids,
-                ways=maybe(counts),
-                keyed_as=maybe(anything),
-                need=maybe(word(words.NEEDS)),
-                row=rows,
-            ),
-            2,
-            lambda row: (row.part, row.connector),
-        ),
-        outcomes=listed(
-            st.builds(
-                Outcome,
-                donor=some_part,
-                on=maybe(days),
-                verdict_then=maybe(word(words.VERDICTS)),
-                happened=anything,
-                note=maybe(anything),
-                chance_then=maybe(numbers),
-                row=rows,
-            )
-        ),
-        looks=listed(
-            st.builds(
-                Look,
-                part=some_part,
-                beside=some_part,
-                looks=word(words.LIKENESSES),
-                picture=maybe(anything),
-                on=maybe(days),
-                note=maybe(anything),
-                row=rows,
-            )
-        ),
-        holdings=listed(
-            st.builds(
-                Holding,
-                part=some_part,
-                held_to=some_part,
-                fastener=ids,
-                kind=word(words.FASTENER_KINDS),
-                count=counts,
-                thread=maybe(anything),
-                tool=maybe(anything),
-                minutes=maybe(numbers),
-                behind=st.lists(st.lists(anything, max_size=2).map(tuple), max_size=2).map(tuple),
-                place=maybe(anything),
-                cautions=st.lists(word(words.CAUTIONS), max_size=3).map(tuple),
-                certain=st.booleans(),
-                torque_nm=maybe(numbers),
-                single_use=st.booleans(),
-                note=maybe(anything),
-                row=rows,
-            )
-        ),
+        settings=draw(row_of(Settings, some_part)),
+        models=tuple(draw(row_of(VehicleModel, some_part, model=st.just(name))) for name in models),
+        parts=tuple(draw(row_of(Part, some_part, part=st.just(name))) for name in names),
+        **{sheet.attribute: listed(sheet) for sheet in SHEETS if sheet.attribute not in ("models", "parts")},
     )
 
 
@@ -443,35 +275,10 @@ def dashboard() -> Build:
             Part("dash", "dashboard", "One", origin="original", takes_place_of="body", duty="trim"),
             Part("body", "body", "One", origin="host", duty="structural"),
             Part("frame", "dashboard frame", "One", origin="host", duty="structural", row=4),
-            Part(
-                "top-1",
-                "dashboard top",
-                "One",
-                "X-100.A",
-                ("x99",),
-                "original",
-                "frame",
-                "dash",
-                "left",
-                "left",
-                "outside",
-                "trim",
-                row=5,
-            ),
-            Part(
-                "top-2",
-                "Dashboard  top",
-                "Two",
-                "x102",
-                ("X 101",),
-                "donor",
-                "frame",
-                None,
-                "left",
-                "left",
-                duty="trim",
-                row=6,
-            ),
+            Part("top-1", "dashboard top", "One", "X-100.A", ("x99",), "original", "frame", "dash", "left", "left",
+                 "outside", "trim", row=5),
+            Part("top-2", "Dashboard  top", "Two", "x102", ("X 101",), "donor", "frame", None, "left", "left",
+                 duty="trim", row=6),
             Part("top-3", "dashboard top", "Three", None, (), "donor", "frame", None, "right", "right", row=7),
             Part("spare", None, None, "X101", ("X-100a",), "donor", row=8),
             Part("bag", "airbag", "One", "Q1", (), "donor", "frame", duty="restraint", row=9),
@@ -480,20 +287,8 @@ def dashboard() -> Build:
             Feature("frame", "F2", "stud", thread="M6x1", x_mm=300.1, y_mm=0.0, need="must"),
             Feature("frame", "F1", "stud", thread="M6x1", x_mm=0.0, y_mm=0.0),
             Feature("top-1", "b", "hole", 7.0, x_mm=0.1 + 0.2, y_mm=1.0, goes_on="F2"),
-            Feature(
-                "top-2",
-                "z",
-                "slot",
-                6.6,
-                12.0,
-                90.0,
-                x_mm=1.0,
-                y_mm=2.0,
-                z_mm=3.0,
-                goes_on="F1",
-                zone="seam",
-                axis=(0.0, 0.6, 0.8),
-            ),
+            Feature("top-2", "z", "slot", 6.6, 12.0, 90.0, x_mm=1.0, y_mm=2.0, z_mm=3.0, goes_on="F1", zone="seam",
+                    axis=(0.0, 0.6, 0.8)),
             Feature("top-2", "a", "hole", 7.0, x_mm=1.0, y_mm=2.0, z_mm=3.25),
         ),
         readings=(
@@ -516,14 +311,7 @@ def dashboard() -> Build:
             Look("bag", "frame", "different", note="invented"),
         ),
         holdings=(
-            Holding(
-                "top-1",
-                "frame",
-                "nut-1",
-                "stud nut",
-                2,
-                behind=(("plug-1", "bag"), ("clip-1",)),
-                cautions=("restraint", "heavy"),
-            ),
+            Holding("top-1", "frame", "nut-1", "stud nut", 2, behind=(("plug-1", "bag"), ("clip-1",)),
+                    cautions=("restraint", "heavy")),
         ),
-    )
+    )  # fmt: skip
