@@ -30,7 +30,7 @@ from partkin.fit.minimax import best_placement
 from partkin.model.build import Build, Part, Reading
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT
 from partkin.pipeline import lay_on
-from partkin.tables.making import making
+from partkin.tables.instruments import making
 from partkin.verdict import decide
 from readings.simulated import calibration, made_of
 

@@ -13,7 +13,7 @@ from partkin.fit.discrepancies import Discrepancies, discrepancies
 from partkin.fit.just_goes_on import Reach, just_goes_on, nearest_that_goes_on, shortfalls
 from partkin.fit.making import weigh
 from partkin.model.known import Making
-from partkin.tables.making import making
+from partkin.tables.instruments import making
 
 PLATE = np.array([(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0), (150.0, 5.0), (140.0, 210.0)])
 PRIOR_DRAWS = 40_000

@@ -16,8 +16,7 @@ from partkin.positions.budget import covariance_mm2, length_row
 from partkin.positions.next_reading import Candidate
 from partkin.readings import next_readings
 from partkin.readings.could_read import instrument_for
-from partkin.tables.instruments import greatest_error_mm
-from partkin.tables.making import making
+from partkin.tables.instruments import greatest_error_mm, making
 from partkin.trial import trying
 from partkin.trial.findings import Findings
 from partkin.trial.trying import Places

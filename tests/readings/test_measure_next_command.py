@@ -15,11 +15,10 @@ from partkin.cli.app import app
 from partkin.commands import asking_next
 from partkin.commands.seller_message import Message, message_for, message_to_seller
 from partkin.model.build import Build, Part
-from partkin.readings.asked_together import asked_together
+from partkin.readings.asked_together import asked_together, expected_places
 from partkin.readings.could_read import field_of
-from partkin.readings.expected_places import expected_places
 from partkin.readings.next_readings import order_of
-from partkin.readings.text_sketch import sketch_of
+from partkin.readings.unlisted import sketch_of
 from partkin.trial.places import in_layouts
 from readings.panels import LEANING, all_pairs, panel
 

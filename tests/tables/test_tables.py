@@ -9,8 +9,15 @@ from pathlib import Path
 import pytest
 
 from partkin.model.words import INSTRUMENTS
-from partkin.tables.instruments import coordinate_error_mm, greatest_error_mm, instruments, reading_costs
-from partkin.tables.making import making, same_drawing, slip_rule
+from partkin.tables.instruments import (
+    coordinate_error_mm,
+    greatest_error_mm,
+    instruments,
+    making,
+    reading_costs,
+    same_drawing,
+    slip_rule,
+)
 from partkin.tables.threads import near_miss, near_misses, parse_thread, threads, threads_join
 from partkin.tables.work import (
     clip_rules,

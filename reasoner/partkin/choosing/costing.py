@@ -45,14 +45,8 @@ def chance_of(verdict: Verdict, confidence: float = 0.95) -> float | None:
 def expected_cost(outlay: float, loss: float, chance: float | None) -> Range:
     """What a way costs on average, and where the chance is not known, between which amounts that lies.
 
-    Parameters
-    ----------
-    outlay
-        Paid when it goes on.
-    loss
-        Gone when it does not: the outlay less what comes back, and carriage again. The money for the next way
-        is not in it.
-    chance
+    `outlay`: paid when it goes on. `loss`: gone when it does not (the outlay less what comes back, and carriage again);
+    the money for the next way is not in it.
 
     Examples
     --------

@@ -8,12 +8,12 @@ from pathlib import Path
 
 def pages() -> dict[str, str]:
     """Return the pages by file name."""
-    from partkin.graph import described
+    from partkin.graph import terms
     from partkin.report.terms import rules_page, terms_page
 
     return {
-        "terms.md": terms_page(described.terms()),
-        "rules.md": rules_page(described.rules(), described.queries()),
+        "terms.md": terms_page(terms.terms()),
+        "rules.md": rules_page(terms.rules(), terms.queries()),
     }
 
 

@@ -17,16 +17,9 @@ from partkin.trial.trying import places_of
 
 @dataclass(frozen=True)
 class Examined:
-    """What `doctor` found.
+    """What `doctor` found in the sheets that were read: every fault, and what has to be read again.
 
-    Attributes
-    ----------
-    problems, warnings
-        Every fault, and what has to be read again.
-    sheets
-        Those that were read.
-    next_step
-        What a build needs first that has no fault; empty where it has.
+    `next_step`: what a build needs first that has no fault; empty where it has.
     """
 
     problems: tuple[Problem, ...]

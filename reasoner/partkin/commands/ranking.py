@@ -201,7 +201,7 @@ def score(build: Build) -> Calibration:
     """How the stated chances have fared, and what measured sister parts tell of how parts come about."""
     from partkin.choosing.score import with_sisters
     from partkin.fit.fitted_making import fitted
-    from partkin.tables.making import making
+    from partkin.tables.instruments import making
     from partkin.trial.sister_parts import departures
 
     read, assumed = [], []

@@ -184,13 +184,7 @@ def _plans(build: Build, verdicts: Sequence[Verdict]) -> tuple[PlanView, ...]:
 
 
 def part_positions(build: Build, part: str) -> Positions:
-    """Where the features of one part are by its own coordinates and the readings that stand.
-
-    Raises
-    ------
-    FaultyInput
-        There is no such part.
-    """
+    """Where the features of one part are by its own coordinates and the readings that stand."""
     from partkin.positions import adjust
 
     build.must_have(part)

@@ -11,12 +11,10 @@ from partkin.model.build import Build, Feature, Part
 from partkin.model.verdict import Unknown, Verdict
 from partkin.model.words import NOT_ENOUGH, NOT_JUDGED, SIDES
 from partkin.positions.asking_for import WHICH_LAYOUT, tells_mirror_image
-from partkin.readings.asked_together import asked_together
-from partkin.readings.expected_places import ExpectedPlaces, expected_places
+from partkin.readings.asked_together import ExpectedPlaces, asked_together, expected_places
 from partkin.readings.next_readings import Next
 from partkin.readings.record_command import record_command, side_commands
-from partkin.readings.supposed_features import supposed_features
-from partkin.readings.text_sketch import sketch_of
+from partkin.readings.unlisted import sketch_of, supposed_features
 
 MOST_QUESTIONS = 3
 WIDTH = 72
@@ -66,8 +64,10 @@ def message_to_seller(
     ----------
     build, donor, host
         As with `pipeline.check`.
-    folder, most
-        As with `message_for`.
+    folder
+        For the commands that take the answers down.
+    most
+        Questions at most.
     at_hand
         As with `next_for`.
 
@@ -106,20 +106,9 @@ def _first_look(donor: Part, most: int) -> Message:
 
 
 def message_for(found: Next, folder: str, most: int = MOST_QUESTIONS) -> Message | None:
-    """Write to the seller.
+    """Write to the seller, `most` questions at most; None where nothing needs to be asked of the donor.
 
-    Parameters
-    ----------
-    found
-    folder
-        For the commands that take the answers down.
-    most
-        Questions at most.
-
-    Returns
-    -------
-    Message or None
-        None where nothing needs to be asked of the donor.
+    `folder`: for the commands that take the answers down.
     """
     questions = _questions(found, most)
     if not questions:

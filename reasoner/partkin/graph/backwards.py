@@ -115,15 +115,8 @@ def sheet_rows(sheet: Sheet, statements: Iterable[tuple[str, str, str]]) -> list
 def build_from(statements: Iterable[tuple[str, str, str]]) -> Build:
     """Return the build that a graph describes, every sheet in its own order.
 
-    Parameters
-    ----------
-    statements
-        (subject, predicate, object) as texts: IRIs without brackets, literals by their lexical form.
-
-    Raises
-    ------
-    ValueError
-        When a number does not read as one; the shapes say so in words first.
+    Statements are texts: IRIs without brackets, literals by their lexical form. A number that does not read as one
+    raises ValueError; the shapes say so in words first.
     """
     things = gather(statements)
     by_class: dict[str, list[str]] = {}

@@ -10,7 +10,7 @@ from partkin.graph.graph import Knowledge, rule_files
 from partkin.graph.names import full, last
 from partkin.model.build import Part
 from partkin.model.known import Evidence, OneDrawing, Side
-from partkin.tables.making import same_drawing
+from partkin.tables.instruments import same_drawing
 
 Told = tuple[str, tuple[str, ...]]
 Step = tuple[str, str]
@@ -207,10 +207,7 @@ def _label(part: Part) -> str:
 def evidence_of(graph: Knowledge, donor: Side, others: list[Side]) -> tuple[Evidence, ...]:
     """Return what speaks for a donor, strongest first, then what speaks against it.
 
-    Parameters
-    ----------
-    others
-        The original, then the host; of two that say the same the original is told.
+    `others`: the original, then the host; of two that say the same the original is told.
     """
     by_name = {graph.part(side.part.part): side for side in others}
     found: dict[str, set[str]] = {}

@@ -86,6 +86,12 @@ def with_given(sparql: str, iris: Iterable[str]) -> str:
     return sparql.replace(GIVEN, f"{{ {listed} }}", 1) if listed else sparql
 
 
+def texts_of(answer: Any) -> list[Row]:
+    """Return the rows of a store's answer as texts by variable; what is not bound is left out."""
+    names = [variable.value for variable in answer.variables]
+    return [{name: term.value for name, term in zip(names, row, strict=True) if term is not None} for row in answer]
+
+
 class Knowledge:
     """A build as a graph that can be asked; the store behind it is this stage's own affair.
 
@@ -116,12 +122,7 @@ class Knowledge:
             IRIs for the variable that the file's header names under `given`; none: every one.
         """
         sparql = with_given(query_files()[name].sparql, given)
-        answer: Any = self.store.query(sparql, use_default_graph_as_union=True)
-        columns = [variable.value for variable in answer.variables]
-        return [
-            {column: term.value for column, term in zip(columns, solution, strict=True) if term is not None}
-            for solution in answer
-        ]
+        return texts_of(self.store.query(sparql, use_default_graph_as_union=True))
 
     def compare(self, donor: str, *others: str) -> None:
         """Let the rules compare a donor with these parts as well, whatever the sheets say it is for.

@@ -70,13 +70,7 @@ def graph_of(build: Build) -> Graph:
 
 
 def check_graph(data: Graph) -> tuple[Problem, ...]:
-    """Hold the shapes against a graph.
-
-    Returns
-    -------
-    tuple of Problem
-        Every fault by sheet, row and column; row 0 where the graph does not say the row.
-    """
+    """Hold the shapes against a graph: every fault by sheet, row and column; row 0 where the graph does not say it."""
     unreadable = _unreadable_numbers(data)
     if unreadable:
         # Not a number, though typed as one: comparing it would raise, so the shapes are not asked.

@@ -16,7 +16,7 @@ from urllib.error import HTTPError
 from urllib.parse import urlencode
 from urllib.request import Request, urlopen
 
-from partkin.graph.graph import query_files, with_given
+from partkin.graph.graph import query_files, texts_of, with_given
 from partkin.graph.names import concept, full, last, plain_number, segment
 from partkin.graph.statements import IDENTIFIER, ORDER, ROW, TYPE, StatementWriter, build_iri
 from partkin.model.build import Build, Part, Settings
@@ -41,12 +41,7 @@ class OnDisk:
 
     def rows(self, sparql: str) -> list[Row]:
         """Return the rows of a SELECT as texts by variable; what is not bound is left out."""
-        answer: Any = _opened(str(self.folder)).query(sparql)
-        names = [variable.value for variable in answer.variables]
-        return [
-            {name: term.value for name, term in zip(names, solution, strict=True) if term is not None}
-            for solution in answer
-        ]
+        return texts_of(_opened(str(self.folder)).query(sparql))
 
     @staticmethod
     def grown(before: Path | None, folder: Path, graph: str, texts: Iterable[str]) -> None:

@@ -9,7 +9,7 @@ from typing import Literal
 
 from partkin.model.build import Reading
 from partkin.model.words import MM_PER_UNIT
-from partkin.tables.making import slip_rule
+from partkin.tables.instruments import slip_rule
 
 Kind = Literal["unit", "digits", "tape", "hole"]
 # A digit may be left out or typed twice only where the value is so many times off: else any value could be meant.

@@ -284,17 +284,7 @@ UNPAIRED = 0.1
 
 
 def asks_without_draws(field: Field, places: Places, trial: Trial, most: int) -> tuple[Ask, ...]:
-    """Rank what could be read, best first, without promising what any value means.
-
-    Parameters
-    ----------
-    field
-        Of which the draws all but agree.
-    places, trial
-        That it was made with.
-    most
-        How many to return.
-    """
+    """Rank what could be read, best first, without promising what any value means: the draws all but agree."""
     shown = places.hosted.placed_by
     weights: tuple[dict[str, float], dict[str, float]] = {}, {}
     conflict = trial.answer.conflict

@@ -145,12 +145,7 @@ Scale = tuple[tuple[str, str], float]
 
 
 def rectangle_of(text: str) -> Rectangle:
-    """Read `W,H,c1,c2,c3,c4`: width, height, and the names of its corners, in order round it.
-
-    Raises
-    ------
-    FaultyInput
-        It is none.
+    """Read `W,H,c1,c2,c3,c4`: width, height, and the names of its corners, in order round it; refuse anything else.
 
     Examples
     --------
@@ -167,13 +162,7 @@ def rectangle_of(text: str) -> Rectangle:
 
 
 def scale_of(text: str) -> Scale:
-    """Read `A,B,LENGTH`: two picked points and how far they are apart, in mm.
-
-    Raises
-    ------
-    FaultyInput
-        It is none.
-    """
+    """Read `A,B,LENGTH`: two picked points and how far they are apart, in mm; refuse anything else."""
     pieces = [piece.strip() for piece in text.split(",")]
     length_mm = _length(pieces[2]) if len(pieces) == 3 else None
     if length_mm is None or pieces[0] == pieces[1] or not all(pieces[:2]):
@@ -209,13 +198,7 @@ def camera_of(text: str) -> Camera:
 
 
 def checked_error_px(command: str, error_px: float) -> float:
-    """Return a picking error that can be.
-
-    Raises
-    ------
-    FaultyInput
-        It cannot.
-    """
+    """Return a picking error that can be; refuse any other."""
     if not 0.0 < error_px < 1000.0:
         raise refused(command, 0, "error_px", f"a picking error of {error_px:g} px cannot be", "Say about 1 to 3")
     return error_px

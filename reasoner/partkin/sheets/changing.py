@@ -31,13 +31,7 @@ class Standing:
         self.tables = read_tables(contents, self.faults)
 
     def grid_of(self, sheet: str) -> Grid | None:
-        """Return the cells of a sheet; None: it is not there yet.
-
-        Raises
-        ------
-        FaultyInput
-            It cannot be read.
-        """
+        """Return the cells of a sheet; None: it is not there yet. One that cannot be read is refused."""
         table: SheetTable = self.tables[sheet]
         if not table.present:
             return None

@@ -61,13 +61,7 @@ class Chosen:
 class Formulation:
     """The program for one assembly, where its variables stand, and the rows that it still lacks.
 
-    Parameters
-    ----------
-    asm
-    must
-        Fasteners that have to be undone.
-    lifted
-        Whether the wanted part is carried away in the end.
+    `must`: fasteners that have to be undone. `lifted`: whether the wanted part is carried away in the end.
     """
 
     def __init__(self, asm: Assembly, must: Iterable[int], lifted: bool) -> None:

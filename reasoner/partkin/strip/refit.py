@@ -22,22 +22,8 @@ def move_across(build: Build, original: str, donor: str) -> tuple[Moved, ...]:
     replaces that number), or has its name. A connector stands for one with the same name, unless its ways or
     its keying are known to differ, or with the same keying and number of ways where the names differ.
 
-    Parameters
-    ----------
-    build
-    original, donor
-        Part ids.
-
-    Returns
-    -------
-    tuple of Moved
-        In the order of their ids, the parts first; `hold` on what must not be moved on this advice. One of kind `look`
-        where no sheet has a part or a connector on the original.
-
-    Raises
-    ------
-    KeyError
-        No such part.
+    They come in the order of their ids, the parts first; `hold` on what must not be moved on this advice. One of kind
+    `look` where no sheet has a part or a connector on the original. A part that is not there raises KeyError.
     """
     for name in (original, donor):
         if build.part(name) is None:

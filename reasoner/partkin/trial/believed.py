@@ -20,7 +20,7 @@ from partkin.model.positions import Positions
 from partkin.positions import draws
 from partkin.positions.budget import covariance_mm2
 from partkin.positions.sampling import as_normal, evenly
-from partkin.tables.making import making
+from partkin.tables.instruments import making
 from partkin.trial.places import Places
 
 SEED = 1

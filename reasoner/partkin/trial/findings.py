@@ -11,7 +11,7 @@ from partkin.model.positions import Missing, Suspect
 from partkin.model.verdict import BEST_FIRST, SeamCheck, Trial, Unknown, better_way_round
 from partkin.model.words import Duty, Hand
 from partkin.positions.asking_for import tells_mirror_image
-from partkin.tables.making import making
+from partkin.tables.instruments import making
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from partkin.model.known import Known, Side
 from partkin.model.positions import Suspect
 from partkin.positions.lengths import dimensions, value_mm
 from partkin.positions.slips import Slip, slip_of
-from partkin.tables.making import slip_rule
+from partkin.tables.instruments import slip_rule
 
 WIDE = (*OPENINGS, "peg hole", "clip hole")
 # Sizes of one part are alike within this share, and two that are alike confirm each other.

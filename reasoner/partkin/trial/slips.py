@@ -17,7 +17,7 @@ from partkin.positions.budget import covariance_mm2, length_row
 from partkin.positions.lengths import Distance, centre_distances, current, value_mm
 from partkin.positions.sampling import of_layout
 from partkin.positions.slips import Slip, slip_of
-from partkin.tables.making import slip_rule
+from partkin.tables.instruments import slip_rule
 
 # Greatest error of a length that follows from many readings, in standard deviations: it is near to normal.
 DERIVED = 3.0
