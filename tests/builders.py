@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from pathlib import Path
 
 from partkin.model.build import Build, Feature, Part, Settings
+from partkin.sheets.changing import append_all
 
 Row = tuple[float, float]
 
@@ -52,3 +54,8 @@ def build(
         *extra,
     )
     return Build(settings=Settings(confidence=confidence), parts=parts, features=(*host, *donor))
+
+
+def append(folder: Path, sheet: str, row: Mapping[str, str]) -> None:
+    """Add one row to a sheet."""
+    append_all(folder, {sheet: (row,)})

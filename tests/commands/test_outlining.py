@@ -7,12 +7,12 @@ from dataclasses import replace
 import ezdxf
 import pytest
 
+from builders import append
 from partkin import pipeline
 from partkin.commands import outlining, seeing
 from partkin.commands.demonstration import write
 from partkin.drawing.template import template_dxf
 from partkin.model.problem import FaultyInput
-from partkin.sheets.changing import append
 
 
 @pytest.fixture

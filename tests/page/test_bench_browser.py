@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from builders import append
 from partkin import pipeline
 from partkin.drawing.shapes import THEME
 from partkin.model.build import current
-from partkin.sheets.changing import append
 
 from . import picture
 from .conftest import KEY, PATIENCE_S, Server, demo_in

@@ -8,6 +8,7 @@ from itertools import count
 
 import pytest
 
+from builders import append
 from partkin import pipeline
 from partkin.commands import seeing
 from partkin.commands.progress import Work
@@ -16,7 +17,6 @@ from partkin.model import pulse
 from partkin.model.problem import FaultyInput
 from partkin.page.build_view import build_page
 from partkin.page.desk import Desk, Refused
-from partkin.sheets.changing import append
 
 from .conftest import PATIENCE_S, demo_in
 

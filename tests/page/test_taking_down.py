@@ -9,6 +9,7 @@ from html.parser import HTMLParser
 
 import pytest
 
+from builders import append
 from partkin import pipeline
 from partkin.commands.recording import donors_concerned
 from partkin.model.build import current
@@ -18,7 +19,6 @@ from partkin.page.desk import Desk
 from partkin.page.frame import refusal
 from partkin.page.reading_form import LABELS
 from partkin.page.taking_down import take_down
-from partkin.sheets.changing import append
 
 from .conftest import PATIENCE_S, demo_in
 

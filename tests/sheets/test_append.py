@@ -12,10 +12,11 @@ from pathlib import Path
 
 import pytest
 
+from builders import append
 from partkin.model.build import Reading
 from partkin.model.problem import FaultyInput
 from partkin.sheets import changing
-from partkin.sheets.changing import append, append_all
+from partkin.sheets.changing import append_all
 from partkin.sheets.loading import load
 from sheets.base import BASE, contents
 

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from builders import append
 from partkin.model.build import Build, Settings
 from partkin.model.columns import COLUMNS, SHEETS
 from partkin.model.problem import FaultyInput
-from partkin.sheets.changing import append
 from partkin.sheets.loading import load
 from partkin.sheets.starting import write_new
 

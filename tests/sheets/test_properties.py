@@ -12,9 +12,9 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from builders import append
 from partkin.model.columns import SHEETS
 from partkin.model.problem import FaultyInput, Problem
-from partkin.sheets.changing import append
 from partkin.sheets.loading import load, read
 from sheets.base import BASE, contents
 

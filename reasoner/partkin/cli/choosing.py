@@ -169,7 +169,7 @@ def outcome(
     from partkin import pipeline
     from partkin.choosing.costing import chance_of
     from partkin.choosing.score import went_on
-    from partkin.sheets.changing import append
+    from partkin.sheets.changing import append_all
 
     build = read_build(folder)
     verdict = pipeline.check(build, donor)
@@ -178,7 +178,7 @@ def outcome(
         "donor": donor, "on": on or "", "verdict_then": verdict.verdict, "happened": happened, "note": note or "",
         "chance_then": "" if chance is None else f"{chance:.4g}",
     }  # fmt: skip
-    append(folder, "outcomes.csv", row)
+    append_all(folder, {"outcomes.csv": (row,)})
     typer.echo(f"kept: {donor}, {verdict.verdict} then; {happened}")
     if went_on(happened) is None:
         typer.echo("score leaves it out: it begins neither with fits nor with did not fit", err=True)

@@ -274,7 +274,7 @@ def same_shape(
     Example: partkin same-shape top-dask listing.jpg --points picks.csv --in demo-build
     """
     from partkin.commands import same_shape as shape
-    from partkin.sheets.changing import append
+    from partkin.sheets.changing import append_all
 
     build = read_build(folder)
     shown = face.value if face is not None else None
@@ -283,7 +283,7 @@ def same_shape(
     row = shape.row_to_keep(found, asked, on) if keep else None
     typer.echo(shape.compared_json(found) if as_json else shape.compared_text(found, folder.as_posix()), nl=False)
     if row is not None:
-        append(folder, "looks.csv", row)
+        append_all(folder, {"looks.csv": (row,)})
     if keep:
         kept = f"kept in looks.csv: {row['looks']}" if row is not None else "nothing kept: the picture does not tell"
         typer.echo(kept, err=True)

@@ -136,6 +136,11 @@ class Sheet:
         return tuple(column for column in self.all_columns if column.read_as)
 
     @cached_property
+    def numeric(self) -> frozenset[str]:
+        """The columns that hold numbers."""
+        return frozenset(column.name for column in self.columns if column.read_as in NUMERIC)
+
+    @cached_property
     def terms(self) -> tuple[Column, ...]:
         """What its rows say in the graph."""
         return tuple(column for column in self.all_columns if column.term)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from partkin.model.columns import BY_NAME, NUMERIC, Sheet
+from partkin.model.columns import BY_NAME, Sheet
 from partkin.model.problem import FaultyInput, refused
 from partkin.sheets.dialect import Dialect, Grid, read_grid, row_text, safe_cell
 from partkin.sheets.files import alone, put_whole, together
@@ -124,39 +124,30 @@ def _unwritable(sheet: str, error: OSError) -> FaultyInput:
     return refused(sheet, 0, "", what, "Close it elsewhere, make room on the disk, or mend the folder's permissions")
 
 
-def append(folder: Path, sheet: str, row: Mapping[str, str]) -> None:
-    """Add one row to a sheet, atomically; make the sheet with its header where it is missing.
+def append_all(folder: Path, rows: Mapping[str, Sequence[Mapping[str, str]]]) -> None:
+    """Add rows to one or several sheets that make sense only together: all of them or none.
 
-    The sheet keeps its encoding, separator, decimal sign, line ends, column order and unknown columns. Every
-    other row stays as it is, byte for byte. A column that the sheet lacks is added at the end of its header.
-    Texts that a spreadsheet would run as a formula get an apostrophe before them, which reading takes off.
+    A sheet keeps its encoding, separator, decimal sign, line ends, column order and unknown columns. Every other row
+    stays as it is, byte for byte. A column that it lacks is added at the end of its header. Texts that a spreadsheet
+    would run as a formula get an apostrophe before them, which reading takes off. Everything is checked before any
+    sheet is written; where writing one fails, those written before it are put back, and where it is killed, the next
+    command completes it.
 
     Parameters
     ----------
     folder
         The build folder.
-    sheet
-        For instance `readings.csv`.
-    row
-        Cells by column name, as text, numbers with a dot or a comma. Empty ones may be left out.
+    rows
+        By sheet, for instance `readings.csv`: cells by column name, as text, numbers with a dot or a comma. Empty ones
+        may be left out. A sheet that is missing is made with its header, be it with no rows.
 
     Raises
     ------
     FaultyInput
-        The row would bring a fault where there was none before, or the sheet cannot be read or written; then
-        nothing was changed.
+        A row would bring a fault where there was none before, or a sheet cannot be read or written; then nothing was
+        changed.
     KeyError
         There is no such sheet.
-    """
-    append_all(folder, {sheet: (row,)})
-
-
-def append_all(folder: Path, rows: Mapping[str, Sequence[Mapping[str, str]]]) -> None:
-    """Add rows to one or several sheets that make sense only together: all of them or none.
-
-    Everything is checked before any sheet is written; where writing one fails, those written before it are put
-    back, and where it is killed, the next command completes it. A sheet that is named with no rows is made with its
-    header where it is missing. Everything else is as with `append`.
     """
     change(folder, rows, lambda standing: with_rows(standing, rows))
 
@@ -185,12 +176,8 @@ def _written(sheet: Sheet, table: SheetTable, grid: Grid | None, rows: Sequence[
         header += added
     if text and not text.endswith(("\n", "\r")):
         text += dialect.line_end
-    numeric = numeric_columns(sheet)
     for cells in filled:
-        written = {
-            name: number_cell(cell, dialect) if name in numeric else safe_cell(cell) for name, cell in cells.items()
-        }
-        text += row_text([written.get(name, "") for name in header], dialect)
+        text += row_text([cell_in(sheet, name, cells.get(name, ""), dialect) for name in header], dialect)
     return encoded(sheet.name, number, text, dialect)
 
 
@@ -201,21 +188,16 @@ def dialect_of(table: SheetTable, grid: Grid | None) -> Dialect:
     dialect = table.dialect
     # Semicolons come from countries of decimal commas; a dot that is there already says otherwise.
     if dialect.separator == ";" and dialect.decimal == ".":
-        places = [place for place, name in enumerate(table.header) if name in numeric_columns(table.sheet)]
+        places = [place for place, name in enumerate(table.header) if name in table.sheet.numeric]
         if not any("." in cells[place] for cells in grid.rows[1:] for place in places if place < len(cells)):
             return replace(dialect, decimal=",")
     return dialect
 
 
-def numeric_columns(sheet: Sheet) -> frozenset[str]:
-    """Return the columns of a sheet that hold numbers."""
-    return frozenset(column.name for column in sheet.columns if column.read_as in NUMERIC)
-
-
-def number_cell(text: str, dialect: Dialect) -> str:
-    """Return a number as the sheet's dialect writes it."""
-    number = parse_number(text)
-    if isinstance(number, NotANumber) or not PLAIN_NUMBER.fullmatch(text):
+def cell_in(sheet: Sheet, column: str, text: str, dialect: Dialect) -> str:
+    """Return a cell as the sheet's dialect writes it."""
+    plain_number = column in sheet.numeric and PLAIN_NUMBER.fullmatch(text)
+    if not plain_number or isinstance(parse_number(text), NotANumber):
         return safe_cell(text)
     sign = "," if dialect.decimal == "," else "."
     plain = text.lstrip("+").replace(",", ".").replace(".", sign)
@@ -337,15 +319,13 @@ def _with_filled(sheet: Sheet, table: SheetTable, grid: Grid, rows: Mapping[int,
     dialect = dialect_of(table, grid)
     header = list(table.header)
     added = list(dict.fromkeys(name for wanted in rows.values() for name in wanted if name not in header))
-    numeric = numeric_columns(sheet)
     text = grid.text
     # From the last row up, so that the places of those before it stay.
     spans = _spans(grid)
     for place in sorted(rows, reverse=True):
         cells = [*grid.rows[place], *[""] * (len(header) + len(added) - len(grid.rows[place]))]
         for name, cell in rows[place].items():
-            at = (header + added).index(column_name(name))
-            cells[at] = number_cell(cell, dialect) if name in numeric else safe_cell(cell)
+            cells[(header + added).index(column_name(name))] = cell_in(sheet, name, cell, dialect)
         first, last = spans[place]
         text = text[:first] + _line(cells, dialect, text[first:last]) + text[last:]
     if added:
