@@ -64,8 +64,10 @@ class PhotoAnswer:
 
 @dataclass(frozen=True, eq=False)
 class _Case:
-    """Host points and picks in centred units."""
+    """Host points and picks in centred units; `names` of the fixings, `level` as `error_level` of `can_match`."""
 
+    names: tuple[str, ...]
+    level: float
     plane: np.ndarray
     picture: np.ndarray
     sigma: float
@@ -130,34 +132,27 @@ def can_match(
     if not lens_free:
         sigma_px = float(np.hypot(sigma_px, lens_sigma_px(seen)))
     slack = np.broadcast_to(np.asarray(slack_mm, dtype=float), len(host))
-    case = _case(host, seen, sigma_px, slack, same_face)
+    to_plane, to_picture = projective.centred(host), projective.centred(seen)
+    case = _Case(
+        names, error_level, projective.moved(to_plane, host), projective.moved(to_picture, seen),
+        sigma_px * float(to_picture[0, 0]), slack * float(to_plane[0, 0]),
+        # A face in numbers has y up, a picture y down: a true view turns the other way round.
+        None if same_face is None else -1 if same_face else 1,
+    )  # fmt: skip
     if picks is None:
         order = np.arange(len(host))
-        return _answer(case, names, names, host, (order, order), _fit(case, order, order), error_level)
+        return _answer(case, names, host, (order, order), _fit(case, order, order))
     if max(len(host), len(seen)) > MOST_POINTS:
-        return PhotoAnswer(
-            "not tried", f"More than {MOST_POINTS} points: say which pick shows which fixing, or pick fewer."
-        )
+        says = f"More than {MOST_POINTS} points: say which pick shows which fixing, or pick fewer."
+        return PhotoAnswer("not tried", says)
     rows, found, all_tried = _best_pairing(case)
     if found is None:
-        return _none_found(case, names, error_level)
-    told = _answer(case, names, tuple(picks), host, rows, found, error_level)
+        return _none_found(case)
+    told = _answer(case, tuple(picks), host, rows, found)
     if told.answer == "different" and not all_tried:
         return PhotoAnswer("not tried", "Too many ways to pair picks with fixings: say which shows which.")
     # Another pairing may fail elsewhere: with the pairing sought, only all fixings together show it.
     return replace(told, fixings=names) if told.answer == "different" else told
-
-
-def _case(host: np.ndarray, seen: np.ndarray, sigma_px: float, slack_mm: np.ndarray, same_face: bool | None) -> _Case:
-    to_plane, to_picture = projective.centred(host), projective.centred(seen)
-    return _Case(
-        projective.moved(to_plane, host),
-        projective.moved(to_picture, seen),
-        sigma_px * float(to_picture[0, 0]),
-        slack_mm * float(to_plane[0, 0]),
-        # A face in numbers has y up, a picture y down: a true view turns the other way round.
-        None if same_face is None else -1 if same_face else 1,
-    )
 
 
 def _fit(case: _Case, host_rows: np.ndarray, seen_rows: np.ndarray) -> projective.Fits:
@@ -173,60 +168,32 @@ def _allowed(case: _Case, found: projective.Fits) -> np.ndarray:
     return np.asarray(good if case.turn is None else good & (found.turn == case.turn))
 
 
-def _answer(
-    case: _Case,
-    names: tuple[str, ...],
-    picks: tuple[str, ...],
-    host: np.ndarray,
-    rows: tuple[np.ndarray, np.ndarray],
-    found: projective.Fits,
-    level: float,
-) -> PhotoAnswer:
-    host_rows, seen_rows = rows
-    dof = 2 * len(host_rows) - 8
-    chi2 = float(found.chi_square[0])
+Rows = tuple[np.ndarray, np.ndarray]
+
+
+def _answer(case: _Case, picks: tuple[str, ...], host: np.ndarray, rows: Rows, found: projective.Fits) -> PhotoAnswer:
+    (host_rows, seen_rows), names = rows, case.names
+    dof, chi2 = 2 * len(host_rows) - 8, float(found.chi_square[0])
     chance = chi_square_tail(chi2, dof)
     if not bool(_allowed(case, found)[0]):
-        return _wrong_way(case, names, found, host_rows, chance, level)
-    if chance < level:
-        return _different(case, names, rows, chi2, dof, chance, level)
+        return _wrong_way(case, found, host_rows, chance)
+    if chance < case.level:
+        proof = tuple(names[at] for at in _smallest_proof(case, rows))
+        told = f"{', '.join(proof)} show it" if proof else "all fixings together show it"
+        says = f"The patterns differ: no view of the host's fixings looks like this picture; {told}. {_odds(chance)}"
+        return PhotoAnswer("different", says, chance, proof, chi_square=chi2, degrees_of_freedom=dof)
     pairs = tuple((names[a], picks[b]) for a, b in zip(host_rows, seen_rows, strict=True))
     a, b = max(
         combinations(host_rows.tolist(), 2),
         key=lambda two: round(float(np.linalg.norm(host[two[0]] - host[two[1]])), 6),
     )
     size_mm = float(np.linalg.norm(host[a] - host[b]))
-    return PhotoAnswer(
-        "agrees",
-        f"The shape agrees as far as a picture can tell; size unknown: read {names[a]} to {names[b]}, centre "
-        f"to centre, on the part ({size_mm:.1f} mm on the host).",
-        pairs=pairs,
-        read=(names[a], names[b]),
-        host_mm=size_mm,
-        chi_square=chi2,
-        degrees_of_freedom=dof,
+    says = (
+        f"The shape agrees as far as a picture can tell; size unknown: read {names[a]} to {names[b]}, centre to "
+        f"centre, on the part ({size_mm:.1f} mm on the host)."
     )
-
-
-def _different(
-    case: _Case,
-    names: tuple[str, ...],
-    rows: tuple[np.ndarray, np.ndarray],
-    chi2: float,
-    dof: int,
-    chance: float,
-    level: float,
-) -> PhotoAnswer:
-    proof = tuple(names[at] for at in _smallest_proof(case, rows, level))
-    told = f"{', '.join(proof)} show it" if proof else "all fixings together show it"
-    return PhotoAnswer(
-        "different",
-        f"The patterns differ: no view of the host's fixings looks like this picture; {told}. " + _odds(chance),
-        error_probability=chance,
-        fixings=proof,
-        chi_square=chi2,
-        degrees_of_freedom=dof,
-    )
+    read = (names[a], names[b])
+    return PhotoAnswer("agrees", says, None, (), pairs, read, size_mm, chi2, dof)
 
 
 def _odds(chance: float) -> str:
@@ -234,61 +201,42 @@ def _odds(chance: float) -> str:
     return f"Chance that picking error alone makes the same pattern look this different: {words}."
 
 
-def _smallest_proof(case: _Case, rows: tuple[np.ndarray, np.ndarray], level: float) -> list[int]:
+def _smallest_proof(case: _Case, rows: Rows) -> list[int]:
     """Host rows of a smallest set of pairs that no homography fits; the clearest of the smallest."""
     host_rows, seen_rows = rows
     for size in range(5, len(host_rows)):
         sets = np.array(list(combinations(range(len(host_rows)), size)))
-        found = projective.fit(
-            case.plane[host_rows[sets]],
-            case.picture[seen_rows[sets]],
-            case.sigma,
-            case.slack[host_rows[sets]],
-        )
+        found = _fit(case, host_rows[sets], seen_rows[sets])
         worst = int(np.argmax(found.chi_square))
-        if chi_square_tail(float(found.chi_square[worst]), 2 * size - 8) < level / len(sets):
+        if chi_square_tail(float(found.chi_square[worst]), 2 * size - 8) < case.level / len(sets):
             return [int(host_rows[at]) for at in sets[worst]]
     return []
 
 
-def _wrong_way(
-    case: _Case,
-    names: tuple[str, ...],
-    found: projective.Fits,
-    host_rows: np.ndarray,
-    chance: float,
-    level: float,
-) -> PhotoAnswer:
+def _wrong_way(case: _Case, found: projective.Fits, host_rows: np.ndarray, chance: float) -> PhotoAnswer:
     """The only homographies there are could not be pictures: mirrored, or through the camera."""
     mirrored = bool(found.in_front[0]) and case.turn is not None and int(found.turn[0]) != case.turn
-    if mirrored and chance >= level:
+    if mirrored and chance >= case.level:
         says = "The picture shows the mirror image of the host's pattern: the other hand, or the other face."
     else:
         says = "The patterns differ: no camera could see the host's fixings in this order."
     return PhotoAnswer(
-        "different",
-        says,
-        error_probability=min(chance, level),
-        fixings=tuple(names[at] for at in host_rows),
-        chi_square=float(found.chi_square[0]),
-        degrees_of_freedom=2 * len(host_rows) - 8,
-    )
+        "different", says, min(chance, case.level), tuple(case.names[at] for at in host_rows),
+        chi_square=float(found.chi_square[0]), degrees_of_freedom=2 * len(host_rows) - 8,
+    )  # fmt: skip
 
 
-def _none_found(case: _Case, names: tuple[str, ...], level: float) -> PhotoAnswer:
+def _none_found(case: _Case) -> PhotoAnswer:
     n = min(len(case.plane), len(case.picture))
-    chance = min(level, 2.0 * n * chi_square_tail(GATE**2, 2))
-    return PhotoAnswer(
-        "different",
-        "The patterns differ: however the picks are paired with the fixings, no view of the host's fixings "
-        f"looks like this picture. {_odds(chance)}",
-        error_probability=chance,
-        fixings=names,
-        degrees_of_freedom=2 * n - 8,
+    chance = min(case.level, 2.0 * n * chi_square_tail(GATE**2, 2))
+    says = (
+        "The patterns differ: however the picks are paired with the fixings, no view of the host's fixings looks like "
+        f"this picture. {_odds(chance)}"
     )
+    return PhotoAnswer("different", says, chance, case.names, degrees_of_freedom=2 * n - 8)
 
 
-def _best_pairing(case: _Case) -> tuple[tuple[np.ndarray, np.ndarray], projective.Fits | None, bool]:
+def _best_pairing(case: _Case) -> tuple[Rows, projective.Fits | None, bool]:
     """The pairing with the least chi-square that a camera can have seen, and whether all were tried.
 
     Four points of the smaller side that stand widest are laid on every four of the other; what they
