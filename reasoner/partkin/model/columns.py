@@ -412,6 +412,9 @@ SHEETS: tuple[Sheet, ...] = (
 
 BY_NAME: Mapping[str, Sheet] = MappingProxyType({sheet.name: sheet for sheet in SHEETS})
 COLUMNS: Mapping[str, tuple[Column, ...]] = MappingProxyType({sheet.name: sheet.columns for sheet in SHEETS})
+WORK = "work.csv"
+# Every file that a build is read from.
+FILES = (SETTINGS, *BY_NAME, WORK)
 SHEET_ORDER: Mapping[str, int] = MappingProxyType({name: place for place, name in enumerate((SETTINGS, *BY_NAME))})
 BUILD = Sheet(SETTINGS, "settings", Settings, "partkin:Build", (
     Column("name", "schema:name", "text", "what you call the build"),

@@ -62,7 +62,7 @@ def serve(folder: Path, port: int = 0) -> None:
 
 def _make(folder: Path) -> None:
     from partkin.model.problem import FaultyInput, Problem
-    from partkin.sheets.workbook import refuse_workbook
+    from partkin.sheets.files import refuse_workbook
 
     refuse_workbook(folder)
     try:

@@ -12,17 +12,35 @@ import shlex
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
-from partkin.model.columns import BY_NAME
+from partkin.model.columns import BY_NAME, FILES
 from partkin.model.problem import refused
-from partkin.sheets.workbook import refuse_workbook
 
 try:
     import fcntl
 except ImportError:  # no such module on Windows, where only the second look at the sheet guards it
     fcntl = None  # type: ignore[assignment]
 
+ENDINGS = (".xlsx", ".xlsm", ".ods")
 # What several sheets are to hold while they are being written; a later command finishes what a killed one began.
 UNFINISHED = ".partkin-unfinished.json"
+
+
+def is_workbook(path: Path) -> bool:
+    """Whether a path names a workbook rather than a folder."""
+    return path.suffix.lower() in ENDINGS and not path.is_dir()
+
+
+def refuse_workbook(path: Path) -> None:
+    """Refuse to write into a workbook.
+
+    Raises
+    ------
+    FaultyInput
+        It is one; with how to turn it into a folder.
+    """
+    if is_workbook(path):
+        mend = f"Turn it into a folder, and work there: partkin new FOLDER --from {path.name}"
+        raise refused(path.name, 0, "", "a workbook is only read; nothing was written", mend)
 
 
 def put_whole(target: Path, content: bytes, unless: Callable[[], bool] = lambda: False) -> bool:
@@ -207,7 +225,7 @@ def _whose(path: Path, build: Path | None) -> str | None:
     if build is not None and any(_same(path, one) for one in _read_from(build)):
         return "the build is read from it"
     for place in dict.fromkeys((path.absolute(), path.resolve())):
-        if place.name.casefold() in _sheet_names() and _has_sheets(place.parent):
+        if place.name.casefold() in FILES and _has_sheets(place.parent):
             return "this is the name of a sheet, and there is a build beside it"
         kept = place.parent.name.casefold() == PHOTOS and _has_sheets(place.parent.parent)
         if kept or (_has_sheets(place.parent) and _is_photograph(place)):
@@ -215,21 +233,15 @@ def _whose(path: Path, build: Path | None) -> str | None:
     return None
 
 
-def _sheet_names() -> tuple[str, ...]:
-    from partkin.model.columns import COLUMNS
-
-    return ("build.toml", "work.csv", *COLUMNS)
-
-
 def _has_sheets(folder: Path) -> bool:
     try:
-        return any(one.name.casefold() in _sheet_names() for one in folder.iterdir())
+        return any(one.name.casefold() in FILES for one in folder.iterdir())
     except OSError:
         return False
 
 
 def _read_from(build: Path) -> Iterator[Path]:
-    yield from (build / name for name in _sheet_names()) if build.is_dir() else (build,)
+    yield from (build / name for name in FILES) if build.is_dir() else (build,)
 
 
 def _same(path: Path, other: Path) -> bool:

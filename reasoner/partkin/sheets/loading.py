@@ -12,18 +12,17 @@ from types import MappingProxyType
 from typing import Any
 
 from partkin.model.build import Build, Settings, WorkRow
-from partkin.model.columns import BY_NAME, NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS
+from partkin.model.columns import BY_NAME, FILES, NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS, WORK
 from partkin.model.problem import Problem, nearest
 from partkin.sheets.cells import GREATEST_NUMBER, LONGEST_NAME
 from partkin.sheets.dialect import LARGEST_BYTES, UTF8_MARK, read_grid
-from partkin.sheets.files import finish_before_reading
+from partkin.sheets.files import finish_before_reading, is_workbook
 from partkin.sheets.findings import ProblemList
 from partkin.sheets.holding import check_holding
 from partkin.sheets.records import SheetTable, read_table
 from partkin.sheets.references import check_references
 from partkin.sheets.sense import check_lines, check_rows
 from partkin.sheets.values import build_of
-from partkin.sheets.workbook import WORK, is_workbook, read_tabs, tabs_of_a_build
 from partkin.tables.work import read_work
 
 LARGEST_TOML_BYTES = 1024 * 1024
@@ -158,6 +157,8 @@ def load(folder: Path) -> Loaded:
     """
     findings = ProblemList()
     if is_workbook(folder):
+        from partkin.sheets.workbook import read_tabs, tabs_of_a_build
+
         tabs = read_tabs(folder, findings)
         if not tabs:
             return Loaded(None, findings.sorted(warnings=False))
@@ -173,7 +174,7 @@ def load(folder: Path) -> Loaded:
 
 def read(contents: Mapping[str, bytes]) -> Loaded:
     """Read a build from the bytes of its sheets by name (`parts.csv`, ..., `build.toml`), as `load` does."""
-    return _loaded({name: contents[name] for name in (SETTINGS, *BY_NAME, WORK) if name in contents}, ProblemList())
+    return _loaded({name: contents[name] for name in FILES if name in contents}, ProblemList())
 
 
 def _loaded(contents: Mapping[str, bytes], findings: ProblemList) -> Loaded:
@@ -211,7 +212,7 @@ def read_files(folder: Path, findings: ProblemList) -> dict[str, bytes] | None:
         what = "this folder cannot be read" if folder.is_dir() else f"there is no folder {folder.as_posix()}"
         findings.fault(folder.name or folder.as_posix(), 0, "", what, "Make one with: partkin new FOLDER")
         return None
-    for name in (SETTINGS, *BY_NAME, WORK):
+    for name in FILES:
         if name in there and (content := _bytes_of(folder / name, findings)) is not None:
             contents[name] = content
     _warn_of_strays(there, findings)

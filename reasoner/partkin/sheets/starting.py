@@ -12,10 +12,11 @@ from partkin.model.columns import FEATURES, PARTS, SETTING_MEANINGS, SETTINGS, S
 from partkin.model.problem import FaultyInput, refused
 from partkin.sheets.changing import append_all
 from partkin.sheets.dialect import Dialect, read_grid, row_text
+from partkin.sheets.files import is_workbook
 from partkin.sheets.findings import ProblemList
 from partkin.sheets.loading import load
 from partkin.sheets.own_list import Answers, take
-from partkin.sheets.workbook import Tab, file_of, is_workbook, read_tabs, tabs_of_a_build
+from partkin.sheets.workbook import Tab, file_of, read_tabs, tabs_of_a_build
 
 _SETTING_LINES = {
     "name": 'name = "my build"',

@@ -12,13 +12,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from partkin.model.columns import BY_NAME, NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS
-from partkin.model.problem import Problem, nearest, refused
+from partkin.model.columns import FILES, NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS
+from partkin.model.problem import Problem, nearest
 from partkin.sheets.dialect import LARGEST_BYTES
 from partkin.sheets.findings import ProblemList
 
-ENDINGS = (".xlsx", ".xlsm", ".ods")
-WORK = "work.csv"
 # Unpacked; a file that claims more is refused before anything of it is unpacked.
 LARGEST_UNPACKED_BYTES = 4 * LARGEST_BYTES
 YES_OR_NO = {"yes": True, "true": True, "no": False, "false": False}
@@ -31,24 +29,6 @@ class Tab:
     name: str
     rows: tuple[list[str], ...]
     separator: str = ","
-
-
-def is_workbook(path: Path) -> bool:
-    """Whether a path names a workbook rather than a folder."""
-    return path.suffix.lower() in ENDINGS and not path.is_dir()
-
-
-def refuse_workbook(path: Path) -> None:
-    """Refuse to write into a workbook.
-
-    Raises
-    ------
-    FaultyInput
-        It is one; with how to turn it into a folder.
-    """
-    if is_workbook(path):
-        mend = f"Turn it into a folder, and work there: partkin new FOLDER --from {path.name}"
-        raise refused(path.name, 0, "", "a workbook is only read; nothing was written", mend)
 
 
 def read_tabs(path: Path, findings: ProblemList) -> tuple[Tab, ...]:
@@ -136,7 +116,7 @@ def tabs_of_a_build(tabs: Sequence[Tab], findings: ProblemList) -> TabsOfABuild:
     if not contents:
         mend = "Name its tabs parts, features, ...; from a list of your own: partkin new FOLDER --from FILE"
         findings.fault(tabs[0].name, 0, "", "no tab of this workbook is called after a sheet", mend)
-    return TabsOfABuild({name: contents[name] for name in (SETTINGS, *BY_NAME, WORK) if name in contents}, tab_of)
+    return TabsOfABuild({name: contents[name] for name in FILES if name in contents}, tab_of)
 
 
 def file_of(tab: str) -> str | None:
@@ -152,7 +132,7 @@ def file_of(tab: str) -> str | None:
 
 
 def _file_stems() -> dict[str, str]:
-    return {name.split(".")[0]: name for name in (SETTINGS, *BY_NAME, WORK)}
+    return {name.split(".")[0]: name for name in FILES}
 
 
 def _csv(tab: Tab) -> bytes:
