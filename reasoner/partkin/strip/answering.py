@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
+from functools import partial
 
 from partkin.model.build import Build
 from partkin.model.problem import FaultyInput, Problem
@@ -17,6 +18,7 @@ from partkin.strip.stuck import left, stuck, undone_by
 
 LINE_WIDTH = 100
 UNDER = " " * 9
+_wide = partial(folded, width=LINE_WIDTH)
 
 
 def labels(plan: StripPlan) -> list[str]:
@@ -29,16 +31,14 @@ def stuck_lines(found: Iterable[Suspected]) -> list[str]:
     listed: list[str] = []
     for suspected in found:
         says = f"{suspected.fastener or 'not in the sheet'}: {suspected.why}"
-        listed += folded(says, f"{suspected.rank:>2}  ", width=LINE_WIDTH)
-        listed += folded(suspected.look, "      ", width=LINE_WIDTH)
+        listed += _wide(says, f"{suspected.rank:>2}  ")
+        listed += _wide(suspected.look, "      ")
     return listed
 
 
 def moved_lines(found: Iterable[Moved]) -> list[str]:
     """Return what is to be moved across from the original."""
-    listed: list[str] = []
-    for moved in found:
-        listed += folded(moved.says, "[!] " if moved.hold else "[ ] ", width=LINE_WIDTH)
+    listed = [line for moved in found for line in _wide(moved.says, "[!] " if moved.hold else "[ ] ")]
     return listed or ["Nothing that the sheets know has to be moved across."]
 
 
@@ -83,14 +83,12 @@ def tools(plan: StripPlan) -> tuple[tuple[str, int], ...]:
 
 def lines(plan: StripPlan) -> list[str]:
     """Return a plan as lines to print and tick, the verdict first."""
-    listed = [line for sentence in said(plan) for line in folded(sentence, width=LINE_WIDTH)]
+    listed = [line for sentence in said(plan) for line in _wide(sentence)]
     lay_out = ", ".join(f"{tool} ({count})" for tool, count in tools(plan))
-    listed += folded(f"Tools, and how many each undoes: {lay_out}.", width=LINE_WIDTH) if lay_out else []
-    holds = [
-        line for caution in plan.cautions if caution.hold for line in folded(caution.says, "  ! ", width=LINE_WIDTH)
-    ]
+    listed += _wide(f"Tools, and how many each undoes: {lay_out}.") if lay_out else []
+    holds = [line for caution in plan.cautions if caution.hold for line in _wide(caution.says, "  ! ")]
     listed += ["", "First of all", *holds] if holds else []
-    unknowns = [line for unknown in plan.unknowns for line in folded(unknown.says, "  ? ", width=LINE_WIDTH)]
+    unknowns = [line for unknown in plan.unknowns for line in _wide(unknown.says, "  ? ")]
     listed += ["", "Not known: look before you pull", *unknowns] if unknowns else []
     if nothing_known(plan):
         return listed
@@ -100,10 +98,10 @@ def lines(plan: StripPlan) -> list[str]:
         listed += ticked(step, f"{f'{step.place}: ' if step.place else ''}{step.says}{minutes}")
         if step.mass_kg is not None:
             least = " at least" if step.mass_unknown else ""
-            listed += folded(f"mass {step.mass_kg:g} kg{least}", UNDER, width=LINE_WIDTH)
-        listed += folded(step.mark, f"{UNDER}mark ", width=LINE_WIDTH) if step.mark is not None else []
+            listed += _wide(f"mass {step.mass_kg:g} kg{least}", UNDER)
+        listed += _wide(step.mark, f"{UNDER}mark ") if step.mark is not None else []
         listed += warned(step) if step.do != "prepare" else []
-        listed += folded(f"label: {step.bag}", UNDER, width=LINE_WIDTH) if step.bag is not None else []
+        listed += _wide(f"label: {step.bag}", UNDER) if step.bag is not None else []
     return listed
 
 
@@ -111,18 +109,16 @@ def refit_lines(plan: RefitPlan) -> list[str]:
     """Return the way back of a plan as lines to print and tick."""
     listed = [f"The way back for {plan.part}: {len(plan.steps)} steps."]
     if plan.connectors:
-        listed += folded(
-            f"Plugs to count back in: {plan.connectors} ({', '.join(plan.connector_rows)}).", width=LINE_WIDTH
-        )
+        listed += _wide(f"Plugs to count back in: {plan.connectors} ({', '.join(plan.connector_rows)}).")
     listed += ["", "To have before you begin"] if plan.buy else []
     for buy in plan.buy:
         kind = buy.kind if buy.count == 1 else f"{buy.kind}s"
         thread = f" {buy.thread}" if buy.thread else ""
-        listed += folded(f"{buy.count} {kind}{thread} ({buy.fastener}): {buy.says}", "[ ] ", width=LINE_WIDTH)
+        listed += _wide(f"{buy.count} {kind}{thread} ({buy.fastener}): {buy.says}", "[ ] ")
     listed += ["", "Steps"]
     for step in plan.steps:
         listed += ticked(step, f"{f'{step.place}: ' if step.place else ''}{step.says}")
-        listed += folded(step.torque_says, UNDER, width=LINE_WIDTH) if step.torque_says is not None else []
+        listed += _wide(step.torque_says, UNDER) if step.torque_says is not None else []
         listed += warned(step) if step.do != "restore" else []
     return listed
 
