@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from partkin.cli.shared import Folder, read_build, say_all
-from partkin.model.problem import FaultyInput, Problem, refused
+from partkin.model.problem import refuse_any, refused
 
 if TYPE_CHECKING:
     from partkin.model.build import Build
@@ -85,9 +85,7 @@ def report(
 
 
 def _known_donors(build: Build, donors: list[str]) -> tuple[str, ...]:
-    faults = tuple(build.no_part(name) for name in donors if build.part(name) is None)
-    if faults:
-        raise FaultyInput(faults)
+    refuse_any(build.lacking(donors))
     return tuple(dict.fromkeys(donors))
 
 
@@ -142,8 +140,7 @@ def _scales(text: str) -> tuple[float, float]:
         across, up = (float(number) for number in text.split(","))
     except ValueError:
         mend = "Give two numbers, such as 0.993,1.002"
-        problem = Problem("template", 0, "printer", f"{text!r} is not two numbers", mend)
-        raise FaultyInput((problem,)) from None
+        raise refused("template", 0, "printer", f"{text!r} is not two numbers", mend) from None
     return across, up
 
 

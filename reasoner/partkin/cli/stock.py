@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from partkin.cli.shared import AsJson, Folder, Written, read_build, say_all
-from partkin.model.problem import FaultyInput
+from partkin.model.problem import FaultyInput, refuse_any
 
 
 class Against(StrEnum):
@@ -126,9 +126,7 @@ def check(stock: Stock) -> None:
     """
     from partkin.stock import storing
 
-    problems = storing.examine(stock)
-    if problems:
-        raise FaultyInput(problems)
+    refuse_any(storing.examine(stock))
     typer.echo("No damage found.")
 
 

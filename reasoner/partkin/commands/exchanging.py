@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from partkin.model.build import Build, Part, Settings
 from partkin.model.columns import SHEETS
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, Problem, refuse_any
 from partkin.sheets.values import HELD_IN, Cells, cell_text, cells_of, settings_toml
 
 # What names a row of each sheet; sheets without are compared as whole rows.
@@ -62,9 +62,7 @@ def of_parts(build: Build, names: Iterable[str]) -> tuple[Build, tuple[str, ...]
         Where there is no such part.
     """
     wanted = list(dict.fromkeys(names))
-    faults = tuple(build.no_part(name) for name in wanted if build.part(name) is None)
-    if faults:
-        raise FaultyInput(faults)
+    refuse_any(build.lacking(wanted))
     left_out: list[str] = []
     parts = tuple(_alone(part, wanted, left_out) for part in build.parts if part.part in wanted)
     hosts = {part.part: part.takes_place_of in wanted for part in parts}
@@ -352,6 +350,5 @@ def _cells(taking: Taking) -> dict[str, list[Cells]]:
         if any(";" in number for number in part.replaces):
             what = f"a part number that {part.part} replaces has a semicolon in it"
             faults.append(Problem("parts.csv", 0, "replaces", what, "Mend it in the file"))
-    if faults:
-        raise FaultyInput(tuple(faults))
+    refuse_any(faults)
     return {sheet: cells_of(sheet, rows) for sheet, rows in taking.rows.items()}

@@ -11,7 +11,7 @@ from pathlib import Path
 from partkin.drawing.outline_import import MOST_BYTES, STAYED_MM, Redrawn, read_outline
 from partkin.model.build import Build, Feature, Outline
 from partkin.model.columns import FEATURES
-from partkin.model.problem import FaultyInput, Problem, refused
+from partkin.model.problem import Problem, refuse_any, refused
 
 OUTLINES = "outlines.csv"
 
@@ -48,9 +48,7 @@ def read_drawing(
     build.must_have(part)
     content = content_of(file, "Name a DXF or SVG file", MOST_BYTES)
     read = read_outline(content, file.name, part, unit, tuple(layers))
-    faults = tuple(problem for problem in read.problems if not problem.warning)
-    if faults:
-        raise FaultyInput(faults)
+    refuse_any(problem for problem in read.problems if not problem.warning)
     names = {feature.feature for feature in build.features_of(part)}
     lost = [one.feature for one in read.redrawn if one.feature not in names]
     if lost:

@@ -16,7 +16,7 @@ from partkin.graph.names import PREFIXES
 from partkin.graph.stores import Server
 from partkin.graph.terms import CHANGES, misspelt, refusal, tokens
 from partkin.model.known import Table
-from partkin.model.problem import FaultyInput, Problem, nearest, refused
+from partkin.model.problem import FaultyInput, Problem, nearest, refuse_any, refused
 
 ROWS_AT_MOST: Final = 10_000
 SECONDS_AT_MOST: Final = 10.0
@@ -132,10 +132,9 @@ def _shipped(graph: Knowledge, name: str, given: list[str], rows_at_most: int) -
     file = query_files()[name]
     if given and "given" not in file.header:
         raise _fault(f"the query {name} is not asked of a part", "Leave out what stands behind its name")
-    places = ListedParts(graph) if given else None
-    wrong = tuple(places.unknown(part) for part in given if part not in places.rows) if places else ()
-    if wrong:
-        raise FaultyInput(wrong)
+    if given:
+        places = ListedParts(graph)
+        refuse_any(places.unknown(part) for part in given if part not in places.rows)
     table = _table(answer(graph.store, with_given(file.sparql, map(graph.part, given)), graph.base, rows_at_most))
     return table, _cut(table, rows_at_most)
 

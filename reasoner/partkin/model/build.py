@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from itertools import chain
 from typing import Any
 
-from partkin.model.problem import FaultyInput, Problem, no_part
+from partkin.model.problem import Problem, no_part, refuse_any
 from partkin.model.words import (
     WITHDRAWN,
     BrokenBy,
@@ -360,14 +360,13 @@ class Build:
         FaultyInput
             There is none; with the id that was likely meant.
         """
-        found = self.part(part_id)
-        if found is None:
-            raise FaultyInput((self.no_part(part_id),))
-        return found
+        refuse_any(self.lacking((part_id,)))
+        return next(part for part in self.parts if part.part == part_id)
 
-    def no_part(self, part_id: str) -> Problem:
-        """Return the fault of naming a part that the build has not."""
-        return no_part(part_id, [part.part for part in self.parts])
+    def lacking(self, named: Iterable[str]) -> tuple[Problem, ...]:
+        """Return a fault for each named part that the build has not."""
+        parts = [part.part for part in self.parts]
+        return tuple(no_part(name, parts) for name in named if name not in parts)
 
     def features_of(self, part_id: str) -> tuple[Feature, ...]:
         """Return the features of a part, in the order of their ids."""

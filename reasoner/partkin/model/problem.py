@@ -86,6 +86,12 @@ def refused(sheet: str, row: int, column: str, what: str, mend: str) -> FaultyIn
     return FaultyInput((Problem(sheet, row, column, what, mend),))
 
 
+def refuse_any(faults: Iterable[Problem]) -> None:
+    """Raise FaultyInput with all of these faults, where there are any."""
+    if found := tuple(faults):
+        raise FaultyInput(found)
+
+
 def no_part(name: str, parts: Sequence[str], row: int = 0, column: str = "part") -> Problem:
     """Return the fault of naming a part that is not among those of parts.csv.
 

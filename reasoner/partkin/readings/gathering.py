@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import ParamSpec, TypeVar
 
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, Problem, refuse_any
 
 Given = ParamSpec("Given")
 Answer = TypeVar("Answer")
@@ -46,8 +46,7 @@ class Faults:
 
     def raise_any(self) -> None:
         """Raise FaultyInput with all of them, if there are any."""
-        if self._found:
-            raise FaultyInput(tuple(self._found))
+        refuse_any(self._found)
 
 
 @dataclass(frozen=True)

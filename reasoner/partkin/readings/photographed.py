@@ -13,7 +13,7 @@ import numpy as np
 
 from partkin.model.build import Build, Reading
 from partkin.model.positions import Positions
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import Problem, refuse_any
 from partkin.model.problem import refused as one_refused
 from partkin.photo.lens import followed, lens_of, on_face
 from partkin.photo.photo import Camera, Homography, NoHomography, distance, lens_sigma_px, sides_ratio, undistorted
@@ -151,12 +151,9 @@ def _picked_features(build: Build, asked: PhotoQuestion, picks: Picks, others: S
     """
     known = [feature.feature for feature in build.features_of(asked.part)]
     strange = [name for name in picks.at_px if name not in known and name not in others]
-    if strange:
-        mend = (
-            f"Name a feature of {asked.part} ({', '.join(known) or 'it has none yet'}), or what is known in the picture"
-        )
-        what = f"is no feature of {asked.part}"
-        raise FaultyInput(tuple(Problem("photo", 0, "points", f"{name} {what}", mend) for name in strange))
+    mend = f"Name a feature of {asked.part} ({', '.join(known) or 'it has none yet'}), or what is known in the picture"
+    what = f"is no feature of {asked.part}"
+    refuse_any(Problem("photo", 0, "points", f"{name} {what}", mend) for name in strange)
     found = tuple(name for name in known if name in picks.at_px and name not in others)
     if not found:
         mend = "Pick its holes too, under the names that they have in features.csv"

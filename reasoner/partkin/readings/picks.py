@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from partkin.model.problem import FaultyInput, Problem, refused
+from partkin.model.problem import FaultyInput, Problem, refuse_any, refused
 from partkin.photo.photo import Camera
 from partkin.photo.pictures import ImageSize, NoImage, read_image_size
 from partkin.readings.gathering import Faults
@@ -39,9 +39,8 @@ class Picks:
             Names that were not picked.
         """
         lacking = [name for name in names if name not in self.at_px]
-        if lacking:
-            mend = f"Add its row, or name one of: {', '.join(self.at_px)}"
-            raise FaultyInput(tuple(Problem("photo", 0, where, f"{name} was not picked", mend) for name in lacking))
+        mend = f"Add its row, or name one of: {', '.join(self.at_px)}"
+        refuse_any(Problem("photo", 0, where, f"{name} was not picked", mend) for name in lacking)
         return np.array([self.at_px[name] for name in names])
 
 
@@ -77,9 +76,7 @@ def _points(path: Path, size: ImageSize | None) -> dict[str, np.ndarray]:
     name = path.name
     try:
         if path.stat().st_size > LARGEST_BYTES:
-            raise FaultyInput(
-                (Problem(name, 0, "", "the file is too large for picked points", "Give one row a point"),)
-            )
+            raise refused(name, 0, "", "the file is too large for picked points", "Give one row a point")
         content = path.read_bytes()
     except OSError as error:
         what = f"it cannot be read ({error.strerror or 'unknown reason'})"
@@ -90,9 +87,8 @@ def _points(path: Path, size: ImageSize | None) -> dict[str, np.ndarray]:
         raise FaultyInput(findings.sorted(warnings=False))
     header = [column_name(cell) for cell in grid.rows[0]]
     lacking = [column for column in COLUMNS if column not in header]
-    if lacking:
-        mend = "Give it a first row with the columns feature, px, py"
-        raise FaultyInput(tuple(Problem(name, 1, one, f"the column {one} is missing", mend) for one in lacking))
+    mend = "Give it a first row with the columns feature, px, py"
+    refuse_any(Problem(name, 1, one, f"the column {one} is missing", mend) for one in lacking)
     places = [header.index(column) for column in COLUMNS]
     problems: list[Problem] = []
     found: dict[str, np.ndarray] = {}
@@ -105,8 +101,7 @@ def _points(path: Path, size: ImageSize | None) -> dict[str, np.ndarray]:
     if not problems and not found:
         problems.append(Problem(name, 0, "", "no point was picked", "Give one row a point: feature, px, py"))
     problems += _outside(name, found, size) if size is not None and not problems else []
-    if problems:
-        raise FaultyInput(tuple(problems))
+    refuse_any(problems)
     return found
 
 

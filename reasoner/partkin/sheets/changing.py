@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from partkin.model.columns import BY_NAME, Sheet
-from partkin.model.problem import FaultyInput, refused
+from partkin.model.problem import FaultyInput, refuse_any, refused
 from partkin.sheets.dialect import Dialect, Grid, read_grid, row_text, safe_cell
 from partkin.sheets.files import alone, put_whole, together
 from partkin.sheets.findings import ProblemList
@@ -47,9 +47,7 @@ class Standing:
             read_settings(written["build.toml"], after)
         read_tables({**self.contents, **written}, after, {n: t for n, t in self.tables.items() if n not in written})
         known = {(one.sheet, one.row, one.column) for one in self.faults.sorted(warnings=False)}
-        new = tuple(one for one in after.sorted(warnings=False) if (one.sheet, one.row, one.column) not in known)
-        if new:
-            raise FaultyInput(new)
+        refuse_any(one for one in after.sorted(warnings=False) if (one.sheet, one.row, one.column) not in known)
 
 
 def change(folder: Path, names: Iterable[str], make: Callable[[Standing], Mapping[str, bytes]]) -> None:

@@ -12,7 +12,7 @@ from typing import Any
 
 from partkin.model.build import Build
 from partkin.model.columns import GREATEST_AMOUNT
-from partkin.model.problem import FaultyInput, Problem, refused
+from partkin.model.problem import FaultyInput, Problem, refuse_any, refused
 from partkin.model.words import OPTION_KINDS
 from partkin.sheets.dialect import UTF8_MARK, plain_cell, read_grid
 from partkin.sheets.files import content_of
@@ -58,8 +58,7 @@ def read_listings(file: Path, build: Build) -> Listings:
     faults: list[Problem] = []
     rows = [_row(file, number, listing, build, faults) for number, listing in enumerate(listings, start=1)]
     faults += _currencies(file, listings, build)
-    if faults:
-        raise FaultyInput(tuple(faults))
+    refuse_any(faults)
     known: set[tuple[str, str | None, str | None, float | None]] = {
         (o.option, o.part, o.seller, o.price) for o in build.offers
     }
@@ -122,8 +121,7 @@ def _json_ld(file: Path, content: bytes) -> list[dict[str, str]]:
                 found.append(_listing(node, product))
             inner = node if kinds & {"Product", "IndividualProduct", "ProductModel", "Vehicle"} else product
             stack += [(node[key], inner) for key in reversed(HOLDS) if key in node]
-    if faults:
-        raise FaultyInput(tuple(faults))
+    refuse_any(faults)
     return found
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from partkin.model.columns import FEATURES, PARTS, SETTING_MEANINGS, SETTINGS, SHEETS, Sheet
-from partkin.model.problem import FaultyInput, refused
+from partkin.model.problem import FaultyInput, refuse_any, refused
 from partkin.sheets.changing import append_all
 from partkin.sheets.dialect import Dialect, read_grid, row_text
 from partkin.sheets.files import is_workbook
@@ -93,13 +93,11 @@ def write_from(folder: Path, file: Path, answers: Answers) -> Begun:
     """
     findings = ProblemList()
     tabs = read_tabs(file, findings) if is_workbook(file) else _as_tab(file, findings)
-    if not findings.clean:
-        raise FaultyInput(findings.sorted(warnings=False))
+    refuse_any(findings.sorted(warnings=False))
     if is_workbook(file) and {file_of(tab.name) for tab in tabs} & {PARTS, FEATURES}:
         return _from_a_build(folder, file, tabs)
     taken = take(tabs, answers)
-    if taken.problems:
-        raise FaultyInput(taken.problems)
+    refuse_any(taken.problems)
     written = write_new(folder)
     try:
         append_all(folder, taken.rows)
@@ -123,8 +121,7 @@ def _as_tab(file: Path, findings: ProblemList) -> tuple[Tab, ...]:
 
 def _from_a_build(folder: Path, file: Path, tabs: Sequence[Tab]) -> Begun:
     loaded = load(file)
-    if loaded.problems:
-        raise FaultyInput(loaded.problems)
+    refuse_any(loaded.problems)
     contents = tabs_of_a_build(tabs, ProblemList()).contents
     written = write_new(folder)
     for name, content in contents.items():

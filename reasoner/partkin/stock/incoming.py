@@ -20,7 +20,7 @@ from pyarrow import csv, parquet
 from partkin.model.build import Build, Connector, Feature, Outline, Part, Reading, VehicleModel, Zone
 from partkin.model.columns import COLUMNS, FEATURES, PARTS, Column
 from partkin.model.positions import Positions
-from partkin.model.problem import FaultyInput, Problem, refused
+from partkin.model.problem import Problem, refuse_any, refused
 from partkin.positions import adjust, dimensions
 from partkin.positions.lengths import coordinate_half_width_mm
 from partkin.sheets.cells import CellFault, offered_id, reader_of
@@ -224,8 +224,7 @@ def _of_table(table: pa.Table, name: str) -> tuple[Batch, tuple[Problem, ...]]:
     """Parts out of a row a feature; columns that say something of the part are as in parts.csv."""
     table = table.rename_columns([column.strip().lower().replace(" ", "_") for column in table.column_names])
     lacking = [column for column in ("part", "feature", "kind", "x_mm", "y_mm") if column not in table.column_names]
-    if lacking:
-        raise FaultyInput(tuple(Problem(name, 1, c, f"the column {c} is missing", "Add it") for c in lacking))
+    refuse_any(Problem(name, 1, c, f"the column {c} is missing", "Add it") for c in lacking)
     faults = _Faults(name, table.num_rows)
     findings = ProblemList()
     own = {"part": next(c for c in COLUMNS[FEATURES] if c.name == "part")}

@@ -23,7 +23,7 @@ from pyarrow import parquet
 
 from partkin.graph import stores
 from partkin.graph.stores import OnDisk, Server, is_url
-from partkin.model.problem import FaultyInput, Problem, refused
+from partkin.model.problem import FaultyInput, Problem, refuse_any, refused
 from partkin.sheets.files import put_whole, sync
 from partkin.stock import incoming, index
 from partkin.stock.incoming import Batch
@@ -408,13 +408,9 @@ def drop(stock: Path, parts: Sequence[str]) -> int:
             seen[at[hit]] = True
             rows.append(hit)
         lacking = [name for name, there in zip(parts, seen, strict=True) if not there]
-        if lacking:
-            raise FaultyInput(
-                tuple(
-                    Problem(stock.name, 0, "part", f"there is no part {name!r}", "Mind its spelling")
-                    for name in lacking
-                )
-            )
+        refuse_any(
+            Problem(stock.name, 0, "part", f"there is no part {name!r}", "Mind its spelling") for name in lacking
+        )
         partitions = tuple(
             _without(stock, one, hit, number) for one, hit in zip(manifest.partitions, rows, strict=True)
         )

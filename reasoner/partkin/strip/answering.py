@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from partkin.model.build import Build
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import Problem, refuse_any
 from partkin.model.stripping import Moved, NoPlan, PlanView, RefitPlan, RefitStep, StripPlan, StripStep, Suspected
 from partkin.model.words import WIDTH, folded
 from partkin.sheets.files import in_folder
@@ -312,19 +312,16 @@ def _what_is_left(whole: StripPlan, done: tuple[int, ...]) -> list[str]:
 
 def _refuse_steps(faults: Iterable[str]) -> None:
     mend = "Give the numbers of the plan's steps, as --done 3,4,7"
-    problems = tuple(Problem("strip", 0, "--done", fault, mend) for fault in faults)
-    if problems:
-        raise FaultyInput(problems)
+    refuse_any(Problem("strip", 0, "--done", fault, mend) for fault in faults)
 
 
 def _refuse(build: Build, asked: StripQuestion) -> None:
     """Every fault of the question at once."""
     fasteners = {row.fastener for row in build.holdings}
     named = (asked.part, *((asked.across_from,) if asked.across_from else ()))
-    faults = [build.no_part(name) for name in named if build.part(name) is None]
+    faults = [*build.lacking(named)]
     for name in (*asked.without, *((asked.stuck,) if asked.stuck else ())):
         if name not in fasteners and build.part(name) is None:
             what = f"there is no fastener {name!r}"
             faults.append(Problem("held_by.csv", 0, "fastener", what, "Name one of held_by.csv"))
-    if faults:
-        raise FaultyInput(tuple(faults))
+    refuse_any(faults)
