@@ -167,3 +167,10 @@ def test_a_build_folder_may_say_what_work_takes() -> None:
     _, problems = read_work([WORK, ["weld", "any", "1", "0", "0"], ["slot", "any", "-1", "x", "0"]])
     assert [(p.row, p.column) for p in problems] == [(2, "do"), (3, "minutes"), (3, "cost")]
     assert read_work([["do"]])[1][0].what == "the column is missing"
+
+
+def test_a_hole_of_no_known_size_is_kept_away_from_as_a_point() -> None:
+    asked = replace(PLAIN, donor_features=tuple(replace(f, across_mm=None) for f in PLAIN.donor_features))
+    for question, size_mm in ((PLAIN, 7.0), (asked, 0.0)):
+        told = [one.across_mm for one in limits_of(question, "donor").obstacles if one.what == "hole"]
+        assert told == [size_mm, size_mm]

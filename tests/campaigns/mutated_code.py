@@ -35,9 +35,8 @@ STORIES = ("stories/test_verdicts.py", "stories/test_audit.py")
 NEVER_CUT = ("adaptation/test_limits.py", "adaptation/test_zones.py", "properties/test_zones_never_cut.py")
 ROOMS = {
     "fit": ("fit", *STORIES),
-    "verdict": ("verdict", "stories", "report/test_verdict_file.py"),
+    "verdict": ("stories", "report/test_one_story.py"),
     "adaptation/limits.py": NEVER_CUT,
-    "adaptation/zones.py": NEVER_CUT,
     "positions": ("positions", "published/test_uncertainty.py", *STORIES),
     "sheets/changing.py": ("sheets", "commands"),
     "sheets/files.py": ("sheets", "commands"),
@@ -112,7 +111,7 @@ def room_of(file: Path) -> str:
     return next(room for room in ROOMS if within == room or within.startswith(f"{room}/"))
 
 
-def tests_of(file: Path) -> tuple[str, ...]:
+def mirrored_by(file: Path) -> tuple[str, ...]:
     """Tests that name the module first, then the others that mirror its room."""
     mirror = ROOMS[room_of(file)]
     named = re.compile(rf"partkin\.{file.parent.name}(\.{file.stem}\b| import .*\b{file.stem}\b)")
@@ -175,7 +174,7 @@ def main() -> None:
                 break
             if fault is None:
                 continue
-            room, tests = room_of(fault.file), tests_of(fault.file)
+            room, tests = room_of(fault.file), mirrored_by(fault.file)
             if room not in told and lines is None:
                 unchanged = replace(fault, text=fault.file.read_text(encoding="utf-8"))
                 if outcome(unchanged, tests, LONGEST_S) != "not found":

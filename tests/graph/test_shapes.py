@@ -209,7 +209,7 @@ def test_no_column_may_be_said_twice_of_one_thing():
     more, wanted = [], set()
     for sheet in SHEETS:
         for column in sheet.terms:
-            if column.holds in ("corners", "numbers", "cautions", "behind", "axis", "id", "platform", "number"):
+            if column.holds in ("corners", "numbers", "cautions", "behind", "axis", "id", "platform"):
                 continue
             for thing in graph.subjects(rdflib.RDF.type, rdflib.URIRef(full(sheet.rdf_class))):
                 if (value := graph.value(thing, rdflib.URIRef(full(column.term)))) is not None:
@@ -219,3 +219,35 @@ def test_no_column_may_be_said_twice_of_one_thing():
         graph.add(triple)
     told = {(one.sheet, one.column) for one in check_graph(graph)}
     assert len(wanted) > 60 and wanted - told == set()
+
+
+def test_every_number_date_and_yes_is_held_to_its_datatype():
+    """A text in its place is refused, whatever its bounds are."""
+    graph = rdflib.Graph().parse(EXAMPLES / "valid" / "every-sheet.ttl")
+    wanted = set()
+    for sheet in SHEETS:
+        for column in sheet.terms:
+            if column.holds in ("decimal", "integer", "boolean", "date"):
+                thing = max(graph.subjects(rdflib.RDF.type, rdflib.URIRef(full(sheet.rdf_class))))
+                graph.set((thing, rdflib.URIRef(full(column.term)), rdflib.Literal("abc")))
+                wanted.add((sheet.name, column.name))
+    told = {(one.sheet, one.column) for one in check_graph(graph)}
+    assert len(wanted) > 30 and wanted - told == set()
+
+
+ANGLE, FAULT = rdflib.URIRef(full("partkin:angleDeg")), {("features.csv", "angle_deg")}
+
+
+def test_a_slot_points_at_a_feature_of_its_own_part():
+    """In a sheet nothing else can be said; a graph may name any thing."""
+    graph = rdflib.Graph().parse(EXAMPLES / "valid" / "every-sheet.ttl")
+    term, of = (rdflib.URIRef(full(f"partkin:{name}")) for name in ("pointsAt", "ofPart"))
+    features = list(graph.subject_objects(of))
+    slot, part = next((one, part) for one, part in features if (one, ANGLE, None) in graph)
+    graph.remove((slot, ANGLE, None))
+    beside, elsewhere = (
+        [one for one, its in features if (its == part) is own and one != slot] for own in (True, False)
+    )
+    for other, faults in ((beside[0], set()), (slot, FAULT), (elsewhere[0], FAULT)):
+        graph.set((slot, term, other))
+        assert {(one.sheet, one.column) for one in check_graph(graph)} == faults

@@ -435,7 +435,7 @@ def read_places(
 def _places(build: Build, part: Part, stated: Mapping[str, Any] | None, axes: str) -> dict[str, Vector]:
     if not has_distances(build, part):
         rows = [(row.feature, [getattr(row, f"{axis}_mm") for axis in axes]) for row in build.features_of(part.part)]
-    elif stated:
+    elif stated is not None:
         rows = [(name, place[: len(axes)]) for name, place in stated.items()]
     else:
         raise Unwritten(f"the places of {part.part} come from distances, and the verdict does not state them")
