@@ -35,7 +35,7 @@ STORIES = ("stories/test_verdicts.py", "stories/test_audit.py")
 NEVER_CUT = ("adaptation/test_limits.py", "adaptation/test_zones.py", "properties/test_zones_never_cut.py")
 ROOMS = {
     "fit": ("fit", *STORIES),
-    "verdict": (*STORIES, "stories/test_thresholds.py", "stories/test_seam_stories.py", "stories/test_airbag_stories.py"),
+    "verdict": (*STORIES, *(f"stories/test_{what}.py" for what in ("thresholds", "seam_stories", "airbag_stories"))),
     "adaptation/limits.py": NEVER_CUT,
     "positions": ("positions", "published/test_uncertainty.py", *STORIES),
     "sheets/changing.py": ("sheets", "commands"),
