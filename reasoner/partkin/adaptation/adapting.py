@@ -15,7 +15,7 @@ from partkin.adaptation.applied import adapted_task
 from partkin.adaptation.cheapest import DEFAULT_LIMIT, Cheapest, not_to_be_altered
 from partkin.adaptation.one_pairing import GOES_ON_AS_IT_IS, TOO_MANY
 from partkin.adaptation.question import question_of
-from partkin.fit import quick_fit
+from partkin.fit.solve import quick_answer
 from partkin.fit.task import Prepared
 from partkin.model.adapting import Adaptation, AdaptationAnswer, AdaptationQuestion, workmanship_of
 from partkin.model.build import Build
@@ -247,7 +247,7 @@ def _sound(findings: Findings, answer: AdaptationAnswer, prepared: Prepared, pla
     found = _Sound([], None, [])
     for adaptation in answer.adaptations:
         task = adapted_task(prepared.task, adaptation)
-        after = quick_fit.answer(task)
+        after = quick_answer(task)
         if not after.fits:
             continue
         # With what marking and drilling by hand adds.

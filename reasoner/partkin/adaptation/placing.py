@@ -12,10 +12,9 @@ from dataclasses import dataclass, replace
 from partkin.adaptation.choices import RIM_RADIUS_MM, Choice, FixingChoices, holds
 from partkin.adaptation.room import Rim
 from partkin.adaptation.standing import REACH_TOLERANCE_MM, excess_mm
-from partkin.fit import quick_fit
 from partkin.fit.segments import direction
-from partkin.fit.solve import holds as goes_on
-from partkin.fit.solve import solve
+from partkin.fit.solve import conflicting, goes_on, lies_at, quick_answer, solve
+from partkin.fit.solve import holds as holds_somewhere
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, Option, Placement, Spot
 
 # For each of some units the choices that a cut strikes: not all of these units may have one of them.
@@ -43,20 +42,20 @@ class Geometry:
 
     def fits(self, task: FitTask) -> bool | None:
         """Whether a task goes on; None: not decided within the geometry's limit."""
-        return quick_fit.goes_on(task) if self.is_quick else solve(task).fits
+        return goes_on(task) if self.is_quick else solve(task).fits
 
     def answer(self, task: FitTask) -> FitAnswer:
         """The whole answer under a given pairing where all of it holds."""
-        return quick_fit.answer(task) if self.is_quick else solve(task)
+        return quick_answer(task) if self.is_quick else solve(task)
 
     def answer_of_fit(self, task: FitTask) -> FitAnswer | None:
         """The same; None where it does not go on, which in space is told before anything is asked of its margin."""
-        answer = None if task.dims == 3 and goes_on(task) is False else self.answer(task)
+        answer = None if task.dims == 3 and holds_somewhere(task) is False else self.answer(task)
         return answer if answer is not None and answer.fits else None
 
     def placement(self, task: FitTask) -> Placement | None:
         """Where a given pairing lies at best, whether it holds or not."""
-        return quick_fit.placement(task) if self.is_quick else solve(task).placement or None
+        return lies_at(task) if self.is_quick else solve(task).placement or None
 
     def task_of(self, choices: dict[int, Choice]) -> FitTask:
         """Make the task of these choices alone, each at its full reach."""
@@ -102,7 +101,7 @@ class Geometry:
 
     def _conflict(self, choices: dict[int, Choice]) -> dict[int, Choice] | None:
         """A smallest conflict by the quick answers; None: there is none, or it is not decided."""
-        named = quick_fit.conflicting(self.task_of(choices))
+        named = conflicting(self.task_of(choices))
         if named is None:
             return None
         fixings = {name.split(RIM_MARK)[0] for name in named}

@@ -201,7 +201,7 @@ def _widened(task: FitTask, pair: tuple[str, str], extra_mm: float) -> FitTask:
 
 def _least_widening(task: FitTask, pairs: list[tuple[str, str]], pair: tuple[str, str]) -> float | None:
     """Smallest extra play of one pair that makes all of these fit, to 0.05 mm; None up to WIDEST_MM."""
-    from partkin.fit.quick_fit import goes_on
+    from partkin.fit.solve import goes_on
 
     held = tuple(o for o in task.options if (o.fixing, o.feature) in pairs)
     given = replace(task, options=held, given=True)
