@@ -14,11 +14,10 @@ from space_reference import excess, held, reference
 from space_tasks import moved, random_known, random_move, random_open, shape
 
 from partkin.fit.arrays import Pairs
-from partkin.fit.flex import pulled, with_flex
 from partkin.fit.just_goes_on import Reach
 from partkin.fit.minimax import best_placement
 from partkin.fit.rotations import turned_by
-from partkin.fit.solve import answer_of, solve
+from partkin.fit.solve import answer_of, pulled, solve, with_flex
 from partkin.fit.space import SpaceKnown, work_in_space
 from partkin.fit.space_minimax import SpaceScatter, best_in_space, starts
 from partkin.fit.within_errors import Said, within_errors
@@ -274,11 +273,11 @@ def test_a_dish_with_a_wrong_height_is_refused_and_names_the_fixings() -> None:
 
 def test_flex_makes_it_go_on_and_says_how_much() -> None:
     """13 mm is 1 mm too much: half a millimetre at each fixing (derived)."""
-    assert with_flex(dish(13.0, flex_mm=0.4), solve).fits is False
-    answer = with_flex(dish(13.0, flex_mm=2.0), solve)
+    assert with_flex(dish(13.0, flex_mm=0.4)).fits is False
+    answer = with_flex(dish(13.0, flex_mm=2.0))
     assert answer.fits is True and answer.flex_used_mm == pytest.approx(0.5, abs=0.011)
-    assert with_flex(dish(11.9, flex_mm=2.0), solve).flex_used_mm == 0.0
-    assert with_flex(dish(13.0), solve) == solve(dish(13.0))
+    assert with_flex(dish(11.9, flex_mm=2.0)).flex_used_mm == 0.0
+    assert with_flex(dish(13.0)) == solve(dish(13.0))
 
 
 @pytest.mark.parametrize("short_mm", [0.1, 0.37, 0.9])
@@ -287,8 +286,8 @@ def test_flex_in_the_plane(short_mm: float) -> None:
     host = (Spot("F0", (0.0, 0.0)), Spot("F1", (100.0, 0.0)))
     donor = (Spot("d0", (0.0, 0.0)), Spot("d1", (101.0 + 2 * short_mm, 0.0)))
     task = FitTask(host, donor, (Option("F0", "d0", 0.5), Option("F1", "d1", 0.5)), True, flex_mm=1.0)
-    assert with_flex(task, solve).fits is False
-    answer = with_flex(replace(task, flex_in_plane=True), solve)
+    assert with_flex(task).fits is False
+    answer = with_flex(replace(task, flex_in_plane=True))
     assert answer.fits is True and answer.flex_used_mm == pytest.approx(short_mm, abs=0.011)
     assert answer.flex_used_mm >= short_mm - 1e-9
     assert all(pair.allowed_mm == pytest.approx(0.5 + answer.flex_used_mm) for pair in answer.pairs)
@@ -297,7 +296,7 @@ def test_flex_in_the_plane(short_mm: float) -> None:
 def test_a_bolt_too_large_stays_so_however_much_it_gives() -> None:
     host, donor = (Spot("F0", (0.0, 0.0)),), (Spot("d0", (0.0, 0.0)),)
     task = FitTask(host, donor, (Option("F0", "d0", -0.25),), True, flex_mm=5.0, flex_in_plane=True)
-    assert with_flex(task, solve).fits is False and pulled(task, 5.0).options == task.options
+    assert with_flex(task).fits is False and pulled(task, 5.0).options == task.options
 
 
 @pytest.mark.parametrize("seed", [2, 4, 6, 26])

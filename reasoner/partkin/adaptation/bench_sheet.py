@@ -14,8 +14,9 @@ import numpy as np
 
 from partkin.adaptation.choices import Bench
 from partkin.adaptation.limits import LICENSED, to_zone_mm
-from partkin.adaptation.marking import marks_for, way
+from partkin.adaptation.marking import marks_for
 from partkin.adaptation.pairs import bolt_of
+from partkin.adaptation.phrases import way
 from partkin.fit.segments import direction
 from partkin.model.adapting import (
     Action,

@@ -14,7 +14,7 @@ from partkin.adaptation import phrases
 from partkin.adaptation.choices import Bench, Choice, FixingChoices, ReachShape
 from partkin.adaptation.limits import Obstacle, Refusal, refuse_bracket, refuse_cut
 from partkin.adaptation.pairs import Opening, drill_up_mm
-from partkin.adaptation.standing import lengthened, line3, standing
+from partkin.adaptation.placing import lengthened, line3, standing
 from partkin.fit.segments import direction, nearest
 from partkin.model.adapting import Action
 from partkin.model.fitting import Placement, Spot

@@ -25,8 +25,7 @@ from partkin.adaptation.fasteners import fastener_jobs
 from partkin.adaptation.limits import SAFETY, refuse_cut
 from partkin.adaptation.optimise import ChoiceNumbers, Optimiser, Optimum, Permitted
 from partkin.adaptation.pairs import blocked_by_thread, bolt_of
-from partkin.adaptation.placing import RIM_MARK, Geometry, Refuted, Sets
-from partkin.adaptation.standing import line3, standing
+from partkin.adaptation.placing import RIM_MARK, Geometry, Refuted, Sets, line3, standing
 from partkin.fit.solve import solve
 from partkin.model.adapting import Action, Adaptation, AdaptationAnswer, AdaptationQuestion, RuledOut
 from partkin.model.fitting import Placement, Spot

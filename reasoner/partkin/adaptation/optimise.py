@@ -15,8 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from partkin.adaptation.choices import Choice, FixingChoices
-from partkin.adaptation.placing import Geometry, Refuted, Sets
-from partkin.adaptation.standing import REACH_TOLERANCE_MM, excess_mm
+from partkin.adaptation.placing import REACH_TOLERANCE_MM, Geometry, Refuted, Sets, excess_mm
 from partkin.fit.integer_program import INFINITE, IntegerProgram
 from partkin.model.fitting import Placement
 from partkin.model.pulse import beat

@@ -12,7 +12,7 @@ import numpy as np
 from partkin.adaptation.choices import Bench
 from partkin.adaptation.dressing import priced_action
 from partkin.adaptation.limits import LICENSED, SAFETY, Refusal
-from partkin.adaptation.marking import way
+from partkin.adaptation.phrases import way
 from partkin.fit.segments import to_segments_mm
 from partkin.model.adapting import Action, AdaptationQuestion, EdgeGap
 from partkin.model.build import Neighbour, Outline

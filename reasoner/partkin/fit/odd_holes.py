@@ -15,10 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from partkin.fit.arrays import FITS_MM, WILD_MM, Pairs
-from partkin.fit.flex import gives, pulled
 from partkin.fit.layout import Aim, Pair
 from partkin.fit.minimax import Placed, best_wherever
 from partkin.fit.search import FoundPairing, LimitReached, PairingSearch
+from partkin.fit.solve import gives, pulled
 from partkin.fit.work import WorkedTask, placement_of
 from partkin.model.fitting import FitTask, OddHole, OddHoles
 

@@ -10,12 +10,12 @@ from types import MappingProxyType
 import numpy as np
 
 from partkin.fit.arrays import Pairs
+from partkin.fit.batch import fits_block
 from partkin.fit.chance import certain, sequential, sure_without_draws
 from partkin.fit.discrepancies import Discrepancies
 from partkin.fit.just_goes_on import just_goes_on, shortfalls
 from partkin.fit.own_order import own_frame, own_order, size_names, slot_frame
 from partkin.fit.rotations import laid_over
-from partkin.fit.scatter import fits_block
 from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared
 from partkin.model.fitting import Chance, FitAnswer, FitTask, Spot
 from partkin.model.known import Known

@@ -9,10 +9,10 @@ from dataclasses import replace
 import numpy as np
 
 from partkin.fit.arrays import Pairs, directions
-from partkin.fit.flex import gives, pulled
 from partkin.fit.odd_holes import odd_holes
 from partkin.fit.out_by import MOST_SHARE, HeldPairs, StatedShape, prove, share_needed
 from partkin.fit.pairings_left import pairings_left
+from partkin.fit.solve import gives, pulled
 from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared
 from partkin.model.fitting import Nogood, OddHoles, WithinErrors
 from partkin.model.known import Known, Side

@@ -9,8 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partkin.fit.flex import pulled
-from partkin.fit.solve import solve
+from partkin.fit.solve import pulled, solve
 from partkin.fit.task import Pairing, Prepared
 from partkin.model.build import Zone
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, HeldSeam, Option, Spot

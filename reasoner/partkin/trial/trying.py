@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from partkin.fit.flex import gives, pulled, with_flex
 from partkin.fit.making import SEED
 from partkin.fit.search import AllSpent, together
-from partkin.fit.solve import holds, solve, undecided
+from partkin.fit.solve import gives, holds, pulled, undecided, with_flex
 from partkin.fit.task import Prepared
 from partkin.model.fitting import Chance, FitAnswer
 from partkin.model.known import Known, is_airbag_panel
@@ -126,7 +125,7 @@ def _tried(known: Known, places: Places, prepared: Prepared, confidence: float) 
 
 def _laid(known: Known, prepared: Prepared) -> tuple[Prepared, FitAnswer]:
     """The donor laid on as a task has it; the task without studs that stand in an opening, where that helps."""
-    answer = with_flex(prepared.task, solve)
+    answer = with_flex(prepared.task)
     return (clear_of_studs(known, prepared) if answer.fits is False else None) or (prepared, answer)
 
 
