@@ -154,4 +154,4 @@ def _line_of(desk: Desk, donor: str, until_s: float) -> DonorLine:
     trial = found.findings.trial
     assert trial is not None
     lies = "it does not go on as it is" if trial.stand == "does not" else "whether it goes on as it is cannot be told"
-    return DonorLine(donor, was, None, lies, found.margin_mm, trial.chance, waits=True)
+    return DonorLine(donor, was, None, lies, found.margin_mm, found.findings.chance, waits=True)

@@ -78,6 +78,11 @@ class Findings:
         return self.likely or self.trial
 
     @property
+    def chance(self) -> Chance | None:
+        """The chance that the verdict states; None where it is not known which way the donor lies: each has its own."""
+        return self.trial.chance if self.trial is not None and not self.face_open else None
+
+    @property
     def face_open(self) -> bool:
         """Whether the ways that the sheets leave open give different answers, or some were not tried."""
         return self.layouts_left_out or len(self.answers) > 1

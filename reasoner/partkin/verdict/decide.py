@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from partkin.model.adapting import Adaptation
-from partkin.model.fitting import Conflict, FitAnswer, Spot, WithinErrors
+from partkin.model.fitting import Chance, Conflict, FitAnswer, Spot, WithinErrors
 from partkin.model.known import airbag, is_restraint, leading
 from partkin.model.verdict import Laid, SeamElsewhere, Trial, Unknown, Verdict
 from partkin.model.words import (
@@ -69,7 +69,7 @@ def decide(findings: Findings) -> Verdict:
         last = "Go by the maker's part number for that very vehicle, fitted by licensed practice."
         return replace(verdict, reasons=reasons(findings, chosen), says=says, next_step=last)
     if trial is not None:
-        verdict = _with_trial(verdict, trial)
+        verdict = _with_trial(verdict, trial, findings.chance)
     offered = _offered(findings, chosen)
     verdict = _with_work(verdict, findings, offered)
     as_read, odd, after = _laid(findings, offered)
@@ -98,7 +98,7 @@ def decide(findings: Findings) -> Verdict:
     )  # fmt: skip
 
 
-def _with_trial(verdict: Verdict, trial: Trial) -> Verdict:
+def _with_trial(verdict: Verdict, trial: Trial, chance: Chance | None) -> Verdict:
     """Add where the donor lies, and where nothing is missing how well and how surely."""
     answer = trial.answer
     verdict = replace(
@@ -112,7 +112,7 @@ def _with_trial(verdict: Verdict, trial: Trial) -> Verdict:
         return verdict
     return replace(
         verdict,
-        chance=trial.chance,
+        chance=chance,
         margin_mm=answer.margin_mm,
         gaps=answer.gaps,
         flex_used_mm=_pulled_mm(answer),

@@ -74,7 +74,7 @@ def _geometry(findings: Findings) -> list[Reason]:
         found.append(Reason("", _margin(answer, answer.margin_mm, trial.stand == "unsure"), (), PLAY_SOURCE))
     if answer.also and trial.stand != "missing":
         found.append(Reason("", f"{answer.also} other ways of pairing are equally good", (), None))
-    if trial.stand != "missing":
+    if trial.stand != "missing" and not findings.face_open:
         found += sureness(trial, findings.known.one_drawing, findings.confidence)
     if trial.stand != "missing":
         found += [Reason("", text, (), None) for text in answer.slides]
