@@ -236,8 +236,13 @@ def test_only_one_flat_face_can_be_held_against_a_picture(tmp_path: Path) -> Non
 
 
 def test_the_one_reading_then_feeds_the_chance(partkin, folder: Path) -> None:
-    """The distance that is asked for goes into the sheet as any other and moves the verdict's chance."""
-    before = partkin("measure-next", "glove-dask", "--json").output
+    """The distance that is asked for goes into the sheet as any other and, with a look, gives a chance."""
+
+    def chance() -> float | None:
+        return json.loads(partkin("measure-next", "glove-dask", "--json").output)["chance"]
+
+    assert chance() is None
     partkin("record", "glove-dask", "k1", "k4", "208.1", "--instrument", "seller")
-    assert json.loads(before)["chance"] is None
-    assert json.loads(partkin("measure-next", "glove-dask", "--json").output)["chance"] is not None
+    assert chance() is None, "k4 may be in two places"
+    partkin("record", "glove-dask", "k4", "--right-of", "k2", "k1")
+    assert chance() > 0.5

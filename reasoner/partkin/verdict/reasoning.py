@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from partkin.model.fitting import FitAnswer, WithinErrors
 from partkin.model.verdict import Reason
 from partkin.model.words import VerdictWord, mm
@@ -74,8 +76,8 @@ def _geometry(findings: Findings) -> list[Reason]:
         found.append(Reason("", _margin(answer, answer.margin_mm, trial.stand == "unsure"), (), PLAY_SOURCE))
     if answer.also and trial.stand != "missing":
         found.append(Reason("", f"{answer.also} other ways of pairing are equally good", (), None))
-    if trial.stand != "missing" and not findings.face_open:
-        found += sureness(trial, findings.known.one_drawing, findings.confidence)
+    if trial.stand != "missing":
+        found += sureness(replace(trial, chance=findings.chance), findings.known.one_drawing, findings.confidence)
     if trial.stand != "missing":
         found += [Reason("", text, (), None) for text in answer.slides]
     if answer.flex_used_mm > 0:
