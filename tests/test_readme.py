@@ -62,3 +62,13 @@ def test_set_up_comes_first() -> None:
     blocks = re.findall(r"^```sh\n(.*?)^```", PAGES[0].read_text(encoding="utf-8"), re.M | re.S)
     assert all(len(block.strip().splitlines()) == 1 for block in blocks[:2])
     assert blocks[0].strip().endswith("partkin demo") and "pytest" in blocks[1]
+
+
+def test_what_is_checked_by_hand_is_what_the_command_prints_or_the_sheet_says() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    by_hand = re.search(r"^Check it by hand: .*?^$", readme, re.M | re.S)
+    assert by_hand
+    beside = "".join(BLOCK.findall(readme)) + (ROOT / "data/demo/features.csv").read_text(encoding="utf-8")
+    known = {float(number) for number in re.findall(r"\d+(?:\.\d+)?", beside)}
+    told = {float(number) for number in re.findall(r"\d+\.\d+", by_hand[0])}
+    assert len(told) >= 8 and told <= known
