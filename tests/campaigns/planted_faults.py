@@ -39,7 +39,10 @@ TESTS = {
         ("feature-facts.rq", "part-facts.rq", "reading-facts.rq"), ("graph/test_queries.py -k say_the_same", ANSWERS)),
     "rules": ("graph/test_asking.py", "graph/test_one_drawing.py", "graph/test_rules.py -k plain_loops"),
     "queries": (ANSWERS,),
-    "shapes": ("graph/test_shapes.py -k twice", "graph/test_shapes.py -k same_cell or bound", "graph/test_incoming.py"),
+    "shapes": (
+        "graph/test_shapes.py -k twice or datatype or own_part", "graph/test_shapes.py -k same_cell or bound",
+        "graph/test_incoming.py",
+    ),
 }  # fmt: skip
 # Tables that nothing is reckoned from: what words of a report mean.
 LET_BE = ("words.csv",)

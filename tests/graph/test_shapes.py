@@ -193,8 +193,14 @@ def test_the_demo_build_passes(tmp_path):
     assert validate(loaded.build) == ()
 
 
-def another(value: rdflib.term.Node) -> rdflib.term.Node:
+def another(value: rdflib.term.Node, column: Column) -> rdflib.term.Node:
     """A second value of the same kind, which is not at fault in itself."""
+    endings = sorted((word.replace(" ", "-") for word in column.words), key=len, reverse=True)
+    own = (
+        next((one for one in endings if value.endswith(f"-{one}")), None) if isinstance(value, rdflib.URIRef) else None
+    )
+    if own is not None:
+        return rdflib.URIRef(value.removesuffix(own) + next(one for one in endings if one != own))
     if isinstance(value, rdflib.Literal) and value.datatype == rdflib.XSD.boolean:
         return rdflib.Literal(not value.value)
     if isinstance(value, rdflib.Literal) and value.datatype == rdflib.XSD.date:
@@ -213,7 +219,7 @@ def test_no_column_may_be_said_twice_of_one_thing():
                 continue
             for thing in graph.subjects(rdflib.RDF.type, rdflib.URIRef(full(sheet.rdf_class))):
                 if (value := graph.value(thing, rdflib.URIRef(full(column.term)))) is not None:
-                    more.append((thing, rdflib.URIRef(full(column.term)), another(value)))
+                    more.append((thing, rdflib.URIRef(full(column.term)), another(value, column)))
                     wanted.add((sheet.name, column.name))
     for triple in more:
         graph.add(triple)
