@@ -35,7 +35,11 @@ STORIES = ("stories/test_verdicts.py", "stories/test_audit.py")
 NEVER_CUT = ("adaptation/test_limits.py", "adaptation/test_zones.py", "properties/test_zones_never_cut.py")
 ROOMS = {
     "fit": ("fit", *STORIES),
-    "verdict": (*STORIES, *(f"stories/test_{what}.py" for what in ("thresholds", "seam_stories", "airbag_stories"))),
+    "verdict": (
+        *STORIES, *(f"stories/test_{what}.py" for what in ("thresholds", "seam_stories", "airbag_stories")),
+        "stories/test_in_a_line.py",
+        "stories/test_unknown_is_neither.py", "readings/test_what_is_open.py", "verify/test_likely_places.py",
+    ),
     "adaptation/limits.py": NEVER_CUT,
     "positions": ("positions", "published/test_uncertainty.py", *STORIES),
     "sheets/changing.py": ("sheets", "commands"),

@@ -204,6 +204,8 @@ def test_with_and_without_script_the_answer_is_the_same(page):
             shown = client.get(plainly.headers["location"])
             assert "Taken down as t4" in plain(shown.text) and "<h1" in shown.text
         assert len(rows_in(page.folder, "top-kurm")) == 4, "two, and those of the demo"
+        unheard_of = client.post(address, data={**KURM, "quantity": "breadth"})
+        assert unheard_of.status_code == 422 and "breadth" in unheard_of.text, "told, and the form shown again"
         refused = client.post(address, data={**KURM, "value": "wide"})
         assert refused.status_code == 422 and "Nothing was changed" in refused.text
         assert re.search(r'name="value" value="wide"', refused.text), "what was typed stays"

@@ -79,7 +79,8 @@ class ReadingForm:
     def what(self, typed: Typed) -> str:
         """Say what is read, and of which part where there are several."""
         of = self.names.get(typed.get("part", ""), next(iter(self.names.values())))
-        return QUANTITY_WORDS[typed.get("quantity") or "centres"] + (f", of {of}" if len(self.names) > 1 else "")
+        said = QUANTITY_WORDS.get(typed.get("quantity", ""), QUANTITY_WORDS["centres"])
+        return said + (f", of {of}" if len(self.names) > 1 else "")
 
     def again(self, key: str | None) -> dict[str, str] | None:
         """Return the form as it is given out to correct a reading; None: there is none that can be."""
