@@ -253,7 +253,9 @@ def test_places_from_distances_are_taken_as_the_verdict_states_them_and_said_so(
     build = fitting()
     true = verdict_of(build)
     measured = replace(build, readings=(Reading("donor", "r1", "centres", 300.0, "mm", "a", "b"),))
-    assert "does not state them" in verify(true, measured)[0]
+    assert "does not state them" in verify({**true, "positions": None}, measured)[0]
+    # Stated are none, as of what nothing is known of: then what rests on a place is refused.
+    assert "a place or a size of F0 or a is not written" in verify(true, measured)[0]
     stated = {f.feature: [f.x_mm, f.y_mm] for f in build.features if f.part == "donor"}
     found = confirm({**true, "positions": {"donor": stated}}, measured)
     assert found.refused == () and any("places of donor" in what for what in found.as_stated)
