@@ -145,14 +145,14 @@ def _separating(
     count = str(len(layouts)) if len(layouts) < POLISHED else f"{len(layouts)} or more"
     values = " or ".join(f"{length:.0f} mm" for length in dict.fromkeys(lengths_mm.round().tolist()))
     what = f"{WHICH_LAYOUT} {count} layouts is the right one"
-    measure = f"easure {ends[0]} to {ends[1]}, centre to centre: it is {values}."
+    allow = f"The readings of {part} allow {count} layouts."
+    distance = f"{ends[0]} to {ends[1]}, centre to centre: it is {values}."
     if look is None:
-        says = f"The readings of {part} allow {count} layouts. M{measure}"
-        return Missing(what, part, "centres", *ends, says)
+        return Missing(what, part, "centres", *ends, f"{allow} Measure {distance}")
     begin, end, beside = look
-    open_places = f"leave two places for {beside}" if len(layouts) == 2 else f"allow {count} layouts"
-    says = f"The readings of {part} {open_places}. {_left_or_right(part, look)}"
-    says += f" Or m{measure}" if gap_mm > 0.0 else ""
+    if len(layouts) == 2:
+        allow = f"The readings of {part} leave two places for {beside}."
+    says = f"{allow} {_left_or_right(part, look)}" + (f" Or measure {distance}" if gap_mm > 0.0 else "")
     return Missing(what, part, SIDES[0], beside, f"{begin} {end}", says)
 
 
@@ -173,29 +173,23 @@ def _left_or_right(part: str, look: tuple[str, str, str]) -> str:
 
 def wrong_side(part: str, one: SideSeen) -> Suspect:
     """Say that a feature was seen on the other side of a line than where the rest puts it."""
-    side = SIDES[0] if one.is_left else SIDES[1]
-    a, b = one.line
-    says = (
-        f"{one.reading}: {one.point} is said to lie {side} {a} to {b}, and all else that is known of {part} puts it on "
-        f"the other side: look once more, at the face named in seen_from."
-    )
+    says = f"{_said(one, one.point)}, and all else that is known of {part} puts it on the other side"
     return _to_look_at(part, one, says)
 
 
 def once_more(part: str, one: SideSeen) -> Suspect:
     """Say that the verdict hangs on an answer of left or right that was looked at once."""
-    a, b = one.line
-    side = SIDES[0] if one.is_left else SIDES[1]
-    says = (
-        f"{one.reading}: {one.point} of {part} is said to lie {side} {a} to {b}; were it on the other side, the donor "
-        f"would or might go on: look once more, at the face named in seen_from."
-    )
+    says = f"{_said(one, f'{one.point} of {part}')}; were it on the other side, the donor would or might go on"
     return _to_look_at(part, one, says)
 
 
+def _said(one: SideSeen, what: str) -> str:
+    return f"{one.reading}: {what} is said to lie {one.side} {' to '.join(one.line)}"
+
+
 def _to_look_at(part: str, one: SideSeen, says: str) -> Suspect:
-    side = SIDES[0] if one.is_left else SIDES[1]
-    return Suspect(one.reading, 0.0, 0.0, says, False, part, side, one.point, " ".join(one.line))
+    says = f"{says}: look once more, at the face named in seen_from."
+    return Suspect(one.reading, 0.0, 0.0, says, False, part, one.side, one.point, " ".join(one.line))
 
 
 def contradiction(seen: Observed, bad: Contradicted) -> str:

@@ -41,6 +41,11 @@ class SideSeen:
         """Ends of the line, then the point."""
         return (*self.line, self.point)
 
+    @property
+    def side(self) -> str:
+        """The side in words."""
+        return SIDES[0] if self.is_left else SIDES[1]
+
 
 @dataclass(frozen=True, eq=False)
 class PlacedLayout:
@@ -126,14 +131,18 @@ def _beside(one: SideSeen, layout: PlacedLayout) -> tuple[float, float]:
     return float((c - a) @ left), math.sqrt(max(0.0, float(slope @ layout.covariance_mm2 @ slope))) + 1e-6
 
 
+def beside_line_mm(begin_mm: np.ndarray, end_mm: np.ndarray, point_mm: np.ndarray) -> np.ndarray:
+    """How far left of the line from one point to another a third stands, seen along z: (..., d) each -> (...)."""
+    along, off = end_mm - begin_mm, point_mm - begin_mm
+    cross = along[..., 0] * off[..., 1] - along[..., 1] * off[..., 0]
+    return np.asarray(cross / np.maximum(np.hypot(along[..., 0], along[..., 1]), 1e-9))
+
+
 def question(features: Sequence[str], xyz_mm: np.ndarray) -> tuple[str, str, str]:
     """The triangle in which left and right are seen best: the longest line, and the feature farthest beside it."""
     apart = np.linalg.norm(xyz_mm[:, None, :2] - xyz_mm[None, :, :2], axis=2).round(6)
     base = divmod(int(np.argmax(np.triu(apart))), len(features))
-    along = xyz_mm[base[1], :2] - xyz_mm[base[0], :2]
-    along = along / np.linalg.norm(along)
-    off = xyz_mm[:, :2] - xyz_mm[base[0], :2]
-    beside = np.abs(off[:, 0] * along[1] - off[:, 1] * along[0]).round(6)
+    beside = np.abs(beside_line_mm(xyz_mm[base[0]], xyz_mm[base[1]], xyz_mm)).round(6)
     return features[base[0]], features[base[1]], features[int(np.argmax(beside))]
 
 
@@ -152,13 +161,11 @@ def telling_look(features: Sequence[str], layouts: Sequence[np.ndarray]) -> tupl
     n = len(features)
     xy = np.array([layout[:, :2] for layout in layouts])
     ends, points = np.array(list(combinations(range(n), 2))), np.arange(n)
-    along = xy[:, ends[:, 1]] - xy[:, ends[:, 0]]
-    length_mm = np.linalg.norm(along, axis=2)
-    off = xy[:, None, :, :] - xy[:, ends[:, 0]][:, :, None, :]
-    cross = along[:, :, None, 0] * off[..., 1] - along[:, :, None, 1] * off[..., 0]
-    beside_mm = cross / np.maximum(length_mm, 1e-9)[:, :, None]
-    away_mm = np.linalg.norm(off - along[:, :, None] / 2.0, axis=3)
-    least_mm = np.maximum(np.maximum(AT_A_GLANCE_MM, OF_LENGTH * length_mm)[:, :, None], OF_THE_WAY * away_mm)
+    begin, end, point_mm = xy[:, ends[:, 0]][:, :, None], xy[:, ends[:, 1]][:, :, None], xy[:, None]
+    beside_mm = beside_line_mm(begin, end, point_mm)
+    length_mm = np.linalg.norm(end - begin, axis=3)
+    away_mm = np.linalg.norm(point_mm - (begin + end) / 2.0, axis=3)
+    least_mm = np.maximum(np.maximum(AT_A_GLANCE_MM, OF_LENGTH * length_mm), OF_THE_WAY * away_mm)
     plain = np.all(np.abs(beside_mm) >= least_mm, axis=0)
     left = np.count_nonzero(beside_mm > 0.0, axis=0)
     still = (np.ptp(xy, axis=0).max(axis=1) < ONE_PLACE_MM)[ends].all(axis=1)

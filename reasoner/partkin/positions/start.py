@@ -8,6 +8,7 @@ import numpy as np
 
 from partkin.model.distributions import chi_square_quantile
 from partkin.positions.network import AdjustedNetwork, Network, median, solve
+from partkin.positions.sides import beside_line_mm
 
 # Rough layouts that are kept on the way: so many of the best, and all that are near the best one (nothing
 # has told them apart yet) up to a limit.
@@ -221,11 +222,9 @@ def _against_looks(network: Network, beam: np.ndarray, placed: np.ndarray) -> np
     that it contradicts.
     """
     looks = np.array([look for look in network.looks if placed[list(look[:3])].all()], dtype=int).reshape(-1, 4)
-    a, b, c = (beam[:, looks[:, column]] for column in range(3))
-    along, off = b - a, c - a
-    cross = along[..., 0] * off[..., 1] - along[..., 1] * off[..., 0]
-    clear = np.abs(cross) > CLEARLY * float(np.median(network.sigma_mm)) * np.linalg.norm(along, axis=2)
-    wrong = (clear & (cross * looks[:, 3] < 0.0)).sum(axis=1)
+    beside_mm = beside_line_mm(*(beam[:, looks[:, column]] for column in range(3)))
+    clear = np.abs(beside_mm) > CLEARLY * median(network.sigma_mm)
+    wrong = (clear & (beside_mm * looks[:, 3] < 0.0)).sum(axis=1)
     if network.placed.sum() <= 2:
         wrong = np.minimum(wrong, clear.sum(axis=1) - wrong)
     return np.asarray(PUT_BACK * wrong)

@@ -121,8 +121,7 @@ class Findings:
     @property
     def hides_much(self) -> bool:
         """Whether more could still be hidden of a donor that goes on as read than a file takes off."""
-        chance = self.trial.chance if self.trial is not None else None
-        return chance is not None and not self.face_open and (chance.hidden_mm or 0.0) > making().file_mm
+        return self.chance is not None and (self.chance.hidden_mm or 0.0) > making().file_mm
 
     @property
     def duty(self) -> Duty | None:

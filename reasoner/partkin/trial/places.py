@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 
 from partkin.fit.fixings import HostFixings, donor_features, host_fixings
 from partkin.fit.task import Prepared, prepare
@@ -163,12 +164,15 @@ def without_each(known: Known, places: Places) -> Iterator[tuple[tuple[str, str]
             changed = replace(places, host=other) if whose == "host" else replace(places, donor=other)
             by_other = all(s.by_other for s in rivals if s.reading in names)
             yield (positions.part, " and ".join(names)), changed, by_other
-    if not any(not one.left_out for one in places.suspects):
-        yield from _without_each_look(known, places)
 
 
-def _without_each_look(known: Known, places: Places) -> Iterator[tuple[tuple[str, str], Places, bool]]:
-    """The places without each answer of left or right on which a layout hangs, if it was looked at once only."""
+def without_each_look(known: Known, places: Places) -> Iterator[tuple[tuple[str, str], Places, bool]]:
+    """The places without each answer of left or right on which a layout hangs, if it was looked at once only.
+
+    None where readings are suspect already: those come first.
+    """
+    if not all(one.left_out for one in places.suspects):
+        return
     for side, whose in ((places.host_side, "host"), (known.donor, "donor")):
         for look in seen_sides(side.readings):
             rest = tuple(row for row in side.readings if row.reading != look.reading)
@@ -228,7 +232,8 @@ def in_layouts(places: Places, layouts: tuple[int, int]) -> Places:
 def as_tried(known: Known, places: Places, trial: Trial) -> Places:
     """The places that a trial was made with: its layouts, without the reading that it left out."""
     if trial.without is not None:
-        places = next(there for left_out, there, _ in without_each(known, places) if left_out == trial.without)
+        ways = chain(without_each(known, places), without_each_look(known, places))
+        places = next(there for left_out, there, _ in ways if left_out == trial.without)
     return in_layouts(places, trial.layouts)
 
 

@@ -31,6 +31,7 @@ from partkin.trial.places import (
     prepared_task,
     side_questions,
     without_each,
+    without_each_look,
 )
 from partkin.trial.seams import choose, compare
 
@@ -59,7 +60,7 @@ def trials(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]
 
 def _each_way(known: Known, places: Places, confidence: float) -> tuple[Trial, ...]:
     found: list[Trial] = []
-    for without, there, by_other in _ways(known, places):
+    for without, there, by_other in _ways(known, places, found):
         says = better_way_round(found)
         # What is open stays so, whatever is left out.
         if without is not None and (len(says) > 1 or not says.isdisjoint(OPEN)):
@@ -79,13 +80,18 @@ def _each_way(known: Known, places: Places, confidence: float) -> tuple[Trial, .
     return tuple(found)
 
 
-def _ways(known: Known, places: Places) -> Iterator[tuple[tuple[str, str] | None, Places, bool]]:
-    """All readings together, unless distances contradict each other: then one is wrong, and each is left out."""
+def _ways(known: Known, places: Places, found: list[Trial]) -> Iterator[tuple[tuple[str, str] | None, Places, bool]]:
+    """All readings together, unless distances contradict each other: then one is wrong, and each is left out.
+
+    Last, of a donor that does not go on by all that was `found` up to then, each look by which a layout was left out.
+    """
     fewer = without_each(known, places)
     contradict = _contradict(places)
     first = next(fewer, None) if contradict and all(one.quantity in DISTANCES for one in contradict) else None
     yield first or (None, places, False)
     yield from fewer
+    if better_way_round(found) == {"does not"}:
+        yield from without_each_look(known, places)
 
 
 def trial(known: Known, places: Places, confidence: float, *, mirrored: bool) -> Trial:
