@@ -11,7 +11,7 @@ from builders import append
 from partkin import pipeline
 from partkin.commands import outlining, seeing
 from partkin.commands.demonstration import write
-from partkin.drawing.template import template_dxf
+from partkin.drawing.template import template_dxf, template_svg
 from partkin.model.problem import FaultyInput
 
 
@@ -103,9 +103,53 @@ def test_a_template_that_nobody_changed_changes_nothing(folder, drawing):
     build = pipeline.load_build(folder)
     before = sheets_of(folder)
     found = outlining.read_drawing(build, drawing, "top-dask")
-    assert not (found.features or found.outlines or found.moved or found.lines) and found.stayed == 9
+    assert not (found.features or found.outlines or found.moved or found.lines or found.zones) and found.stayed == 11
     outlining.add(folder, found)
     assert sheets_of(folder) == before
+
+
+@pytest.mark.parametrize("kind", ["dxf", "svg"])
+def test_a_zone_that_was_moved_is_a_move_of_the_known_zone(folder, tmp_path, kind):
+    build = pipeline.load_build(folder)
+    (seam,) = (zone for zone in build.zones if (zone.part, zone.zone) == ("top-dask", "S1"))
+    out_mm = tuple((round(x - 3.0, 3), y) for x, y in seam.corners_mm)
+    elsewhere = replace(build, zones=tuple(replace(z, corners_mm=out_mm) if z is seam else z for z in build.zones))
+    make = {"dxf": template_dxf, "svg": lambda view: template_svg(view).encode()}[kind]
+    (path := tmp_path / f"top.{kind}").write_bytes(make(seeing.template_of(elsewhere, "top-dask")))
+    found = outlining.read_drawing(build, path, "top-dask")
+    assert found.zones == (replace(seam, corners_mm=out_mm),) and found.adds
+    assert not (found.features or found.outlines or found.moved or found.lines)
+    assert "S1     tear seam: corners moved. Nothing is cut there" in outlining.shown(build, found)
+    outlining.add(folder, found)
+    now = pipeline.load_build(folder)
+    assert [zone.corners_mm for zone in now.zones] == [zone.corners_mm for zone in elsewhere.zones]
+    assert now.features == build.features and now.outlines == build.outlines
+
+
+def test_a_zone_with_other_corners_is_left_as_it_is(folder, drawing):
+    build = pipeline.load_build(folder)
+
+    def change(space):
+        for zone in space.query('LWPOLYLINE[layer=="zones"]'):
+            zone.set_points(list(zone.get_points("xy"))[:3], "xy")
+
+    edited(drawing, change)
+    found = outlining.read_drawing(build, drawing, "top-dask")
+    assert not found.adds
+    said = [problem.what for problem in found.warnings]
+    assert said == [f"zone {name} has 3 corners, its part's sheet 4" for name in ("D1", "S1")]
+
+
+def test_a_copy_of_a_zone_and_a_zone_of_another_part_are_no_opening(folder, drawing):
+    build = pipeline.load_build(folder)
+
+    def change(space):
+        for zone in space.query('LWPOLYLINE[layer=="zones"]'):
+            zone.copy_to_layout(space).translate(9.0, 0.0, 0.0)
+
+    edited(drawing, change)
+    assert not outlining.read_drawing(build, drawing, "top-dask").adds
+    assert all(line.kind == "edge" for line in outlining.read_drawing(build, drawing, "console-body").outlines)
 
 
 def test_a_drawing_of_what_the_sheet_lost_is_refused(folder, drawing):

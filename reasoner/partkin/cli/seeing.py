@@ -201,7 +201,7 @@ def outline(
     found = outlining.read_drawing(build, file, part, unit.value if unit else None, layers or ())
     say_all(found.warnings, folder)
     typer.echo(outlining.shown(build, found), nl=False)
-    if not (found.features or found.outlines or found.moved or found.lines):
+    if not found.adds:
         typer.echo("Nothing differs; nothing was changed.")
         return
     if not sure and not (sys.stdin.isatty() and typer.confirm("Add these to the sheets?")):
@@ -209,8 +209,9 @@ def outline(
         return
     outlining.add(folder, found, plus_minus_mm)
     counts = f"{len(found.features)} to features.csv, {len(found.outlines)} to outlines.csv"
-    if found.moved or found.lines:
-        counts += f"; changed {len(found.moved)} rows of features.csv and {len(found.lines)} lines of outlines.csv"
+    if found.moved or found.lines or found.zones:
+        counts += f"; changed {len(found.moved)} rows of features.csv, {len(found.lines)} lines of outlines.csv"
+        counts += f" and {len(found.zones)} zones of zones.csv"
     typer.echo(f"Added {counts}. Measure one hole, whatever the file says.")
 
 

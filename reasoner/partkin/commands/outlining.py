@@ -4,24 +4,28 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TypeVar
 
 from partkin.drawing.outline_import import MOST_BYTES, STAYED_MM, Redrawn, read_outline
-from partkin.model.build import Build, Feature, Outline
-from partkin.model.columns import FEATURES
+from partkin.model.build import Build, Feature, Outline, Zone
+from partkin.model.columns import BY_NAME, FEATURES
 from partkin.model.problem import Problem, refuse_any, refused
 
-OUTLINES = "outlines.csv"
+OUTLINES, ZONES = "outlines.csv", "zones.csv"
+MEASURE_ZONE = "Nothing is cut there: measure it on the part before you say yes"
+Corners = tuple[tuple[float, float], ...]
+Shape = TypeVar("Shape", Outline, Zone)
 
 
 @dataclass(frozen=True)
 class Addition:
     """What a drawing would add: features and outlines, named so that they clash with nothing.
 
-    `moved`: features of the part that the drawing has elsewhere or of another size; `lines`: its lines that run
-    otherwise; `stayed`: how many features and lines are as the part has them.
+    `moved`: features of the part that the drawing has elsewhere or of another size; `lines`, `zones`: its lines and
+    zones that run otherwise; `stayed`: how many of all these are as the part has them.
     """
 
     part: str
@@ -30,7 +34,13 @@ class Addition:
     warnings: tuple[Problem, ...] = ()
     moved: tuple[Redrawn, ...] = ()
     lines: tuple[Outline, ...] = ()
+    zones: tuple[Zone, ...] = ()
     stayed: int = 0
+
+    @property
+    def adds(self) -> bool:
+        """Whether the drawing has anything that the sheets do not."""
+        return bool(self.features or self.outlines or self.moved or self.lines or self.zones)
 
 
 def read_drawing(
@@ -55,35 +65,39 @@ def read_drawing(
         what = f"the drawing has {', '.join(lost)} of {part}, which its sheet has no longer"
         raise refused(file.name, 0, "", what, "Put the rows back, or draw the template anew")
     moved = tuple(one for one in read.redrawn if one.cells)
-    known, lines, warnings = _known_lines(build, part, read.known_lines, file.name)
+    stands = {f"{line.kind} {line.name}": line for line in build.outlines if line.part == part}
+    drawn = {f"{line.kind} {line.name}": line.corners_mm for line in read.known_lines}
+    lines, warnings = _with_new_corners(stands, drawn, OUTLINES, file.name)
+    areas = {f"zone {zone.zone}": zone for zone in build.zones if zone.part == part}
+    drawn_areas = {f"zone {name}": corners for name, corners in read.known_zones}
+    zones, doubts = _with_new_corners(areas, drawn_areas, ZONES, file.name)
+    known = len(read.redrawn) + len(drawn) + len(drawn_areas)
     return Addition(
         part,
         _new_names(build, read.features),
         _new_lines(build, part, read.outlines),
-        (*read.problems, *warnings),
+        (*read.problems, *warnings, *doubts),
         moved,
         lines,
-        len(read.redrawn) - len(moved) + known,
+        zones,
+        known - len(moved) - len(lines) - len(zones) - len(warnings) - len(doubts),
     )
 
 
-def _known_lines(
-    build: Build, part: str, drawn: Sequence[Outline], name: str
-) -> tuple[int, tuple[Outline, ...], tuple[Problem, ...]]:  # fmt: skip
-    """Return how many known lines run as they did, those whose corners moved, and warnings of the rest."""
-    stands = {(line.kind, line.name): line.corners_mm for line in build.outlines if line.part == part}
-    stayed, moved, warnings = 0, [], []
-    for line in drawn:
-        before = stands.get((line.kind, line.name), ())
-        if len(before) != len(line.corners_mm):
-            what = f"{line.kind} {line.name} of {part} has {len(line.corners_mm)} corners, its sheet {len(before)}"
-            mend = f"It was left out; write its corners into {OUTLINES} by hand"
+def _with_new_corners(
+    stands: Mapping[str, Shape], drawn: Mapping[str, Corners], sheet: str, name: str
+) -> tuple[tuple[Shape, ...], tuple[Problem, ...]]:
+    """Return the known shapes whose corners moved, and a warning of each whose corners are others than its sheet's."""
+    moved, warnings = list[Shape](), []
+    for called, corners in drawn.items():
+        before = stands[called].corners_mm if called in stands else ()
+        if len(before) != len(corners):
+            what = f"{called} has {len(corners)} corners, its part's sheet {len(before)}"
+            mend = f"It was left out; write its corners into {sheet} by hand"
             warnings.append(Problem(name, 0, "", what, mend, warning=True))
-        elif all(math.dist(a, b) <= STAYED_MM for a, b in zip(before, line.corners_mm, strict=True)):
-            stayed += 1
-        else:
-            moved.append(line)
-    return stayed, tuple(moved), tuple(warnings)
+        elif any(math.dist(a, b) > STAYED_MM for a, b in zip(before, corners, strict=True)):
+            moved.append(replace(stands[called], corners_mm=corners))
+    return tuple(moved), tuple(warnings)
 
 
 def _new_names(build: Build, features: Sequence[Feature]) -> tuple[Feature, ...]:
@@ -123,15 +137,16 @@ def shown(build: Build, addition: Addition) -> str:
         lines.append(f"  {feature.feature:<6} {feature.kind} {size} mm{turned}, at {feature.x_mm:g}, {feature.y_mm:g}")
     for line in addition.outlines:
         lines.append(f"  {line.name:<6} {line.kind} of {len(line.corners_mm)} corners, {_extent(line)}")
-    if addition.moved or addition.lines:
+    if addition.moved or addition.lines or addition.zones:
         lines.append(f"of {part} would change:")
     rows = {feature.feature: feature for feature in build.features_of(part)}
     for one in addition.moved:
         changes = (f"{name} {_said(getattr(rows[one.feature], name))} to {value:g}" for name, value in one.cells)
         lines.append(f"  {one.feature:<6} {', '.join(changes)}")
     lines += [f"  {line.name:<6} {line.kind}: corners moved" for line in addition.lines]
+    lines += [f"  {zone.zone:<6} {zone.kind}: corners moved. {MEASURE_ZONE}" for zone in addition.zones]
     if addition.stayed:
-        lines.append(f"{addition.stayed} features and lines of {part} are as they were drawn.")
+        lines.append(f"{addition.stayed} features, lines and zones of {part} are as they were drawn.")
     return "\n".join(lines) + "\n"
 
 
@@ -157,14 +172,16 @@ def add(folder: Path, addition: Addition, plus_minus_mm: float | None = None) ->
 
     features = [replace(feature, plus_minus_mm=plus_minus_mm) for feature in addition.features]
     rows = {sheet: cells_of(sheet, added) for sheet, added in ((FEATURES, features), (OUTLINES, addition.outlines))}
-    cells: dict[str, dict[tuple[str, ...], dict[str, str]]] = {FEATURES: {}, OUTLINES: {}}
+    cells: dict[str, dict[tuple[str, ...], dict[str, str]]] = {FEATURES: {}, OUTLINES: {}, ZONES: {}}
     told = {} if plus_minus_mm is None else {"plus_minus_mm": number_text(plus_minus_mm)}
     for one in addition.moved:
         moved = {name: number_text(value) for name, value in one.cells}
         cells[FEATURES][addition.part, one.feature] = {**moved, **(told if "x_mm" in moved else {})}
-    for corner in cells_of(OUTLINES, addition.lines):
-        key = tuple(corner[name] for name in ("part", "kind", "name", "point"))
-        cells[OUTLINES][key] = {name: corner[name] for name in ("x_mm", "y_mm")}
+    redrawn: tuple[tuple[str, Sequence[Outline | Zone]], ...] = ((OUTLINES, addition.lines), (ZONES, addition.zones))
+    for sheet, corners in ((sheet, cells_of(sheet, rows)) for sheet, rows in redrawn):
+        for corner in corners:
+            key = tuple(corner[name] for name in BY_NAME[sheet].key)
+            cells[sheet][key] = {name: corner[name] for name in ("x_mm", "y_mm")}
     revise(
         folder,
         {sheet: changed for sheet, changed in cells.items() if changed},

@@ -83,8 +83,9 @@ class _Reader:
             if self.left < 0:
                 raise _TooMany
             kind = entity.dxftype()
-            layer = entity.dxf.layer
-            if kind != "INSERT" and ((self.layers and layer not in self.layers) or layer in self.without):
+            layer, known = entity.dxf.layer, _known(entity)
+            unwanted = layer not in self.layers if self.layers else layer in self.without and known is None
+            if kind != "INSERT" and unwanted:
                 continue
             if kind == "INSERT":
                 if depth >= _DEEPEST:
@@ -97,7 +98,6 @@ class _Reader:
                         raise _TooMany
                     yield from self.pieces(copy.virtual_entities(), depth + 1)
             elif kind in ("CIRCLE", "ARC", "LINE", "LWPOLYLINE", "POLYLINE", "ELLIPSE", "SPLINE"):
-                known = _known(entity)
                 yield from (replace(one, layer=layer, known=known) for one in self.piece(entity, kind))
             elif kind not in ("TEXT", "MTEXT", "DIMENSION", "POINT", "VIEWPORT", "ATTDEF"):
                 self.passed_over.add(kind)

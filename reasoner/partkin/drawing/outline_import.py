@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from partkin.drawing.loops import LinePiece, Loop, RoundShape, joined
 from partkin.drawing.shapes import Point
-from partkin.drawing.template import KIND_OF_LAYER, LINES_OF_LAYER
+from partkin.drawing.template import KIND_OF_LAYER, LINES_OF_LAYER, ZONES
 from partkin.model.build import Feature, Outline
 from partkin.model.problem import Problem
 
@@ -46,7 +46,8 @@ class Redrawn:
 class OutlineRead:
     """Features and outlines of a drawing; `problems` that are not warnings mean that nothing was read.
 
-    `redrawn`, `known_lines`: features and lines that the part had when the drawing was made from it.
+    `redrawn`, `known_lines`, `known_zones` (their names and corners): what the part had when the drawing was made
+    from it.
     """
 
     features: tuple[Feature, ...] = ()
@@ -54,6 +55,7 @@ class OutlineRead:
     problems: tuple[Problem, ...] = ()
     redrawn: tuple[Redrawn, ...] = ()
     known_lines: tuple[Outline, ...] = ()
+    known_zones: tuple[tuple[str, tuple[Point, ...]], ...] = ()
 
 
 def refused(sheet: str, what: str, mend: str, warning: bool = False) -> Problem:
@@ -123,12 +125,13 @@ def _read(pieces: tuple[LinePiece, ...], part: str, sheet: str, warnings: tuple[
     loops, loose = joined(pieces)
     known, others = _parted(loops, part)
     features, outlines, doubles = _as_sheet_rows(others, part)
-    redrawn = tuple(Redrawn(name, _moved(loop)) for name, loop in known.items() if _is_round(loop))
+    redrawn = tuple(Redrawn(name, _moved(loop)) for name, loop in known if _is_round(loop))
     lines = tuple(
         Outline(part, LINES_OF_LAYER.get(loop.layer, "edge"), name, _corners(loop))
-        for name, loop in known.items()
-        if not _is_round(loop)
+        for name, loop in known
+        if not _is_round(loop) and loop.layer != ZONES
     )
+    zones = tuple((name, _corners(loop)) for name, loop in known if loop.layer == ZONES)
     problems = list(warnings)
     if loose:
         what = f"{loose} lines close to nothing and were left out"
@@ -138,7 +141,7 @@ def _read(pieces: tuple[LinePiece, ...], part: str, sheet: str, warnings: tuple[
         problems.append(refused(sheet, what, "Delete the doubles", warning=True))
     if not features and not outlines and not known:
         problems.append(refused(sheet, "no circle, slot or closed line was found", "Draw each hole as a circle"))
-    return OutlineRead(features, outlines, tuple(problems), redrawn, lines)
+    return OutlineRead(features, outlines, tuple(problems), redrawn, lines, zones)
 
 
 def _sound(point: Point, unit_mm: float) -> bool:
@@ -209,14 +212,16 @@ def _is_round(loop: Loop) -> bool:
     return loop.known is not None and loop.known.stood is not None
 
 
-def _parted(loops: list[Loop], part: str) -> tuple[dict[str, Loop], list[Loop]]:
+def _parted(loops: list[Loop], part: str) -> tuple[list[tuple[str, Loop]], list[Loop]]:
     """Part what a template of this part drew from all else; of copies, the one that went least far is the known one."""
-    known: dict[str, Loop] = {}
+    known: dict[tuple[str, str], Loop] = {}
     for loop in sorted(loops, key=_far_mm):
         if loop.known is not None and loop.known.part == part and (loop.round_shape or not _is_round(loop)):
-            known.setdefault(loop.known.name, loop)
+            kind = "feature" if _is_round(loop) else ZONES if loop.layer == ZONES else "line"
+            known.setdefault((kind, loop.known.name), loop)
     kept = {id(loop) for loop in known.values()}
-    return known, [loop for loop in loops if id(loop) not in kept]
+    named = [(name, loop) for (_, name), loop in known.items()]
+    return named, [loop for loop in loops if id(loop) not in kept and not (loop.known and loop.layer == ZONES)]
 
 
 def _far_mm(loop: Loop) -> float:

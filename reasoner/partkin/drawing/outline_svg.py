@@ -146,7 +146,8 @@ class _Reader:
     def wanted(self) -> bool:
         """Whether what stands here is on a layer that is read."""
         if not self.layers:
-            return self.frame is None or self.told[-1][0] not in AIDS
+            layer, known = self.told[-1]
+            return self.frame is None or layer not in AIDS or known is not None
         return bool(self.inside) and self.inside[-1]
 
     def telling(self, name: str, names: list[str], attributes: dict[str, str]) -> tuple[str, Known | None]:

@@ -37,10 +37,11 @@ from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import KINDS, Kind, OutlineKind
 
 FARTHEST_MM = 100_000.0
-# What is read back, then what only helps to see and to work.
+# What is read back; then what only helps to see and to work, of which the own zones alone are known again.
 KIND_OF_LAYER: dict[str, Kind] = {f"{kind}s": kind for kind in KINDS}
 LINES_OF_LAYER: dict[str, OutlineKind] = {"edges": "edge", "openings": "opening", "keep clear": "keep clear"}
-AIDS = ("zones", "centres", "to cut", "other part", "words", "rule")
+ZONES = "zones"
+AIDS = (ZONES, "centres", "to cut", "other part", "words", "rule")
 LAYERS = (*LINES_OF_LAYER, *KIND_OF_LAYER, *AIDS)
 _LINE_LAYERS = {kind: layer for layer, kind in LINES_OF_LAYER.items()}
 _LABEL_MM = 4.0
@@ -213,12 +214,14 @@ def _check(view: TemplateView) -> None:
 def _zone_shapes(zone: DrawnZone) -> list[Shape]:
     if len(zone.corners_mm) < 2:
         return []
-    shapes: list[Shape] = [Poly(zone.corners_mm, "thin", len(zone.corners_mm) > 2, "zones")]
-    if zone.kind == "opening" or len(zone.corners_mm) < 3:
+    closed = len(zone.corners_mm) > 2
+    of = zone.name if closed and zone.of == "donor" else ""
+    shapes: list[Shape] = [Poly(zone.corners_mm, "thin", closed, ZONES, of)]
+    if zone.kind == "opening" or not closed:
         return shapes
     slopes = (45.0, 135.0) if zone.kind == "tear seam" else (45.0,)
     for slope_deg in slopes:
-        shapes.append(Strokes(hatching(zone.corners_mm, 4.0, slope_deg), "hatch", "zones"))
+        shapes.append(Strokes(hatching(zone.corners_mm, 4.0, slope_deg), "hatch", ZONES))
     return shapes
 
 
