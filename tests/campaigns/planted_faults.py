@@ -17,12 +17,14 @@ import shutil
 import signal
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from random import Random
 from typing import Literal
+
+import pytest
 
 ROOT = Path(__file__).parents[2]
 COPIED = ("reasoner", "ontology", "data", "docs", "tests", "pyproject.toml", "README.md")
@@ -51,6 +53,8 @@ PROSE = ("source", "check", "mark", "note", "says", "meaning", "why", "caution",
 
 
 Outcome = Literal["found", "not found", "late"]
+# What pytest is asked for at once: files or names of tests, and which of them.
+Call = tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -126,43 +130,58 @@ def faults_of(file: Path) -> list[Planted]:
     return list(in_a_text(file, text, BOUNDS if file.suffix == ".ttl" else CLAUSES))
 
 
-def outcome(fault: Planted, tests: tuple[str, ...], longest_s: int = LONGEST_S) -> Outcome:
-    """Whether a test fails with the fault in its file, which is as before when this returns."""
+def outcome(fault: Planted, tests: Sequence[Call], longest_s: int = LONGEST_S) -> tuple[Outcome, str]:
+    """Whether a test fails with the fault in its file, which is as before when this returns; and which test."""
     before = fault.file.read_text(encoding="utf-8")
     fault.file.write_text(fault.text, encoding="utf-8")
     try:
+        read, write = os.pipe()
         child = os.fork()
         if child == 0:
-            _run(tests, longest_s)
+            _run(tests, longest_s, write)
+        os.close(write)
+        with os.fdopen(read, encoding="utf-8") as told:
+            by = told.readline().strip()
         status = os.waitpid(child, 0)[1]
         late = os.WIFSIGNALED(status) and os.WTERMSIG(status) in (signal.SIGXCPU, signal.SIGKILL, signal.SIGALRM)
-        return "late" if late else "found" if status else "not found"
+        return "late" if late else "found" if status else "not found", by
     finally:
         fault.file.write_text(before, encoding="utf-8")
 
 
-def _run(tests: tuple[str, ...], longest_s: int) -> None:
-    """Run tests in this forked process, which has the packages and nothing of what is changed, and end it."""
-    import pytest
+class _Telling:
+    """Writes the name of each test that fails, or of each file of tests that cannot be read."""
 
+    def __init__(self, write: int) -> None:
+        self.write = write
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport | pytest.CollectReport) -> None:
+        """Tell a failure; only the first is read."""
+        if report.failed:
+            os.write(self.write, f"{report.nodeid}\n".encode())
+
+    pytest_collectreport = pytest_runtest_logreport
+
+
+def _run(tests: Sequence[Call], longest_s: int, write: int) -> None:
+    """Run tests in this forked process, which has the packages and nothing of what is changed, and end it."""
     signal.alarm(NEVER_S)
     spent_s = int(sum(resource.getrusage(resource.RUSAGE_SELF)[:2]))
     resource.setrlimit(resource.RLIMIT_CPU, (spent_s + longest_s, spent_s + longest_s))
     quiet = os.open(os.devnull, os.O_WRONLY)
     os.dup2(quiet, 1)
     os.dup2(quiet, 2)
-    for test in tests:
-        file, _, chosen = test.partition(" -k ")
-        only = ["-k", chosen] if chosen else []
-        code = int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", *only, f"tests/{file}"]))
+    for call in tests:
+        words = ["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", *call]
+        code = int(pytest.main(words, plugins=[_Telling(write)]))
         if code:
             os._exit(code)
     os._exit(0)
 
 
 @contextlib.contextmanager
-def in_a_copy(*preloaded: str) -> Iterator[None]:
-    """Stand in a copy of the project, with packages that need not be loaded in each forked process."""
+def copied() -> Iterator[Path]:
+    """A copy of the project, for as long as it is needed."""
     with tempfile.TemporaryDirectory() as copy:
         for name in COPIED:
             whole = ROOT / name
@@ -170,11 +189,24 @@ def in_a_copy(*preloaded: str) -> Iterator[None]:
                 shutil.copytree(whole, Path(copy) / name, ignore=shutil.ignore_patterns("__pycache__"))
             else:
                 shutil.copy(whole, Path(copy) / name)
-        os.chdir(copy)
-        sys.path[:0] = [f"{copy}/reasoner", f"{copy}/tests"]
-        for package in ("numpy", "scipy.optimize", "pyshacl", "rdflib", "hypothesis", *preloaded):
-            import_module(package)
-        yield
+        yield Path(copy)
+
+
+def stand_in(copy: Path, *preloaded: str) -> None:
+    """Work in a copy from now on, with packages that need not be loaded in each forked process."""
+    os.chdir(copy)
+    sys.path[:0] = [f"{copy}/reasoner", f"{copy}/tests", str(copy)]
+    for package in ("numpy", "scipy.optimize", "pyshacl", "rdflib", "hypothesis", *preloaded):
+        import_module(package)
+
+
+def calls_of(file: Path) -> list[Call]:
+    """The tests that hold a file, as pytest is asked for each: a file of tests, and which of it by -k."""
+    wanted = [test.format(file.stem) for test in TESTS.get(file.name) or TESTS[file.parent.name]]
+    return [
+        (f"tests/{name}", *(["-k", chosen] if chosen else []))
+        for name, _, chosen in (w.partition(" -k ") for w in wanted)
+    ]
 
 
 def main() -> None:
@@ -183,18 +215,18 @@ def main() -> None:
     parser.add_argument("--all", action="store_true")
     parser.add_argument("--most", type=int, default=1000, help="faults a file, drawn at random")
     given = parser.parse_args()
-    with in_a_copy("partkin.pipeline"):
+    with copied() as copy:
+        stand_in(copy, "partkin.pipeline")
         found = planted = 0
         for file in sorted((*Path("data/tables").glob("*.csv"), *Path("ontology").glob("[rqs]*/*.*"))):
             wanted = given.all or file.name in given.files or file.parent.name in given.files
             if not wanted or file.name in LET_BE:
                 continue
-            tests = tuple(test.format(file.stem) for test in TESTS.get(file.name) or TESTS[file.parent.name])
-            faults = faults_of(file)
-            if outcome(Planted(file, file.read_text(encoding="utf-8"), "nothing"), tests) != "not found":
-                raise SystemExit(f"{file.name}: its tests fail without a fault: {' '.join(tests)}")
+            tests, faults = calls_of(file), faults_of(file)
+            if outcome(Planted(file, file.read_text(encoding="utf-8"), "nothing"), tests)[0] != "not found":
+                raise SystemExit(f"{file.name}: its tests fail without a fault: {tests}")
             drawn = Random(0).sample(faults, min(given.most, len(faults)))
-            survived = [fault.says for fault in drawn if outcome(fault, tests) == "not found"]
+            survived = [fault.says for fault in drawn if outcome(fault, tests)[0] == "not found"]
             found, planted = found + len(drawn) - len(survived), planted + len(drawn)
             print(f"{file.name}: {len(drawn) - len(survived)} of {len(drawn)} found ({len(faults)} can be planted)")
             print("".join(f"  not found: {says}\n" for says in survived), end="", flush=True)
