@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
 from adapting_cases import ask, cheapest, holes, spot, studs
 
+import partkin
+from builders import build
 from partkin.adaptation.applied import adapted_task
 from partkin.fit.solve import solve
 from partkin.model.adapting import AdaptationQuestion
@@ -54,3 +57,42 @@ def test_no_slot_across_another_axis() -> None:
     """Fixings along x: a slot's angle in the part's plane would mean nothing, so none is asked for."""
     answer = cheapest(_in_space((300.0, 206.0, 40.0), axis=EAST))
     assert all(action.do != "slot" for each in answer.adaptations for action in each.actions)
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 63.0, 90.0, -141.0])
+def test_a_new_hole_points_as_its_fixing_does(turn_deg: float) -> None:
+    """A stud on a slope of 37 degrees, of which the donor, read in a frame turned about z, has no hole."""
+    slope: At = (0.6, 0.0, 0.8)
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+
+    def turned(at: At) -> At:
+        return (c * at[0] - s * at[1], s * at[0] + c * at[1], at[2])
+
+    at = {"F1": (0.0, 0.0, 0.0), "F2": (300.0, 0.0, 0.0), "F3": (0.0, 200.0, 0.0), "F4": (260.0, 150.0, 40.0)}
+    fixings = [
+        Feature("host", name, "stud", 6.0, x_mm=x, y_mm=y, z_mm=z, plus_minus_mm=0.0, need="must",
+                axis=slope if name == "F4" else UP)
+        for name, (x, y, z) in at.items()
+    ]  # fmt: skip
+    there = {name: turned(place) for name, place in at.items() if name != "F4"}
+    own = [
+        Feature("donor", f"a{name[1]}", "hole", 7.0, x_mm=x, y_mm=y, z_mm=z, plus_minus_mm=0.0, axis=UP, goes_on=name)
+        for name, (x, y, z) in there.items()
+    ]
+    whole = build(fixings, own, duty="trim")
+    parts = tuple(replace(part, material="ABS", thickness_mm=2.5) for part in whole.parts)
+    verdict = partkin.check(replace(whole, parts=parts), "donor")
+    assert verdict.verdict == "bolts on with adaptation"
+    [hole] = [action for action in verdict.adaptation.actions if action.do == "new hole"]
+    assert hole.at_mm == pytest.approx(turned(at["F4"]), abs=0.1) and hole.axis == pytest.approx(
+        turned(slope), abs=1e-3
+    )
+    assert "slanting as F4 does: along x " in hole.says
+    [pair] = [pair for pair in verdict.after.pairs if pair.fixing == "F4"]
+    assert pair.lean_deg < 0.2
+
+
+def test_a_new_hole_that_points_straight_up_says_no_direction() -> None:
+    asked = _in_space((340.0, 200.0, 40.0))
+    [drilled] = [a for each in cheapest(asked).adaptations[:1] for a in each.actions if a.do == "new hole"]
+    assert drilled.axis == pytest.approx(UP, abs=1e-2) and "slanting" not in drilled.says

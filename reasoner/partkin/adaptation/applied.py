@@ -33,8 +33,7 @@ def adapted_task(task: FitTask, adaptation: Adaptation) -> FitTask:
             if action.do != "other bolt" or pair not in allowed_mm:
                 allowed_mm[pair] = action.allowed_mm
         if action.do == "new hole" and action.at_mm is not None:
-            axis = fixings[action.fixing].axis if action.fixing in fixings else (0.0, 0.0, 1.0)
-            features[action.feature] = Spot(action.feature, action.at_mm, must=False, should=True, axis=axis)
+            features[action.feature] = _drilled(action)
         elif action.do in RESHAPES:
             side = features if action.side == "donor" else fixings
             side[action.feature] = _reshaped(side[action.feature], action)
@@ -49,6 +48,15 @@ def adapted_task(task: FitTask, adaptation: Adaptation) -> FitTask:
         options=tuple(Option(*pair, allowed_mm[pair]) for pair in adaptation.pairs),
         given=True,
     )
+
+
+def _drilled(action: Action) -> Spot:
+    assert action.at_mm is not None
+    spot = Spot(action.feature, action.at_mm, must=False, should=True)
+    if action.axis is None:
+        return spot
+    x, y, z = action.axis
+    return replace(spot, axis=(x, y, z))
 
 
 def _reshaped(spot: Spot, action: Action) -> Spot:

@@ -10,7 +10,7 @@ from partkin.adaptation.limits import LICENSED, SAFETY, PartLimits, Refusal, lim
 from partkin.adaptation.pairs import Opening, PairSizes, clearance_hole_mm, drill_up_mm, sizes_of, thread_mm
 from partkin.adaptation.room import Rim, grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
 from partkin.fit.segments import centre_line
-from partkin.model.adapting import AdaptationQuestion, Bracket
+from partkin.model.adapting import ALONG_Z, AdaptationQuestion, Bracket
 from partkin.model.build import Feature, WorkRow
 from partkin.model.fitting import Option, Spot
 from partkin.tables.work import edge_rule, work_for
@@ -263,7 +263,7 @@ class _Larger:
                 yield self.bench.choice((*self.base, do), self.side, ReachShape(play_mm), across_mm, refused)
 
     def slots(self) -> Iterator[Choice]:
-        if abs(self.spot.axis[2]) < 0.99:
+        if abs(self.spot.axis[2]) < ALONG_Z:
             return  # Its directions are not those of the part's own plane.
         miss_mm = self.bench.tolerance_mm("slot", self.side)
         now_mm, drilled_mm = self.opening.across_mm, self.bolt_mm + 2.0 * max(0.0, miss_mm - self.opening.share_mm)

@@ -259,20 +259,31 @@ class _Jobs:
                 best, found = float(gap @ along) / length_mm, spot.id
         return found
 
+    @cached_property
+    def _to_donor(self) -> np.ndarray:
+        return np.asarray(np.linalg.inv(np.array(self.placement.matrix, dtype=float)))
+
+    @property
+    def fixing_axis(self) -> tuple[float, ...] | None:
+        """Which way the fixing points in the donor's frame; None in the plane."""
+        if len(self.unit.fixing.at_mm) == 2:
+            return None
+        return tuple(float(value) for value in self._to_donor[:3, :3] @ np.array(self.unit.fixing.axis))
+
     @property
     def fixing_at_mm(self) -> tuple[float, ...]:
         """Where the fixing stands in the donor's frame, to a tenth."""
-        back = np.linalg.inv(np.array(self.placement.matrix, dtype=float))
-        there = line3(self.unit.fixing).mean(axis=0) @ back[:3, :3].T + back[:3, 3]
+        there = self._to_donor[:3, :3] @ line3(self.unit.fixing).mean(axis=0) + self._to_donor[:3, 3]
         return tuple(round(float(value), 1) for value in there[: len(self.unit.fixing.at_mm)])
 
     def _new_hole(self) -> None:
         fixing, across_mm, at_mm = self.unit.fixing.id, self.choice.across_mm or 0.0, self.fixing_at_mm
-        says = phrases.new_hole(fixing, across_mm, at_mm, self.paired, self._edge_mm(across_mm, False))
+        axis, edge_mm = self.fixing_axis, self._edge_mm(across_mm, False)
+        says = phrases.new_hole(fixing, across_mm, at_mm, axis, self.paired, edge_mm)
         self.paired = f"new-{fixing}"
         self.cuts.append(CutLine("donor", self.paired, np.array([at_mm[:2]] * 2), across_mm, self.bolt_mm))
         play_mm = (across_mm - self.bolt_mm) / 2.0 + (self.unit.share_of_new_hole_mm or 0.0)
-        self._add("new hole", says, self.paired, to_mm=across_mm, at_mm=at_mm, allowed_mm=round(play_mm, 6))
+        self._add("new hole", says, self.paired, to_mm=across_mm, at_mm=at_mm, axis=axis, allowed_mm=round(play_mm, 6))
 
     def _leave(self) -> None:
         feature, self.paired = self.paired or self.unit.fixing.id, None

@@ -174,7 +174,9 @@ class OnePairing:
             return hopeless
         found = self.optimiser.run(self.permitted)
         if found.vector is None:
-            return AdaptationAnswer((), (), "no set of permitted jobs brings it on" if found.proved else TOO_MANY)
+            if not found.proved:
+                return AdaptationAnswer((), (), TOO_MANY, waits=True, undecided=True)
+            return AdaptationAnswer((), (), "no set of permitted jobs brings it on")
         return found
 
     def _price(self, choice: Choice) -> int:

@@ -17,6 +17,7 @@ from partkin.adaptation.room import Rim
 from partkin.fit.segments import direction, nearest
 from partkin.fit.solve import conflicting, goes_on, lies_at, quick_answer, solve
 from partkin.fit.solve import holds as holds_somewhere
+from partkin.model.adapting import ALONG_Z
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, Option, Placement, Spot
 
 REACH_TOLERANCE_MM = 1e-6
@@ -45,7 +46,7 @@ def standing(unit: FixingChoices, placement: Placement, side: str) -> tuple[np.n
 
 def _flat(line: np.ndarray, axis: tuple[float, float, float]) -> np.ndarray:
     """Drop the direction along the axis. Across another axis than z only distances mean anything."""
-    if abs(axis[2]) > 0.99:
+    if abs(axis[2]) > ALONG_Z:
         return line[:, :2]
     along = np.array(axis) / np.linalg.norm(axis)
     first = np.cross(along, [0.0, 0.0, 1.0])

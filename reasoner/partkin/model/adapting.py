@@ -13,6 +13,8 @@ from partkin.model.words import Duty
 
 RESHAPES = ("open out", "slot")
 MOVES = (*RESHAPES, "new hole", "thread insert")
+# An axis whose z is at least this counts as pointing along z (8 degrees; a convention, no source).
+ALONG_Z = 0.99
 
 
 @dataclass(frozen=True)
@@ -25,7 +27,7 @@ class Action:
     (overall), `angle_deg`: of a slot, in the part's frame; `at_mm`: centre, in the part's frame.
     `allowed_mm`: the play of its pair once the job is done. `workmanship_mm`: how far a careful hand may
     miss the centre asked for. `side`: donor or host. `material_cost`: what is used up, which `cost` holds too.
-    `thread`: of the other bolt or the insert.
+    `thread`: of the other bolt or the insert. `axis`: of a new hole in space, in the part's frame.
     """
 
     do: str
@@ -47,6 +49,7 @@ class Action:
     side: str = "donor"
     material_cost: float | None = None
     thread: str | None = None
+    axis: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -88,7 +91,7 @@ class AdaptationAnswer:
 
     `conflict`: why not, as a proof, where everything that may be done was allowed for and it still does not
     go on. `notes`: what could not be checked, in words. `waits`: work may do, but what is not known yet decides it;
-    `unsized`: the fixings whose size that is.
+    `unsized`: the fixings whose size that is. `undecided`: it may do, and the search for it ended at its limit.
     """
 
     adaptations: tuple[Adaptation, ...]
@@ -98,6 +101,7 @@ class AdaptationAnswer:
     notes: tuple[str, ...] = ()
     waits: bool = False
     unsized: tuple[str, ...] = ()
+    undecided: bool = False
 
 
 @dataclass(frozen=True)

@@ -135,6 +135,10 @@ def _unsure_work(findings: Findings) -> list[Unknown]:
     if findings.adapting is not None and (unsized := findings.adapting.unsized):
         asks = f"of {host} is across: work on {donor} hangs on it"
         return [Unknown(f"size of {one}", f"read how wide {one} {asks}", host, "across", one) for one in unsized]
+    if findings.adapting is not None and findings.adapting.undecided:
+        why = f"undecided within the limit: {findings.adapting.why}"
+        says = f"{why}; lay {donor} on by the fixings that hold, and see what is left"
+        return [Unknown("work", says, donor)]
     pairs = (trial.answer.conflict.pairs if trial.answer.conflict else ()) or trial.answer.pairs
     if findings.measured_from == "original":
         ends = [pair.fixing for pair in pairs[:2]]
