@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 from adapting_cases import ask, holes, studs
 
-from partkin.adaptation.limits import limits_of, refuse_cut
+from partkin.adaptation.limits import limits_of, refuse_bracket, refuse_cut
 from partkin.adaptation.room import grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
-from partkin.model.build import Outline, Part, Zone
+from partkin.model.adapting import Bracket
+from partkin.model.build import Feature, Outline, Part, Zone
 from partkin.model.fitting import Spot
 from partkin.tables.work import edge_rule, material_of, materials, read_work, shipped_work, washers, work_for
 
@@ -110,6 +111,19 @@ def test_holes_keep_their_pitch() -> None:
     assert refuse_cut(limits, far, 7.0, 6.0, False) is None
 
 
+def test_a_hole_lies_on_the_part_and_in_no_opening_of_it() -> None:
+    opening = Outline("D", "opening", "speaker", ((80.0, 80.0), (120.0, 80.0), (120.0, 120.0), (80.0, 120.0)))
+    limits = limits_of(replace(PLAIN, donor_outlines=(RIM, opening)), "donor")
+    for at_mm, says in (
+        ((100.0, 100.0), "it would lie in the opening speaker"),
+        ((100.0, 130.0), None),
+        ((100.0, 125.0), "its centre would come within 5 mm of an edge (8.4 are kept)"),
+        ((-20.0, 0.0), "it would lie off the part as its outline is drawn"),
+    ):
+        refusal = refuse_cut(limits, np.array([at_mm, at_mm]), 7.0, 6.0, False)
+        assert (refusal.says if refusal else None) == says
+
+
 @pytest.mark.parametrize(("at_mm", "where"), [((100.0, 100.0), "stand in"), ((100.0, -3.0), "reach into")])
 def test_a_hole_in_a_zone_is_said_to_be_in_it(at_mm: tuple[float, float], where: str) -> None:
     """A hole in the middle of a door is 100 mm from its edge, and not beside it."""
@@ -167,6 +181,31 @@ def test_a_build_folder_may_say_what_work_takes() -> None:
     _, problems = read_work([WORK, ["weld", "any", "1", "0", "0"], ["slot", "any", "-1", "x", "0"]])
     assert [(p.row, p.column) for p in problems] == [(2, "do"), (3, "minutes"), (3, "cost")]
     assert read_work([["do"]])[1][0].what == "the column is missing"
+
+
+@pytest.mark.parametrize(
+    ("reach_mm", "at_mm", "says"),
+    [
+        (30.0, (200.0, 0.0), None),
+        (30.0, (200.0, 0.0, 55.0), None),
+        (
+            9.0,
+            (-22.0, 100.0),
+            "would not reach the part as its outline is drawn: it reaches 9 mm, and the edge is 10",
+        ),
+        (11.0, (-22.0, 100.0), None),
+        (30.0, (50.0, 85.0, 55.0), "its holes could come within 15 mm of the tear seam Z1 (20 mm are kept)"),
+        (24.0, (50.0, 85.0), None),
+    ],
+)
+def test_a_bracket_reaches_the_part_and_keeps_its_holes_off_a_zone(
+    reach_mm: float, at_mm: tuple[float, ...], says: str | None
+) -> None:
+    """In space it is seen from above: the limits of a part are drawn in the plane."""
+    limits = limits_of(replace(PLAIN, donor_zones=(SEAM,), donor_outlines=(RIM,)), "donor")
+    own = Feature("bracket", "c", "hole")
+    refusal = refuse_bracket(limits, at_mm, Bracket("bracket", own, "F1", reach_mm=reach_mm))
+    assert (refusal is None) if says is None else refusal is not None and says in refusal.says
 
 
 def test_a_hole_of_no_known_size_is_kept_away_from_as_a_point() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import warnings
 from dataclasses import replace
@@ -15,6 +16,7 @@ from space_tasks import moved, random_known, random_move, random_open, shape
 
 from partkin.fit.arrays import Pairs
 from partkin.fit.just_goes_on import Reach
+from partkin.fit.layout import Layout
 from partkin.fit.minimax import best_placement
 from partkin.fit.rotations import turned_by
 from partkin.fit.solve import answer_of, pulled, solve, with_flex
@@ -333,6 +335,24 @@ def test_places_within_the_errors_are_found_in_space(error_mm: float, holds: boo
     assert (found is not None) is holds
     if found is not None:
         assert host.holds(found[0]) and donor.holds(found[1])
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_two_pairs_need_no_less_than_their_distances_say(seed: int) -> None:
+    """Of what they have to spare too: a bound that asked for more would hide the best pairing."""
+    task = random_known(seed)
+    layout = Layout.of(task)
+    named = [(option.fixing, option.feature) for option in task.options]
+    at = {layout.ids((r, c)): (r, c) for r in range(len(layout.rows.spots)) for c in range(len(layout.columns.spots))}
+    for one, other in itertools.pairwise(named):
+        if one[0] != other[0] and one[1] != other[1]:
+            found = best_in_space(Pairs.of(task, [one, other]))
+            assert layout.pair_need_mm(*at[one])[at[other]] <= found.worst_mm + EXACT_MM
+
+
+def test_no_pairs_fit_anywhere() -> None:
+    found = best_in_space(pairs_of(random_known(1)).take(np.zeros(0, dtype=int)))
+    assert found.fits and np.array_equal(found.turn, np.eye(3)) and not found.shift_mm.any()
 
 
 def test_pairs_that_say_nothing_are_placed_once_however_they_are_swapped() -> None:

@@ -122,6 +122,8 @@ def test_loose_features_are_missing_with_the_reading_that_ties_them_down() -> No
     assert found.missing[0].says.startswith("Measure from f3 to f2 of p, centre to centre, and to f1 if")
     bare = adjust("p", features(QUAD, (0, 1, 2)), [])
     assert bare.missing[0].says.startswith("Measure from f3 to f0 and f2 of p, centre to centre, and to f1")
+    in_space = adjust("p", features(np.column_stack([QUAD, [0.0, 20.0, 60.0, 0.0]]), (0, 1, 2)), [])
+    assert in_space.missing[0].says.startswith("Measure from f3 to f0, f2 and f1 of p, centre to centre")
 
 
 def test_nothing_known_at_all() -> None:

@@ -60,6 +60,7 @@ def test_a_point_on_two_readings_is_bounded_where_nothing_is_adjusted() -> None:
         (208.1, "cm", 208.0, "unit", "208.1 mm"),
         (20.8, "mm", 208.0, "unit", "20.8 cm"),
         (8.19, "mm", 208.0, "unit", "8.19 in"),
+        (20.8, "in", 5283.2, "unit", "208 in (a decimal sign too many)"),
         (90.0, "mm", 9.0, "unit", "9 mm (a decimal sign left out)"),
         (1196.0, "mm", 1169.3, "digits", "1169 mm (two digits swapped)"),
         (28.0, "mm", 208.4, "digits", "208 mm (a digit left out)"),

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from partkin.model.build import Reading
+from partkin.positions import start
 from partkin.positions.adjusting import adjust
 from partkin.positions.network import Network
 from partkin.positions.start import firm_points, layouts
@@ -75,6 +76,16 @@ def test_noisy_networks_start_from_nothing(seed: int) -> None:
     part = whole.among(firm)
     near_truth = solve(part, points[firm])
     assert layouts(part)[0].chi_square <= near_truth.chi_square * (1.0 + 1e-6) + 1e-6
+
+
+@pytest.mark.parametrize(("anchors", "d"), [(1, 2), (2, 2), (2, 3), (3, 3)])
+def test_both_spots_have_the_distances_that_were_read(anchors: int, d: int) -> None:
+    random = np.random.default_rng(anchors + d)
+    laid, spot = random.uniform(0.0, 500.0, (5, anchors, d)), random.uniform(0.0, 500.0, d)
+    for one in laid:
+        length = np.linalg.norm(one - spot, axis=1)
+        (spots,) = start._both_sides(one[None], length)
+        assert np.linalg.norm(spots[:, None] - one, axis=2) == pytest.approx(np.stack([length] * 2), abs=1e-6)
 
 
 def test_a_separating_reading_is_named_and_separates() -> None:

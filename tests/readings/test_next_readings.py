@@ -92,6 +92,16 @@ def test_nothing_is_promised_where_hardly_a_draw_stands_behind_it() -> None:
     assert {band.answer for band in ask.bands} <= {"does not", "between"}
 
 
+@pytest.mark.parametrize("larger", [True, False])
+def test_what_is_promised_on_one_side_says_nothing_of_the_other(larger: bool) -> None:
+    """Of draws that fit above 612 every smaller value means that it does not; beyond the largest nothing is known."""
+    drawn = np.linspace(611.0, 613.0, 4000)
+    ask = ask_by_draws(Candidate("p", "a", "b", 0.02), (drawn > 612.0) == larger, drawn, CONFIDENCE)
+    said = [band.answer for band in ask.bands]
+    known = ["does not", "between", "bolts on", "between"]
+    assert said == (known if larger else known[::-1])
+
+
 def test_a_value_that_would_not_agree_is_read_again() -> None:
     assert agreement(3.0, 1) == pytest.approx((5.991464547 - 3.0) ** 0.5)  # 95 % point, 2 degrees of freedom
     drawn = 612.0 + np.random.default_rng(4).standard_normal(3000)

@@ -64,8 +64,9 @@ def test_the_shares_of_a_place_are_those_of_its_coordinates_together() -> None:
             parts[share.name] = parts.get(share.name, 0.0) + share.contributes**2
     total = np.trace(found.covariance_mm2[2 * at : 2 * at + 2, 2 * at : 2 * at + 2])
     assert sum(parts.values()) == pytest.approx(total, rel=1e-6)
-    for name, share in place_budget(found, "C"):
-        assert share == pytest.approx(parts[name] / total, abs=1e-9)
+    shares = place_budget(found, "C")
+    assert dict(shares) == pytest.approx({name: part / total for name, part in parts.items()}, abs=1e-9)
+    assert shares[0][1] == max(share for _, share in shares)
 
 
 def test_the_ellipse_is_the_covariances() -> None:

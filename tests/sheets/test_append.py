@@ -4,6 +4,8 @@
 
 from __future__ import annotations
 
+import base64
+import json
 import os
 import stat
 import threading
@@ -17,6 +19,7 @@ from partkin.model.build import Reading
 from partkin.model.problem import FaultyInput
 from partkin.sheets import changing
 from partkin.sheets.changing import append_all
+from partkin.sheets.files import UNFINISHED, finish_before_reading
 from partkin.sheets.loading import load
 from sheets.base import BASE, contents
 
@@ -28,6 +31,10 @@ EXPECTED = Reading(
     "new", "r6", "centres", 300.7, "mm", "a", "b", None, "tape", "you", "2024-06-03", None, "once more", row=7
 )
 READINGS = BASE["readings.csv"]
+DOOR = [
+    {"part": "new", "zone": "door", "kind": "airbag door", "point": str(n), "x_mm": x, "y_mm": y}
+    for n, (x, y) in enumerate([("0", "0"), ("9", "0"), ("9", "9")])
+]
 
 
 @pytest.fixture
@@ -202,14 +209,10 @@ def test_what_latin_1_cannot_hold_is_refused(folder: Path) -> None:
 
 
 def test_corners_go_in_together(folder: Path) -> None:
-    corners = [
-        {"part": "new", "zone": "door", "kind": "airbag door", "point": str(n), "x_mm": x, "y_mm": y}
-        for n, (x, y) in enumerate([("0", "0"), ("9", "0"), ("9", "9")])
-    ]
     with pytest.raises(FaultyInput, match="has 1 corner; airbag door needs 3"):
-        append(folder, "zones.csv", corners[0])
+        append(folder, "zones.csv", DOOR[0])
     assert (folder / "zones.csv").read_text() == BASE["zones.csv"]
-    append_all(folder, {"zones.csv": corners})
+    append_all(folder, {"zones.csv": DOOR})
     build = load(folder).build
     assert build is not None
     assert build.zones[1].corners_mm == ((0.0, 0.0), (9.0, 0.0), (9.0, 9.0))
@@ -237,6 +240,72 @@ def test_when_the_disk_fails_the_sheet_is_as_it_was(folder: Path, monkeypatch: p
     monkeypatch.undo()
     assert (folder / "readings.csv").read_text() == READINGS
     assert sorted(path.name for path in folder.iterdir()) == sorted(BASE)
+
+
+@pytest.mark.parametrize("missing", [False, True])
+@pytest.mark.parametrize("fails_at", ["readings.csv", "zones.csv", UNFINISHED])
+def test_of_two_sheets_none_is_changed_where_one_cannot_be(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, fails_at: str, missing: bool
+) -> None:
+    """What was written first is put back; a sheet that was not there is taken away again."""
+    if missing:
+        (folder / "zones.csv").unlink()
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    real = os.replace
+
+    def fail(one: Path, other: Path) -> None:
+        if Path(other).name == fails_at and not Path(one).read_bytes() == before.get(fails_at):
+            raise OSError(28, "No space left on device")
+        real(one, other)
+
+    monkeypatch.setattr(os, "replace", fail)
+    with pytest.raises(FaultyInput, match="No space left on device"):
+        append_all(folder, {"zones.csv": DOOR, "readings.csv": [ROW]})
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+
+
+def test_a_new_sheet_that_somebody_changed_at_once_is_not_taken_away(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (folder / "zones.csv").unlink()
+    real = os.replace
+
+    def fail(one: Path, other: Path) -> None:
+        if Path(other).name == "readings.csv":
+            (folder / "zones.csv").write_text("by somebody else")
+            raise OSError(28, "No space left on device")
+        real(one, other)
+
+    monkeypatch.setattr(os, "replace", fail)
+    with pytest.raises(FaultyInput, match="No space left on device"):
+        append_all(folder, {"zones.csv": DOOR, "readings.csv": [ROW]})
+    assert (folder / "zones.csv").read_text() == "by somebody else"
+
+
+def noted(folder: Path, written: str, new: str = READINGS + "new,r9,across,a,,7,mm,,caliper,,,,\n") -> str:
+    """A note of a command that was killed after it wrote zones.csv, with what readings.csv holds by now."""
+    zones = base64.b64encode((folder / "zones.csv").read_bytes()).decode()
+    pair = [base64.b64encode(text.encode()).decode() for text in (READINGS, new)]
+    (folder / UNFINISHED).write_text(json.dumps({"zones.csv": [None, zones], "readings.csv": pair}))
+    (folder / "readings.csv").write_text(written)
+    return new
+
+
+def test_what_a_killed_command_began_is_completed(folder: Path) -> None:
+    new = noted(folder, READINGS)
+    append(folder, "readings.csv", ROW)
+    assert (folder / "readings.csv").read_text().startswith(new) and last_reading(folder).reading == "r6"
+    assert not (folder / UNFINISHED).exists()
+
+
+@pytest.mark.parametrize("note", [None, b"{", b"[]", b'{"readings.csv": 3}', b'{"readings.csv": ["?", "?"]}'])
+def test_a_note_of_other_sheets_than_there_are_or_no_note_at_all_changes_none(folder: Path, note: bytes | None) -> None:
+    changed = READINGS + "new,r8,across,a,,9,mm,,caliper,,,,by the editor\n"
+    noted(folder, changed)
+    if note is not None:
+        (folder / UNFINISHED).write_bytes(note)
+    finish_before_reading(folder)
+    assert (folder / "readings.csv").read_text() == changed and not (folder / UNFINISHED).exists()
 
 
 def test_an_editor_that_saves_in_between_loses_nothing(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -55,6 +55,17 @@ def test_an_older_number_is_no_evidence() -> None:
     assert partkin.check(replace(made, parts=parts), "donor").verdict == "not enough measured"
 
 
+@pytest.mark.parametrize("measured", [True, False])
+def test_it_is_said_whether_the_host_itself_was_measured(measured: bool) -> None:
+    made = with_original(build(studs(PLATE), given(holes(PLATE))))
+    if not measured:
+        bare = [replace(f, x_mm=None, y_mm=None) if f.part == "host" else f for f in made.features]
+        made = replace(made, features=tuple(bare))
+    says = [reason.says for reason in partkin.check(made, "donor").reasons]
+    assert any(one.startswith("the host was not measured: the original's holes show") for one in says) != measured
+    assert ("the places of the fixings were measured on the host" in says) == measured
+
+
 # Safety
 
 

@@ -17,6 +17,7 @@ from partkin.model.build import Build, Feature, Part, Reading
 from partkin.report.text import verdict_text
 from partkin.report.verdict_file import verdict_json
 from partkin.verify.verify import confirm
+from partkin.verify.within_errors import StatedPlaces
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0)]
 
@@ -152,6 +153,18 @@ def test_where_the_errors_could_do_it_that_is_said() -> None:
     claimed = copy.deepcopy(tree)
     claimed["conflict"]["errors"]["certificate"] = {"fixings": [], "features": [], "left_out": [], "pairings": []}
     assert any("would let it go on" in fault for fault in confirm(claimed, made).refused)
+
+
+def test_what_a_shift_and_a_turn_take_up_allows_nothing() -> None:
+    """Loads that only move a whole side, and a single one beside them: no more than the single one by itself."""
+    at = {"a": (Fraction(0), Fraction(0)), "b": (Fraction(300), Fraction(0)), "c": (Fraction(120), Fraction(200))}
+    side = StatedPlaces(at, {}, {}, Fraction(2))
+    middle = (Fraction(140), Fraction(200, 3))
+    rigid = {name: (7 - (y - middle[1]) / 100, 3 + (x - middle[0]) / 100) for name, (x, y) in at.items()}
+    assert float(side.gives(rigid, [])) == pytest.approx(0.0, abs=1e-6)
+    assert float(side.gives({"b": (Fraction(1), Fraction(0))}, [])) > 1.0
+    alone, beside = {"b": (Fraction(1), Fraction(0))}, {**rigid, "b": (rigid["b"][0] + 1, rigid["b"][1])}
+    assert float(side.gives(beside, [])) == pytest.approx(float(side.gives(alone, [])), abs=1e-6)
 
 
 def test_a_distance_by_hand() -> None:
