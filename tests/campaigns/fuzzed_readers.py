@@ -48,7 +48,7 @@ from drawing.test_outline_import import svg_bytes
 from partkin import pipeline
 from partkin.commands.exchanging import take_in
 from partkin.drawing.outline_import import read_outline
-from partkin.drawing.template import template_dxf
+from partkin.drawing.template_dxf import template_dxf
 from partkin.graph import export_turtle, read_turtle
 from partkin.graph.graph import query_files
 from partkin.graph.terms import misspelt, refusal, tokens

@@ -11,7 +11,8 @@ from builders import append
 from partkin import pipeline
 from partkin.commands import outlining, seeing
 from partkin.commands.demonstration import write
-from partkin.drawing.template import template_dxf, template_svg
+from partkin.drawing.template import template_svg
+from partkin.drawing.template_dxf import template_dxf
 from partkin.model.problem import FaultyInput
 
 

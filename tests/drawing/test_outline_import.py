@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from partkin.drawing.loops import arc_points, joined, recognised
 from partkin.drawing.outline_import import MOST_BYTES, MOST_THINGS, read_outline
 from partkin.drawing.svg_path import path_pieces, transform_of
-from partkin.drawing.template import template_dxf, template_svg
+from partkin.drawing.template import template_svg
+from partkin.drawing.template_dxf import template_dxf
 from partkin.model.drawing import DrawnFeature
 from partkin.model.words import KINDS
 from report import sample

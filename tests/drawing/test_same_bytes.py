@@ -14,7 +14,9 @@ from drawing.test_plots import PICTURES
 from partkin.report.html import report_html
 from partkin.drawing.raster import picture_png
 from partkin.drawing.svg import picture_svg
-from partkin.drawing.template import template_dxf, template_pdf, template_svg
+from partkin.drawing.template import template_svg
+from partkin.drawing.template_dxf import template_dxf
+from partkin.drawing.template_pdf import template_pdf
 made = [report_html(sample.REPORT).encode(), template_svg(sample.TEMPLATE).encode()]
 made += [template_dxf(sample.TEMPLATE), template_pdf(sample.TEMPLATE, 'A3', (0.99, 1.01))]
 made += [picture_svg(picture).encode() for _, picture in sorted(PICTURES.items())]

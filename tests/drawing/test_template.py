@@ -9,17 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from partkin.drawing.shapes import PAPER_PENS, Words, text_width
-from partkin.drawing.template import (
-    LAYERS,
-    as_seen,
-    face_words,
-    filing_ends,
-    pattern_shapes,
-    template_dxf,
-    template_pdf,
-    template_svg,
-)
-from partkin.drawing.template_pdf import printable
+from partkin.drawing.template import LAYERS, as_seen, face_words, filing_ends, pattern_shapes, template_svg
+from partkin.drawing.template_dxf import template_dxf
+from partkin.drawing.template_pdf import printable, template_pdf
 from partkin.drawing.tiles import (
     BOTTOM_STRIP_MM,
     LEFT_STRIP_MM,

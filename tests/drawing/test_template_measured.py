@@ -5,7 +5,7 @@ import subprocess
 
 import pytest
 
-from partkin.drawing.template import template_pdf
+from partkin.drawing.template_pdf import template_pdf
 from report.reading import laid_together, misplaced_mm
 
 from .test_template import ALONE

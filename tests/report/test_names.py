@@ -11,7 +11,9 @@ from partkin.drawing.plots import calibration_picture, chance_picture, margin_pi
 from partkin.drawing.raster import picture_png
 from partkin.drawing.shapes import Words, text_width
 from partkin.drawing.svg import clean, escaped, picture_svg
-from partkin.drawing.template import template_dxf, template_pdf, template_svg
+from partkin.drawing.template import template_svg
+from partkin.drawing.template_dxf import template_dxf
+from partkin.drawing.template_pdf import template_pdf
 from partkin.model.drawing import CalibrationPlot, ChancePlot, MarginPlot, OptionRow, PatternPlot
 from partkin.model.verdict import Reason
 from partkin.report.html import report_html

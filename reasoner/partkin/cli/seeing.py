@@ -107,16 +107,23 @@ def template(
     Example: partkin template top-dask --in demo-build -o top-dask.pdf
     """
     from partkin.commands import seeing
-    from partkin.drawing.template import template_dxf, template_pdf, template_svg
     from partkin.sheets import files
 
     scales, wanted = _scales(printer), _kind_of(shape, to)
     build = read_build(folder)
     view = seeing.template_of(build, donor, turned_over)
     if wanted is Drawing.pdf:
+        from partkin.drawing.template_pdf import template_pdf
+
         content = template_pdf(view, paper.value, scales)
+    elif wanted is Drawing.dxf:
+        from partkin.drawing.template_dxf import template_dxf
+
+        content = template_dxf(view)
     else:
-        content = template_dxf(view) if wanted is Drawing.dxf else template_svg(view).encode()
+        from partkin.drawing.template import template_svg
+
+        content = template_svg(view).encode()
     path = to or Path(f"{donor}-template.{wanted.value}")
     files.write_bytes(path, content, folder)
     typer.echo(f"wrote {path.as_posix()}")

@@ -10,6 +10,7 @@ from partkin.drawing.svg import clean
 from partkin.drawing.symbols import rectangle
 from partkin.drawing.titleblock import sheet_frame
 
+WIDTH = 680.0
 _EDGE = 16.0
 
 
@@ -56,53 +57,39 @@ class Axes:
         """Draw the lower axis with its figures and its name."""
         left, _, right, bottom = self.box
         steps = round_steps(*self.x_range, about)
-        ticks = tuple(
-            ((self.at(x, self.y_range[0])[0], bottom), (self.at(x, self.y_range[0])[0], bottom + 5)) for x in steps
-        )
-        shapes: list[Shape] = [Line((left, bottom), (right, bottom), "wide"), Strokes(ticks, "thin")]
-        for x in steps:
-            shapes.append(Words((self.at(x, self.y_range[0])[0], bottom + 18), figure_words(x, steps), 11.5, "middle"))
-        shapes.append(
-            Words((right, bottom + 34), shortened(clean(label), 11.5, right - left), 11.5, "end", colour=SOFT)
-        )
-        return shapes
+        marks = [(self.at(x, self.y_range[0])[0], figure_words(x, steps)) for x in steps]
+        return [
+            Line((left, bottom), (right, bottom), "wide"),
+            Strokes(tuple(((x, bottom), (x, bottom + 5)) for x, _ in marks), "thin"),
+            *(Words((x, bottom + 18), text, 11.5, "middle") for x, text in marks),
+            Words((right, bottom + 34), shortened(clean(label), 11.5, right - left), 11.5, "end", colour=SOFT),
+        ]
 
-    def y_marks(self, label: str, steps: list[float], percent: bool = True) -> list[Shape]:
-        """Draw the left axis with its figures, and its name above it."""
+    def y_percent(self, label: str) -> list[Shape]:
+        """Draw the left axis, with its figures in hundredths, and its name above it."""
         left, top, _, bottom = self.box
         shapes: list[Shape] = [Line((left, top), (left, bottom), "wide")]
-        for y in steps:
+        for y in round_steps(*self.y_range, 5):
             height = self.at(self.x_range[0], y)[1]
-            text = f"{100 * y:.0f}" if percent else figure_words(y, steps)
-            shapes += [
-                Line((left - 5, height), (left, height), "thin"),
-                Words((left - 9, height + 4), text, 11.5, "end"),
-            ]
-        shapes.append(Words((left - 30, top - 12), label, 11.5, colour=SOFT))
-        return shapes
+            shapes.append(Line((left - 5, height), (left, height), "thin"))
+            shapes.append(Words((left - 9, height + 4), f"{100 * y:.0f}", 11.5, "end"))
+        return [*shapes, Words((left - 30, top - 12), label, 11.5, colour=SOFT)]
 
 
-def plot_sheet(shapes: list[Shape], width: float, height: float, title: str, says: str, notes: list[str]) -> Picture:
+def plot_sheet(shapes: list[Shape], height: float, title: str, says: str, notes: list[str]) -> Picture:
     """Put a frame about a plot, its notes at the lower left and its title in a block at the lower right.
 
     `height` is that of the plot; the sheet is as much higher as notes and title need.
     """
-    block_width = min(0.48 * width, 330.0)
-    lines: list[str] = []
-    for note in notes:
-        lines += wrapped(clean(note), 11.0, width - block_width - 2 * _EDGE, 3)
+    block_width = min(0.48 * WIDTH, 330.0)
+    lines = [line for note in notes for line in wrapped(clean(note), 11.0, WIDTH - block_width - 2 * _EDGE, 3)]
     title_lines = wrapped(clean(title), 12.0, block_width - 14.0, 3, True)
-    foot = max(16.0 * len(lines) + 14.0, 16.0 * len(title_lines) + 14.0)
-    total = height + foot
-    block = (
-        width - 2.0 - block_width,
-        total - 2.0 - 16.0 * len(title_lines) - 10.0,
-        width - 2.0,
-        total - 2.0,
-    )
-    drawn = [*shapes, *sheet_frame(width, total), rectangle(block, "paper"), rectangle(block, "frame")]
+    total = height + max(16.0 * len(lines) + 14.0, 16.0 * len(title_lines) + 14.0)
+    left, top = WIDTH - 2.0 - block_width, total - 2.0 - 16.0 * len(title_lines) - 10.0
+    block = (left, top, WIDTH - 2.0, total - 2.0)
+    drawn = [*shapes, *sheet_frame(WIDTH, total), rectangle(block, "paper"), rectangle(block, "frame")]
     for number, line in enumerate(title_lines):
-        drawn.append(Words((block[0] + 7.0, block[1] + 16.0 + 16.0 * number), line, 12.0, bold=True))
+        drawn.append(Words((left + 7.0, top + 16.0 + 16.0 * number), line, 12.0, bold=True))
     for number, line in enumerate(lines):
         drawn.append(Words((_EDGE, height + 12.0 + 16.0 * number), line, 11.0, colour=SOFT))
-    return Picture(width, total, tuple(drawn), title, says)
+    return Picture(WIDTH, total, tuple(drawn), title, says)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 from partkin.drawing.placing import TEXT, Room, Strip, strips_of
-from partkin.drawing.shapes import BLUE, INK, Line, Point, Shape, Words, millimetres, text_width, turned
+from partkin.drawing.shapes import BLUE, INK, Line, Point, Shape, Words, box_about, millimetres, text_width, turned
 from partkin.drawing.symbols import oblique
 from partkin.model.drawing import Span
 
@@ -66,17 +66,6 @@ def _text_strip(laid: _Laid) -> Strip:
     return x - cos * half, y - sin * half, x + cos * half, y + sin * half, 0.55 * _SIZE
 
 
-def _leads(laid: _Laid) -> list[tuple[Point, Point]]:
-    """Return the lines that lead from what is measured to a little beyond the dimension line."""
-    leads = []
-    for foot, end in zip(laid.feet, laid.ends, strict=True):
-        length = math.dist(foot, end)
-        if length > 1.0:
-            x, y = 5 * (end[0] - foot[0]) / length, 5 * (end[1] - foot[1]) / length
-            leads.append(((foot[0] + x, foot[1] + y), (end[0] + x, end[1] + y)))
-    return leads
-
-
 def _slid_free(laid: _Laid, room: Room, more: list[Strip]) -> _Laid | None:
     """Move the figure along its line, a little beyond at most, until it lies on nothing; None: nowhere."""
     farthest = (math.dist(*laid.ends) + laid.text_width) / 2 + 12.0
@@ -88,49 +77,31 @@ def _slid_free(laid: _Laid, room: Room, more: list[Strip]) -> _Laid | None:
 
 
 def _lines(laid: _Laid, donor: bool) -> list[Line]:
-    """Return the dimension line, then the lines that lead to it and the oblique strokes at its ends."""
+    """Return the dimension line, the lines from what is measured to a little beyond it, the oblique strokes."""
     pen = "donor-thin" if donor else "thin"
+    lines = [Line(*laid.ends, pen)]
+    for foot, end in zip(laid.feet, laid.ends, strict=True):
+        length = math.dist(foot, end)
+        if length > 1.0:
+            x, y = 5 * (end[0] - foot[0]) / length, 5 * (end[1] - foot[1]) / length
+            lines.append(Line((foot[0] + x, foot[1] + y), (end[0] + x, end[1] + y), pen))
     along_deg = -math.degrees(math.atan2(laid.ends[1][1] - laid.ends[0][1], laid.ends[1][0] - laid.ends[0][0]))
-    strokes = [oblique(end, along_deg, "donor" if donor else "wide") for end in laid.ends]
-    return [Line(*laid.ends, pen), *(Line(*lead, pen) for lead in _leads(laid)), *strokes]
+    return lines + [oblique(end, along_deg, "donor" if donor else "wide") for end in laid.ends]
 
 
 def _drawn(laid: _Laid, donor: bool) -> list[Shape]:
-    shapes: list[Shape] = [*_lines(laid, donor)]
-    shapes.append(
-        Words(
-            laid.text_at,
-            laid.text,
-            _SIZE,
-            "middle",
-            bold=donor,
-            turn_deg=laid.turn_deg,
-            colour=BLUE if donor else INK,
-            halo=True,
-        )
-    )
-    return shapes
+    at, colour = laid.text_at, BLUE if donor else INK
+    text = Words(at, laid.text, _SIZE, "middle", bold=donor, turn_deg=laid.turn_deg, colour=colour, halo=True)
+    return [*_lines(laid, donor), text]
 
 
 def span_marks(
     span: Span, host: tuple[Point, Point], donor: tuple[Point, Point], outward: Point, room: Room
 ) -> list[Shape] | None:
-    """Draw the two distances of a conflict, the host's and the donor's, one above the other.
+    """Draw the two distances of a conflict, the host's and the donor's, one above the other (y down).
 
-    Parameters
-    ----------
-    span
-    host, donor
-        The two fixings, and the two donor features, on the drawing (y down).
-    outward
-        Middle of the pattern; the lines go on the side away from it first.
-    room
-        Takes the places that are used.
-
-    Returns
-    -------
-    list of shapes, or None
-        None: no room for them; the words below the drawing tell the same.
+    `outward`: middle of the pattern; the lines go on the side away from it first. The places that are used are taken.
+    None: no room for them; the words below the drawing tell the same.
     """
     length = math.dist(*host)
     if length < 1.0:
@@ -143,36 +114,33 @@ def span_marks(
     at_host, at_donor = f"host {millimetres(span.host_mm, 1)}", f"donor {millimetres(span.donor_mm, 1)}"
     base = host[0][0] * normal[0] + host[0][1] * normal[1]
     # Where the longer words find no room the sentence below the drawing tells the difference.
-    for donor_text in (f"{at_donor}: {difference_words(span)}", at_donor):
-        for sign, away in product((first, -first), _AWAY):
-            # Both from the host's points, so that the figures never run into each other.
-            pair = [
-                _laid(*host, along, base + sign * away, at_host),
-                _laid(*donor, along, base + sign * (away + 20.0), donor_text),
-            ]
-            found = _placed(pair, room)
-            if found is not None:
-                return found
+    texts = (f"{at_donor}: {difference_words(span)}", at_donor)
+    for donor_text, sign, away in product(texts, (first, -first), _AWAY):
+        # Both from the host's points, so that the figures never run into each other.
+        found = _placed(
+            _laid(*host, along, base + sign * away, at_host),
+            _laid(*donor, along, base + sign * (away + 20.0), donor_text),
+            room,
+        )
+        if found is not None:
+            return found
     return None
 
 
-def _placed(pair: list[_Laid], room: Room) -> list[Shape] | None:
+def _placed(host: _Laid, donor: _Laid, room: Room) -> list[Shape] | None:
     """Draw the host's line and the donor's where neither crosses a text and both figures find a place."""
-    lines = [_lines(laid, donor) for laid, donor in zip(pair, (False, True), strict=True)]
-    if not all(_ends_inside(laid, room) for laid in pair):
+    if not all(room.inside(box_about(end, 4)) for end in (*host.ends, *donor.ends)):
         return None
-    if any(room.crosses(line.a, line.b, TEXT) for line in (*lines[0], *lines[1])):
+    (first, *more), (second, *others) = _lines(host, False), _lines(donor, True)
+    leads = [*more, *others]
+    if any(room.crosses(line.a, line.b, TEXT) for line in (first, second, *leads)):
         return None
-    leads = [strip for line in (*lines[0][1:], *lines[1][1:]) for strip in strips_of(line)]
-    host = _slid_free(pair[0], room, leads)
-    donor = _slid_free(pair[1], room, leads) if host is not None else None
-    if host is None or donor is None:
+    strips = [strip for line in leads for strip in strips_of(line)]
+    host_free = _slid_free(host, room, strips)
+    donor_free = _slid_free(donor, room, strips) if host_free is not None else None
+    if host_free is None or donor_free is None:
         return None
-    shapes = [*_drawn(host, donor=False), *_drawn(donor, donor=True)]
+    shapes = [*_drawn(host_free, donor=False), *_drawn(donor_free, donor=True)]
     room.draw(shapes)
-    room.take(_text_strip(host), _text_strip(donor), kind=TEXT)
+    room.take(_text_strip(host_free), _text_strip(donor_free), kind=TEXT)
     return shapes
-
-
-def _ends_inside(laid: _Laid, room: Room) -> bool:
-    return all(room.inside((x - 4, y - 4, x + 4, y + 4)) for x, y in laid.ends)

@@ -6,31 +6,22 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from partkin.drawing.shapes import Point, turned
+from partkin.drawing.shapes import Box, Point, box_about, turned
 from partkin.model.drawing import DrawnFeature, DrawnOutline, DrawnZone, Matrix, OverlayView
 
-IDENTITY: Matrix = (
-    (1.0, 0.0, 0.0, 0.0),
-    (0.0, 1.0, 0.0, 0.0),
-    (0.0, 0.0, 1.0, 0.0),
-    (0.0, 0.0, 0.0, 1.0),
-)
+IDENTITY: Matrix = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0))
 
 
 def moved(matrix: Matrix, at_mm: tuple[float, ...]) -> Point:
     """Carry a donor point (2 or 3 coordinates) into the host's frame, and look at it along z."""
-    x, y = at_mm[0], at_mm[1]
-    z = at_mm[2] if len(at_mm) > 2 else 0.0
-    first, second = matrix[0], matrix[1]
-    return (
-        first[0] * x + first[1] * y + first[2] * z + first[3],
-        second[0] * x + second[1] * y + second[2] * z + second[3],
-    )
+    x, y, z = (*at_mm, 0.0)[:3]
+    (a, b, c, d), (e, f, g, h) = matrix[:2]
+    return (a * x + b * y + c * z + d, e * x + f * y + g * z + h)
 
 
 def moved_z(matrix: Matrix, at_mm: tuple[float, ...]) -> float:
     """Return the height (z, towards the eye) of a donor point in the host's frame."""
-    x, y, z = at_mm[0], at_mm[1], at_mm[2] if len(at_mm) > 2 else 0.0
+    x, y, z = (*at_mm, 0.0)[:3]
     third = matrix[2]
     return third[0] * x + third[1] * y + third[2] * z + third[3]
 
@@ -39,11 +30,6 @@ def moved_angle_deg(matrix: Matrix, angle_deg: float) -> float:
     """Carry a direction of the donor's frame into the host's; right for mirrored placements too."""
     x, y = turned((1.0, 0.0), angle_deg)
     return math.degrees(math.atan2(matrix[1][0] * x + matrix[1][1] * y, matrix[0][0] * x + matrix[0][1] * y))
-
-
-def shift(x_mm: float, y_mm: float) -> Matrix:
-    """Return the matrix of a plain shift."""
-    return ((1.0, 0.0, 0.0, x_mm), (0.0, 1.0, 0.0, y_mm), *IDENTITY[2:])
 
 
 def _to_segment(point: Point, a: Point, b: Point) -> Point:
@@ -85,7 +71,7 @@ def reach_mm(feature: DrawnFeature) -> float:
     return max(feature.across_mm or 0.0, feature.fastener_mm or 0.0, 1.0) / 2 + feature.half_travel_mm
 
 
-def spread_of(points: Iterable[Point]) -> tuple[float, float, float, float] | None:
+def spread_of(points: Iterable[Point]) -> Box | None:
     """Return left, bottom, right, top of points; None where there are none."""
     points = list(points)
     if not points:
@@ -102,6 +88,11 @@ class Frame:
     x_px: float
     y_px: float
 
+    @classmethod
+    def about(cls, box: Box, scale: float, width: float, height: float) -> Frame:
+        """Return the frame that has the middle of a box in the middle of a drawing."""
+        return cls(scale, width / 2 - (box[0] + box[2]) / 2 * scale, height / 2 + (box[1] + box[3]) / 2 * scale)
+
     def px(self, at_mm: tuple[float, ...]) -> Point:
         """Place a point of the host's frame on the drawing."""
         return (self.x_px + at_mm[0] * self.scale, self.y_px - at_mm[1] * self.scale)
@@ -111,28 +102,24 @@ def side_points(view: OverlayView, donor: bool, matrix: Matrix) -> list[Point]:
     """Return all points of one side that the drawing must hold, in the host's frame."""
     points: list[Point] = []
     for feature in view.features if donor else view.fixings:
-        centre = moved(matrix, feature.at_mm) if donor else (feature.at_mm[0], feature.at_mm[1])
-        reach = reach_mm(feature)
-        points += [(centre[0] - reach, centre[1] - reach), (centre[0] + reach, centre[1] + reach)]
+        box = box_about(moved(matrix, feature.at_mm) if donor else feature.at_mm, reach_mm(feature))
+        points += [box[:2], box[2:]]
     areas: tuple[DrawnZone | DrawnOutline, ...] = (*view.zones, *view.outlines)
-    for area in areas:
-        if (area.of == "donor") == donor:
-            points += [moved(matrix, corner) if donor else corner for corner in area.corners_mm]
-    return points
+    corners = [corner for area in areas if (area.of == "donor") == donor for corner in area.corners_mm]
+    return points + [moved(matrix, corner) if donor else corner for corner in corners]
 
 
-def laid(view: OverlayView, beside: bool) -> tuple[Matrix, bool]:
-    """Return the matrix to draw the donor with, and whether that is a true placement.
+def laid(view: OverlayView, beside: bool) -> Matrix:
+    """Return the matrix to draw the donor with.
 
     Without a placement the donor is drawn beside the host (`beside`) or under it, at the same scale.
     """
     if view.matrix is not None:
-        return view.matrix, True
+        return view.matrix
     host = spread_of(side_points(view, False, IDENTITY))
     donor = spread_of(side_points(view, True, IDENTITY))
     if host is None or donor is None:
-        return IDENTITY, False
+        return IDENTITY
     gap = 0.12 * max(host[2] - host[0], host[3] - host[1], donor[2] - donor[0], donor[3] - donor[1])
-    if beside:
-        return shift(host[2] + gap - donor[0], host[3] - donor[3]), False
-    return shift(host[0] - donor[0], host[1] - gap - donor[3]), False
+    by = (host[2] + gap - donor[0], host[3] - donor[3]) if beside else (host[0] - donor[0], host[1] - gap - donor[3])
+    return ((1.0, 0.0, 0.0, by[0]), (0.0, 1.0, 0.0, by[1]), *IDENTITY[2:])

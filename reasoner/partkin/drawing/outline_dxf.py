@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import Any
 
 from partkin.drawing.loops import MARKED, Known, LinePiece, RoundShape, arc_points
-from partkin.drawing.outline_import import LARGEST_MM, MOST_THINGS, ForeignDrawing, refused
+from partkin.drawing.outline_import import LARGEST_MM, MOST_THINGS, ForeignDrawing, Refused
 from partkin.drawing.shapes import Point
 from partkin.drawing.template import AIDS
 
@@ -18,53 +18,27 @@ _INSUNITS_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 13: 0.001, 14: 10
 _DEEPEST = 4
 
 
-class _TooMany(Exception):
-    """The drawing holds more things than the limit."""
-
-
-def read_dxf(content: bytes, sheet: str, said_mm: float | None, layers: tuple[str, ...] = ()) -> ForeignDrawing:
+def read_dxf(content: bytes, said_mm: float | None, layers: tuple[str, ...] = ()) -> ForeignDrawing:
     """Read lines, arcs, circles, ellipses and polylines of the model space.
 
     `said_mm`: the unit that the caller gave; it settles how closely arcs are followed. `layers`: only these
-    are read; (): all.
-
-    Returns
-    -------
-    Drawn
-        In the file's own unit; `unit_mm` None where $INSUNITS says nothing.
+    are read; (): all. Refused: it cannot be read, or holds too much.
     """
     import ezdxf
 
     if content.count(b"\n") > 40 * MOST_THINGS:
-        return _fault(sheet, "the file holds too much for an outline", "Export the outline alone")
+        raise Refused("the file holds too much for an outline", "Export the outline alone")
     try:
         document = ezdxf.read(io.StringIO(content.decode("utf-8", "replace").replace("\r\n", "\n")))
         unit_mm = _INSUNITS_MM.get(document.header.get("$INSUNITS", 0))
         reader = _Reader(said_mm or unit_mm or 1.0, layers, () if layers or MARKED not in document.appids else AIDS)
-        pieces = tuple(reader.pieces(document.modelspace(), 0))
-    except _TooMany:
-        return _fault(sheet, f"the drawing holds more than {MOST_THINGS} things", "Export the outline alone")
+        return list(reader.pieces(document.modelspace(), 0)), unit_mm, reader.passed_over
     except (
-        ezdxf.DXFError,
-        ValueError,
-        TypeError,
-        KeyError,
-        IndexError,
-        AttributeError,
-        ArithmeticError,
-    ) as fault:
+        ezdxf.DXFError, ValueError, TypeError, KeyError, IndexError, AttributeError, ArithmeticError,
+    ) as fault:  # fmt: skip
         # A damaged file makes the reader stumble anywhere; whatever it says, the file is at fault.
-        said = " ".join(str(fault).split())[:120]
-        return _fault(sheet, f"this is not a DXF that can be read ({said or type(fault).__name__})", "Export it again")
-    problems = []
-    if reader.passed_over:
-        kinds = ", ".join(sorted(reader.passed_over))
-        problems.append(refused(sheet, f"passed over: {kinds}", "Turn them into lines if they are holes", warning=True))
-    return ForeignDrawing(pieces, unit_mm, tuple(problems))
-
-
-def _fault(sheet: str, what: str, mend: str) -> ForeignDrawing:
-    return ForeignDrawing((), None, (refused(sheet, what, mend),))
+        said = " ".join(str(fault).split())[:120] or type(fault).__name__
+        raise Refused(f"this is not a DXF that can be read ({said})", "Export it again") from fault
 
 
 class _Reader:
@@ -77,33 +51,32 @@ class _Reader:
         self.left = MOST_THINGS
         self.passed_over: set[str] = set()
 
+    def count(self, things: int = 1) -> None:
+        self.left -= things
+        if self.left < 0:
+            raise Refused(f"the drawing holds more than {MOST_THINGS} things", "Export the outline alone")
+
     def pieces(self, entities: Iterable[Any], depth: int) -> Iterator[LinePiece]:
         for entity in entities:
-            self.left -= 1
-            if self.left < 0:
-                raise _TooMany
+            self.count()
             kind = entity.dxftype()
             layer, known = entity.dxf.layer, _known(entity)
-            unwanted = layer not in self.layers if self.layers else layer in self.without and known is None
-            if kind != "INSERT" and unwanted:
-                continue
-            if kind == "INSERT":
-                if depth >= _DEEPEST:
-                    self.passed_over.add("blocks nested too deep")
-                    continue
+            if kind == "INSERT" and depth >= _DEEPEST:
+                self.passed_over.add("blocks nested too deep")
+            elif kind == "INSERT":
                 # An array of blocks is one INSERT with rows and columns: each copy has its holes.
                 for copy in entity.multi_insert() if entity.mcount > 1 else (entity,):
-                    self.left -= 1
-                    if self.left < 0:
-                        raise _TooMany
+                    self.count()
                     yield from self.pieces(copy.virtual_entities(), depth + 1)
+            elif layer not in self.layers if self.layers else layer in self.without and known is None:
+                continue
             elif kind in ("CIRCLE", "ARC", "LINE", "LWPOLYLINE", "POLYLINE", "ELLIPSE", "SPLINE"):
                 yield from (replace(one, layer=layer, known=known) for one in self.piece(entity, kind))
             elif kind not in ("TEXT", "MTEXT", "DIMENSION", "POINT", "VIEWPORT", "ATTDEF"):
                 self.passed_over.add(kind)
 
-    def piece(self, entity: object, kind: str) -> Iterator[LinePiece]:
-        dxf = entity.dxf  # type: ignore[attr-defined]
+    def piece(self, entity: Any, kind: str) -> Iterator[LinePiece]:
+        dxf = entity.dxf
         if kind == "LINE":
             yield LinePiece((_flat(dxf.start), _flat(dxf.end)))
         elif kind in ("CIRCLE", "ARC"):
@@ -115,42 +88,29 @@ class _Reader:
             start, sweep = (0.0, 360.0) if kind == "CIRCLE" else _arc(dxf.start_angle, dxf.end_angle, sign)
             points = arc_points(centre, abs(dxf.radius), start, sign * sweep, self.unit_mm)
             yield LinePiece(points[:-1] if kind == "CIRCLE" else points, kind == "CIRCLE")
+        elif kind == "POLYLINE" and not (entity.is_2d_polyline or entity.is_3d_polyline):
+            self.passed_over.add("mesh")
         elif kind in ("LWPOLYLINE", "POLYLINE"):
-            if kind == "POLYLINE" and not (entity.is_2d_polyline or entity.is_3d_polyline):  # type: ignore[attr-defined]
-                self.passed_over.add("mesh")
-                return
             yield self.polyline(entity, kind)
         else:
-            self.near(entity, kind)
-            points = tuple(_flat(point) for point in entity.flattening(0.002 / self.unit_mm))  # type: ignore[attr-defined]
+            # A curve that lies far out is refused before it is followed in steps of two micrometres.
+            near = [dxf.center, dxf.major_axis] if kind == "ELLIPSE" else [*entity.control_points, *entity.fit_points]
+            if any(not abs(value) * self.unit_mm <= LARGEST_MM for point in near for value in (point[0], point[1])):
+                raise ValueError("a curve lies too far out")
+            points = tuple(_flat(point) for point in entity.flattening(0.002 / self.unit_mm))
             yield LinePiece(points, len(points) > 3 and math.dist(points[0], points[-1]) * self.unit_mm < 0.02)
 
-    def near(self, entity: object, kind: str) -> None:
-        """Refuse a curve that lies far out, before it is followed in steps of two micrometres."""
-        if kind == "ELLIPSE":
-            points = [entity.dxf.center, entity.dxf.major_axis]  # type: ignore[attr-defined]
-        else:
-            points = [*entity.control_points, *entity.fit_points]  # type: ignore[attr-defined]
-        if any(not abs(value) * self.unit_mm <= LARGEST_MM for point in points for value in (point[0], point[1])):
-            raise ValueError("a curve lies too far out")
-
-    def polyline(self, entity: object, kind: str) -> LinePiece:
+    def polyline(self, entity: Any, kind: str) -> LinePiece:
         """Follow a polyline through its corners and its bulges."""
-        turned_over = entity.dxf.extrusion.z < 0  # type: ignore[attr-defined]
         if kind == "LWPOLYLINE":
-            closed = bool(entity.closed)  # type: ignore[attr-defined]
-            corners = [(float(x), float(y), float(b)) for x, y, b in entity.get_points("xyb")]  # type: ignore[attr-defined]
+            closed = bool(entity.closed)
+            corners = [(float(x), float(y), float(bulge)) for x, y, bulge in entity.get_points("xyb")]
         else:
-            closed = bool(entity.is_closed)  # type: ignore[attr-defined]
-            corners = [
-                (*_flat(vertex.dxf.location), float(vertex.dxf.get("bulge", 0.0)))
-                for vertex in entity.vertices  # type: ignore[attr-defined]
-            ]
-        if turned_over:
+            closed = bool(entity.is_closed)
+            corners = [(*_flat(one.dxf.location), float(one.dxf.get("bulge", 0.0))) for one in entity.vertices]
+        if entity.dxf.extrusion.z < 0:
             corners = [(-x, y, -bulge) for x, y, bulge in corners]
-        self.left -= len(corners)
-        if self.left < 0:
-            raise _TooMany
+        self.count(len(corners))
         points: list[Point] = [corners[0][:2]] if corners else []
         following = corners[1:] + corners[:1] if closed else corners[1:]
         for (x, y, bulge), (next_x, next_y, _) in zip(corners, following, strict=False):
@@ -192,8 +152,8 @@ def _known(entity: Any) -> Known | None:
     return Known(words[0], words[1], words[2] == "turned over", RoundShape.of(numbers) if whole else None)
 
 
-def _flat(point: object) -> Point:
-    return (float(point.x), float(point.y))  # type: ignore[attr-defined]
+def _flat(point: Any) -> Point:
+    return (float(point.x), float(point.y))
 
 
 def _arc(start_deg: float, end_deg: float, sign: float) -> tuple[float, float]:

@@ -25,13 +25,12 @@ _STAYED_DEG = 0.05
 UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 
 
-@dataclass(frozen=True)
-class ForeignDrawing:
-    """What a file holds, in its own unit, y up: pieces of lines, and how many millimetres a unit is."""
+# Pieces in the file's own unit, y up; how many millimetres that is, None: it does not say; what was passed over.
+ForeignDrawing = tuple[list[LinePiece], float | None, set[str]]
 
-    pieces: tuple[LinePiece, ...]
-    unit_mm: float | None
-    problems: tuple[Problem, ...] = ()
+
+class Refused(Exception):
+    """The file may not be read; carries what is wrong and how to mend it."""
 
 
 @dataclass(frozen=True)
@@ -58,21 +57,15 @@ class OutlineRead:
     known_zones: tuple[tuple[str, tuple[Point, ...]], ...] = ()
 
 
-def refused(sheet: str, what: str, mend: str, warning: bool = False) -> Problem:
-    """Return a fault of a drawing as a whole."""
-    return Problem(sheet, 0, "", what, mend, warning)
-
-
-def _unit_mm(drawn: ForeignDrawing, unit: str | None, sheet: str) -> float | Problem:
+def _unit_mm(says_mm: float | None, unit: str | None) -> float:
     """Say how many millimetres a unit of the file is: what the caller said, else what the file says."""
-    if unit is not None:
-        if unit not in UNITS_MM:
-            return refused(sheet, f"no unit is called {unit!r}", f"Say one of {', '.join(UNITS_MM)}")
-        return UNITS_MM[unit]
-    if drawn.unit_mm is None:
+    if unit is not None and unit not in UNITS_MM:
+        raise Refused(f"no unit is called {unit!r}", f"Say one of {', '.join(UNITS_MM)}")
+    found = says_mm if unit is None else UNITS_MM[unit]
+    if found is None:
         mend = f"Give --unit with one of {', '.join(UNITS_MM)}, and measure one hole"
-        return refused(sheet, "the file does not say its unit", mend)
-    return drawn.unit_mm
+        raise Refused("the file does not say its unit", mend)
+    return found
 
 
 def read_outline(
@@ -102,26 +95,29 @@ def read_outline(
         studs, edges) says the kind. What a template of the same part drew is known again. Sizes are rounded to a
         micrometre.
     """
-    sheet = name or "drawing"
-    if len(content) > MOST_BYTES:
-        what = f"the file has more than {MOST_BYTES // 1_000_000} MB"
-        return OutlineRead(problems=(refused(sheet, what, "Export the outline alone"),))
-    drawn = _drawn(content, sheet, UNITS_MM.get(unit or ""), layers)
-    if any(not problem.warning for problem in drawn.problems):
-        return OutlineRead(problems=drawn.problems)
-    unit_mm = _unit_mm(drawn, unit, sheet)
-    if isinstance(unit_mm, Problem):
-        return OutlineRead(problems=(*drawn.problems, unit_mm))
-    if not all(_sound(point, unit_mm) for piece in drawn.pieces for point in piece.points):
-        what = f"a point lies more than {LARGEST_MM / 1000:g} m out, or is no number"
-        return OutlineRead(problems=(*drawn.problems, refused(sheet, what, "See that the unit is right")))
-    return _read(tuple(piece.scaled(unit_mm) for piece in drawn.pieces), part, sheet, drawn.problems)
+    sheet, warnings = name or "drawing", []
+    try:
+        if len(content) > MOST_BYTES:
+            what = f"the file has more than {MOST_BYTES // 1_000_000} MB"
+            raise Refused(what, "Export the outline alone")
+        (pieces, says_mm, passed_over), form = _drawn(content, sheet, UNITS_MM.get(unit or ""), layers)
+        if passed_over:
+            what, mend = f"passed over: {', '.join(sorted(passed_over))}", f"Turn them into {form} if they are holes"
+            warnings.append(Problem(sheet, 0, "", what, mend, True))
+        unit_mm = _unit_mm(says_mm, unit)
+        values = (value * unit_mm for piece in pieces for point in piece.points for value in point)
+        if not all(math.isfinite(value) and abs(value) <= LARGEST_MM for value in values):
+            what = f"a point lies more than {LARGEST_MM / 1000:g} m out, or is no number"
+            raise Refused(what, "See that the unit is right")
+    except Refused as fault:
+        return OutlineRead(problems=(*warnings, Problem(sheet, 0, "", *fault.args)))
+    return _read([piece.scaled(unit_mm) for piece in pieces], part, sheet, warnings)
 
 
-def _read(pieces: tuple[LinePiece, ...], part: str, sheet: str, warnings: tuple[Problem, ...]) -> OutlineRead:
+def _read(pieces: list[LinePiece], part: str, sheet: str, problems: list[Problem]) -> OutlineRead:
     """Make features and outlines of pieces in millimetres, and say what was left out."""
     if any(piece.known is not None and piece.known.turned_over for piece in pieces):
-        pieces = tuple(piece.scaled(1.0, sideways=-1.0) for piece in pieces)
+        pieces = [piece.scaled(1.0, sideways=-1.0) for piece in pieces]
     loops, loose = joined(pieces)
     known, others = _parted(loops, part)
     features, outlines, doubles = _as_sheet_rows(others, part)
@@ -132,37 +128,33 @@ def _read(pieces: tuple[LinePiece, ...], part: str, sheet: str, warnings: tuple[
         if not _is_round(loop) and loop.layer != ZONES
     )
     zones = tuple((name, _corners(loop)) for name, loop in known if loop.layer == ZONES)
-    problems = list(warnings)
-    if loose:
-        what = f"{loose} lines close to nothing and were left out"
-        problems.append(refused(sheet, what, "Close them in the drawing", warning=True))
-    if doubles:
-        what = f"{doubles} closed lines are drawn twice on the same place and were read once"
-        problems.append(refused(sheet, what, "Delete the doubles", warning=True))
+    left_out = (
+        (loose, f"{loose} lines close to nothing and were left out", "Close them in the drawing"),
+        (doubles, f"{doubles} closed lines are drawn twice on the same place and were read once", "Delete the doubles"),
+    )
+    problems += [Problem(sheet, 0, "", what, mend, True) for count, what, mend in left_out if count]
     if not features and not outlines and not known:
-        problems.append(refused(sheet, "no circle, slot or closed line was found", "Draw each hole as a circle"))
+        what = "no circle, slot or closed line was found"
+        problems.append(Problem(sheet, 0, "", what, "Draw each hole as a circle"))
     return OutlineRead(features, outlines, tuple(problems), redrawn, lines, zones)
 
 
-def _sound(point: Point, unit_mm: float) -> bool:
-    return all(math.isfinite(value) and abs(value * unit_mm) <= LARGEST_MM for value in point)
-
-
-def _drawn(content: bytes, sheet: str, said_mm: float | None, layers: tuple[str, ...]) -> ForeignDrawing:
+def _drawn(
+    content: bytes, sheet: str, said_mm: float | None, layers: tuple[str, ...]
+) -> tuple[ForeignDrawing, str]:  # fmt: skip
+    """Read a drawing; says what things of its kind of file are turned into to be read, too."""
     start = content[:2000].lstrip(b"\xef\xbb\xbf \t\r\n")
     if start.startswith(b"<") or sheet.lower().endswith(".svg"):
         from partkin.drawing.outline_svg import read_svg
 
-        return read_svg(content, sheet, said_mm, layers)
+        return read_svg(content, said_mm, layers), "paths"
     if start.startswith(b"AutoCAD Binary DXF"):
-        return ForeignDrawing((), None, (refused(sheet, "the DXF is a binary one", "Export it as text (ASCII) DXF"),))
+        raise Refused("the DXF is a binary one", "Export it as text (ASCII) DXF")
     if start[:1] == b"0" or start.startswith(b"999") or sheet.lower().endswith(".dxf"):
         from partkin.drawing.outline_dxf import read_dxf
 
-        return read_dxf(content, sheet, said_mm, layers)
-    return ForeignDrawing(
-        (), None, (refused(sheet, "this is neither DXF nor SVG", "Export the drawing as one of them"),)
-    )
+        return read_dxf(content, said_mm, layers), "lines"
+    raise Refused("this is neither DXF nor SVG", "Export the drawing as one of them")
 
 
 def _as_sheet_rows(loops: list[Loop], part: str) -> tuple[tuple[Feature, ...], tuple[Outline, ...], int]:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import replace
+from typing import NamedTuple
 from xml.parsers import expat
 
 from partkin.drawing.loops import Known, LinePiece, RoundShape, arc_points
-from partkin.drawing.outline_import import MOST_THINGS, ForeignDrawing, refused
-from partkin.drawing.shapes import Point
-from partkin.drawing.svg_path import Transform, identity, path_pieces, transform_of, within
+from partkin.drawing.outline_import import MOST_THINGS, ForeignDrawing, Refused
+from partkin.drawing.shapes import Point, corners_of
+from partkin.drawing.svg_path import Transform, path_pieces, transform_of, within
 from partkin.drawing.template import AIDS, LAYERS
 
 MOST_POINTS = 500_000
@@ -28,48 +29,28 @@ _HIDDEN = re.compile(r"(?:^|;)\s*(?:display\s*:\s*none|visibility\s*:\s*hidden)"
 _PLAIN = frozenset(("svg", "g", "a"))
 
 
-class _Refused(Exception):
-    """The file may not be read; carries what is wrong and how to mend it."""
-
-
-def read_svg(content: bytes, sheet: str, said_mm: float | None, layers: tuple[str, ...] = ()) -> ForeignDrawing:
+def read_svg(content: bytes, said_mm: float | None, layers: tuple[str, ...] = ()) -> ForeignDrawing:
     """Read paths, circles, ellipses, rectangles, lines and polygons.
 
     `said_mm`: the unit that the caller gave; it settles how closely arcs are followed. `layers`: only what
-    stands in a group of one of these ids or labels; (): everything.
-
-    Returns
-    -------
-    Drawn
-        In the file's own unit, y up; `unit_mm` None where width and height are not given in a true length.
+    stands in a group of one of these ids or labels; (): everything. Refused: it cannot be read, or holds too much.
     """
     reader = _Reader(said_mm, layers)
     parser = expat.ParserCreate(encoding="utf-8", namespace_separator=" ")
-    parser.StartDoctypeDeclHandler = reader.doctype
-    parser.EntityDeclHandler = reader.doctype
+    parser.StartDoctypeDeclHandler = parser.EntityDeclHandler = reader.doctype
     parser.StartElementHandler = reader.start
     parser.EndElementHandler = reader.end
     try:
         text = content.decode("utf-8-sig")
         if "\0" in text:
-            raise _Refused("the file holds zero bytes", "Export it again as plain SVG")
+            raise Refused("the file holds zero bytes", "Export it again as plain SVG")
         parser.Parse(re.sub(r"^\s*<\?xml[^>]*\?>", "", text).encode("utf-8"), True)
     except UnicodeDecodeError:
-        return _fault(sheet, "the file is not UTF-8", "Export it as plain SVG in UTF-8")
+        raise Refused("the file is not UTF-8", "Export it as plain SVG in UTF-8") from None
     except expat.ExpatError as fault:
-        return _fault(sheet, f"this is not well-formed SVG ({fault})", "Export it again as plain SVG")
-    except _Refused as refusal:
-        return _fault(sheet, *refusal.args)
-    problems = []
-    if reader.passed_over:
-        kinds = ", ".join(sorted(reader.passed_over))
-        mend = "Turn them into paths if they are holes"
-        problems.append(refused(sheet, f"passed over: {kinds}", mend, warning=True))
-    return ForeignDrawing(tuple(reader.turned_up()), reader.unit_mm, tuple(problems))
-
-
-def _fault(sheet: str, what: str, mend: str) -> ForeignDrawing:
-    return ForeignDrawing((), None, (refused(sheet, what, mend),))
+        raise Refused(f"this is not well-formed SVG ({fault})", "Export it again as plain SVG") from fault
+    up = (replace(piece, points=tuple((x, reader.floor - y) for x, y in piece.points)) for piece in reader.found)
+    return list(up), reader.unit_mm, reader.passed_over
 
 
 def _number(text: str | None, otherwise: float = 0.0) -> float:
@@ -77,26 +58,33 @@ def _number(text: str | None, otherwise: float = 0.0) -> float:
     if text is None:
         return otherwise
     if len(text) > 60:
-        raise _Refused("a coordinate is longer than any number", "Export it as plain SVG")
+        raise Refused("a coordinate is longer than any number", "Export it as plain SVG")
     found = _LENGTH.match(text.replace("px", "").lstrip("+-"))
     if found is None or found.group(2):
-        raise _Refused(f"a coordinate {text[:20]!r} is not a plain number", "Export it as plain SVG")
+        raise Refused(f"a coordinate {text[:20]!r} is not a plain number", "Export it as plain SVG")
     value = float(found.group(1))
     return -value if text.strip().startswith("-") else value
 
 
+class _Open(NamedTuple):
+    """An element that stands open: its transform, whether it is in a wanted layer, its layer, what names it."""
+
+    transform: Transform = Transform()
+    inside: bool = False
+    layer: str = ""
+    known: Known | None = None
+
+
 class _Reader:
-    """Follows the elements; keeps the transform of each open one."""
+    """Follows the elements."""
 
     def __init__(self, said_mm: float | None, layers: tuple[str, ...]) -> None:
         self.said_mm = said_mm
         self.layers = layers
-        self.inside: list[bool] = []
-        self.told: list[tuple[str, Known | None]] = [("", None)]
         self.frame: tuple[str, bool] | None = None
         self.unit_mm: float | None = None
         self.floor = 0.0
-        self.open: list[Transform] = []
+        self.open = [_Open()]
         self.silent = 0
         self.count = 0
         self.points = 0
@@ -104,34 +92,39 @@ class _Reader:
         self.passed_over: set[str] = set()
 
     def doctype(self, *_: object) -> None:
-        raise _Refused("the file declares a document type or entities", "Take the DOCTYPE out; plain SVG has none")
+        raise Refused("the file declares a document type or entities", "Take the DOCTYPE out; plain SVG has none")
 
     def start(self, tag: str, attributes: dict[str, str]) -> None:
         self.count += 1
         if self.count > MOST_THINGS:
-            raise _Refused(f"the drawing holds more than {MOST_THINGS} things", "Export the outline alone")
+            raise Refused(f"the drawing holds more than {MOST_THINGS} things", "Export the outline alone")
         name = tag.rsplit(" ", 1)[-1]
         hidden = attributes.get("display") == "none" or bool(_HIDDEN.search(attributes.get("style", "")))
         if self.silent or name in _SILENT or hidden:
             self.silent += 1
             return
-        if len(self.open) >= _DEEPEST:
-            raise _Refused("groups are nested too deep", "Ungroup the drawing")
+        if len(self.open) > _DEEPEST:
+            raise Refused("groups are nested too deep", "Ungroup the drawing")
         try:
             own = transform_of(attributes.get("transform", ""))
         except ValueError:
-            raise _Refused("a transform cannot be read", "Export it as plain SVG") from None
-        if not self.open:
+            raise Refused("a transform cannot be read", "Export it as plain SVG") from None
+        if len(self.open) == 1:
             if name != "svg":
-                raise _Refused(f"the file begins with <{name[:30]}>, not with <svg>", "Export the drawing as SVG")
+                raise Refused(f"the file begins with <{name[:30]}>, not with <svg>", "Export the drawing as SVG")
             self.root(attributes)
-        self.open.append(within(self.open[-1] if self.open else identity(), own))
-        names = [value for key, value in attributes.items() if key == "id" or key.endswith(" label")]
-        self.inside.append(self.wanted or (name == "g" and any(one in self.layers for one in names)))
-        self.told.append(self.telling(name, names, attributes))
+        around, names = self.open[-1], [v for key, v in attributes.items() if key == "id" or key.endswith(" label")]
+        inside = self.wanted or (name == "g" and any(one in self.layers for one in names))
+        layer, known = around.layer, around.known
+        if name == "g":
+            layer = next((one for one in names if one in LAYERS), layer)
+        if self.frame and "data-of" in attributes:
+            numbers = [_number(word) for word in attributes.get("data-stood", "")[:200].split()]
+            known = Known(self.frame[0], attributes["data-of"], self.frame[1], RoundShape.of(numbers))
+        self.open.append(_Open(within(around.transform, own), inside, layer, known))
         if name not in _PLAIN:
             self.element(name, attributes)
-        elif name == "svg" and len(self.open) > 1:
+        elif name == "svg" and len(self.open) > 2:
             self.passed_over.add("the place of a drawing inside the drawing")
 
     def end(self, _tag: str) -> None:
@@ -139,26 +132,12 @@ class _Reader:
             self.silent -= 1
         else:
             self.open.pop()
-            self.inside.pop()
-            self.told.pop()
 
     @property
     def wanted(self) -> bool:
         """Whether what stands here is on a layer that is read."""
-        if not self.layers:
-            layer, known = self.told[-1]
-            return self.frame is None or layer not in AIDS or known is not None
-        return bool(self.inside) and self.inside[-1]
-
-    def telling(self, name: str, names: list[str], attributes: dict[str, str]) -> tuple[str, Known | None]:
-        """Return the layer that stands open, and the known feature or line where a template of ours names it."""
-        layer, known = self.told[-1]
-        if name == "g":
-            layer = next((one for one in names if one in LAYERS), layer)
-        if self.frame and "data-of" in attributes:
-            numbers = [_number(word) for word in attributes.get("data-stood", "")[:200].split()]
-            known = Known(self.frame[0], attributes["data-of"], self.frame[1], RoundShape.of(numbers))
-        return layer, known
+        here = self.open[-1]
+        return here.inside if self.layers else self.frame is None or here.layer not in AIDS or here.known is not None
 
     def root(self, attributes: dict[str, str]) -> None:
         """Find the unit of the coordinates, and the line that y is counted up from."""
@@ -170,9 +149,8 @@ class _Reader:
             if sides[0] is not None and sides[1] is not None:
                 across, up = sides[0] / box[2], sides[1] / box[3]
                 if attributes.get("preserveAspectRatio", "").startswith("none") and abs(across - up) > 1e-3 * up:
-                    raise _Refused(
-                        "the drawing is stretched more one way than the other",
-                        "Set its scale alike both ways",
+                    raise Refused(
+                        "the drawing is stretched more one way than the other", "Set its scale alike both ways"
                     )
                 self.unit_mm = min(across, up)
         elif sides[0] is not None and sides[1] is not None:
@@ -191,26 +169,20 @@ class _Reader:
         return float(found.group(1)) * _UNIT_MM[found.group(2).lower()] or None
 
     def element(self, name: str, attributes: dict[str, str]) -> None:
-        unit_mm = self.said_mm or self.unit_mm or 1.0
+        if not self.wanted:
+            return
+        unit_mm, (transform, _, layer, known) = self.said_mm or self.unit_mm or 1.0, self.open[-1]
         try:
-            if not self.wanted:
-                return
-            pieces = _pieces(name, attributes, unit_mm * self.open[-1].largest)
+            pieces = _pieces(name, attributes, unit_mm * transform.largest)
         except (ValueError, ArithmeticError):
-            raise _Refused(f"a <{name[:30]}> cannot be read", "Export it again as plain SVG") from None
+            raise Refused(f"a <{name[:30]}> cannot be read", "Export it again as plain SVG") from None
         if pieces is None:
             self.passed_over.add(f"<{name[:30]}>")
-            return
-        for piece in pieces:
+        for piece in pieces or ():
             self.points += len(piece.points)
             if self.points > MOST_POINTS:
-                raise _Refused("the drawing holds too many points", "Export the outline alone")
-            moved = tuple(self.open[-1].moved(point) for point in piece.points)
-            self.found.append(LinePiece(moved, piece.closed, *self.told[-1]))
-
-    def turned_up(self) -> list[LinePiece]:
-        """Return the pieces with y up."""
-        return [replace(piece, points=tuple((x, self.floor - y) for x, y in piece.points)) for piece in self.found]
+                raise Refused("the drawing holds too many points", "Export the outline alone")
+            self.found.append(LinePiece(tuple(map(transform.moved, piece.points)), piece.closed, layer, known))
 
 
 def _pieces(name: str, attributes: dict[str, str], unit_mm: float) -> list[LinePiece] | None:
@@ -240,23 +212,17 @@ def _pieces(name: str, attributes: dict[str, str], unit_mm: float) -> list[LineP
 
 def _rectangle(attributes: dict[str, str], unit_mm: float) -> list[LinePiece]:
     """Return a rectangle, its corners rounded where it says so; fully rounded it is a slot."""
-    x, y = _number(attributes.get("x")), _number(attributes.get("y"))
-    width, height = _number(attributes.get("width")), _number(attributes.get("height"))
+    x, y, width, height = (_number(attributes.get(name)) for name in ("x", "y", "width", "height"))
     if width <= 0 or height <= 0:
         return []
     rx_text, ry_text = attributes.get("rx"), attributes.get("ry")
     rx = min(_number(rx_text if rx_text is not None else ry_text), width / 2)
     ry = min(_number(ry_text if ry_text is not None else rx_text), height / 2)
     if rx <= 0 or ry <= 0:
-        return [LinePiece(((x, y), (x + width, y), (x + width, y + height), (x, y + height)), True)]
+        return [LinePiece(corners_of((x, y, x + width, y + height)), True)]
     points: list[Point] = []
-    corners = (
-        (width - rx, ry, -90.0),
-        (width - rx, height - ry, 0.0),
-        (rx, height - ry, 90.0),
-        (rx, ry, 180.0),
-    )
-    for corner_x, corner_y, start_deg in corners:
+    corners = ((width - rx, ry), (width - rx, height - ry), (rx, height - ry), (rx, ry))
+    for (corner_x, corner_y), start_deg in zip(corners, (-90.0, 0.0, 90.0, 180.0), strict=True):
         for spoke_x, spoke_y in arc_points((0.0, 0.0), 1.0, start_deg, 90.0, max(rx, ry) * unit_mm):
             point = (x + corner_x + rx * spoke_x, y + corner_y + ry * spoke_y)
             if not points or math.dist(points[-1], point) > 1e-9 * max(width, height):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from partkin.drawing.alt import odd_words, overlay_words, span_words
@@ -15,7 +16,6 @@ from partkin.drawing.shapes import (
     BLUE,
     INK,
     Line,
-    Oval,
     Picture,
     Point,
     Poly,
@@ -29,9 +29,9 @@ from partkin.drawing.shapes import (
     text_width,
 )
 from partkin.drawing.svg import clean, picture_svg
-from partkin.drawing.symbols import cut_marks, feature_marks, size_mm, zone_marks
+from partkin.drawing.symbols import cut_marks, feature_marks, half_size_mm, size_mm, spread_mark, zone_marks
 from partkin.drawing.titleblock import key, paragraph, scale_bar, sheet_frame, title_block
-from partkin.model.drawing import Cut, DrawnFeature, Matrix, OverlayView
+from partkin.model.drawing import Cut, DrawnFeature, DrawnOutline, DrawnZone, Matrix, OverlayView, Owner
 
 _EDGE = 14.0
 _ARROW = 24.0
@@ -48,16 +48,19 @@ class _Plan:
     width: float
     height: float
 
-    def host_px(self, feature: DrawnFeature) -> Point:
-        return self.frame.px(feature.at_mm)
+    def px(self, of: Owner, at_mm: tuple[float, ...]) -> Point:
+        return self.frame.px(moved(self.matrix, at_mm) if of == "donor" else at_mm)
 
-    def donor_px(self, at_mm: tuple[float, ...]) -> Point:
-        return self.frame.px(moved(self.matrix, at_mm))
+    def corners(self, area: DrawnZone | DrawnOutline) -> tuple[Point, ...]:
+        return tuple(self.px(area.of, corner) for corner in area.corners_mm)
+
+    def turned_deg(self, of: Owner, angle_deg: float) -> float:
+        return moved_angle_deg(self.matrix, angle_deg) if of == "donor" else angle_deg
 
 
 def _plan(view: OverlayView, width: float) -> _Plan | None:
     """Choose scale and height; None where there is nothing with a place."""
-    matrix, _ = laid(view, beside=width > 520)
+    matrix = laid(view, beside=width > 520)
     box = spread_of(side_points(view, False, IDENTITY) + side_points(view, True, matrix))
     if box is None:
         return None
@@ -68,50 +71,38 @@ def _plan(view: OverlayView, width: float) -> _Plan | None:
     tallest = (0.5 if wide else 0.95) * width
     scale = min((width - 2 * side) / across_mm, (tallest - 2 * ends) / up_mm)
     height = max(up_mm * scale + 2 * ends, 150.0)
-    x_px = width / 2 - (box[0] + box[2]) / 2 * scale
-    y_px = height / 2 + (box[1] + box[3]) / 2 * scale
-    return _Plan(view, matrix, Frame(scale, x_px, y_px), width, height)
+    return _Plan(view, matrix, Frame.about(box, scale, width, height), width, height)
 
 
 def _areas(plan: _Plan) -> list[Shape]:
-    shapes: list[Shape] = []
-    for outline in plan.view.outlines:
-        donor = outline.of == "donor"
-        corners = tuple(plan.donor_px(corner) if donor else plan.frame.px(corner) for corner in outline.corners_mm)
-        if len(corners) > 1:
-            shapes.append(Poly(corners, "donor" if donor else "beyond"))
-    for zone in plan.view.zones:
-        corners = tuple(
-            plan.donor_px(corner) if zone.of == "donor" else plan.frame.px(corner) for corner in zone.corners_mm
-        )
-        shapes += zone_marks(zone, corners)
-    return on_layer(shapes, "areas")
+    shapes: list[Shape] = [
+        Poly(plan.corners(outline), "donor" if outline.of == "donor" else "beyond")
+        for outline in plan.view.outlines
+        if len(outline.corners_mm) > 1
+    ]
+    return on_layer(
+        [*shapes, *(mark for zone in plan.view.zones for mark in zone_marks(zone, plan.corners(zone)))], "areas"
+    )
 
 
 def _patterns(plan: _Plan) -> list[Shape]:
-    scale = plan.frame.scale
+    scale, view = plan.frame.scale, plan.view
     shapes: list[Shape] = [
-        Round(plan.host_px(fixing), _drawn_reach(plan, fixing) - 2.0, "hidden")
-        for fixing in plan.view.fixings
-        if fixing.id in plan.view.conflict
+        Round(plan.px("host", fixing.at_mm), _drawn_reach(plan, fixing) - 2.0, "hidden")
+        for fixing in view.fixings
+        if fixing.id in view.conflict
     ]
-    for cut in plan.view.cuts:
-        donor = cut.of == "donor"
-        centre = plan.donor_px(cut.at_mm) if donor else plan.frame.px(cut.at_mm)
-        angle_deg = moved_angle_deg(plan.matrix, cut.angle_deg) if donor else cut.angle_deg
-        shapes += cut_marks(cut, centre, scale, angle_deg)
-    for fixing in plan.view.fixings:
-        shapes += feature_marks(fixing, plan.host_px(fixing), scale, fixing.angle_deg, False)
-    for feature in plan.view.features:
-        angle_deg = moved_angle_deg(plan.matrix, feature.angle_deg)
-        shapes += feature_marks(feature, plan.donor_px(feature.at_mm), scale, angle_deg, True)
-    for spread in plan.view.spreads:
-        donor = spread.of == "donor"
-        centre = plan.donor_px(spread.centre_mm) if donor else plan.frame.px(spread.centre_mm)
-        angle_deg = moved_angle_deg(plan.matrix, spread.angle_deg) if donor else spread.angle_deg
-        semi = (spread.semi_mm[0] * scale, spread.semi_mm[1] * scale)
-        if max(semi) >= 0.8:
-            shapes.append(Oval(centre, semi, angle_deg, "donor-spread" if donor else "spread"))
+    for cut in view.cuts:
+        shapes += cut_marks(cut, plan.px(cut.of, cut.at_mm), scale, plan.turned_deg(cut.of, cut.angle_deg))
+    for fixing in view.fixings:
+        shapes += feature_marks(fixing, plan.px("host", fixing.at_mm), scale, fixing.angle_deg, False)
+    for feature in view.features:
+        angle_deg = plan.turned_deg("donor", feature.angle_deg)
+        shapes += feature_marks(feature, plan.px("donor", feature.at_mm), scale, angle_deg, True)
+    for spread in view.spreads:
+        if max(spread.semi_mm) * scale >= 0.8:
+            at, angle_deg = plan.px(spread.of, spread.centre_mm), plan.turned_deg(spread.of, spread.angle_deg)
+            shapes.append(spread_mark(spread, at, angle_deg, scale))
     return shapes
 
 
@@ -120,38 +111,31 @@ def _drawn_reach(plan: _Plan, feature: DrawnFeature) -> float:
     return max(reach_mm(feature), 2.5 if size_mm(feature) is None else 0.0) * plan.frame.scale + 4.0 + ring
 
 
-def _clear(plan: _Plan, of: str, feature: DrawnFeature) -> float:
+def _clear(plan: _Plan, of: Owner, feature: DrawnFeature) -> float:
     """Return how far from a feature a line is clear of all that is drawn about it."""
     view, ring_mm = plan.view, [0.0]
     ring_mm += [spread.semi_mm[0] for spread in view.spreads if (spread.of, spread.id) == (of, feature.id)]
-    ring_mm += [max(cut.across_mm, cut.length_mm or 0.0) / 2 for cut in view.cuts if cut.feature == feature.id]
+    ring_mm += [half_size_mm(cut) for cut in view.cuts if cut.feature == feature.id]
     return max(_drawn_reach(plan, feature), max(ring_mm) * plan.frame.scale + 4.0) + 3.0
 
 
 def _spans(plan: _Plan, room: Room) -> list[Shape]:
     """Draw the worst distances in conflict."""
     view = plan.view
-    fixings = {fixing.id: fixing for fixing in view.fixings}
-    features = {feature.id: feature for feature in view.features}
+    host_px = {fixing.id: plan.px("host", fixing.at_mm) for fixing in view.fixings}
+    donor_px = {feature.id: plan.px("donor", feature.at_mm) for feature in view.features}
     meant = {pair.fixing: pair.feature for pair in view.pairs}
+    if not host_px or view.matrix is None:
+        return []
+    middle = tuple(sum(values) / len(host_px) for values in zip(*host_px.values(), strict=True))
     shapes: list[Shape] = []
-    centres = [plan.host_px(fixing) for fixing in view.fixings]
-    if not centres:
-        return shapes
-    middle = (sum(x for x, _ in centres) / len(centres), sum(y for _, y in centres) / len(centres))
-    if view.matrix is None:
-        return shapes
     for span in view.spans[:_SHOWN_SPANS]:
-        ends = (fixings.get(span.from_fixing), fixings.get(span.to_fixing))
-        donor = (
-            features.get(span.from_feature or meant.get(span.from_fixing, "")),
-            features.get(span.to_feature or meant.get(span.to_fixing, "")),
-        )
-        if ends[0] is None or ends[1] is None or donor[0] is None or donor[1] is None:
-            continue
-        host_px = (plan.host_px(ends[0]), plan.host_px(ends[1]))
-        donor_px = (plan.donor_px(donor[0].at_mm), plan.donor_px(donor[1].at_mm))
-        shapes += span_marks(span, host_px, donor_px, middle, room) or []
+        ends = ((span.from_fixing, span.from_feature), (span.to_fixing, span.to_feature))
+        found = [host_px.get(fixing) for fixing, _ in ends]
+        found += [donor_px.get(feature or meant.get(fixing, "")) for fixing, feature in ends]
+        a, b, c, d = found
+        if a is not None and b is not None and c is not None and d is not None:
+            shapes += span_marks(span, (a, b), (c, d), (middle[0], middle[1]), room) or []
     return shapes
 
 
@@ -166,7 +150,7 @@ def _odd_arrows(plan: _Plan) -> tuple[list[Shape], list[tuple[Point, str]]]:
         if odd.fixing not in fixings or off_mm < 0.005:
             continue
         fixing = fixings[odd.fixing]
-        at, away = plan.host_px(fixing), _drawn_reach(plan, fixing) + off_mm * plan.frame.scale
+        at, away = plan.px("host", fixing.at_mm), _drawn_reach(plan, fixing) + off_mm * plan.frame.scale
         x, y = odd.out_mm[0] / off_mm, -odd.out_mm[1] / off_mm
         tail = (at[0] + x * away, at[1] + y * away)
         tip = (tail[0] + x * _ARROW, tail[1] + y * _ARROW)
@@ -189,54 +173,42 @@ def cut_words(cut: Cut) -> str:
     return f"{cut.do}{' to' if cut.do == 'open out' else ''} {cut.across_mm:g}"
 
 
-@dataclass(frozen=True)
-class _Label:
-    text: str
-    at: Point
-    reach: float
-    colour: str
-    clear: float
-    bold: bool = False
+def _labels(plan: _Plan) -> Iterator[tuple[str, Owner, DrawnFeature, float, bool]]:
+    """Yield what is labelled: a pair once where its two centres lie together, else each side for itself.
 
-
-def _labels(plan: _Plan) -> list[_Label]:
-    """List what is labelled: a pair once where its two centres lie together, else each side for itself."""
+    Text, side, feature, how far a line is clear of it, whether it is bold.
+    """
     view = plan.view
     features = {feature.id: feature for feature in view.features}
     meant = {pair.fixing: pair.feature for pair in view.pairs if pair.feature in features}
     told: set[str] = set()
-    labels = []
     for fixing in view.fixings:
-        at, reach = plan.host_px(fixing), _drawn_reach(plan, fixing)
         partner = features.get(meant.get(fixing.id, ""))
         text, clear = fixing.id, _clear(plan, "host", fixing)
-        apart = math.dist(at, plan.donor_px(partner.at_mm)) if partner is not None else math.inf
+        apart = math.inf
+        if partner is not None:
+            apart = math.dist(plan.px("host", fixing.at_mm), plan.px("donor", partner.at_mm))
         if partner is not None and apart < 14.0:
             told.add(partner.id)
             clear = max(clear, apart + _clear(plan, "donor", partner))
             text = fixing.id if partner.id == fixing.id else f"{fixing.id} - {partner.id}"
         cut = next((cut for cut in view.cuts if cut.feature == meant.get(fixing.id)), None)
-        text += f": {cut_words(cut)}" if cut is not None and view.after else ""
-        bold = fixing.id in view.conflict or (cut is not None and view.after)
-        labels.append(_Label(text, at, reach, INK, clear, bold))
+        cut = cut if view.after else None
+        text += f": {cut_words(cut)}" if cut is not None else ""
+        yield text, "host", fixing, clear, fixing.id in view.conflict or cut is not None
     for feature in view.features:
         if feature.id not in told:
-            at = plan.donor_px(feature.at_mm)
-            labels.append(_Label(feature.id, at, _drawn_reach(plan, feature), BLUE, _clear(plan, "donor", feature)))
-    return labels
+            yield feature.id, "donor", feature, _clear(plan, "donor", feature), False
 
 
 def _label_marks(plan: _Plan, room: Room) -> tuple[list[Shape], list[str]]:
     """Set the labels where they lie on nothing; returns those without room too."""
     shapes: list[Shape] = []
     left_out = []
-    size = 12.0
-    for label in _labels(plan):
-        text = shortened(clean(label.text), size, max(0.3 * plan.width, 130.0), label.bold)
-        reach = label.reach, label.reach
-        marks = lettered(
-            room, label.at, reach, text, size, bold=label.bold, colour=label.colour, clear=label.clear
-        )  # fmt: skip
+    for said, of, feature, clear, bold in _labels(plan):
+        text = shortened(clean(said), 12.0, max(0.3 * plan.width, 130.0), bold)
+        at, reach, colour = plan.px(of, feature.at_mm), _drawn_reach(plan, feature), BLUE if of == "donor" else INK
+        marks = lettered(room, at, (reach, reach), text, 12.0, bold=bold, colour=colour, clear=clear)
         if marks is None:
             left_out.append(text)
         shapes += marks or []
@@ -246,18 +218,14 @@ def _label_marks(plan: _Plan, room: Room) -> tuple[list[Shape], list[str]]:
 def _zone_labels(plan: _Plan, room: Room) -> tuple[list[Shape], list[str], list[str]]:
     """Name the zones: in words where there is room, else by a letter.
 
-    Returns
-    -------
-    tuple of list of shapes, list of str and list of str
-        The shapes, sentences that explain the letters, and the names without any room.
+    Returns sentences that explain the letters too, and the names without any room.
     """
     shapes: list[Shape] = []
     explained, left_out = [], []
     letters = iter("ABCDEFGHJKLMNPQRSTUVWXYZ")
     for zone in plan.view.zones:
-        donor = zone.of == "donor"
-        corners = [plan.donor_px(corner) if donor else plan.frame.px(corner) for corner in zone.corners_mm]
-        name, colour = clean(f"{zone.kind} ({zone.of})"), BLUE if donor else INK
+        corners, colour = plan.corners(zone), BLUE if zone.of == "donor" else INK
+        name = clean(f"{zone.kind} ({zone.of})")
         marks = _zone_label(room, corners, name, colour) if plan.width > 520 else None
         if marks is None:
             letter = next(letters, "*")
@@ -270,7 +238,7 @@ def _zone_labels(plan: _Plan, room: Room) -> tuple[list[Shape], list[str], list[
     return shapes, ["Zones: " + "; ".join(explained) + "."] if explained else [], left_out
 
 
-def _zone_label(room: Room, corners: list[Point], text: str, colour: str) -> list[Shape] | None:
+def _zone_label(room: Room, corners: tuple[Point, ...], text: str, colour: str) -> list[Shape] | None:
     """Set a name inside a zone, else beside it; a zone has at least one corner."""
     size = 10.5
     half = (text_width(text, size) / 2 + 2.0, size / 2 + 1.5)
@@ -282,14 +250,13 @@ def _zone_label(room: Room, corners: list[Point], text: str, colour: str) -> lis
             place = Place(box, breaks_hatching=not room.free(box))
             room.take(strip_in(box), kind=TEXT)
             return written(place, (x, y), text, size, colour=colour)
-    for farthest, (x, y) in ((0.0, middle), *((58.0, corner) for corner in (middle, *corners))):
-        reach = (0.0, 0.0)
-        if farthest == 0.0:
-            reach = max(abs(x - corner[0]) for corner in corners), max(abs(y - corner[1]) for corner in corners)
-        found = lettered(room, (x, y), reach, text, size, colour=colour, level_first=False, farthest=farthest)
-        if found is not None:
-            return found
-    return None
+    reach = max(abs(middle[0] - x) for x, _ in corners), max(abs(middle[1] - y) for _, y in corners)
+    ways = ((0.0, middle, reach), *((58.0, at, (0.0, 0.0)) for at in (middle, *corners)))
+    tried = (
+        lettered(room, at, about, text, size, colour=colour, level_first=False, farthest=farthest)
+        for farthest, at, about in ways
+    )
+    return next((found for found in tried if found is not None), None)
 
 
 def _pattern_part(plan: _Plan) -> tuple[list[Shape], list[str]]:
@@ -348,18 +315,9 @@ def pattern(view: OverlayView, width_px: float = 760.0) -> Pattern:
 
 
 def overlay_picture(view: OverlayView, width_px: float = 760.0) -> Picture:
-    """Draw a donor on a host as one sheet: pattern, offsets drawn larger, key and title block.
+    """Draw a donor on a host as one sheet (pixels, y down): pattern, offsets drawn larger, key and title block.
 
-    Parameters
-    ----------
-    view
-    width_px
-        Natural width. Text keeps its size, so a telephone gets its own drawing (340), not a smaller one.
-
-    Returns
-    -------
-    Picture
-        In pixels, y down.
+    Text keeps its size, so a telephone gets its own drawing (340), not a smaller one.
     """
     upper = pattern(view, width_px)
     shapes, down = list(upper.picture.shapes), upper.picture.height
@@ -369,11 +327,9 @@ def overlay_picture(view: OverlayView, width_px: float = 760.0) -> Picture:
         if taken:
             shapes += [Line((2.0, down), (width_px - 2.0, down), "thin"), *enlarged]
             down += 12.0 + taken
-    shapes.append(Line((2.0, down), (width_px - 2.0, down), "thin"))
     foot, height = _foot(view, width_px, down, list(upper.said))
-    shapes += foot
-    frame = sheet_frame(width_px, height)
-    return Picture(width_px, height, (*shapes, *frame), upper.picture.title, upper.picture.says)
+    shapes += [Line((2.0, down), (width_px - 2.0, down), "thin"), *foot, *sheet_frame(width_px, height)]
+    return Picture(width_px, height, tuple(shapes), upper.picture.title, upper.picture.says)
 
 
 def _foot(view: OverlayView, width: float, top: float, said: list[str]) -> tuple[list[Shape], float]:
@@ -384,11 +340,9 @@ def _foot(view: OverlayView, width: float, top: float, said: list[str]) -> tuple
     shapes, key_height = key(view, _EDGE, top + 10.0, text_room)
     ellipses = ["Dashed ellipses: where a centre lies, 95 in 100."] if view.spreads else []
     words, words_height = paragraph([*said, *ellipses], _EDGE, top + 12.0 + key_height, text_room)
-    shapes += words
     text_height = 12.0 + key_height + words_height + 12.0
     height = top + text_height + 120.0 if narrow else top + max(text_height, 120.0) + 2.0
-    block, _ = title_block(view, width - 2.0, height - 2.0, block_width)
-    return shapes + block, height
+    return [*shapes, *words, *title_block(view, width - 2.0, height - 2.0, block_width)], height
 
 
 def overlay_svg(view: OverlayView, width_px: float = 760.0, prefix: str = "d", bounded: bool = False) -> str:

@@ -25,6 +25,7 @@ from partkin.drawing.shapes import (
     Shape,
     Strokes,
     Words,
+    corners_of,
     hatching,
     text_width,
     turned,
@@ -109,12 +110,9 @@ def _meet(one: Strip, other: Strip) -> bool:
     ends = ((one[:2], other), (one[2:4], other), (other[:2], one), (other[2:4], one))
     if any(_to_middle(point, strip) < one[4] + other[4] for point, strip in ends):
         return True
-    sides = [_side(strip, point) for point, strip in ends]
-    return sides[0] * sides[1] < 0.0 and sides[2] * sides[3] < 0.0
-
-
-def _side(strip: Strip, point: Point) -> float:
-    return (strip[2] - strip[0]) * (point[1] - strip[1]) - (strip[3] - strip[1]) * (point[0] - strip[0])
+    # On which side of the other's middle line each end is.
+    a, b, c, d = ((s[2] - s[0]) * (point[1] - s[1]) - (s[3] - s[1]) * (point[0] - s[0]) for point, s in ends)
+    return a * b < 0.0 and c * d < 0.0
 
 
 def _to_middle(point: Point, strip: Strip) -> float:
@@ -192,21 +190,9 @@ class Room:
         return any(_meet(line, strip) for box in boxes_along(line, _SQUARE) for strip in self._near(box, least))
 
     def slide(self, text: Strip, farthest: float, more: Sequence[Strip]) -> float | None:
-        """Return how far a text has to slide along itself, a step at a time, until it lies on nothing.
+        """Return how far a text has to slide along itself, a step at a time, until it lies on nothing, nor on `more`.
 
-        Parameters
-        ----------
-        text
-            Where it lies before.
-        farthest
-            How far it may slide, either way.
-        more
-            What it may not lie on either.
-
-        Returns
-        -------
-        float or None
-            None: there is no such place.
+        `farthest`: either way. None: there is no such place.
         """
         steps = np.arange(1, int(farthest / _SLIDE) + 1) * _SLIDE
         moves = np.concatenate([[0.0], np.stack([steps, -steps], axis=1).ravel()])
@@ -245,27 +231,10 @@ class Room:
         farthest: float = _CLEARANCES[-1],
         clear: float = 0.0,
     ) -> Place | None:
-        """Find and take a place for a label of that size about a point.
+        """Find and take a place for a label of that size about a point; None: no room.
 
-        Parameters
-        ----------
-        about
-            What is labelled.
-        reach
-            Half width and half height around it that the label stays out of.
-        width, height
-            Of the label.
-        level_first
-            Look beside it first; False: above and below first.
-        farthest
-            How far out it may be moved.
-        clear
-            How far from the point a leader begins.
-
-        Returns
-        -------
-        Place or None
-            With a leader where it is moved far out, which has a free way; None: no room.
+        It stays out of half a width and half a height of `reach` about the point, and is moved `farthest` at most: then
+        with a leader that has a free way and begins `clear` of the point. `level_first`: beside it before above it.
         """
         sides = _AROUND if level_first else (*_AROUND[2:4], *_AROUND[:2], *_AROUND[4:])
         best: Place | None = None
@@ -333,12 +302,11 @@ def written(
 
     It stands on paper where it breaks hatching, which ISO 128-3 lets lettering do (from memory).
     """
-    left, top, right, bottom = place.box
-    corners = ((left, top), (right, top), (right, bottom), (left, bottom))
+    left, _, right, bottom = place.box
     anchor, x = "middle", (left + right) / 2
     if left >= about[0]:
         anchor, x = "start", left + 2.0
     elif right <= about[0]:
         anchor, x = "end", right - 2.0
     words = Words((x, bottom - 3.5), text, size, anchor, bold=bold, colour=colour, halo=True)
-    return [Poly(corners, "paper"), words] if place.breaks_hatching else [words]
+    return [Poly(corners_of(place.box), "paper"), words] if place.breaks_hatching else [words]

@@ -6,41 +6,28 @@ before. The part that is wanted stands in the thickest frame; what stays has a d
 
 from __future__ import annotations
 
-from partkin.drawing.plan_layout import FONT_PX, LINE_PX, MARGIN, PAD, LaidPlan, PlanSpot, Wire, laid
+from partkin.drawing.plan_layout import FONT_PX, LINE_PX, MARGIN, PAD, LaidPlan, PlanSpot, Rect, Wire, laid
 from partkin.drawing.shapes import INK, PAPER, wrapped
 from partkin.drawing.svg import FONT, escaped, short
 from partkin.model.stripping import Joint, StripPlan
 
 BROAD_PX = 760.0
+# Of a kind of line: its stroke, and what the key says of it.
 STROKES = {
-    "undone": 'stroke-width="2.6" stroke-dasharray="7 4"',
-    "left alone": 'stroke-width="1"',
-    "undone before": 'stroke-width="1.4" stroke-dasharray="1.4 4"',
+    "undone": ('stroke-width="2.6" stroke-dasharray="7 4"', "undone, with the numbers of its steps"),
+    "left alone": ('stroke-width="1"', "left alone"),
+    "undone before": ('stroke-width="1.4" stroke-dasharray="1.4 4"', "undone before"),
 }
-KEY = (
-    ("undone", "undone, with the numbers of its steps"),
-    ("left alone", "left alone"),
-    ("undone before", "undone before"),
-)
 _FRAMES = {"wanted": 3.4, "comes with it": 2.2, "comes off first": 1.1, "stays": 1.0}
 
 
 def plan_svg(
     plan: StripPlan, width: float = BROAD_PX, key: str = "plan", kind: str = "", described_by: str | None = None
 ) -> str:
-    """Return the drawing for a page.
+    """Return the drawing for a page, at a width in pixels at which text has its size.
 
-    Parameters
-    ----------
-    plan
-    width
-        In pixels, at which text has its size.
-    key
-        Start of the ids in it; has to differ between drawings of one page.
-    kind
-        Class beside `dw`.
-    described_by
-        Id of the description of another drawing of the same plan; None: it carries its own.
+    `key`: start of the ids in it; has to differ between drawings of one page. `kind`: class beside `dw`.
+    `described_by`: id of the description of another drawing of the same plan; None: it carries its own.
     """
     found = laid(plan, width)
     title, says = plan_words(plan, found)
@@ -72,12 +59,10 @@ def plan_words(plan: StripPlan, found: LaidPlan) -> tuple[str, str]:
     undone = sum(joint.step is not None for joint in plan.joints)
     alone = sum(joint.step is None and not joint.done for joint in plan.joints)
     groups = []
-    for role, words in (
-        ("comes with it", "comes out with it"), ("comes off first", "comes off first"), ("stays", "stays"),
-    ):  # fmt: skip
+    roles = {"comes with it": "comes out with it", "comes off first": "comes off first", "stays": "stays"}
+    for role, words in roles.items():
         names = [spot.body.name for spot in found.boxes if spot.body is not None and spot.body.role == role]
-        if names:
-            groups.append(f"{words}: {', '.join(names)}")
+        groups += [f"{words}: {', '.join(names)}"] * bool(names)
     more = f" Not drawn, because nothing of them is undone: {', '.join(found.not_drawn)}." if found.not_drawn else ""
     counts = f"{_count(undone)} undone (thick dashed lines), {_count(alone)} left alone."
     says = f"{len(found.boxes)} parts as boxes. {'; '.join(groups).capitalize()}{'.' if groups else ''} {counts}{more}"
@@ -90,12 +75,11 @@ def _count(number: int) -> str:
 
 def _inside(found: LaidPlan) -> str:
     lines = "".join(
-        f'<path d="M{"L".join(f"{short(x)} {short(y)}" for x, y in wire.points)}" {STROKES[wire.how]}/>'
+        f'<path d="M{"L".join(f"{short(x)} {short(y)}" for x, y in wire.points)}" {STROKES[wire.how][0]}/>'
         for wire in sorted(found.wires, key=lambda wire: wire.how == "undone")
     )
-    boxes = "".join(_box(spot) for spot in found.boxes)
-    numbers = "".join(_number(wire) for wire in found.wires)
-    return f'<g stroke="{INK}" fill="none">{lines}</g>{boxes}{numbers}'
+    boxes = "".join(map(_box, found.boxes))
+    return f'<g stroke="{INK}" fill="none">{lines}</g>{boxes}{"".join(map(_number, found.wires))}'
 
 
 def _box(spot: PlanSpot) -> str:
@@ -103,9 +87,9 @@ def _box(spot: PlanSpot) -> str:
     role = spot.body.role
     x, y, right, bottom = spot.rect
     dash = ' stroke-dasharray="4 3"' if role == "comes off first" else ""
-    frame = _frame(x, y, right, bottom, _FRAMES[role], dash, PAPER)
+    frame = _rect(spot.rect, PAPER, f' stroke="{INK}" stroke-width="{short(_FRAMES[role])}"{dash}')
     if role == "stays":
-        frame += _frame(x + 2.5, y + 2.5, right - 2.5, bottom - 2.5, 1.0, "", "none")
+        frame += _rect((x + 2.5, y + 2.5, right - 2.5, bottom - 2.5), "none", f' stroke="{INK}" stroke-width="1"')
     texts = []
     for number, line in enumerate(spot.lines):
         last = number == len(spot.lines) - 1
@@ -116,36 +100,27 @@ def _box(spot: PlanSpot) -> str:
     return frame + f'<g fill="{INK}">{"".join(texts)}</g>'
 
 
-def _frame(x: float, y: float, right: float, bottom: float, pen: float, dash: str, fill: str) -> str:
-    return (
-        f'<rect x="{short(x)}" y="{short(y)}" width="{short(right - x)}" height="{short(bottom - y)}" fill="{fill}" '
-        f'stroke="{INK}" stroke-width="{short(pen)}"{dash}/>'
-    )
+def _rect(rect: Rect, fill: str, stroke: str = "") -> str:
+    x, y, right, bottom = rect
+    place = f'x="{short(x)}" y="{short(y)}" width="{short(right - x)}" height="{short(bottom - y)}"'
+    return f'<rect {place} fill="{fill}"{stroke}/>'
 
 
 def _number(wire: Wire) -> str:
     if wire.label is None:
         return ""
-    x, y, right, bottom = wire.label
-    return (
-        f'<rect x="{short(x)}" y="{short(y)}" width="{short(right - x)}" height="{short(bottom - y)}" fill="{PAPER}"/>'
-        f'<text x="{short((x + right) / 2)}" y="{short(y + 10.6)}" text-anchor="middle" font-weight="bold" '
-        f'fill="{INK}">{escaped(wire.text)}</text>'
-    )
+    at = f'x="{short((wire.label[0] + wire.label[2]) / 2)}" y="{short(wire.label[1] + 10.6)}"'
+    looks = f'text-anchor="middle" font-weight="bold" fill="{INK}"'
+    return f"{_rect(wire.label, PAPER)}<text {at} {looks}>{escaped(wire.text)}</text>"
 
 
 def key_strokes(plan: StripPlan) -> list[tuple[str, str]]:
     """Return the kinds of line that the drawing uses, as a little drawing and in words."""
-    used = {"undone before"} if any(joint.done for joint in plan.joints) else set()
-    used |= {"undone", "left alone"}
+    used = {"undone", "left alone", *("undone before" for joint in plan.joints if joint.done)}
+    sample = '<svg class="dw" viewBox="0 0 28 18" aria-hidden="true"><path d="M0 9H28" stroke="{ink}" {stroke}/></svg>'
     return [
-        (f'<svg class="dw" viewBox="0 0 28 18" aria-hidden="true">{_sample(how)}</svg>', words)
-        for how, words in KEY if how in used
+        (sample.format(ink=INK, stroke=stroke), words) for how, (stroke, words) in STROKES.items() if how in used
     ]  # fmt: skip
-
-
-def _sample(how: str) -> str:
-    return f'<path d="M0 9H28" stroke="{INK}" {STROKES[how]}/>'
 
 
 def _listed(plan: StripPlan, found: LaidPlan) -> tuple[str, float]:

@@ -73,28 +73,29 @@ class LaidPlan:
 
 def laid(plan: StripPlan, width: float) -> LaidPlan:
     """Lay a plan's drawing out for a width in pixels; it grows wider only where lines that pass need the room."""
-    bodies, not_drawn = _drawn(plan)
+    touched = {name for joint in plan.joints if joint.step is not None for pair in joint.joins for name in pair}
+    bodies = [body for body in plan.bodies if body.role != "stays" or body.part in touched]
     rows, spots = _rows(plan.joints, bodies, width)
     level = {id(spot): number for number, row in enumerate(rows) for spot in row}
     wires = []
     for one, other, how, text in _strokes(plan.joints, spots):
         upper, lower = (one, other) if level[id(one)] <= level[id(other)] else (other, one)
         wires.append(Wire(how, text, _passing(rows, level, upper, lower)))
-    lanes = _lanes(rows, level, wires)
+    # Lines between boxes of one row have a lane each below it.
+    lanes: dict[int, int] = {}
+    depth = [0] * len(rows)
+    for wire in wires:
+        row = level[id(wire.through[0])]
+        if row == level[id(wire.through[-1])]:
+            lanes[id(wire)] = depth[row]
+            depth[row] += 1
     _order(rows)
     wide = _place(rows, width)
-    depth = [max((lanes[id(wire)] + 1 for wire in wires if id(wire) in lanes and level[id(wire.through[0])] == number),
-                 default=0) for number in range(len(rows))]  # fmt: skip
-    height = _heights(rows, depth, wires, level)
+    height = _heights(rows, depth)
     _draw(wires, lanes, level, depth)
     _label(wires, [spot.rect for spot in spots.values()], wide)
+    not_drawn = tuple(body.name for body in plan.bodies if body not in bodies)
     return LaidPlan(tuple(spots.values()), tuple(wires), wide, height, not_drawn)
-
-
-def _drawn(plan: StripPlan) -> tuple[list[BodyOn], tuple[str, ...]]:
-    touched = {name for joint in plan.joints if joint.step is not None for pair in joint.joins for name in pair}
-    shown = [body for body in plan.bodies if body.role != "stays" or body.part in touched]
-    return shown, tuple(body.name for body in plan.bodies if body not in shown)
 
 
 def _strokes(joints: Sequence[Joint], spots: dict[str, PlanSpot]) -> list[tuple[PlanSpot, PlanSpot, How, str]]:
@@ -234,29 +235,16 @@ def _settle(row: list[PlanSpot], wish: list[float], width: float) -> None:
         spot.x = (right + left) / 2 + off
 
 
-def _lanes(rows: list[list[PlanSpot]], level: dict[int, int], wires: list[Wire]) -> dict[int, int]:
-    """Give lines between boxes of one row a lane each below it."""
-    used: dict[int, int] = {}
-    lanes: dict[int, int] = {}
-    for wire in wires:
-        row = level[id(wire.through[0])]
-        if row == level[id(wire.through[-1])]:
-            lanes[id(wire)] = used.get(row, 0)
-            used[row] = lanes[id(wire)] + 1
-    return lanes
-
-
-def _heights(rows: list[list[PlanSpot]], depth: list[int], wires: list[Wire], level: dict[int, int]) -> float:
+def _heights(rows: list[list[PlanSpot]], depth: list[int]) -> float:
     """Give every spot its top and height; return the height of the drawing."""
     y = MARGIN
     for number, row in enumerate(rows):
-        lines = max((len(spot.lines) for spot in row), default=1)
+        high = max((len(spot.lines) for spot in row), default=1) * LINE_PX + 2 * PAD - 3
         for spot in row:
-            spot.top, spot.height = y, lines * LINE_PX + 2 * PAD - 3
-        y += lines * LINE_PX + 2 * PAD - 3 + depth[number] * LANE_PX
+            spot.top, spot.height = y, high
+        y += high + depth[number] * LANE_PX
         if number + 1 < len(rows):
-            crossing = sum(len(spot.below) for spot in row)
-            y += SLOPE_PX + min(50.0, 3.0 * crossing)
+            y += SLOPE_PX + min(50.0, 3.0 * sum(len(spot.below) for spot in row))
     return y + (LANE_PX if depth and depth[-1] else 0.0) + MARGIN
 
 
@@ -284,16 +272,11 @@ def _draw(wires: list[Wire], lanes: dict[int, int], level: dict[int, int], depth
             wire.points = ((xa, low), (xa, y), (xb, y), (xb, low))
             continue
         points = [(xa, low), (xa, low + depth[level[id(first)]] * LANE_PX + 3)]
-        for passed in wire.through[1:-1]:
-            bottom = passed.top + passed.height
-            under = _depth_below(passed, level, depth, first, wire)
-            points += [(passed.x, passed.top - 3), (passed.x, bottom + under + 3)]
+        for row, passed in enumerate(wire.through[1:-1], level[id(first)] + 1):
+            bottom = passed.top + passed.height + depth[row] * LANE_PX
+            points += [(passed.x, passed.top - 3), (passed.x, bottom + 3)]
         points += [(xb, last.top - 3), (xb, last.top)]
         wire.points = tuple(points)
-
-
-def _depth_below(passed: PlanSpot, level: dict[int, int], depth: list[int], first: PlanSpot, wire: Wire) -> float:
-    return depth[level[id(first)] + wire.through.index(passed)] * LANE_PX
 
 
 def _label(wires: list[Wire], taken: list[Rect], width: float) -> None:

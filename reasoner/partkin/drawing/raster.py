@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from PIL import Image, ImageDraw, ImageFont
@@ -24,6 +24,7 @@ from partkin.drawing.shapes import (
     Round,
     Shape,
     Strokes,
+    Window,
     Words,
     obround_points,
     turned,
@@ -51,13 +52,11 @@ def dashes(points: Sequence[Point], pattern: tuple[float, ...]) -> list[tuple[Po
         while length - done > 1e-9:
             step = min(left, length - done)
             if on:
-                t0, t1 = done / length, (done + step) / length
-                strokes.append(
-                    (
-                        (a[0] + (b[0] - a[0]) * t0, a[1] + (b[1] - a[1]) * t0),
-                        (a[0] + (b[0] - a[0]) * t1, a[1] + (b[1] - a[1]) * t1),
-                    )
+                start, end = (
+                    (a[0] + (b[0] - a[0]) * share, a[1] + (b[1] - a[1]) * share)
+                    for share in (done / length, (done + step) / length)
                 )
+                strokes.append((start, end))
             done += step
             left -= step
             if left <= 1e-9:
@@ -93,13 +92,9 @@ class _Canvas:
             self.draw.line([self.px(point) for point in ring], fill=pen.stroke, width=width, joint="curve")
 
     def ellipse(self, centre: Point, semi: tuple[float, float], angle_deg: float, name: str) -> None:
-        count = 72
-        points = []
-        for n in range(count):
-            u, v = semi[0] * math.cos(2 * math.pi * n / count), semi[1] * math.sin(2 * math.pi * n / count)
-            x, y = turned((u, v), angle_deg)
-            points.append((centre[0] + x, centre[1] - y))
-        self.outline(points, True, name)
+        turns = [2 * math.pi * n / 72 for n in range(72)]
+        spokes = (turned((semi[0] * math.cos(turn), semi[1] * math.sin(turn)), angle_deg) for turn in turns)
+        self.outline([(centre[0] + x, centre[1] - y) for x, y in spokes], True, name)
 
     def words(self, shape: Words) -> None:
         text = clean(shape.text).replace("\n", " ")
@@ -110,91 +105,68 @@ class _Canvas:
         weight = round(0.028 * size) if shape.bold else 0
         halo = round(1.6 * self.scale) if shape.halo else 0
         anchor = {"start": "ls", "middle": "ms", "end": "rs"}[shape.anchor]
+
+        def write(draw: ImageDraw.ImageDraw, at: Point) -> None:
+            if halo:
+                draw.text(at, text, fill=PAPER, font=font, anchor=anchor, stroke_width=halo + weight, stroke_fill=PAPER)
+            colour = shape.colour
+            draw.text(at, text, fill=colour, font=font, anchor=anchor, stroke_width=weight, stroke_fill=colour)
+
         at = self.px(shape.at)
         if not shape.turn_deg:
-            self.text(self.draw, at, text, font, anchor, shape.colour, weight, halo)
+            write(self.draw, at)
             return
         side = int(font.getlength(text) + 4 * size)
         layer = Image.new("RGBA", (2 * side, 2 * side), (255, 255, 255, 0))
-        self.text(ImageDraw.Draw(layer), (side, side), text, font, anchor, shape.colour, weight, halo)
+        write(ImageDraw.Draw(layer), (side, side))
         layer = layer.rotate(shape.turn_deg, resample=Image.Resampling.BICUBIC)
         self.image.paste(layer, (round(at[0]) - side, round(at[1]) - side), layer)
 
-    @staticmethod
-    def text(
-        draw: ImageDraw.ImageDraw, at: Point, text: str, font: ImageFont.FreeTypeFont | ImageFont.ImageFont,
-        anchor: str, colour: str, weight: int, halo: int,
-    ) -> None:  # fmt: skip
-        if halo:
-            draw.text(at, text, fill=PAPER, font=font, anchor=anchor, stroke_width=halo + weight, stroke_fill=PAPER)
-        draw.text(at, text, fill=colour, font=font, anchor=anchor, stroke_width=weight, stroke_fill=colour)
-
     def window(self, box: Box, shapes: Sequence[Shape]) -> None:
-        left, top = self.px((box[0], box[1]))
+        left, top = self.px(box[:2])
         size = (max(1, round((box[2] - box[0]) * self.scale)), max(1, round((box[3] - box[1]) * self.scale)))
         part = Image.new("RGB", size, PAPER)
-        inner = _Canvas(part, self.scale, (box[0], box[1]))
-        for shape in shapes:
-            inner.paint(shape)
+        _Canvas(part, self.scale, box[:2]).paint(shapes)
         self.image.paste(part, (round(left), round(top)))
 
-    def paint(self, shape: Shape) -> None:
-        if isinstance(shape, Words):
-            self.words(shape)
-        elif isinstance(shape, Line):
-            self.outline((shape.a, shape.b), False, shape.pen)
-        elif isinstance(shape, Strokes):
-            for a, b in shape.lines:
-                self.outline((a, b), False, shape.pen)
-        elif isinstance(shape, Poly):
-            self.outline(shape.points, shape.closed, shape.pen)
-        elif isinstance(shape, Round):
-            self.ellipse(shape.centre, (shape.radius, shape.radius), 0.0, shape.pen)
-        elif isinstance(shape, Oval):
-            self.ellipse(shape.centre, shape.semi, shape.angle_deg, shape.pen)
-        elif isinstance(shape, Obround):
-            self.outline(obround_points(shape, False), True, shape.pen)
-        elif isinstance(shape, Arc):
-            self.arc(shape)
-        else:
-            self.window(shape.box, shape.shapes)
-
-    def arc(self, shape: Arc) -> None:
-        points = []
-        for n in range(49):
-            x, y = turned((shape.radius, 0.0), shape.from_deg + (shape.to_deg - shape.from_deg) * n / 48)
-            points.append((shape.centre[0] + x, shape.centre[1] - y))
-        self.outline(points, False, shape.pen)
+    def paint(self, shapes: Iterable[Shape]) -> None:
+        for shape in shapes:
+            match shape:
+                case Words():
+                    self.words(shape)
+                case Line():
+                    self.outline((shape.a, shape.b), False, shape.pen)
+                case Strokes():
+                    for line in shape.lines:
+                        self.outline(line, False, shape.pen)
+                case Poly():
+                    self.outline(shape.points, shape.closed, shape.pen)
+                case Round():
+                    self.ellipse(shape.centre, (shape.radius, shape.radius), 0.0, shape.pen)
+                case Oval():
+                    self.ellipse(shape.centre, shape.semi, shape.angle_deg, shape.pen)
+                case Obround():
+                    self.outline(obround_points(shape, False), True, shape.pen)
+                case Arc():
+                    sweep_deg, (x, y) = shape.to_deg - shape.from_deg, shape.centre
+                    spokes = [turned((shape.radius, 0.0), shape.from_deg + sweep_deg * n / 48) for n in range(49)]
+                    self.outline([(x + across, y - up) for across, up in spokes], False, shape.pen)
+                case Window():
+                    self.window(shape.box, shape.shapes)
 
 
 def picture_png(picture: Picture, scale: float = 2.0) -> bytes:
-    """Write a screen picture (pixels, y down) as PNG.
+    """Write a screen picture (pixels, y down) as PNG, `scale` pixels of the image for one of the picture.
 
-    Parameters
-    ----------
-    picture
-    scale
-        Pixels of the image for one of the picture.
-
-    Returns
-    -------
-    bytes
-        The same for the same picture and the same version of Pillow. Letters outside ASCII may be missing
-        from Pillow's own typeface; the SVG has them.
-
-    Raises
-    ------
-    ValueError
-        The image would have more than 40 million pixels.
+    The same bytes for the same picture and the same version of Pillow. Letters outside ASCII may be missing from
+    Pillow's own typeface; the SVG has them. ValueError: the image would have more than 40 million pixels.
     """
     size = (max(1, round(picture.width * scale)), max(1, round(picture.height * scale)))
     if size[0] * size[1] > MOST_PIXELS or not scale > 0:
         raise ValueError(f"an image of {size[0]} x {size[1]} pixels is too large")
     smooth = _SMOOTH if size[0] * size[1] * _SMOOTH**2 <= 4 * MOST_PIXELS else 1
     image = Image.new("RGB", (size[0] * smooth, size[1] * smooth), PAPER)
-    canvas = _Canvas(image, scale * smooth)
-    for shape in picture.shapes:
-        canvas.paint(shape)
+    _Canvas(image, scale * smooth).paint(picture.shapes)
     if smooth > 1:
         image = image.resize(size, Image.Resampling.LANCZOS)
     out = io.BytesIO()

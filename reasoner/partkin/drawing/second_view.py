@@ -24,50 +24,32 @@ def _mark(feature: DrawnFeature, x_px: float, y_px: float, scale: float, donor: 
 
 def projection_mark(right: float, middle: float) -> list[Shape]:
     """Draw the mark of first-angle projection: a blunt cone, its view from the left on its right."""
-    left = right - 40.0
-    cone = (
-        (left, middle - 5.0),
-        (left + 15.0, middle - 8.0),
-        (left + 15.0, middle + 8.0),
-        (left, middle + 5.0),
-    )
-    ring = (right - 9.0, middle)
-    axis = Strokes(
-        (((left - 4, middle), (right + 2, middle)), ((ring[0], middle - 11), (ring[0], middle + 11))),
-        "centre",
-    )
-    return [Poly(cone, "thin"), Round(ring, 8.0, "thin"), Round(ring, 5.0, "thin"), axis]
+    left, ring = right - 40.0, (right - 9.0, middle)
+    cone = ((left, middle - 5.0), (left + 15.0, middle - 8.0), (left + 15.0, middle + 8.0), (left, middle + 5.0))
+    axes = (((left - 4, middle), (right + 2, middle)), ((ring[0], middle - 11), (ring[0], middle + 11)))
+    return [Poly(cone, "thin"), Round(ring, 8.0, "thin"), Round(ring, 5.0, "thin"), Strokes(axes, "centre")]
 
 
 def from_above(view: OverlayView, matrix: Matrix, frame: Frame, top: float, width: float) -> tuple[list[Shape], float]:
-    """Draw x against z under the main view, at its scale; nothing for a flat pattern.
+    """Draw x against z under the main view, at its scale; nothing for a flat pattern. Returns the height too.
 
     Seen from above, what is nearer to the eye of the main view lies lower.
-
-    Returns
-    -------
-    tuple of list of shapes and float
-        The shapes, and the height that they take.
     """
     spots = [(f, f.at_mm[0], f.at_mm[2], False) for f in view.fixings if len(f.at_mm) > 2]
     spots += [(f, moved(matrix, f.at_mm)[0], moved_z(matrix, f.at_mm), True) for f in view.features if len(f.at_mm) > 2]
-    if not spots:
-        return [], 0.0
-    lowest, highest = min(z for _, _, z, _ in spots), max(z for _, _, z, _ in spots)
+    lowest, highest = min((z for _, _, z, _ in spots), default=0.0), max((z for _, _, z, _ in spots), default=0.0)
     if highest - lowest < _FLAT_MM:
         return [], 0.0
     base = top + _EDGE - lowest * frame.scale
-    shapes: list[Shape] = [Words((14.0, top + 16.0), "Seen from above", 11.0, colour=SOFT)]
-    shapes += projection_mark(width - 18.0, top + 18.0)
     height = (highest - lowest) * frame.scale + 2 * _EDGE
     room = Room((8.0, top + 22.0, width - 8.0, top + height))
-    for feature, x_mm, z_mm, donor in spots:
-        x_px, y_px = frame.px((x_mm, 0.0))[0], base + z_mm * frame.scale
-        shapes += _mark(feature, x_px, y_px, frame.scale, donor)
+    places = [(f, (frame.px((x_mm, 0.0))[0], base + z_mm * frame.scale), donor) for f, x_mm, z_mm, donor in spots]
+    shapes: list[Shape] = [Words((14.0, top + 16.0), "Seen from above", 11.0, colour=SOFT)]
+    shapes += projection_mark(width - 18.0, top + 18.0)
+    shapes += [mark for feature, at, donor in places for mark in _mark(feature, *at, frame.scale, donor)]
     room.draw(shapes)
-    for feature, x_mm, z_mm, donor in spots:
-        text = shortened(clean(feature.id), 11.0, 0.2 * width)
-        about = (frame.px((x_mm, 0.0))[0], base + z_mm * frame.scale)
+    for feature, at, donor in places:
         if not donor:
-            shapes += lettered(room, about, (8.0, 8.0), text, 11.0, farthest=7.0) or []
+            text = shortened(clean(feature.id), 11.0, 0.2 * width)
+            shapes += lettered(room, at, (8.0, 8.0), text, 11.0, farthest=7.0) or []
     return shapes, height

@@ -8,7 +8,7 @@ degrees, anticlockwise as seen, in both.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -209,6 +209,11 @@ class Words:
     halo: bool = False
     layer: str = ""
 
+    @property
+    def width(self) -> float:
+        """How wide it runs at most."""
+        return text_width(self.text, self.size, self.bold)
+
 
 @dataclass(frozen=True)
 class Window:
@@ -282,6 +287,17 @@ def hatching(corners: tuple[Point, ...], spacing: float, angle_deg: float) -> tu
             lines.append((turned((left, y), angle_deg), turned((right, y), angle_deg)))
         row += 1
     return tuple(lines)
+
+
+def box_about(at: Sequence[float], reach: float) -> Box:
+    """Return the square box that reaches so far each way of a point."""
+    return (at[0] - reach, at[1] - reach, at[0] + reach, at[1] + reach)
+
+
+def corners_of(box: Box) -> tuple[Point, ...]:
+    """Return a box's corners in order round it."""
+    left, first, right, last = box
+    return ((left, first), (right, first), (right, last), (left, last))
 
 
 def on_layer(shapes: Iterable[Shape], layer: str) -> list[Shape]:

@@ -20,7 +20,7 @@ def sketch_svg(view: OverlayView) -> str:
     across_mm, up_mm = max(box[2] - box[0], 1.0), max(box[3] - box[1], 1.0)
     scale = min((_WIDTH - 16.0) / across_mm, 84.0 / up_mm)
     height = up_mm * scale + 16.0
-    frame = Frame(scale, _WIDTH / 2 - (box[0] + box[2]) / 2 * scale, height / 2 + (box[1] + box[3]) / 2 * scale)
+    frame = Frame.about(box, scale, _WIDTH, height)
     shapes: list[Shape] = []
     for outline in view.outlines:
         if outline.kind == "edge" and len(outline.corners_mm) > 2:

@@ -149,6 +149,8 @@ class SvgWriter:
         self.shared = shared
         self.classes = pen_classes(pens)
         self.flip = flip
+        # Of what lies upward in numbers, on the page.
+        self.up = -1.0 if flip is None else 1.0
         self.decimals = decimals
         self.grouped = grouped
 
@@ -163,11 +165,11 @@ class SvgWriter:
         first, second = self.point(point).split(" ")
         return f'{x}="{first}" {y}="{second}"'
 
-    def hatched(self, shape: Hatched) -> str:
-        """Return a polygon that is filled with a pattern of the page (see `hatch_patterns`)."""
-        corners = "L".join(self.point(corner) for corner in shape.corners)
-        name = hatch_names()[shape.pen, shape.spacing, shape.angle_deg]
-        return f'<path fill="url(#{name})" d="M{corners}Z"/>'
+    def rotated(self, angle_deg: float, about: Point) -> str:
+        return f' transform="rotate({short(-angle_deg)} {self.point(about)})"' if angle_deg else ""
+
+    def line(self, points: Iterable[Point], pen: str, closed: bool) -> str:
+        return self.path("M" + "L".join(map(self.point, points)) + "Z" * closed, pen)
 
     def path(self, d: str, pen: str) -> str:
         return f'<path class="{self.classes[pen]}" d="{d}"/>'
@@ -186,14 +188,11 @@ class SvgWriter:
         return "".join(parts)
 
     def obround(self, shape: Obround) -> str:
-        sign = 1.0 if self.flip is not None else -1.0
-        along, across = (
-            turned((shape.half_travel, 0.0), shape.angle_deg),
-            turned((0.0, shape.radius), shape.angle_deg),
-        )
+        along = turned((shape.half_travel, 0.0), shape.angle_deg)
+        across = turned((0.0, shape.radius), shape.angle_deg)
         x, y = shape.centre
         corners = [
-            self.point((x + a * along[0] + b * across[0], y + sign * (a * along[1] + b * across[1])))
+            self.point((x + a * along[0] + b * across[0], y + self.up * (a * along[1] + b * across[1])))
             for a, b in ((1, -1), (1, 1), (-1, 1), (-1, -1))
         ]
         radius = self.number(shape.radius)
@@ -202,16 +201,13 @@ class SvgWriter:
         if self.grouped:
             # Two quarters: a half circle between rounded ends would lie up to 0.02 mm out.
             out = turned((shape.half_travel + shape.radius, 0.0), shape.angle_deg)
-            ends = [arc + self.point((x + a * out[0], y + sign * a * out[1])) for a in (1, -1)]
+            ends = [arc + self.point((x + a * out[0], y + self.up * a * out[1])) for a in (1, -1)]
         d = f"M{corners[0]}{ends[0]}{arc}{corners[1]}L{corners[2]}{ends[1]}{arc}{corners[3]}Z"
         return self.path(d, shape.pen)
 
     def arc(self, shape: Arc) -> str:
-        sign = 1.0 if self.flip is not None else -1.0
-        ends = []
-        for angle_deg in (shape.from_deg, shape.to_deg):
-            spoke = turned((shape.radius, 0.0), angle_deg)
-            ends.append(self.point((shape.centre[0] + spoke[0], shape.centre[1] + sign * spoke[1])))
+        spokes = (turned((shape.radius, 0.0), angle_deg) for angle_deg in (shape.from_deg, shape.to_deg))
+        ends = [self.point((shape.centre[0] + x, shape.centre[1] + self.up * y)) for x, y in spokes]
         large = 1 if (shape.to_deg - shape.from_deg) % 360.0 > 180.0 else 0
         radius = self.number(shape.radius)
         return self.path(f"M{ends[0]}A{radius} {radius} 0 {large} 0 {ends[1]}", shape.pen)
@@ -230,48 +226,42 @@ class SvgWriter:
             parts.append(f'text-anchor="{shape.anchor}"')
         if shape.colour != INK and not named:
             parts.append(f'fill="{shape.colour}"')
-        if shape.turn_deg:
-            parts.append(f'transform="rotate({short(-shape.turn_deg)} {self.point(shape.at)})"')
-        return f"<text {' '.join(parts)}>{escaped(shape.text)}</text>"
+        turn = self.rotated(shape.turn_deg, shape.at)
+        return f"<text {' '.join(parts)}{turn}>{escaped(shape.text)}</text>"
 
     def window(self, shape: Window) -> str:
         left, top, right, bottom = shape.box
-        width, height = self.number(right - left), self.number(bottom - top)
-        origin = f"{self.number(left)} {self.number(top)}"
-        inner = "".join(self.shape(part) for part in shape.shapes)
-        at = origin.split(" ")
-        return (
-            f'<svg x="{at[0]}" y="{at[1]}" width="{width}" height="{height}" '
-            f'viewBox="{origin} {width} {height}">{inner}</svg>'
-        )
+        x, y, width, height = map(self.number, (left, top, right - left, bottom - top))
+        place, seen = f'x="{x}" y="{y}" width="{width}" height="{height}"', f"{x} {y} {width} {height}"
+        return f'<svg {place} viewBox="{seen}">{"".join(map(self.shape, shape.shapes))}</svg>'
 
     def shape(self, shape: Shape) -> str:
-        if isinstance(shape, Line):
-            return self.path(f"M{self.point(shape.a)}L{self.point(shape.b)}", shape.pen)
-        if isinstance(shape, Hatched) and self.shared:
-            return self.hatched(shape)
-        if isinstance(shape, Strokes):
-            return self.path(self.strokes(shape), shape.pen)
-        if isinstance(shape, Poly):
-            d = "M" + "L".join(self.point(point) for point in shape.points) + ("Z" if shape.closed else "")
-            return self.path(d, shape.pen)
-        if isinstance(shape, Round):
-            centre, radius = self.xy(shape.centre, "cx", "cy"), self.number(shape.radius)
-            return f'<circle class="{self.classes[shape.pen]}" {centre} r="{radius}"/>'
-        if isinstance(shape, Oval):
-            turn = (
-                f' transform="rotate({short(-shape.angle_deg)} {self.point(shape.centre)})"' if shape.angle_deg else ""
-            )
-            return (
-                f'<ellipse class="{self.classes[shape.pen]}" {self.xy(shape.centre, "cx", "cy")} '
-                f'rx="{self.number(shape.semi[0])}" ry="{self.number(shape.semi[1])}"{turn}/>'
-            )
-        if isinstance(shape, Arc):
-            return self.arc(shape)
-        if isinstance(shape, Obround):
-            return self.obround(shape)
-        if isinstance(shape, Window):
-            return self.window(shape)
+        match shape:
+            case Line():
+                return self.line((shape.a, shape.b), shape.pen, closed=False)
+            case Hatched() if self.shared:
+                # A polygon that is filled with a pattern of the page (see `hatch_patterns`).
+                corners = "L".join(map(self.point, shape.corners))
+                return (
+                    f'<path fill="url(#{hatch_names()[shape.pen, shape.spacing, shape.angle_deg]})" d="M{corners}Z"/>'
+                )
+            case Strokes():
+                return self.path(self.strokes(shape), shape.pen)
+            case Poly():
+                return self.line(shape.points, shape.pen, shape.closed)
+            case Round():
+                centre, radius = self.xy(shape.centre, "cx", "cy"), self.number(shape.radius)
+                return f'<circle class="{self.classes[shape.pen]}" {centre} r="{radius}"/>'
+            case Oval():
+                centre, (rx, ry) = self.xy(shape.centre, "cx", "cy"), map(self.number, shape.semi)
+                turn = self.rotated(shape.angle_deg, shape.centre)
+                return f'<ellipse class="{self.classes[shape.pen]}" {centre} rx="{rx}" ry="{ry}"{turn}/>'
+            case Arc():
+                return self.arc(shape)
+            case Obround():
+                return self.obround(shape)
+            case Window():
+                return self.window(shape)
         return self.words(shape)
 
     def all(self, shapes: Iterable[Shape]) -> str:
@@ -303,24 +293,13 @@ def picture_svg(
 ) -> str:
     """Write a screen picture (pixels, y down) as one SVG element.
 
-    Parameters
-    ----------
-    picture
-    prefix
-        Start of the ids of its title and description; has to differ between pictures of one page.
-    styled
-        With its own style sheet; False where the page has it already (`screen_style`).
-    bounded
-        Say width and height in pixels too, for a file that is opened by itself.
-    described_by
-        Id of a description that the page has already; None: the drawing brings its own.
-    shared
-        The page has `hatch_patterns`, which this drawing then uses instead of bringing its own lines.
+    `prefix`: start of the ids of its title and description; has to differ between pictures of one page. `styled`: with
+    its own style sheet (`screen_style`). `bounded`: with width and height in pixels, for a file that is opened by
+    itself. `described_by`: id of a description that the page has already; None: the drawing brings its own. `shared`:
+    the page has `hatch_patterns`, which this drawing then uses instead of bringing its own lines.
     """
     style = f"<style>{screen_style()}</style>" if styled else ""
-    told = ""
-    if described_by is None:
-        told = f'<desc id="{prefix}-d">{escaped(picture.says)}</desc>'
+    told = "" if described_by is not None else f'<desc id="{prefix}-d">{escaped(picture.says)}</desc>'
     described = described_by or f"{prefix}-d"
     box = f"0 0 {short(picture.width)} {short(picture.height)}"
     size = f' width="{short(picture.width)}" height="{short(picture.height)}"' if bounded else ""
@@ -330,29 +309,4 @@ def picture_svg(
         f'aria-describedby="{described}" viewBox="{box}"{size}>'
         f'<title id="{prefix}-t">{escaped(picture.title)}</title>'
         f"{told}{style}{body}</svg>"
-    )
-
-
-def true_size_svg(
-    picture: Picture, pens: Mapping[str, Pen], corner: Point, part: str, turned_over: bool = False
-) -> str:  # fmt: skip
-    """Write a picture in millimetres (y up) at true size, one group a layer.
-
-    `corner` is the lower left corner of the sheet, in the picture's own coordinates. `part`, `turned_over`: whose
-    frame that is, and whether x counts the other way; told in the file with the line that y is counted from, so that
-    `outline` knows its features again.
-    """
-    left, bottom = corner
-    top = short(bottom + picture.height, 4)
-    frame = f'data-part="{escaped(part)}" data-face="{"turned over" if turned_over else "as it is"}" data-top="{top}"'
-    body = SvgWriter(bottom + picture.height, 4, True, pens).all(picture.shapes)
-    width, height = short(picture.width, 4), short(picture.height, 4)
-    return (
-        '<?xml version="1.0" encoding="UTF-8"?>\n'
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
-        f'viewBox="{short(left, 4)} 0 {width} {height}" {frame} role="img" '
-        'aria-labelledby="t" aria-describedby="d">'
-        f'<title id="t">{escaped(picture.title)}</title><desc id="d">{escaped(picture.says)}</desc>'
-        f"<style>text{{font-family:{FONT};fill:{INK}}}.b{{font-weight:bold}}"
-        f".h{{paint-order:stroke;stroke:{PAPER};stroke-width:1px}}{pen_rules(pens)}</style>{body}</svg>\n"
     )

@@ -11,6 +11,7 @@ from partkin.drawing.loops import CHORD_ERROR_MM, LinePiece
 from partkin.drawing.shapes import Point
 
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+_TRANSFORM = re.compile(r"(\w+)\s*\(([^()]*)\)")
 _BETWEEN = re.compile(r"[\s,]*")
 _ARGUMENTS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
 MOST_COMMANDS = 100_000
@@ -20,29 +21,21 @@ MOST_COMMANDS = 100_000
 class Transform:
     """x' = a x + c y + e, y' = b x + d y + f."""
 
-    a: float
-    b: float
-    c: float
-    d: float
-    e: float
-    f: float
+    a: float = 1.0
+    b: float = 0.0
+    c: float = 0.0
+    d: float = 1.0
+    e: float = 0.0
+    f: float = 0.0
 
     def moved(self, point: Point) -> Point:
         """Carry a point."""
-        return (
-            self.a * point[0] + self.c * point[1] + self.e,
-            self.b * point[0] + self.d * point[1] + self.f,
-        )
+        return (self.a * point[0] + self.c * point[1] + self.e, self.b * point[0] + self.d * point[1] + self.f)
 
     @property
     def largest(self) -> float:
         """An upper bound of how much it lengthens anything."""
         return math.sqrt(self.a**2 + self.b**2 + self.c**2 + self.d**2) or 1.0
-
-
-def identity() -> Transform:
-    """Return the transform that leaves everything where it is."""
-    return Transform(1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
 
 
 def within(outer: Transform, inner: Transform) -> Transform:
@@ -59,30 +52,26 @@ def within(outer: Transform, inner: Transform) -> Transform:
 
 
 def _one_transform(name: str, v: list[float]) -> Transform:
-    if name == "matrix" and len(v) == 6:
-        return Transform(*v)
-    if name == "translate" and len(v) in (1, 2):
-        return Transform(1.0, 0.0, 0.0, 1.0, v[0], v[1] if len(v) > 1 else 0.0)
-    if name == "scale" and len(v) in (1, 2):
-        return Transform(v[0], 0.0, 0.0, v[-1], 0.0, 0.0)
-    if name == "rotate" and len(v) in (1, 3):
-        cos, sin = math.cos(math.radians(v[0])), math.sin(math.radians(v[0]))
-        x, y = (v[1], v[2]) if len(v) == 3 else (0.0, 0.0)
-        return Transform(cos, sin, -sin, cos, x - cos * x + sin * y, y - sin * x - cos * y)
-    if name == "skewX" and len(v) == 1:
-        return Transform(1.0, 0.0, math.tan(math.radians(v[0])), 1.0, 0.0, 0.0)
-    if name == "skewY" and len(v) == 1:
-        return Transform(1.0, math.tan(math.radians(v[0])), 0.0, 1.0, 0.0, 0.0)
+    match name, len(v):
+        case "matrix", 6:
+            return Transform(*v)
+        case "translate", 1 | 2:
+            return Transform(e=v[0], f=v[1] if len(v) > 1 else 0.0)
+        case "scale", 1 | 2:
+            return Transform(v[0], d=v[-1])
+        case "rotate", 1 | 3:
+            cos, sin = math.cos(math.radians(v[0])), math.sin(math.radians(v[0]))
+            x, y = v[1:] or (0.0, 0.0)
+            return Transform(cos, sin, -sin, cos, x - cos * x + sin * y, y - sin * x - cos * y)
+        case "skewX", 1:
+            return Transform(c=math.tan(math.radians(v[0])))
+        case "skewY", 1:
+            return Transform(b=math.tan(math.radians(v[0])))
     raise ValueError(f"no transform {name}")
 
 
 def transform_of(text: str) -> Transform:
-    """Read a transform attribute.
-
-    Raises
-    ------
-    ValueError
-        It holds anything else than the transforms of SVG.
+    """Read a transform attribute. ValueError: it holds anything else than the transforms of SVG.
 
     Examples
     --------
@@ -91,12 +80,11 @@ def transform_of(text: str) -> Transform:
     """
     if len(text) > 1000:
         raise ValueError("a transform too long to be one")
-    whole = identity()
-    for name, values in re.findall(r"(\w+)\s*\(([^()]*)\)", text):
-        whole = within(
-            whole, _one_transform(name, [float(word) for word in re.split(r"[\s,]+", values.strip()) if word])
-        )
-    if re.sub(r"(\w+)\s*\(([^()]*)\)", "", text).strip(" ,\t\r\n"):
+    whole = Transform()
+    for name, values in _TRANSFORM.findall(text):
+        numbers = [float(word) for word in re.split(r"[\s,]+", values.strip()) if word]
+        whole = within(whole, _one_transform(name, numbers))
+    if _TRANSFORM.sub("", text).strip(" ,\t\r\n"):
         raise ValueError("a transform cannot be read")
     return whole
 
@@ -192,10 +180,7 @@ class _Pen:
         start = math.atan2((y - cy) / ry, (x - cx) / rx)
         stop = math.atan2((-y - cy) / ry, (-x - cx) / rx)
         turn = (stop - start) % (2 * math.pi) if sweep else -((start - stop) % (2 * math.pi))
-        middle = (
-            (self.at[0] + end[0]) / 2 + cos * cx - sin * cy,
-            (self.at[1] + end[1]) / 2 + sin * cx + cos * cy,
-        )
+        middle = ((self.at[0] + end[0]) / 2 + cos * cx - sin * cy, (self.at[1] + end[1]) / 2 + sin * cx + cos * cy)
         flat = math.acos(max(-1.0, 1.0 - min(1.0, CHORD_ERROR_MM / max(1e-9, max(rx, ry) * self.unit_mm))))
         count = int(min(720.0, max(8.0, abs(turn) / max(2 * flat, 1e-3) + 1.0)))
         points = []
@@ -215,32 +200,27 @@ class _Pen:
         kind = command.upper()
         base = self.at if command.islower() else (0.0, 0.0)
         points = [(base[0] + v[n], base[1] + v[n + 1]) for n in range(0, len(v) - 1, 2)] if kind not in "AHVZ" else []
-        if kind == "M":
-            self.lift(False)
-            self.at = self.start = points[0]
-        elif kind == "Z":
-            self.lift(True)
-            self.at = self.start
-        elif kind == "L":
-            self.to(points[0])
-        elif kind == "H":
-            self.to((base[0] + v[0], self.at[1]))
-        elif kind == "V":
-            self.to((self.at[0], base[1] + v[0]))
-        elif kind == "A":
-            self.arc(v[0], v[1], v[2], v[3] != 0, v[4] != 0, (base[0] + v[5], base[1] + v[6]))
-        else:
-            self.bent(kind, points)
+        match kind:
+            case "M":
+                self.lift(False)
+                self.at = self.start = points[0]
+            case "Z":
+                self.lift(True)
+                self.at = self.start
+            case "L":
+                self.to(points[0])
+            case "H":
+                self.to((base[0] + v[0], self.at[1]))
+            case "V":
+                self.to((self.at[0], base[1] + v[0]))
+            case "A":
+                self.arc(v[0], v[1], v[2], v[3] != 0, v[4] != 0, (base[0] + v[5], base[1] + v[6]))
+            case _:
+                if kind in "ST":
+                    points = [self.mirrored("CS" if kind == "S" else "QT"), *points]
+                self.curve(*points)
+                self.control = points[-2]
         self.last = kind
-
-    def bent(self, kind: str, points: list[Point]) -> None:
-        if kind == "S":
-            points = [self.mirrored("CS"), *points]
-        elif kind == "T":
-            points = [self.mirrored("QT"), *points]
-        control = points[-2]
-        self.curve(*points)
-        self.control = control
 
 
 def _bezier(points: tuple[Point, ...], t: float) -> Point:
@@ -251,18 +231,7 @@ def _bezier(points: tuple[Point, ...], t: float) -> Point:
 
 
 def path_pieces(text: str, unit_mm: float) -> list[LinePiece]:
-    """Follow the `d` of a path.
-
-    Parameters
-    ----------
-    text
-    unit_mm
-        Millimetres a unit, for how closely curves are followed.
-
-    Raises
-    ------
-    ValueError
-        It is not a path.
+    """Follow the `d` of a path; `unit_mm` settles how closely. ValueError: it is not a path.
 
     Examples
     --------

@@ -10,15 +10,17 @@ from partkin.drawing.shapes import (
     Hatched,
     Line,
     Obround,
+    Oval,
     Point,
     Poly,
     Round,
     Shape,
     Strokes,
+    corners_of,
     hatching,
     turned,
 )
-from partkin.model.drawing import Cut, DrawnFeature, DrawnZone
+from partkin.model.drawing import Cut, DrawnFeature, DrawnZone, Spread
 
 STANDS_PROUD = ("stud", "peg", "clip")
 
@@ -28,25 +30,23 @@ def size_mm(feature: DrawnFeature) -> float | None:
     return feature.across_mm if feature.across_mm is not None else feature.fastener_mm
 
 
+def half_size_mm(drawn: DrawnFeature | Cut) -> float:
+    """Return how far a feature or cut reaches from its centre at most; one of unknown size: as far as it slides."""
+    if isinstance(drawn, Cut):
+        return max(drawn.across_mm, drawn.length_mm or 0.0) / 2
+    return (size_mm(drawn) or 0.0) / 2 + drawn.half_travel_mm
+
+
 def hexagon(centre: Point, radius: float, pen: str) -> Poly:
     """Return a nut's six sides; `radius` to the flats."""
     corner = radius / math.cos(math.radians(30.0))
-    return Poly(
-        tuple(
-            (
-                centre[0] + corner * math.cos(math.radians(60 * k)),
-                centre[1] + corner * math.sin(math.radians(60 * k)),
-            )
-            for k in range(6)
-        ),
-        pen,
-    )
+    turns = [math.radians(60 * k) for k in range(6)]
+    return Poly(tuple((centre[0] + corner * math.cos(t), centre[1] + corner * math.sin(t)) for t in turns), pen)
 
 
 def rectangle(box: Box, pen: str) -> Poly:
     """Return a box as a closed line."""
-    left, top, right, bottom = box
-    return Poly(((left, top), (right, top), (right, bottom), (left, bottom)), pen)
+    return Poly(corners_of(box), pen)
 
 
 def cross(centre: Point, reach: float, pen: str) -> Strokes:
@@ -56,19 +56,9 @@ def cross(centre: Point, reach: float, pen: str) -> Strokes:
 
 
 def feature_marks(feature: DrawnFeature, centre: Point, scale: float, angle_deg: float, donor: bool) -> list[Shape]:
-    """Draw one feature at true size.
+    """Draw one feature at true size, `scale` drawing units a millimetre, a slot `angle_deg` anticlockwise.
 
-    Parameters
-    ----------
-    feature
-    centre
-        On the drawing.
-    scale
-        Drawing units a millimetre.
-    angle_deg
-        Direction of a slot as it lies on the drawing, anticlockwise.
-    donor
-        Donor features are blue and have no centre lines, so that the host's stay readable under them.
+    Donor features are blue and have no centre lines, so that the host's stay readable under them.
     """
     wide, thin = ("donor", "donor-thin") if donor else ("wide", "thin")
     solid = "donor-fill" if donor else "stud"
@@ -155,16 +145,19 @@ def _seam_line(corners: tuple[Point, ...], pen: str) -> list[Shape]:
     return [Line(corners[0], corners[1], pen), Strokes(tuple(ticks), pen)]
 
 
+def spread_mark(spread: Spread, at: Point, angle_deg: float, scale: float) -> Oval:
+    """Draw where a centre lies, `scale` drawing units a millimetre."""
+    pen = "donor-spread" if spread.of == "donor" else "spread"
+    return Oval(at, (spread.semi_mm[0] * scale, spread.semi_mm[1] * scale), angle_deg, pen)
+
+
 def cut_marks(cut: Cut, centre: Point, scale: float, angle_deg: float) -> list[Shape]:
     """Draw what is to be cut: its edge dashed on a broad band, at the size it shall have."""
-    radius = cut.across_mm / 2 * scale
+    radius, pens = cut.across_mm / 2 * scale, ("cut-band", "cut")
     half = max(0.0, ((cut.length_mm or cut.across_mm) - cut.across_mm) / 2) * scale
     if half > 0:
-        return [
-            Obround(centre, half, radius, angle_deg, "cut-band"),
-            Obround(centre, half, radius, angle_deg, "cut"),
-        ]
-    return [Round(centre, radius, "cut-band"), Round(centre, radius, "cut")]
+        return [Obround(centre, half, radius, angle_deg, pen) for pen in pens]
+    return [Round(centre, radius, pen) for pen in pens]
 
 
 _STATE_STROKES = {

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
+from typing import Any
 
 from partkin.drawing.alt import called
 from partkin.drawing.laying import spread_of
@@ -11,6 +13,7 @@ from partkin.drawing.placing import Room, strip_in
 from partkin.drawing.shapes import (
     BLUE,
     INK,
+    PAPER,
     PAPER_PENS,
     SOFT,
     Box,
@@ -23,15 +26,18 @@ from partkin.drawing.shapes import (
     Shape,
     Strokes,
     Words,
+    box_about,
+    corners_of,
     hatching,
     millimetres,
+    on_layer,
     shortened,
     text_width,
     turned,
     wrapped,
 )
-from partkin.drawing.svg import clean, true_size_svg
-from partkin.drawing.symbols import size_mm
+from partkin.drawing.svg import FONT, SvgWriter, clean, escaped, pen_rules, short
+from partkin.drawing.symbols import cut_marks, half_size_mm, size_mm
 from partkin.model.drawing import Cut, DrawnFeature, DrawnOutline, DrawnZone, TemplateView
 from partkin.model.problem import FaultyInput, Problem
 from partkin.model.words import KINDS, Kind, OutlineKind
@@ -73,29 +79,25 @@ def as_seen(view: TemplateView) -> TemplateView:
     if not view.turned_over:
         return view
 
-    def at(point: tuple[float, ...]) -> tuple[float, ...]:
-        return (0.0 - point[0], *point[1:])
+    def spot(one: Any) -> Any:
+        return replace(one, at_mm=(0.0 - one.at_mm[0], *one.at_mm[1:]), angle_deg=180.0 - one.angle_deg)
 
-    def feature(one: DrawnFeature) -> DrawnFeature:
-        return replace(one, at_mm=at(one.at_mm), angle_deg=180.0 - one.angle_deg)
-
-    def cut(one: Cut) -> Cut:
-        return replace(one, at_mm=at(one.at_mm), angle_deg=180.0 - one.angle_deg)
-
-    def zone(one: DrawnZone) -> DrawnZone:
+    def area(one: Any) -> Any:
         return replace(one, corners_mm=tuple((0.0 - x, y) for x, y in one.corners_mm))
 
-    def outline(one: DrawnOutline) -> DrawnOutline:
-        return replace(one, corners_mm=tuple((0.0 - x, y) for x, y in one.corners_mm))
+    of = {"features": spot, "laid_on": spot, "cuts": spot, "zones": area, "outlines": area}
+    changed: dict[str, Any] = {name: tuple(map(turn, getattr(view, name))) for name, turn in of.items()}
+    return replace(view, **changed)
 
-    return replace(
-        view,
-        features=tuple(map(feature, view.features)),
-        laid_on=tuple(map(feature, view.laid_on)),
-        cuts=tuple(map(cut, view.cuts)),
-        zones=tuple(map(zone, view.zones)),
-        outlines=tuple(map(outline, view.outlines)),
-    )
+
+def spots_of(view: TemplateView) -> list[DrawnFeature | Cut]:
+    """Return all that has a middle: the features of both parts, and what is cut."""
+    return [*view.features, *view.laid_on, *view.cuts]
+
+
+def _corners(view: TemplateView) -> list[Point]:
+    areas: list[DrawnOutline | DrawnZone] = [*view.outlines, *view.zones]
+    return [corner for area in areas for corner in area.corners_mm]
 
 
 def size_words(feature: DrawnFeature) -> str:
@@ -142,9 +144,8 @@ def filing_ends(cut: Cut, view: TemplateView) -> list[tuple[Point, float]]:
     reach = (size_mm(old) or 0.0) / 2 + (old.half_travel_mm * abs(turn) if old.kind == "slot" else 0.0)
     ends = []
     for side in (1.0, -1.0):
-        by_mm = side * off + cut.length_mm / 2 - reach
+        by_mm, out = side * off + cut.length_mm / 2 - reach, side * cut.length_mm / 2
         if by_mm >= _LEAST_FILED_MM:
-            out = side * cut.length_mm / 2
             ends.append(((cut.at_mm[0] + out * along[0], cut.at_mm[1] + out * along[1]), by_mm))
     return ends
 
@@ -154,61 +155,49 @@ def _cross(at: Point, reach: float, pen: str, layer: str) -> list[Shape]:
     return [Line((x - reach, y), (x + reach, y), pen, layer), Line((x, y - reach), (x, y + reach), pen, layer)]
 
 
-def _end_marks(slot: Obround, layer: str) -> list[Shape]:
+def _end_marks(slot: Obround, layer: str) -> Strokes:
     """Draw a stroke across each end of a slot, where its edge is farthest out."""
-    lines = []
-    for side in (1.0, -1.0):
-        ends = []
-        for across in (1.0, -1.0):
-            x, y = turned((side * (slot.half_travel + slot.radius), across * (slot.radius + 1.5)), slot.angle_deg)
-            ends.append((slot.centre[0] + x, slot.centre[1] + y))
-        lines.append((ends[0], ends[1]))
-    return [Strokes(tuple(lines), "thin", layer)]
+
+    def at(side: float, across: float) -> Point:
+        x, y = turned((side * (slot.half_travel + slot.radius), across * (slot.radius + 1.5)), slot.angle_deg)
+        return (slot.centre[0] + x, slot.centre[1] + y)
+
+    return Strokes(tuple((at(side, 1.0), at(side, -1.0)) for side in (1.0, -1.0)), "thin", layer)
 
 
 def _feature_shapes(feature: DrawnFeature, other: bool, crossed: bool = True) -> list[Shape]:
     """Draw a feature's edge, a slot's ends and, unless what is cut has it, the cross 4 mm beyond the edge."""
-    centre = _xy(feature.at_mm)
-    size = size_mm(feature)
-    radius = (size if size is not None else 0.0) / 2
+    centre, radius = _xy(feature.at_mm), (size_mm(feature) or 0.0) / 2
     half = feature.half_travel_mm if feature.kind == "slot" else 0.0
     edge, middle = ("laid-on", "laid-on-centre") if other else ("thin", "centre")
     layer, known = ("other part", "") if other else (f"{feature.kind}s", feature.id)
     shapes: list[Shape] = []
     if radius > 0 and half > 0:
         slot = Obround(centre, half, radius, feature.angle_deg, edge, layer, known)
-        shapes += [slot, *(() if other else _end_marks(slot, "centres"))]
+        shapes += [slot] if other else [slot, _end_marks(slot, "centres")]
     elif radius > 0:
         shapes.append(Round(centre, radius, edge, layer, known))
     reach = radius + half + (2.5 if other else 4.0)
     return shapes + (_cross(centre, reach, middle, "other part" if other else "centres") if crossed else [])
 
 
-def _cut_shapes(cut: Cut) -> list[Shape]:
-    centre, radius = _xy(cut.at_mm), cut.across_mm / 2
-    half = max(0.0, ((cut.length_mm or cut.across_mm) - cut.across_mm) / 2)
-    if half > 0:
-        slots = [Obround(centre, half, radius, cut.angle_deg, pen, "to cut") for pen in ("cut-band", "cut")]
-        return [*slots, *_end_marks(slots[0], "to cut")]
-    return [Round(centre, radius, pen, "to cut") for pen in ("cut-band", "cut")]
-
-
-def _cut_cross(cut: Cut, view: TemplateView) -> list[Shape]:
-    """Draw the cross of what is made anew; what keeps a feature's centre has that one's."""
-    if any(math.dist(_xy(cut.at_mm), _xy(feature.at_mm)) < 0.01 for feature in view.features):
-        return []
-    return _cross(_xy(cut.at_mm), max(cut.across_mm, cut.length_mm or 0.0) / 2 + 4.0, "centre", "to cut")
+def _cut_shapes(cut: Cut, view: TemplateView) -> list[Shape]:
+    """Draw what is cut, and the cross of what is made anew; what keeps a feature's centre has that one's."""
+    centre = _xy(cut.at_mm)
+    shapes = on_layer(cut_marks(cut, centre, 1.0, cut.angle_deg), "to cut")
+    if isinstance(shapes[0], Obround):
+        shapes.append(_end_marks(shapes[0], "to cut"))
+    if any(math.dist(centre, _xy(feature.at_mm)) < 0.01 for feature in view.features):
+        return shapes
+    return shapes + _cross(centre, half_size_mm(cut) + 4.0, "centre", "to cut")
 
 
 def _check(view: TemplateView) -> None:
     """Refuse places that are no numbers or lie absurdly far out, before anything is drawn."""
-    places = [feature.at_mm for feature in (*view.features, *view.laid_on)] + [cut.at_mm for cut in view.cuts]
-    places += [corner for zone in view.zones for corner in zone.corners_mm]
-    places += [corner for outline in view.outlines for corner in outline.corners_mm]
-    for place in places:
-        if not all(math.isfinite(value) and abs(value) <= FARTHEST_MM for value in place):
-            what = f"a place of {view.part} is not a number, or more than {FARTHEST_MM / 1000:g} m out"
-            raise FaultyInput((Problem("features.csv", 0, "x_mm", what, "Mend the sheet"),))
+    places = [*(one.at_mm for one in spots_of(view)), *_corners(view)]
+    if not all(math.isfinite(value) and abs(value) <= FARTHEST_MM for place in places for value in place):
+        what = f"a place of {view.part} is not a number, or more than {FARTHEST_MM / 1000:g} m out"
+        raise FaultyInput((Problem("features.csv", 0, "x_mm", what, "Mend the sheet"),))
 
 
 def _zone_shapes(zone: DrawnZone) -> list[Shape]:
@@ -216,60 +205,46 @@ def _zone_shapes(zone: DrawnZone) -> list[Shape]:
         return []
     closed = len(zone.corners_mm) > 2
     of = zone.name if closed and zone.of == "donor" else ""
-    shapes: list[Shape] = [Poly(zone.corners_mm, "thin", closed, ZONES, of)]
-    if zone.kind == "opening" or not closed:
-        return shapes
     slopes = (45.0, 135.0) if zone.kind == "tear seam" else (45.0,)
-    for slope_deg in slopes:
-        shapes.append(Strokes(hatching(zone.corners_mm, 4.0, slope_deg), "hatch", ZONES))
-    return shapes
+    hatched = [] if zone.kind == "opening" or not closed else [hatching(zone.corners_mm, 4.0, one) for one in slopes]
+    return [Poly(zone.corners_mm, "thin", closed, ZONES, of), *(Strokes(lines, "hatch", ZONES) for lines in hatched)]
 
 
-def _labels(view: TemplateView, room: Room) -> list[Words]:
-    """Name every feature, cut and zone, upright, where nothing else stands."""
+def _named(view: TemplateView) -> Iterator[tuple[str, tuple[float, ...], Point, str, bool]]:
+    """Yield the label of every feature, cut and zone: text, where, how far that reaches, colour, whether it is bold."""
     cut_at = {cut.feature: cut for cut in view.cuts}
-    wanted: list[tuple[str, Point, tuple[float, float], str, bool]] = []
     for feature in view.features:
-        radius = (size_mm(feature) or 0.0) / 2 + feature.half_travel_mm + 2.5
-        text = f"{feature.id}  {size_words(feature)}"
-        if feature.id in cut_at:
-            text += f", {cut_words(cut_at.pop(feature.id))}"
-        wanted.append((text, _xy(feature.at_mm), (radius, radius), INK, True))
+        cut = cut_at.pop(feature.id, None)
+        text = f"{feature.id}  {size_words(feature)}" + (f", {cut_words(cut)}" if cut is not None else "")
+        yield text, feature.at_mm, (half_size_mm(feature) + 2.5,) * 2, INK, True
     for cut in cut_at.values():
-        wanted.append(
-            (
-                f"{cut.feature}  {cut_words(cut)}",
-                _xy(cut.at_mm),
-                (cut.across_mm / 2 + 1.0,) * 2,
-                INK,
-                True,
-            )
-        )
+        yield f"{cut.feature}  {cut_words(cut)}", cut.at_mm, (cut.across_mm / 2 + 1.0,) * 2, INK, True
     for cut in view.cuts:
         for at, by_mm in filing_ends(cut, view):
-            text = f"file this end, {millimetres(by_mm, 1)} mm"
-            wanted.append((text, at, (2.5, cut.across_mm / 2 + 2.0), INK, False))
+            yield f"file this end, {millimetres(by_mm, 1)} mm", at, (2.5, cut.across_mm / 2 + 2.0), INK, False
     for feature in view.laid_on:
-        radius = (size_mm(feature) or 0.0) / 2 + feature.half_travel_mm + 1.0
-        wanted.append((feature.id, _xy(feature.at_mm), (radius, radius), BLUE, False))
+        yield feature.id, feature.at_mm, (half_size_mm(feature) + 1.0,) * 2, BLUE, False
     for zone in view.zones:
         box = spread_of(zone.corners_mm)
         if box is not None:
             middle = ((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
             text = zone.kind if zone.kind == "opening" else f"{zone.kind}: do not cut or drill here"
-            wanted.append((text, middle, ((box[2] - box[0]) / 2, (box[3] - box[1]) / 2), INK, False))
+            yield text, middle, ((box[2] - box[0]) / 2, (box[3] - box[1]) / 2), INK, False
+
+
+def _labels(view: TemplateView, room: Room) -> list[Words]:
+    """Name every feature, cut and zone, upright, where nothing else stands."""
     words = []
-    for text, about, reach, colour, bold in wanted:
+    for text, about, reach, colour, bold in _named(view):
         text = shortened(clean(text), _LABEL_MM, 110.0, bold)
-        box = _label_box(room, about, reach, text_width(text, _LABEL_MM, bold))
+        box = _label_box(room, _xy(about), reach, text_width(text, _LABEL_MM, bold))
         if box is not None:
-            words.append(
-                Words((box[0], box[1] + 0.9), text, _LABEL_MM, bold=bold, colour=colour, halo=True, layer="words")
-            )
+            at = (box[0], box[1] + 0.9)
+            words.append(Words(at, text, _LABEL_MM, bold=bold, colour=colour, halo=True, layer="words"))
     return words
 
 
-def _label_box(room: Room, about: Point, reach: tuple[float, float], width: float) -> Box | None:
+def _label_box(room: Room, about: Point, reach: Point, width: float) -> Box | None:
     """Find room for a label inside what it names, else beside it."""
     half = (width / 2, _LABEL_MM / 2)
     inside = (about[0] - half[0], about[1] - half[1], about[0] + half[0], about[1] + half[1])
@@ -280,49 +255,33 @@ def _label_box(room: Room, about: Point, reach: tuple[float, float], width: floa
     return found.box if found else None
 
 
-def _taken(feature: DrawnFeature) -> Box:
-    """Return the box that a feature and its cross take up."""
-    reach = (size_mm(feature) or 0.0) / 2 + feature.half_travel_mm + 0.5
-    x, y = _xy(feature.at_mm)
-    return (x - reach, y - reach, x + reach, y + reach)
-
-
 def pattern_shapes(view: TemplateView) -> tuple[list[Shape], Box]:
     """Draw the pattern at true size in the part's frame (y up); returns the box that it fills too.
 
     The view has to be `as_seen` already.
     """
     _check(view)
-    shapes: list[Shape] = []
-    for outline in view.outlines:
-        if len(outline.corners_mm) > 1:
-            shapes.append(Poly(outline.corners_mm, "wide", True, _LINE_LAYERS[outline.kind], outline.name))
-    for zone in view.zones:
-        shapes += _zone_shapes(zone)
-    for cut in view.cuts:
-        shapes += _cut_shapes(cut) + _cut_cross(cut, view)
-    for feature in view.laid_on:
-        shapes += _feature_shapes(feature, True)
+    shapes: list[Shape] = [
+        Poly(outline.corners_mm, "wide", True, _LINE_LAYERS[outline.kind], outline.name)
+        for outline in view.outlines
+        if len(outline.corners_mm) > 1
+    ]
+    shapes += [shape for zone in view.zones for shape in _zone_shapes(zone)]
+    shapes += [shape for cut in view.cuts for shape in _cut_shapes(cut, view)]
+    shapes += [shape for feature in view.laid_on for shape in _feature_shapes(feature, True)]
     middles = {cut.feature: _xy(cut.at_mm) for cut in view.cuts}
     for feature in view.features:
         crossed = math.dist(middles.get(feature.id, _xy(feature.at_mm)), _xy(feature.at_mm)) < 0.01
         shapes += _feature_shapes(feature, False, crossed)
-    points = [point for line in view.outlines for point in line.corners_mm]
-    points += [point for zone in view.zones for point in zone.corners_mm]
-    boxes = [_taken(feature) for feature in (*view.features, *view.laid_on)]
-    for cut in view.cuts:
-        reach = max(cut.across_mm, cut.length_mm or 0.0) / 2 + 1.0
-        boxes.append((cut.at_mm[0] - reach, cut.at_mm[1] - reach, cut.at_mm[0] + reach, cut.at_mm[1] + reach))
-    points += [corner for box in boxes for corner in (box[:2], box[2:])]
+    boxes = [box_about(feature.at_mm, half_size_mm(feature) + 0.5) for feature in (*view.features, *view.laid_on)]
+    boxes += [box_about(cut.at_mm, half_size_mm(cut) + 1.0) for cut in view.cuts]
+    points = _corners(view) + [corner for box in boxes for corner in (box[:2], box[2:])]
     box = spread_of(points) or (0.0, 0.0, 10.0, 10.0)
     room = Room((box[0] - 60.0, box[1] - 60.0, box[2] + 60.0, box[3] + 60.0))
     room.take(*(strip_in(box) for box in boxes))
     labels = _labels(view, room)
     for label in labels:
-        points += [
-            label.at,
-            (label.at[0] + text_width(label.text, label.size, label.bold), label.at[1] + label.size),
-        ]
+        points += [label.at, (label.at[0] + label.width, label.at[1] + label.size)]
     return shapes + list(labels), spread_of(points) or box
 
 
@@ -333,29 +292,17 @@ def caution_lines(view: TemplateView, size: float, room: float) -> list[str]:
 
 def rule_shapes(at: Point, upright: bool) -> list[Shape]:
     """Draw a rule of 100 mm with a stroke each 10 mm, to the right or upward from a point (y up)."""
-    ticks = []
-    for step in range(11):
-        height = 5.0 if step in (0, 10) else 3.6 if step == 5 else 2.4
-        along = step * 10.0
-        ticks.append(
-            ((at[0], at[1] + along), (at[0] + height, at[1] + along))
-            if upright
-            else ((at[0] + along, at[1]), (at[0] + along, at[1] + height))
-        )
-    end = (at[0], at[1] + 100.0) if upright else (at[0] + 100.0, at[1])
-    text_at = (at[0] + 7.8, at[1] + 4.0) if upright else (at[0] + 4.0, at[1] + 6.4)
+
+    def on(along: float, beside: float) -> Point:
+        return (at[0] + beside, at[1] + along) if upright else (at[0] + along, at[1] + beside)
+
+    heights = [5.0 if step in (0, 10) else 3.6 if step == 5 else 2.4 for step in range(11)]
+    ticks = tuple((on(10.0 * step, 0.0), on(10.0 * step, height)) for step, height in enumerate(heights))
+    text_at, turn_deg = on(4.0, 7.8 if upright else 6.4), 90.0 if upright else 0.0
     return [
-        Line(at, end, "thin", "rule"),
-        Strokes(tuple(ticks), "thin", "rule"),
-        Words(
-            text_at,
-            "THIS MUST MEASURE 100 mm",
-            4.4,
-            "start",
-            bold=True,
-            turn_deg=90.0 if upright else 0.0,
-            layer="words",
-        ),
+        Line(at, on(100.0, 0.0), "thin", "rule"),
+        Strokes(ticks, "thin", "rule"),
+        Words(text_at, "THIS MUST MEASURE 100 mm", 4.4, bold=True, turn_deg=turn_deg, layer="words"),
     ]
 
 
@@ -363,15 +310,15 @@ def square_shapes(at: Point) -> list[Shape]:
     """Draw a square of 20 mm to check the scale both ways (y up)."""
     x, y = at
     return [
-        Poly(((x, y), (x + 20.0, y), (x + 20.0, y + 20.0), (x, y + 20.0)), "thin", True, "rule"),
+        Poly(corners_of((x, y, x + 20.0, y + 20.0)), "thin", True, "rule"),
         Words((x + 10.0, y + 8.8), "20 x 20 mm", 2.8, "middle", layer="words"),
     ]
 
 
-def template_picture(view: TemplateView) -> Picture:
+def template_picture(view: TemplateView) -> tuple[Picture, Point]:
     """Draw a template on one sheet as large as it needs (millimetres, y up), with its heading and rules.
 
-    The sheet begins at `sheet_corner(picture)`.
+    Returns the lower left corner of the sheet too, in the part's frame.
     """
     view = as_seen(view)
     shapes, box = pattern_shapes(view)
@@ -380,39 +327,23 @@ def template_picture(view: TemplateView) -> Picture:
     lines = caution_lines(view, 3.0, width - 24.0)
     lift = 3.8 * max(0, len(lines) - 2)
     bottom = box[1] - 62.0 - lift
-    heading: list[Shape] = [
-        Words((left + 12.0, bottom + lift + 44.0), face_words(view), 9.0, bold=True, layer="words"),
-        Words(
-            (left + 12.0, bottom + lift + 37.0), shortened(heading_words(view), 4.2, width - 24.0), 4.2, layer="words"
-        ),
-        *(
-            Words((left + 12.0, bottom + lift + 31.5 - 3.8 * n), line, 3.0, colour=SOFT, layer="words")
-            for n, line in enumerate(lines)
-        ),
-        *rule_shapes((left + 12.0, bottom + 6.0), False),
+    height = max(box[3] + 10.0 - bottom, 112.0)
+    x, top, of = left + 12.0, bottom + lift, heading_words(view)
+    drawn = (
+        Poly(corners_of((left, bottom, left + width, bottom + height)), "hair", True, "rule"),
+        *shapes,
+        Words((x, top + 44.0), face_words(view), 9.0, bold=True, layer="words"),
+        Words((x, top + 37.0), shortened(of, 4.2, width - 24.0), 4.2, layer="words"),
+        *(Words((x, top + 31.5 - 3.8 * n), line, 3.0, colour=SOFT, layer="words") for n, line in enumerate(lines)),
+        *rule_shapes((x, bottom + 6.0), False),
         *rule_shapes((left + 3.0, bottom + 6.0), True),
         *square_shapes((left + 118.0, bottom + 2.0)),
-    ]
-    words = [f"Template of {heading_words(view)}, true size, {face_words(view).lower()}."]
-    words += [f"{feature.id}: {size_words(feature)} at {_place_words(feature.at_mm)}." for feature in view.features]
+    )
+    words = [f"Template of {of}, true size, {face_words(view).lower()}."]
+    words += [f"{one.id}: {size_words(one)} at {_place_words(one.at_mm)}." for one in view.features]
     words += [f"{cut.feature}: {cut_words(cut)} at {_place_words(cut.at_mm)}." for cut in view.cuts]
     words += [f"{zone.kind}: nothing is cut or drilled there." for zone in view.zones if zone.kind != "opening"]
-    height = max(box[3] + 10.0 - bottom, 112.0)
-    corner_mark = Poly(
-        ((left, bottom), (left + width, bottom), (left + width, bottom + height), (left, bottom + height)),
-        "hair",
-        True,
-        "rule",
-    )
-    title = f"Template: {heading_words(view)}"
-    return Picture(width, height, (corner_mark, *shapes, *heading), title, " ".join([*words, *view.cautions]))
-
-
-def sheet_corner(picture: Picture) -> Point:
-    """Return the lower left corner of a template's sheet, in the part's frame."""
-    first = picture.shapes[0]
-    assert isinstance(first, Poly)
-    return first.points[0]
+    return Picture(width, height, drawn, f"Template: {of}", " ".join([*words, *view.cautions])), (left, bottom)
 
 
 def _place_words(at_mm: tuple[float, ...]) -> str:
@@ -420,39 +351,21 @@ def _place_words(at_mm: tuple[float, ...]) -> str:
 
 
 def template_svg(view: TemplateView) -> str:
-    """Write a template as SVG at true size, one group a layer; coordinates in mm."""
-    picture = template_picture(view)
-    return true_size_svg(picture, PAPER_PENS, sheet_corner(picture), view.part, view.turned_over)
+    """Write a template as SVG at true size, one group a layer; coordinates in mm.
 
-
-def template_dxf(view: TemplateView) -> bytes:
-    """Write a template as DXF in millimetres, layers named in words; the same bytes for the same view."""
-    from partkin.drawing.template_dxf import picture_dxf
-
-    return picture_dxf(template_picture(view), LAYERS, view.part, view.turned_over)
-
-
-def template_pdf(view: TemplateView, paper: str = "A4", printer: tuple[float, float] = (1.0, 1.0)) -> bytes:
-    """Write a template as PDF at true size, over as many sheets as it takes.
-
-    Parameters
-    ----------
-    view
-    paper
-        A4, A3 or Letter.
-    printer
-        What the printer makes of a true millimetre, across and up the sheet.
-
-    Returns
-    -------
-    bytes
-        A first sheet to read, then the tiles; the same bytes for the same view.
-
-    Raises
-    ------
-    FaultyInput
-        Unknown paper, an impossible correction, or too many sheets.
+    The file tells whose frame that is, whether x counts the other way, and the line that y is counted from, so that
+    `outline` knows its features again.
     """
-    from partkin.drawing.template_pdf import tiled_pdf
-
-    return tiled_pdf(as_seen(view), paper, printer)
+    picture, (left, bottom) = template_picture(view)
+    top, width, height = (short(value, 4) for value in (bottom + picture.height, picture.width, picture.height))
+    face = "turned over" if view.turned_over else "as it is"
+    body = SvgWriter(bottom + picture.height, 4, True, PAPER_PENS).all(picture.shapes)
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
+        f'viewBox="{short(left, 4)} 0 {width} {height}" data-part="{escaped(view.part)}" data-face="{face}" '
+        f'data-top="{top}" role="img" aria-labelledby="t" aria-describedby="d">'
+        f'<title id="t">{escaped(picture.title)}</title><desc id="d">{escaped(picture.says)}</desc>'
+        f"<style>text{{font-family:{FONT};fill:{INK}}}.b{{font-weight:bold}}"
+        f".h{{paint-order:stroke;stroke:{PAPER};stroke-width:1px}}{pen_rules(PAPER_PENS)}</style>{body}</svg>\n"
+    )

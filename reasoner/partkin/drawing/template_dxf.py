@@ -11,8 +11,10 @@ from ezdxf.enums import TextEntityAlignment
 from ezdxf.layouts import Modelspace
 
 from partkin.drawing.loops import MARKED
-from partkin.drawing.shapes import Line, Obround, Picture, Poly, Round, Shape, Strokes, Words, turned
+from partkin.drawing.shapes import Line, Obround, Poly, Round, Shape, Strokes, Words, turned
 from partkin.drawing.svg import clean
+from partkin.drawing.template import LAYERS, template_picture
+from partkin.model.drawing import TemplateView
 
 # Line types: lengths of strokes and gaps in millimetres, a gap negative.
 _LINE_TYPES = {
@@ -37,65 +39,50 @@ def _obround(shape: Obround) -> list[tuple[float, float, float]]:
     along = turned((shape.half_travel, 0.0), shape.angle_deg)
     across = turned((0.0, shape.radius), shape.angle_deg)
     x, y = shape.centre
-    corners = []
-    for a, b, bulge in ((1, -1, 1.0), (1, 1, 0.0), (-1, 1, 1.0), (-1, -1, 0.0)):
-        corners.append((x + a * along[0] + b * across[0], y + a * along[1] + b * across[1], bulge))
-    return corners
+    return [
+        (x + a * along[0] + b * across[0], y + a * along[1] + b * across[1], bulge)
+        for a, b, bulge in ((1, -1, 1.0), (1, 1, 0.0), (-1, 1, 1.0), (-1, -1, 0.0))
+    ]
 
 
-def _mark(entity: DXFGraphic, shape: Round | Obround | Poly, part: str, turned_over: bool) -> None:
+def _add(space: Modelspace, shape: Shape, view: TemplateView) -> None:
+    layer = {"layer": shape.layer or "rule"}
+    match shape:
+        case Round():
+            _mark(space.add_circle(shape.centre, shape.radius, dxfattribs=layer), shape, view)
+        case Obround():
+            _mark(space.add_lwpolyline(_obround(shape), format="xyb", close=True, dxfattribs=layer), shape, view)
+        case Poly():
+            drawn = space.add_lwpolyline(shape.points, format="xy", close=shape.closed, dxfattribs=layer)
+            _mark(drawn, shape, view)
+        case Line():
+            space.add_line(shape.a, shape.b, dxfattribs=layer)
+        case Strokes():
+            for a, b in shape.lines:
+                space.add_line(a, b, dxfattribs=layer)
+        case Words():
+            said = clean(shape.text).replace("\n", " ").replace("%%", "% %")
+            text = space.add_text(said, height=0.72 * shape.size, rotation=shape.turn_deg, dxfattribs=layer)
+            align = TextEntityAlignment.MIDDLE_CENTER if shape.anchor == "middle" else TextEntityAlignment.LEFT
+            text.set_placement(shape.at, align=align)
+        case _:
+            raise TypeError(f"a template has no {type(shape).__name__}")
+
+
+def _mark(entity: DXFGraphic, shape: Round | Obround | Poly, view: TemplateView) -> None:
     """Write beside a known feature or line which one it is, and where it stood when it was drawn."""
-    face = "turned over" if turned_over else "as it is"
-    values: list[tuple[int, str | float]] = [(1000, part[:255]), (1000, shape.of[:255]), (1000, face)]
-    if isinstance(shape, Round | Obround):
-        values += [(1040, value) for value in shape.numbers]
-    entity.set_xdata(MARKED, values)
+    if shape.of:
+        face = "turned over" if view.turned_over else "as it is"
+        values: list[tuple[int, str | float]] = [(1000, view.part[:255]), (1000, shape.of[:255]), (1000, face)]
+        values += [] if isinstance(shape, Poly) else [(1040, value) for value in shape.numbers]
+        entity.set_xdata(MARKED, values)
 
 
-def _add(space: Modelspace, shape: Shape, part: str, turned_over: bool) -> None:
-    layer = {"layer": getattr(shape, "layer", "") or "rule"}
-    if isinstance(shape, Round | Obround | Poly) and shape.of:
-        _mark(_line_of(space, shape, layer), shape, part, turned_over)
-    elif isinstance(shape, Round | Obround | Poly):
-        _line_of(space, shape, layer)
-    elif isinstance(shape, Line):
-        space.add_line(shape.a, shape.b, dxfattribs=layer)
-    elif isinstance(shape, Strokes):
-        for a, b in shape.lines:
-            space.add_line(a, b, dxfattribs=layer)
-    elif isinstance(shape, Words):
-        text = space.add_text(
-            clean(shape.text).replace("\n", " ").replace("%%", "% %"),
-            height=0.72 * shape.size,
-            rotation=shape.turn_deg,
-            dxfattribs=layer,
-        )
-        align = TextEntityAlignment.MIDDLE_CENTER if shape.anchor == "middle" else TextEntityAlignment.LEFT
-        text.set_placement(shape.at, align=align)
-    else:
-        raise TypeError(f"a template has no {type(shape).__name__}")
+def template_dxf(view: TemplateView) -> bytes:
+    """Write a template as DXF R2010 in millimetres (y up); the same bytes for the same view.
 
-
-def _line_of(space: Modelspace, shape: Round | Obround | Poly, layer: dict[str, str]) -> DXFGraphic:
-    if isinstance(shape, Round):
-        return space.add_circle(shape.centre, shape.radius, dxfattribs=layer)
-    if isinstance(shape, Obround):
-        return space.add_lwpolyline(_obround(shape), format="xyb", close=True, dxfattribs=layer)
-    return space.add_lwpolyline(shape.points, format="xy", close=shape.closed, dxfattribs=layer)
-
-
-def picture_dxf(picture: Picture, layers: tuple[str, ...], part: str, turned_over: bool = False) -> bytes:
-    """Write a picture in millimetres (y up) as DXF R2010.
-
-    Parameters
-    ----------
-    picture
-    layers
-        All layers, in order; those without a shape are written too, so that every file has the same ones.
-    part
-        What known features and lines are of: told beside them, so that `outline` knows them again.
-    turned_over
-        Whether x counts the other way than in the part's frame.
+    All layers are written, those without a shape too. What known features and lines are of is told beside them, so
+    that `outline` knows them again.
     """
     fixed = ezdxf.options.write_fixed_meta_data_for_testing
     # The option is named for tests; what it does is leave out the date and random marks of the file.
@@ -107,14 +94,13 @@ def picture_dxf(picture: Picture, layers: tuple[str, ...], part: str, turned_ove
         document.appids.add(MARKED)
         for name, (says, lengths_mm) in _LINE_TYPES.items():
             document.linetypes.add(name, [sum(map(abs, lengths_mm)), *lengths_mm], description=says)
-        for name in layers:
+        for name in LAYERS:
             colour, line_type, weight = _LOOKS[name]
             document.layers.add(name, color=colour, linetype=line_type, lineweight=weight)
-        space = document.modelspace()
-        for shape in picture.shapes:
-            if getattr(shape, "pen", "") == "cut-band" or _is_point(shape):
-                continue
-            _add(space, shape, part, turned_over)
+        for shape in template_picture(view)[0].shapes:
+            point = isinstance(shape, Line) and math.dist(shape.a, shape.b) == 0.0
+            if not point and getattr(shape, "pen", "") != "cut-band":
+                _add(document.modelspace(), shape, view)
         # The library lists the classes in use from a set, whose order changes from one run to the next.
         for name in sorted(document.entitydb.dxf_types_in_use()):
             document.classes.add_class(name)
@@ -123,7 +109,3 @@ def picture_dxf(picture: Picture, layers: tuple[str, ...], part: str, turned_ove
     finally:
         ezdxf.options.write_fixed_meta_data_for_testing = fixed
     return out.getvalue().encode("utf-8", "replace")
-
-
-def _is_point(shape: Shape) -> bool:
-    return isinstance(shape, Line) and math.dist(shape.a, shape.b) == 0.0

@@ -6,16 +6,13 @@ import math
 from collections import Counter, deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 from partkin.drawing.shapes import Box, Point
 from partkin.model.problem import FaultyInput, Problem
 
 # Millimetres: ISO 216 (A4, A3); Letter is 8.5 by 11 inches.
-PAPERS: dict[str, tuple[float, float]] = {
-    "A4": (210.0, 297.0),
-    "A3": (297.0, 420.0),
-    "Letter": (215.9, 279.4),
-}
+PAPERS: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "A3": (297.0, 420.0), "Letter": (215.9, 279.4)}
 PAPER_MARGIN_MM = 8.0
 LEFT_STRIP_MM = 11.0
 BOTTOM_STRIP_MM = 42.0
@@ -62,24 +59,29 @@ class PaperSheets:
 
     def showing(self, box: Box) -> list[tuple[int, int]]:
         """Return the tiles that show a box whole, row by row; where none does, those that show some of it."""
-        whole = [
+        across, up = (
             _reached(box[at] - self.start[at], box[at + 2] - self.start[at], self.window[at], self.step[at], count)
             for at, count in ((0, self.columns), (1, self.rows))
-        ]
-        return [(column, self.rows - 1 - up) for up in reversed(whole[1]) for column in whole[0]]
+        )
+        return [(column, self.rows - 1 - row) for row in reversed(up) for column in across]
+
+    def shows(self, tile: tuple[int, int], box: Box) -> bool:
+        """Whether a tile shows a box whole."""
+        shown = self.tile_box(*tile)
+        return all(shown[at] <= box[at] + 1e-6 and box[at + 2] <= shown[at + 2] + 1e-6 for at in (0, 1))
+
+    def cut_off(self, boxes: Sequence[Box]) -> int:
+        """Return how many boxes no tile that is printed shows whole."""
+        found = ((self.showing(box), box) for box in boxes)
+        return sum(not (self.kept.intersection(tiles) and self.shows(tiles[0], box)) for tiles, box in found)
 
 
 def _reached(first: float, last: float, window: float, step: float, count: int) -> range:
     """Return which of the windows in a line show a stretch whole; where none does, those that show some of it."""
-    slack = 1e-9
-    whole = range(
-        max(0, math.ceil((last - window) / step - slack)), min(count - 1, math.floor(first / step + slack)) + 1
-    )
-    if whole:
-        return whole
-    return range(
-        min(count - 1, max(0, math.ceil((first - window) / step))), max(0, min(count - 1, math.floor(last / step))) + 1
-    )
+    begun, ended = (last - window) / step, first / step
+    whole = range(max(0, math.ceil(begun - 1e-9)), min(count - 1, math.floor(ended + 1e-9)) + 1)
+    some = min(count - 1, max(0, math.ceil((first - window) / step))), max(0, min(count - 1, math.floor(last / step)))
+    return whole or range(some[0], some[1] + 1)
 
 
 def tile_name(column: int, row: int) -> str:
@@ -112,36 +114,18 @@ def lay_out(
 ) -> PaperSheets:
     """Lay the box on the fewest tiles: upright or across, shifted, without those that nothing needed is on.
 
-    Of as many, what shows most of it whole goes first, then upright, then the one in the middle.
+    Of as many, what shows most of it whole goes first, then upright, then the one in the middle. `foot_of`: how high
+    the foot of a sheet has to be, from its width; `needed`: what has to be on a tile, whole where that can be (else
+    every tile is printed); `liked`: what is shown too where that takes no tile more.
 
-    Parameters
-    ----------
-    box
-        What has to be shown: left, bottom, right, top.
-    paper
-        A key of `PAPERS`.
-    printer
-        What the printer makes of a true millimetre, across and up: 0.993 prints 100 mm as 99.3.
-    foot_of
-        How high the foot of a sheet has to be, from how wide the sheet is.
-    needed
-        What has to be on a tile, whole where that can be; (): every tile is printed.
-    liked
-        What is shown too where that takes no tile more.
-
-    Raises
-    ------
-    FaultyInput
-        Unknown paper, words that leave no room for a drawing, a correction outside 0.9 to 1.1, or more than 150 tiles.
+    FaultyInput: unknown paper, words that leave no room for a drawing, a correction outside 0.9 to 1.1, or more than
+    150 tiles.
     """
     if paper not in PAPERS:
         raise _fault("paper", f"no paper is called {paper!r}", f"Say one of {', '.join(PAPERS)}")
     if not all(math.isfinite(factor) and 0.9 <= factor <= 1.1 for factor in printer):
-        raise _fault(
-            "printer",
-            "a printer is not out by more than a tenth",
-            "Give what 100 mm measure over 100, such as 0.993,1.002",
-        )
+        mend = "Give what 100 mm measure over 100, such as 0.993,1.002"
+        raise _fault("printer", "a printer is not out by more than a tenth", mend)
     if not all(math.isfinite(edge) for edge in box):
         raise _fault("x_mm", "a place is not a number", "Mend the features sheet")
     width, height = PAPERS[paper]
@@ -149,56 +133,43 @@ def lay_out(
     choices = [sheets for sheets in both if sheets is not None]
     if not choices:
         raise _fault("paper", "the cautions leave no room for the drawing", "Take larger paper")
-    best = min(choices, key=lambda sheets: sheets.columns * sheets.rows)
-    if needed and best.columns * best.rows <= MOST_TILES:
-        shifted = [
-            one for sheets in choices if sheets.columns * sheets.rows <= MOST_TILES for one in _shifted(sheets, box)
-        ]
-        laid = [_without_bare(sheets, needed) for sheets in shifted]
-        fewest = min(len(sheets.kept) for sheets in laid)
-        best = min(
-            (sheets for sheets in laid if len(sheets.kept) == fewest),
-            key=lambda sheets: (_cut_off(sheets, needed), _cut_off(sheets, liked)),
-        )
-    if best.columns * best.rows > MOST_TILES:
-        raise _fault(
-            "paper",
-            f"that takes {best.columns * best.rows} sheets",
-            "Take larger paper, or export DXF for a plotter",
-        )
-    return best
+    few = [sheets for sheets in choices if sheets.columns * sheets.rows <= MOST_TILES]
+    if not few:
+        least = min(sheets.columns * sheets.rows for sheets in choices)
+        raise _fault("paper", f"that takes {least} sheets", "Take larger paper, or export DXF for a plotter")
+    if not needed:
+        return min(few, key=lambda sheets: sheets.columns * sheets.rows)
+    laid = [_without_bare(one, needed) for sheets in few for one in _shifted(sheets, box)]
+    fewest = min(len(sheets.kept) for sheets in laid)
+    laid = [sheets for sheets in laid if len(sheets.kept) == fewest]
+    return min(laid, key=lambda sheets: (sheets.cut_off(needed), sheets.cut_off(liked)))
 
 
 def _sheets(
     box: Box, paper_mm: tuple[float, float], printer: tuple[float, float], foot_of: Callable[[float], float]
 ) -> PaperSheets | None:  # fmt: skip
-    page = (
-        (paper_mm[0] - 2 * PAPER_MARGIN_MM) * printer[0],
-        (paper_mm[1] - 2 * PAPER_MARGIN_MM) * printer[1],
-    )
-    foot = foot_of(page[0])
-    window = (page[0] - LEFT_STRIP_MM, page[1] - foot)
+    across, up = ((side - 2 * PAPER_MARGIN_MM) * factor for side, factor in zip(paper_mm, printer, strict=True))
+    foot = foot_of(across)
+    window = (across - LEFT_STRIP_MM, up - foot)
     if min(window) < 3 * OVERLAP_MM:
         return None
-    counts = [
-        max(1, math.ceil((extent - OVERLAP_MM) / (side - OVERLAP_MM)))
-        for extent, side in zip((box[2] - box[0], box[3] - box[1]), window, strict=True)
-    ]
-    total = [count * (side - OVERLAP_MM) + OVERLAP_MM for count, side in zip(counts, window, strict=True)]
-    start = ((box[0] + box[2] - total[0]) / 2, (box[1] + box[3] - total[1]) / 2)
-    all_tiles = ((column, row) for column in range(counts[0]) for row in range(counts[1]))
-    return PaperSheets(paper_mm, printer, page, foot, window, start, counts[0], counts[1], frozenset(all_tiles))
+    sides = [(box[at], box[at + 2], window[at] - OVERLAP_MM) for at in (0, 1)]
+    counts = [max(1, math.ceil((last - first - OVERLAP_MM) / step)) for first, last, step in sides]
+    start_x, start_y = (
+        (first + last - (count * step + OVERLAP_MM)) / 2
+        for (first, last, step), count in zip(sides, counts, strict=True)
+    )
+    all_tiles = frozenset(product(range(counts[0]), range(counts[1])))
+    return PaperSheets(
+        paper_mm, printer, (across, up), foot, window, (start_x, start_y), counts[0], counts[1], all_tiles
+    )
 
 
 def _shifted(sheets: PaperSheets, box: Box) -> list[PaperSheets]:
     """Return the sheets laid otherwise over the box, which they still cover; the one in the middle first."""
-    found = []
-    for up in _SHIFTS:
-        for across in _SHIFTS:
-            spare = (box[0] - sheets.start[0], box[1] - sheets.start[1])
-            start = (sheets.start[0] + across * spare[0], sheets.start[1] + up * spare[1])
-            found.append(replace(sheets, start=start))
-    return found
+    x, y = sheets.start
+    shifts = ((x + across * (box[0] - x), y + up * (box[1] - y)) for up, across in product(_SHIFTS, _SHIFTS))
+    return [replace(sheets, start=start) for start in shifts]
 
 
 def _without_bare(sheets: PaperSheets, needed: Sequence[Box]) -> PaperSheets:
@@ -206,13 +177,11 @@ def _without_bare(sheets: PaperSheets, needed: Sequence[Box]) -> PaperSheets:
     choices = [sheets.showing(box) for box in needed]
     kept = {tile for tiles in choices if len(tiles) == 1 for tile in tiles}
     for box, tiles in zip(needed, choices, strict=True):
-        if not _shows(sheets, tiles[0], box):
+        if not sheets.shows(tiles[0], box):
             kept.update(tiles)
-    left = [tiles for tiles in choices if not kept.intersection(tiles)]
-    while left:
+    while left := [tiles for tiles in choices if not kept.intersection(tiles)]:
         counts = Counter(tile for tiles in left for tile in tiles)
         kept.add(max(counts, key=lambda tile: (counts[tile], -tile[1], -tile[0])))
-        left = [tiles for tiles in left if not kept.intersection(tiles)]
     together = _joined(sheets, kept)
     # Bridges are built one by one, so that a later one may make an earlier one idle.
     for tile in sorted(together - kept):
@@ -220,20 +189,6 @@ def _without_bare(sheets: PaperSheets, needed: Sequence[Box]) -> PaperSheets:
         if _joined(sheets, set(fewer)) == fewer:
             together = fewer
     return replace(sheets, kept=together)
-
-
-def _cut_off(sheets: PaperSheets, boxes: Sequence[Box]) -> int:
-    """Return how many boxes no tile shows whole."""
-    count = 0
-    for box in boxes:
-        tiles = sheets.showing(box)
-        count += not (sheets.kept.intersection(tiles) and _shows(sheets, tiles[0], box))
-    return count
-
-
-def _shows(sheets: PaperSheets, tile: tuple[int, int], box: Box) -> bool:
-    shown = sheets.tile_box(*tile)
-    return all(shown[at] <= box[at] + 1e-6 and box[at + 2] <= shown[at + 2] + 1e-6 for at in (0, 1))
 
 
 def _joined(sheets: PaperSheets, tiles: set[tuple[int, int]]) -> frozenset[tuple[int, int]]:
@@ -247,13 +202,12 @@ def _joined(sheets: PaperSheets, tiles: set[tuple[int, int]]) -> frozenset[tuple
         while waiting and reached is None:
             column, row = here = waiting.popleft()
             for tile in ((column + 1, row), (column - 1, row), (column, row + 1), (column, row - 1)):
-                if tile in came_from or not (0 <= tile[0] < sheets.columns and 0 <= tile[1] < sheets.rows):
-                    continue
-                came_from[tile] = here
-                waiting.append(tile)
-                if tile in tiles and tile not in together:
-                    reached = tile
-                    break
+                if tile not in came_from and 0 <= tile[0] < sheets.columns and 0 <= tile[1] < sheets.rows:
+                    came_from[tile] = here
+                    waiting.append(tile)
+                    if tile in tiles and tile not in together:
+                        reached = tile
+                        break
         if reached is None:
             return frozenset(together)
         while reached not in together:
@@ -275,22 +229,16 @@ def join_marks(sheets: PaperSheets, avoid: list[Point], clear_mm: float = 12.0) 
     marks = []
     for column, row in sheets.tiles():
         left, bottom, right, top = sheets.tile_box(column, row)
-        if (column + 1, row) in sheets.kept:
-            names = (tile_name(column, row), tile_name(column + 1, row))
-            for number, share in enumerate((0.25, 0.75), 1):
-                at = (right - OVERLAP_MM / 2, bottom + share * (top - bottom))
-                marks.append(JoinMark(_cleared(at, (0.0, 6.0), avoid, clear_mm), names, number))
-        if (column, row + 1) in sheets.kept:
-            names = (tile_name(column, row), tile_name(column, row + 1))
-            for number, share in enumerate((0.25, 0.75), 1):
+        for beside, along in (((column + 1, row), (0.0, 6.0)), ((column, row + 1), (6.0, 0.0))):
+            for number, share in enumerate((0.25, 0.75), 1) if beside in sheets.kept else ():
                 at = (left + share * (right - left), bottom + OVERLAP_MM / 2)
-                marks.append(JoinMark(_cleared(at, (6.0, 0.0), avoid, clear_mm), names, number))
+                if along[1]:
+                    at = (right - OVERLAP_MM / 2, bottom + share * (top - bottom))
+                names = (tile_name(column, row), tile_name(*beside))
+                marks.append(JoinMark(_cleared(at, along, avoid, clear_mm), names, number))
     return marks
 
 
 def _cleared(at: Point, along: Point, avoid: list[Point], clear_mm: float) -> Point:
-    for step in (0, 1, -1, 2, -2, 3, -3, 4, -4):
-        moved = (at[0] + step * along[0], at[1] + step * along[1])
-        if all(math.dist(moved, point) >= clear_mm for point in avoid):
-            return moved
-    return at
+    ways = ((at[0] + step * along[0], at[1] + step * along[1]) for step in (0, 1, -1, 2, -2, 3, -3, 4, -4))
+    return next((way for way in ways if all(math.dist(way, point) >= clear_mm for point in avoid)), at)

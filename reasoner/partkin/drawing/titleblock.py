@@ -9,11 +9,11 @@ from partkin.drawing.shapes import (
     Line,
     Obround,
     Point,
-    Poly,
     Round,
     Shape,
     Strokes,
     Words,
+    corners_of,
     hatching,
     millimetres,
     shortened,
@@ -42,13 +42,12 @@ def sheet_frame(width: float, height: float) -> list[Shape]:
     ]
 
 
-def _cell(box: Box, label: str, value: str, bold: bool = False, size: float = 12.0) -> list[Shape]:
+def _cell(box: Box, label: str, value: str, bold: bool) -> list[Shape]:
     left, top, right, bottom = box
-    room = right - left - 10.0
     return [
         rectangle(box, "thin"),
         Words((left + 5.0, top + 10.5), label, 9.0, colour=SOFT),
-        Words((left + 5.0, bottom - 6.0), shortened(clean(value), size, room, bold), size, bold=bold),
+        Words((left + 5.0, bottom - 6.0), shortened(clean(value), 12.0, right - left - 10.0, bold), 12.0, bold=bold),
     ]
 
 
@@ -72,19 +71,17 @@ def block_rows(view: OverlayView) -> list[list[tuple[str, str, float, bool]]]:
     ]
 
 
-def title_block(view: OverlayView, right: float, bottom: float, width: float) -> tuple[list[Shape], Box]:
-    """Draw the title block with its lower right corner there; returns its shapes and its box."""
+def title_block(view: OverlayView, right: float, bottom: float, width: float) -> list[Shape]:
+    """Draw the title block with its lower right corner there."""
     rows = block_rows(view)
     left, top = right - width, bottom - _ROW * len(rows)
     shapes: list[Shape] = [rectangle((left, top, right, bottom), "paper")]
     for number, row in enumerate(rows):
         x = left
         for label, value, share, bold in row:
-            cell = (x, top + number * _ROW, x + share * width, top + (number + 1) * _ROW)
-            shapes += _cell(cell, label, value, bold)
+            shapes += _cell((x, top + number * _ROW, x + share * width, top + (number + 1) * _ROW), label, value, bold)
             x += share * width
-    shapes.append(rectangle((left, top, right, bottom), "frame"))
-    return shapes, (left, top, right, bottom)
+    return [*shapes, rectangle((left, top, right, bottom), "frame")]
 
 
 def scale_bar(at: Point, scale: float) -> list[Shape]:
@@ -111,44 +108,33 @@ KEY_KINDS = ("host fixing", "donor feature", "host edge", "donor edge", "host zo
 
 def sample(kind: str, x: float, y: float) -> list[Shape]:
     """Draw the sample of a key line, one of `KEY_KINDS`, 26 by 12 pixels, its middle at y."""
-    box = ((x, y - 6), (x + 26, y - 6), (x + 26, y + 6), (x, y + 6))
+    box, middle, donor = (x, y - 6, x + 26, y + 6), (x + 13, y), kind.startswith("donor")
     if kind == "host fixing":
-        return [
-            Round((x + 13, y), 5.0, "stud"),
-            Strokes((((x + 4, y), (x + 22, y)), ((x + 13, y - 8), (x + 13, y + 8))), "centre"),
-        ]
+        axes = (((x + 4, y), (x + 22, y)), ((x + 13, y - 8), (x + 13, y + 8)))
+        return [Round(middle, 5.0, "stud"), Strokes(axes, "centre")]
     if kind == "donor feature":
-        return [Round((x + 13, y), 5.5, "donor")]
-    if kind == "host edge":
-        return [Line((x, y), (x + 26, y), "beyond")]
-    if kind == "donor edge":
-        return [Line((x, y), (x + 26, y), "donor")]
+        return [Round(middle, 5.5, "donor")]
+    if kind in ("host edge", "donor edge"):
+        return [Line((x, y), (x + 26, y), "donor" if donor else "beyond")]
     if kind == "to cut":
-        return [Obround((x + 13, y), 6.0, 4.0, 0.0, "cut-band"), Obround((x + 13, y), 6.0, 4.0, 0.0, "cut")]
-    donor = kind == "donor zone"
-    lines = hatching(box, 5.0, 123.0 if donor else 45.0)
-    return [Poly(box, "donor-thin" if donor else "thin"), Strokes(lines, "donor-hatch" if donor else "hatch")]
+        return [Obround(middle, 6.0, 4.0, 0.0, pen) for pen in ("cut-band", "cut")]
+    lines = hatching(corners_of(box), 5.0, 123.0 if donor else 45.0)
+    return [rectangle(box, "donor-thin" if donor else "thin"), Strokes(lines, "donor-hatch" if donor else "hatch")]
 
 
 def key_lines(view: OverlayView) -> list[tuple[str, str]]:
     """Return what the key explains: the kind of each line, and its words."""
-    lines = []
-    if view.fixings:
-        lines.append(("host fixing", "host fixing"))
-    if view.features:
-        lines.append(("donor feature", "donor feature"))
-    if any(line.of != "donor" for line in view.outlines):
-        lines.append(("host edge", "edge of the host"))
-    if any(line.of == "donor" for line in view.outlines):
-        lines.append(("donor edge", "edge of the donor"))
-    if any(zone.of != "donor" for zone in view.zones):
-        owners = sorted({zone.of for zone in view.zones if zone.of != "donor"})
-        lines.append(("host zone", "zone of the " + " and ".join(owners)))
-    if any(zone.of == "donor" for zone in view.zones):
-        lines.append(("donor zone", "zone of the donor"))
-    if view.cuts:
-        lines.append(("to cut", "to cut or open out"))
-    return lines
+    owners = sorted({zone.of for zone in view.zones if zone.of != "donor"})
+    lines = (
+        ("host fixing", "host fixing", view.fixings),
+        ("donor feature", "donor feature", view.features),
+        ("host edge", "edge of the host", [line for line in view.outlines if line.of != "donor"]),
+        ("donor edge", "edge of the donor", [line for line in view.outlines if line.of == "donor"]),
+        ("host zone", "zone of the " + " and ".join(owners), owners),
+        ("donor zone", "zone of the donor", [zone for zone in view.zones if zone.of == "donor"]),
+        ("to cut", "to cut or open out", view.cuts),
+    )
+    return [(kind, words) for kind, words, there in lines if there]
 
 
 def key(view: OverlayView, left: float, top: float, width: float) -> tuple[list[Shape], float]:
@@ -165,15 +151,13 @@ def key(view: OverlayView, left: float, top: float, width: float) -> tuple[list[
     return shapes, rows * 19.0
 
 
-def paragraph(
-    lines: list[str], left: float, top: float, width: float, size: float = 11.0, most: int = 3
-) -> tuple[list[Shape], float]:
-    """Set sentences one under the other, each on at most `most` lines; returns the shapes and the height."""
+def paragraph(lines: list[str], left: float, top: float, width: float) -> tuple[list[Shape], float]:
+    """Set sentences one under the other, each on at most three lines; returns the shapes and the height."""
     shapes: list[Shape] = []
     down = top
     for sentence in lines:
-        for line in wrapped(clean(sentence), size, width, most):
-            down += size * 1.3
-            shapes.append(Words((left, down), line, size))
+        for line in wrapped(clean(sentence), 11.0, width, 3):
+            down += 11.0 * 1.3
+            shapes.append(Words((left, down), line, 11.0))
         down += 2.0
     return shapes, down - top

@@ -81,8 +81,8 @@ def figure(view: OverlayView, key: str) -> Figure:
         times = _times(factor), _times(px_per_mm / narrow.scale)
         writer = SvgWriter()
         cells = tuple(
-            Cell(pair, _opened(writer.all(enlarged(view, pair, (fixing, feature), broad.matrix, _MIDDLE, px_per_mm))))
-            for pair, fixing, feature in pairs
+            Cell(drawn[0], _opened(writer.all(enlarged(view, drawn, broad.matrix, _MIDDLE, px_per_mm))))
+            for drawn in pairs
         )
     lines = tuple((_KEY_IDS[kind], words) for kind, words in key_lines(view))
     told = dict.fromkeys([*broad.said, *narrow.said, *([_ELLIPSES] if view.spreads else [])])

@@ -65,11 +65,7 @@ def _table(table: Table) -> str:
         ]
         return "  ".join(laid).rstrip()
 
-    lines = [
-        line(list(table.columns)),
-        line(["-" * width for width in widths]),
-        *(line(row) for row in shown),
-    ]
+    lines = [line(list(table.columns)), line(["-" * width for width in widths]), *(line(row) for row in shown)]
     count = len(table.rows)
     lines.append(f"{count} row{'s' if count != 1 else ''}{', cut here' if table.cut else ''}")
     return "\n".join(lines) + "\n"
