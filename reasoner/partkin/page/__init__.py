@@ -17,19 +17,8 @@ ENDING_S = 3.0
 def serve(folder: Path, port: int = 0) -> None:
     """Serve the page of a build folder until Ctrl-C.
 
-    Parameters
-    ----------
-    folder
-        The build folder, made where it is missing. It may hold faults: the page then shows them.
-    port
-        On the loopback address; 0: any that is free.
-
-    Raises
-    ------
-    FaultyInput
-        The folder cannot be made.
-    OSError
-        The port is taken.
+    The folder is made where it is missing; it may hold faults: the page then shows them. `port`: on the loopback
+    address; 0: any that is free. FaultyInput: the folder cannot be made; OSError: the port is taken.
     """
     import uvicorn
 
@@ -61,7 +50,7 @@ def serve(folder: Path, port: int = 0) -> None:
 
 
 def _make(folder: Path) -> None:
-    from partkin.model.problem import FaultyInput, Problem
+    from partkin.model.problem import refused
     from partkin.sheets.files import refuse_workbook
 
     refuse_workbook(folder)
@@ -69,4 +58,4 @@ def _make(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as fault:
         what = f"this folder cannot be made ({fault.strerror or 'unknown reason'})"
-        raise FaultyInput((Problem(folder.as_posix(), 0, "", what, "Name another one"),)) from None
+        raise refused(folder.as_posix(), 0, "", what, "Name another one") from None

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused
 from partkin.model.verdict import Unknown
 from partkin.model.words import SIDES
-from partkin.page import fields
 from partkin.page.desk import Desk
-from partkin.page.fields import cells_of
+from partkin.page.frame import Typed, cells_of
 from partkin.page.starting import AIRBAG_WORDS, DUTY_WORDS, FEATURES, PARTS
-from partkin.readings.typed_cells import Typed, understood_cells
+from partkin.readings import typed_cells
 from partkin.readings.typed_readings import TypedWords
 from partkin.sheets.changing import fill
 
@@ -48,13 +47,10 @@ def own_form(asked: Unknown) -> Mapping[str, str] | str | None:
     return ON_SIDES if quantity in SIDES else OF_A_FEATURE.get(quantity)
 
 
-def take_answer(desk: Desk, typed: fields.Typed) -> None:
+def take_answer(desk: Desk, typed: Typed) -> None:
     """Fill the empty cell that was asked for.
 
-    Raises
-    ------
-    FaultyInput
-        It cannot be meant so, or something is stated there already; nothing was changed.
+    FaultyInput: it cannot be meant so, or something is stated there already; nothing was changed.
     """
     cells = cells_of(typed, FIELDS)
     part, feature, asked, answer = (cells[name] for name in FIELDS)
@@ -62,7 +58,9 @@ def take_answer(desk: Desk, typed: fields.Typed) -> None:
         fill(desk.folder, PARTS, {(part,): {asked: answer}})
     elif asked in OF_A_FEATURE and answer:
         name = {"fastener": "through", "float": "float_mm"}.get(asked, asked)
-        filled = understood_cells(desk.build(), TypedWords(part, (feature,)), Typed(**{name: answer}))
+        filled = typed_cells.understood_cells(
+            desk.build(), TypedWords(part, (feature,)), typed_cells.Typed(**{name: answer})
+        )
         fill(desk.folder, FEATURES, {(part, feature): filled.cells})
     else:
-        raise FaultyInput((Problem("page", 0, "answer", "nothing was typed", "Write it, or leave it open"),))
+        raise refused("page", 0, "answer", "nothing was typed", "Write it, or leave it open")

@@ -9,7 +9,7 @@ import threading
 import time
 import traceback
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -49,80 +49,71 @@ Found = TypeVar("Found")
 NOTHING = State("", 0, 0, 0.0)
 
 
-@dataclass
-class _Kept:
-    """What has been found out, under the lock."""
-
-    sheets: FolderState | None = None
-    stamp: Stamp = ()
-    answers: dict[str, Answer] = field(default_factory=dict)
-    before: dict[str, Verdict] = field(default_factory=dict)
-
-
 class Desk:
     """One folder, asked by several requests at once."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        # Whether the checks were stopped.
+        self.held = False
         self._lock = threading.RLock()
-        self._kept = _Kept()
+        # What has been found out, under the lock.
+        self._sheets: FolderState | None = None
+        self._stamp: Stamp = ()
+        self._answers: dict[str, Answer] = {}
+        self._before: dict[str, Verdict] = {}
         self._works: list[Work] = []
         self._thread: threading.Thread | None = None
         self._threads: list[threading.Thread] = []
-        self._held = False
         self._alone: dict[str, threading.Lock] = {}
 
     def sheets(self) -> FolderState:
         """The sheets as they stand on disk now."""
         with self._lock:
             stamp = _stamp(self.folder)
-            if self._kept.sheets is None or stamp != self._kept.stamp:
-                self._read(stamp)
-            assert self._kept.sheets is not None
-            return self._kept.sheets
+            if self._sheets is None or stamp != self._stamp:
+                self._sheets = self._read(stamp)
+            return self._sheets
 
     def build(self) -> Build:
         """The build as it stands now.
 
-        Raises
-        ------
-        FaultyInput
-            The sheets hold faults.
+        FaultyInput: the sheets hold faults.
         """
         now = self.sheets()
         if now.build is None:
             raise FaultyInput(now.problems)
         return now.build
 
-    def _read(self, stamp: Stamp) -> None:
-        old = self._kept.sheets
-        number = old.number + 1 if old is not None else 1
+    def _read(self, stamp: Stamp) -> FolderState:
+        old = self._sheets.build if self._sheets is not None else None
+        number = self._sheets.number + 1 if self._sheets is not None else 1
         try:
             build, warnings = pipeline.read(self.folder)
             new = FolderState(number, build, (), warnings)
         except FaultyInput as fault:
             # A folder without any sheet is a build that is still to be begun.
-            begun = FolderState(number, Build())
-            new = FolderState(number, None, fault.problems) if stamp else begun
-        self._kept.sheets, self._kept.stamp = new, stamp
+            new = FolderState(number, None, fault.problems) if stamp else FolderState(number, Build())
+        self._stamp = stamp
         # What is being found out rests on the sheets as they were.
         self._break_off()
-        touched = _touched(old.build if old is not None else None, new.build)
-        for donor in touched if touched is not None else tuple(self._kept.answers):
-            answer = self._kept.answers.pop(donor, None)
+        touched = _touched(old, new.build)
+        for donor in touched if touched is not None else tuple(self._answers):
+            answer = self._answers.pop(donor, None)
             if isinstance(answer, SeenCheck):
-                self._kept.before[donor] = answer.verdict
+                self._before[donor] = answer.verdict
+        return new
 
     def answer(self, donor: str) -> Answer | None:
         """What is found out of a donor by the sheets of now; None: nothing yet."""
         self.sheets()
         with self._lock:
-            return self._kept.answers.get(donor)
+            return self._answers.get(donor)
 
     def verdict_before(self, donor: str) -> Verdict | None:
         """The verdict before the last change of the sheets that touched it."""
         with self._lock:
-            return self._kept.before.get(donor)
+            return self._before.get(donor)
 
     def look(self, donor: str) -> Answer:
         """Check a donor in this thread, or wait for the one that is at it."""
@@ -140,8 +131,8 @@ class Desk:
 
     def _keep(self, donor: str, answer: Answer, sheets: FolderState) -> None:
         with self._lock:
-            if self._kept.sheets is sheets:
-                self._kept.answers[donor] = answer
+            if self._sheets is sheets:
+                self._answers[donor] = answer
 
     def quickly(self, donor: str) -> Answer | LaidDonor:
         """Check a donor where that needs no search; else how it lies as it is. Waits for nobody."""
@@ -172,14 +163,14 @@ class Desk:
         if build is None:
             return ()
         with self._lock:
-            return tuple(donor for donor in seeing.donors_of(build) if donor not in self._kept.answers)
+            return tuple(donor for donor in seeing.donors_of(build) if donor not in self._answers)
 
     # The work in the background
 
     def begin(self) -> None:
         """See that somebody checks the donors that wait, unless that was stopped."""
         with self._lock:
-            if self._held or (self._thread is not None and self._thread.is_alive()) or not self.waiting():
+            if self.held or (self._thread is not None and self._thread.is_alive()) or not self.waiting():
                 return
             self._thread = self._started(self._check_all, "checks")
 
@@ -201,7 +192,7 @@ class Desk:
     def stop(self) -> None:
         """End the checks, the one that is being made too where it is long; what was found out stays."""
         with self._lock:
-            self._held = True
+            self.held = True
             self._break_off()
 
     def _break_off(self) -> None:
@@ -211,25 +202,20 @@ class Desk:
     def go_on(self) -> None:
         """Take the checks up again."""
         with self._lock:
-            self._held = False
+            self.held = False
         self.begin()
-
-    @property
-    def held(self) -> bool:
-        """Whether the checks were stopped."""
-        return self._held
 
     def progress(self) -> str:
         """How far the checks are, in words; empty where none are being made."""
         with self._lock:
             waiting = len(self.waiting())
-            if self._held and waiting:
+            if self.held and waiting:
                 return f"stopped; {waiting} donor{'' if waiting == 1 else 's'} not checked yet"
             return max((work.state for work in self._works), key=lambda state: state.total, default=NOTHING).says
 
     def _check_all(self) -> None:
         while waiting := self.waiting():
-            if self._held:
+            if self.held:
                 return
             self._through(waiting)
 

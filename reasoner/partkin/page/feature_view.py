@@ -7,12 +7,11 @@ from urllib.parse import urlencode
 
 from markupsafe import Markup
 
-from partkin.model.build import Build, Feature, Part
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.build import Build, Feature
+from partkin.model.problem import FaultyInput, refused
 from partkin.model.words import KINDS
 from partkin.page.desk import Desk
-from partkin.page.fields import Typed, cells_of
-from partkin.page.frame import address, whole
+from partkin.page.frame import Typed, address, cells_of, whole
 from partkin.page.starting import FEATURES, next_for
 from partkin.readings.typed_cells import through_cells
 from partkin.sheets.cells import numbered_on
@@ -47,14 +46,7 @@ def features_page(
 ) -> str | None:
     """Return the page that lists what a part is held by; None: there is no such part.
 
-    Parameters
-    ----------
-    desk
-    part
-    donor
-        Whose way leads here; None: none.
-    typed, refused
-        What was typed, and why it was not taken.
+    `donor`: whose way leads here. `typed`, `refused`: what was typed, and why it was not taken.
     """
     build = desk.sheets().build
     found = build.part(part) if build is not None else None
@@ -63,31 +55,24 @@ def features_page(
     there = build.features_of(part)
     fixings = build.features_of(found.takes_place_of) if found.takes_place_of else ()
     known = {"": "not known", IN_ORDER: "the next, in this order"}
-    instead = _instead(build, found)
+    # Where the vehicle cannot be got at, the part that came off shows where its fixings were.
+    original = build.original_on(part) if found.origin == "host" else None
+    instead = original.part if original is not None else None
+    # The form is given out as for the last one, with the next free name.
+    usual, first = USUAL[found.origin or "donor"]
+    given = {"kind": there[-1].kind if there else usual, "count": "1", **(typed or {})}
+    given["feature"] = given.get("feature") or _next_name(first, there)
     return whole(
         desk, "features.html", part, build=build, part=found, donor=donor, there=there, refused=refused,
-        typed=_given(found, there, typed or {}), labels=LABELS, kind_words=KIND_WORDS, sizes=tuple(FOR_KINDS),
+        typed=given, labels=LABELS, kind_words=KIND_WORDS, sizes=tuple(FOR_KINDS),
         kinds=json.dumps(FOR_KINDS), fixings=fixings and {**known, **{one.feature: one.feature for one in fixings}},
         instead=instead, instead_at=features_address(instead, donor) if instead else "",
     )  # fmt: skip
 
 
-def _instead(build: Build, part: Part) -> str | None:
-    """Where the vehicle cannot be got at, the part that came off shows where its fixings were."""
-    found = build.original_on(part.part) if part.origin == "host" else None
-    return found.part if found is not None else None
-
-
 def features_address(part: str, donor: str | None) -> str:
     """Return where the features of a part are listed, on the way to a donor."""
     return address("part", part, "features") + (f"?{urlencode({'donor': donor})}" if donor else "")
-
-
-def _given(part: Part, there: tuple[Feature, ...], typed: Typed) -> Typed:
-    """What the form is given out with: as the last one, and the next free name."""
-    usual, first = USUAL[part.origin or "donor"]
-    kind = there[-1].kind if there else usual
-    return {"kind": kind, "count": "1", **typed, "feature": typed.get("feature") or _next_name(first, there)}
 
 
 def _next_name(first: str, there: tuple[Feature, ...]) -> str:
@@ -98,10 +83,7 @@ def _next_name(first: str, there: tuple[Feature, ...]) -> str:
 def add_features(desk: Desk, part: str, typed: Typed) -> str:
     """Add the rows of features that are alike, and return the address to go on at.
 
-    Raises
-    ------
-    FaultyInput
-        They cannot be meant so, or the sheets hold faults; nothing was changed.
+    FaultyInput: they cannot be meant so, or the sheets hold faults; nothing was changed.
     """
     build = desk.build()
     cells = cells_of(typed, FIELDS)
@@ -111,7 +93,7 @@ def add_features(desk: Desk, part: str, typed: Typed) -> str:
     first = cells["feature"] or _next_name(USUAL["donor"][1], there)
     if first in taken:
         mend = f"{_next_name(first, there)} is free"
-        raise FaultyInput((Problem(FEATURES, 0, "feature", f"{first} is listed already", mend),))
+        raise refused(FEATURES, 0, "feature", f"{first} is listed already", mend)
     names = numbered_on(first, count, taken)
     alike = {name: cells[name] for name in ("kind", "across_mm", "length_mm", "angle_deg", "float_mm") if cells[name]}
     sizes = _through(cells)
@@ -135,7 +117,7 @@ def _count(text: str) -> int:
     if not text:
         return 1
     if not (text.isascii() and text.isdigit() and 1 <= int(text[:4]) <= MOST_ALIKE):
-        raise FaultyInput((Problem(FEATURES, 0, "count", f'"{text}" is not 1 to {MOST_ALIKE}', "Write a number"),))
+        raise refused(FEATURES, 0, "count", f'"{text}" is not 1 to {MOST_ALIKE}', "Write a number")
     return int(text)
 
 

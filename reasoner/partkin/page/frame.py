@@ -15,7 +15,10 @@ from partkin.model.problem import Problem, told_once
 from partkin.page.desk import Desk
 from partkin.report.html_pieces import environment, report_style
 
+Typed = Mapping[str, str]
 HERE = Path(__file__).parent
+# No cell is longer.
+LONGEST = 500
 SCRIPTS = ("bench.js", "holes.js", "lay.js", "out.js", "photo.js")
 
 
@@ -42,6 +45,11 @@ def address(*pieces: str) -> str:
     return "/" + "/".join(quote(piece, safe="") for piece in pieces)
 
 
+def cells_of(typed: Typed, names: tuple[str, ...]) -> dict[str, str]:
+    """Return what was typed into these fields of a plain form, bare and no longer than a cell may be."""
+    return {name: typed.get(name, "").strip()[:LONGEST] for name in names}
+
+
 @cache
 def _templates() -> Environment:
     made = environment(HERE / "templates")
@@ -50,17 +58,7 @@ def _templates() -> Environment:
 
 
 def whole(desk: Desk, template: str, title: str, **shown: Any) -> str:
-    """Return a page.
-
-    Parameters
-    ----------
-    desk
-    template
-        It extends frame.html.
-    title
-    **shown
-        What the template writes.
-    """
+    """Return a page by a template that extends frame.html, with what that writes."""
     sheets = desk.sheets()
     name = sheets.build.settings.name if sheets.build is not None else desk.folder.name
     return (

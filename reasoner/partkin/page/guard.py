@@ -54,20 +54,19 @@ class PageGuard:
         headers = _headers(scope)
         refusal = self._refusal(scope, headers)
         if refusal is not None:
-            await _plain(send, *refusal)
-            return
+            return await _plain(send, *refusal)
         if scope["path"] == "/enter":
-            await self._enter(scope, send)
-            return
+            return await self._enter(scope, send)
         limit = UPLOAD_BYTES if scope["path"] == self.uploads else FORM_BYTES
         length = (headers.get("content-length") or ["0"])[0]
         if not length.isdigit() or int(length) > limit:
-            await _plain(send, 413, f"More than {limit} bytes are not taken.")
-            return
+            return await _plain(send, 413, f"More than {limit} bytes are not taken.")
+        ours = {name for name, _ in HEADERS}
 
         async def sent(message: Message) -> None:
             if message["type"] == "http.response.start":
-                message = {**message, "headers": [*_without(message["headers"]), *HEADERS]}
+                theirs = [(name, value) for name, value in message["headers"] if name.lower() not in ours]
+                message = {**message, "headers": [*theirs, *HEADERS]}
             await send(message)
 
         await self.app(scope, _counted(receive, limit), sent)
@@ -103,8 +102,8 @@ class PageGuard:
         """Change the key of the address for a cookie, so that it does not stay in the address line."""
         given = parse_qs(scope["query_string"].decode("latin-1")).get("key", [""])[0]
         if scope["method"] != "GET" or not hmac.compare_digest(given.encode(), self.key.encode()):
-            await _plain(send, 403, "That is not the key of this start: partkin printed the address when it started.")
-            return
+            why = "That is not the key of this start: partkin printed the address when it started."
+            return await _plain(send, 403, why)
         cookie = f"{self.cookie}={self.key}; Path=/; HttpOnly; SameSite=Strict"
         headers = [(b"location", b"/"), (b"set-cookie", cookie.encode()), (b"content-length", b"0"), *HEADERS]
         await send({"type": "http.response.start", "status": 303, "headers": headers})
@@ -116,11 +115,6 @@ def _headers(scope: Scope) -> dict[str, list[str]]:
     for name, value in scope["headers"]:
         found.setdefault(name.decode("latin-1").lower(), []).append(value.decode("latin-1"))
     return found
-
-
-def _without(headers: list[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
-    ours = {name for name, _ in HEADERS}
-    return [(name, value) for name, value in headers if name.lower() not in ours]
 
 
 def _counted(receive: Receive, limit: int) -> Receive:

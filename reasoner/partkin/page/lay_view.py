@@ -55,10 +55,9 @@ def lay_figures(desk: Desk, build: Build, donor: str) -> dict[str, Any] | str:
 
 def _spot(drawn: DrawnFeature, placed: dict[str, Any]) -> dict[str, Any]:
     spot = placed[drawn.id]
-    size = size_mm(drawn)
     return {
         "id": drawn.id, "x_mm": spot.at_mm[0], "y_mm": spot.at_mm[1], "half_mm": spot.half_travel_mm,
-        "angle_deg": spot.angle_deg, "across_mm": size,
+        "angle_deg": spot.angle_deg, "across_mm": size_mm(drawn),
     }  # fmt: skip
 
 

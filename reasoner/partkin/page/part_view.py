@@ -18,8 +18,7 @@ from partkin.page import reading_form
 from partkin.page.answer_form import own_form
 from partkin.page.desk import Answer, Desk, Refused
 from partkin.page.feature_view import features_address
-from partkin.page.fields import Typed
-from partkin.page.frame import address, faults, refusal, whole
+from partkin.page.frame import Typed, address, faults, refusal, whole
 from partkin.page.reading_form import filled, form_for, key_of
 from partkin.page.starting import next_for
 from partkin.report.html import ToldDonor, measured_of

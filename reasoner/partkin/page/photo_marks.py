@@ -19,10 +19,10 @@ from partkin.drawing.places import rigid_fit
 from partkin.drawing.symbols import size_mm
 from partkin.model.build import Build
 from partkin.model.drawing import OverlayView
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, refused
 from partkin.page.photo_store import Photo
 from partkin.photo.photo import NoHomography, homography
-from partkin.photo.pictures import ImageSize, NoImage, read_image_size
+from partkin.photo.pictures import NoImage, read_image_size
 from partkin.photo.sameness import can_match
 from partkin.readings.photographed import PICKED_WITHIN_PX, PhotoQuestion, readings_of, seen_in
 from partkin.readings.picks import COLUMNS, MOST_PICKS, Picks
@@ -58,13 +58,8 @@ def corner_names(build: Build, part: str) -> tuple[str, ...]:
 
 
 def marks_of(tree: Any) -> Marks:
-    """Read what the script sent.
-
-    Raises
-    ------
-    FaultyInput
-        It is not what the script sends.
-    """
+    """Read what the script sent. FaultyInput: it is not what the script sends."""
+    none = _refused("marks", "these are no marks", "Reload the page")
     try:
         placed = {str(name)[:200]: [float(value) for value in at] for name, at in dict(tree["marks"]).items()}
         at_px = {name: (at[0], at[1]) for name, at in placed.items()}
@@ -73,18 +68,18 @@ def marks_of(tree: Any) -> Marks:
         rectangle = (float(given[0]), float(given[1])) if given else None
         part = str(tree["part"])
     except (TypeError, ValueError, KeyError, IndexError, AttributeError):
-        raise _refused("marks", "these are no marks", "Reload the page") from None
+        raise none from None
     numbers = [value for at in placed.values() for value in at] + [*(rectangle or ())]
     fine = all(0.0 <= within < COARSEST_PX for within in within_px.values())
     if len(at_px) > MOST_PICKS or not all(map(math.isfinite, numbers)) or not fine:
-        raise _refused("marks", "these are no marks", "Reload the page")
+        raise none
     if rectangle is not None and not all(0.0 < side < 1e5 for side in rectangle):
         raise _refused("rectangle", "a rectangle has two sides above 0", "Write both in mm")
     return Marks(part, at_px, rectangle, within_px)
 
 
 def _refused(where: str, what: str, mend: str) -> FaultyInput:
-    return FaultyInput((Problem("photo", 0, where, what, mend),))
+    return refused("photo", 0, where, what, mend)
 
 
 # What is seen of them
@@ -93,19 +88,14 @@ def _refused(where: str, what: str, mend: str) -> FaultyInput:
 def look(build: Build, photo: Photo, marks: Marks, view: OverlayView | None) -> dict[str, Any]:
     """Return distances between the marked features, and the host's pattern as the picture should show it.
 
-    Parameters
-    ----------
-    build, photo, marks
-    view
-        How the donor lies on its host; None: the part is no donor, and its own pattern is drawn.
+    `view`: how the donor lies on its host; None: the part is no donor.
     """
     corners = corner_names(build, marks.part)
     said: list[str] = []
     found: dict[str, Any] = {"distances": [], "pattern": [], "said": said, "doubts": []}
-    whole = marks.rectangle_mm is not None and all(name in marks.at_px for name in corners)
     seen = None
     features = [f.feature for f in build.features_of(marks.part) if f.feature in marks.at_px]
-    if whole and len(features) >= 2:
+    if marks.rectangle_mm is not None and all(name in marks.at_px for name in corners) and len(features) >= 2:
         try:
             seen = seen_in(build, _asked(photo, marks, corners), _picks(photo, marks))
             found["distances"] = [
@@ -118,66 +108,54 @@ def look(build: Build, photo: Photo, marks: Marks, view: OverlayView | None) -> 
                 said.append(f"The coarsest mark was put to {marks.error_px:.0f} px: put it finer in the loupe.")
         except FaultyInput as fault:
             said += [f"{problem.what}. {problem.mend}." for problem in fault.problems]
-    pairs = _pairs(view, features)
+    there = {fixing.id: fixing.at_mm[:2] for fixing in view.fixings} if view is not None else {}
+    pairs = [(p.fixing, p.feature) for p in view.pairs if p.feature in features and p.fixing in there] if view else []
     if view is None or not pairs:
         return found
+    host = np.array([there[fixing] for fixing, _ in pairs])
     if seen is not None and len(pairs) >= 2 and marks.rectangle_mm is not None:
         at_mm = dict(zip(seen.names, seen.at_mm, strict=True))
-        move = _laid(view, [(fixing, at_mm[feature]) for fixing, feature in pairs])
+        move = _laid(host, np.array([at_mm[feature] for _, feature in pairs]))
         corner_px = np.array([marks.at_px[name] for name in corners])
         made = homography(corner_px, _laid_out(corner_px, marks.rectangle_mm), PICKED_WITHIN_PX)
         if move is not None and not isinstance(made, NoHomography):
             found["pattern"] = _pattern(view, pairs, made.matrix, move)
             said.append("The host's pattern is drawn at its true size, laid on the marked features as well as it goes.")
     elif len(pairs) >= 4:
-        said += _by_shape(found, view, pairs, marks)
+        picked = np.array([marks.at_px[feature] for _, feature in pairs])
+        made = homography(picked, host, PICKED_WITHIN_PX)
+        if isinstance(made, NoHomography):
+            said.append(f"{made.reason}.")
+        else:
+            found["pattern"] = _pattern(view, pairs, made.matrix, (np.eye(2), np.zeros(2)))
+            said += _by_shape(view, host, picked, [fixing for fixing, _ in pairs])
     return found
 
 
-def _by_shape(found: dict[str, Any], view: OverlayView, pairs: list[tuple[str, str]], marks: Marks) -> list[str]:
+def _by_shape(view: OverlayView, host: np.ndarray, picked: np.ndarray, fixings: list[str]) -> list[str]:
     """Without a known size the host's pattern is stretched onto the marks: shape alone can be seen."""
-    host = np.array([_at(view, fixing) for fixing, _ in pairs])
-    seen = np.array([marks.at_px[feature] for _, feature in pairs])
-    made = homography(seen, host, PICKED_WITHIN_PX)
-    if isinstance(made, NoHomography):
-        return [f"{made.reason}."]
-    found["pattern"] = _pattern(view, pairs, made.matrix, (np.eye(2), np.zeros(2)))
     allowed = {pair.fixing: max(0.0, pair.allowed_mm or 0.0) for pair in view.pairs}
-    slack = np.array([allowed.get(fixing, 0.0) for fixing, _ in pairs])
+    slack = np.array([allowed.get(fixing, 0.0) for fixing in fixings])
     # Which face a picture shows is not asked, so both are allowed.
-    told_of = can_match(host, seen, PICKED_WITHIN_PX, [fixing for fixing, _ in pairs], slack_mm=slack)
+    told_of = can_match(host, picked, PICKED_WITHIN_PX, fixings, slack_mm=slack)
     return ["Size is not known here: the host's pattern is stretched onto the marks.", told_of.says]
 
 
-def _laid(view: OverlayView, places: list[tuple[str, np.ndarray]]) -> tuple[np.ndarray, np.ndarray] | None:
+def _laid(host: np.ndarray, places: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
     """The turn and shift that lay the host's fixings on places of the picture's face, for the drawing alone.
 
     A picture may show either face, so both hands are tried and the nearer one is taken.
     """
     best: tuple[float, np.ndarray, np.ndarray] | None = None
     for mirrored in (False, True):
-        move = rigid_fit([(_at(view, fixing), tuple(map(float, at))) for fixing, at in places], mirrored)
+        move = rigid_fit([(tuple(a), tuple(b)) for a, b in zip(host.tolist(), places.tolist(), strict=True)], mirrored)
         if move is None:
             continue
         turn, shift = np.array([row[:2] for row in move[:2]]), np.array([move[0][3], move[1][3]])
-        off = sum(float(np.sum((turn @ _at(view, fixing) + shift - at) ** 2)) for fixing, at in places)
+        off = sum(float(np.sum((turn @ a + shift - b) ** 2)) for a, b in zip(host, places, strict=True))
         if best is None or off < best[0] - 1e-9:
             best = off, turn, shift
     return None if best is None else best[1:]
-
-
-def _pairs(view: OverlayView | None, features: list[str]) -> list[tuple[str, str]]:
-    """Fixings with the marked features that are meant for them."""
-    if view is None:
-        return []
-    there = {fixing.id for fixing in view.fixings}
-    return [(p.fixing, p.feature) for p in view.pairs if p.feature in features and p.fixing in there]
-
-
-def _at(view: OverlayView, fixing: str) -> tuple[float, float]:
-    """Where a fixing of the view is, in the host's frame."""
-    found = next(one for one in view.fixings if one.id == fixing)
-    return found.at_mm[0], found.at_mm[1]
 
 
 def _laid_out(corner_px: np.ndarray, rectangle_mm: tuple[float, float]) -> np.ndarray:
@@ -200,19 +178,13 @@ def _pattern(
     found = []
     for fixing in view.fixings:
         middle = np.array(fixing.at_mm[:2]) @ move[0].T + move[1]
-        radius = (size_mm(fixing) or 5.0) / 2
-        play = allowed.get(fixing.id)
-        rings = [radius] + ([play] if play is not None and 0.0 < play < 1e3 else [])
-        seen = [_projected(matrix, middle + circle * ring) for ring in rings]
+        radius, play = (size_mm(fixing) or 5.0) / 2, allowed.get(fixing.id)
+        rings = [radius, *([play] if play is not None and 0.0 < play < 1e3 else [])]
+        edge, *more = (_projected(matrix, middle + circle * ring) for ring in rings)
         at = _projected(matrix, middle[None])
-        if at is None or any(ring is None for ring in seen):
-            continue
-        found.append(
-            {
-                "id": fixing.id, "feature": paired.get(fixing.id), "at": at[0],
-                "edge": seen[0], "play": seen[1] if len(seen) > 1 else None,
-            }
-        )  # fmt: skip
+        if at is not None and edge is not None and None not in more:
+            told = {"id": fixing.id, "feature": paired.get(fixing.id), "at": at[0], "edge": edge}
+            found.append({**told, "play": more[0] if more else None})
     return found
 
 
@@ -257,14 +229,10 @@ def _digest(content: bytes) -> str:
 def keep(folder: Path, build: Build, photo: Photo, marks: Marks, digest: str) -> str:
     """Write the marks beside the picture; returns the new digest.
 
-    Raises
-    ------
-    FaultyInput
-        Somebody changed them since they were read; nothing was changed.
+    FaultyInput: somebody changed them since they were read; nothing was changed.
     """
     path = picks_file(folder, photo)
-    before = path.read_bytes() if path.is_file() else b""
-    if _digest(before) != digest:
+    if _digest(path.read_bytes() if path.is_file() else b"") != digest:
         raise _refused("marks", "these marks were changed by something else", "Reload the page to see them")
     corners = corner_names(build, marks.part)
     out = io.StringIO()
@@ -276,17 +244,15 @@ def keep(folder: Path, build: Build, photo: Photo, marks: Marks, digest: str) ->
         own_sides = sides if name in corners else ["", ""]
         writer.writerow([name, f"{x:.2f}", f"{y:.2f}", within, marks.part, *own_sides])
     path.parent.mkdir(exist_ok=True)
-    files.put(path, out.getvalue().encode())
-    return _digest(out.getvalue().encode())
+    content = out.getvalue().encode()
+    files.put(path, content)
+    return _digest(content)
 
 
 def take_down(folder: Path, build: Build, photo: Photo, marks: Marks) -> list[str]:
     """Turn kept marks into readings with instrument photo; returns what was taken down and what it changed.
 
-    Raises
-    ------
-    FaultyInput
-        Nothing can be told from the picture, and why; no sheet was changed.
+    FaultyInput: nothing can be told from the picture, and why; no sheet was changed.
     """
     corners = corner_names(build, marks.part)
     done = photographs.photograph(folder, _asked(photo, marks, corners, picks_file(folder, photo)))
@@ -307,5 +273,4 @@ def _picks(photo: Photo, marks: Marks) -> Picks:
     size = read_image_size(photo.path)
     if isinstance(size, NoImage):
         raise _refused("image", size.reason, "Give another picture")
-    assert isinstance(size, ImageSize)
     return Picks({name: np.array(at) for name, at in marks.at_px.items()}, size, photo.name)

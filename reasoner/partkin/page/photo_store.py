@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, refused
 from partkin.photo.pictures import MOST_BYTES, MOST_PIXELS, NoImage, unpacked
 from partkin.sheets.files import PHOTOS, PICTURES
 
@@ -64,22 +64,8 @@ def _small(path: Path, stamp: int) -> bytes | NoImage:
 def keep(folder: Path, name: str, content: bytes) -> str:
     """Keep a picture in `photos`: its pixels alone, upright, and nothing of where and when it was taken.
 
-    Parameters
-    ----------
-    folder
-    name
-        As the browser calls it; only letters, digits, `-` and `_` of it are used.
-    content
-
-    Returns
-    -------
-    str
-        The name that it has now; never one that is there already.
-
-    Raises
-    ------
-    FaultyInput
-        It is no JPEG, PNG or WebP, or has too many pixels; nothing was kept.
+    Returns its name, made of letters, digits, `-` and `_` of what the browser calls it; never one that is there.
+    FaultyInput: it is no JPEG, PNG or WebP, or has too many pixels; nothing was kept.
     """
     upright = _upright(content)
     place = folder / PHOTOS
@@ -98,7 +84,7 @@ def keep(folder: Path, name: str, content: bytes) -> str:
 
 
 def _refused(what: str, mend: str) -> FaultyInput:
-    return FaultyInput((Problem("photo", 0, "file", what, mend),))
+    return refused("photo", 0, "file", what, mend)
 
 
 def _upright(content: bytes) -> bytes:
@@ -106,6 +92,7 @@ def _upright(content: bytes) -> bytes:
     from PIL import Image, ImageOps, UnidentifiedImageError
 
     mend = f"Give a JPEG, PNG or WebP of at most {MOST_PIXELS // 1_000_000} million pixels"
+    vast = _refused(f"the picture has more than {MOST_PIXELS // 1_000_000} million pixels", mend)
     if len(content) > MOST_BYTES:
         raise _refused(f"the picture is larger than {MOST_BYTES // 1_000_000} MB", mend)
     try:
@@ -114,7 +101,7 @@ def _upright(content: bytes) -> bytes:
             opened = Image.open(io.BytesIO(content), formats=FORMATS)
         with opened as picture:
             if picture.width * picture.height > MOST_PIXELS:
-                raise _refused(f"the picture has more than {MOST_PIXELS // 1_000_000} million pixels", mend)
+                raise vast
             turned = ImageOps.exif_transpose(picture)
             flat = turned if turned.mode in ("RGB", "L") else turned.convert("RGB")
             out = io.BytesIO()
@@ -123,6 +110,6 @@ def _upright(content: bytes) -> bytes:
     except UnidentifiedImageError:
         raise _refused("this is not a picture that can be read", mend) from None
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
-        raise _refused(f"the picture has more than {MOST_PIXELS // 1_000_000} million pixels", mend) from None
+        raise vast from None
     except (OSError, ValueError, SyntaxError) as fault:
         raise _refused(f"the picture cannot be unpacked ({fault})", mend) from None

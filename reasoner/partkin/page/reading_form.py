@@ -10,7 +10,7 @@ from typing import ClassVar
 from partkin.model.build import Build, Part, Reading, current
 from partkin.model.verdict import Unknown
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, SIDES
-from partkin.page.fields import Typed
+from partkin.page.frame import Typed
 from partkin.readings.typed_readings import NAMES
 
 FIELDS = (

@@ -18,7 +18,7 @@ from starlette.routing import Route
 from partkin.commands import seeing
 from partkin.commands.seeing import SeenCheck
 from partkin.model.build import Build
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import FaultyInput, Problem, refused
 from partkin.page import (
     answer_form,
     feature_view,
@@ -35,8 +35,7 @@ from partkin.page import (
 )
 from partkin.page.build_view import build_page
 from partkin.page.desk import Desk
-from partkin.page.fields import Typed
-from partkin.page.frame import address, refusal
+from partkin.page.frame import Typed, address, refusal
 from partkin.page.guard import PageGuard
 from partkin.page.part_view import Answered
 from partkin.page.photo_store import Photo
@@ -45,29 +44,18 @@ from partkin.photo.pictures import NoImage, read_image_size
 
 Take = Callable[[Typed], str]
 Refused = Callable[[Typed, Markup], str | None]
+STATIC = {"css": "text/css", "svg": "image/svg+xml", "js": "text/javascript"}
 MOST_FIELDS = 20
 # Steps and fasteners that an address may name.
 MOST_NAMED = 500
 
 
 def make_app(desk: Desk, key: str, port: int) -> PageGuard:
-    """Make the page of a folder.
-
-    Parameters
-    ----------
-    desk
-        Of the folder.
-    key
-        Of this start; whoever names it is let in.
-    port
-        That it is asked for under.
-    """
+    """Make the page of a folder; whoever names the key of this start is let in, under this port alone."""
     pages = Pages(desk)
     app = Starlette(routes=[
         Route("/", pages.build),
-        Route("/page.css", pages.style),
-        *(Route(f"/{name}", pages.script) for name in frame.SCRIPTS),
-        Route("/icon.svg", pages.icon),
+        *(Route(f"/{name}", pages.static) for name in ("page.css", "icon.svg", *frame.SCRIPTS)),
         Route("/state", pages.state),
         Route("/words", pages.words),
         Route("/checks", pages.checks, methods=["POST"]),
@@ -104,14 +92,10 @@ class Pages:
 
     # What is the same each time
 
-    def style(self, request: Request) -> Response:
-        return Response(frame.style(), media_type="text/css")
-
-    def icon(self, request: Request) -> Response:
-        return Response(frame.static("icon.svg"), media_type="image/svg+xml")
-
-    def script(self, request: Request) -> Response:
-        return Response(frame.static(request.url.path.lstrip("/")), media_type="text/javascript")
+    def static(self, request: Request) -> Response:
+        name = request.url.path.lstrip("/")
+        content = frame.style() if name == "page.css" else frame.static(name)
+        return Response(content, media_type=STATIC[name.rpartition(".")[2]])
 
     def not_there(self, request: Request, fault: Exception) -> Response:
         return HTMLResponse(frame.whole(self.desk, "not_there.html", "Not there"), 404)
@@ -126,9 +110,10 @@ class Pages:
 
     def part(self, request: Request) -> Response:
         part, query = _part(request), request.query_params
-        taken = taking_down.said_of(self.desk, query.get("of", part), query["taken"]) if "taken" in query else None
-        again = Answered(correct=query.get("correct"))
-        answered = Answered(said=taken[1], taken=taken[0]) if taken is not None else again
+        answered = Answered(correct=query.get("correct"))
+        if "taken" in query:
+            taken = taking_down.said_of(self.desk, query.get("of", part), query["taken"])
+            answered = Answered(said=taken[1], taken=taken[0]) if taken is not None else answered
         return _shown(part_view.part_page(self.desk, part, answered))
 
     def state(self, request: Request) -> Response:
@@ -200,7 +185,7 @@ class Pages:
     async def reading(self, request: Request) -> Response:
         """Answer a script with the few lines that are new, and send a browser without one on to the page with them."""
         part = _part(request)
-        if _is_script(request):
+        if request.headers.get("accept", "").startswith("application/json"):
             return await run_in_threadpool(self._read, part, await _form(request))
 
         def take(form: Typed) -> str:
@@ -210,11 +195,10 @@ class Pages:
 
     def _read(self, part: str, form: Typed) -> Response:
         try:
-            taken = taking_down.take_down(self.desk, part, form)
+            reading, said = taking_down.take_down(self.desk, part, form)
         except FaultyInput as fault:
             return JSONResponse({"said": refusal(fault.problems, labels=LABELS), "at": None}, 422)
-        at = taking_down.after(part, taken.reading)
-        return JSONResponse({"said": taken.said, "at": at, "of": key_of(taken.reading)})
+        return JSONResponse({"said": said, "at": taking_down.after(part, reading), "of": key_of(reading)})
 
     def _refused(self, part: str, said: Markup, form: Typed | None = None) -> str | None:
         return part_view.part_page(self.desk, part, Answered(said=said, typed=form))
@@ -248,14 +232,14 @@ class Pages:
     # Photographs
 
     def photos(self, request: Request) -> Response:
-        return HTMLResponse(photo_view.photos_page(self.desk, _part_asked(request)))
+        return HTMLResponse(photo_view.photos_page(self.desk, request.query_params.get("part")))
 
     async def upload(self, request: Request) -> Response:
         try:
             async with request.form(max_files=1, max_fields=MOST_FIELDS) as form:
                 file, part = form.get("photo"), form.get("part")
                 if isinstance(file, str) or file is None:
-                    raise FaultyInput((Problem("photo", 0, "file", "no picture was given", "Choose one"),))
+                    raise refused("photo", 0, "file", "no picture was given", "Choose one")
                 content, name = await file.read(), file.filename or "photo"
             kept = await run_in_threadpool(photo_store.keep, self.desk.folder, name, content)
         except (FaultyInput, MultiPartException) as fault:
@@ -268,20 +252,16 @@ class Pages:
         found, build = self._photo(request), self.desk.sheets().build
         if build is None:
             raise HTTPException(404)
-        return HTMLResponse(photo_view.photo_page(self.desk, build, found, _part_asked(request)))
+        return HTMLResponse(photo_view.photo_page(self.desk, build, found, request.query_params.get("part")))
 
     def image(self, request: Request) -> Response:
         found = self._photo(request)
         size = read_image_size(found.path)
-        if isinstance(size, NoImage):
-            return Response(f"{size.reason}\n", 422, media_type="text/plain")
-        return FileResponse(found.path, media_type=found.type)
+        return _unseen(size) if isinstance(size, NoImage) else FileResponse(found.path, media_type=found.type)
 
     def small(self, request: Request) -> Response:
         made = photo_store.small(self._photo(request))
-        if isinstance(made, NoImage):
-            return Response(f"{made.reason}\n", 422, media_type="text/plain")
-        return Response(made, media_type="image/jpeg")
+        return _unseen(made) if isinstance(made, NoImage) else Response(made, media_type="image/jpeg")
 
     def marks(self, request: Request) -> Response:
         return JSONResponse(photo_marks.kept(self.desk.folder, self._photo(request)))
@@ -339,12 +319,8 @@ def _part(request: Request) -> str:
     return str(request.path_params["part"])
 
 
-def _is_script(request: Request) -> bool:
-    return request.headers.get("accept", "").startswith("application/json")
-
-
-def _part_asked(request: Request) -> str | None:
-    return request.query_params.get("part")
+def _unseen(why: NoImage) -> Response:
+    return Response(f"{why.reason}\n", 422, media_type="text/plain")
 
 
 async def _form(request: Request) -> dict[str, str]:

@@ -5,15 +5,14 @@ Each answer is a row of parts.csv.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from markupsafe import Markup
 
 from partkin.model.build import Build
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused
 from partkin.page.desk import Desk
-from partkin.page.fields import Typed, cells_of
-from partkin.page.frame import address, faults, whole
+from partkin.page.frame import Typed, address, cells_of, faults, whole
 from partkin.sheets.cells import proposed_id
 from partkin.sheets.changing import append_all, fill
 
@@ -36,8 +35,7 @@ BROKEN_WORDS = {
 CHOICES = {"duty": DUTY_WORDS, "broken_by": BROKEN_WORDS, "airbag": AIRBAG_WORDS}
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(NamedTuple):
     """One of the three short forms. `origin`: of the part that it adds; `fields`: of the form."""
 
     origin: str
@@ -67,15 +65,9 @@ def step_of(build: Build) -> Step | None:
 
 
 def start_page(desk: Desk, origin: str | None = None, typed: Typed | None = None, refused: Markup | None = None) -> str:
-    """Return the page with the form that the build waits for, or with one that was asked for.
+    """Return the page with the form that the build waits for, or with the one for a part of that origin.
 
-    Parameters
-    ----------
-    desk
-    origin
-        Of the part to add; None: what the build waits for.
-    typed, refused
-        What was typed, and why it was not taken.
+    `typed`, `refused`: what was typed, and why it was not taken.
     """
     build = desk.sheets().build
     if build is None:
@@ -92,18 +84,15 @@ def start_page(desk: Desk, origin: str | None = None, typed: Typed | None = None
 def add_part(desk: Desk, origin: str, typed: Typed) -> str:
     """Add a part, and return the address to go on at.
 
-    Raises
-    ------
-    FaultyInput
-        It cannot be meant so, or the sheets hold faults; nothing was changed.
+    FaultyInput: it cannot be meant so, or the sheets hold faults; nothing was changed.
     """
     build = desk.build()
     step = next((step for step in STEPS if step.origin == origin), None)
     if step is None:
-        raise FaultyInput((Problem(PARTS, 0, "origin", f"{origin!r} is no such form", "Reload the page"),))
+        raise refused(PARTS, 0, "origin", f"{origin!r} is no such form", "Reload the page")
     cells = {name: cell for name, cell in cells_of(typed, FIELDS).items() if cell and name in step.fields}
     if "name" not in cells:
-        raise FaultyInput((Problem(PARTS, 0, "name", "nothing was typed", "Write what people call it"),))
+        raise refused(PARTS, 0, "name", "nothing was typed", "Write what people call it")
     part = proposed_id(cells["name"], {part.part for part in build.parts})
     row = {"part": part, "origin": origin, **cells}
     if origin == "donor" and "takes_place_of" not in row:
@@ -113,23 +102,19 @@ def add_part(desk: Desk, origin: str, typed: Typed) -> str:
     if "model" in cells and cells["model"] not in listed and (desk.folder / MODELS).exists():
         rows[MODELS] = [{"model": cells["model"]}]
     append_all(desk.folder, rows)
-    if origin == "host":
-        _tie(desk, build, part)
+    # What came off before its host was named came off there.
+    waiting = [one.part for one in build.parts if one.origin == "original" and one.takes_place_of is None]
+    if origin == "host" and waiting:
+        fill(desk.folder, PARTS, {(name,): {"takes_place_of": part} for name in waiting})
     return next_for(desk.build(), part) if origin == "donor" else "/"
-
-
-def _tie(desk: Desk, build: Build, host: str) -> None:
-    """Say of what came off before its host was named that it came off there."""
-    waiting = [part.part for part in build.parts if part.origin == "original" and part.takes_place_of is None]
-    if waiting:
-        fill(desk.folder, PARTS, {(part,): {"takes_place_of": host} for part in waiting})
 
 
 def next_for(build: Build, donor: str) -> str:
     """Return where a donor is gone on with: the holes that are not listed yet, else its own page."""
     host = next((part.takes_place_of for part in build.parts if part.part == donor), None)
+    there = donor
     if host is not None and not any(map(build.features_of, (host, *(part.part for part in build.came_off(host))))):
-        return f"{address('part', host, 'features')}?donor={address(donor)[1:]}"
-    if not build.features_of(donor):
-        return f"{address('part', donor, 'features')}?donor={address(donor)[1:]}"
-    return address("part", donor)
+        there = host
+    elif build.features_of(donor):
+        return address("part", donor)
+    return f"{address('part', there, 'features')}?donor={address(donor)[1:]}"

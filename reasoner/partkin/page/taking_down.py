@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 from urllib.parse import urlencode
 
 from markupsafe import Markup
@@ -20,8 +21,7 @@ from partkin.model.fitting import Chance
 from partkin.model.verdict import Verdict
 from partkin.model.words import SIDES
 from partkin.page.desk import Answer, Desk, Refused
-from partkin.page.fields import Typed, cells_of
-from partkin.page.frame import address, piece
+from partkin.page.frame import Typed, address, cells_of, piece
 from partkin.page.reading_form import BETWEEN, FIELDS, LABELS
 from partkin.readings.gathering import TypedInto
 from partkin.readings.typed_readings import NAMES, TypedWords, understood
@@ -30,8 +30,7 @@ from partkin.readings.typed_readings import NAMES, TypedWords, understood
 PATIENCE_S = 0.06
 
 
-@dataclass(frozen=True)
-class Taken:
+class Taken(NamedTuple):
     """A reading that was taken down, and what is said of it at once."""
 
     reading: Reading
@@ -41,10 +40,7 @@ class Taken:
 def take_down(desk: Desk, part: str, typed: Typed) -> Taken:
     """Add a reading to its sheet, and say what it does to the donors concerned.
 
-    Raises
-    ------
-    FaultyInput
-        It cannot be meant so, or the sheets hold faults; nothing was changed.
+    FaultyInput: it cannot be meant so, or the sheets hold faults; nothing was changed.
     """
     until_s = time.monotonic() + PATIENCE_S
     build = desk.build()
@@ -56,10 +52,7 @@ def take_down(desk: Desk, part: str, typed: Typed) -> Taken:
 def take_back(desk: Desk, typed: Typed) -> Reading:
     """Take back the reading that a button names, by a later row, and return that row.
 
-    Raises
-    ------
-    FaultyInput
-        It does not count any more, or the sheets hold faults; nothing was changed.
+    FaultyInput: it does not count any more, or the sheets hold faults; nothing was changed.
     """
     cells = cells_of(typed, ("part", "reading"))
     return recording.appended_back(desk.folder, desk.build(), cells["part"], cells["reading"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections.abc import Sequence
 from dataclasses import asdict
 
 from partkin.model.choosing import Asking, Calibration, Range, Ranking, Total, Way
@@ -14,31 +15,10 @@ from partkin.sheets.dialect import safe_cell
 COLUMNS = ("way", "verdict", "best level", "chance", "expected", "until done", "at worst")
 SUMS = ("what it is made of", "price", "carriage", "adapt", "hours", "trim", "lost")
 SHEET = (
-    "way",
-    "option",
-    "part",
-    "verdict",
-    "best level",
-    "chance",
-    "price",
-    "carriage",
-    "adaptation",
-    "hours",
-    "trim",
-    "expected low",
-    "expected high",
-    "until done low",
-    "until done high",
-    "lost if not",
-    "worst low",
-    "worst high",
-    "available",
-    "ruled out",
-    "asking saves",
-    "asking saves at most",
-    "asking costs",
-    "says",
-)
+    "way", "option", "part", "verdict", "best level", "chance", "price", "carriage", "adaptation", "hours", "trim",
+    "expected low", "expected high", "until done low", "until done high", "lost if not", "worst low", "worst high",
+    "available", "ruled out", "asking saves", "asking saves at most", "asking costs", "says",
+)  # fmt: skip
 KEY = (
     "best level: the largest piece that goes on. adapt: work on it and beside it; hours: at the build's rate;",
     "trim: matching the finish.",
@@ -59,15 +39,14 @@ def ranking_text(ranking: Ranking) -> str:
     lines += ["", *KEY]
     for way in ranking.ways:
         said = [*([f"ruled out: {way.ruled_out}"] if way.ruled_out else []), *way.says]
-        if said:
-            lines += ["", way.called, *(line for text in said for line in folded(text, "    "))]
-    if ranking.change:
-        lines += ["", "What would change the order"]
-        lines += [line for text in ranking.change for line in folded(text, "    ")]
-    if ranking.asking:
-        lines += ["", "Worth finding out before you pay"]
-        lines += [line for one in ranking.asking for line in folded(_asking(one, ranking.currency), "    ")]
+        lines += _under(way.called, said)
+    lines += _under("What would change the order", ranking.change)
+    lines += _under("Worth finding out before you pay", [_asking(one, ranking.currency) for one in ranking.asking])
     return "\n".join(lines) + "\n"
+
+
+def _under(heading: str, texts: Sequence[str]) -> list[str]:
+    return ["", heading, *(line for text in texts for line in folded(text, "    "))] if texts else []
 
 
 def _asking(one: Asking, currency: str | None) -> str:
@@ -94,18 +73,17 @@ def ranking_csv(ranking: Ranking) -> str:
 
 
 def _cells(way: Way, worth: Asking | None) -> tuple[str, ...]:
-    ranges: list[float | None] = []
-    for found in (way.expected, way.until_done):
-        ranges += [found.low, found.high] if found is not None else [None, None]
-    worst = [way.worst.low, way.worst.high] if way.worst is not None else [None, None]
-    asked = [worth.saves, worth.saves_at_most, worth.costs] if worth is not None else [None, None, None]
-    figures = (way.price, way.carriage, way.adaptation, way.labour, way.trim, *ranges, way.lost, *worst)
+    expected, until_done, worst = (
+        (found.low, found.high) if found is not None else (None, None)
+        for found in (way.expected, way.until_done, way.worst)
+    )
+    asked = (worth.saves, worth.saves_at_most, worth.costs) if worth is not None else (None, None, None)
+    figures = (way.price, way.carriage, way.adaptation, way.labour, way.trim, *expected, *until_done, way.lost, *worst)
     available = "" if way.available is None else "yes" if way.available else "no"
     return (
         safe_cell(way.called), way.option, way.part or "", way.verdict or "", way.level or "",
         "" if way.chance is None else f"{way.chance:.4g}",
-        *(_blank(figure) for figure in figures), available, way.ruled_out or "", *(_blank(figure) for figure in asked),
-        "; ".join(way.says),
+        *map(_blank, figures), available, way.ruled_out or "", *map(_blank, asked), "; ".join(way.says),
     )  # fmt: skip
 
 

@@ -57,15 +57,11 @@ def _table(table: Table) -> str:
         any(isinstance(row[n], int | float) and not isinstance(row[n], bool) for row in table.rows)
         for n in range(len(table.columns))
     ]
-
-    def line(cells: list[str]) -> str:
-        laid = [
-            cell.rjust(width) if to_right else cell.ljust(width)
-            for cell, width, to_right in zip(cells, widths, right, strict=True)
-        ]
-        return "  ".join(laid).rstrip()
-
-    lines = [line(list(table.columns)), line(["-" * width for width in widths]), *(line(row) for row in shown)]
+    lines = []
+    for row in (table.columns, ["-" * width for width in widths], *shown):
+        placed = zip(row, widths, right, strict=True)
+        cells = (cell.rjust(width) if to_right else cell.ljust(width) for cell, width, to_right in placed)
+        lines.append("  ".join(cells).rstrip())
     count = len(table.rows)
     lines.append(f"{count} row{'s' if count != 1 else ''}{', cut here' if table.cut else ''}")
     return "\n".join(lines) + "\n"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from partkin.model.adapting import Action, Adaptation, together
@@ -23,48 +23,38 @@ PAIR_MARKS = {"lines up": "=", "tight": "-", "out of reach": "x", "blocked": "#"
 
 def verdict_text(verdict: Verdict, currency: str | None = None) -> str:
     """The verdict as lines of text, ending in a newline."""
-    return "\n".join(_lines(verdict, currency)) + "\n"
+    levels = (folded(f"{one.verdict}: {one.says}", f"  {MARKS[one.verdict]} ") for one in verdict.levels)
+    care = (f"{one.rule}: {one.says} [{one.source}]" for one in verdict.safety if not one.hold)
+    lines = [
+        f"{MARKS[verdict.verdict]} {verdict.verdict.upper()}: {verdict.donor} on {verdict.host}",
+        *folded(verdict.says, "    "), *holds(verdict, "    "),
+        *_listed("What is odd", [odd_text(verdict)] * (verdict.odd is not None), "    "),
+        *_listed("What proves it", [sentence(verdict.conflict_says)] if verdict.conflict_says else (), "    "),
+        *_listed("Why", (f"{one.says}{f' [{one.source}]' * bool(one.source)}" for one in further_reasons(verdict))),
+        *_pairs(verdict), *_work(verdict, currency), *_beside(verdict, currency),
+        *_listed("Not known", (one.says for one in verdict.unknown), "  ? "),
+        *_under("At other levels", (line for level in levels for line in level)),
+        *_listed("Take care", care, "    "),
+        *(["", *folded(verdict.next_step, "")] if verdict.next_step else ()),
+    ]  # fmt: skip
+    return "\n".join(lines) + "\n"
 
 
-def _lines(verdict: Verdict, currency: str | None) -> Iterator[str]:
-    yield f"{MARKS[verdict.verdict]} {verdict.verdict.upper()}: {verdict.donor} on {verdict.host}"
-    yield from folded(verdict.says, "    ")
-    holds = [caution for caution in verdict.safety if caution.hold]
-    for caution in holds:
-        yield from folded(f"HOLD, {caution.rule}: {caution.says} [{caution.source}]", "    ")
-    yield from _why(verdict)
-    yield from _pairs(verdict)
-    yield from _work(verdict, currency)
-    yield from _beside(verdict, currency)
-    yield from _open(verdict)
-    yield from _levels(verdict)
-    rest = [caution for caution in verdict.safety if not caution.hold]
-    if rest:
-        yield ""
-        yield "Take care"
-        for caution in rest:
-            yield from folded(f"{caution.rule}: {caution.says} [{caution.source}]", "    ")
-    if verdict.next_step:
-        yield ""
-        yield from folded(verdict.next_step, "")
+def _under(heading: str, lines: Iterable[str]) -> list[str]:
+    """Put lines under a heading, a blank one above it; nothing where there are none."""
+    told = list(lines)
+    return ["", heading, *told] if told else []
 
 
-def _why(verdict: Verdict) -> Iterator[str]:
-    yield from _headed("What is odd", odd_text(verdict))
-    yield from _headed("What proves it", verdict.conflict_says)
-    told = further_reasons(verdict)
-    if not told:
-        return
-    yield ""
-    yield "Why"
-    for reason in told:
-        source = f" [{reason.source}]" if reason.source else ""
-        yield from folded(f"{reason.says}{source}", "  - ")
+def _listed(heading: str, texts: Iterable[str], lead: str = "  - ") -> list[str]:
+    """Put folded texts under a heading."""
+    return _under(heading, (line for text in texts for line in folded(text, lead)))
 
 
-def _headed(heading: str, says: str | None) -> Iterator[str]:
-    if says:
-        yield from ("", heading, *folded(sentence(says), "    "))
+def holds(verdict: Verdict, lead: str) -> list[str]:
+    """What a licensed person has to say before anything is done, as lines."""
+    told = (f"HOLD, {one.rule}: {one.says} [{one.source}]" for one in verdict.safety if one.hold)
+    return [line for text in told for line in folded(text, lead)]
 
 
 def three_figures(verdict: Verdict, row: OptionRow | None, currency: str | None) -> list[tuple[str, str, str]]:
@@ -123,23 +113,20 @@ def laid_how(verdict: Verdict) -> str:
     return "" if verdict.odd is None else "laid where the most hold"
 
 
-def _pairs(verdict: Verdict) -> Iterator[str]:
+def _pairs(verdict: Verdict) -> list[str]:
     shown = verdict.shown
-    if not shown.pairs and not shown.unpaired:
-        return
-    yield ""
-    yield f"Fixing by fixing (mm{', ' * bool(verdict.odd)}{laid_how(verdict)})"
     width = max([len(p.fixing) for p in shown.pairs] + [6])
     other = max([len(p.feature) for p in shown.pairs] + [7])
-    yield f"    {'fixing':<{width}}  {'feature':<{other}}  {'offset':>8} {'allowed':>8} {'margin':>8}"
+    lines = [f"    {'fixing':<{width}}  {'feature':<{other}}  {'offset':>8} {'allowed':>8} {'margin':>8}"]
     for pair in shown.pairs:
         why = f" ({pair.why})" if pair.why else ""
         names = f"{pair.fixing:<{width}}  {pair.feature:<{other}}"
-        yield f"  {PAIR_MARKS[pair.state]} {names}  {_figures(pair)}  {pair.state}{why}"
+        lines.append(f"  {PAIR_MARKS[pair.state]} {names}  {_figures(pair)}  {pair.state}{why}")
     for left in shown.unpaired:
-        name = left.fixing or left.feature
-        whose = "" if left.fixing else " of the donor"
-        yield from folded(f"{name}{whose} ({left.need}) is left over: {left.why}", "    ")
+        name, whose = (left.fixing, "") if left.fixing else (left.feature, " of the donor")
+        lines += folded(f"{name}{whose} ({left.need}) is left over: {left.why}", "    ")
+    heading = f"Fixing by fixing (mm{', ' * bool(verdict.odd)}{laid_how(verdict)})"
+    return _under(heading, lines if shown.pairs or shown.unpaired else ())
 
 
 def _figures(pair: Pair) -> str:
@@ -152,23 +139,20 @@ def verdict_work(verdict: Verdict, currency: str | None) -> list[str]:
     return [*_work(verdict, currency, tools=True), *_beside(verdict, currency, tools=True)]
 
 
-def _work(verdict: Verdict, currency: str | None, tools: bool = False) -> Iterator[str]:
+def _work(verdict: Verdict, currency: str | None, tools: bool = False) -> list[str]:
+    lines = []
     if verdict.adaptation is not None:
-        yield ""
         beside = " (whichever way the readings fall)" if verdict.verdict == NOT_ENOUGH else ""
-        yield f"What to do to it{beside}"
-        yield from _jobs(verdict.adaptation, currency, tools, _sure(verdict.adaptation))
+        lines += ["", f"What to do to it{beside}"]
+        lines += _jobs(verdict.adaptation, currency, tools, _sure(verdict.adaptation))
         if verdict.adapted_chance is not None:
-            yield from folded(f"Chance that it goes on after that: {verdict.adapted_chance.says}.", "    ")
+            lines += folded(f"Chance that it goes on after that: {verdict.adapted_chance.says}.", "    ")
         for number, other in enumerate(verdict.other_adaptations, start=2):
-            yield f"  Another way ({number})"
-            yield from _jobs(other, currency, tools)
-    yield from _likely(verdict, currency, tools)
-    if verdict.ruled_out:
-        yield ""
-        yield "Ruled out"
-        for ruled in verdict.ruled_out:
-            yield from folded(f"{ruled.says} [{ruled.source}]", "  - ")
+            lines += [f"  Another way ({number})", *_jobs(other, currency, tools)]
+    if verdict.likely_work is not None:
+        lines += ["", "Likely work, nothing to be cut yet", *folded(likely_says(verdict), "    ")]
+        lines += _jobs(verdict.likely_work, currency, tools)
+    return lines + _listed("Ruled out", (f"{ruled.says} [{ruled.source}]" for ruled in verdict.ruled_out))
 
 
 def likely_says(verdict: Verdict) -> str:
@@ -182,14 +166,6 @@ def likely_says(verdict: Verdict) -> str:
     )
 
 
-def _likely(verdict: Verdict, currency: str | None, tools: bool) -> Iterator[str]:
-    if verdict.likely_work is not None:
-        yield ""
-        yield "Likely work, nothing to be cut yet"
-        yield from folded(likely_says(verdict), "    ")
-        yield from _jobs(verdict.likely_work, currency, tools)
-
-
 def _sure(adaptation: Adaptation) -> str:
     if adaptation.proved_cheapest:
         return ""
@@ -198,40 +174,35 @@ def _sure(adaptation: Adaptation) -> str:
     return "; not proved to be the cheapest"
 
 
-def _jobs(adaptation: Adaptation, currency: str | None, tools: bool, sure: str = "") -> Iterator[str]:
-    for number, action in enumerate(together(adaptation.actions), start=1):
-        yield from _job(action, currency, tools, f"  {number}. ", "     ")
-    yield from folded(f"in all {adaptation.minutes:g} min{_money(adaptation.cost, currency)}{sure}", "     ")
-    for note in adaptation.notes:
-        yield from folded(note, "     ")
+def _jobs(adaptation: Adaptation, currency: str | None, tools: bool, sure: str = "") -> list[str]:
+    jobs = enumerate(together(adaptation.actions), start=1)
+    lines = [line for number, job in jobs for line in _job(job, currency, tools, f"  {number}. ", "     ")]
+    total = f"in all {adaptation.minutes:g} min{_money(adaptation.cost, currency)}{sure}"
+    return lines + [line for text in (total, *adaptation.notes) for line in folded(text, "     ")]
 
 
-def _job(action: Action, currency: str | None, tools: bool, first: str, indent: str) -> Iterator[str]:
+def _job(action: Action, currency: str | None, tools: bool, first: str, indent: str) -> list[str]:
     minutes = f" ({action.minutes:g} min{_money(action.cost, currency)})" if action.minutes is not None else ""
-    yield from folded(f"{action.says}{minutes}", first, indent)
+    lines = folded(f"{action.says}{minutes}", first, indent)
     if tools:
         used = _money(action.material_cost, currency).removeprefix(", ") if action.material_cost else ""
         told = [f"tools: {', '.join(action.tools)}" * bool(action.tools), f"material: {used}" * bool(used)]
-        yield from folded("; ".join(filter(None, told)), indent)
+        lines += folded("; ".join(filter(None, told)), indent)
+    return lines
 
 
 def _money(amount: float | None, currency: str | None) -> str:
     return "" if amount is None else f", {amount:.2f} {currency or ''}".rstrip()
 
 
-def _beside(verdict: Verdict, currency: str | None, tools: bool = False) -> Iterator[str]:
+def _beside(verdict: Verdict, currency: str | None, tools: bool = False) -> list[str]:
     """Gaps, connectors and their jobs: whichever way the fixings are met."""
-    lines = [gap.says for gap in verdict.edges]
-    lines += [f"{ruled.says} [{ruled.source}]" for ruled in verdict.besides_ruled_out]
-    lines += connector_lines(verdict)
-    if not lines and not verdict.besides:
-        return
-    yield ""
-    yield "Beside the fixings"
-    for line in lines:
-        yield from folded(line, "  - ")
+    told = [gap.says for gap in verdict.edges]
+    told += [f"{ruled.says} [{ruled.source}]" for ruled in verdict.besides_ruled_out]
+    lines = [line for text in (*told, *connector_lines(verdict)) for line in folded(text, "  - ")]
     for action in together(verdict.besides):
-        yield from _job(action, currency, tools, "  - ", "    ")
+        lines += _job(action, currency, tools, "  - ", "    ")
+    return _under("Beside the fixings", lines)
 
 
 def connector_lines(verdict: Verdict) -> list[str]:
@@ -240,21 +211,3 @@ def connector_lines(verdict: Verdict) -> list[str]:
     if verdict.verdict == DOES_NOT_FIT:
         return []
     return [line.says for line in verdict.connectors if line.state in UNSETTLED and line.connector not in told]
-
-
-def _levels(verdict: Verdict) -> Iterator[str]:
-    if not verdict.levels:
-        return
-    yield ""
-    yield "At other levels"
-    for level in verdict.levels:
-        yield from folded(f"{level.verdict}: {level.says}", f"  {MARKS[level.verdict]} ")
-
-
-def _open(verdict: Verdict) -> Iterator[str]:
-    if not verdict.unknown:
-        return
-    yield ""
-    yield "Not known"
-    for unknown in verdict.unknown:
-        yield from folded(unknown.says, "  ? ")

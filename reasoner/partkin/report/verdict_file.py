@@ -44,7 +44,7 @@ def as_tree(verdict: Verdict) -> dict[str, Any]:
         "also": verdict.also,
         "unpaired": [_cells(one, *LEFT_OVER) for one in verdict.unpaired],
         "conflict": _conflict(verdict.conflict, verdict.conflict_says, verdict.elsewhere),
-        "adaptations": [action for action in map(_action, _actions(verdict.adaptation))],
+        "adaptations": [_action(action) for action in _actions(verdict.adaptation)],
         "other_adaptations": [[_action(a) for a in _actions(other)] for other in verdict.other_adaptations],
         "adaptation_totals": [_totals(one) for one in (verdict.adaptation, *verdict.other_adaptations) if one],
         "adapted_chance": _chance(verdict.adapted_chance),
@@ -79,6 +79,11 @@ def _cells(one: object, *names: str) -> dict[str, Any]:
     return {name: getattr(one, name) for name in names}
 
 
+def _numbers(one: object, *names: str) -> dict[str, Any]:
+    """These fields as numbers for the file."""
+    return {name: number(getattr(one, name)) for name in names}
+
+
 def _unknown(one: Unknown) -> dict[str, Any]:
     ends = {"part": one.part, "quantity": one.quantity, "from": one.from_feature, "to": one.to_feature}
     return {"what": one.what, "reading": None if one.quantity is None else ends, "says": one.says}
@@ -91,12 +96,9 @@ def _places(rows: tuple[tuple[str, tuple[float, ...]], ...]) -> dict[str, list[f
 def _chance(chance: Chance | None) -> dict[str, Any] | None:
     if chance is None:
         return None
-    return {
-        "fits": number(chance.fits), "low": number(chance.low), "high": number(chance.high), "draws": chance.draws,
-        "one_drawing": number(chance.one_drawing), "assumed": number(chance.assumed),
-        "at_half": number(chance.at_half), "at_twice": number(chance.at_twice),
-        "just_goes_on": number(chance.just_goes_on), "hidden_mm": number(chance.hidden_mm),
-    }  # fmt: skip
+    first = _numbers(chance, "fits", "low", "high")
+    more = ("one_drawing", "assumed", "at_half", "at_twice", "just_goes_on", "hidden_mm")
+    return {**first, "draws": chance.draws, **_numbers(chance, *more)}
 
 
 def _likely_places(likely: LikelyPlaces | None) -> dict[str, Any] | None:
@@ -109,11 +111,10 @@ def _likely_places(likely: LikelyPlaces | None) -> dict[str, Any] | None:
 
 
 def _placement(placement: Placement) -> dict[str, Any]:
-    height = {} if placement.z_mm is None else {"z_mm": number(placement.z_mm)}
-    return {
-        "turn_deg": number(placement.turn_deg), "x_mm": number(placement.x_mm), "y_mm": number(placement.y_mm),
-        **height, "mirrored": placement.mirrored, "matrix": [[cell + 0.0 for cell in row] for row in placement.matrix],
-    }  # fmt: skip
+    height = () if placement.z_mm is None else ("z_mm",)
+    matrix = [[cell + 0.0 for cell in row] for row in placement.matrix]
+    told = _numbers(placement, "turn_deg", "x_mm", "y_mm", *height)
+    return {**told, "mirrored": placement.mirrored, "matrix": matrix}
 
 
 def _laid(laid: Laid | None) -> dict[str, Any] | None:
@@ -123,10 +124,7 @@ def _laid(laid: Laid | None) -> dict[str, Any] | None:
         "holds": laid.holding, "of": laid.count, "says": laid.says or None, "placement": _placement(laid.placement),
         "pairs": [_pair(pair) for pair in laid.pairs], "unpaired": [_cells(one, *LEFT_OVER) for one in laid.unpaired],
         "odd": [
-            {
-                "fixing": one.fixing, "feature": one.feature, "out_mm": [number(v) for v in one.out_mm],
-                "short_mm": number(one.short_mm),
-            }
+            {**_cells(one, "fixing", "feature"), "out_mm": [number(v) for v in one.out_mm], **_numbers(one, "short_mm")}
             for one in laid.odd
         ],
     }  # fmt: skip
@@ -142,18 +140,16 @@ def _edge(gap: EdgeGap) -> dict[str, Any]:
 
 
 def _pair(pair: Pair) -> dict[str, Any]:
-    tree: dict[str, Any] = {
-        "fixing": pair.fixing, "feature": pair.feature, "offset_mm": number(pair.offset_mm),
-        "allowed_mm": number(pair.allowed_mm), "margin_mm": number(pair.margin_mm), "state": pair.state,
-    }  # fmt: skip
+    tree = _cells(pair, "fixing", "feature") | _numbers(pair, "offset_mm", "allowed_mm", "margin_mm")
+    tree["state"] = pair.state
     if pair.along_mm is not None:
-        tree |= {"direction": pair.direction, "along_mm": number(pair.along_mm), "lean_deg": number(pair.lean_deg)}
+        tree |= {"direction": pair.direction, **_numbers(pair, "along_mm", "lean_deg")}
     return {**tree, "why": pair.why} if pair.why else tree
 
 
 def _conflict(conflict: Conflict | None, says: str | None, seam: SeamElsewhere | None) -> dict[str, Any] | None:
     elsewhere = None if seam is None else {
-        "kind": seam.kind, "departure_mm": number(seam.departure_mm), "within_mm": number(seam.within_mm),
+        "kind": seam.kind, **_numbers(seam, "departure_mm", "within_mm"),
         "original_at": seam.original_at and [list(row) for row in seam.original_at],
     }  # fmt: skip
     if conflict is None:
@@ -162,26 +158,18 @@ def _conflict(conflict: Conflict | None, says: str | None, seam: SeamElsewhere |
             "certificate": None, "local": False, "errors": None,
         }  # fmt: skip
     return {
-        "fixings": list(conflict.fixings),
-        "features": list(conflict.features),
+        "fixings": list(conflict.fixings), "features": list(conflict.features),
         "seams": [
             {
-                "kind": seam.kind,
-                "original": seam.original,
-                "donor": seam.donor,
-                "host_mm": [v + 0.0 for v in seam.at_host_mm],
-                "donor_mm": [v + 0.0 for v in seam.at_donor_mm],
-                "within_mm": seam.within_mm,
+                **_cells(one, "kind", "original", "donor"), "host_mm": [v + 0.0 for v in one.at_host_mm],
+                "donor_mm": [v + 0.0 for v in one.at_donor_mm], "within_mm": one.within_mm,
             }
-            for seam in conflict.seams
+            for one in conflict.seams
         ],
-        "elsewhere": elsewhere,
-        "shortfall_mm": number(conflict.shortfall_mm),
-        "says": says,
-        "certificate": {"pairings": [_nogood(nogood) for nogood in conflict.nogoods]},
-        "local": False,
+        "elsewhere": elsewhere, "shortfall_mm": number(conflict.shortfall_mm), "says": says,
+        "certificate": {"pairings": [_nogood(nogood) for nogood in conflict.nogoods]}, "local": False,
         "errors": None if conflict.errors is None else _within_errors(conflict.errors),
-    }
+    }  # fmt: skip
 
 
 def _within_errors(errors: WithinErrors) -> dict[str, Any]:
@@ -231,11 +219,8 @@ def _actions(adaptation: Adaptation | None) -> tuple[Action, ...]:
 
 
 def _totals(adaptation: Adaptation) -> dict[str, Any]:
-    return {
-        "minutes": number(adaptation.minutes), "cost": number(adaptation.cost),
-        "margin_mm": number(adaptation.margin_mm), "proved_cheapest": adaptation.proved_cheapest,
-        "bound_cost": number(adaptation.bound_cost),
-    }  # fmt: skip
+    told = _numbers(adaptation, "minutes", "cost", "margin_mm")
+    return {**told, "proved_cheapest": adaptation.proved_cheapest, **_numbers(adaptation, "bound_cost")}
 
 
 def _likely(verdict: Verdict) -> dict[str, Any] | None:
@@ -248,10 +233,8 @@ def _likely(verdict: Verdict) -> dict[str, Any] | None:
 
 def _action(action: Action) -> dict[str, Any]:
     return {
-        "do": action.do, "feature": action.feature, "part": action.part, "fixing": action.fixing,
-        "to_mm": number(action.to_mm), "length_mm": number(action.length_mm), "angle_deg": number(action.angle_deg),
+        **_cells(action, "do", "feature", "part", "fixing"), **_numbers(action, "to_mm", "length_mm", "angle_deg"),
         "at_mm": None if action.at_mm is None else [number(v) for v in action.at_mm],
-        "minutes": number(action.minutes), "cost": number(action.cost), "tools": list(action.tools),
-        "says": action.says, "order": action.order, "side": action.side, "allowed_mm": number(action.allowed_mm),
-        "material_cost": number(action.material_cost), "source": action.source,
+        **_numbers(action, "minutes", "cost"), "tools": list(action.tools), **_cells(action, "says", "order", "side"),
+        **_numbers(action, "allowed_mm", "material_cost"), "source": action.source,
     }  # fmt: skip
