@@ -52,7 +52,8 @@ def value(name: str) -> str:
     if ".csv: " in name:
         return cell(*name.split(": "))
     found = _WORKED_OUT.fullmatch(name)
-    assert found, f"no constant, cell or value is called {name!r}"
+    if found is None:
+        raise KeyError(f"no constant, cell or value is called {name!r}")
     number = pkgutil.resolve_name(f"partkin.{found['constant']}")
     if found["sign"]:
         number *= float(found["by"]) if found["sign"] == "*" else 1.0 / float(found["by"])
