@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 
 from partkin.cli.app import app
 from partkin.cli.described import commands, examples, page
+from partkin.graph.incoming import BYTES_AT_MOST, LETTERS_AT_MOST, SHAPES_AT_MOST, TRIPLES_AT_MOST
 
 ROOT = Path(__file__).parents[2]
 COMMANDS = {path: command for path, command, _ in commands()}
@@ -37,6 +38,13 @@ def test_every_word_and_option_is_explained(path):
 def test_the_page_of_all_commands_is_up_to_date():
     wanted = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
     assert wanted == page(), "run: python -m partkin.cli.described > docs/commands.md"
+
+
+def test_the_limits_that_help_tells_are_those_of_the_code():
+    told = " ".join((COMMANDS["partkin import"].help or "").split())
+    for limit in (f"{BYTES_AT_MOST >> 20} MB", f"{TRIPLES_AT_MOST} statements,", f"{LETTERS_AT_MOST} letters"):
+        assert limit in told
+    assert f"Up to {SHAPES_AT_MOST} statements" in told
 
 
 def test_completion_names_the_commands():
