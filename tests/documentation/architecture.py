@@ -51,6 +51,7 @@ def floors() -> list[list[str]]:
     return [[room.strip() for room in layer.split("|")] for layer in layers]
 
 
+@cache
 def uses() -> dict[str, set[str]]:
     """For each room the rooms that it imports, imports for types alone included."""
     found: dict[str, set[str]] = {}

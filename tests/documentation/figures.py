@@ -29,7 +29,7 @@ from partkin.cli import described
 from partkin.commands import documenting
 
 ROOT = Path(__file__).parents[2]
-DOCS = ROOT / "docs"
+DOCS, TESTS = ROOT / "docs", ROOT / "tests"
 # Pages that are made whole: nothing in them is typed.
 MADE_WHOLE = {
     "architecture.md": architecture.page,
@@ -58,15 +58,33 @@ class Section:
 
     @property
     def paths(self) -> tuple[str, ...]:
-        """The scripts, and the rooms that they name; all of the package where they run a command or a check."""
-        text = "".join((ROOT / script).read_text(encoding="utf-8") for script in self.scripts)
-        rooms = {room for room in re.findall(r"\bpartkin\.(\w+)", text) if (ROOT / EVERYTHING[0] / room).is_dir()}
-        whole = re.search(r"^import partkin$|from partkin import|\"-m\"|\bcli\b|pipeline", text, re.MULTILINE)
-        return (*self.scripts, *(EVERYTHING if whole else sorted(f"{EVERYTHING[0]}/{room}" for room in rooms)))
+        """The scripts with their helpers, and the rooms that these rest on; all of them where they run a command."""
+        files = with_helpers(self.scripts)
+        text = "".join((ROOT / file).read_text(encoding="utf-8") for file in files)
+        rooms, used = {room for room in re.findall(r"\bpartkin\.(\w+)", text)}, architecture.uses()
+        while more := {below for room in rooms for below in used.get(room, ())} - rooms:
+            rooms |= more
+        names = [f"{EVERYTHING[0]}/{room}" for room in sorted(rooms) if (ROOT / EVERYTHING[0] / room).is_dir()]
+        whole = re.search(
+            r"^import partkin$|from partkin import|\"-m\"|\bcli\b|pipeline|\"partkin\"", text, re.MULTILINE
+        )
+        return (*files, *(EVERYTHING if whole else (*names, EVERYTHING[1])))
 
     def is_older(self) -> bool:
         """Whether what the figures rest on has changed since they were taken."""
         return self.digest != digest_of(now(self.paths))
+
+
+def with_helpers(scripts: tuple[str, ...]) -> list[str]:
+    """The scripts and what they take from beside other tests, as paths below the repository."""
+    found = list(scripts)
+    for file in found:
+        for module in re.findall(r"^from ([\w.]+) import", (ROOT / file).read_text(encoding="utf-8"), re.MULTILINE):
+            near = f"{module.replace('.', '/')}.py"
+            paths = [(ROOT / file).parent / near, TESTS / near, *sorted(TESTS.glob(f"*/{near}"))]
+            helper = next((path.relative_to(ROOT).as_posix() for path in paths if path.is_file()), file)
+            found += [helper] if helper not in found else []
+    return found
 
 
 def sections() -> list[Section]:

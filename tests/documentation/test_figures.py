@@ -61,6 +61,7 @@ def test_no_two_sections_have_one_title() -> None:
 @pytest.mark.parametrize("section", sections(), ids=lambda section: section.title)
 def test_a_section_says_when_it_was_taken(section) -> None:
     assert section.commit and section.digest, f"run: python tests/documentation/figures.py --taken '{section.title}'"
+    assert any(path.startswith("reasoner/partkin") for path in section.paths), "it rests on no code of the package"
     if section.is_older():
         warnings.warn(f"{section.title}: taken at {section.commit}; its files have changed since", stacklevel=1)
 
