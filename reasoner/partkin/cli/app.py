@@ -3,17 +3,69 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
-from typing import Annotated
+from collections.abc import Iterator, Mapping
+from importlib import import_module
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
-from partkin.cli import bench, choosing, folders, measuring, seeing, stock
 from partkin.model.problem import FaultyInput, told_once
 from partkin.model.version import __version__
 
+# Every command by what is typed, in the order of the help: the module of this room and its function.
+COMMANDS = {
+    "new": "folders.new", "demo": "folders.demo", "doctor": "folders.doctor", "words": "folders.words",
+    "check": "choosing.check", "verify": "choosing.verify",
+    "record": "measuring.record", "positions": "measuring.positions", "measure-next": "measuring.measure_next",
+    "photo": "measuring.photo", "same-shape": "measuring.same_shape",
+    "adapt": "bench.adapt", "worklist": "bench.worklist",
+    "why": "choosing.why", "rank": "choosing.rank", "costs": "choosing.costs", "outcome": "choosing.outcome",
+    "score": "choosing.score", "strip": "bench.strip", "refit": "bench.refit",
+    "report": "seeing.report", "template": "seeing.template", "plot": "seeing.plot", "outline": "seeing.outline",
+    "page": "seeing.page", "ask": "folders.ask", "export": "folders.export", "import": "folders.import_",
+}  # fmt: skip
+GROUPS = {
+    "offers": ("Listings of parts.", {"import": "choosing.import_offers"}),
+    "stock": ("Many measured parts: which of them go on.", {
+        "add": "stock.add", "find": "stock.find", "info": "stock.info", "check": "stock.check", "drop": "stock.drop",
+    }),
+}  # fmt: skip
+
+
+class _Commands(Mapping[str, Any]):
+    """The commands, each made when it is asked for: a check needs none of the others."""
+
+    def __iter__(self) -> Iterator[str]:
+        return iter((*COMMANDS, *GROUPS))
+
+    def __len__(self) -> int:
+        return len(COMMANDS) + len(GROUPS)
+
+    def __getitem__(self, name: str) -> Any:
+        says, inner = GROUPS[name] if name in GROUPS else (None, {name: COMMANDS[name]})
+        made = typer.Typer(help=says, no_args_is_help=True, rich_markup_mode=None, add_completion=False)
+        for command, function in inner.items():
+            module, called = function.split(".")
+            # Values such as -3 would else be taken for options.
+            settings = {"ignore_unknown_options": True} if command == "record" else None
+            made.command(command, context_settings=settings)(getattr(import_module(f"partkin.cli.{module}"), called))
+        if name in GROUPS:
+            made.callback()(lambda: None)
+        found = typer.main.get_command(made)
+        found.name = name
+        return found
+
+
+class _Whole(TyperGroup):
+    def __init__(self, **words: Any) -> None:
+        super().__init__(**words)
+        self.commands = _Commands()  # type: ignore[assignment]
+
+
 app = typer.Typer(
     name="partkin",
+    cls=_Whole,
     help=(
         "Will a part from a sister model bolt on? Sheets in a folder go in; one of five verdicts comes out: bolts on, "
         "bolts on with adaptation, does not fit, not enough measured, not judged."
@@ -47,35 +99,6 @@ def _whole(
     ] = False,
 ) -> None:
     pass
-
-
-# Every command by what is typed, in the order of the help.
-COMMANDS: dict[str, Callable[..., None]] = {
-    "new": folders.new, "demo": folders.demo, "doctor": folders.doctor, "words": folders.words,
-    "check": choosing.check, "verify": choosing.verify,
-    "record": measuring.record, "positions": measuring.positions, "measure-next": measuring.measure_next,
-    "photo": measuring.photo, "same-shape": measuring.same_shape,
-    "adapt": bench.adapt, "worklist": bench.worklist,
-    "why": choosing.why, "rank": choosing.rank, "costs": choosing.costs, "outcome": choosing.outcome,
-    "score": choosing.score, "strip": bench.strip, "refit": bench.refit,
-    "report": seeing.report, "template": seeing.template, "plot": seeing.plot, "outline": seeing.outline,
-    "page": seeing.page, "ask": folders.ask, "export": folders.export, "import": folders.import_,
-}  # fmt: skip
-GROUPS: dict[str, tuple[str, dict[str, Callable[..., None]]]] = {
-    "offers": ("Listings of parts.", {"import": choosing.import_offers}),
-    "stock": ("Many measured parts: which of them go on.", {
-        "add": stock.add, "find": stock.find, "info": stock.info, "check": stock.check, "drop": stock.drop,
-    }),
-}  # fmt: skip
-
-for name, command in COMMANDS.items():
-    # Values such as -3 would else be taken for options.
-    app.command(name, context_settings={"ignore_unknown_options": True} if name == "record" else None)(command)
-for name, (says, commands) in GROUPS.items():
-    group = typer.Typer(help=says, no_args_is_help=True, rich_markup_mode=None)
-    for inner, command in commands.items():
-        group.command(inner)(command)
-    app.add_typer(group, name=name)
 
 
 def run() -> None:
