@@ -6,7 +6,7 @@ import pytest
 from adapting_cases import cheapest, random_question
 from every_set import cheapest_of_all
 
-from partkin.adaptation.applied import adapted_task
+from partkin.adaptation.placing import adapted_task
 from partkin.fit.solve import solve
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from adapting_cases import ask, cheapest, holes, studs
 
-from partkin.adaptation.fasteners import engagement_mm, stack_of
+from partkin.adaptation.surroundings import engagement_mm, stack_of
 from partkin.model.adapting import Action, AdaptationQuestion
 from partkin.model.build import Feature, Part
 from partkin.tables.work import next_bolt_length_mm, washer_for
@@ -21,8 +21,8 @@ def test_stack_up_by_hand() -> None:
     stack = stack_of(8.0, 3.0)
     assert stack.needed_mm == pytest.approx(12.6)
     assert next_bolt_length_mm(stack.needed_mm) == 14.0
-    # With a 4 mm spacer, into aluminium: 3 + 1.6 + 4 + 12 = 20.6; next 25.
-    stack = stack_of(8.0, 3.0, 4.0, "aluminium")
+    # Through 7 mm into aluminium: 7 + 1.6 + 12 = 20.6; next 25.
+    stack = stack_of(8.0, 7.0, "aluminium")
     assert stack.needed_mm == pytest.approx(20.6)
     assert next_bolt_length_mm(stack.needed_mm) == 25.0
 

@@ -10,7 +10,7 @@ from adapting_cases import ask, cheapest, holes, spot, studs
 
 import partkin
 from builders import build
-from partkin.adaptation.applied import adapted_task
+from partkin.adaptation.placing import adapted_task
 from partkin.fit.solve import solve
 from partkin.model.adapting import AdaptationQuestion
 from partkin.model.build import Feature

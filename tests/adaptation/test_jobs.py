@@ -9,7 +9,7 @@ import pytest
 from adapting_cases import ask, cheapest, holes, play_mm, spot, studs
 from work_done import adapted_features
 
-from partkin.adaptation.applied import adapted_task
+from partkin.adaptation.placing import adapted_task
 from partkin.fit.solve import solve
 from partkin.model.adapting import Action, AdaptationAnswer, AdaptationQuestion, workmanship_of
 from partkin.model.build import Feature, Outline, Part, Settings, WorkRow, Zone

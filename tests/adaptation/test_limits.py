@@ -10,7 +10,7 @@ import pytest
 from adapting_cases import ask, holes, studs
 
 from partkin.adaptation.limits import limits_of, refuse_bracket, refuse_cut
-from partkin.adaptation.room import grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
+from partkin.adaptation.sizes import grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
 from partkin.model.adapting import Bracket
 from partkin.model.build import Feature, Outline, Part, Zone
 from partkin.model.fitting import Spot

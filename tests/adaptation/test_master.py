@@ -26,6 +26,11 @@ def _case(seed: int) -> tuple[list[list[int]], list[list[int]], list[list[bool]]
     return costs, permitted, keeps, cuts
 
 
+def _alone(vector: tuple[int, ...]) -> tuple[tuple[int, frozenset[int]], ...]:
+    """The cut that strikes one vector."""
+    return tuple((unit, frozenset((choice,))) for unit, choice in enumerate(vector))
+
+
 @pytest.mark.parametrize("seed", range(40))
 def test_listed_and_programmed_agree_with_looking_at_all(seed: int) -> None:
     costs, permitted, keeps, cuts = _case(seed)
@@ -43,7 +48,7 @@ def test_listed_and_programmed_agree_with_looking_at_all(seed: int) -> None:
         if found is not None:
             vector, cost = found
             assert cost == min(left) == sum(costs[u][c] for u, c in enumerate(vector))
-            asked.strike_one(vector)
+            asked.strike(_alone(vector))
             again = asked.cheapest()
             assert (again is None) == (len(left) == 1)
             if again is not None:
@@ -53,7 +58,7 @@ def test_listed_and_programmed_agree_with_looking_at_all(seed: int) -> None:
 def test_where_there_is_nothing_to_work_on_the_one_set_is_no_work() -> None:
     asked = master([], [], [], 0, 20_000)
     assert asked.cheapest() == ((), 0)
-    asked.strike_one(())
+    asked.strike(_alone(()))
     assert asked.cheapest() is None
 
 

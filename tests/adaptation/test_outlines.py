@@ -31,7 +31,7 @@ def _ask(**known: object):  # type: ignore[no-untyped-def]
 
 def test_an_even_gap() -> None:
     row = Neighbour("O", "right", "wing", None, 2.0, 5.0)
-    [gap] = edge_gaps([DONOR], [_box("wing", 403.0, 0.0, 100.0, 200.0)], [row], STILL)
+    [gap] = edge_gaps([DONOR], [_box("wing", 403.0, 0.0, 100.0, 200.0)], [row], STILL, {})
     assert (gap.narrowest_mm, gap.overlap_mm2, gap.trim_mm) == (3.0, 0.0, None)
     assert gap.wanted_mm == (2.0, 5.0)
 
@@ -41,7 +41,7 @@ def test_a_gap_that_opens_along_the_edge() -> None:
     c, s = math.cos(math.radians(1.0)), math.sin(math.radians(1.0))
     move = [[c, -s, 0, 400 - 400 * c], [s, c, 0, -400 * s], [0, 0, 1, 0], [0, 0, 0, 1]]
     row = Neighbour("O", "right", "wing", None, 3.5, 5.0)
-    [gap] = edge_gaps([DONOR], [_box("wing", 403.0, -50.0, 100.0, 300.0)], [row], move)
+    [gap] = edge_gaps([DONOR], [_box("wing", 403.0, -50.0, 100.0, 300.0)], [row], move, {})
     assert gap.narrowest_mm == pytest.approx(3.0, abs=0.02)
     assert gap.narrowest_at_mm == pytest.approx((400.0, 0.0), abs=0.2)
     assert gap.trim_mm == pytest.approx(0.5)
@@ -53,7 +53,7 @@ def test_a_gap_that_opens_along_the_edge() -> None:
 
 def test_an_overlap_is_a_negative_gap() -> None:
     row = Neighbour("O", "right", "wing", None, 2.0, 5.0)
-    [gap] = edge_gaps([DONOR], [_box("wing", 396.0, 50.0, 100.0, 100.0)], [row], STILL)
+    [gap] = edge_gaps([DONOR], [_box("wing", 396.0, 50.0, 100.0, 100.0)], [row], STILL, {})
     assert gap.narrowest_mm == pytest.approx(-4.0, abs=0.01)
     assert gap.overlap_mm2 == pytest.approx(400.0)
     assert gap.trim_mm == pytest.approx(6.0)
@@ -63,22 +63,15 @@ def test_an_overlap_is_a_negative_gap() -> None:
 def test_only_the_named_edge_and_the_near_side_count() -> None:
     row = Neighbour("O", "vent", "wing", None, None, None)
     vent = _box("D", 300.0, 50.0, 50.0, 50.0, "vent")
-    [gap] = edge_gaps([DONOR, vent], [_box("wing", 355.0, 0.0, 10.0, 200.0)], [row], STILL)
+    [gap] = edge_gaps([DONOR, vent], [_box("wing", 355.0, 0.0, 10.0, 200.0)], [row], STILL, {})
     assert gap.narrowest_mm == 5.0
-    assert not edge_gaps([DONOR], [_box("wing", 900.0, 0.0, 10.0, 200.0)], [row], STILL)
-    assert not edge_gaps([DONOR], [], [row], STILL)
-
-
-def test_a_neighbour_in_its_own_frame() -> None:
-    row = Neighbour("O", "right", "wing", None, 2.0, 5.0)
-    wing = _box("wing", 0.0, 0.0, 100.0, 200.0)
-    [gap] = edge_gaps([DONOR], [wing], [row], STILL, {"wing": _turned(0.0, 404.0)})
-    assert gap.narrowest_mm == 4.0
+    assert not edge_gaps([DONOR], [_box("wing", 900.0, 0.0, 10.0, 200.0)], [row], STILL, {})
+    assert not edge_gaps([DONOR], [], [row], STILL, {})
 
 
 def test_an_edge_is_trimmed_only_where_it_may_be() -> None:
     row = Neighbour("O", "right", "wing", None, 2.0, 5.0)
-    gaps = edge_gaps([DONOR], [_box("wing", 401.0, 0.0, 100.0, 200.0)], [row], STILL)
+    gaps = edge_gaps([DONOR], [_box("wing", 401.0, 0.0, 100.0, 200.0)], [row], STILL, {})
     [job], refusals = trim_jobs(_ask(), gaps, STILL)
     assert (job.do, job.feature, job.to_mm, refusals) == ("trim edge", "right", 1.0, ())
     assert not trim_jobs(_ask(duty="structural"), gaps, STILL)[0]

@@ -8,8 +8,7 @@ from dataclasses import replace
 import pytest
 from adapting_cases import ask, cheapest, holes, studs
 
-from partkin.adaptation.bench_sheet import worklist
-from partkin.adaptation.marking import marks_for
+from partkin.adaptation.bench_sheet import marks_for, worklist
 from partkin.adaptation.surroundings import compare_connectors
 from partkin.model.adapting import AdaptationQuestion, BenchStep
 from partkin.model.build import Connector, Outline, Part, Zone

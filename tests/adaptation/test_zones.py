@@ -8,7 +8,7 @@ import pytest
 
 from partkin.adaptation.limits import near_zone
 from partkin.model.build import Feature, Zone
-from partkin.trial.seam_departure import _directed_mm, hausdorff_mm, seam_departure
+from partkin.trial.seams import _directed_mm, hausdorff_mm, seam_departure
 
 STILL = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0))
 

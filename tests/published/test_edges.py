@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from partkin.adaptation.fasteners import engagement_mm
 from partkin.adaptation.limits import edge_distance_mm
-from partkin.adaptation.pairs import clearance_hole_mm
+from partkin.adaptation.sizes import clearance_hole_mm
+from partkin.adaptation.surroundings import engagement_mm
 from partkin.tables.work import bolt_lengths_mm, edge_rule
 
 with (Path(__file__).parent / "edges" / "edges.csv").open(encoding="utf-8", newline="") as sheet:

@@ -15,10 +15,9 @@ from partkin.cli.app import app
 from partkin.commands import asking_next
 from partkin.commands.seller_message import Message, message_for, message_to_seller
 from partkin.model.build import Build, Part
-from partkin.readings.asked_together import asked_together, expected_places
+from partkin.readings.asked_together import asked_together, expected_places, sketch_of
 from partkin.readings.could_read import field_of
 from partkin.readings.next_readings import order_of
-from partkin.readings.unlisted import sketch_of
 from partkin.trial.places import in_layouts
 from readings.panels import LEANING, all_pairs, panel
 

@@ -205,7 +205,7 @@ def test_in_words_the_donor_is_the_donor(mirrored: bool) -> None:
 
 def test_the_same_sheets_the_same_readings() -> None:
     truth = open_builds(1)[0]
-    told = [next_readings.settling(*judged(truth.known)) for _ in range(2)]
+    told = [next_readings.open_readings(*judged(truth.known)) for _ in range(2)]
     assert told[0] == told[1] and told[0]
 
 

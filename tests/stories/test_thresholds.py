@@ -37,7 +37,7 @@ def test_a_donor_does_not_go_on_only_where_chance_and_looks_both_say_so(
 ) -> None:
     """`fits` from c on; `does not` up to 1 - c, where a part that just goes on looks so in at most 1 - c of cases."""
     monkeypatch.setattr(trying, "would_just_go_on", lambda *_: just)
-    monkeypatch.setattr(trying, "_slips", lambda _: False)
+    monkeypatch.setattr(trying, "_contradict", lambda _: [])
     found = trying._stand(None, SimpleNamespace(fits=as_read), chance(fits), None, CONFIDENCE)  # type: ignore[arg-type]
     assert found[0] == stand
 

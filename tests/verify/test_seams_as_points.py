@@ -7,8 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from partkin.trial.seam_departure import hausdorff_mm
-from partkin.trial.seams import STEINER_FACTOR, steiner_point
+from partkin.trial.seams import STEINER_FACTOR, hausdorff_mm, steiner_point
 from partkin.verify.as_written_seams import middle
 
 

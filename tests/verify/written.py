@@ -18,7 +18,7 @@ from partkin.model.mating import Size
 from partkin.model.positions import Positions
 from partkin.model.verdict import Pair, Verdict
 from partkin.report.verdict_file import verdict_json
-from partkin.verdict.tables import state
+from partkin.verdict.phrases import state
 
 
 def parts(host_face: str | None = "outside", donor_face: str | None = "outside") -> tuple[Part, ...]:

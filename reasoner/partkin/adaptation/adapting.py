@@ -11,9 +11,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from partkin.adaptation.applied import adapted_task
 from partkin.adaptation.cheapest import DEFAULT_LIMIT, Cheapest, not_to_be_altered
 from partkin.adaptation.one_pairing import GOES_ON_AS_IT_IS, TOO_MANY
+from partkin.adaptation.placing import adapted_task
 from partkin.adaptation.question import question_of
 from partkin.fit.solve import quick_answer
 from partkin.fit.task import Prepared
@@ -24,8 +24,8 @@ from partkin.model.verdict import SeamCheck, Trial
 from partkin.positions.budget import covariance_mm2
 from partkin.trial.chances import chance_after_work
 from partkin.trial.findings import Findings
+from partkin.trial.places import Places, as_tried, prepared_task
 from partkin.trial.seams import compare
-from partkin.trial.trying import Places, as_tried, prepared_task
 
 MIRROR_IMAGES = ("other hand", "other drive")
 NO_CURE = "new holes do not turn a mirror image into the part (common practice, no source)"
@@ -106,7 +106,10 @@ def _sure_enough(
     assert trial is not None
     refused: list[tuple[AdaptationAnswer, SeamCheck | None]] = []
     unsure: list[Trial] = []
-    reserves_mm = list(dict.fromkeys(share * _spread_mm(places) for share in RESERVES))
+    # Standard deviation of how far a typical pair is out by the readings of both sides, radially.
+    sides = (places.host, places.donor)
+    spread_mm = float(sum(np.trace(covariance_mm2(side)) / max(len(side.features), 1) for side in sides)) ** 0.5
+    reserves_mm = list(dict.fromkeys(share * spread_mm for share in RESERVES))
     for reserve_mm, roomier_mm in zip(reserves_mm, [*reserves_mm[1:], None], strict=True):
         search = _search(question, trial, reserve_mm)
         if not search.first.adaptations:
@@ -120,9 +123,8 @@ def _sure_enough(
         if sound.ways:
             best, chance = sound.ways[0]
             answer = search.whole(OTHERS if others else 0)
-            kept = [
-                replace(answer.adaptations[0], margin_mm=best.margin_mm, placement=best.placement, stands=best.stands)
-            ]
+            own = answer.adaptations[0]
+            kept = [replace(own, margin_mm=best.margin_mm, placement=best.placement, stands=best.stands)]
             kept += _others(findings, kept, answer, prepared, places)
             if others and len(kept) <= OTHERS and roomier_mm is not None:
                 # Ways that are not sure enough as they are may be with more room.
@@ -250,26 +252,16 @@ def _sound(findings: Findings, answer: AdaptationAnswer, prepared: Prepared, pla
         after = quick_answer(task)
         if not after.fits:
             continue
-        # With what marking and drilling by hand adds.
-        by_hand_mm = workmanship_of(adaptation)
-        chance = chance_after_work(prepared, task, after, places, findings.confidence, by_hand_mm)
+        chance = chance_after_work(prepared, task, after, places, findings.confidence, workmanship_of(adaptation))
         seams = compare(findings.known, places, after, trial)
         # By the whole play of every pair: the search kept some of it back.
-        whole = replace(
-            adaptation, margin_mm=after.margin_mm or 0.0, placement=after.placement or None, stands=after.pairs
-        )
+        laid, margin_mm = after.placement or None, after.margin_mm or 0.0
+        whole = replace(adaptation, margin_mm=margin_mm, placement=laid, stands=after.pairs)
         in_place, sure = seams is None or not seams.too_far, chance.fits >= findings.confidence
         if sure and not found.ways:
             found = found._replace(seams=seams)
         if sure and in_place:
             found.ways.append((whole, chance))
         elif in_place:
-            done = replace(trial, task=task, answer=after, chance=chance, stand="unsure", work=whole)
-            found.unsure.append(done)
+            found.unsure.append(replace(trial, task=task, answer=after, chance=chance, stand="unsure", work=whole))
     return found
-
-
-def _spread_mm(places: Places) -> float:
-    """Standard deviation of how far a typical pair is out by the readings of both sides, radially."""
-    sides = (places.host, places.donor)
-    return float(float(sum(np.trace(covariance_mm2(side)) / max(len(side.features), 1) for side in sides)) ** 0.5)

@@ -1,8 +1,4 @@
-"""The cheapest adaptation of a donor, over the pairings that the geometry finds with and without work.
-
-In: a question and the geometry that answers it. Out: the least work, others that do without some of it, what was
-ruled out, or why there is none.
-"""
+"""The cheapest adaptation of a donor, over the pairings that the geometry finds with and without work."""
 
 from __future__ import annotations
 
@@ -10,10 +6,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import cached_property
 
-from partkin.adaptation.choices import Bench, unit_of_pair
+from partkin.adaptation.choices import unit_of_pair
 from partkin.adaptation.limits import LICENSED
 from partkin.adaptation.one_pairing import GOES_ON_AS_IT_IS, NamedPairs, OnePairing
 from partkin.adaptation.placing import Geometry
+from partkin.adaptation.question import Bench
 from partkin.fit.solve import solve
 from partkin.model.adapting import AdaptationAnswer, AdaptationQuestion
 from partkin.model.fitting import FitTask
@@ -27,18 +24,9 @@ class Cheapest:
     """One question, answered as far as is asked: the cheapest alone, or with different sets and what was ruled out.
 
     Cost is minutes at the build's labour rate and what is used up; without a rate the least minutes count.
-
-    Parameters
-    ----------
-    question
-    nearest
-        A pairing that is tried before all others; they are looked at only where it cannot be made to go on. Empty:
-        the cheapest over all pairings found is taken.
-    limit
-        How many sets of jobs may be laid on the host. A count, never seconds: the same question gives the
-        same answer. When it is reached the best found is given with the bound that is proved.
-    quick
-        Ask flat tasks without their proofs.
+    `nearest`: a pairing that is tried before all others; they are looked at only where it cannot be made to go on.
+    Empty: the cheapest over all pairings found is taken. `limit`: how many sets of jobs may be laid on the host (when
+    it is reached the best found is given with the bound that is proved). `quick`: ask flat tasks without their proofs.
     """
 
     def __init__(

@@ -3,17 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import replace
+from typing import NamedTuple
 
-from partkin.adaptation.limits import LICENSED, SAFETY, PartLimits, Refusal, limits_of, refuse_cut
-from partkin.adaptation.pairs import Opening, PairSizes, clearance_hole_mm, drill_up_mm, sizes_of, thread_mm
-from partkin.adaptation.room import Rim, grid_travels_mm, largest_opening_mm, opening_room, rims_of, travel_room
+from partkin.adaptation.limits import LICENSED, SAFETY, Refusal, refuse_cut
+from partkin.adaptation.question import Bench
+from partkin.adaptation.sizes import (
+    Opening,
+    PairSizes,
+    Rim,
+    clearance_hole_mm,
+    drill_up_mm,
+    grid_travels_mm,
+    largest_opening_mm,
+    opening_room,
+    rims_of,
+    sizes_of,
+    thread_mm,
+    travel_room,
+)
 from partkin.fit.segments import centre_line
-from partkin.model.adapting import ALONG_Z, AdaptationQuestion, Bracket
-from partkin.model.build import Feature, WorkRow
+from partkin.model.adapting import ALONG_Z, Bracket
+from partkin.model.build import Feature
 from partkin.model.fitting import Option, Spot
-from partkin.tables.work import edge_rule, work_for
+from partkin.tables.work import edge_rule
 
 # A rim is an arc of this radius: a line, as near as makes no difference, that the geometry takes as a pair.
 RIM_RADIUS_MM = 1000.0
@@ -23,8 +36,7 @@ BRACKET_HOLES = 2
 TAKE_A_HOLE = ("stud", "tapped hole", "captive nut", "hole", "slot", "peg")
 
 
-@dataclass(frozen=True)
-class ReachShape:
+class ReachShape(NamedTuple):
     """Where a fixing may stand around the feature once a job is done, workmanship taken off.
 
     A disc of `allowed_mm` around the centre line, which is lengthened by `back_mm` and `forward_mm` along a
@@ -43,13 +55,7 @@ class ReachShape:
         return self.allowed_mm + self.travel_mm
 
 
-def rim_reach_mm(rim: Rim, disc_mm: float) -> float:
-    """How far every point of a disc around the hole may lie out and still be on this side of a rim's arc."""
-    return max(0.0, rim.room_mm - disc_mm**2 / (2.0 * RIM_RADIUS_MM))
-
-
-@dataclass(frozen=True)
-class Choice:
+class Choice(NamedTuple):
     """One thing that may be done at a fixing; `shape` None: the pair no longer decides where the part lies.
 
     `across_mm`: the largest diameter (open out), the width (slot), the diameter (new hole).
@@ -70,8 +76,7 @@ class Choice:
         return next((do for do in self.do if do in ("open out", "slot", "new hole", "thread insert")), None)
 
 
-@dataclass(frozen=True)
-class FixingChoices:
+class FixingChoices(NamedTuple):
     """One fixing with the feature that goes on it (None: nothing does) and what may be done there."""
 
     fixing: Spot
@@ -112,7 +117,9 @@ def _keeps_to(choice: Choice, rim: Rim, side: str) -> bool:
     assert shape is not None
     if choice.side == side and any((r.x, r.y) == (rim.x, rim.y) and r.room_mm <= rim.room_mm for r in shape.rims):
         return True
-    return shape.outer_mm <= rim_reach_mm(rim, shape.outer_mm) and shape.back_mm + shape.forward_mm == 0.0
+    # How far every point of a disc around the hole may lie out and still be on this side of the rim's arc.
+    reach_mm = max(0.0, rim.room_mm - shape.outer_mm**2 / (2.0 * RIM_RADIUS_MM))
+    return shape.outer_mm <= reach_mm and shape.back_mm + shape.forward_mm == 0.0
 
 
 def enclosing(choices: Sequence[Choice]) -> Choice:
@@ -126,57 +133,23 @@ def enclosing(choices: Sequence[Choice]) -> Choice:
         reach_mm = max((one.shape.outer_mm for one in others if one.shape), default=0.0)
         room_mm = max(rim.room_mm, reach_mm + reach_mm**2 / (2.0 * RIM_RADIUS_MM) + 1e-9)
         if not any(one.shape and (one.shape.back_mm or one.shape.forward_mm) for one in others):
-            rims.append(replace(rim, room_mm=room_mm))
+            rims.append(rim._replace(room_mm=room_mm))
     back_mm, forward_mm = max(one.back_mm for one in shapes), max(one.forward_mm for one in shapes)
-    return replace(largest, shape=replace(largest.shape, rims=tuple(rims), back_mm=back_mm, forward_mm=forward_mm))
+    shape = largest.shape._replace(rims=tuple(rims), back_mm=back_mm, forward_mm=forward_mm)
+    return largest._replace(shape=shape)
 
 
-class Bench:
-    """The question with the limits of both parts and the work table at hand."""
-
-    def __init__(self, question: AdaptationQuestion) -> None:
-        self.question = question
-        self.host_feature = {feature.feature: feature for feature in question.fixings}
-        self.donor_feature = {feature.feature: feature for feature in question.donor_features}
-
-    @cached_property
-    def donor(self) -> PartLimits:
-        """Limits of the donor."""
-        return limits_of(self.question, "donor")
-
-    @cached_property
-    def host(self) -> PartLimits:
-        """Limits of the host."""
-        return limits_of(self.question, "host")
-
-    def limits(self, side: str) -> PartLimits:
-        """Limits of the donor or of the host."""
-        return self.donor if side == "donor" else self.host
-
-    def work(self, do: str, side: str = "donor") -> WorkRow:
-        """What a job takes in that part's material, and how far a careful hand may miss."""
-        return work_for(do, self.limits(side).group, self.question.work)
-
-    def price(self, minutes: float, material_cost: float) -> float | None:
-        """What work costs at the build's labour rate; None: no rate is known."""
-        rate = self.question.settings.labour_rate
-        return None if rate is None else minutes * rate / 60.0 + material_cost
-
-    def tolerance_mm(self, do: str, side: str = "donor") -> float:
-        """What a changed size leaves: for the hand, and for the spread of the readings."""
-        return self.work(do, side).workmanship_mm + self.question.reserve_mm
-
-    def choice(
-        self,
-        do: tuple[str, ...],
-        side: str,
-        shape: ReachShape | None,
-        across_mm: float | None = None,
-        refusal: Refusal | None = None,
-    ) -> Choice:
-        """Make a choice with its minutes and material."""
-        rows = [self.work(job, side) for job in do]
-        return Choice(do, side, shape, sum(r.minutes for r in rows), sum(r.cost for r in rows), across_mm, refusal)
+def _choice(
+    bench: Bench,
+    do: tuple[str, ...],
+    side: str,
+    shape: ReachShape | None,
+    across_mm: float | None = None,
+    refusal: Refusal | None = None,
+) -> Choice:
+    """Make a choice with its minutes and material."""
+    rows = [bench.work(job, side) for job in do]
+    return Choice(do, side, shape, sum(r.minutes for r in rows), sum(r.cost for r in rows), across_mm, refusal)
 
 
 def as_it_is(bench: Bench, fixing: Spot, feature: Spot, option: Option | None) -> FixingChoices:
@@ -192,13 +165,13 @@ def unit_of_pair(bench: Bench, fixing: Spot, feature: Spot, option: Option | Non
     sizes = unit.sizes
     choices: list[Choice] = []
     if option is not None and option.allowed_mm >= 0.0:
-        choices.append(bench.choice((), "donor", ReachShape(option.allowed_mm)))
+        choices.append(_choice(bench, (), "donor", ReachShape(option.allowed_mm)))
     base: tuple[str, ...] = ()
     if option is None and sizes is not None and sizes.other_bolt and sizes.openings:
         base, plain = ("other bolt",), sizes.openings[0]
         play_mm = plain.play_mm(plain.across_mm, sizes.bolt_mm)
         if play_mm >= 0.0:
-            choices.append(bench.choice(base, plain.side, ReachShape(play_mm)))
+            choices.append(_choice(bench, base, plain.side, ReachShape(play_mm)))
     for side in ("donor", "host") if bench.question.settings.adapt_host else ("donor",):
         opening = sizes.opening(side) if sizes else None
         if opening is not None and sizes is not None:
@@ -206,19 +179,13 @@ def unit_of_pair(bench: Bench, fixing: Spot, feature: Spot, option: Option | Non
             larger = _Larger(bench, spot, opening, sizes.bolt_mm, base)
             choices += (*larger.openings(), *larger.slots())
     if option is None:
-        choices += _inserts(bench, unit, unit.host, bench.donor_feature[feature.id])
+        choices += _inserts(bench, unit.host, bench.donor_feature[feature.id])
     choices += _without(bench, unit)
-    return replace(unit, choices=_worth_listing(choices))
-
-
-def _worth_listing(choices: list[Choice]) -> tuple[Choice, ...]:
-    """Drop what a permitted choice beats in reach for no more work; smallest reach first."""
-    kept = []
-    for number, choice in enumerate(choices):
-        others = [(at, other) for at, other in enumerate(choices) if at != number]
-        if not any(_beats(other, choice, first=at < number) for at, other in others):
-            kept.append(choice)
-    return tuple(sorted(kept, key=lambda c: (c.shape is None, c.shape.outer_mm if c.shape else 0.0)))
+    # What a permitted choice beats in reach for no more work is left out; the smallest reach comes first.
+    rivals = list(enumerate(choices))
+    kept = [c for n, c in rivals if not any(_beats(other, c, first=at < n) for at, other in rivals if at != n)]
+    kept.sort(key=lambda c: (c.shape is None, c.shape.outer_mm if c.shape else 0.0))
+    return unit._replace(choices=tuple(kept))
 
 
 def _beats(other: Choice, choice: Choice, first: bool) -> bool:
@@ -260,7 +227,7 @@ class _Larger:
         for across_mm, refused in ((room_mm, None), *(((most_mm, refusal),) if refusal else ())):
             play_mm = self.play_mm(do, across_mm)
             if across_mm > now_mm + 1e-9 and play_mm >= 0.0:
-                yield self.bench.choice((*self.base, do), self.side, ReachShape(play_mm), across_mm, refused)
+                yield _choice(self.bench, (*self.base, do), self.side, ReachShape(play_mm), across_mm, refused)
 
     def slots(self) -> Iterator[Choice]:
         if abs(self.spot.axis[2]) < ALONG_Z:
@@ -280,9 +247,9 @@ class _Larger:
             else:
                 shape, wide_mm, refusal = self._hemmed(width_mm, longest_mm)
             if shape is not None:
-                yield self.bench.choice(do, self.side, shape, wide_mm)
+                yield _choice(self.bench, do, self.side, shape, wide_mm)
         if refusal is not None:
-            yield self.bench.choice(do, self.side, free, width_mm, refusal)
+            yield _choice(self.bench, do, self.side, free, width_mm, refusal)
 
     def _slot(self, width_mm: float, most_mm: float) -> ReachShape:
         """A slot with nothing in its way."""
@@ -302,7 +269,7 @@ class _Larger:
             travel_room(self.limits, replace(spot, at_mm=end), width_mm, self.bolt_mm, longest_mm, along_deg)
             for end, along_deg in ((back, angle_deg + 180.0), (forward, angle_deg))
         )
-        shape = replace(free, back_mm=back_mm, forward_mm=forward_mm) if back_mm + forward_mm > 0.0 else None
+        shape = free._replace(back_mm=back_mm, forward_mm=forward_mm) if back_mm + forward_mm > 0.0 else None
         return shape, why or other_why
 
     def _hemmed(self, width_mm: float, longest_mm: float) -> tuple[ReachShape | None, float, Refusal | None]:
@@ -325,16 +292,16 @@ class _Larger:
             travel_mm, rims = min([travel_mm, *(rim.room_mm for rim in rims)]), ()
         if travel_mm <= 0.0:
             return None, width_mm, refusal
-        return replace(self._slot(width_mm, travel_mm), rims=rims), width_mm, refusal
+        return self._slot(width_mm, travel_mm)._replace(rims=rims), width_mm, refusal
 
 
-def _inserts(bench: Bench, unit: FixingChoices, host: Feature, donor: Feature) -> Iterator[Choice]:
+def _inserts(bench: Bench, host: Feature, donor: Feature) -> Iterator[Choice]:
     """Another thread in the donor's tapped hole, for the bolt that the host's hole is meant for."""
     bolt_mm = thread_mm(host)
     if donor.kind != "tapped hole" or bolt_mm is None or host.across_mm is None or host.across_mm < bolt_mm:
         return
     refusal = bench.donor.may("open out") or bench.donor.untouchable.get(donor.feature)
-    yield bench.choice(("thread insert",), "donor", ReachShape((host.across_mm - bolt_mm) / 2.0), bolt_mm, refusal)
+    yield _choice(bench, ("thread insert",), "donor", ReachShape((host.across_mm - bolt_mm) / 2.0), bolt_mm, refusal)
 
 
 def _without(bench: Bench, unit: FixingChoices) -> Iterator[Choice]:
@@ -342,7 +309,7 @@ def _without(bench: Bench, unit: FixingChoices) -> Iterator[Choice]:
     if unit.feature is not None and unit.feature.must:
         return
     if not unit.fixing.must and unit.host.kind not in ("stud", "peg"):
-        yield bench.choice(("leave unused",), "donor", None)
+        yield _choice(bench, ("leave unused",), "donor", None)
     yield from move_over(bench, unit)
     if unit.donor is None or unit.donor.kind in ("hole", "slot", "peg hole"):
         yield from new_hole(bench, unit)
@@ -353,7 +320,7 @@ def new_hole(bench: Bench, unit: FixingChoices) -> Iterator[Choice]:
     share_mm = unit.share_of_new_hole_mm
     if unit.bolt_mm is not None and unit.host.kind in TAKE_A_HOLE and share_mm is not None:
         across_mm = clearance_hole_mm(unit.bolt_mm, share_mm, bench.tolerance_mm("new hole"))
-        yield bench.choice(("new hole",), "donor", None, across_mm, bench.donor.may("new hole"))
+        yield _choice(bench, ("new hole",), "donor", None, across_mm, bench.donor.may("new hole"))
 
 
 def move_over(bench: Bench, unit: FixingChoices) -> Iterator[Choice]:

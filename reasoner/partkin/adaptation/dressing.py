@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from partkin.adaptation import phrases
-from partkin.adaptation.choices import Bench, Choice, FixingChoices, ReachShape
+from partkin.adaptation.choices import Choice, FixingChoices, ReachShape
 from partkin.adaptation.limits import Obstacle, Refusal, refuse_bracket, refuse_cut
-from partkin.adaptation.pairs import Opening, drill_up_mm
 from partkin.adaptation.placing import lengthened, line3, standing
+from partkin.adaptation.question import Bench
+from partkin.adaptation.sizes import Opening, drill_up_mm
 from partkin.fit.segments import direction, nearest
 from partkin.model.adapting import Action
 from partkin.model.fitting import Placement, Spot
@@ -27,8 +28,7 @@ ORDER = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True, eq=False)
-class CutLine:
+class CutLine(NamedTuple):
     """What a job leaves: a hole or slot, by its centre line (2, 2) and width, in its part's frame."""
 
     side: str
@@ -38,8 +38,7 @@ class CutLine:
     bolt_mm: float
 
 
-@dataclass(frozen=True)
-class Dressed:
+class Dressed(NamedTuple):
     """Jobs of a set of choices with the pairing that they leave; `refusal`: no room for a new hole there."""
 
     actions: tuple[Action, ...]
@@ -70,27 +69,6 @@ def _collision(bench: Bench, cuts: list[CutLine]) -> Refusal | None:
         if refusal is not None:
             return refusal
     return None
-
-
-def priced_action(bench: Bench, do: str, feature: str, side: str, says: str, fixing: str | None) -> Action:
-    """Make an action with what the work table says of it; sizes are filled in by the caller."""
-    row = bench.work(do, side)
-    cost = bench.price(row.minutes, row.cost)
-    return Action(
-        do,
-        feature,
-        bench.limits(side).part.part,
-        None,
-        row.minutes,
-        None if cost is None else round(cost, 2),
-        says,
-        fixing=fixing,
-        tools=row.tools,
-        source=row.source,
-        workmanship_mm=row.workmanship_mm,
-        side=side,
-        material_cost=row.cost,
-    )
 
 
 class _Jobs:
@@ -154,8 +132,7 @@ class _Jobs:
 
     def _add(self, do: str, says: str, feature: str | None = None, **sizes: Any) -> None:
         named = feature or (self.spot.id if self.paired else self.unit.fixing.id)
-        priced = priced_action(self.bench, do, named, self.side, says, self.unit.fixing.id)
-        self.actions.append(replace(priced, **sizes))
+        self.actions.append(replace(self.bench.action(do, named, says, self.unit.fixing.id, self.side), **sizes))
 
     def _edge_mm(self, across_mm: float, slot: bool) -> float | None:
         """Distance to keep from an edge that the program does not know."""
@@ -169,41 +146,25 @@ class _Jobs:
         to_mm = max(drill_up_mm(least_mm), drill_up_mm(opening.across_mm + 1e-6), drill_up_mm(self.bolt_mm))
         to_mm = min(to_mm, self.choice.across_mm or to_mm)
         self.cuts.append(CutLine(self.side, spot.id, own, to_mm, self.bolt_mm))
-        self._add(
-            "open out",
-            phrases.open_out(self.what, opening.across_mm, to_mm, self.bolt_mm, self._edge_mm(to_mm, False)),
-            to_mm=to_mm,
-            allowed_mm=round(opening.play_mm(to_mm, self.bolt_mm), 6),
-            at_mm=spot.at_mm,
-            length_mm=2.0 * spot.half_travel_mm + to_mm if spot.half_travel_mm else None,
-            angle_deg=spot.angle_deg if spot.half_travel_mm else None,
-        )
+        says = phrases.open_out(self.what, opening.across_mm, to_mm, self.bolt_mm, self._edge_mm(to_mm, False))
+        play_mm, half_mm = round(opening.play_mm(to_mm, self.bolt_mm), 6), spot.half_travel_mm
+        slot: dict[str, Any] = {"length_mm": 2.0 * half_mm + to_mm, "angle_deg": spot.angle_deg} if half_mm else {}
+        self._add("open out", says, to_mm=to_mm, allowed_mm=play_mm, at_mm=spot.at_mm, **slot)
 
     def _add_slot(self, says: str, line: np.ndarray, width_mm: float, length_mm: float, angle_deg: float) -> None:
         self.cuts.append(CutLine(self.side, self.spot.id, line, width_mm, self.bolt_mm))
-        self._add(
-            "slot",
-            says,
-            to_mm=width_mm,
-            length_mm=length_mm,
-            angle_deg=angle_deg,
-            at_mm=(*(round(float(v), 3) for v in line.mean(axis=0)), *self.spot.at_mm[2:]),
-            allowed_mm=round(self.opening.play_mm(width_mm, self.bolt_mm), 6),
-        )
+        at_mm = (*(round(float(v), 3) for v in line.mean(axis=0)), *self.spot.at_mm[2:])
+        play_mm = self.opening.play_mm(width_mm, self.bolt_mm)
+        sizes: dict[str, Any] = {"to_mm": width_mm, "length_mm": length_mm, "angle_deg": angle_deg}
+        self._add("slot", says, at_mm=at_mm, allowed_mm=round(play_mm, 6), **sizes)
 
     def _new_slot(self) -> None:
         width_mm = self.choice.across_mm or 0.0
         centre, along_deg, travel_mm = self._run(width_mm)
         along = direction(along_deg)
-        says = phrases.slot(
-            self.what,
-            self.opening.across_mm,
-            width_mm,
-            travel_mm,
-            phrases.Direction(along_deg, self._towards(centre, along)),
-            self.bolt_mm,
-            self._edge_mm(width_mm, True),
-        )
+        heading, edge_mm = phrases.Direction(along_deg, self._towards(centre, along)), self._edge_mm(width_mm, True)
+        now_mm = self.opening.across_mm
+        says = phrases.slot(self.what, now_mm, width_mm, travel_mm, heading, self.bolt_mm, edge_mm)
         line = np.array([centre, centre + travel_mm * along])
         self._add_slot(says, line, width_mm, width_mm + travel_mm, along_deg)
 
@@ -287,7 +248,8 @@ class _Jobs:
 
     def _leave(self) -> None:
         feature, self.paired = self.paired or self.unit.fixing.id, None
-        self._add("leave unused", phrases.leave_unused(self.unit.fixing.id, feature), feature)
+        empty = f"Leave fixing {self.unit.fixing.id} empty ({feature} does not reach it)"
+        self._add("leave unused", f"{empty} and plug the hole that stays open.", feature)
 
     def _move_over(self) -> None:
         """The bracket goes where the fixing is: the pair no longer depends on where the part lies."""
@@ -320,5 +282,5 @@ class _Jobs:
 
     def _insert(self) -> None:
         thread, across_mm = self.unit.host.thread, self.choice.across_mm
-        says = phrases.thread_insert(self.spot.id, thread or f"{across_mm:g} mm")
+        says = f"Fit a thread insert {thread or f'{across_mm:g} mm'} in tapped hole {self.spot.id}, square to the face."
         self._add("thread insert", says, to_mm=across_mm, allowed_mm=round(self.shape.allowed_mm, 6), thread=thread)

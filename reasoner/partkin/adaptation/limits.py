@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -47,8 +48,6 @@ def edge_of(feature: Feature, at_mm: Mapping[str, Sequence[float]]) -> tuple[np.
 def to_zone_mm(line: np.ndarray, radius_mm: float, zone: Zone) -> float:
     """Distance from the edge of a rounded slot (`line` (2, 2), `radius_mm`) to a zone; 0: it reaches in.
 
-    Examples
-    --------
     >>> seam = Zone("P", "Z1", "tear seam", ((0.0, 0.0), (200.0, 0.0)))
     >>> to_zone_mm(np.array([[50.0, 10.0], [60.0, 10.0]]), 4.0, seam)
     6.0
@@ -63,23 +62,11 @@ def near_zone(
     kinds: Sequence[str] = PROTECTED_ZONES,
     places_mm: Mapping[str, Sequence[float]] | None = None,
 ) -> dict[str, tuple[str, float]]:
-    """Find the nearest protected zone of each feature, and how far its edge is from it.
+    """Find the nearest protected zone of each feature of one part, and how far its edge is from it, in mm.
 
-    Parameters
-    ----------
-    features, zones
-        Of one part, in its own frame.
-    kinds
-        The zones that count.
-    places_mm
-        Centres to use in place of the sheet's (adjusted positions), by feature.
-
-    Returns
-    -------
-    dict
-        Feature to (zone, distance in mm). 0: the feature is in the zone, because its cell says so or because
-        its edge comes inside the corners. A cell that names a zone of no known kind counts. Features
-        without a place and without a cell are left out, as are all when there is no zone.
+    0: the feature is in the zone, because its cell says so or because its edge comes inside the corners. A cell that
+    names a zone of no known kind counts. Features without a place and without a cell are left out, as are all when
+    there is no zone. `places_mm`: centres to use in place of the sheet's (adjusted positions), by feature.
     """
     listed, own = tuple(zones), tuple(features)
     at_mm = {f.feature: (f.x_mm, f.y_mm) for f in own if f.x_mm is not None and f.y_mm is not None}
@@ -98,8 +85,7 @@ def near_zone(
     return found
 
 
-@dataclass(frozen=True)
-class Refusal:
+class Refusal(NamedTuple):
     """Why a job is not done; `near`: the hole that is in the way."""
 
     says: str
@@ -132,7 +118,6 @@ class PartLimits:
     """What holds for cuts in one part; lengths in its own frame."""
 
     part: Part
-    side: str
     material: Material | None
     stop: Refusal | None
     obstacles: tuple[Obstacle, ...]
@@ -212,7 +197,6 @@ def limits_of(question: AdaptationQuestion, side: str) -> PartLimits:
     holes = tuple(_hole(spot, sized[spot.id]) for spot in placed if spot.id in sized)
     return PartLimits(
         part=part,
-        side=side,
         material=material,
         stop=stop,
         obstacles=(*_rings(zones, outlines), *holes),
@@ -278,15 +262,8 @@ def _unseen_zone(question: AdaptationQuestion) -> Refusal | None:
 def edge_distance_mm(group: str, hole_mm: float, bolt_mm: float, slot: bool = False) -> tuple[float, str]:
     """Least distance from a hole's centre (a slot's centre line) to an edge, and whose figure it is.
 
-    Parameters
-    ----------
-    group
-        `sheet metal`, `moulded`, `cast` or `composite`.
-    hole_mm, bolt_mm
-        Diameter or width of the hole, and of the bolt in it.
+    `group`: `sheet metal`, `moulded`, `cast` or `composite`.
 
-    Examples
-    --------
     >>> edge_distance_mm("sheet metal", 13.0, 12.0)[0], edge_distance_mm("moulded", 7.0, 6.0)[0]
     (15.6, 12.0)
     """
@@ -303,14 +280,7 @@ def refuse_cut(
 ) -> Refusal | None:
     """Check a hole or slot against all that it must keep away from; None: it may be cut.
 
-    Parameters
-    ----------
-    line
-        Both ends of its centre line, (2, 2), in the part's frame.
-    across_mm, bolt_mm
-    slot
-    but
-        The feature that is being worked on.
+    `line`: both ends of its centre line, (2, 2), in the part's frame. `but`: the feature that is being worked on.
     """
     if limits.outside and not any(ring.covers(line) for ring in limits.outside):
         return Refusal("it would lie off the part as its outline is drawn", "the outline")

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
 
-from partkin.adaptation.applied import adapted_task
 from partkin.adaptation.choices import (
     TAKE_A_HOLE,
-    Bench,
     Choice,
     FixingChoices,
     enclosing,
@@ -21,11 +19,12 @@ from partkin.adaptation.choices import (
     unit_of_pair,
 )
 from partkin.adaptation.dressing import dress
-from partkin.adaptation.fasteners import fastener_jobs
 from partkin.adaptation.limits import SAFETY, refuse_cut
 from partkin.adaptation.optimise import ChoiceNumbers, Optimiser, Optimum, Permitted
-from partkin.adaptation.pairs import blocked_by_thread, bolt_of
-from partkin.adaptation.placing import RIM_MARK, Geometry, Refuted, Sets, line3, standing
+from partkin.adaptation.placing import RIM_MARK, Geometry, Refuted, Sets, adapted_task, line3, standing
+from partkin.adaptation.question import Bench
+from partkin.adaptation.sizes import blocked_by_thread, bolt_of
+from partkin.adaptation.surroundings import fastener_jobs
 from partkin.fit.solve import solve
 from partkin.model.adapting import Action, Adaptation, AdaptationAnswer, AdaptationQuestion, RuledOut
 from partkin.model.fitting import Placement, Spot
@@ -111,15 +110,6 @@ def job_name(unit: FixingChoices, choice: Choice) -> str:
     return NAMES.get(do, do).format(feature=_worked_on(unit, choice), fixing=unit.fixing.id)
 
 
-@dataclass(frozen=True)
-class Finished:
-    """Jobs of one set, checked by the geometry with the sizes asked for."""
-
-    actions: tuple[Action, ...]
-    pairs: NamedPairs
-    margin_mm: float
-
-
 class OnePairing:
     """The search under one pairing, which is given in the question's task.
 
@@ -166,12 +156,9 @@ class OnePairing:
     @cached_property
     def _found(self) -> Optimum | AdaptationAnswer:
         """The cheapest permitted set, or why there is none."""
-        stuck = self.stuck()
-        if stuck is not None:
-            return stuck
-        hopeless = self._hopeless()
-        if hopeless is not None:
-            return hopeless
+        refused = self.stuck() or self._hopeless()
+        if refused is not None:
+            return refused
         found = self.optimiser.run(self.permitted)
         if found.vector is None:
             if not found.proved:
@@ -200,7 +187,7 @@ class OnePairing:
                 host = self.bench.host_feature[fixing.id]
                 unit = FixingChoices(fixing, None, host, None, None, (), bolt_of(self.question, host, host))
                 choices = (*new_hole(self.bench, unit), *move_over(self.bench, unit))
-                yield self._with_room(replace(unit, choices=choices))
+                yield self._with_room(unit._replace(choices=choices))
 
     def _of_wrong_thread(self, fixing: Spot, free: list[Spot]) -> Spot | None:
         """The feature that stands at a fixing and only lacks the right thread."""
@@ -212,27 +199,23 @@ class OnePairing:
         if not placement:
             return candidates[0]
         unit = FixingChoices(fixing, candidates[0], self.bench.host_feature[fixing.id], None, None, ())
-
-        def away_mm2(spot: Spot) -> float:
-            _, there = standing(replace(unit, feature=spot), placement, "donor")
-            return float(((line3(spot)[0, :2] - there[0]) ** 2).sum())
-
-        return min(candidates, key=away_mm2)
+        there = [standing(unit._replace(feature=spot), placement, "donor")[1][0] for spot in candidates]
+        away_mm2 = [float(((line3(s)[0, :2] - at) ** 2).sum()) for s, at in zip(candidates, there, strict=True)]
+        return candidates[away_mm2.index(min(away_mm2))]
 
     def _with_room(self, unit: FixingChoices) -> FixingChoices:
-        """Offer a new hole only where there is room for one at the best placement of the rest.
+        """Offer a new hole only where there is room for it beside the old, at the best placement of the rest as it is.
 
-        The donor's own hole counts as an obstacle: a hole half in another is no hole. The rest is laid down
-        as it is; the check is made again at the placement of the whole adaptation.
+        The check is made again at the placement of the whole adaptation.
         """
         judged = [self._judged(unit, c) if c.do in MADE_THERE and c.refusal is None else c for c in unit.choices]
-        return replace(unit, choices=tuple(choice for choice in judged if choice is not None))
+        return unit._replace(choices=tuple(choice for choice in judged if choice is not None))
 
     def _judged(self, unit: FixingChoices, choice: Choice) -> Choice | None:
         placement = self._lies_without(unit.fixing.id)
         if placement is None:
             return None
-        dressed = dress(self.bench, (replace(unit, choices=(choice,)),), (0,), placement)
+        dressed = dress(self.bench, (unit._replace(choices=(choice,)),), (0,), placement)
         if dressed.refusal is None:
             return choice
         if choice.do == ("new hole",) and unit.feature is not None:
@@ -242,7 +225,7 @@ class OnePairing:
             # No new hole is offered where it would run into its own old hole.
             if refuse_cut(alone, at, new.to_mm or 0.0, 0.0, False) is not None:
                 return None
-        return replace(choice, refusal=dressed.refusal)
+        return choice._replace(refusal=dressed.refusal)
 
     def _lies_without(self, fixing: str) -> Placement | None:
         """Where the donor lies by its other fixings."""
@@ -255,7 +238,8 @@ class OnePairing:
         features = tuple(replace(s, must=False, should=True) for s in task.features if s.id in used)
         return self.geometry.placement(replace(task, fixings=fixings, features=features, options=options, given=True))
 
-    def _finish(self, vector: ChoiceNumbers, placement: Placement) -> Finished | None:
+    def _finish(self, vector: ChoiceNumbers, placement: Placement) -> Adaptation | None:
+        """The jobs of one set, checked by the geometry with the sizes asked for."""
         dressed = dress(self.bench, self.units, vector, placement)
         chosen = [unit.choices[choice] for unit, choice in zip(self.units, vector, strict=True)]
         # A set with a refused job is tried only to say what it would have saved.
@@ -265,7 +249,7 @@ class OnePairing:
         after = self.geometry.answer_of_fit(adapted_task(self.question.task, trial))
         if after is None or after.margin_mm is None:
             return None
-        return Finished(dressed.actions, dressed.pairs, after.margin_mm)
+        return replace(trial, margin_mm=after.margin_mm)
 
     def stuck(self) -> AdaptationAnswer | None:
         """Why no set of jobs can do at all, before any is looked at; None: some may.
@@ -309,13 +293,12 @@ class OnePairing:
 
     def _same_again(self, vector: ChoiceNumbers) -> Sets:
         """A different set does without at least one of these jobs, and not only by a larger one instead."""
-        sets = []
-        for number, (unit, choice) in enumerate(zip(self.units, vector, strict=True)):
-            done = unit.choices[choice]
-            if done.do:
-                same = frozenset(n for n, other in enumerate(unit.choices) if _is_as_much(done, other))
-                sets.append((number, same))
-        return tuple(sets)
+        done = [unit.choices[choice] for unit, choice in zip(self.units, vector, strict=True)]
+        return tuple(
+            (number, frozenset(n for n, other in enumerate(self.units[number].choices) if _is_as_much(one, other)))
+            for number, one in enumerate(done)
+            if one.do
+        )
 
     def _worded(self, found: Sequence[Optimum]) -> AdaptationAnswer:
         jobs, notes = fastener_jobs(self.bench, self.units)
@@ -325,20 +308,19 @@ class OnePairing:
 
     def _adaptation(self, optimum: Optimum, jobs: tuple[Action, ...], notes: tuple[str, ...]) -> Adaptation:
         finished = optimum.finished
-        assert isinstance(finished, Finished)
+        assert finished is not None
         own = [job for job in jobs if job.fixing in dict(finished.pairs)]
         actions = (*finished.actions, *own) if finished.actions else ()
         actions = tuple(replace(action, order=n) for n, action in enumerate(actions, start=1))
         priced = self.question.settings.labour_rate is not None
         more = sum(action.cost or 0.0 for action in own)
-        return Adaptation(
-            actions,
+        return replace(
+            finished,
+            actions=actions,
             minutes=round(sum(action.minutes or 0.0 for action in actions), 1),
             cost=round(sum(action.cost or 0.0 for action in actions), 2) if priced else None,
-            margin_mm=finished.margin_mm,
             proved_cheapest=optimum.proved and self.unique,
             bound_cost=round(optimum.bound / 1000.0 + more, 2) if priced and optimum.bound is not None else None,
-            pairs=finished.pairs,
             proved_as_paired=optimum.proved,
             notes=(*self._unchecked(actions), *notes),
         )
@@ -355,9 +337,8 @@ class OnePairing:
 
 
 def _is_as_much(done: Choice, other: Choice) -> bool:
-    if (other.do, other.side) == (done.do, done.side):
-        return True
-    return other.shape is not None and done.shape is not None and holds(done, other)
+    same = (other.do, other.side) == (done.do, done.side)
+    return same or (other.shape is not None and done.shape is not None and holds(done, other))
 
 
 def _no_choice(unit: FixingChoices) -> str:
@@ -371,7 +352,5 @@ def _no_choice(unit: FixingChoices) -> str:
 
 
 def _reason(unit: FixingChoices) -> str:
-    for choice in unit.choices:
-        if choice.refusal is not None:
-            return f"{job_name(unit, choice)}: {choice.refusal.says}"
-    return "no job reaches"
+    refused = (f"{job_name(unit, one)}: {one.refusal.says}" for one in unit.choices if one.refusal is not None)
+    return next(refused, "no job reaches")

@@ -17,6 +17,7 @@ import numpy as np
 from partkin.adaptation.choices import Choice, FixingChoices
 from partkin.adaptation.placing import REACH_TOLERANCE_MM, Geometry, Refuted, Sets, excess_mm
 from partkin.fit.integer_program import INFINITE, IntegerProgram
+from partkin.model.adapting import Adaptation
 from partkin.model.fitting import Placement
 from partkin.model.pulse import beat
 from partkin.tables.work import edge_rule
@@ -28,26 +29,12 @@ SETS = "sets of jobs"
 ChoiceNumbers = tuple[int, ...]
 Permitted = tuple[tuple[int, ...], ...]
 # Cost, set of choices, and what `finish` made of it.
-Priced = tuple[int, ChoiceNumbers, object]
+Priced = tuple[int, ChoiceNumbers, Adaptation]
 # Two pairs are too far apart only beyond this, so that rounding never refutes what fits.
 APART_MM = 1e-3
 
 
-class _Master:
-    def strike(self, cut: Sets) -> None:
-        """Take out every vector that a cut refutes."""
-        raise NotImplementedError
-
-    def strike_one(self, vector: Sequence[int]) -> None:
-        """Take out one vector."""
-        self.strike(tuple((unit, frozenset((choice,))) for unit, choice in enumerate(vector)))
-
-    def cheapest(self) -> tuple[tuple[int, ...], int] | None:
-        """A vector that is left (None: none is), with a cost that none is below: its own unless branches ran out."""
-        raise NotImplementedError
-
-
-class Listed(_Master):
+class Listed:
     """Every vector in order of cost; each cut strikes out what it refutes."""
 
     def __init__(self, costs: Numbers, permitted: Numbers, keeps: Sequence[Sequence[bool]], kept: int) -> None:
@@ -67,6 +54,7 @@ class Listed(_Master):
         self.at = 0
 
     def strike(self, cut: Sets) -> None:
+        """Take out every vector that a cut refutes."""
         hit = self.alive.copy()
         for unit, choices in cut:
             struck = np.zeros(self.most, dtype=bool)
@@ -75,6 +63,7 @@ class Listed(_Master):
         self.alive &= ~hit
 
     def cheapest(self) -> tuple[tuple[int, ...], int] | None:
+        """A vector that is left (None: none is), with a cost that none is below: its own unless branches ran out."""
         left = np.flatnonzero(self.alive[self.at :])
         if not len(left):
             return None
@@ -82,7 +71,7 @@ class Listed(_Master):
         return tuple(int(value) for value in self.columns[:, self.at]), int(self.total[self.at])
 
 
-class Programmed(_Master):
+class Programmed:
     """The same by integer programming, where there are too many vectors to list: one column a unit and choice."""
 
     def __init__(self, costs: Numbers, permitted: Numbers, keeps: Sequence[Sequence[bool]], kept: int) -> None:
@@ -93,11 +82,13 @@ class Programmed(_Master):
         self.program.row({at: 1.0 for (unit, choice), at in self.column.items() if keeps[unit][choice]}, kept, INFINITE)
 
     def strike(self, cut: Sets) -> None:
+        """As `Listed.strike`."""
         sets = dict(cut)
         outside = {at: 1.0 for (unit, choice), at in self.column.items() if choice not in sets.get(unit, (choice,))}
         self.program.row(outside, 1.0, INFINITE)
 
     def cheapest(self) -> tuple[tuple[int, ...], int] | None:
+        """As `Listed.cheapest`."""
         found = self.program.solve(MOST_NODES)
         if found.values is None:
             return None
@@ -121,7 +112,7 @@ class Optimum:
     """
 
     vector: ChoiceNumbers | None = None
-    finished: object | None = None
+    finished: Adaptation | None = None
     cost: int | None = None
     bound: int | None = None
     proved: bool = True
@@ -142,18 +133,8 @@ class _Query:
 class Optimiser:
     """Units with their costs, and what has been refuted so far; every question about them shares it.
 
-    Parameters
-    ----------
-    units
-    geometry
-    costs
-        Of each choice of each unit, in thousandths.
-    finish
-        Turns a placed set into jobs, or gives None where the jobs find no room there.
-    limit
-        How many sets may be laid down; `left` counts what is left of them.
-    most_listed
-        Up to so many sets are listed by the master.
+    `costs`: of each choice of each unit, in thousandths. `finish`: turns a placed set into jobs, or gives None where
+    the jobs find no room there. `limit`: how many sets may be laid down; `left` counts what is left of them.
     """
 
     def __init__(
@@ -161,7 +142,7 @@ class Optimiser:
         units: Sequence[FixingChoices],
         geometry: Geometry,
         costs: Sequence[Sequence[int]],
-        finish: Callable[[ChoiceNumbers, Placement], object | None],
+        finish: Callable[[ChoiceNumbers, Placement], Adaptation | None],
         limit: int,
         most_listed: int = MOST_LISTED,
     ) -> None:
@@ -173,7 +154,7 @@ class Optimiser:
         self.keeps = [[choice.shape is not None and o for choice in u.choices] for u, o in zip(units, own, strict=True)]
         self.kept = min(int(edge_rule("fixings that place the part").value), sum(own))
         self.struck: dict[ChoiceNumbers, None] = {}
-        self.borne_out: dict[ChoiceNumbers, object] = {}
+        self.borne_out: dict[ChoiceNumbers, Adaptation] = {}
         task = geometry.task
         self.cuts = pairwise(units) if task.dims == 2 and not (task.flex_mm and task.flex_in_plane) else []
 
@@ -190,16 +171,8 @@ class Optimiser:
     ) -> Optimum:
         """Find the cheapest set of permitted choices.
 
-        Parameters
-        ----------
-        permitted
-            Choices that may be taken, by unit.
-        more_cuts
-            Conditions of this question alone.
-        below
-            Look only for sets that cost less.
-        any_will_do
-            Stop at the first set found, however dear.
+        `more_cuts`: conditions of this question alone. `below`: look only for sets that cost less. `any_will_do`: stop
+        at the first set found, however dear.
         """
         if any(not choices for choices in permitted):
             return Optimum()
@@ -237,7 +210,7 @@ class Optimiser:
     def _put_aside(self, vector: ChoiceNumbers, asked: _Query) -> None:
         """Strike one vector without a proof."""
         self.struck[vector] = None
-        asked.master.strike_one(vector)
+        asked.master.strike(tuple((unit, frozenset((choice,))) for unit, choice in enumerate(vector)))
         if self._cut_by(vector, asked) is None:
             asked.unproved.append(self.cost_of(vector))
 
@@ -270,7 +243,11 @@ class Optimiser:
         """At a placement that misses, take the cheapest choice that reaches at each fixing."""
         chosen = []
         for unit, costs, choices in zip(self.units, self.costs, asked.permitted, strict=True):
-            reaching = [(costs[c], c) for c in choices if _reaches(unit, unit.choices[c], placement)]
+            reaching = [
+                (costs[c], c)
+                for c in choices
+                if unit.feature is None or excess_mm(unit, unit.choices[c], placement) <= REACH_TOLERANCE_MM
+            ]
             if not reaching:
                 return best
             chosen.append(min(reaching)[1])
@@ -320,12 +297,6 @@ class Optimiser:
         if sum(self.keeps[unit][choice] for unit, choice in enumerate(vector)) < self.kept:
             return None
         return self._examine(vector, asked)[0]
-
-
-def _reaches(unit: FixingChoices, choice: Choice, placement: Placement) -> bool:
-    if choice.shape is None or unit.feature is None:
-        return True
-    return excess_mm(unit, choice, placement) <= REACH_TOLERANCE_MM
 
 
 def refuted(cut: Sets, vector: Sequence[int]) -> bool:

@@ -9,15 +9,14 @@ from typing import Any
 
 import numpy as np
 
-from partkin.adaptation.choices import Bench
-from partkin.adaptation.dressing import priced_action
 from partkin.adaptation.limits import LICENSED, SAFETY, Refusal
-from partkin.adaptation.phrases import way
+from partkin.adaptation.question import Bench
 from partkin.fit.segments import to_segments_mm
 from partkin.model.adapting import Action, AdaptationQuestion, EdgeGap
 from partkin.model.build import Neighbour, Outline
+from partkin.model.words import way
 from partkin.tables.work import edge_rule
-from partkin.trial.seam_departure import Matrix, in_host
+from partkin.trial.seams import Matrix, in_host
 
 # An edge is sampled this closely; the gap is a distance, so it is off by no more between samples.
 SAMPLE_MM = 1.0
@@ -35,31 +34,13 @@ def edge_gaps(
     neighbour_outlines: Iterable[Outline],
     neighbours: Iterable[Neighbour],
     donor_to_host: Matrix,
-    to_host: Mapping[str, Matrix] | None = None,
-    landmarks: Mapping[str, Sequence[float]] | None = None,
+    landmarks: Mapping[str, Sequence[float]],
 ) -> tuple[EdgeGap, ...]:
-    """Measure the gap along each edge that neighbours.csv lists, as a person reads it.
+    """Measure the gap along each edge that neighbours.csv lists, as a person reads it, to 1 mm along the edge.
 
-    Parameters
-    ----------
-    donor_outlines
-        In the donor's frame. An outline named as the row's `edge` is used alone; where none is, all edges.
-    neighbour_outlines
-        Of every neighbour, each in its own frame.
-    neighbours
-        Rows of neighbours.csv for the part that the donor takes the place of.
-    donor_to_host
-        4 x 4, row major.
-    to_host
-        Placements of the neighbours, by part; those left out lie in the host's frame already.
-    landmarks
-        Fixings in the host's frame: a place is told by the nearest of them.
-
-    Returns
-    -------
-    tuple of EdgeGap
-        In row order; rows whose outlines are not known, or whose edges are nowhere within 30 mm, are left
-        out. Gaps are to the sampling of 1 mm along the edge.
+    An outline of the donor named as the row's `edge` is used alone; where none is, all edges. The neighbours lie in the
+    host's frame. A place is told by the nearest of `landmarks`, the fixings in the host's frame. Rows whose outlines
+    are not known, or whose edges are nowhere within 30 mm, are left out.
     """
     ours, theirs = (
         [line for line in lines if line.kind == "edge" and len(line.corners_mm) > 2]
@@ -68,11 +49,9 @@ def edge_gaps(
     found = []
     for row in neighbours:
         lines = [line for line in ours if line.name == row.edge] or ours
-        move, facing = (to_host or {}).get(row.neighbour), [line for line in theirs if line.part == row.neighbour]
-        rings = [in_host(line.corners_mm, donor_to_host) for line in lines]
-        gap = _gap(row, rings, [in_host(line.corners_mm, move) for line in facing], landmarks or {})
-        found += [gap] if gap is not None else []
-    return tuple(found)
+        facing = [in_host(line.corners_mm, None) for line in theirs if line.part == row.neighbour]
+        found.append(_gap(row, [in_host(line.corners_mm, donor_to_host) for line in lines], facing, landmarks))
+    return tuple(gap for gap in found if gap is not None)
 
 
 def _gap(
@@ -90,24 +69,22 @@ def _gap(
         return None
     low, high = int(np.argmin(gaps_mm)), int(np.argmax(gaps_mm))
     wanted_mm = row.gap_min_mm if row.gap_min_mm is not None else 0.0
-    tight = points[gaps_mm < wanted_mm - 1e-6]
+    tight = gaps_mm < wanted_mm - 1e-6
+    at_mm = [(round(x, 1), round(y, 1)) for x, y in points.tolist()]
     gap = EdgeGap(
         edge=row.edge,
         neighbour=row.neighbour,
         narrowest_mm=round(float(gaps_mm[low]), 2),
-        narrowest_at_mm=_place(points[low]),
+        narrowest_at_mm=at_mm[low],
         widest_mm=round(float(gaps_mm[high]), 2),
-        widest_at_mm=_place(points[high]),
+        widest_at_mm=at_mm[high],
         wanted_mm=(row.gap_min_mm, row.gap_max_mm),
         overlap_mm2=round(float(part.intersection(other).area), 1),
-        trim_mm=round(wanted_mm - float(gaps_mm[low]), 1) if len(tight) else None,
+        trim_mm=round(wanted_mm - float(gaps_mm[low]), 1) if tight.any() else None,
         says="",
+        tight_at_mm=tuple(at_mm[n] for n in np.flatnonzero(tight)),
     )
-    return replace(gap, says=_says(gap, tight, landmarks), tight_at_mm=tuple(_place(point) for point in tight))
-
-
-def _place(point: np.ndarray) -> tuple[float, float]:
-    return round(float(point[0]), 1), round(float(point[1]), 1)
+    return replace(gap, says=_says(gap, landmarks))
 
 
 def _facing(shapely: Any, rings: Sequence[np.ndarray], part: Any, other: Any) -> tuple[np.ndarray, np.ndarray]:
@@ -153,18 +130,16 @@ def _along(ring: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.vstack(points), np.vstack(outwards)
 
 
-def _says(gap: EdgeGap, tight: np.ndarray, landmarks: Mapping[str, Sequence[float]]) -> str:
+def _says(gap: EdgeGap, landmarks: Mapping[str, Sequence[float]]) -> str:
     low, high = gap.wanted_mm
     wanted = ""
     if low is not None and high is not None:
         wanted = f" (wanted {low:g} to {high:g} mm)"
     elif low is not None or high is not None:
         wanted = f" (wanted at least {low:g} mm)" if low is not None else f" (wanted at most {high:g} mm)"
-    narrow = (
-        f"narrowest {gap.narrowest_mm:.1f} mm"
-        if gap.narrowest_mm >= 0.0
-        else (f"overlaps by up to {-gap.narrowest_mm:.1f} mm")
-    )
+    narrow = f"narrowest {gap.narrowest_mm:.1f} mm"
+    if gap.narrowest_mm < 0.0:
+        narrow = f"overlaps by up to {-gap.narrowest_mm:.1f} mm"
     text = f"{gap.edge} to {gap.neighbour}: {narrow}, {_near(gap.narrowest_at_mm, landmarks)}"
     if gap.widest_mm - gap.narrowest_mm >= EVEN_MM:
         text += f"; widest {gap.widest_mm:.1f} mm, {_near(gap.widest_at_mm, landmarks)}"
@@ -172,7 +147,7 @@ def _says(gap: EdgeGap, tight: np.ndarray, landmarks: Mapping[str, Sequence[floa
         text += "; even along its length"
     text += f"{wanted}."
     if gap.trim_mm is not None:
-        text += f" It is up to {gap.trim_mm:.1f} mm too narrow, over {len(tight) * SAMPLE_MM:.0f} mm of edge."
+        text += f" It is up to {gap.trim_mm:.1f} mm too narrow, over {len(gap.tight_at_mm) * SAMPLE_MM:.0f} mm of edge."
     if high is not None and gap.widest_mm > high + 1e-6:
         text += f" The widest place is {gap.widest_mm - high:.1f} mm too wide: no trimming mends that."
     return text
@@ -189,13 +164,10 @@ def _near(point: Sequence[float], landmarks: Mapping[str, Sequence[float]]) -> s
 def trim_jobs(
     question: AdaptationQuestion, gaps: Iterable[EdgeGap], donor_to_host: Matrix
 ) -> tuple[tuple[Action, ...], tuple[Refusal, ...]]:
-    """Make a job of each edge that has to come off, where that may be done.
+    """Make a job of each edge that has to come off, where that may be done, and a refusal where it may not.
 
-    Returns
-    -------
-    actions, refusals
-        No edge is trimmed of a part whose duty or material forbids cutting, nor within the margin of a
-        protected zone, nor nearer to a hole than its distance from an edge.
+    No edge is trimmed of a part whose duty or material forbids cutting, nor within the margin of a protected zone, nor
+    nearer to a hole than its distance from an edge.
     """
     bench = Bench(question)
     actions, refusals = [], []
@@ -210,7 +182,7 @@ def trim_jobs(
         if refusal is not None:
             refusals.append(refusal)
             continue
-        done = priced_action(bench, "trim edge", gap.edge, "donor", _trim_says(gap, on_donor, landmarks), None)
+        done = bench.action("trim edge", gap.edge, _trim_says(gap, on_donor, landmarks))
         middle = on_donor[len(on_donor) // 2]
         actions.append(replace(done, to_mm=gap.trim_mm, at_mm=tuple(round(float(v), 1) for v in middle)))
     return tuple(actions), tuple(refusals)

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from partkin.model.adapting import ALONG_Z, Bracket
 from partkin.tables.work import edge_rule, washer_for
 
 
-@dataclass(frozen=True)
-class What:
+class What(NamedTuple):
     """The hole or slot that is worked on."""
 
     kind: str
@@ -23,8 +21,7 @@ class What:
         return f"{self.kind} {self.name}" + (f" of {self.part} (on the vehicle)" if self.on_host else "")
 
 
-@dataclass(frozen=True)
-class Direction:
+class Direction(NamedTuple):
     """A direction, and the feature that lies in it, if one does."""
 
     angle_deg: float
@@ -139,11 +136,6 @@ def move_over(bracket: Bracket, original: str, at_mm: tuple[float, ...], donor: 
     )
 
 
-def leave_unused(fixing: str, feature: str) -> str:
-    """A pair that is not made."""
-    return f"Leave fixing {fixing} empty ({feature} does not reach it) and plug the hole that stays open."
-
-
 def other_bolt(fixing: str, thread: str, meant: str | None, thinner: bool) -> str:
     """Another bolt than the one meant."""
     instead = f", not {meant}" if meant else ""
@@ -152,25 +144,3 @@ def other_bolt(fixing: str, thread: str, meant: str | None, thinner: bool) -> st
         f"Use a bolt {thread} at {fixing}{instead}.{weaker} Start it by hand for several turns; if it binds, stop: "
         "the thread is not the one written down."
     )
-
-
-def thread_insert(feature: str, thread: str) -> str:
-    """Another thread in a tapped hole."""
-    return f"Fit a thread insert {thread} in tapped hole {feature}, square to the face."
-
-
-def way(name: str, from_mm: Sequence[float], to_mm: Sequence[float]) -> str:
-    """Tell where a point lies from another that is named: how far to the right or left, and how far up or down.
-
-    Examples
-    --------
-    >>> way("a", (0.0, 0.0), (1276.0, 9.1)), way("a", (5.0, 5.0), (5.0, 1.0))
-    ('1276 mm to the right of a and 9 mm above it', '4 mm below a')
-    """
-    x, y = (float(b - a) for a, b in zip(from_mm[:2], to_mm[:2], strict=True))
-    told = [
-        f"{abs(step):.0f} mm {words[step > 0]}"
-        for step, words in ((x, ("to the left of", "to the right of")), (y, ("below", "above")))
-        if round(abs(step)) >= 1
-    ]
-    return " and ".join(f"{one} {'it' if number else name}" for number, one in enumerate(told)) or f"at {name}"

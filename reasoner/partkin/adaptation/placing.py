@@ -1,7 +1,8 @@
 """Where fixings stand around their features, and whether a set of choices lets the donor be laid on: by the geometry.
 
 A new slot that runs in whatever direction is a disc. A rim that it must not pass is put to the geometry as
-one more pair of the same fixing: with a point far on the other side, which it must not leave too far behind.
+one more pair of the same fixing: with a point far on the other side, which it must not leave too far behind. Last:
+the task as it is once the work is done.
 """
 
 from __future__ import annotations
@@ -13,11 +14,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from partkin.adaptation.choices import RIM_RADIUS_MM, Choice, FixingChoices, ReachShape, holds
-from partkin.adaptation.room import Rim
+from partkin.adaptation.sizes import Rim
 from partkin.fit.segments import direction, nearest
 from partkin.fit.solve import conflicting, goes_on, lies_at, quick_answer, solve
 from partkin.fit.solve import holds as holds_somewhere
-from partkin.model.adapting import ALONG_Z
+from partkin.model.adapting import ALONG_Z, RESHAPES, Adaptation
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, Option, Placement, Spot
 
 REACH_TOLERANCE_MM = 1e-6
@@ -143,11 +144,17 @@ class Geometry:
                 return Refuted((), nearest=nearest)
             if not answer.fits or nearest is None:
                 return Refuted(refuted(self._named(answer.conflict, asked)), answer.conflict, nearest)
-            passed = {n: self._passed(n, whole[n], asked[n], nearest) for n in whole}
-            if not any(passed.values()):
+            passed = [
+                (n, rim)
+                for n, choice in whole.items()
+                for rim in _rims(choice)
+                if rim not in _rims(asked[n])
+                and excess_mm(self.units[n], with_rims(choice, (rim,)), nearest) > REACH_TOLERANCE_MM
+            ]
+            if not passed:
                 return nearest
-            for n, rims in passed.items():
-                asked[n] = with_rims(asked[n], (*_rims(asked[n]), *rims))
+            for n, rim in passed:
+                asked[n] = with_rims(asked[n], (*_rims(asked[n]), rim))
 
     def _fits(self, choices: dict[int, Choice]) -> bool | None:
         return self.fits(self.task_of(choices))
@@ -173,12 +180,6 @@ class Geometry:
             if size == 1:
                 return left
             size //= 2
-
-    def _passed(self, number: int, whole: Choice, asked: Choice, placement: Placement) -> tuple[Rim, ...]:
-        """Rims that a placement passes, of those that were not asked about."""
-        unit, left = self.units[number], [rim for rim in _rims(whole) if rim not in _rims(asked)]
-        beyond_mm = [excess_mm(unit, with_rims(whole, (rim,)), placement) for rim in left]
-        return tuple(rim for rim, mm in zip(left, beyond_mm, strict=True) if mm > REACH_TOLERANCE_MM)
 
     def _named(self, conflict: Conflict | None, choices: dict[int, Choice]) -> dict[int, Choice]:
         """The choices at the fixings of a conflict; where none is named, all that place the part."""
@@ -214,7 +215,7 @@ def with_rims(choice: Choice, rims: tuple[Rim, ...]) -> Choice:
     """Return a choice with other rims, where it is one that has any."""
     if choice.shape is None or choice.shape.rims == rims:
         return choice
-    return replace(choice, shape=replace(choice.shape, rims=rims))
+    return choice._replace(shape=choice.shape._replace(rims=rims))
 
 
 def _pairs_of(unit: FixingChoices, choice: Choice) -> list[tuple[Spot, Spot, float]]:
@@ -223,7 +224,12 @@ def _pairs_of(unit: FixingChoices, choice: Choice) -> list[tuple[Spot, Spot, flo
     if shape is None or unit.feature is None:
         return []
     spots = {"host": unit.fixing, "donor": unit.feature}
-    spots[choice.side] = _lengthened(spots[choice.side], shape.forward_mm, shape.back_mm)
+    if shape.forward_mm or shape.back_mm:
+        spot = spots[choice.side]
+        x, y, *z = spot.at_mm
+        along_x, along_y = ((shape.forward_mm - shape.back_mm) / 2.0 * direction(spot.angle_deg)).tolist()
+        half_mm = spot.half_travel_mm + (shape.forward_mm + shape.back_mm) / 2.0
+        spots[choice.side] = replace(spot, at_mm=(x + along_x, y + along_y, *z), half_travel_mm=half_mm)
     found = [(spots["host"], spots["donor"], shape.outer_mm)]
     for number, rim in enumerate(shape.rims):
         both = {side: replace(spot, id=f"{spot.id}{RIM_MARK}{number}") for side, spot in spots.items()}
@@ -234,11 +240,38 @@ def _pairs_of(unit: FixingChoices, choice: Choice) -> list[tuple[Spot, Spot, flo
     return found
 
 
-def _lengthened(spot: Spot, forward_mm: float, back_mm: float) -> Spot:
-    """Lengthen a slot's centre line at its ends."""
-    if forward_mm == 0.0 and back_mm == 0.0:
-        return spot
-    along_x, along_y = ((forward_mm - back_mm) / 2.0 * direction(spot.angle_deg)).tolist()
-    x, y, *z = spot.at_mm
-    half_mm = spot.half_travel_mm + (forward_mm + back_mm) / 2.0
-    return replace(spot, at_mm=(x + along_x, y + along_y, *z), half_travel_mm=half_mm)
+def adapted_task(task: FitTask, adaptation: Adaptation) -> FitTask:
+    """Return the fit task as it stands once the work is done as asked for, its pairs given.
+
+    New slots and holes are in place, plays as after the work. A new hole is a feature `new-` and its fixing.
+    """
+    allowed_mm = {(option.fixing, option.feature): option.allowed_mm for option in task.options}
+    fixings, features = ({spot.id: spot for spot in spots} for spots in (task.fixings, task.features))
+    partner = dict(adaptation.pairs)
+    for action in adaptation.actions:
+        if action.allowed_mm is not None and action.fixing is not None:
+            pair = (action.fixing, partner.get(action.fixing, action.feature))
+            # The first job of a pair may be its bolt, the last its hole: the last word counts.
+            if action.do != "other bolt" or pair not in allowed_mm:
+                allowed_mm[pair] = action.allowed_mm
+        if action.do == "new hole" and action.at_mm is not None:
+            x, y, z = action.axis or (0.0, 0.0, 1.0)
+            features[action.feature] = Spot(action.feature, action.at_mm, must=False, should=True, axis=(x, y, z))
+        elif action.do in RESHAPES:
+            side = features if action.side == "donor" else fixings
+            if action.length_mm is not None and action.to_mm is not None:
+                spot, half_mm = side[action.feature], max(0.0, (action.length_mm - action.to_mm) / 2.0)
+                angle_deg = action.angle_deg if action.angle_deg is not None else spot.angle_deg
+                at_mm = action.at_mm or spot.at_mm
+                side[spot.id] = replace(spot, at_mm=at_mm, half_travel_mm=half_mm, angle_deg=angle_deg)
+        # A bracket that is moved over is fixed where its fixing is.
+        elif action.do in ("leave unused", "move over") and action.fixing in fixings:
+            spot = fixings[action.fixing]
+            fixings[spot.id] = replace(spot, should=False, must=spot.must and action.do == "leave unused")
+    return replace(
+        task,
+        fixings=tuple(fixings.values()),
+        features=tuple(features.values()),
+        options=tuple(Option(*pair, allowed_mm[pair]) for pair in adaptation.pairs),
+        given=True,
+    )

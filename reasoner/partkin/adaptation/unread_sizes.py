@@ -10,7 +10,6 @@ from dataclasses import replace
 
 from partkin.model.adapting import Adaptation
 from partkin.model.build import Build
-from partkin.model.known import Known
 from partkin.trial.findings import Findings
 
 # Narrower than any stud: a hole that has to be made wider whatever goes through it.
@@ -20,23 +19,21 @@ MADE = ("open out", "slot", "new hole")
 
 
 def work_for_any_size(build: Build, findings: Findings, *, others: bool = True) -> Findings:
-    """Add the work that makes the donor go on whatever the sizes are that it waits for, if there is any.
-
-    Parameters
-    ----------
-    build
-    findings
-        Of a donor that waits for values.
-    others
-        Look for the next different ways as well.
-    """
+    """Add the work that makes a donor go on whatever the sizes are that it waits for, if there is any."""
     unsized = _unsized(findings)
     if not unsized:
         return findings
     from partkin.adaptation import adapting
     from partkin.trial import trying
 
-    known = _at_worst(findings.known, unsized)
+    # The donor with every hole whose size is missing as narrow as can be.
+    features = []
+    for f in findings.known.donor.features:
+        if f.feature in unsized:
+            f = replace(f, across_mm=NARROWEST_MM, length_mm=NARROWEST_MM if f.kind == "slot" else f.length_mm)
+        features.append(f)
+    donor = replace(findings.known.donor, features=tuple(features))
+    known = replace(findings.known, donor=donor, supposed=unsized)
     places = trying.places_of(known)
     trials = trying.trials(known, places, findings.confidence)
     if len(trials) != 1 or trials[0].missing:
@@ -45,7 +42,12 @@ def work_for_any_size(build: Build, findings: Findings, *, others: bool = True) 
     answer, chance = found.adapting, found.adapted_chance
     if answer is None or chance is None or chance.fits < findings.confidence:
         return findings
-    kept = [one for one in answer.adaptations if _makes(one, unsized)]
+    # Every such hole that is used afterwards has to be given its size by the work.
+    kept = []
+    for one in answer.adaptations:
+        made = {action.feature for action in one.actions if action.do in MADE and action.side == "donor"}
+        if one.actions and not (unsized & {feature for _, feature in one.pairs}) - made:
+            kept.append(one)
     if not kept or kept[0] is not answer.adaptations[0]:
         return findings
     ways = tuple(_without_unread_sizes(one, unsized) for one in kept)
@@ -65,30 +67,12 @@ def _unsized(findings: Findings) -> frozenset[str]:
     return frozenset(names) if len(sizes) == len(trial.missing) else frozenset()
 
 
-def _at_worst(known: Known, unsized: frozenset[str]) -> Known:
-    """The donor with every hole whose size is missing as narrow as can be."""
-    features = []
-    for f in known.donor.features:
-        if f.feature in unsized:
-            f = replace(f, across_mm=NARROWEST_MM, length_mm=NARROWEST_MM if f.kind == "slot" else f.length_mm)
-        features.append(f)
-    return replace(known, donor=replace(known.donor, features=tuple(features)), supposed=unsized)
-
-
-def _makes(adaptation: Adaptation, unsized: frozenset[str]) -> bool:
-    """Whether every such hole that is used afterwards has been given its size by the work."""
-    made = {action.feature for action in adaptation.actions if action.do in MADE and action.side == "donor"}
-    used = {feature for _, feature in adaptation.pairs}
-    return bool(adaptation.actions) and not (unsized & used) - made
-
-
 def _without_unread_sizes(adaptation: Adaptation, unsized: frozenset[str]) -> Adaptation:
     """In words that name no size that nobody has read."""
-    actions = []
-    for action in adaptation.actions:
-        if action.feature in unsized:
-            action = replace(action, says=action.says.replace(f" from {NARROWEST_MM:.1f} to ", " to "))
-        actions.append(action)
+    actions = tuple(
+        replace(a, says=a.says.replace(f" from {NARROWEST_MM:.1f} to ", " to ")) if a.feature in unsized else a
+        for a in adaptation.actions
+    )
     need_not = "need not be read first: where it is that wide already, leave it."
     notes = (f"How wide {name} is {need_not}" for name in sorted(unsized))
-    return replace(adaptation, actions=tuple(actions), notes=(*adaptation.notes, *notes))
+    return replace(adaptation, actions=actions, notes=(*adaptation.notes, *notes))

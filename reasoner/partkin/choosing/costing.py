@@ -12,6 +12,8 @@ from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, GOES_ON, NOT_ENOUGH, NOT_JUDGED, WITH_ADAPTATION
 from partkin.tables.work import lost_shares
 
+WHY_OUT = {DOES_NOT_FIT: "does not fit", NOT_JUDGED: "never judged: go by the maker's part number"}
+
 
 @dataclass(frozen=True)
 class Donor:
@@ -48,8 +50,6 @@ def expected_cost(outlay: float, loss: float, chance: float | None) -> Range:
     `outlay`: paid when it goes on. `loss`: gone when it does not (the outlay less what comes back, and carriage again);
     the money for the next way is not in it.
 
-    Examples
-    --------
     >>> expected_cost(300.0, 180.0, 0.75)
     Range(low=270.0, high=270.0)
     >>> expected_cost(300.0, 180.0, None)
@@ -83,21 +83,18 @@ def way_of_donor(donor: Donor, offer: Offer | None, settings: Settings, match: O
         says.append(f"{minutes:g} min of adaptation, not priced: the build has no labour_rate")
     way = _priced(offer, settings, says)
     trim = _trim(donor, match, settings, says)
+    chance = chance_of(verdict, settings.confidence)
+    # Where it is open, and work makes it go on whichever way the readings fall, as planned is with that.
+    if verdict.verdict == NOT_ENOUGH and verdict.adaptation is not None and verdict.adapted_chance is not None:
+        chance = verdict.adapted_chance.fits
     level = level_of(verdict)
     if level is not None and level != part.part:
         says += [found.says for found in verdict.levels if found.part == level]
     return replace(
         way, option=offer.option if offer is not None else "donor", part=part.part, verdict=verdict.verdict,
-        chance=_planned(verdict, settings), adaptation=adaptation, trim=trim,
-        ruled_out=_why_out(verdict) or way.ruled_out, says=tuple(says), level=level,
+        chance=chance, adaptation=adaptation, trim=trim, ruled_out=WHY_OUT.get(verdict.verdict) or way.ruled_out,
+        says=tuple(says), level=level,
     )  # fmt: skip
-
-
-def _planned(verdict: Verdict, settings: Settings) -> float | None:
-    """The chance as planned: where it is open, and work makes it go on whichever way the readings fall, with that."""
-    if verdict.verdict == NOT_ENOUGH and verdict.adaptation is not None and verdict.adapted_chance is not None:
-        return verdict.adapted_chance.fits
-    return chance_of(verdict, settings.confidence)
 
 
 def way_of_offer(offer: Offer, settings: Settings) -> Way:
@@ -213,12 +210,6 @@ def _work_cost(work: Adaptation | None, besides: Iterable[Action], settings: Set
             return None
         total_cost += cost if cost is not None else minutes / 60.0 * (settings.labour_rate or 0.0)
     return round(total_cost, 2)
-
-
-def _why_out(verdict: Verdict) -> str | None:
-    if verdict.verdict == DOES_NOT_FIT:
-        return "does not fit"
-    return "never judged: go by the maker's part number" if verdict.verdict == NOT_JUDGED else None
 
 
 def _said_of(verdict: Verdict) -> list[str]:

@@ -15,13 +15,7 @@ MOST_TOLD = 3
 
 
 def changes(ways: list[Way]) -> tuple[str, ...]:
-    """What would put another way before the first: money, a chance, a price or a finish that is not known.
-
-    Parameters
-    ----------
-    ways
-        In their order.
-    """
+    """What would put another of the ways, in their order, first: money, a chance, a price or finish not known."""
     priced = [way for way in ways if middle(way) is not None]
     unpriced = [way for way in ways if middle(way) is None and not way.ruled_out]
     found = [_price_wanted(way, priced, ways) for way in unpriced]
@@ -34,7 +28,9 @@ def changes(ways: list[Way]) -> tuple[str, ...]:
         return (f"{names} cost the same: a tie, in the order of their names", *found)
     # The same part from another seller shares its chance and its finish.
     rival = next((way for way in priced[1:] if way.part != first.part or way.verdict is None), None)
-    said = [_by_money(first, other) for other in dict.fromkeys((priced[1], rival)) if other is not None]
+    said = []
+    for name, gap in ((o.called, _gap(first, o)) for o in dict.fromkeys((priced[1], rival)) if o is not None):
+        said.append(f"{name} comes first if {first.called} costs {gap:.2f} more, or {name} {gap:.2f} less")
     if rival is not None:
         said += _by_chance(first, rival, ways)
         said += _by_what_is_open(first, rival)
@@ -43,11 +39,6 @@ def changes(ways: list[Way]) -> tuple[str, ...]:
 
 def _gap(first: Way, second: Way) -> float:
     return round((middle(second) or 0.0) - (middle(first) or 0.0), 2)
-
-
-def _by_money(first: Way, second: Way) -> str:
-    gap = _gap(first, second)
-    return f"{second.called} comes first if {first.called} costs {gap:.2f} more, or {second.called} {gap:.2f} less"
 
 
 def _price_wanted(way: Way, priced: list[Way], ways: list[Way]) -> str:
@@ -103,13 +94,6 @@ def asking(ways: list[Way], donors: Mapping[str, Donor], settings: Settings) -> 
 
     Bought blind, a donor costs its outlay or its loss and the sure way, weighed by the chance; with an answer first,
     it is bought only where that is then the cheaper. The difference is what the answer saves.
-
-    Parameters
-    ----------
-    ways
-    donors
-        By part, with the readings that may be taken.
-    settings
     """
     found = []
     for way in ways:
@@ -118,20 +102,15 @@ def asking(ways: list[Way], donors: Mapping[str, Donor], settings: Settings) -> 
             continue
         donor = donors[way.part]
         stake = _Stake(way, outlay, sure_way(way, ways), settings.confidence)
-        says = way.says[0] if way.says else ""
+        chance = donor.verdict.chance.fits if donor.verdict.chance is not None else None
+        asked = Asking(way.called, round(stake.certainty(chance), 2), way.says[0] if way.says else "")
         best = _best(donor.foretold, stake, settings)
-        if best is None:
-            found.append(Asking(way.called, round(stake.certainty(_chance(donor)), 2), says))
-            continue
-        one, saves, costs = best
-        most = round(stake.certainty(_chance(donor)), 2)
-        found.append(Asking(way.called, most, says, round(min(saves, most), 2), costs, one.reading))
+        if best is not None:
+            one, saves, costs = best
+            saves = round(min(saves, asked.saves_at_most), 2)
+            asked = replace(asked, saves=saves, costs=costs, reading=one.reading)
+        found.append(asked)
     return tuple(sorted(found, key=lambda one: (-(one.saves or 0.0), -one.saves_at_most, one.donor)))
-
-
-def _chance(donor: Donor) -> float | None:
-    """The chance that it goes on as it is."""
-    return donor.verdict.chance.fits if donor.verdict.chance is not None else None
 
 
 def _best(
@@ -182,48 +161,38 @@ def rank(host: str, donors: Iterable[Donor], offers: Iterable[Offer], settings: 
 
     Parameters
     ----------
-    host
+    host, settings
     donors
         Every donor of that host, with its verdict.
     offers
         For them, and for repair, new and custom of the original. Repair or custom that names a donor is what
         matching its finish costs; new that names one is that donor, new.
-    settings
-
-    Returns
-    -------
-    Ranking
     """
     offers, donors = tuple(offers), tuple(donors)
     theirs = {donor.part.part for donor in donors}
-    ways = [way for donor in donors for way in _ways_of(donor, offers, settings)]
+    ways = []
+    for donor in donors:
+        mine = [offer for offer in offers if offer.part == donor.part.part]
+        match = next((offer for offer in mine if offer.option in ("repair", "custom")), None)
+        sold = [offer for offer in mine if offer.option in ("donor", "new")]
+        ways += [way_of_donor(donor, offer, settings, match) for offer in sold or (None,)]
     ways += [way_of_offer(offer, settings) for offer in offers if offer.part not in theirs]
     ways = named(ways)
     ways = [with_risk(way, ways) for way in ways]
     ways.sort(key=_place)
-    return Ranking(
-        host, settings.currency, tuple(ways), changes(ways),
-        asking(ways, {donor.part.part: donor for donor in donors}, settings),
-    )  # fmt: skip
+    asked = asking(ways, {donor.part.part: donor for donor in donors}, settings)
+    return Ranking(host, settings.currency, tuple(ways), changes(ways), asked)
 
 
 def named(ways: list[Way]) -> list[Way]:
     """Give each way what it is called: a donor by its part alone, with the seller where a name comes twice."""
-    plain = [way.part if way.option == "donor" and way.part else f"{way.option} {way.part or ''}".rstrip()
-             for way in ways]  # fmt: skip
-    beside = [f"{name}, {way.seller or 'seller not named'}" if plain.count(name) > 1 else name
-              for name, way in zip(plain, ways, strict=True)]  # fmt: skip
+    plain = [w.part if w.option == "donor" and w.part else f"{w.option} {w.part or ''}".rstrip() for w in ways]
+    sold_by = [f"{name}, {way.seller or 'seller not named'}" for name, way in zip(plain, ways, strict=True)]
+    beside = [sold if plain.count(name) > 1 else name for name, sold in zip(plain, sold_by, strict=True)]
     return [
         replace(way, called=name if beside.count(name) == 1 else f"{name} ({beside[: at + 1].count(name)})")
         for at, (name, way) in enumerate(zip(beside, ways, strict=True))
     ]
-
-
-def _ways_of(donor: Donor, offers: tuple[Offer, ...], settings: Settings) -> list[Way]:
-    mine = [offer for offer in offers if offer.part == donor.part.part]
-    match = next((offer for offer in mine if offer.option in ("repair", "custom")), None)
-    sold = [offer for offer in mine if offer.option in ("donor", "new")]
-    return [way_of_donor(donor, offer, settings, match) for offer in sold or (None,)]
 
 
 def _place(way: Way) -> tuple[bool, bool, bool, float, str, str]:

@@ -23,15 +23,8 @@ def with_sisters(
 ) -> Calibration:
     """Add what measured sister parts tell of how parts come about. It changes nothing until somebody sets it.
 
-    Parameters
-    ----------
-    found
-    assumed
-        How likely one drawing was taken to be of each before anything was read.
-    scatter_mm
-        What is taken for granted.
-    fit
-        Asked only where there are enough.
+    `assumed`: how likely one drawing was taken to be of each before anything was read; `scatter_mm`: what is taken for
+    granted; `fit`: asked only where there are enough.
     """
     count = len(assumed)
     if count < FEW:
@@ -65,8 +58,6 @@ def went_on(happened: str) -> bool | None:
 def interval(yes: int, count: int, together: int = 1) -> tuple[float, float]:
     """95 % interval of a share (Wilson, 1927); of several `together`, so that all hold at once (Bonferroni).
 
-    Examples
-    --------
     >>> tuple(round(edge, 3) for edge in interval(9, 10))
     (0.596, 0.982)
     """
@@ -78,20 +69,11 @@ def interval(yes: int, count: int, together: int = 1) -> tuple[float, float]:
 
 
 def calibration(outcomes: Iterable[Outcome]) -> Calibration:
-    """Compare the chances that were stated with what happened.
-
-    Parameters
-    ----------
-    outcomes
-        Those with a stated chance and an outcome that says yes or no count.
-    """
-    told = [
-        (outcome.chance_then, went)
-        for outcome in outcomes
-        if outcome.chance_then is not None and (went := went_on(outcome.happened)) is not None
-    ]
+    """Compare the chances that were stated with what happened, where an outcome says yes or no."""
+    stated_then = [(outcome.chance_then, went_on(outcome.happened)) for outcome in outcomes]
+    told = [(p, went) for p, went in stated_then if p is not None and went is not None]
     by_edges = {
-        (low, high): [(p, went) for p, went in told if low <= p < high or (high == 1.0 and p == 1.0)]
+        (low, high): [(p, went) for p, went in told if low <= p < high or high == p == 1.0]
         for low, high in pairwise(EDGES)
     }
     filled = {edges: here for edges, here in by_edges.items() if here}

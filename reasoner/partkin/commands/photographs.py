@@ -12,10 +12,10 @@ from partkin import pipeline
 from partkin.commands.recording import Shown, VerdictChange, appended_all, changes, verdicts
 from partkin.model.build import Build, Reading
 from partkin.positions.lengths import current
-from partkin.readings.gathering import Faults
 from partkin.readings.photographed import OnFace, PhotoQuestion, readings_of, refused, seen_in, understood_question
 from partkin.readings.picks import read_picks
 from partkin.readings.typed_cells import plain_number
+from partkin.readings.typed_readings import Faults
 from partkin.tables.instruments import greatest_error_mm
 
 FEATURES = "features.csv"

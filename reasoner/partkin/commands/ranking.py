@@ -202,7 +202,7 @@ def score(build: Build) -> Calibration:
     from partkin.choosing.score import with_sisters
     from partkin.fit.fitted_making import fitted
     from partkin.tables.instruments import making
-    from partkin.trial.sister_parts import departures
+    from partkin.trial.believed import departures
 
     read, assumed = [], []
     for part in build.parts:

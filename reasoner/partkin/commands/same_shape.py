@@ -17,9 +17,9 @@ from partkin.model.problem import refused
 from partkin.model.words import folded
 from partkin.photo.photo import Camera, undistorted
 from partkin.photo.sameness import PhotoAnswer, can_match
-from partkin.readings.gathering import Faults
 from partkin.readings.picks import camera_of, checked_error_px, read_picks
 from partkin.readings.record_command import record_command
+from partkin.readings.typed_readings import Faults
 from partkin.trial import trying
 from partkin.trial.trying import Places
 

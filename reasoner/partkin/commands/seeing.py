@@ -307,10 +307,10 @@ def bench(build: Build, donor: str, host: str | None = None) -> tuple[Verdict, t
     """
     findings = pipeline.find_out(build, donor, host)
     verdict = pipeline.decided(build, findings)
-    after_work = surroundings.after_work(build, findings, verdict)
-    if after_work is None:
+    question, _ = surroundings.after_work(build, findings, verdict)
+    if question is None:
         return verdict, ()
     pairs = tuple((pair.fixing, pair.feature) for pair in verdict.pairs)
     as_it_is = Adaptation((), 0.0, 0.0, verdict.margin_mm or 0.0, True, pairs=pairs)
     work = verdict.adaptation or as_it_is
-    return verdict, worklist(after_work.question, work, verdict.besides, verdict.edges, verdict.connectors)
+    return verdict, worklist(question, work, verdict.besides, verdict.edges, verdict.connectors)

@@ -11,10 +11,15 @@ from partkin.model.build import Build, Feature, Part
 from partkin.model.verdict import Unknown, Verdict
 from partkin.model.words import NOT_ENOUGH, NOT_JUDGED, SIDES
 from partkin.positions.asking_for import WHICH_LAYOUT, tells_mirror_image
-from partkin.readings.asked_together import ExpectedPlaces, asked_together, expected_places
+from partkin.readings.asked_together import (
+    ExpectedPlaces,
+    asked_together,
+    expected_places,
+    sketch_of,
+    supposed_features,
+)
 from partkin.readings.next_readings import Next
 from partkin.readings.record_command import record_command, side_commands
-from partkin.readings.unlisted import sketch_of, supposed_features
 
 MOST_QUESTIONS = 3
 WIDTH = 72

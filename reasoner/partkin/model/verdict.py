@@ -23,14 +23,18 @@ class Reason:
     source: str | None = None
 
 
+COMMON = "common practice, no source"
+DEFER = "Follow the maker's instructions and local law, and leave it to a licensed person."
+
+
 @dataclass(frozen=True)
 class Caution:
     """A safety rule that applies; `hold`: the verdict alone is not enough to go ahead."""
 
     rule: str
     says: str
-    hold: bool
-    source: str
+    hold: bool = False
+    source: str = COMMON
 
 
 @dataclass(frozen=True)
@@ -57,7 +61,6 @@ class SeamCheck:
     `original_at`: 4 x 4, from the original to the host, as it was laid for that.
     """
 
-    is_airbag_panel: bool
     coincide: tuple[tuple[str, float, float], ...] = ()
     too_far: tuple[tuple[str, float, float], ...] = ()
     unknown_on_donor: tuple[str, ...] = ()

@@ -122,6 +122,23 @@ def heading(along_deg: float) -> str:
     return eighths[round((along_deg % 360.0) / 45.0) % 8]
 
 
+def way(name: str, from_mm: Sequence[float], to_mm: Sequence[float]) -> str:
+    """Tell where a point lies from another that is named: how far to the right or left, and how far up or down.
+
+    Examples
+    --------
+    >>> way("a", (0.0, 0.0), (1276.0, 9.1)), way("a", (5.0, 5.0), (5.0, 1.0))
+    ('1276 mm to the right of a and 9 mm above it', '4 mm below a')
+    """
+    x, y = (float(b - a) for a, b in zip(from_mm[:2], to_mm[:2], strict=True))
+    told = [
+        f"{abs(step):.0f} mm {words[step > 0]}"
+        for step, words in ((x, ("to the left of", "to the right of")), (y, ("below", "above")))
+        if round(abs(step)) >= 1
+    ]
+    return " and ".join(f"{one} {'it' if number else name}" for number, one in enumerate(told)) or f"at {name}"
+
+
 def off_words(off_mm: Sequence[float]) -> str:
     """Say how far and which way something is off: x to the right, y up and, in space, z towards the eye.
 

@@ -23,8 +23,7 @@ from partkin.model.words import SIDES
 from partkin.page.desk import Answer, Desk, Refused
 from partkin.page.frame import Typed, address, cells_of, piece
 from partkin.page.reading_form import BETWEEN, FIELDS, LABELS
-from partkin.readings.gathering import TypedInto
-from partkin.readings.typed_readings import NAMES, TypedWords, understood
+from partkin.readings.typed_readings import NAMES, TypedInto, TypedWords, understood
 
 # What is not known by then follows: the answer to a reading is wanted within a tenth of a second.
 PATIENCE_S = 0.06

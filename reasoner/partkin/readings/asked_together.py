@@ -13,12 +13,15 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from math import comb
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
+from partkin.model.build import Feature
 from partkin.model.fitting import Placement
+from partkin.model.known import Known
 from partkin.model.verdict import Trial
+from partkin.model.words import Kind
 from partkin.positions.budget import covariance_mm2
 from partkin.positions.by_draws import look_mm
 from partkin.positions.lengths import Distance, centre_distances, standard_uncertainty_mm
@@ -74,16 +77,13 @@ def expected_places(found: Next) -> ExpectedPlaces | None:
         # One side may be flat and the other in space.
         place = at[name][: at_mm.shape[1]]
         at_mm[row, : len(place)] = place
-    likely = ExpectedPlaces(chosen, at_mm, _prior(at_mm, source), source, frozenset(donor.features), _plays(trial))
+    known_mm = {feature: mating.allowed_mm for (_, feature), mating in trial.matings.items()}
+    known_mm |= {pair.feature: pair.allowed_mm for pair in trial.answer.pairs}
+    plays_mm = {name: mm for name, mm in known_mm.items() if mm is not None and 0.0 < mm < OPEN_PLAY_MM}
+    likely = ExpectedPlaces(chosen, at_mm, _prior(at_mm, source), source, frozenset(donor.features), plays_mm)
     if source in ("measured", "partly"):
         likely = _with_measured(likely, donor.features, covariance_mm2(donor))
     return _told(likely, _loose_distances(found, donor.features))
-
-
-def _plays(trial: Trial) -> dict[str, float]:
-    known = {feature: mating.allowed_mm for (_, feature), mating in trial.matings.items()}
-    known |= {pair.feature: pair.allowed_mm for pair in trial.answer.pairs}
-    return {name: mm for name, mm in known.items() if mm is not None and 0.0 < mm < OPEN_PLAY_MM}
 
 
 def _expected(
@@ -134,12 +134,7 @@ def _back(trial: Trial, placed: int) -> Callable[[np.ndarray], np.ndarray] | Non
     if not isinstance(placement, Placement) or placed < 2:
         return None
     back = np.linalg.inv(np.array(placement.matrix))
-
-    def moved(place: np.ndarray) -> np.ndarray:
-        whole = np.append(np.append(place, np.zeros(3 - len(place))), 1.0)
-        return np.asarray((back @ whole)[: len(place)])
-
-    return moved
+    return lambda place: (back @ [*place, *[0.0] * (3 - len(place)), 1.0])[: len(place)]
 
 
 def _ring(names: tuple[str, ...]) -> dict[str, np.ndarray]:
@@ -208,8 +203,7 @@ MOST_VALUES = 384
 Worth = Callable[[tuple[int, ...]], float]
 
 
-@dataclass(frozen=True)
-class Question:
+class Question(NamedTuple):
     """A distance between two features of the donor, or how wide one is across (`to_feature` empty)."""
 
     quantity: str
@@ -218,19 +212,7 @@ class Question:
 
 
 def asked_together(found: Next, most: int) -> tuple[Question, ...]:
-    """Choose what to ask for.
-
-    Parameters
-    ----------
-    found
-    most
-        Questions at most.
-
-    Returns
-    -------
-    tuple of Question
-        Of the donor alone; empty where nothing that a seller can read tells anything.
-    """
+    """Choose at most so many questions of the donor; empty where nothing that a seller can read tells anything."""
     trial = found.findings.trial if found.findings is not None else None
     if found.findings is None or found.places is None or trial is None or most < 1:
         return ()
@@ -249,8 +231,6 @@ def asked_together(found: Next, most: int) -> tuple[Question, ...]:
 def best_set(count: int, most: int, worth: Worth) -> tuple[int, ...]:
     """Return the set of at most `most` of `count` that is worth most; one more only where it adds enough.
 
-    Examples
-    --------
     >>> best_set(3, 2, lambda chosen: {(): 0, (0,): 5, (1,): 4, (2,): 4, (1, 2): 9}.get(chosen, 6))
     (1, 2)
     """
@@ -336,3 +316,75 @@ def _shape_alone(likely: ExpectedPlaces) -> np.ndarray:
     onto = onto[:, size > 1e-9 * max(float(size.max()), 1e-300)]
     kept = np.eye(n * d) - onto @ onto.T
     return np.asarray(weight[:, None] * kept * weight[None])
+
+
+# What goes onto a host's feature, where no part that came off shows it.
+GOES_ONTO: dict[Kind, Kind] = {
+    "stud": "hole", "tapped hole": "hole", "captive nut": "hole", "hole": "hole", "slot": "hole", "peg": "peg hole",
+    "peg hole": "peg", "clip": "clip hole", "clip hole": "clip",
+}  # fmt: skip
+# What a donor's feature most likely goes onto, where nothing of the host is listed.
+GONE_ONTO: dict[Kind, Kind] = {
+    "hole": "stud", "slot": "stud", "tapped hole": "hole", "captive nut": "hole", "stud": "hole", "peg": "peg hole",
+    "peg hole": "peg", "clip": "clip hole", "clip hole": "clip",
+}  # fmt: skip
+
+
+def supposed_features(known: Known) -> tuple[Feature, ...]:
+    """What an unlisted donor is asked about: what the original has, else one feature for each fixing of the host.
+
+    Without places, and with the original's sizes. Where the donor alone is listed, one fixing of the host for each of
+    its features; empty where features of both are listed, or of neither.
+    """
+    if known.donor.features:
+        if known.host.features or (known.original is not None and known.original.features):
+            return ()
+        host = known.host.part.part
+        return tuple(Feature(host, row.feature, GONE_ONTO[row.kind]) for row in known.donor.features)
+    donor = known.donor.part.part
+    if known.original is not None and known.original.features:
+        return tuple(
+            replace(row, part=donor, x_mm=None, y_mm=None, z_mm=None, plus_minus_mm=None, zone=None, axis=None)
+            for row in known.original.features
+        )
+    return tuple(Feature(donor, row.feature, GOES_ONTO[row.kind]) for row in known.host.features if row.need != "spare")
+
+
+COLUMNS, LINES = 56, 18
+
+
+def sketch_of(at_mm: Mapping[str, tuple[float, float]], letters: Mapping[str, str]) -> list[str]:
+    """Draw features as text: letters for those asked about, `o` for the others.
+
+    Examples
+    --------
+    >>> corners = {"a": (0.0, 0.0), "b": (300.0, 0.0), "c": (300.0, 100.0)}
+    >>> for line in sketch_of(corners, {"a": "A", "b": "B"}): print(line)
+                                                            o
+    <BLANKLINE>
+    <BLANKLINE>
+    <BLANKLINE>
+    <BLANKLINE>
+    <BLANKLINE>
+    <BLANKLINE>
+    <BLANKLINE>
+    <BLANKLINE>
+    A                                                       B
+    """
+    if len(at_mm) < 2 or any(name not in at_mm for name in letters):
+        return []
+    points = np.array(list(at_mm.values()))
+    low, size = points.min(axis=0), np.ptp(points, axis=0)
+    # A letter is about twice as high as it is wide.
+    step_mm = max(float(size[0]) / COLUMNS, float(size[1]) / LINES / 2.0, 1e-6)
+    columns = np.round((points[:, 0] - low[0]) / step_mm).astype(int)
+    rows = np.round((points[:, 1] - low[1]) / step_mm / 2.0).astype(int)
+    grid = [[" "] * (COLUMNS + 2 * len(at_mm) + 1) for _ in range(int(rows.max()) + 1)]
+    order = sorted(range(len(points)), key=lambda k: list(at_mm)[k] not in letters)
+    for k in order:
+        name = list(at_mm)[k]
+        line, column = grid[int(rows.max()) - int(rows[k])], int(columns[k])
+        while line[column] != " ":
+            column += 2
+        line[column] = letters.get(name, "o")
+    return ["".join(line).rstrip() for line in grid]

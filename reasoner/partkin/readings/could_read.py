@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 
-from partkin.fit.arrays import Pairs
-from partkin.fit.minimax import best_placement
 from partkin.model.build import Reading
 from partkin.model.positions import Positions
 from partkin.model.verdict import Trial
@@ -30,8 +29,6 @@ BENCH: tuple[Instrument, ...] = ("caliper", "steel rule", "tape")
 def effort_minutes(instrument: str, labour_rate: float | None = None) -> float:
     """Minutes that a reading takes, its price counted in minutes of work where an hourly rate is known.
 
-    Examples
-    --------
     >>> effort_minutes("template"), effort_minutes("template", 60.0)
     (15.0, 16.0)
     """
@@ -42,8 +39,6 @@ def effort_minutes(instrument: str, labour_rate: float | None = None) -> float:
 def to_read_as_finely(length_mm: float, error_mm: float, quantity: str = "centres") -> str | None:
     """Say with what, on the bench, a length is read so finely; None: with none of it.
 
-    Examples
-    --------
     >>> to_read_as_finely(80.0, 0.5), to_read_as_finely(80.0, 0.2), to_read_as_finely(612.0, 0.1)
     ('steel rule', 'caliper across the two edges', None)
     """
@@ -59,8 +54,6 @@ def to_read_as_finely(length_mm: float, error_mm: float, quantity: str = "centre
 def instrument_for(length_mm: float, at_hand: bool, quantity: str = "centres") -> Instrument:
     """The instrument to take: the seller's where the part is not at hand, else the finest that reaches.
 
-    Examples
-    --------
     >>> instrument_for(80.0, True), instrument_for(612.0, True), instrument_for(1276.0, True)
     ('caliper', 'steel rule', 'tape')
     >>> instrument_for(80.0, False)
@@ -115,13 +108,14 @@ class Field:
 
 def _seldom(guard: Guard, one: Candidate, confidence: float) -> Callable[[np.ndarray], np.ndarray]:
     side = guard.places.donor if guard.places.donor.part == one.part else guard.places.host
+    row, length_mm = _length(side, one)
+    return lambda read_mm: guard.lets(one.part, row, one.sigma_mm, read_mm - length_mm, confidence)
+
+
+def _length(side: Positions, one: Candidate) -> tuple[np.ndarray, float]:
+    """How a distance changes with the coordinates of a part, and what it is by them."""
     a, b = side.features.index(one.from_feature), side.features.index(one.to_feature)
-    row, length_mm = length_row(side, a, b), float(np.linalg.norm(side.xyz_mm[a] - side.xyz_mm[b]))
-
-    def seldom(read_mm: np.ndarray) -> np.ndarray:
-        return guard.lets(one.part, row, one.sigma_mm, read_mm - length_mm, confidence)
-
-    return seldom
+    return length_row(side, a, b), float(np.linalg.norm(side.xyz_mm[a] - side.xyz_mm[b]))
 
 
 def only(field: Field, rows: list[int]) -> Field:
@@ -182,9 +176,7 @@ def _agreeing_mm(side: Positions, one: Candidate) -> tuple[float, float] | None:
     """None where the readings disagree already: then everything is widened, and one more changes little."""
     if not side.agree:
         return None
-    a, b = side.features.index(one.from_feature), side.features.index(one.to_feature)
-    row = length_row(side, a, b)
-    length_mm = float(np.linalg.norm(side.xyz_mm[a] - side.xyz_mm[b]))
+    row, length_mm = _length(side, one)
     spread_mm = float(np.hypot(np.sqrt(row @ covariance_mm2(side) @ row), one.sigma_mm))
     reach_mm = agreement(side.chi_square, side.degrees_of_freedom) * spread_mm
     return length_mm - reach_mm, length_mm + reach_mm
@@ -208,22 +200,16 @@ def _distances(
 ) -> tuple[list[Candidate], list[np.ndarray]]:
     """Distances among the named features that were not read yet, or only more coarsely."""
     at = [number for number, name in enumerate(side.features) if name in names]
-    if len(at) < 2:
-        return [], []
     known_mm = read_already(rows)
     found, values = [], []
-    for place, i in enumerate(at):
-        for k in at[place + 1 :]:
-            length_mm = float(np.linalg.norm(side.xyz_mm[i] - side.xyz_mm[k]))
-            if length_mm < 1.0:
-                continue
-            instrument = instrument_for(length_mm, at_hand)
-            error_mm = greatest_error_mm(instrument, length_mm)
-            ends = side.features[i], side.features[k]
-            if error_mm > FINER * known_mm.get(frozenset(ends), np.inf):
-                continue
-            sigma_mm = lengths.standard_uncertainty_mm(error_mm)
-            effort = effort_minutes(instrument, labour_rate)
+    for i, k in combinations(at, 2):
+        length_mm, ends = float(np.linalg.norm(side.xyz_mm[i] - side.xyz_mm[k])), (side.features[i], side.features[k])
+        if length_mm < 1.0:
+            continue
+        instrument = instrument_for(length_mm, at_hand)
+        error_mm = greatest_error_mm(instrument, length_mm)
+        if error_mm <= FINER * known_mm.get(frozenset(ends), np.inf):
+            sigma_mm, effort = lengths.standard_uncertainty_mm(error_mm), effort_minutes(instrument, labour_rate)
             found.append(Candidate(side.part, *ends, sigma_mm, instrument, effort))
             values.append(np.linalg.norm(places_mm[:, i] - places_mm[:, k], axis=1))
     return found, values
@@ -251,7 +237,11 @@ def _widths(
     for fixing, feature in pairs:
         if feature in made:
             continue
-        sides = [(places.donor.part, feature, "donor", _donor_half_mm(feature, donor_rows), at_hand)]
+        # The newest reading of a donor feature's width; a cell is taken as exact.
+        read = [r for r in lengths.current(donor_rows) if r.quantity == "across" and r.from_feature == feature][-1:]
+        known = next(((lengths.value_mm(r), lengths.greatest_error_of_mm(r)) for r in read), (None, 0.0))
+        sides: list[tuple[str, str, str, tuple[float | None, float], bool]]
+        sides = [(places.donor.part, feature, "donor", known, at_hand)]
         if places.hosted.measured_from == "host" and fixing in fixings:
             across = fixings[fixing].across
             sides.append((places.host.part, fixing, "host", (across.mm, across.half_width_mm), True))
@@ -263,18 +253,10 @@ def _widths(
             error_mm = greatest_error_mm(instrument, width_mm, "across")
             if error_mm > FINER * half_mm:
                 continue
-            one = Candidate(
-                part, name, "", lengths.standard_uncertainty_mm(error_mm), instrument,
-                effort_minutes(instrument, labour_rate), "across",
-            )  # fmt: skip
+            sigma_mm, effort = lengths.standard_uncertainty_mm(error_mm), effort_minutes(instrument, labour_rate)
+            one = Candidate(part, name, "", sigma_mm, instrument, effort, "across")
             found.append((one, width_mm + half_mm * size_errors_of(trial, whose, name, count)))
     return found
-
-
-def _donor_half_mm(feature: str, rows: Sequence[Reading]) -> tuple[float | None, float]:
-    """The newest reading of a donor feature's width, with its greatest error; a cell is taken as exact."""
-    mine = [r for r in lengths.current(rows) if r.quantity == "across" and r.from_feature == feature]
-    return (lengths.value_mm(mine[-1]), lengths.greatest_error_of_mm(mine[-1])) if mine else (None, 0.0)
 
 
 # Holes that conflict count so many times in the root of the sum that is shrunk.
@@ -296,33 +278,13 @@ def asks_without_draws(field: Field, places: Places, trial: Trial, most: int) ->
     if not weights[0]:
         return ()
     worth = np.zeros(len(field.candidates))
+    centres = [(at, one) for at, one in enumerate(field.candidates) if one.quantity == "centres"]
     for positions, weight_of in zip((places.donor, places.host), weights, strict=True):
-        rows = [
-            at for at, one in enumerate(field.candidates) if one.part == positions.part and one.quantity == "centres"
-        ]
-        asked = [field.candidates[at] for at in rows]
-        if asked:
-            worth[rows] = spread_drops(positions, _weights(positions, weight_of), asked)
+        mine = {at: one for at, one in centres if one.part == positions.part}
+        least = UNPAIRED * min(weight_of.values())
+        heavy = np.array([weight_of.get(name, least) for name in positions.features])
+        if mine:
+            worth[list(mine)] = spread_drops(positions, heavy, list(mine.values()))
     worth /= [one.effort for one in field.candidates]
     order = sorted(np.flatnonzero(worth > 1e-9).tolist(), key=lambda at: (-round(float(worth[at]), 9), at))
     return tuple(replace(field.ask(at), bands=(), tells=None) for at in order[:most])
-
-
-def _weights(positions: Positions, weight_of: dict[str, float]) -> np.ndarray:
-    least = UNPAIRED * min(weight_of.values())
-    return np.array([weight_of.get(name, least) for name in positions.features])
-
-
-def forces(trial: Trial) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
-    """How the least margin changes when a fixing, or a donor feature, moves: (2,) each, in its own frame.
-
-    They are the balanced forces at the best placement.
-    """
-    pairs = [(p.fixing, p.feature) for p in trial.answer.pairs if p.allowed_mm < OPEN_PLAY_MM]
-    placed = best_placement(Pairs.of(trial.task, pairs))
-    c, s = np.cos(placed.turn_rad), np.sin(placed.turn_rad)
-    back = np.array([[c, s], [-s, c]])
-    mirror = np.array([-1.0 if trial.mirrored else 1.0, 1.0])
-    host = {fixing: weight for (fixing, _), weight in zip(pairs, placed.weights, strict=True)}
-    donor = {feature: -(back @ weight) * mirror for (_, feature), weight in zip(pairs, placed.weights, strict=True)}
-    return host, donor

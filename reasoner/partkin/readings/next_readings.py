@@ -26,8 +26,6 @@ from partkin.readings.could_read import (
     only,
     to_read_as_finely,
 )
-from partkin.readings.could_read import OPEN_PLAY_MM as OPEN_PLAY_MM
-from partkin.readings.could_read import forces as forces
 from partkin.tables.instruments import reading_costs
 from partkin.trial.findings import Findings
 from partkin.trial.places import Places, as_tried
@@ -95,7 +93,7 @@ def open_readings(findings: Findings, places: Places) -> tuple[Unknown, ...]:
     trial = findings.in_question
     if trial is None or trial.stand != "unsure":
         return ()
-    best = settling(findings, places)
+    best = tuple(as_unknown(one) for one in wanted(findings, places)) or (_once_more(findings),)
     if trial.work is not None:
         return (replace(best[0], says=f"to be sure of the work that is likely: {best[0].says}"), *best[1:])
     if trial.chance is None or trial.chance.just_goes_on is None:
@@ -120,14 +118,6 @@ def showing_hidden(findings: Findings, places: Places) -> tuple[Unknown, ...]:
     return (replace(as_unknown(found[0]), says=says),)
 
 
-def settling(findings: Findings, places: Places) -> tuple[Unknown, ...]:
-    """The readings that are expected to settle most of what is open, best first, as the verdict lists them."""
-    found = wanted(findings, places)
-    if found:
-        return tuple(as_unknown(one) for one in found)
-    return (_once_more(findings),)
-
-
 def _once_more(findings: Findings) -> Unknown:
     """Where everything is read as finely as is asked for: what hangs most on its reading, read once more."""
     trial, part = findings.in_question, findings.known.donor.part.part
@@ -150,38 +140,29 @@ def as_unknown(one: Wanted) -> Unknown:
 
 def wanted(
     findings: Findings, places: Places, most: int = MOST_ASKED, at_hand: bool | None = None,
-    labour_rate: float | None = None, count: int | None = None,
+    labour_rate: float | None = None,
 ) -> tuple[Wanted, ...]:  # fmt: skip
-    """Rank what could be read on either part.
+    """Rank what could be read on either part, best first; empty where nothing that can be read tells anything.
 
     Parameters
     ----------
-    findings
-        With a trial that has pairs.
-    places
+    findings, places
     most
         How many to return.
     at_hand
         Whether the donor lies before you; None: told by its readings (`donor_at_hand`).
     labour_rate
         Turns prices into minutes; None: prices do not count.
-    count
-        Draws; None: as many as take no more than a moment.
-
-    Returns
-    -------
-    tuple of Wanted
-        Best first; empty where nothing that can be read tells anything.
     """
     trial = findings.in_question
     if trial is None or not trial.answer.pairs:
         return ()
     here = as_tried(findings.known, places, trial)
     on_bench = donor_at_hand(findings.known.donor.readings) if at_hand is None else at_hand
-    found = best_of(field_of(findings, here, trial, on_bench, labour_rate, count), here, trial, most)
+    found = best_of(field_of(findings, here, trial, on_bench, labour_rate), here, trial, most)
     if found or on_bench:
         return found
-    later = best_of(field_of(findings, here, trial, True, labour_rate, count), here, trial, most)
+    later = best_of(field_of(findings, here, trial, True, labour_rate), here, trial, most)
     return tuple(
         replace(one, later=True, says=one.says if number else f"{LATER}, {one.says}")
         for number, one in enumerate(later)
@@ -248,7 +229,10 @@ def sentence(ask: Ask, donor: str, then: Candidate | None = None, fineness: str 
     """Say what to read, how finely, and which values mean what."""
     one = ask.candidate
     said = meaning(ask.bands, 2 if one.quantity == "across" else 1)
-    head = f"{_how(one)} {_whose(one)}{fineness}"
+    what = f"{one.from_feature} to {one.to_feature} of {one.part}, centre to centre"
+    if one.quantity == "across":
+        what = f"how wide {one.from_feature} of {one.part} is across"
+    head = f"{'ask the seller for' if one.instrument == SELLER else 'read'} {what}{fineness}"
     if not said:
         told = f"it tells {_share(ask.tells)} of what is open" if ask.tells is not None else "it tells most"
         return f"{head}: no value of it settles the verdict alone, but {told}"
@@ -256,7 +240,7 @@ def sentence(ask: Ask, donor: str, then: Candidate | None = None, fineness: str 
         return f"{head}: {said}"
     ends = f"{then.from_feature} to {then.to_feature}" if then.to_feature else named(then)
     other = "" if then.part == one.part else f" of {then.part}"
-    return f"{head}: {said}; between, {_verb(then)} {ends}{other}"
+    return f"{head}: {said}; between, {'ask for' if then.instrument == SELLER else 'read'} {ends}{other}"
 
 
 def _share(tells: float) -> str:
@@ -268,17 +252,3 @@ def _share(tells: float) -> str:
     ('a little (2 %)', '37 %')
     """
     return f"{100 * tells:.0f} %" if tells >= 0.1 else f"a little ({max(1, round(100 * tells))} %)"
-
-
-def _verb(one: Candidate) -> str:
-    return "ask for" if one.instrument == SELLER else "read"
-
-
-def _how(one: Candidate) -> str:
-    return "ask the seller for" if one.instrument == SELLER else "read"
-
-
-def _whose(one: Candidate) -> str:
-    if one.quantity == "across":
-        return f"how wide {one.from_feature} of {one.part} is across"
-    return f"{one.from_feature} to {one.to_feature} of {one.part}, centre to centre"

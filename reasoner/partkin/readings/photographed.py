@@ -20,16 +20,8 @@ from partkin.photo.photo import Camera, Homography, NoHomography, distance, lens
 from partkin.photo.pictures import NoImage, read_shades
 from partkin.positions import adjust
 from partkin.positions.lengths import coordinate_half_width_mm, standard_uncertainty_mm
-from partkin.readings.gathering import Faults
-from partkin.readings.picks import (
-    Picks,
-    Rectangle,
-    Scale,
-    camera_of,
-    checked_error_px,
-    rectangle_of,
-    scale_of,
-)
+from partkin.readings.picks import Picks, Rectangle, Scale, camera_of, checked_error_px, rectangle_of, scale_of
+from partkin.readings.typed_readings import Faults
 from partkin.tables.instruments import greatest_error_mm
 
 PICKED_WITHIN_PX = 1.5
@@ -82,13 +74,7 @@ refused = partial(one_refused, "photo", 0)
 
 
 def seen_in(build: Build, asked: PhotoQuestion, picks: Picks) -> OnFace:
-    """Carry the picked features of a part onto its face.
-
-    Raises
-    ------
-    FaultyInput
-        With what keeps it from being told.
-    """
+    """Carry the picked features of a part onto its face, or refuse with what keeps it from being told."""
     camera, rectangle, scale = understood_question(build, asked)
     try:
         if scale is not None:
@@ -158,6 +144,8 @@ def _picked_features(build: Build, asked: PhotoQuestion, picks: Picks, others: S
     if not found:
         mend = "Pick its holes too, under the names that they have in features.csv"
         raise refused("points", f"no feature of {asked.part} was picked besides what is known", mend)
+    if asked.known is None and len(found) < 2:
+        raise refused("points", f"only {found[0]} was picked: one point alone has no distance", "Pick a second one")
     return found
 
 
@@ -166,25 +154,18 @@ def _by_rectangle(
 ) -> OnFace:
     (width, height), corners = rectangle
     names = _picked_features(build, asked, picks, corners)
-    if len(names) < 2:
-        raise refused("points", f"only {names[0]} was picked: one point alone has no distance", "Pick a second one")
     corner_px = picks.of(corners, "rectangle")
-    turns = _turns(corner_px)
+    # Which way the outline turns at each corner: above 0 clockwise as seen in the picture.
+    ahead = np.roll(corner_px, -1, axis=0) - corner_px
+    after = np.roll(ahead, -1, axis=0)
+    turns = ahead[:, 0] * after[:, 1] - ahead[:, 1] * after[:, 0]
     if len(set(np.sign(turns))) != 1:
-        raise refused(
-            "rectangle", "the corners do not stand in order round it", "Name them one after the other round it"
-        )
+        what = "the corners do not stand in order round it"
+        raise refused("rectangle", what, "Name them one after the other round it")
     # A picture has y down, so the corners keep the turn that they have in it: no face is turned over.
     up = -height if turns[0] > 0 else height
     plane = np.array([[0.0, 0.0], [width, 0.0], [width, up], [0.0, up]])
     return _carried(asked, picks, corner_px, plane, names, (), camera, asked.error_px)
-
-
-def _turns(points: np.ndarray) -> np.ndarray:
-    """Which way the outline turns at each corner: above 0 clockwise as seen in the picture."""
-    ahead = np.roll(points, -1, axis=0) - points
-    after = np.roll(ahead, -1, axis=0)
-    return np.asarray(ahead[:, 0] * after[:, 1] - ahead[:, 1] * after[:, 0])
 
 
 def _by_known(build: Build, asked: PhotoQuestion, picks: Picks, camera: Camera | None) -> OnFace:
@@ -222,7 +203,9 @@ def _carried(
     if camera is not None:
         reference_px, points_px = undistorted(camera, reference_px), undistorted(camera, points_px)
     elif not asked.corrected:
-        size_px, edges = ((0, 0), ()) if tied else _edges(asked.image, reference_px)
+        stamp = asked.image.stat().st_mtime_ns if asked.image.is_file() else 0
+        corners = tuple(map(tuple, reference_px.tolist()))
+        size_px, edges = ((0, 0), ()) if tied else _edges(asked.image, stamp, corners)
         if edges:
             lens = lens_of(size_px, edges, _spread(reference_px) / _spread(plane))
             notes = (f"How much the lens bends was read off {len(edges)} edges of the rectangle.",)
@@ -234,7 +217,8 @@ def _carried(
     if isinstance(found, NoHomography):
         raise refused("known" if tied else "rectangle", found.reason, "Pick other points, or take the picture squarer")
     made, at_mm, covariance = found
-    if not np.isfinite(at_mm).all() or _behind(made.matrix, at_mm):
+    depth = at_mm @ made.matrix[2, :2] + made.matrix[2, 2]
+    if not np.isfinite(at_mm).all() or ((depth <= 0.0).any() and (depth > 0.0).any()):
         what = "some points would lie beyond the horizon of this picture"
         raise refused("points", what, "Pick points of the flat face that what is known lies on")
     if tied:
@@ -262,32 +246,19 @@ def _swapped(made: Homography, picks: Picks, sides_mm: np.ndarray) -> tuple[str,
     )
 
 
-def _edges(image: Path, corners_px: np.ndarray) -> Followed:
-    """The picture's size as it is shown, and the edges of the rectangle as they can be followed in it."""
-    stamp = image.stat().st_mtime_ns if image.is_file() else 0
-    return _edges_kept(image, stamp, tuple(map(tuple, corners_px.tolist())))
-
-
 @lru_cache(maxsize=4)
-def _edges_kept(image: Path, stamp: int, corners_px: tuple[tuple[float, float], ...]) -> Followed:
-    """As `_edges`, and kept: the page asks after every mark."""
+def _edges(image: Path, stamp: int, corners_px: tuple[tuple[float, float], ...]) -> Followed:
+    """The picture's size as shown, and what edges of the rectangle can be followed; kept: the page asks often."""
     shades = read_shades(image)
     if isinstance(shades, NoImage):
         return (0, 0), ()
     return (shades.shape[1], shades.shape[0]), followed(shades, np.array(corners_px))
 
 
-def _behind(matrix: np.ndarray, at_mm: np.ndarray) -> bool:
-    depth = at_mm @ matrix[2, :2] + matrix[2, 2]
-    return bool((depth <= 0.0).any() and (depth > 0.0).any())
-
-
 def _by_scale(build: Build, asked: PhotoQuestion, picks: Picks, camera: Camera | None, scale: Scale) -> OnFace:
     ends, length_mm = scale
     own = {row.feature for row in build.features_of(asked.part)}
     names = _picked_features(build, asked, picks, tuple(end for end in ends if end not in own))
-    if len(names) < 2:
-        raise refused("points", f"only {names[0]} was picked: one point alone has no distance", "Pick a second one")
     bar_px, at_px = picks.of(ends, "scale"), picks.of(names, "points")
     if camera is not None:
         bar_px, at_px = undistorted(camera, bar_px), undistorted(camera, at_px)
@@ -346,10 +317,6 @@ def readings_of(part: str, seen: OnFace, image: str) -> list[Reading]:
         if half_mm >= length_mm:
             what = f"{seen.names[a]} to {seen.names[b]} comes out at {length_mm:.1f} mm, out by as much as itself"
             raise refused("points", what, "Take the picture nearer and squarer, or pick more exactly")
-        found.append(
-            Reading(
-                part, "", "centres", round(length_mm, 1), "mm", seen.names[a], seen.names[b], plus_minus=half_mm,
-                instrument="photo", note=f"from {image}",
-            )
-        )  # fmt: skip
+        row = Reading(part, "", "centres", round(length_mm, 1), "mm", seen.names[a], seen.names[b])
+        found.append(replace(row, plus_minus=half_mm, instrument="photo", note=f"from {image}"))
     return found

@@ -12,7 +12,7 @@ import numpy as np
 from partkin.model.problem import FaultyInput, Problem, refuse_any, refused
 from partkin.photo.photo import Camera
 from partkin.photo.pictures import ImageSize, NoImage, read_image_size
-from partkin.readings.gathering import Faults
+from partkin.readings.typed_readings import Faults
 from partkin.sheets.dialect import LARGEST_BYTES, read_grid
 from partkin.sheets.findings import ProblemList
 from partkin.sheets.number import NotANumber, parse_number
@@ -31,13 +31,7 @@ class Picks:
     image: str
 
     def of(self, names: tuple[str, ...], where: str) -> np.ndarray:
-        """Return the points of some names (n, 2).
-
-        Raises
-        ------
-        FaultyInput
-            Names that were not picked.
-        """
+        """Return the points of some names (n, 2); refuse those that were not picked."""
         lacking = [name for name in names if name not in self.at_px]
         mend = f"Add its row, or name one of: {', '.join(self.at_px)}"
         refuse_any(Problem("photo", 0, where, f"{name} was not picked", mend) for name in lacking)
@@ -45,26 +39,15 @@ class Picks:
 
 
 def read_picks(image: Path, points: Path) -> Picks:
-    """Read picked points, and the size of the picture they were picked in; its pixels are never unpacked.
+    """Read picked points, a CSV with the columns feature, px, py, and the size of the picture they were picked in.
 
-    Parameters
-    ----------
-    image
-    points
-        CSV with the columns feature, px, py.
-
-    Raises
-    ------
-    FaultyInput
-        With every fault of the file; and the picture is none, or too large.
+    Its pixels are never unpacked. All faults are told at once; a picture that is none, or too large, is refused.
     """
     faults = Faults("photo")
-    size: ImageSize | None = None
     told = read_image_size(image)
+    size = None if isinstance(told, NoImage) else told
     if isinstance(told, NoImage):
         faults.add("image", told.reason, "Give a photograph of at most 40 million pixels: JPEG, PNG, WEBP, TIFF or BMP")
-    else:
-        size = told
     picked = faults.kept(_points, points, size)
     faults.raise_any()
     if size is None or picked is None:
@@ -142,8 +125,6 @@ Scale = tuple[tuple[str, str], float]
 def rectangle_of(text: str) -> Rectangle:
     """Read `W,H,c1,c2,c3,c4`: width, height, and the names of its corners, in order round it; refuse anything else.
 
-    Examples
-    --------
     >>> rectangle_of("297,210,p1,p2,p3,p4")
     ((297.0, 210.0), ('p1', 'p2', 'p3', 'p4'))
     """
@@ -174,16 +155,9 @@ def _length(piece: str) -> float | None:
 
 
 def camera_of(text: str) -> Camera:
-    """Read a calibration `fx,fy,cx,cy[,k1,k2,p1,p2[,k3]]`, in pixels and as OpenCV numbers the distortion.
-
-    Raises
-    ------
-    FaultyInput
-        It is none.
-    """
-    pieces = text.split(",")
+    """Read a calibration `fx,fy,cx,cy[,k1,k2,p1,p2[,k3]]`, in pixels and as OpenCV numbers the distortion."""
     try:
-        values = [float(piece) for piece in pieces]
+        values = [float(piece) for piece in text.split(",")]
     except ValueError:
         values = []
     if len(values) not in (4, 8, 9) or not all(map(math.isfinite, values)) or min(values[:2]) <= 0.0:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from partkin.model.build import Build
-from partkin.model.positions import Missing, Observed, Positions, likeliest
+from partkin.model.positions import Observed, Positions, likeliest
 from partkin.model.problem import refused
 from partkin.model.words import folded
 from partkin.positions import adjust, ellipse, place_budget
@@ -33,40 +33,20 @@ class Surveyed:
 
 
 def survey(build: Build, part: str) -> Surveyed:
-    """Adjust the standing readings of one part.
-
-    Parameters
-    ----------
-    build
-    part
-        Its id.
-
-    Raises
-    ------
-    FaultyInput
-        There is no such part, or it has no features.
-    """
+    """Adjust the standing readings of one part; FaultyInput: there is no such part, or it has no features."""
     own = build.must_have(part)
     if not build.features_of(part):
         mend = "List its holes, slots and studs in features.csv, a row each"
         raise refused("positions", 0, "part", f"{part} has no features", mend)
     found = adjust(part, build.features, build.readings)
-    return Surveyed(
-        own.name,
-        found,
-        {name: ellipse(found, name, LIKELY) for name in found.features},
-        {name: place_budget(found, name) for name in found.features},
-    )
+    ellipses = {name: ellipse(found, name, LIKELY) for name in found.features}
+    return Surveyed(own.name, found, ellipses, {name: place_budget(found, name) for name in found.features})
 
 
 def survey_json(surveyed: Surveyed) -> str:
     """The positions as JSON, the same bytes each time."""
-    return json.dumps(_tree(surveyed), indent=1, ensure_ascii=False) + "\n"
-
-
-def _tree(surveyed: Surveyed) -> dict[str, Any]:
     found = surveyed.positions
-    return {
+    tree = {
         "partkin": 1,
         "part": found.part,
         "dims": found.dims,
@@ -82,10 +62,18 @@ def _tree(surveyed: Surveyed) -> dict[str, Any]:
             {"reading": s.reading, "w": _rounded(s.w, 3), "off_by_mm": _rounded(s.off_by_mm, 3), "says": s.says}
             for s in found.suspects
         ],
-        "missing": [_missing_tree(m) for m in found.missing],
+        "missing": [
+            {
+                "what": m.what,
+                "reading": {"part": m.part, "quantity": m.quantity, "from": m.from_feature, "to": m.to_feature},
+                "says": m.says,
+            }
+            for m in found.missing
+        ],
         "layouts": [[[_rounded(value, 3) for value in place] for place in layout.tolist()] for layout in found.layouts],
         "notes": list(found.notes),
     }
+    return json.dumps(tree, indent=1, ensure_ascii=False) + "\n"
 
 
 def _rounded(value: float, places: int) -> float:
@@ -118,11 +106,6 @@ def _reading_tree(row: Observed) -> dict[str, Any]:
         "adjusted_mm": _rounded(row.adjusted_mm, 3), "residual_mm": _rounded(row.residual_mm, 3),
         "redundancy": _rounded(row.redundancy, 4), "w": _rounded(row.w, 3), "used": row.used,
     }  # fmt: skip
-
-
-def _missing_tree(m: Missing) -> dict[str, Any]:
-    reading = {"part": m.part, "quantity": m.quantity, "from": m.from_feature, "to": m.to_feature}
-    return {"what": m.what, "reading": reading, "says": m.says}
 
 
 def survey_text(surveyed: Surveyed) -> str:
@@ -206,9 +189,7 @@ def _readings(observed: Sequence[Observed]) -> Iterator[str]:
 
 
 def _section(title: str, texts: Sequence[str]) -> Iterator[str]:
-    if not texts:
-        return
-    yield ""
-    yield title
+    if texts:
+        yield from ("", title)
     for text in texts:
         yield from folded(text, "  - ", "    ")

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from partkin.model.build import Build, Feature
 from partkin.model.words import MM_PER_UNIT
-from partkin.readings.gathering import Faults
 from partkin.readings.typed_readings import (
     COMMAND,
     FEATURES,
+    Faults,
     TypedWords,
     check_names,
     instrument_named,
@@ -40,8 +41,7 @@ class Typed:
         return any(one is not None for one in (self.at, self.through, self.angle, self.float_mm))
 
 
-@dataclass(frozen=True)
-class Filled:
+class Filled(NamedTuple):
     """Cells of one feature, as text, and what they say in words."""
 
     feature: str
@@ -50,13 +50,7 @@ class Filled:
 
 
 def understood_cells(build: Build, words: TypedWords, typed: Typed) -> Filled:
-    """Return the cells that were typed.
-
-    Raises
-    ------
-    FaultyInput
-        With everything that is wrong, and how to mend it. A cell that is filled is told by the sheet itself.
-    """
+    """Return the cells that were typed, or tell all that is wrong; a cell that is filled the sheet itself tells."""
     faults = Faults(COMMAND)
     options = {"at": typed.at, "through": typed.through, "angle": typed.angle, "float": typed.float_mm}
     said = [f"--{name}" for name, value in options.items() if value is not None]
@@ -77,7 +71,12 @@ def understood_cells(build: Build, words: TypedWords, typed: Typed) -> Filled:
         "direction": {"angle_deg": typed.angle} if typed.angle is not None else {},
         "float": {"float_mm": typed.float_mm} if typed.float_mm is not None else {},
     }
-    _check_kind(feature, typed, faults)
+    for name, value, kind, what in (
+        ("angle", typed.angle, "slot", "a slot points anywhere"),
+        ("float", typed.float_mm, "captive nut", "a captive nut can move"),
+    ):
+        if feature is not None and value is not None and feature.kind != kind:
+            faults.add(name, f"{feature.feature} is a {feature.kind}, and only {what}", f"Leave --{name} out")
     cells = {name: cell for each in told.values() for name, cell in each.items()}
     for problem in faults_of_cells(FEATURES, cells):
         faults.add(problem.column, problem.what, problem.mend)
@@ -113,32 +112,25 @@ def through_cells(text: str) -> dict[str, str]:
     return {"fastener_mm" if is_plain else "thread": text.strip()}
 
 
-def _check_kind(feature: Feature | None, typed: Typed, faults: Faults) -> None:
-    for name, value, kind, what in (
-        ("angle", typed.angle, "slot", "a slot points anywhere"),
-        ("float", typed.float_mm, "captive nut", "a captive nut can move"),
-    ):
-        if feature is not None and value is not None and feature.kind != kind:
-            faults.add(name, f"{feature.feature} is a {feature.kind}, and only {what}", f"Leave --{name} out")
-
-
 def _place(feature: Feature | None, words: TypedWords, at: str, faults: Faults) -> dict[str, str]:
     """Coordinates of a feature without a place, in mm, with the greatest error of each."""
-    if feature is not None:
-        _check_unplaced(feature, faults)
-    factor = faults.kept(_factor, words.unit)
+    stated = [name for name in PLACES if feature is not None and getattr(feature, name) is not None]
+    if feature is not None and stated:
+        now = ", ".join(f"{name} {getattr(feature, name):g}" for name in stated)
+        mend = f"Read distances from it, or mend row {feature.row} of {FEATURES} by hand if the place is wrong"
+        faults.add("at", f"{feature.feature} has a place already ({now})", mend)
+    unit = UNITS.get((words.unit or "mm").strip().lower())
+    if unit not in MM_PER_UNIT:
+        faults.add("unit", f'"{words.unit}" is no unit of length', f"Say one of: {', '.join(MM_PER_UNIT)}")
     values = faults.kept(_coordinates, at)
     instrument = faults.kept(instrument_named, words.instrument)
-    unit = UNITS.get((words.unit or "mm").strip().lower())
     plus_minus = faults.kept(plus_minus_of, words.plus_minus, unit)
-    if factor is None or values is None:
+    if unit not in MM_PER_UNIT or values is None:
         return {}
-    at_mm = [factor * value for value in values]
-    if plus_minus is not None:
-        within_mm: float | None = factor * plus_minus
-    else:
-        reach_mm = max(abs(value) for value in at_mm)
-        within_mm = greatest_error_mm(instrument, reach_mm, "across") if instrument else None
+    at_mm = [MM_PER_UNIT[unit] * value for value in values]
+    within_mm = None if plus_minus is None else MM_PER_UNIT[unit] * plus_minus
+    if within_mm is None and instrument:
+        within_mm = greatest_error_mm(instrument, max(abs(value) for value in at_mm), "across")
     cells = {name: plain_number(value) for name, value in zip(PLACES, at_mm, strict=False)}
     if within_mm is not None and feature is not None and feature.plus_minus_mm is None:
         cells["plus_minus_mm"] = plain_number(within_mm)
@@ -154,21 +146,6 @@ def plain_number(value: float) -> str:
     ('24.125', '612')
     """
     return f"{value + 0.0:.9f}".rstrip("0").rstrip(".")
-
-
-def _check_unplaced(feature: Feature, faults: Faults) -> None:
-    stated = [name for name in PLACES if getattr(feature, name) is not None]
-    if stated:
-        now = ", ".join(f"{name} {getattr(feature, name):g}" for name in stated)
-        mend = f"Read distances from it, or mend row {feature.row} of {FEATURES} by hand if the place is wrong"
-        faults.add("at", f"{feature.feature} has a place already ({now})", mend)
-
-
-def _factor(unit: str | None) -> float:
-    said = UNITS.get((unit or "mm").strip().lower())
-    if said not in MM_PER_UNIT:
-        raise refused("unit", f'"{unit}" is no unit of length', f"Say one of: {', '.join(MM_PER_UNIT)}")
-    return MM_PER_UNIT[said]
 
 
 def _coordinates(text: str) -> tuple[float, ...]:

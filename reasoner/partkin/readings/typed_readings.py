@@ -1,20 +1,104 @@
-"""A reading as it was typed: what is meant by it, or what is wrong and how to mend it."""
+"""A reading as it was typed: what is meant by it, or all that is wrong, in the words of the command or the form."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import cast
+from typing import ParamSpec, TypeVar, cast
 
 from partkin.model.build import Build, Reading
+from partkin.model.problem import FaultyInput, Problem, refuse_any
 from partkin.model.problem import refused as one_refused
 from partkin.model.words import INSTRUMENTS, KG_PER_UNIT, MM_PER_UNIT, SIDES, WITHDRAWN, Instrument, Quantity
 from partkin.positions.lengths import current
-from partkin.readings.gathering import Faults, TypedInto
 from partkin.sheets.cells import DECIMALS, cell_value, faults_of_cells
 from partkin.sheets.number import UNITS, NotANumber, Number, parse_number
+
+Given = ParamSpec("Given")
+Answer = TypeVar("Answer")
+
+
+class Faults:
+    """The faults of one command, in the order in which they were found.
+
+    Examples
+    --------
+    >>> faults = Faults("record")
+    >>> faults.add("unit", "ell is no unit", "Say mm")
+    >>> faults.raise_any()
+    Traceback (most recent call last):
+    partkin.model.problem.FaultyInput: record::unit: ell is no unit. Say mm
+    """
+
+    def __init__(self, command: str) -> None:
+        self._command = command
+        self._found: dict[Problem, None] = {}
+
+    def __bool__(self) -> bool:
+        """Whether there is any."""
+        return bool(self._found)
+
+    def add(self, where: str, what: str, mend: str) -> None:
+        """Note one."""
+        self._found[Problem(self._command, 0, where, what, mend)] = None
+
+    def kept(self, call: Callable[Given, Answer], *args: Given.args, **rest: Given.kwargs) -> Answer | None:
+        """Return what a call gives; None where it is refused, and its faults are noted."""
+        try:
+            return call(*args, **rest)
+        except FaultyInput as fault:
+            self._found.update(dict.fromkeys(fault.problems))
+            return None
+
+    def raise_any(self) -> None:
+        """Raise FaultyInput with all of them, if there are any."""
+        refuse_any(self._found)
+
+
+@dataclass(frozen=True)
+class TypedInto:
+    """`labels`: of a form's fields, by name; none: the words are those of `partkin record`.
+
+    Examples
+    --------
+    >>> TypedInto().put("unit", "cm", "mm"), TypedInto({"unit": "Unit"}).put("unit", "cm", "mm")
+    ('Say --unit cm or --unit mm', 'Put cm or mm into "Unit"')
+    >>> TypedInto().write("from", "value"), TypedInto({"from": "From", "value": "Value"}).write("from", "value")
+    ('Write: partkin record PART FEATURE VALUE', 'Fill in "From" and "Value"')
+    """
+
+    labels: Mapping[str, str] = field(default_factory=dict)
+
+    def place(self, name: str) -> str:
+        """Name the place of one word."""
+        return f'"{self.labels[name]}"' if self.labels else f"--{name}"
+
+    def put(self, name: str, *values: str) -> str:
+        """Ask for one of these values there."""
+        if self.labels:
+            return f"Put {' or '.join(values)} into {self.place(name)}"
+        return f"Say {' or '.join(f'{self.place(name)} {value}' for value in values)}"
+
+    def leave(self, name: str) -> str:
+        """Ask for nothing there."""
+        return f"leave {self.place(name)} {'empty' if self.labels else 'out'}"
+
+    def beside(self, side: str) -> str:
+        """Ask for a feature and the two that a line runs through."""
+        if self.labels:
+            return f"Fill in {self.place('from')}, and two names with a blank between in {self.place('to')}"
+        return f"Write: partkin record PART FEATURE --{side.replace(' ', '-')} A B"
+
+    def write(self, *names: str) -> str:
+        """Ask for the words that a quantity takes."""
+        if self.labels:
+            *most, last = map(self.place, names)
+            return f"Fill in {', '.join(most)}{' and ' if most else ''}{last}"
+        words = {1: ("VALUE",), 2: ("FEATURE", "VALUE"), 3: ("FROM", "TO", "VALUE")}[len(names)]
+        return f"Write: partkin record PART {' '.join(words)}"
+
 
 COMMAND = "record"
 FEATURES, READINGS = "features.csv", "readings.csv"
@@ -41,13 +125,7 @@ class TypedWords:
 
 
 def on_a_side(typed: TypedWords, left_of: tuple[str, str] | None, right_of: tuple[str, str] | None) -> TypedWords:
-    """Return what was typed with a line that the feature lies left or right of.
-
-    Raises
-    ------
-    FaultyInput
-        Both are said, or another quantity beside.
-    """
+    """Return what was typed with a line that the feature lies left or right of; refuse both, or another quantity."""
     lines = {"left of": left_of, "right of": right_of}
     said = {side: line for side, line in lines.items() if line is not None}
     if not said:
@@ -63,13 +141,7 @@ def on_a_side(typed: TypedWords, left_of: tuple[str, str] | None, right_of: tupl
 
 
 def understood(build: Build, typed: TypedWords) -> Reading:
-    """Return the reading that was typed, not yet numbered.
-
-    Raises
-    ------
-    FaultyInput
-        With everything that is wrong, and how to mend it.
-    """
+    """Return the reading that was typed, not yet numbered; or tell everything that is wrong, and how to mend it."""
     faults = Faults(COMMAND)
     part = faults.kept(build.must_have, typed.part)
     corrected = None
@@ -108,13 +180,7 @@ def understood(build: Build, typed: TypedWords) -> Reading:
 
 
 def taken_back(build: Build, part: str, named: str | None) -> Reading:
-    """Return the row, not yet numbered, that takes back a reading; of a correction, what it had replaced.
-
-    Raises
-    ------
-    FaultyInput
-        There is no such part or reading, or a later row has replaced it already.
-    """
+    """Return the row, not yet numbered, that takes back a reading; of a correction, what it had replaced."""
     build.must_have(part)
     standing = current(build.readings_of(part))
     if not standing:
@@ -128,18 +194,9 @@ def taken_back(build: Build, part: str, named: str | None) -> Reading:
 
 
 def named_to_undo(typed: TypedWords) -> str | None:
-    """Return the reading that is to be taken back; None: the last.
-
-    Raises
-    ------
-    FaultyInput
-        Something else was typed besides.
-    """
-    said = {
-        "quantity": typed.quantity, "unit": typed.unit, "instrument": typed.instrument,
-        "plus_minus": typed.plus_minus, "by": typed.by, "on": typed.on, "corrects": typed.corrects, "note": typed.note,
-    }  # fmt: skip
-    besides = [f"--{name.replace('_', '-')}" for name, value in said.items() if value is not None]
+    """Return the reading that is to be taken back; None: the last. Refuse whatever else was typed besides."""
+    options = ("quantity", "unit", "instrument", "plus_minus", "by", "on", "corrects", "note")
+    besides = [f"--{name.replace('_', '-')}" for name in options if getattr(typed, name) is not None]
     if besides or len(typed.words) > 1:
         what = f"--undo takes one reading at most, and here is {typed_as((*typed.words, *besides))}"
         raise refused("undo", what, "Write: partkin record PART --undo, or partkin record PART READING --undo")
@@ -195,11 +252,9 @@ def _corrected(build: Build, part: str, named: str, into: TypedInto) -> Reading:
         raise refused("corrects", what, f"To count {found.corrects} again, record it anew")
     later = next((row for row in mine if row.corrects == named), None)
     if later is not None:
-        taken = later.quantity == WITHDRAWN
-        mend = f"{into.leave('corrects')[0].upper()}{into.leave('corrects')[1:]}"
-        if not taken:
-            mend = into.put("corrects", later.reading)
-        how = "taken back" if taken else "corrected"
+        how, mend = "corrected", into.put("corrects", later.reading)
+        if later.quantity == WITHDRAWN:
+            how, mend = "taken back", f"{into.leave('corrects')[0].upper()}{into.leave('corrects')[1:]}"
         raise refused("corrects", f"{named} is {how} by {later.reading} already", mend)
     return found
 
@@ -207,7 +262,7 @@ def _corrected(build: Build, part: str, named: str, into: TypedInto) -> Reading:
 def _quantity(word: str | None, corrected: Reading | None) -> Quantity:
     if word is None:
         return corrected.quantity if corrected is not None else "centres"
-    plain = " ".join(re.split(r"[\s_-]+", word.strip().lower()))
+    plain = _plain(word)
     if plain == WITHDRAWN:
         mend = "Write: partkin record PART READING --undo"
         raise refused("quantity", "a reading is taken back without a value", mend)
@@ -219,6 +274,10 @@ def _quantity(word: str | None, corrected: Reading | None) -> Quantity:
     return cast(Quantity, plain)
 
 
+def _plain(word: str) -> str:
+    return " ".join(re.split(r"[\s_-]+", word.strip().lower()))
+
+
 def _split(typed: TypedWords, quantity: Quantity, corrected: Reading | None) -> tuple[tuple[str, ...], str]:
     """Names and value. A correction may leave the names out; thickness may name a feature."""
     words, count = typed.words, NAMES[quantity]
@@ -227,15 +286,13 @@ def _split(typed: TypedWords, quantity: Quantity, corrected: Reading | None) -> 
         return ends, " ".join(words)
     if quantity == "thickness" and len(words) > 1 and not parse_number(" ".join(words)):
         count = 1
-    names = {2: "two names", 1: "one name", 0: "no name"}[count]
-    mend = typed.into.write(*("from", "to")[:count], "value")
+    what = f"{quantity} is told with {('no name', 'one name', 'two names')[count]} and a value"
+    what, mend = f"{what}, and here is {typed_as(words)}", typed.into.write(*("from", "to")[:count], "value")
     if len(words) <= count:
-        raise refused("value", f"{quantity} is told with {names} and a value, and here is {typed_as(words)}", mend)
+        raise refused("value", what, mend)
     found, value = tuple(words[:count]), " ".join(words[count:])
     if not parse_number(value) and len(words) > count + 1 and parse_number(" ".join(words[count + 1 :])):
-        what = f"{quantity} is told with {names} and a value, and here is {typed_as(words)}"
-        other = ", or say --quantity centres" if count < 2 else ""
-        raise refused("value", what, f"{mend}{other}")
+        raise refused("value", what, f"{mend}{', or say --quantity centres' * (count < 2)}")
     if corrected is not None and frozenset(found) != frozenset(ends):
         what = f"{corrected.reading} was read at {' to '.join(ends) or 'the whole part'}, not at {' to '.join(found)}"
         mend = f"A reading is corrected by one of the same thing; else {typed.into.leave('corrects')}"
@@ -261,22 +318,24 @@ def check_names(build: Build, part: str, quantity: Quantity, names: Sequence[str
         faults.add("feature", f"{twice} is named twice", mend)
 
 
-def _number(text: str) -> Number:
+def _number(text: str, where: str = "value") -> Number:
     number = parse_number(text)
     if isinstance(number, NotANumber):
-        raise refused("value", number.what, number.mend)
+        raise refused(where, number.what, number.mend)
     return number
-
-
-def _units_of(quantity: Quantity) -> tuple[str, ...]:
-    return tuple(KG_PER_UNIT if quantity == "mass" else MM_PER_UNIT)
 
 
 def _unit_said(unit: str | None, quantity: Quantity) -> str | None:
     said = None if unit is None else UNITS.get(unit.strip().lower())
-    if unit is not None and said not in _units_of(quantity):
-        raise refused("unit", f'"{unit}" is no unit of {quantity}', f"Say one of: {', '.join(_units_of(quantity))}")
+    if unit is not None:
+        _refuse_unit(said, f'"{unit}"', quantity)
     return said
+
+
+def _refuse_unit(unit: str | None, named: str, quantity: Quantity) -> None:
+    units = KG_PER_UNIT if quantity == "mass" else MM_PER_UNIT
+    if unit not in units:
+        raise refused("unit", f"{named} is no unit of {quantity}", f"Say one of: {', '.join(units)}")
 
 
 def _amount(
@@ -294,8 +353,7 @@ def _amount(
         what = f"the value is in {number.unit} and {into.place('unit')} says {said}"
         raise refused("unit", what, "Say one of the two")
     found = number.unit or said or usual
-    if found not in _units_of(quantity):
-        raise refused("unit", f"{found} is no unit of {quantity}", f"Say one of: {', '.join(_units_of(quantity))}")
+    _refuse_unit(found, found, quantity)
     return round(number.value, DECIMALS), found
 
 
@@ -303,9 +361,7 @@ def plus_minus_of(text: str | None, unit: str | None) -> float | None:
     """A greatest error in the unit of its value; with no unit known only the number is looked at."""
     if text is None:
         return None
-    number = parse_number(text)
-    if isinstance(number, NotANumber):
-        raise refused("plus_minus", number.what, number.mend)
+    number = _number(text, "plus_minus")
     if number.unit is not None and unit is not None and number.unit != unit:
         what = f"plus or minus is in {number.unit} and the value in {unit}"
         raise refused("plus_minus", what, "Say both in one unit")
@@ -317,7 +373,7 @@ def plus_minus_of(text: str | None, unit: str | None) -> float | None:
 def instrument_named(word: str | None) -> Instrument | None:
     if word is None:
         return None
-    plain = " ".join(re.split(r"[\s_-]+", word.strip().lower()))
+    plain = _plain(word)
     plain = "steel rule" if plain == "rule" else plain
     if plain not in INSTRUMENTS:
         raise refused("instrument", f'"{word}" is no instrument that is known', f"Say one of: {', '.join(INSTRUMENTS)}")

@@ -51,16 +51,16 @@ def fewest(findings: Findings, places: Places) -> Findings:
     if trial is None or trial.stand != "missing":
         return findings
     missing = asked(findings, trying.as_tried(findings.known, places, trial), trial)
-    return replace(
-        findings, trials=tuple(replace(one, missing=missing) if one is trial else one for one in findings.trials)
-    )
+    trials = (replace(one, missing=missing) if one is trial else one for one in findings.trials)
+    return replace(findings, trials=tuple(trials))
 
 
 def asked(findings: Findings, places: Places, trial: Trial) -> tuple[Missing, ...]:
     """What the trial waits for: sizes, then places with the fewest readings, then what tells sides apart."""
     at_hand = donor_at_hand(findings.known.donor.readings)
-    loose = [m for m in trial.missing if _is_place(m, places.donor.part)]
-    sizes = [m for m in trial.missing if m.quantity != "centres" and not tells_sides(m)]
+    untold = [m for m in trial.missing if not tells_sides(m)]
+    loose = [m for m in untold if m.part == places.donor.part and m.quantity == "centres"]
+    sizes = [m for m in untold if m.quantity != "centres"]
     others = [m for m in trial.missing if m not in loose and m not in sizes]
     if not places.host.features:
         return (*sizes, *others, *loose)
@@ -71,10 +71,6 @@ def asked(findings: Findings, places: Places, trial: Trial) -> tuple[Missing, ..
         spot = _spot(findings, places, trial, one.from_feature or "")
         found += [one] if spot is None else _tying(findings, places, trial, spot, at_hand)
     return (*sizes, *found, *others)
-
-
-def _is_place(missing: Missing, part: str) -> bool:
-    return missing.part == part and missing.quantity == "centres" and not tells_sides(missing)
 
 
 def _spot(findings: Findings, places: Places, trial: Trial, feature: str) -> UnplacedFeature | None:
@@ -115,7 +111,7 @@ def _tying(findings: Findings, places: Places, trial: Trial, spot: UnplacedFeatu
     have = [_other_end(row, spot.feature) for row in spot.held]
     new = _best_anchors(spot, at, have, at_hand, 1 if have else 2)
     if not new:
-        return [replace(m, says=m.says) for m in trial.missing if m.from_feature == spot.feature][:1]
+        return [m for m in trial.missing if m.from_feature == spot.feature][:1]
     asks = _judged(findings, places, trial, spot, [_candidate(spot, donor.part, at, name, at_hand) for name in new])
     tells = _telling_which(spot, at, [*have, *new], donor.handed)
     side = f"; where {spot.feature} may still be in two places then, {tells} tells which" if tells else ""
@@ -129,16 +125,13 @@ def _tying(findings: Findings, places: Places, trial: Trial, spot: UnplacedFeatu
         )
         return [_as_missing(spot, donor.part, name, says)]
     one, two = asks
-    said = "; ".join(part for part in (_beyond(one, new[0]), _beyond(two, new[1])) if part)
+    said = "; ".join(filter(None, map(_beyond, asks, new)))
     says = (
         f"{verb} {spot.feature} to {new[0]} and to {new[1]} of {donor.part}, centre to centre: about "
         f"{one.expected_mm:.1f} and {two.expected_mm:.1f} mm are just right{'; ' + said if said else ''}{side}"
     )
     second = f"with {spot.feature} to {new[0]}, the distance from {spot.feature} to {new[1]} of {donor.part} places it"
-    return [
-        _as_missing(spot, donor.part, new[0], says),
-        _as_missing(spot, donor.part, new[1], second),
-    ]
+    return [_as_missing(spot, donor.part, new[0], says), _as_missing(spot, donor.part, new[1], second)]
 
 
 def _beyond(ask: Ask, name: str) -> str:
@@ -192,11 +185,8 @@ def _telling_which(spot: UnplacedFeature, at: dict[str, np.ndarray], used: list[
     two = [np.array([a, b, place]) for place in (spot.at_mm, image)]
     if handed and telling_look((*used[:2], spot.feature), two):
         return f"a look whether it lies left or right of {used[0]} to {used[1]}"
-    rest = [name for name in at if name not in used]
-    gaps = {
-        name: abs(float(np.linalg.norm(spot.at_mm - at[name][:2]) - np.linalg.norm(image - at[name][:2])))
-        for name in rest
-    }
+    rest = {name: place[:2] for name, place in at.items() if name not in used}
+    gaps = {n: abs(float(np.linalg.norm(spot.at_mm - o) - np.linalg.norm(image - o))) for n, o in rest.items()}
     best = max(rest, key=lambda name: round(gaps[name], 6), default=None)
     return f"{spot.feature} to {best}" if best is not None and gaps[best] > ONE_SPOT_MM else None
 
@@ -210,9 +200,7 @@ def _judged(
     donor = with_guess(as_normal(places.donor), spot.feature, spot.at_mm, wide_mm)
     guessed = replace(places, donor=donor, host=as_normal(places.host))
     tried = trying.trial(findings.known, guessed, findings.confidence, mirrored=trial.mirrored)
-    if not tried.answer.pairs:
-        return [Ask(one, _length(donor, one), one.sigma_mm, 0.0) for one in candidates]
-    drawn = trying.sides_drawn(findings.known, guessed, tried, DRAWS)
+    drawn = trying.sides_drawn(findings.known, guessed, tried, DRAWS) if tried.answer.pairs else None
     if drawn is None:
         return [Ask(one, _length(donor, one), one.sigma_mm, 0.0) for one in candidates]
     fits, _, at_mm = drawn
@@ -292,11 +280,8 @@ def _opening(findings: Findings, places: Places, trial: Trial, loose: list[Missi
         return round(abs(float(along[0] * off[1] - along[1] * off[0])), 6)
 
     c = max((name for name in names if name not in (a, b)), key=beside)
-    found = []
-    for one, other in ((a, b), (a, c), (b, c)):
-        if frozenset((one, other)) in taken:
-            continue
-        found.append(_span(places, partner, one, other, at_hand))
+    spans = [two for two in ((a, b), (a, c), (b, c)) if frozenset(two) not in taken]
+    found = [_span(places, partner, one, other, at_hand) for one, other in spans]
     rest = [m for m in loose if m.from_feature not in (a, b, c)] if found else loose
     return [*found, *rest]
 

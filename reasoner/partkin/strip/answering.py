@@ -49,12 +49,17 @@ def said(plan: StripPlan) -> tuple[str, ...]:
             f"Nothing is known to hold {plan.name}, so there is no plan yet. Write what holds it into held_by.csv, and "
             "look before you pull.",
         )
-    pieces, steps = sum(step.count for step in plan.steps), len(plan.steps)
+    pieces, steps, changes = sum(step.count for step in plan.steps), len(plan.steps), plan.changes_of_place
+    counted = f"{plan.cost_minutes:.1f} min counted with going from place to place and with lifting"
+    proof = f"No other plan takes less: {counted}."
+    if not plan.proved:
+        limits = f"{counted}; none takes less than {plan.bound_minutes:.1f} min"
+        proof = f"Not shown to be the cheapest ({plan.limit}): {limits}."
     told = [
         f"{plan.name} comes free: {pieces} {'fastener' if pieces == 1 else 'fasteners'} to undo, {steps} "
         f"{'step' if steps == 1 else 'steps'} in all, about {plan.minutes:.0f} min in hand, "
-        f"{_changes(plan.changes_of_place)}.",
-        _proof(plan),
+        f"{changes or 'no'} change{'' if changes < 2 else 's'} of place.",
+        proof,
         *(f"Note: {note}." for note in plan.notes),
     ]
     if len(plan.comes_off) > 1:
@@ -133,17 +138,6 @@ def warned(step: StripStep | RefitStep, width: int = LINE_WIDTH) -> list[str]:
     return [line for caution in step.cautions for line in folded(caution.says, f"{UNDER}! ", width=width)]
 
 
-def _proof(plan: StripPlan) -> str:
-    counted = f"{plan.cost_minutes:.1f} min counted with going from place to place and with lifting"
-    if plan.proved:
-        return f"No other plan takes less: {counted}."
-    return f"Not shown to be the cheapest ({plan.limit}): {counted}; none takes less than {plan.bound_minutes:.1f} min."
-
-
-def _changes(count: int) -> str:
-    return "no change of place" if not count else f"{count} change{'' if count == 1 else 's'} of place"
-
-
 @dataclass(frozen=True)
 class StripQuestion:
     """What the person wants to know of getting a part out.
@@ -175,26 +169,14 @@ class StripAnswer:
 
 
 def step_numbers(text: str) -> tuple[int, ...]:
-    """Read step numbers as `3,4,7`.
-
-    Raises
-    ------
-    FaultyInput
-        Where something else stands there.
-    """
+    """Read step numbers as `3,4,7`; refuse anything else."""
     words = [word.strip() for word in text.replace(";", ",").split(",") if word.strip()]
     _refuse_steps(f"{word!r} is no step number" for word in words if not (word.isascii() and word.isdigit()))
     return tuple(dict.fromkeys(int(word) for word in words))
 
 
 def answer(build: Build, asked: StripQuestion) -> StripAnswer:
-    """Plan the least work that frees a part, and answer what goes with it.
-
-    Raises
-    ------
-    FaultyInput
-        No such part, fastener or step.
-    """
+    """Plan the least work that frees a part, and answer what goes with it; refuse what is no part, fastener or step."""
     _refuse(build, asked)
     whole = plan(build, asked.part, without=frozenset(asked.without))
     if isinstance(whole, NoPlan):
@@ -210,20 +192,12 @@ def answer(build: Build, asked: StripQuestion) -> StripAnswer:
     original = asked.across_from or _original_of(build, asked.part)
     if original is not None and asked.stuck is None:
         listed += ["", f"To move across from {original}", *moved_lines(move_across(build, original, asked.part))]
-    found = StripAnswer(tuple(listed), warnings=impossible(build))
-    if isinstance(whole, NoPlan):
-        return found
-    return StripAnswer(found.lines, tuple(labels(whole)), whole, found.warnings)
+    tags, found = (tuple(labels(whole)), whole) if isinstance(whole, StripPlan) else ((), None)
+    return StripAnswer(tuple(listed), tags, found, impossible(build))
 
 
 def way_back(build: Build, part: str, without: tuple[str, ...] = (), folder: str = ".") -> tuple[list[str], bool]:
-    """The way back of the plan that frees a part, as lines; False: there is no plan.
-
-    Raises
-    ------
-    FaultyInput
-        No such part or fastener.
-    """
+    """The way back of the plan that frees a part, as lines; False: there is no plan."""
     _refuse(build, StripQuestion(part, without=without))
     whole = plan(build, part, without=frozenset(without))
     if isinstance(whole, NoPlan):
@@ -240,13 +214,7 @@ def way_back(build: Build, part: str, without: tuple[str, ...] = (), folder: str
 
 
 def view_of(build: Build, part: str, without: tuple[str, ...] = ()) -> PlanView:
-    """Return a part's plan with all that the report and the page show beside it.
-
-    Raises
-    ------
-    FaultyInput
-        No such part or fastener.
-    """
+    """Return a part's plan with all that the report and the page show beside it."""
     _refuse(build, StripQuestion(part, without=without))
     found, original = build.part(part), _original_of(build, part)
     name = f"{found.name} ({part})" if found is not None and found.name else part

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import NamedTuple
 
 from partkin.model.build import Build, Holding
 from partkin.strip.reach import Reachable
@@ -18,8 +19,7 @@ from partkin.tables.work import fastener_rows
 NO_PLACE = "place not given"
 
 
-@dataclass(frozen=True)
-class InTheWay:
+class InTheWay(NamedTuple):
     """One name of a `behind` cell. `fastener`: its index, or None and `family`: bodies, by index.
 
     `unknown`: the sheets have neither a part nor a fastener of that name; it counts as never off.
@@ -173,8 +173,6 @@ def family(children: dict[str, tuple[str, ...]], part: str) -> tuple[str, ...]:
 def what_stays(build: Build, wanted: frozenset[str] = frozenset()) -> frozenset[str]:
     """Return the bodies that are the vehicle: held to nothing, and belonging to nothing that is held.
 
-    Examples
-    --------
     >>> from partkin.model.build import Build, Holding
     >>> sorted(what_stays(Build(holdings=(Holding("dash", "shell", "B1", "bolt"),))))
     ['shell']
@@ -200,20 +198,7 @@ def assembly(
     without: frozenset[str] = frozenset(),
     stays: frozenset[str] | None = None,
 ) -> Assembly:
-    """Return the bodies and fasteners that matter for one part.
-
-    Parameters
-    ----------
-    build
-    part
-        The wanted part; its children come with it.
-    done
-        Fasteners that are undone already, or parts that are off already.
-    without
-        Fasteners that must not be undone.
-    stays
-        Bodies that stay; None: the vehicle as the sheet has it (`what_stays`). Empty: all of it lies on a bench.
-    """
+    """Return the bodies and fasteners that matter for one part, its children with it; the rest as for `plan`."""
     sheets = _Sheets(build, part)
     everything = [sheets.fastener(index, rows) for index, rows in enumerate(sheets.grouped.values())]
     everything += sheets.links(everything)
@@ -285,12 +270,13 @@ class _Sheets:
     def links(self, fasteners: list[Fastener]) -> list[Fastener]:
         """Join a child to its assembly where no fastener is known to."""
         found: list[Fastener] = []
+        pairs = [ends for f in fasteners for a, b in f.joins for ends in ((a, b), (b, a))]
         for part in self.build.parts:
             if part.part_of is None or part.part not in self.number:
                 continue
             mine = set(self.bodies_of(part.part))
             rest = [body for body in self.bodies_of(part.part_of) if body not in mine]
-            if rest and not any(_joins(f, mine, rest) for f in fasteners):
+            if rest and not any(a in mine and b in rest for a, b in pairs):
                 joins = ((self.number[part.part], rest[0]),)
                 name = f"({part.part} belongs to {part.part_of})"
                 found.append(Fastener(len(fasteners) + len(found), name, joins, link=True))
@@ -311,10 +297,6 @@ class _Sheets:
             apart = [child for child in self.children.get(name, ()) if self.bodies_of(child)]
             own.append(max(0.0, round(total(name)[0] - sum(total(child)[0] for child in apart), 6)))
         return tuple(own), frozenset(body for name, body in self.number.items() if not total(name)[1])
-
-
-def _joins(fastener: Fastener, some: Collection[int], others: Collection[int]) -> bool:
-    return any((a in some and b in others) or (b in some and a in others) for a, b in fastener.joins)
 
 
 def _joined_or_in_the_way(fasteners: list[Fastener], wanted: list[int]) -> set[int]:
@@ -349,4 +331,4 @@ def _renumbered(fasteners: list[Fastener]) -> tuple[Fastener, ...]:
 
 def renamed(clause: tuple[InTheWay, ...], new: dict[int, int]) -> tuple[InTheWay, ...]:
     """Return a clause with its fasteners numbered anew."""
-    return tuple(way if way.fastener is None else replace(way, fastener=new[way.fastener]) for way in clause)
+    return tuple(way if way.fastener is None else way._replace(fastener=new[way.fastener]) for way in clause)

@@ -17,7 +17,7 @@ lifting table. Minutes are minimised. Rows:
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from partkin.fit.integer_program import INFINITE, IntegerProgram
 from partkin.strip.assembly import Assembly, Fastener, InTheWay
@@ -32,8 +32,7 @@ SLACK = 1e-4
 NESTED = 4
 
 
-@dataclass(frozen=True)
-class Chosen:
+class Chosen(NamedTuple):
     """A whole-numbered solution: undone fasteners, those of them at the bench, and the carried bodies."""
 
     undone: frozenset[int]

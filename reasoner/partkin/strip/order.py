@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from partkin.strip.assembly import Assembly
 from partkin.strip.formulation import Chosen
@@ -17,8 +16,7 @@ STATES = 3000
 KIND_ORDER = ("connector", "hose", "strap", "clip", "clamp", "adhesive", "screw", "nut", "stud nut", "bolt")
 
 
-@dataclass(frozen=True)
-class Event:
+class Event(NamedTuple):
     """One event of the order: a fastener undone, or bodies that have come loose."""
 
     do: Literal["undo", "take off", "to the bench"]
@@ -30,16 +28,7 @@ class Event:
 def ordered(asm: Assembly, chosen: Chosen) -> tuple[list[Event], int]:
     """Return the events of a solution in an order that works, and how often the position changes.
 
-    Parameters
-    ----------
-    asm
-    chosen
-        A solution that can be carried out.
-
-    Raises
-    ------
-    ValueError
-        It cannot be carried out.
+    ValueError: it cannot be carried out.
     """
     order, loose = _Order(asm, chosen), _Loose(asm, chosen)
     route = order.shortest() or order.greedy() if order.todo else []

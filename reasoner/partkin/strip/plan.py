@@ -125,13 +125,12 @@ def plan(
     nodes: int = NODES,
     rounds: int = ROUNDS,
 ) -> StripPlan | NoPlan:
-    """Return the cheapest plan that frees a part, its children with it.
+    """Return the cheapest plan that frees a part, an assembly's children with it; NoPlan is falsy and says why.
 
     Parameters
     ----------
     build
     part
-        A part id; an assembly's children come with it.
     done
         Fasteners that are undone already, and parts that are off already.
     without
@@ -141,11 +140,6 @@ def plan(
         Parts that stay where they are; None: the vehicle as the sheet has it. Empty: all of it lies on a bench.
     nodes, rounds
         Limits of the search, the same on every machine.
-
-    Returns
-    -------
-    StripPlan or NoPlan
-        NoPlan is falsy and says why.
 
     Examples
     --------

@@ -100,21 +100,11 @@ class Reachable:
         return self.with_wanted(undone).isdisjoint(self.asm.stays)
 
     def others(self, fastener: int, order: Sequence[int], weight: Sequence[float], most: float) -> list[int] | None:
-        """Return fasteners of which every plan that undoes a certain one undoes at least one.
+        """Return fasteners of which every plan that undoes a certain one undoes at least one; None: they weigh `most`.
 
         Let E be fasteners that, undone in any order that works, still leave that one out of reach, as many as can
         be, grown in the given order. Then whoever undoes it undoes something of all the others. (In planning: a
         disjunctive action landmark.)
-
-        Parameters
-        ----------
-        fastener
-        order
-            Candidates, those to leave out of the answer first.
-        weight
-            Of each fastener, by index.
-        most
-            None is returned as soon as the answer weighs as much as this.
         """
         state, found, total = _State(self), [], 0.0
         if state.settle(fastener):

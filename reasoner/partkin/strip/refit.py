@@ -6,8 +6,9 @@ from dataclasses import replace
 
 from partkin.model.build import Build, Connector, Holding, Part
 from partkin.model.stripping import Buy, Moved, RefitPlan, RefitStep, StripPlan, StripStep
+from partkin.model.verdict import COMMON
 from partkin.strip.assembly import children_of, family
-from partkin.strip.steps import COMMON, HEAVY, HEAVY_BACK, START, pieces
+from partkin.strip.steps import HEAVY, HEAVY_BACK, START, pieces
 
 RESTRAINT = (
     "a restraint part: not moved on this advice; only by the maker's part number for that very vehicle, by licensed "
@@ -60,11 +61,8 @@ def _moved(build: Build, part: Part, carries: str, original: str) -> Moved:
 
 
 def _stands_for(donor: Part, original: Part) -> bool:
-    if donor.takes_place_of == original.part:
-        return True
-    if original.part_number is not None and (
-        original.part_number == donor.part_number or original.part_number in donor.replaces
-    ):
+    number = original.part_number
+    if donor.takes_place_of == original.part or (number and number in (donor.part_number, *donor.replaces)):
         return True
     same = donor.name is not None and original.name is not None and _plain(donor.name) == _plain(original.name)
     return same and (donor.hand == original.hand or donor.hand is None or original.hand is None)
@@ -77,9 +75,12 @@ def _plain(name: str) -> str:
 def _connectors(build: Build, had: set[str], has: set[str]) -> list[Moved]:
     spare, found = [plug for plug in build.connectors if plug.part in has], []
     for plug in (plug for plug in build.connectors if plug.part in had):
+        own = _ways(plug)
         called = [other for other in spare if _plain(other.connector) == _plain(plug.connector)]
-        match = next((other for other in called if not _unlike(other, plug)), None)
-        match = match or next((other for other in spare if _same_plug(other, plug)), None)
+        # A known difference in ways or keying tells two plugs of one name apart.
+        alike = [o for o in called if all(None in p or p[0] == p[1] for p in zip(own, _ways(o), strict=True))]
+        same = [other for other in spare if None not in own and _ways(other) == own]
+        match = next(iter((*alike, *same)), None)
         if match is not None:
             spare.remove(match)
             continue
@@ -89,19 +90,13 @@ def _connectors(build: Build, had: set[str], has: set[str]) -> list[Moved]:
     return found
 
 
+def _ways(plug: Connector) -> tuple[int | None, str | None]:
+    return plug.ways, plug.keyed_as
+
+
 def _described(plug: Connector) -> str:
     ways = f"{plug.ways} ways" if plug.ways is not None else "ways not known"
     return f"{ways}, keyed {plug.keyed_as}" if plug.keyed_as else ways
-
-
-def _unlike(a: Connector, b: Connector) -> bool:
-    """Whether what is known of both says that the plugs differ."""
-    both = ((a.ways, b.ways), (a.keyed_as, b.keyed_as))
-    return any(None not in pair and pair[0] != pair[1] for pair in both)
-
-
-def _same_plug(a: Connector, b: Connector) -> bool:
-    return None not in (a.keyed_as, a.ways) and (a.keyed_as, a.ways) == (b.keyed_as, b.ways)
 
 
 AT_THE_END = "at the end"
@@ -128,16 +123,10 @@ Rows = dict[str, list[Holding]]
 
 
 def refit(build: Build, plan: StripPlan) -> RefitPlan:
-    """Return the way back of a plan.
+    """Return the way back of a plan; torques come from the sheets alone.
 
     Whatever stood in the way of a fastener when it was undone stands there again only after it, so the plan
     in reverse can always be carried out.
-
-    Parameters
-    ----------
-    build
-        The sheets that the plan was made from; torques come from them alone.
-    plan
     """
     rows: Rows = {}
     for row in build.holdings:
@@ -186,18 +175,9 @@ def _back(step: StripStep, rows: Rows) -> RefitStep:
     says += f", {step.bag.split(' | ')[0]}" if step.bag is not None else ""
     says += "; new ones: single use" if single_use else ""
     says += "; bring the witness marks together first" if step.mark is not None else ""
-    return replace(
-        back,
-        do="do up",
-        says=says,
-        fastener=step.fastener,
-        kind=step.kind,
-        count=step.count,
-        torque_nm=torque_nm,
-        torque_says=torque_says,
-        single_use=single_use,
-        cautions=tuple(HEAVY_BACK if caution == HEAVY else caution for caution in step.cautions),
-    )
+    back = replace(back, do="do up", says=says, fastener=step.fastener, kind=step.kind, count=step.count)
+    cautions = tuple(HEAVY_BACK if caution == HEAVY else caution for caution in step.cautions)
+    return replace(back, torque_nm=torque_nm, torque_says=torque_says, single_use=single_use, cautions=cautions)
 
 
 def _before_trim(plan: StripPlan, back: list[RefitStep], trim: set[str]) -> int:

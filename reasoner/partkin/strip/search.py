@@ -6,7 +6,8 @@ The upper bound comes from solutions that cannot be carried out, repaired.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 from partkin.strip.assembly import Assembly, Fastener, renamed
 from partkin.strip.formulation import Chosen, Formulation
@@ -18,15 +19,8 @@ NONE: Fasteners = frozenset()
 class Repair:
     """What is wanted of a solution.
 
-    Parameters
-    ----------
-    asm
-    wanted
-        Fasteners that have to be undone.
-    lifted
-        Whether the wanted part is carried away in the end.
-    guide
-        How much the relaxation uses each fastener: what it uses is added first and left out last.
+    `wanted`: fasteners that have to be undone. `lifted`: whether the wanted part is carried away in the end.
+    `guide`: how much the relaxation uses each fastener: what it uses is added first and left out last.
     """
 
     def __init__(self, asm: Assembly, wanted: tuple[int, ...], lifted: bool, guide: tuple[float, ...]) -> None:
@@ -115,9 +109,8 @@ class Repair:
             if not blocked:
                 return chosen
             index, have = blocked[0], chosen
-            order = sorted(
-                (among | before) - {index}, key=lambda i: (i not in before, i not in have, *self._least_used(i))
-            )
+            rest = (among | before) - {index}
+            order = sorted(rest, key=lambda i: (i not in before, i not in have, *self._least_used(i)))
             others = reach.others(index, order, [0.0] * len(asm.fasteners), float("inf"))
             missing = [other for other in others or () if other not in chosen]
             if missing:
@@ -182,8 +175,7 @@ WORK, DIVE_WORK = 1_000_000_000, 1_500_000_000
 ROUNDED_UP, SLIGHT, DIVES = 0.6, 1e-4, 60
 
 
-@dataclass(frozen=True)
-class LeastFound:
+class LeastFound(NamedTuple):
     """The best solution that can be carried out (None: there is none), and what none can go below.
 
     `blocked`: fasteners of those that must be undone that no order can reach, where there is no solution.
@@ -203,13 +195,8 @@ def cheapest(
 ) -> LeastFound:
     """Return the cheapest solution that undoes what must be undone.
 
-    Parameters
-    ----------
-    asm
-    must
-        Fasteners to undo; None: those that hold the wanted part, which is then carried away.
-    nodes, rounds
-        Limits: of branches over all rounds, and of rounds. The same input gives the same answer on any machine.
+    `must`: fasteners to undo; None: those that hold the wanted part, which is then carried away. `nodes`: limit of
+    branches over all `rounds`. The same input gives the same answer on any machine.
     """
     small, stands_for = bundled(asm, must or ())
     of = {member: bundle for bundle, members in enumerate(stands_for) for member in members}
@@ -225,7 +212,7 @@ def cheapest(
         frozenset(member for bundle in bundles for member in stands_for[bundle])
         for bundles in (chosen.undone, chosen.at_bench)
     )
-    return replace(found, chosen=Chosen(undone, at_bench, chosen.carried))
+    return found._replace(chosen=Chosen(undone, at_bench, chosen.carried))
 
 
 def bundled(asm: Assembly, apart: tuple[int, ...] = ()) -> tuple[Assembly, tuple[tuple[int, ...], ...]]:

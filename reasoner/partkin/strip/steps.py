@@ -6,9 +6,8 @@ import re
 from collections.abc import Iterable
 from dataclasses import replace
 
-from partkin.model.build import Build
 from partkin.model.stripping import StripStep
-from partkin.model.verdict import Caution, Unknown
+from partkin.model.verdict import DEFER, Caution, Unknown
 from partkin.strip.assembly import NO_PLACE, Assembly, Fastener, children_of, family
 from partkin.strip.order import BENCH, Event
 from partkin.tables.work import fastener_rows, lift_row, lift_rows
@@ -33,8 +32,6 @@ _ANYWHERE = "screws under caps and badges, hidden clips along the edge, connecto
 def look_for(*texts: str) -> str:
     """Return what to look for, by the first text that names a kind of place.
 
-    Examples
-    --------
     >>> look_for("rear door")[:34]
     'screws under pull-handle caps, the'
     """
@@ -45,48 +42,40 @@ def look_for(*texts: str) -> str:
     return _ANYWHERE
 
 
-COMMON = "common practice, no source"
-DEFER = "Follow the maker's instructions and local law, and leave it to a licensed person."
-
-
-def _common(rule: str, says: str, hold: bool = False) -> Caution:
-    return Caution(rule, says, hold, COMMON)
-
-
-RESTRAINT_CARRIED = _common(
+RESTRAINT_CARRIED = Caution(
     "restraint part in it",
     "A restraint part is in it: licensed practice. Carry a live module with its trim side away from you and never lay "
     "it face down.",
     hold=True,
 )
-HEAVY = _common("heavy", "Heavy: support it, and have help there, before this one comes undone.")
-HEAVY_BACK = _common("heavy", "Heavy: keep it supported, with help, until this one holds.")
+HEAVY = Caution("heavy", "Heavy: support it, and have help there, before this one comes undone.")
+HEAVY_BACK = Caution("heavy", "Heavy: keep it supported, with help, until this one holds.")
 
 # By the words of held_by.csv: what is said at the step.
 STEP_CAUTIONS = {
-    "restraint": _common(
+    "restraint": Caution(
         "restraint part",
         "Restraint part: the battery is off and the maker's waiting time is over before a connector of it is touched; "
         "licensed practice only.",
         hold=True,
     ),
-    "high voltage": _common("high voltage", "High voltage: only after isolation by a qualified person.", hold=True),
-    "refrigerant": _common(
+    "high voltage": Caution("high voltage", "High voltage: only after isolation by a qualified person.", hold=True),
+    "refrigerant": Caution(
         "refrigerant", "Refrigerant pipe: only after recovery by a certified person. Cap open pipes.", hold=True
     ),
-    "coolant": _common("coolant", "Coolant: only cold and drained. Cap open pipes, keep a cloth under them."),
-    "spring": _common("spring", "Under spring force: mark how it sits, and hold it back while you let it go."),
-    "glass": _common("glass", "Glass: gloves and eye protection, and a second pair of hands for a pane."),
+    "coolant": Caution("coolant", "Coolant: only cold and drained. Cap open pipes, keep a cloth under them."),
+    "spring": Caution("spring", "Under spring force: mark how it sits, and hold it back while you let it go."),
+    "glass": Caution("glass", "Glass: gloves and eye protection, and a second pair of hands for a pane."),
     "heavy": HEAVY,
 }
 # What is done before the very first step; and before the first step that needs it.
 AT_THE_START = {
-    "high voltage": _common(
+    "high voltage": Caution(
         "high voltage: isolation first",
         f"Have the high-voltage system isolated, and shown to be dead, by a qualified person. {DEFER}",
         hold=True,
     ),
-    "restraint": _common(
+    "restraint": Caution(
         "restraint: battery first",
         "Before anything else disconnect the battery and keep the maker's waiting time (look it up: it is not given "
         f"here). {DEFER}",
@@ -94,12 +83,12 @@ AT_THE_START = {
     ),
 }
 BEFORE_ITS_STEP = {
-    "refrigerant": _common(
+    "refrigerant": Caution(
         "refrigerant: recovered first",
         f"Have the refrigerant recovered by a certified person; it is never vented. {DEFER}",
         hold=True,
     ),
-    "coolant": _common(
+    "coolant": Caution(
         "coolant: drained first",
         "Let the engine cool, open the cap last of all and slowly, and drain the coolant into a clean, closed "
         "container.",
@@ -109,13 +98,6 @@ BEFORE_ITS_STEP = {
 _TURNED = re.compile(r"\b(hinge|column|spline)(s|d)?\b", re.IGNORECASE)
 _BEARING = ("bolt", "nut", "stud nut")
 _NOT_MARKED = ("connector", "hose", "clip", "adhesive")
-
-
-def restraint_parts(build: Build, names: Iterable[str]) -> tuple[str, ...]:
-    """Return the restraint parts among some parts and their children."""
-    children, duty = children_of(build), {part.part: part.duty for part in build.parts}
-    found = dict.fromkeys(below for name in names for below in family(children, name))
-    return tuple(name for name in found if duty.get(name) == "restraint")
 
 
 def words_of(asm: Assembly, fastener: Fastener) -> tuple[str, ...]:
@@ -161,7 +143,7 @@ def lifting(mass_kg: float, unknown: tuple[str, ...], heavy: bool) -> tuple[Caut
     if unknown:
         known = f"It is at least {mass_kg:g} kg. " if mass_kg else ""
         says = f"Not weighed: {', '.join(unknown)}. {known}Try its weight with care before you carry it."
-        found.append(_common("mass not known", says))
+        found.append(Caution("mass not known", says))
     return tuple(found)
 
 
@@ -190,15 +172,7 @@ def counted(fastener: Fastener) -> str:
 
 
 def steps_of(asm: Assembly, events: list[Event], at_bench: frozenset[int]) -> tuple[StripStep, ...]:
-    """Return the numbered steps of an order, with what must be done before them.
-
-    Parameters
-    ----------
-    asm
-    events
-    at_bench
-        Fasteners that are undone at the bench.
-    """
+    """Return the numbered steps of an order, with what must be done before them."""
     found: list[tuple[StripStep, set[str]]] = []
     heavy: set[int] = set()
     for event in events:
@@ -268,7 +242,8 @@ def _come_loose(asm: Assembly, event: Event, heavy: bool) -> StripStep:
     mass_kg = asm.mass_kg(event.bodies)
     unknown = tuple(asm.bodies[body] for body in event.bodies if body in asm.no_mass)
     cautions = lifting(mass_kg, unknown, heavy)
-    if restraint_parts(asm.build, names):
+    children, duty = children_of(asm.build), {part.part: part.duty for part in asm.build.parts}
+    if any(duty.get(below) == "restraint" for name in names for below in family(children, name)):
         cautions += (RESTRAINT_CARRIED,)
     return replace(step, mass_kg=mass_kg or None, mass_unknown=unknown, cautions=cautions)
 

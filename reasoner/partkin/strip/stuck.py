@@ -18,30 +18,20 @@ ROUNDS = 20
 
 
 def left(plan: StripPlan, done: Collection[int | str]) -> tuple[StripStep, ...]:
-    """Return the steps of a plan that are still to do.
-
-    Parameters
-    ----------
-    plan
-    done
-        Step numbers, or fastener ids.
-    """
+    """Return the steps of a plan that are still to do; `done`: step numbers, or fastener ids."""
     return tuple(step for step in plan.steps if step.number not in done and step.fastener not in done)
 
 
 def undone_by(plan: StripPlan, done: Collection[int | str]) -> frozenset[str]:
     """Return the fasteners that some steps undid, to plan anew from there."""
-    return frozenset(
-        step.fastener
-        for step in plan.steps
-        if step.fastener is not None and (step.number in done or step.fastener in done)
-    )
+    steps = set(plan.steps) - set(left(plan, done))
+    return frozenset(step.fastener for step in steps if step.fastener is not None)
 
 
 def stuck(
     build: Build, name: str, *, done: frozenset[str] = frozenset(), stays: frozenset[str] | None = None
 ) -> tuple[Suspected, ...]:
-    """Return what else may be holding where a fastener or a part will not come.
+    """Return what else may be holding where a fastener or a part will not come; KeyError: no sheet has it.
 
     Parameters
     ----------
@@ -58,11 +48,6 @@ def stuck(
     tuple of Suspected
         First what stands before it by its own row, then certain fasteners between the two, then guesses, then
         ways round by a third part, last what no sheet knows. Within each, the quickest look first.
-
-    Raises
-    ------
-    KeyError
-        No sheet has that fastener or part.
     """
     row = next((row for row in build.holdings if row.fastener == name), None)
     parts = {part for r in build.holdings for part in (r.part, r.held_to)} | {part.part for part in build.parts}
@@ -71,7 +56,13 @@ def stuck(
     asm = assembly(build, row.part if row is not None else name, done - {name}, frozenset(), stays)
     own = next((f for f in asm.fasteners if f.id == name), None)
     suspects = _near_fastener(asm, own) if own is not None else _of_part(asm)
-    found = [(tier, _with_look(asm, fastener, why)) for tier, fastener, why in _once(suspects)[:MOST]]
+    once: dict[int, Suspicion] = {}
+    for suspect in sorted(suspects, key=lambda suspect: (suspect[0], suspect[1].index)):
+        once.setdefault(suspect[1].index, suspect)
+    found = [
+        (tier, _with_look(asm, fastener, why + ("; a guess" if tier and fastener.guess else "")))
+        for tier, fastener, why in list(once.values())[:MOST]
+    ]
     found.sort(key=lambda pair: (pair[0], pair[1].minutes))
     ends = own.ends if own is not None else sorted(asm.wanted)
     places = [own.place] if own is not None and own.place != NO_PLACE else []
@@ -118,13 +109,6 @@ def _of_part(asm: Assembly) -> list[Suspicion]:
             other = next(body for body in fastener.ends if body not in asm.wanted)
             found.append((2 if fastener.guess else 1, fastener, f"joins it to {asm.named(other)}"))
     return found
-
-
-def _once(found: list[Suspicion]) -> list[Suspicion]:
-    kept: dict[int, Suspicion] = {}
-    for tier, fastener, why in sorted(found, key=lambda suspect: (suspect[0], suspect[1].index)):
-        kept.setdefault(fastener.index, (tier, fastener, why + ("; a guess" if tier and fastener.guess else "")))
-    return list(kept.values())
 
 
 def _with_look(asm: Assembly, fastener: Fastener, why: str) -> Suspected:

@@ -1,4 +1,4 @@
-"""What the readings of both sides say of where a donor's features really stand against its fixings."""
+"""What the readings say of where a donor's features really stand, and places within their errors that let it go on."""
 
 from __future__ import annotations
 
@@ -13,15 +13,19 @@ from partkin.fit.just_goes_on import Reach, at_their_ends, nearest_that_goes_on
 from partkin.fit.making import Drawn, Ways, weigh
 from partkin.fit.own_order import own_order
 from partkin.fit.rotations import laid_over
+from partkin.fit.solve import solve
 from partkin.fit.task import UNKNOWN_PLAY_MM, Pairing, Prepared
+from partkin.fit.within_errors import Said, within_errors
 from partkin.model.distributions import chi_square_tail
-from partkin.model.fitting import FitAnswer, FitTask, Placement
+from partkin.model.fitting import FitAnswer, FitTask, LikelyPlaces, Placement
+from partkin.model.known import Known, Side, is_restraint
 from partkin.model.positions import Positions
 from partkin.positions import draws
 from partkin.positions.budget import covariance_mm2
+from partkin.positions.lengths import centre_distances, coordinate_half_width_mm
 from partkin.positions.sampling import as_normal, evenly
 from partkin.tables.instruments import making
-from partkin.trial.places import Places
+from partkin.trial.places import Places, faces, layouts, places_of, prepared_task
 
 SEED = 1
 # Pairings that are as good are weighed against each other; more than these tell no more.
@@ -106,16 +110,7 @@ class Believed:
 
 
 def believed(prepared: Prepared, answer: FitAnswer, places: Places) -> Believed | None:
-    """Weigh how the donor may have been made; None: no pair has a place on both sides.
-
-    Parameters
-    ----------
-    prepared
-        With the task that was judged, as read.
-    answer
-        With pairs.
-    places
-    """
+    """Weigh how the donor may have been made; None: no pair has a place on both sides."""
     shown = tuple((pair.fixing, pair.feature) for pair in answer.pairs)
     pairings = [_placed(prepared.task, places, pairs) for pairs in (shown, *answer.also_pairs)[:MOST_PAIRINGS]]
     pairings = [pairs for pairs in pairings if len(pairs) == len(pairings[0])]
@@ -145,16 +140,8 @@ class Guard:
     def lets(self, part: str, row: np.ndarray, sigma_mm: float, above_mm: np.ndarray, confidence: float) -> np.ndarray:
         """Whether "does not" would be said of it for all that a part which just goes on may be read so, (m,) bool.
 
-        Parameters
-        ----------
-        part
-            Of which a length is read.
-        row
-            float64 (n d,): how the length changes with the part's coordinates.
-        sigma_mm
-        above_mm
-            float64 (m,): how far the reading comes out above what it is expected to be.
-        confidence
+        `row` (n d,): how the length that is read changes with the part's coordinates. `above_mm` (m,): how far the
+        reading comes out above what it is expected to be.
         """
         shown, there = _rows(self.places, self.pairs)
         d = self.of.fixings_mm.shape[1]
@@ -178,9 +165,9 @@ def guard_of(prepared: Prepared, answer: FitAnswer, places: Places, pairs: Seque
     return Guard(places, _placed(prepared.task, places, pairs), *found, mirror_of(prepared.task))
 
 
-def held_alone(prepared: Prepared, answer: FitAnswer, places: Places, pairs: Sequence[Pairing]) -> tuple[
-    Discrepancies, Reach
-] | None:  # fmt: skip
+def held_alone(
+    prepared: Prepared, answer: FitAnswer, places: Places, pairs: Sequence[Pairing]
+) -> tuple[Discrepancies, Reach] | None:
     """Discrepancies of the pairs that have to hold, and what each may be off by at most; None: too few have a place."""
     placed = _placed(prepared.task, places, pairs)
     if len(placed) < 2 or len(placed) < len(pairs) or not isinstance(answer.placement, Placement):
@@ -284,3 +271,107 @@ def _carried(side: Positions, rows: list[int], pulled: np.ndarray) -> np.ndarray
     at = [row * side.dims + axis for row in rows for axis in range(d)]
     spread = covariance_mm2(side)[:, at]
     return np.asarray((pulled.reshape(len(pulled), -1) @ spread.T).reshape(len(pulled), *side.xyz_mm.shape))
+
+
+_FIRM_MM = 1.0e-4
+
+
+def likely_places(
+    prepared: Prepared, answer: FitAnswer, places: Places, donor: Side, pairs: list[Pairing]
+) -> LikelyPlaces | None:
+    """Find places within the errors of all readings at which the pairs hold; None: none were found."""
+    if not isinstance(answer.placement, Placement):
+        return None
+    task, shown = prepared.task, places.hosted.placed_by
+    d = task.dims
+    sides = said(places.host, places.host_side, d), said(places.donor, donor, d)
+    if answer.fits and all(side.holds(side.at_mm) for side in sides):
+        return _as_found(places, sides[0].at_mm, sides[1].at_mm, answer.placement)
+    placed = [p for p in pairs if shown.get(p[0]) in places.host.features and p[1] in places.donor.features]
+    if not placed or len(placed) < len(pairs):
+        return None
+    matrix, mirror = np.array(answer.placement.matrix), mirror_of(task)
+    onto = matrix[:d, :d] * mirror
+    rows = [(places.host.features.index(shown[f]), places.donor.features.index(name)) for f, name in placed]
+    found = within_errors(
+        sides[0], replace(sides[1], at_mm=sides[1].at_mm * mirror, read_mm=sides[1].read_mm * mirror), rows,
+        reach_of(prepared, placed, onto, at_most=False), onto, matrix[:d, 3],
+    )  # fmt: skip
+    if found is None:
+        return None
+    host_mm, donor_mm = found[0], found[1] * mirror
+    again = solve(_moved(prepared, places, host_mm, donor_mm, placed))
+    if not again.fits or not isinstance(again.placement, Placement):
+        return None
+    if not (sides[0].holds(host_mm) and sides[1].holds(donor_mm)):
+        return None
+    return _as_found(places, host_mm, donor_mm, again.placement)
+
+
+def said(positions: Positions, side: Side, d: int) -> Said:
+    """What the sheets say of where the placed features of one side are."""
+    number = {name: at for at, name in enumerate(positions.features)}
+    left_out = {suspect.reading for suspect in positions.suspects if suspect.left_out}
+    features = {row.feature: row for row in side.features}
+    rows = [
+        row for row in centre_distances(features, side.readings)[0]
+        if row.reading not in left_out and row.from_feature in number and row.to_feature in number
+    ]  # fmt: skip
+    at_mm = positions.xyz_mm[:, :d]
+    read_mm, error_mm = at_mm.copy(), np.full(at_mm.shape, np.inf)
+    for name, at in number.items():
+        row = features.get(name)
+        for axis, value in enumerate((row.x_mm, row.y_mm, row.z_mm)[:d] if row is not None else ()):
+            if row is not None and value is not None and f"{name}.{'xyz'[axis]}_mm" not in left_out:
+                read_mm[at, axis], error_mm[at, axis] = value, coordinate_half_width_mm(row)
+    spread = np.sqrt(np.maximum(np.diagonal(covariance_mm2(positions)), 0.0)).reshape(-1, positions.dims)[:, :d]
+    return Said(
+        at_mm, spread + _FIRM_MM,
+        np.array([(number[row.from_feature], number[row.to_feature]) for row in rows], dtype=int).reshape(-1, 2),
+        np.array([row.length_mm for row in rows]), np.array([row.error_mm for row in rows]), read_mm, error_mm,
+        tuple(row.reading for row in rows),
+    )  # fmt: skip
+
+
+def _moved(
+    prepared: Prepared, places: Places, host_mm: np.ndarray, donor_mm: np.ndarray, pairs: list[Pairing]
+) -> FitTask:
+    """The task with these pairs alone, and every feature where it is likely to be."""
+    task = prepared.task
+    at_host = dict(zip(places.host.features, host_mm.tolist(), strict=True))
+    at_donor = dict(zip(places.donor.features, donor_mm.tolist(), strict=True))
+    held = {name for pair in pairs for name in pair}
+    fixings = tuple(
+        replace(s, at_mm=tuple(at_host.get(places.hosted.placed_by.get(s.id, s.id), s.at_mm)))
+        for s in task.fixings if s.id in held
+    )  # fmt: skip
+    features = tuple(replace(s, at_mm=tuple(at_donor.get(s.id, s.at_mm))) for s in task.features if s.id in held)
+    options = tuple(o for o in task.options if (o.fixing, o.feature) in pairs)
+    return replace(task, fixings=fixings, features=features, options=options, given=True)
+
+
+def _as_found(places: Places, host_mm: np.ndarray, donor_mm: np.ndarray, placement: Placement) -> LikelyPlaces:
+    named = (zip(places.host.features, host_mm, strict=True), zip(places.donor.features, donor_mm, strict=True))
+    host, donor = (tuple((name, tuple(at.tolist())) for name, at in side) for side in named)
+    return LikelyPlaces(host, donor, placement, left_out(places))
+
+
+def left_out(places: Places) -> tuple[tuple[str, str], ...]:
+    """(part, reading) of those that clearly are slips."""
+    return tuple((side.part, s.reading) for side in (places.host, places.donor) for s in side.suspects if s.left_out)
+
+
+def departures(known: Known) -> Discrepancies | None:
+    """How a donor departs, as read; None: it was not measured so far, or the readings leave open how it lies."""
+    if is_restraint(known) or not known.donor.features:
+        return None
+    places = places_of(known)
+    ways = faces(known, places)
+    if not places.hosted.fixings or len(ways) > 1 or len(layouts(places)) > 1:
+        return None
+    prepared = prepared_task(known, places, mirrored=ways[0])
+    if prepared.deciding():
+        return None
+    belief = believed(prepared, solve(prepared.task), places)
+    of = belief.ways[0].of if belief is not None else None
+    return of if of is not None and len(of.y_mm) else None

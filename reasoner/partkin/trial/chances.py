@@ -44,16 +44,7 @@ NEXT_TO_NOTHING = 0.002
 
 
 def chance_of(prepared: Prepared, answer: FitAnswer, places: Places, confidence: float = 0.95) -> Chance:
-    """Probability that the pairs which have to hold do, given the readings and how parts come about.
-
-    Parameters
-    ----------
-    prepared
-        With the task that was judged.
-    answer
-    places
-    confidence
-    """
+    """Probability that the pairs which have to hold do, given the readings and how parts come about."""
     pairings = pairings_of(prepared, answer)
     if answer.margin_mm is None or not pairings[0]:
         return certain(bool(answer.fits))
@@ -70,17 +61,9 @@ def chance_after_work(
     prepared: Prepared, changed: FitTask, after: FitAnswer, places: Places, confidence: float,
     workmanship_mm: Mapping[str, float],
 ) -> Chance:  # fmt: skip
-    """The chance that the donor goes on once the work is done.
+    """The chance that the donor goes on once the work is done: `changed` is the task then, `after` how it then lies.
 
-    Parameters
-    ----------
-    prepared
-        As read, before the work.
-    changed, after
-        The task once it is done, and how the donor then lies.
-    places, confidence
-    workmanship_mm
-        How far a donor feature that was made or moved by hand may be off besides.
+    `workmanship_mm`: how far a donor feature that was made or moved by hand may be off besides.
     """
     done = replace(prepared, task=changed, unknown=frozenset((o.fixing, o.feature) for o in changed.options))
     belief, pairings = believed(prepared, after, places), pairings_of(done, after)
@@ -114,22 +97,9 @@ def sides_drawn(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
     """Which of many draws let the donor go on, and where every feature of host and donor is in each.
 
-    So each draw can be asked what a reading would have been in it; its sizes come from `size_errors`.
-
-    Parameters
-    ----------
-    known
-    places
-        Of the layout that the trial was made with.
-    trial
-        With pairs; what is not known of it counts as kind as it can be, and work as done.
-    count
-
-    Returns
-    -------
-    tuple of ndarray, or None
-        bool (count,), float64 (count, n, d) of the host's features and of the donor's; None: nothing is placed, or
-        no pair has to hold.
+    So each draw can be asked what a reading would have been in it; its sizes come from `size_errors`. What is not known
+    of the trial counts as kind as it can be, and work as done. bool (count,), float64 (count, n, d) of the host's
+    features and of the donor's; None: nothing is placed, or no pair has to hold.
     """
     as_read = prepared_task(known, places, mirrored=trial.mirrored)
     prepared = replace(as_read, task=trial.task)
@@ -274,13 +244,8 @@ def _sure(prepared: Prepared, pairings: list[list[Pairing]], places: Places) -> 
     """
     if prepared.task.dims != 2 or places.host.covariance_mm2 is not None or places.donor.covariance_mm2 is not None:
         return None
-    hosts = [places.hosted.placed_by.get(s.id) for s in prepared.task.fixings]
-    shown = dict(zip([s.id for s in prepared.task.fixings], _rows(places.host, hosts), strict=True))
-    donors = [s.id for s in prepared.task.features]
-    there = dict(zip(donors, _rows(places.donor, donors), strict=True))
-
-    def half(positions: Positions, row: int) -> float:
-        return float(positions.half_width_mm[row]) if row >= 0 else 0.0
+    shown = places.hosted.placed_by
+    on_host, on_donor = (dict(zip(s.features, s.half_width_mm, strict=True)) for s in (places.host, places.donor))
 
     def room(fixing: str, feature: str) -> float:
         own = prepared.fixings[fixing]
@@ -288,8 +253,8 @@ def _sure(prepared: Prepared, pairings: list[list[Pairing]], places: Places) -> 
 
     return sure_without_draws(
         [Pairs.of(prepared.task, pairing) for pairing in pairings],
-        [np.array([half(places.donor, there[feature]) for _, feature in pairing]) for pairing in pairings],
-        [np.array([half(places.host, shown[fixing]) for fixing, _ in pairing]) for pairing in pairings],
+        [np.array([on_donor.get(feature, 0.0) for _, feature in pairing]) for pairing in pairings],
+        [np.array([on_host.get(shown.get(fixing, ""), 0.0) for fixing, _ in pairing]) for pairing in pairings],
         [np.array([room(*pair) for pair in pairing]) for pairing in pairings],
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from partkin.model.adapting import AdaptationAnswer
 from partkin.model.fitting import Chance, OddHoles
@@ -18,36 +18,14 @@ from partkin.tables.instruments import making
 class Findings:
     """Everything that the stages before found out.
 
-    Attributes
-    ----------
-    known
-        What the graph answered.
-    confidence
-        At or above this chance the donor fits; at or below one minus it, it does not.
-    measured_from
-        host or original.
-    trials
-        One, or two where it is open which face was looked at; empty for a restraint part and where a
-        part has no features at all.
-    odd
-        Of the trial shown, where it does not go on: laid where the most fixings hold.
-    seams
-        None: not a panel that an airbag bursts through, or no placement.
-    adapting
-        What was found to make the donor fit; None where it was not asked.
-    adapted_chance
-        Chance of the donor after the first adaptation.
-    likely
-        The donor after work that would do as everything was read, but not surely enough for anything to be cut.
-    suspects
-        Readings that the others contradict.
-    asks
-        Readings that would settle an unsure verdict, best first.
-    sides
-        What would tell layouts, or a layout from its mirror image, apart: asked where the answers differ.
-    layouts_left_out
-        There are more layouts than were tried, so nothing is settled.
-    notes
+    `confidence`: at or above this chance the donor fits; at or below one minus it, it does not. `measured_from`: host
+    or original. `trials`: empty for a restraint part and where a part has no features at all. `odd`: of the trial
+    shown, where it does not go on: laid where the most fixings hold. `seams`: None: no airbag bursts through, or no
+    placement. `adapting`: what makes the donor fit (None: not asked), `adapted_chance`: after the first of it.
+    `likely`: the donor after work that would do as everything was read, but not surely enough for anything to be cut.
+    `suspects`: readings that the others contradict. `asks`: readings that would settle an unsure verdict, best first.
+    `sides`: what would tell layouts, or a layout from its mirror image, apart: asked where the answers differ.
+    `layouts_left_out`: there are more layouts than were tried, so nothing is settled.
     """
 
     known: Known
@@ -63,7 +41,7 @@ class Findings:
     asks: tuple[Unknown, ...] = ()
     sides: tuple[Missing, ...] = ()
     layouts_left_out: bool = False
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = ()
 
     @property
     def trial(self) -> Trial | None:

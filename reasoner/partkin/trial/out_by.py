@@ -18,8 +18,7 @@ from partkin.model.fitting import Nogood, OddHoles, WithinErrors
 from partkin.model.known import Known, Side
 from partkin.model.positions import Positions
 from partkin.model.verdict import Trial
-from partkin.trial.believed import mirror_of
-from partkin.trial.likely import left_out, said
+from partkin.trial.believed import left_out, mirror_of, said
 from partkin.trial.places import Places, in_layouts, prepared_task, sizes
 
 # What is stated is proved, so a little is left to prove it with.
@@ -143,11 +142,14 @@ def _shape(positions: Positions, side: Side, stated: set[str]) -> StatedShape:
     Distances to the edge of a slot hang on its direction and tell nothing here.
     """
     told = said(positions, side, 2)
+    slots = {feature.feature for feature in side.features if feature.kind == "slot"}
+    to_edges = [row for row in side.readings if row.quantity != "centres"]
+    at_a_slot = {row.reading for row in to_edges if not slots.isdisjoint((row.from_feature, row.to_feature))}
     rows = np.array([at for at, name in enumerate(positions.features) if name in stated], dtype=int)
     number = {int(row): at for at, row in enumerate(rows)}
     keep = [
         at for at, name in enumerate(told.names)
-        if not _at_a_slot(side, name) and all(int(end) in number for end in told.ends[at])
+        if name not in at_a_slot and all(int(end) in number for end in told.ends[at])
     ]  # fmt: skip
     middle = told.at_mm[rows].mean(axis=0)
     ends = [[number[int(end)] for end in told.ends[at]] for at in keep]
@@ -156,9 +158,3 @@ def _shape(positions: Positions, side: Side, stated: set[str]) -> StatedShape:
         np.array(ends, dtype=int).reshape(-1, 2), told.length_mm[keep], told.length_error_mm[keep],
         told.read_mm[rows] - middle, told.error_mm[rows], tuple(told.names[at] for at in keep),
     )  # fmt: skip
-
-
-def _at_a_slot(side: Side, name: str) -> bool:
-    row = next(row for row in side.readings if row.reading == name)
-    slots = {feature.feature for feature in side.features if feature.kind == "slot"}
-    return row.quantity != "centres" and not slots.isdisjoint({row.from_feature, row.to_feature})

@@ -19,8 +19,7 @@ from partkin.positions.asking_for import once_more, tells_sides
 from partkin.positions.lengths import DISTANCES, current, value_mm
 from partkin.positions.sides import seen_sides
 from partkin.positions.start import POLISHED
-from partkin.trial.odd_sizes import odd_sizes
-from partkin.trial.slips import distances_of, doubted, leaning
+from partkin.trial.slips import distances_of, doubted, leaning, odd_sizes
 
 MOST_LAYOUTS = 8
 # From this on a reading is doubted on its own account, not only as one of several of which one is wrong.
@@ -65,16 +64,12 @@ def places_of(known: Known) -> Places:
 
 
 def _adjusted_both(known: Known) -> Places:
-    donor = adjusted(known.donor)
-    host = adjusted(known.host)
-    placed, original = frozenset(host.features), known.original
-    if original is None or placed.issuperset(f.feature for f in known.host.features):
-        there = None
-    else:
+    donor, host, original = adjusted(known.donor), adjusted(known.host), known.original
+    placed, there = frozenset(host.features), None
+    if original is not None and not placed.issuperset(f.feature for f in known.host.features):
         there = adjusted(original)
-    hosted = host_fixings(
-        known.host, original, placed, sizes(known), None if there is None else frozenset(there.features)
-    )
+    on_original = None if there is None else frozenset(there.features)
+    hosted = host_fixings(known.host, original, placed, sizes(known), on_original)
     if hosted.measured_from == "host" or original is None:
         return with_doubts(known, Places(hosted, known.host, host, donor, known.one_drawing))
     return with_doubts(known, Places(hosted, original, there or adjusted(original), donor, known.one_drawing))
@@ -82,10 +77,11 @@ def _adjusted_both(known: Known) -> Places:
 
 def with_doubts(known: Known, places: Places) -> Places:
     """Add to the suspects of each part what the other part, or what goes through a hole, speaks against."""
-    called = _called(known, places.hosted)
+    hosted, host, donor, odd = places.hosted, places.host, places.donor, odd_sizes(known)
+    # The feature of the part that shows the fixings for each donor feature that is told what it goes on.
+    named = {f.feature: hosted.also_called.get(f.goes_on, f.goes_on) for f in known.donor.features if f.goes_on}
+    called = {name: hosted.placed_by.get(fixing, fixing) for name, fixing in named.items()}
     theirs = {there: name for name, there in called.items()}
-    odd = odd_sizes(known)
-    host, donor = places.host, places.donor
     of_host, of_donor = distances_of(places.host_side, host), distances_of(known.donor, donor)
     return replace(
         places,
@@ -98,12 +94,6 @@ def with_doubts(known: Known, places: Places) -> Places:
             doubted(known.donor, donor, of_host, called, host.part),
         ),
     )  # fmt: skip
-
-
-def _called(known: Known, hosted: HostFixings) -> dict[str, str]:
-    """The feature of the part that shows the fixings for each donor feature that is told what it goes on."""
-    named = {f.feature: hosted.also_called.get(f.goes_on, f.goes_on) for f in known.donor.features if f.goes_on}
-    return {name: hosted.placed_by.get(fixing, fixing) for name, fixing in named.items()}
 
 
 def _suspecting(
@@ -129,20 +119,14 @@ def adjusted(side: Side) -> Positions:
 
 
 def sizes(known: Known) -> Callable[[Feature], tuple[Size, Size]]:
-    readings = {
-        side.part.part: side.readings for side in (known.host, known.original, known.donor) if side is not None
-    }  # fmt: skip
-
+    readings = {side.part.part: side.readings for side in (known.host, known.original, known.donor) if side is not None}
     odd = {(one.part, one.from_feature) for one in odd_sizes(known)}
 
     def sizes_of(feature: Feature) -> tuple[Size, Size]:
         found = dimensions(feature, readings.get(feature.part, ()))
-        if (feature.part, feature.feature) in odd:
-            return Size(None), Size(found.length_mm, found.length_half_width_mm)
-        return (
-            Size(found.across_mm, found.across_half_width_mm),
-            Size(found.length_mm, found.length_half_width_mm),
-        )
+        doubted = (feature.part, feature.feature) in odd
+        across = Size(None) if doubted else Size(found.across_mm, found.across_half_width_mm)
+        return across, Size(found.length_mm, found.length_half_width_mm)
 
     return sizes_of
 
@@ -159,8 +143,7 @@ def without_each(known: Known, places: Places) -> Iterator[tuple[tuple[str, str]
             rivals = [s for s in rivals if s.by_other]
         doubted = [s.reading for s in rivals if s.likely >= DOUBTED]
         for names in [[s.reading] for s in rivals] + ([doubted] if len(doubted) > 1 else []):
-            rest = tuple(row for row in side.readings if row.reading not in names)
-            other = adjusted(replace(side, readings=rest))
+            other = _adjusted_without(side, names)
             changed = replace(places, host=other) if whose == "host" else replace(places, donor=other)
             by_other = all(s.by_other for s in rivals if s.reading in names)
             yield (positions.part, " and ".join(names)), changed, by_other
@@ -175,11 +158,14 @@ def without_each_look(known: Known, places: Places) -> Iterator[tuple[tuple[str,
         return
     for side, whose in ((places.host_side, "host"), (known.donor, "donor")):
         for look in seen_sides(side.readings):
-            rest = tuple(row for row in side.readings if row.reading != look.reading)
-            other = adjusted(replace(side, readings=rest)) if not look.again else None
+            other = _adjusted_without(side, [look.reading]) if not look.again else None
             if other is not None and other.handed and len(other.layouts) > 1:
                 changed = replace(places, host=other) if whose == "host" else replace(places, donor=other)
                 yield (side.part.part, look.reading), changed, True
+
+
+def _adjusted_without(side: Side, names: Sequence[str]) -> Positions:
+    return adjusted(replace(side, readings=tuple(row for row in side.readings if row.reading not in names)))
 
 
 def looks_in_doubt(known: Known, places: Places, trials: Sequence[Trial]) -> tuple[Suspect, ...]:

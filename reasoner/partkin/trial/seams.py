@@ -1,4 +1,7 @@
-"""Where the donor's tear seam and airbag door come to lie, against the original's."""
+"""Where the donor's tear seam and airbag door come to lie, and how far that is from where the original's lie.
+
+A zone of one corner is a point, of two a line; three or more close into a ring, and only its line counts.
+"""
 
 from __future__ import annotations
 
@@ -9,8 +12,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from partkin.fit.segments import segments_of, to_segments_mm
 from partkin.fit.solve import pulled, solve
 from partkin.fit.task import Pairing, Prepared
+from partkin.model.adapting import SeamDeparture
 from partkin.model.build import Zone
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, HeldSeam, Option, Spot
 from partkin.model.known import Known, Side, is_airbag_panel
@@ -20,7 +25,6 @@ from partkin.model.words import AIRBAG_ZONES
 from partkin.positions.budget import in_frame_mm2
 from partkin.tables.instruments import coordinate_error_mm
 from partkin.trial.places import Places, adjusted, prepared_task
-from partkin.trial.seam_departure import in_host, seam_departure
 
 Point = tuple[float, float]
 # Lipschitz constant of the Steiner point in the plane, for the Hausdorff distance of the convex hulls, and so for
@@ -39,8 +43,6 @@ IDENTITY: Matrix = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 
 def steiner_point(corners: Sequence[Point]) -> Point:
     """Mean of the corners of the convex hull, each weighed by its outer angle; turned with what it belongs to.
 
-    Examples
-    --------
     >>> steiner_point([(0.0, 0.0), (10.0, 0.0)]), steiner_point([(0.0, 0.0), (4.0, 0.0), (4.0, 2.0), (0.0, 2.0)])
     ((5.0, 0.0), (2.0, 1.0))
     """
@@ -81,17 +83,7 @@ def choose(known: Known, places: Places, prepared: Prepared, answer: FitAnswer) 
     """Of the pairings that go on, the one that puts the seam where the original's lies, with how it lies there.
 
     A symmetric pattern goes on in several ways, and only the right way round will do. Where none is right, the
-    check carries a proof over every placement, if there is one.
-
-    Parameters
-    ----------
-    known
-        Of a panel that an airbag bursts through.
-    places
-    prepared
-        With the task that was solved.
-    answer
-        To that task.
+    check carries a proof over every placement, if there is one. `answer`: to the task of `prepared`.
     """
     shown = _lying(known, places, answer)
     if not (shown.too_far or shown.coincide) or not (shown.too_far or answer.also):
@@ -154,14 +146,12 @@ def _guided(
     found = solve(whole)
     if not found.fits:
         return None, _with_seams(found.conflict, held)
-    seams = {one.name for one in held}
-    laid = _laid(prepared, answer, [(p.fixing, p.feature) for p in found.pairs if p.fixing not in seams])
-    for way in (laid, found):
-        if laid is not None and way is not None:
-            lying = _lying(known, places, way)
-            if not lying.too_far:
-                return (laid, lying), None
-    return None, None
+    laid = _laid(prepared, answer, [(p.fixing, p.feature) for p in found.pairs if p.fixing not in fixings])
+    if laid is None:
+        return None, None
+    lying = (_lying(known, places, way) for way in (laid, found))
+    right = next((one for one in lying if not one.too_far), None)
+    return ((laid, right) if right is not None else None), None
 
 
 def _with_seams(conflict: Conflict | None, held: tuple[HeldSeam, ...]) -> Conflict | None:
@@ -198,18 +188,11 @@ def _point(zone: Zone, matrix: Matrix | None) -> tuple[float, float]:
 
 
 def compare(known: Known, places: Places, laid: FitAnswer, chosen: Trial | None = None) -> SeamCheck | None:
-    """Compare the seams at a placement; None where no airbag bursts through this panel.
+    """Compare the seams of a donor laid on, as it is or after work; None where no airbag bursts through this panel.
 
     The donor's seam may stand off the original's by what the readings and the play at the fixings explain (where
-    it does not go on: and by how far it is out of reach), and no further.
-
-    Parameters
-    ----------
-    known, places
-    laid
-        The donor as it is, or as it will be after the work.
-    chosen
-        The trial as it is: where it waits for a value or is undecided, nothing is compared.
+    it does not go on: and by how far it is out of reach), and no further. `chosen`: the trial as it is: where that
+    waits for a value or is undecided, nothing is compared.
     """
     return _lying(known, places, laid, chosen) if is_airbag_panel(known) else None
 
@@ -221,7 +204,7 @@ def _lying(known: Known, places: Places, laid: FitAnswer, chosen: Trial | None =
     unknown_on_original = tuple(k for k in AIRBAG_ZONES if on_donor[k] > on_original[k])
     if not on_donor and not on_original:
         unknown_on_donor, unknown_on_original = UNSEEN, UNSEEN
-    nothing = SeamCheck(True, (), (), unknown_on_donor, unknown_on_original)
+    nothing = SeamCheck(unknown_on_donor=unknown_on_donor, unknown_on_original=unknown_on_original)
     waits = chosen is not None and chosen.stand in ("missing", "undecided")
     if not laid.placement or waits or original is None:
         return nothing
@@ -282,7 +265,9 @@ def _original_on_host(known: Known, original: Side, places: Places) -> tuple[Mat
         return nowhere
     as_donor = replace(known, donor=original)
     there = replace(places, donor=adjusted(original))
-    laid = solve(prepared_task(as_donor, there, mirrored=_mirrored(known, original)).task, proof=False)
+    faces = known.host.part.seen_from, original.part.seen_from
+    mirrored = None not in faces and faces[0] != faces[1]
+    laid = solve(prepared_task(as_donor, there, mirrored=mirrored).task, proof=False)
     if not laid.placement or len(laid.pairs) < FEWEST_PAIRS:
         return nowhere
     if laid.also:
@@ -293,6 +278,98 @@ def _original_on_host(known: Known, original: Side, places: Places) -> tuple[Mat
     return laid.placement.matrix, max(0.0, laid.margin_mm or 0.0)
 
 
-def _mirrored(known: Known, original: Side) -> bool:
-    faces = (known.host.part.seen_from, original.part.seen_from)
-    return None not in faces and faces[0] != faces[1]
+HAUSDORFF_EXACT_TO_MM = 0.001
+
+
+def _directed_mm(line: np.ndarray, other: np.ndarray) -> float:
+    """Largest distance of a point of `line` from `other`, to within HAUSDORFF_EXACT_TO_MM.
+
+    Distance to one segment is convex along a piece, so over the piece it is at most the larger of its
+    ends; the least of that over the segments bounds the piece from above, and halving closes the gap.
+    """
+    segments = segments_of(other)
+    pieces = [
+        (a, b, to_segments_mm(a, *segments), to_segments_mm(b, *segments))
+        for a, b in zip(*segments_of(line), strict=True)
+    ]
+    largest_mm = max((float(max(at_a.min(), at_b.min())) for _, _, at_a, at_b in pieces), default=0.0)
+    while pieces:
+        a, b, at_a, at_b = pieces.pop()
+        if float(np.maximum(at_a, at_b).min()) <= largest_mm + HAUSDORFF_EXACT_TO_MM:
+            continue
+        middle = 0.5 * (a + b)
+        at_middle = to_segments_mm(middle, *segments)
+        largest_mm = max(largest_mm, float(at_middle.min()))
+        pieces += [(a, middle, at_a, at_middle), (middle, b, at_middle, at_b)]
+    return largest_mm
+
+
+def hausdorff_mm(line: np.ndarray, other: np.ndarray) -> float:
+    """Hausdorff distance of two lines (or rings, from three corners on), to within 0.001 mm.
+
+    >>> hausdorff_mm(np.array([[0.0, 0.0], [100.0, 0.0]]), np.array([[0.0, 2.0], [103.0, 2.0]])) > 3.6
+    True
+    """
+    return max(_directed_mm(line, other), _directed_mm(other, line))
+
+
+def in_host(corners_mm: Sequence[Sequence[float]], matrix: Matrix | None) -> np.ndarray:
+    """Corners carried to the host frame, (n, 2), as no sheet says how high they are.
+
+    `matrix` 4 x 4, part to host (None: the same frame).
+    """
+    move = np.asarray(np.eye(4) if matrix is None else matrix, dtype=float)
+    return np.asarray(np.asarray(corners_mm, dtype=float) @ move[:2, :2].T + move[:2, 3])
+
+
+def _matched(departures_mm: np.ndarray) -> list[int | None]:
+    """For each row the column it goes with, such that the largest departure is least; None: left over."""
+    rows, columns = departures_mm.shape
+
+    def grow(row: int, seen: set[int], limit_mm: float, taken: dict[int, int]) -> bool:
+        for column in map(int, np.argsort(departures_mm[row], kind="stable")):
+            if departures_mm[row, column] <= limit_mm and column not in seen:
+                seen.add(column)
+                if column not in taken or grow(taken[column], seen, limit_mm, taken):
+                    taken[column] = row
+                    return True
+        return False
+
+    for limit_mm in np.unique(departures_mm):
+        row_of: dict[int, int] = {}
+        if sum(grow(row, set(), float(limit_mm), row_of) for row in range(rows)) == min(rows, columns):
+            column_of = {row: column for column, row in row_of.items()}
+            return [column_of.get(row) for row in range(rows)]
+    return [None] * rows
+
+
+def seam_departure(
+    donors: Sequence[Zone], originals: Sequence[Zone], donor_to_host: Matrix, original_to_host: Matrix | None = None
+) -> list[SeamDeparture]:
+    """Compare the donor's tear seams and airbag doors with where the original's lie.
+
+    Zones in their own frames, placements 4 x 4 (None: the original's frame is the host's). Zones of one kind are put
+    together so that the largest departure is least; one left over on either side has the other name None and no
+    departure: it is missing there.
+
+    >>> still = [[1, 0, 0, 0], [0, 1, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1]]
+    >>> seam = Zone("P", "Z1", "tear seam", ((0.0, 0.0), (200.0, 0.0)))
+    >>> moved = Zone("D", "Z9", "tear seam", ((0.0, 1.5), (200.0, 1.5)))
+    >>> [found] = seam_departure([moved], [seam], still)
+    >>> found.donor_zone, found.original_zone, found.departure_mm
+    ('Z9', 'Z1', 1.5)
+    """
+    found: list[SeamDeparture] = []
+    for kind in AIRBAG_ZONES:
+        ours, theirs = ([zone for zone in zones if zone.kind == kind] for zones in (originals, donors))
+        their_lines = [in_host(zone.corners_mm, donor_to_host) for zone in theirs]
+        our_lines = [in_host(zone.corners_mm, original_to_host) for zone in ours]
+        apart_mm = np.array([[hausdorff_mm(a, b) for b in their_lines] for a in our_lines])
+        columns = _matched(apart_mm) if ours and theirs else [None] * len(ours)
+        for row, (zone, column) in enumerate(zip(ours, columns, strict=True)):
+            name, away_mm = None, None
+            if column is not None:
+                name, away_mm = theirs[column].zone, round(float(apart_mm[row, column]), 3)
+            found.append(SeamDeparture(kind, name, zone.zone, away_mm))
+        found += [SeamDeparture(kind, z.zone, None, None) for n, z in enumerate(theirs) if n not in columns]
+    return found

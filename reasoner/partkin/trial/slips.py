@@ -1,20 +1,22 @@
-"""Readings of a part held against the same distances on the other part: there a slip shows before anything else."""
+"""Readings held against the same distances on the other part, and sizes against what goes through: there slips show."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import combinations
+from typing import NamedTuple
 
 import numpy as np
 
-from partkin.model.build import Reading
-from partkin.model.known import Side
+from partkin.fit.mating import OPENINGS, fastener_mm, solid_mm
+from partkin.model.build import Feature, Reading
+from partkin.model.known import Known, Side
 from partkin.model.positions import Positions, Suspect
 from partkin.positions import adjust
 from partkin.positions.budget import covariance_mm2, length_row
-from partkin.positions.lengths import Distance, centre_distances, current, value_mm
+from partkin.positions.lengths import Distance, centre_distances, current, dimensions, value_mm
 from partkin.positions.sampling import of_layout
 from partkin.positions.slips import Slip, slip_of
 from partkin.tables.instruments import slip_rule
@@ -28,8 +30,7 @@ MOST_TRIED = 20_000
 Pair = frozenset[str]
 
 
-@dataclass(frozen=True)
-class ToldDistance:
+class ToldDistance(NamedTuple):
     """A distance between two features in each layout that a part's readings allow, with its greatest error, in mm."""
 
     lengths_mm: tuple[float, ...]
@@ -40,8 +41,7 @@ class ToldDistance:
         return min(self.lengths_mm, key=lambda one: abs(one - length_mm))
 
 
-@dataclass(frozen=True)
-class ComparedReading:
+class ComparedReading(NamedTuple):
     """A reading with what the other part says of it. `off_mm`: read minus told; `near_mm`: how near is alike."""
 
     reading: Reading
@@ -76,19 +76,19 @@ def distances_of(side: Side, positions: Positions) -> dict[Pair, ToldDistance]:
             if all(abs(one_mm - two_mm) > half_mm + slip_rule("made alike") for two_mm in kept_mm):
                 kept_mm.append(one_mm)
         found[frozenset((positions.features[a], positions.features[b]))] = ToldDistance(tuple(kept_mm), half_mm)
-    mine = {feature.feature: feature for feature in side.features}
-    for one in centre_distances(mine, side.readings)[0]:
+    for one in _distances(side):
         ends = frozenset((one.from_feature, one.to_feature))
         found[ends] = ToldDistance((one.length_mm,), math.sqrt(3.0) * one.sigma_mm)
     return found
 
 
+def _distances(side: Side) -> Sequence[Distance]:
+    return centre_distances({feature.feature: feature for feature in side.features}, side.readings)[0]
+
+
 def leaning(side: Side, other: Mapping[Pair, ToldDistance], called: Mapping[str, str]) -> dict[str, bool]:
     """Whether each reading agrees with the same distance on the other part, where that is known."""
-    mine = {feature.feature: feature for feature in side.features}
-    rows = {row.reading: row for row in current(side.readings)}
-    read = [one for one in centre_distances(mine, side.readings)[0] if one.reading in rows]
-    return {one.reading.reading: one.agrees for one in _held(read, rows, other, called)}
+    return {one.reading.reading: one.agrees for one in _held(side, other, called)}
 
 
 def doubted(
@@ -100,39 +100,28 @@ def doubted(
     confirm it, nobody read it twice, and a plain slip explains it, or it is the only one of several that differs. Not
     where others at the same hole differ too and no plain slip explains those: then the hole is elsewhere.
 
-    Parameters
-    ----------
-    side, positions
-        The part whose readings are looked at.
-    other
-        The other part's distances, by its own feature ids.
-    called
-        Its feature for each of this part's; where none is given, whichever agree best.
-    other_part
-        Its id, for the words.
+    `other`: the other part's distances, by its own feature ids. `called`: its feature for each of this part's; where
+    none is given, whichever agree best.
     """
-    mine = {feature.feature: feature for feature in side.features}
-    rows = {row.reading: row for row in current(side.readings)}
-    read = [one for one in centre_distances(mine, side.readings)[0] if one.reading in rows]
-    if not read or not other:
-        return ()
     found: dict[str, Suspect] = {}
-    for pairing in [called] if called else _pairings(read, other):
-        held = _held(read, rows, other, pairing)
-        for suspect in _doubted_as_paired(held, side, positions, other, pairing, other_part):
+    for pairing in [called] if called else _pairings([one for _, one in _read(side)], other):
+        for suspect in _doubted_as_paired(side, positions, other, pairing, other_part):
             found.setdefault(suspect.reading, suspect)
     return tuple(found.values())
 
 
-def _held(
-    read: Sequence[Distance], rows: Mapping[str, Reading], other: Mapping[Pair, ToldDistance], called: Mapping[str, str]
-) -> list[ComparedReading]:
+def _read(side: Side) -> list[tuple[Reading, Distance]]:
+    """The distances that stand, each with its reading."""
+    rows = {row.reading: row for row in current(side.readings)}
+    return [(rows[one.reading], one) for one in _distances(side) if one.reading in rows]
+
+
+def _held(side: Side, other: Mapping[Pair, ToldDistance], called: Mapping[str, str]) -> list[ComparedReading]:
     held = []
-    for one in read:
-        there = frozenset(called.get(end, "") for end in (one.from_feature, one.to_feature))
-        told = other.get(there)
+    for row, one in _read(side):
+        told = other.get(frozenset(called.get(end, "") for end in (one.from_feature, one.to_feature)))
         if told is not None:
-            held.append(ComparedReading(rows[one.reading], one, told, *_off_and_near(one, told)))
+            held.append(ComparedReading(row, one, told, *_off_and_near(one, told)))
     return held
 
 
@@ -142,36 +131,22 @@ def _off_and_near(one: Distance, told: ToldDistance) -> tuple[float, float]:
 
 
 def _doubted_as_paired(
-    held: Sequence[ComparedReading],
-    side: Side,
-    positions: Positions,
-    other: Mapping[Pair, ToldDistance],
-    called: Mapping[str, str],
-    other_part: str,
-) -> list[Suspect]:
+    side: Side, positions: Positions, other: Mapping[Pair, ToldDistance], called: Mapping[str, str], other_part: str
+) -> Iterator[Suspect]:
+    held = _held(side, other, called)
     differ = [one for one in held if not one.agrees]
-    confirmed = {one.reading.reading for one in differ if _confirmed(one, side, positions)}
     # One that its own part confirms is no slip: there a hole is elsewhere.
-    slips = {
-        one.reading.reading: None if one.reading.reading in confirmed else _slip(one, other, called) for one in differ
-    }
+    confirmed = {one.reading.reading for one in differ if _confirmed(one, side, positions)}
+    slips = {one.reading.reading: _slip(one, other, called) for one in differ if one.reading.reading not in confirmed}
     agree = sum(one.agrees for one in held)
     alone = len(differ) == 1 and agree >= slip_rule("fewest beside")
-    found = []
-    for one in differ:
-        if one.reading.reading in confirmed:
-            continue
+    for one in (one for one in differ if one.reading.reading in slips):
         slip = slips[one.reading.reading]
-        beside = [slips[two.reading.reading] for two in differ if two is not one and two.ends & one.ends]
-        plain = slip is not None and all(_by_itself(slip, two) for two in beside)
+        beside = [slips.get(two.reading.reading) for two in differ if two is not one and two.ends & one.ends]
+        # Of two readings at one hole both may be slips, but not by the tape: a hole elsewhere changes both so too.
+        plain = slip is not None and all(two is not None and "tape" not in (slip.kind, two.kind) for two in beside)
         if plain or alone:
-            found.append(_suspect(one, slip, side.part.part, other_part, agree))
-    return found
-
-
-def _by_itself(slip: Slip, beside: Slip | None) -> bool:
-    """Whether two readings at one hole may both be slips: not by the tape, as a hole elsewhere changes both so too."""
-    return beside is not None and "tape" not in (slip.kind, beside.kind)
+            yield _suspect(one, slip, side.part.part, other_part, agree)
 
 
 def _slip(one: ComparedReading, other: Mapping[Pair, ToldDistance], called: Mapping[str, str]) -> Slip | None:
@@ -239,17 +214,29 @@ def _pairings(read: Sequence[Distance], other: Mapping[Pair, ToldDistance]) -> l
     if len(theirs) < len(names):
         return []
     found: list[dict[str, str]] = []
-    if not _extend({}, names, theirs, read, other, 1, found, [0]):
+    tried = 0
+
+    def extend(called: dict[str, str]) -> bool:
+        """Search depth first; False where it takes too long."""
+        nonlocal tried
+        if len(called) == len(names):
+            found.append(called)
+            return True
+        for there in theirs:
+            tried += 1
+            if tried > MOST_TRIED:
+                return False
+            more = {**called, names[len(called)]: there}
+            if there not in called.values() and _disagree(more, read, other) <= 1 and not extend(more):
+                return False
+        return True
+
+    if not extend({}):
         return []
     alike = [called for called in found if not _disagree(called, read, other)]
     # A pairing that all agree with settles it only where each of them was there to be compared.
-    if any(_compared(called, read, other) == len(read) for called in alike):
-        return []
-    return [called for called in found if called not in alike]
-
-
-def _compared(called: Mapping[str, str], read: Sequence[Distance], other: Mapping[Pair, ToldDistance]) -> int:
-    return sum(frozenset((called[one.from_feature], called[one.to_feature])) in other for one in read)
+    ends = [[frozenset((one[row.from_feature], one[row.to_feature])) in other for row in read] for one in alike]
+    return [] if any(map(all, ends)) else [called for called in found if called not in alike]
 
 
 def _in_reach(read: Sequence[Distance]) -> list[str]:
@@ -269,30 +256,6 @@ def _ties(name: str, among: Sequence[str], read: Sequence[Distance]) -> int:
     )
 
 
-def _extend(
-    called: dict[str, str], names: Sequence[str], theirs: Sequence[str], read: Sequence[Distance],
-    other: Mapping[Pair, ToldDistance], most_off: int, found: list[dict[str, str]], tried: list[int],
-) -> bool:  # fmt: skip
-    """Search depth first; False where it takes too long."""
-    if len(called) == len(names):
-        found.append(dict(called))
-        return True
-    name = names[len(called)]
-    for there in theirs:
-        tried[0] += 1
-        if tried[0] > MOST_TRIED:
-            found.clear()
-            return False
-        if there in called.values():
-            continue
-        called[name] = there
-        near = _disagree(called, read, other) <= most_off
-        if near and not _extend(called, names, theirs, read, other, most_off, found, tried):
-            return False
-        del called[name]
-    return True
-
-
 def _disagree(called: Mapping[str, str], read: Sequence[Distance], other: Mapping[Pair, ToldDistance]) -> int:
     count = 0
     for one in read:
@@ -302,3 +265,102 @@ def _disagree(called: Mapping[str, str], read: Sequence[Distance], other: Mappin
                 off_mm, near_mm = _off_and_near(one, told)
                 count += abs(off_mm) > near_mm
     return count
+
+
+WIDE = (*OPENINGS, "peg hole", "clip hole")
+# Sizes of one part are alike within this share, and two that are alike confirm each other.
+ALIKE = 0.25
+
+
+def odd_sizes(known: Known) -> tuple[Suspect, ...]:
+    """Find the sizes that cannot well go with what they go with; each counts as not known until it is read again.
+
+    Of a hole or slot and what goes through it (its own thread or fastener_mm, the fixing that it goes on, or any) both
+    are doubted, but for one that another feature of its part confirms, that was told twice, or that a thread tells.
+    Where it is not told what goes through, a decimal sign or another unit has to explain it: a hole may be for
+    something else.
+    """
+    sides = {side.part.part: side for side in (known.donor, known.host, known.original) if side is not None}
+    found: dict[tuple[str, str], Suspect] = {}
+    for side in sides.values():
+        for feature in side.features:
+            for solid, solid_side, told in _pairs(feature, side, known):
+                for suspect, slip in _odd(feature, side, solid, solid_side):
+                    supposed = suspect.part == known.donor.part.part and suspect.from_feature in known.supposed
+                    if not supposed and (told or (slip is not None and feature.need != "spare")):
+                        found.setdefault((suspect.part or "", suspect.from_feature or ""), suspect)
+    return tuple(found.values())
+
+
+def _pairs(feature: Feature, side: Side, known: Known) -> Iterator[tuple[Feature, Side, bool]]:
+    """What goes through an opening, and whether that is told; else the nearest in size of all that could."""
+    if feature.kind not in WIDE:
+        return
+    if fastener_mm(feature) is not None:
+        yield feature, side, True
+        return
+    others = known.host if side is known.donor else known.donor
+    solids = [other for other in others.features if other.kind not in WIDE]
+    told = [o for o in solids if feature.goes_on == o.feature or o.goes_on == feature.feature]
+    across_mm = _across_mm(feature, side)
+    sized = [(size, o) for o in told or solids if (size := _solid_mm(o, others)) is not None]
+    if across_mm is not None and sized:
+        yield min(sized, key=lambda one: abs(one[0] - across_mm))[1], others, bool(told)
+
+
+def _across_mm(feature: Feature, side: Side) -> float | None:
+    return dimensions(feature, side.readings).across_mm
+
+
+def _solid_mm(feature: Feature, side: Side) -> float | None:
+    """Diameter of what goes through: of a bolt by its hole's thread or fastener_mm, else its own size or thread."""
+    if feature.kind in WIDE:
+        return fastener_mm(feature)
+    across_mm = _across_mm(feature, side)
+    return solid_mm(feature) if across_mm is None else across_mm
+
+
+def _odd(opening: Feature, side: Side, solid: Feature, solid_side: Side) -> Iterator[tuple[Suspect, Slip | None]]:
+    wide_mm, through_mm = _across_mm(opening, side), _solid_mm(solid, solid_side)
+    if wide_mm is None or through_mm is None:
+        return
+    if slip_rule("hole narrowest") * through_mm <= wide_mm <= slip_rule("hole widest") * through_mm:
+        return
+    what = f"{solid.feature} of {solid_side.part.part}" if solid is not opening else "what goes through it"
+    if not _size_confirmed(opening, wide_mm, side):
+        yield _odd_size(opening, side, wide_mm, 1.2 * through_mm, f"{what} is {through_mm:g} mm")
+    if solid is not opening and not solid.thread and not _size_confirmed(solid, through_mm, solid_side):
+        beside = f"{opening.feature} of {side.part.part} is {wide_mm:g} mm"
+        yield _odd_size(solid, solid_side, through_mm, wide_mm / 1.2, beside)
+
+
+def _size_confirmed(feature: Feature, across_mm: float, side: Side) -> bool:
+    """Whether another feature of its kind is as wide, or it was told twice."""
+    others = [f for f in side.features if f.kind == feature.kind and f.feature != feature.feature]
+    sizes = [_across_mm(other, side) for other in others]
+    if any(size is not None and abs(size - across_mm) <= ALIKE * across_mm for size in sizes):
+        return True
+    told = [value_mm(row) for row in (*side.readings, *side.replaced) if _tells(row, feature)]
+    told += [feature.across_mm] if feature.across_mm is not None else []
+    return sum(abs(one - across_mm) <= 0.5 * ALIKE * across_mm for one in told) > 1
+
+
+def _tells(row: Reading, feature: Feature) -> bool:
+    return row.quantity == "across" and row.from_feature == feature.feature
+
+
+def _odd_size(
+    feature: Feature, side: Side, across_mm: float, usual_mm: float, beside: str
+) -> tuple[Suspect, Slip | None]:
+    read = [row for row in side.readings if _tells(row, feature)]
+    row = read[-1] if read else Reading(side.part.part, "", "across", across_mm, "mm", feature.feature)
+    slip = slip_of(row, usual_mm, 0.5 * usual_mm)
+    slip = None if slip is not None and slip.kind == "tape" else slip
+    meant = f"; {slip.says}?" if slip is not None else "."
+    says = (
+        f"{feature.feature} of {side.part.part} is {row.value:g} {row.unit} across, and {beside}{meant} Read it "
+        f"again: until then its size counts as not known"
+    )
+    name = row.reading or f"{feature.feature}.across_mm"
+    ends = side.part.part, "across", feature.feature
+    return Suspect(name, 0.0, across_mm - usual_mm, says, True, *ends, likely=3.0), slip

@@ -1,22 +1,22 @@
-"""One trial of a donor on its host: places, play, pairing, placement, chance."""
+"""One trial of a donor on its host: places, play, pairing, placement, chance, and what is still open of it."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from partkin.fit.making import SEED
 from partkin.fit.search import AllSpent, together
-from partkin.fit.solve import gives, holds, pulled, undecided, with_flex
-from partkin.fit.task import Prepared
+from partkin.fit.solve import gives, holds, pulled, solve, undecided, with_flex
+from partkin.fit.task import UNKNOWN_PLAY_MM, Prepared
 from partkin.model.fitting import Chance, FitAnswer
 from partkin.model.known import Known, is_airbag_panel
-from partkin.model.positions import Suspect
+from partkin.model.positions import Missing, Suspect
 from partkin.model.verdict import Stand, Trial, better_way_round
 from partkin.positions.lengths import DISTANCES
+from partkin.trial.believed import likely_places
 from partkin.trial.chances import chance_of, pairings_of, sides_drawn, size_errors, would_just_go_on
-from partkin.trial.likely import likely_places
-from partkin.trial.open_ends import clear_of_studs, shown_as_open, spared_openings, telling
 from partkin.trial.places import (
     MOST_LAYOUTS,
     Places,
@@ -34,9 +34,6 @@ from partkin.trial.places import (
     without_each_look,
 )
 from partkin.trial.seams import choose, compare
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
 
 __all__ = [
     "SEED", "Places", "adjusted", "as_tried", "chance_of", "in_layouts", "layouts_left_out", "looks_in_doubt",
@@ -74,7 +71,7 @@ def _each_way(known: Known, places: Places, confidence: float) -> tuple[Trial, .
                 if tried.seams is None and is_airbag_panel(known):
                     tried = replace(tried, seams=compare(known, there, tried.answer, tried))
                 found.append(replace(tried, layouts=numbers, without=without))
-        if without is not None and (layouts_left_out(there) or _slips(there)):
+        if without is not None and (layouts_left_out(there) or _contradict(there)):
             # Nothing is settled by a shape that is open so widely, nor by readings that still contradict each other.
             found.append(replace(found[-1], stand="unsure"))
     return tuple(found)
@@ -124,9 +121,12 @@ def _tried(known: Known, places: Places, prepared: Prepared, confidence: float) 
             return replace(tried, chance=None, missing=missing)
     stand: Stand = "undecided" if answer.fits is None else "missing"
     shown = shown_as_open(answer, prepared)
-    return Trial(
-        prepared.task.mirrored, prepared.task, shown, None, stand, prepared.matings, missing, nowhere=prepared.nowhere
-    )
+    return replace(_open_trial(prepared, shown), stand=stand, missing=missing)
+
+
+def _open_trial(prepared: Prepared, answer: FitAnswer) -> Trial:
+    task = prepared.task
+    return Trial(task.mirrored, task, answer, None, "undecided", prepared.matings, nowhere=prepared.nowhere)
 
 
 def _laid(known: Known, prepared: Prepared) -> tuple[Prepared, FitAnswer]:
@@ -137,9 +137,8 @@ def _laid(known: Known, prepared: Prepared) -> tuple[Prepared, FitAnswer]:
 
 def _judged(known: Known, places: Places, prepared: Prepared, answer: FitAnswer, confidence: float) -> Trial:
     """How the donor stands as it lies."""
-    mirrored = prepared.task.mirrored
     if answer.fits is None:
-        return Trial(mirrored, prepared.task, answer, None, "undecided", prepared.matings, nowhere=prepared.nowhere)
+        return _open_trial(prepared, answer)
     lying = None
     if is_airbag_panel(known):
         answer, lying = choose(known, places, prepared, answer)
@@ -150,10 +149,8 @@ def _judged(known: Known, places: Places, prepared: Prepared, answer: FitAnswer,
         likely = likely_places(judged, answer, places, known.donor, pairings_of(judged, answer)[0])
         stand = "fits" if likely is not None or not answer.pairs else "unsure"
     task = (judged if answer.fits else prepared).task
-    return Trial(
-        mirrored, task, answer, chance, stand, prepared.matings, seams=lying, nowhere=prepared.nowhere,
-        likely=likely,
-    )  # fmt: skip
+    found = _open_trial(prepared, answer)
+    return replace(found, task=task, chance=chance, stand=stand, seams=lying, likely=likely)
 
 
 def _as_pulled(
@@ -184,16 +181,117 @@ def _stand(
         return "fits", chance
     if answer.fits or chance.fits > 1.0 - confidence:
         return "unsure", chance
-    just = would_just_go_on(judged, answer, places, confidence) if chance.draws and not _slips(places) else None
+    just = would_just_go_on(judged, answer, places, confidence) if chance.draws and not _contradict(places) else None
     chance = replace(chance, just_goes_on=just)
     return "unsure" if just is not None and just > 1.0 - confidence else "does not", chance
 
 
-def _slips(places: Places) -> bool:
-    """Whether one of several readings of a part must be wrong, by the others of that part."""
-    return bool(_contradict(places))
-
-
 def _contradict(places: Places) -> list[Suspect]:
+    """Readings of which one must be wrong, by the others of its part."""
     suspects = (*places.host.suspects, *places.donor.suspects)
     return [suspect for suspect in suspects if not suspect.left_out and not suspect.by_other]
+
+
+Point = tuple[float, float]
+
+
+def clear_of_studs(known: Known, prepared: Prepared) -> tuple[Prepared, FitAnswer] | None:
+    """Lay the donor with the studs that it need not be held by standing in its openings; None: that does not go.
+
+    A stud of the host blocks a donor that has no opening there. An opening is a hole or slot of the donor, or a
+    zone of kind `opening` that the stud clears by its own radius.
+    """
+    openings, spare = _openings(known), spare_studs(known, prepared)
+    if not spare or prepared.task.dims != 2:
+        return None
+    relaxed = spared_openings(known, prepared)
+    answer = solve(relaxed.task)
+    if not answer.fits or not answer.placement:
+        return None
+    (a, b, _, x), (c, d, _, y) = answer.placement.matrix[:2]
+    laid = [[(a * px + b * py + x, c * px + d * py + y) for px, py in corners] for corners in openings]
+    for spot in relaxed.task.fixings:
+        if spot.id in spare and spot.id in answer.unpaired_fixings:
+            radius_mm = (prepared.fixings[spot.id].across.mm or math.inf) / 2
+            if not any(clearance_mm(spot.at_mm[:2], corners) >= radius_mm for corners in laid):
+                return None
+    return relaxed, answer
+
+
+def spare_studs(known: Known, prepared: Prepared) -> frozenset[str]:
+    """Studs that the donor need not be held by; none where the donor has no opening that one could stand in."""
+    if not _openings(known):
+        return frozenset()
+    return frozenset(
+        name for name, fixing in prepared.fixings.items()
+        if fixing.feature.kind == "stud" and not fixing.supposed and (fixing.feature.need or "must") != "must"
+    )  # fmt: skip
+
+
+def _openings(known: Known) -> list[list[Point]]:
+    return [list(zone.corners_mm) for zone in known.donor.zones if zone.kind == "opening"]
+
+
+def clearance_mm(point: tuple[float, ...], corners: list[Point]) -> float:
+    """How far inside a polygon a point is; negative: outside.
+
+    >>> square = [(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)]
+    >>> clearance_mm((3.0, 5.0), square), clearance_mm((-2.0, 5.0), square)
+    (3.0, -2.0)
+    """
+    x, y = point
+    inside, nearest_mm = False, math.inf
+    for (ax, ay), (bx, by) in zip(corners, [*corners[1:], corners[0]], strict=True):
+        if (ay > y) != (by > y) and x < ax + (y - ay) * (bx - ax) / (by - ay):
+            inside = not inside
+        length = math.hypot(bx - ax, by - ay)
+        along = 0.0 if length == 0 else ((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / length**2
+        share = min(max(along, 0.0), 1.0)
+        nearest_mm = min(nearest_mm, math.hypot(x - ax - share * (bx - ax), y - ay - share * (by - ay)))
+    return nearest_mm if inside else -nearest_mm
+
+
+def telling(prepared: Prepared, places: Places) -> tuple[Missing, ...]:
+    """What the verdict waits for: places and sizes of what has to be paired, before those of spare holes."""
+    task = prepared.task
+    spare = {s.id for s in task.features if not s.must and not s.should}
+    must = {s.id for s in task.features if s.must}
+    wanted = {s.id for s in task.fixings if s.must} | {o.fixing for o in task.options if o.feature in must}
+    on_host = {places.hosted.placed_by.get(name, name) for name in wanted} | wanted
+
+    def needed(missing: Missing) -> bool:
+        name = missing.from_feature
+        return name is None or (name not in spare if missing.part == places.donor.part else name in on_host)
+
+    sides = (places.donor.missing, places.host.missing)
+    if not places.host.features:
+        # Without a single fixing nothing read on the donor tells anything.
+        sides = (places.host.missing, places.donor.missing)
+    found = _each_distance_once([*sides[0], *sides[1], *prepared.missing])
+    return tuple(m for m in found if needed(m)) or found
+
+
+def _each_distance_once(missing: list[Missing]) -> tuple[Missing, ...]:
+    """The first of those that ask for one distance, from whichever end."""
+    kept: dict[object, Missing] = {}
+    for one in missing:
+        ends = frozenset((one.from_feature, one.to_feature))
+        kept.setdefault((one.part, ends) if one.quantity == "centres" and len(ends) > 1 else one, one)
+    return tuple(kept.values())
+
+
+def shown_as_open(answer: FitAnswer, prepared: Prepared) -> FitAnswer:
+    """The answer with every pair open of which something is not known, however much play it may have at most."""
+    pairs = tuple(
+        replace(p, allowed_mm=UNKNOWN_PLAY_MM, margin_mm=UNKNOWN_PLAY_MM - p.offset_mm)
+        if (p.fixing, p.feature) in prepared.most_mm else p
+        for p in answer.pairs
+    )  # fmt: skip
+    return replace(answer, pairs=pairs)
+
+
+def spared_openings(known: Known, prepared: Prepared) -> Prepared:
+    """The task without the studs that the donor need not be held by, where they may stand in an opening of it."""
+    spare = spare_studs(known, prepared)
+    fixings = tuple(replace(s, must=s.must and s.id not in spare) for s in prepared.task.fixings)
+    return replace(prepared, task=replace(prepared.task, fixings=fixings))

@@ -8,22 +8,12 @@ from partkin.model.adapting import Adaptation
 from partkin.model.fitting import Chance, Conflict, FitAnswer, Spot, WithinErrors
 from partkin.model.known import airbag, is_restraint, leading
 from partkin.model.verdict import Laid, SeamElsewhere, Trial, Unknown, Verdict
-from partkin.model.words import (
-    BOLTS_ON,
-    DOES_NOT_FIT,
-    NOT_ENOUGH,
-    NOT_JUDGED,
-    WITH_ADAPTATION,
-    VerdictWord,
-    mm,
-)  # fmt: skip
+from partkin.model.words import BOLTS_ON, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED, WITH_ADAPTATION, VerdictWord, mm
 from partkin.trial.findings import Findings
-from partkin.verdict import tables
 from partkin.verdict.cautions import cautions
-from partkin.verdict.mirrored import mirror_says
-from partkin.verdict.phrases import conflict_says, odd_says
+from partkin.verdict.phrases import after_work, conflict_says, laid, odd_says
 from partkin.verdict.reasoning import reasons
-from partkin.verdict.unknowns import unknowns
+from partkin.verdict.unknowns import mirror_says, unknowns
 
 
 def word(findings: Findings) -> VerdictWord:
@@ -47,17 +37,7 @@ def word(findings: Findings) -> VerdictWord:
 
 
 def decide(findings: Findings) -> Verdict:
-    """Make the verdict.
-
-    Parameters
-    ----------
-    findings
-
-    Returns
-    -------
-    Verdict
-        `says` and `next_step` are its first and last sentence.
-    """
+    """Make the verdict; `says` and `next_step` are its first and last sentence."""
     chosen = word(findings)
     known, trial = findings.known, findings.trial
     verdict = Verdict(
@@ -110,14 +90,10 @@ def _with_trial(verdict: Verdict, trial: Trial, chance: Chance | None) -> Verdic
     )
     if trial.stand == "missing":
         return verdict
-    return replace(
-        verdict,
-        chance=chance,
-        margin_mm=answer.margin_mm,
-        gaps=answer.gaps,
-        flex_used_mm=_pulled_mm(answer),
-        also=answer.also,
-    )
+    # The pull under which the placement shown was found; what is for sureness' sake alone is among the reasons.
+    flex_mm = answer.flex_used_mm if answer.flex_used_mm and not answer.flex_to_be_sure else None
+    verdict = replace(verdict, chance=chance, margin_mm=answer.margin_mm, flex_used_mm=flex_mm)
+    return replace(verdict, gaps=answer.gaps, also=answer.also)
 
 
 def _with_work(verdict: Verdict, findings: Findings, offered: tuple[Adaptation, ...]) -> Verdict:
@@ -139,21 +115,16 @@ def _laid(findings: Findings, offered: tuple[Adaptation, ...]) -> tuple[Laid, La
     trial, found = findings.trial, findings.odd
     if trial is None:
         return Laid(None, ()), None, None
-    as_read = tables.laid(findings, trial, trial.answer.placement or None, trial.answer.pairs)
+    as_read = laid(findings, trial, trial.answer.placement or None, trial.answer.pairs)
     odd = None
     if found is not None:
-        odd = replace(tables.laid(findings, trial, found.placement, found.pairs), odd=found.odd)
+        odd = replace(laid(findings, trial, found.placement, found.pairs), odd=found.odd)
         odd = replace(odd, says=odd_says(odd))
-    return as_read, odd, tables.after_work(offered[0] if offered else None)
+    return as_read, odd, after_work(offered[0] if offered else None)
 
 
 def _positions(spots: tuple[Spot, ...], nowhere: frozenset[str]) -> tuple[tuple[str, tuple[float, ...]], ...]:
     return tuple((spot.id, spot.at_mm) for spot in spots if spot.id not in nowhere)
-
-
-def _pulled_mm(answer: FitAnswer) -> float | None:
-    """The pull under which the placement shown was found; what is for sureness' sake alone is among the reasons."""
-    return answer.flex_used_mm if answer.flex_used_mm and not answer.flex_to_be_sure else None
 
 
 def _offered(findings: Findings, chosen: VerdictWord) -> tuple[Adaptation, ...]:
@@ -176,8 +147,7 @@ def _conflict(findings: Findings) -> Conflict | None:
     if trial is None or own is None:
         return None
     alike = [t for t in findings.trials if (t.layouts, t.without) == (trial.layouts, trial.without)]
-    rest = [_conflict_of(other) for other in alike if other is not trial]
-    conflicts = [own, *(other for other in rest if other is not None)]
+    conflicts = [own, *filter(None, (_conflict_of(other) for other in alike if other is not trial))]
     return replace(
         own,
         fixings=tuple(dict.fromkeys(name for conflict in conflicts for name in conflict.fixings)),
@@ -207,12 +177,6 @@ def _whatever_the_errors(conflicts: list[Conflict]) -> WithinErrors | None:
 def _conflict_of(trial: Trial) -> Conflict | None:
     """Of a panel that goes on, but not with its seam in place: the proof of that."""
     return trial.answer.conflict or (trial.seams.conflict if trial.seams is not None else None)
-
-
-def _conflict_of_seams(findings: Findings) -> bool:
-    """Whether nothing but where its seam lies keeps the donor off."""
-    trial, seams = findings.trial, findings.seams
-    return trial is not None and trial.stand != "does not" and seams is not None and bool(seams.too_far)
 
 
 def _elsewhere(trial: Trial) -> SeamElsewhere | None:
@@ -278,7 +242,9 @@ def _next_step(
     if chosen == WITH_ADAPTATION:
         jobs = len(offered[0].actions)
         return f"Next: weigh the {jobs} job{'s' if jobs != 1 else ''} against the other ways before you pay."
-    if chosen == DOES_NOT_FIT and _conflict_of_seams(findings):
+    trial, seams = findings.trial, findings.seams
+    seam_alone = trial is not None and trial.stand != "does not" and seams is not None and bool(seams.too_far)
+    if chosen == DOES_NOT_FIT and seam_alone:
         return "Next: before you let it go, read the corners of its seam once more; a slip looks the same."
     if chosen == DOES_NOT_FIT:
         return "Next: before you let it go, measure the fixings named above once more; a slip looks the same."

@@ -1,4 +1,4 @@
-"""What is not known, the most telling first, each with the reading that would tell."""
+"""What is not known, the most telling first, each with the reading or the look that would tell."""
 
 from __future__ import annotations
 
@@ -14,15 +14,17 @@ from partkin.trial.findings import Findings
 
 def unknowns(findings: Findings, chosen: VerdictWord) -> tuple[Unknown, ...]:
     """Collect the open questions of a verdict."""
+    missing, suspects = _missing(findings, chosen), _suspects(findings)
     found = [
-        *_airbag(findings), *_duty(findings, chosen), *_seams(findings), *_heights(findings, chosen),
-        *_suspects(findings), *_face(findings),
-        *_missing(findings, chosen), *_unsure_work(findings), *_limit(findings), *findings.asks,
-        *_disagreement(findings), *_doubts(findings),
+        *_airbag(findings), *_duty(findings, chosen), *_seams(findings),
+        # Heights of a part whose distances no plane holds: in the plane they all look like slips.
+        *(one for one in missing if one.quantity == "z"),
+        *suspects, *_face(findings), *missing, *_unsure_work(findings), *_limit(findings), *findings.asks,
+        *_disagreement(findings),
+        *(Unknown(e.kind, f"{e.says}: ask before you pay") for e in findings.known.evidence if not e.speaks_for),
     ]  # fmt: skip
     if chosen == NOT_ENOUGH and all(one.quantity in ("airbag", "duty") for one in found):
         found.append(_no_features(findings))
-    suspects = _suspects(findings)
     again = {_reading_of(one) for one in findings.suspects if one.quantity}
     return tuple(dict.fromkeys(one for one in found if one in suspects or _reading_of(one) not in again))
 
@@ -56,7 +58,7 @@ def _duty(findings: Findings, chosen: VerdictWord) -> list[Unknown]:
 
 def _seams(findings: Findings) -> list[Unknown]:
     seams = findings.seams
-    if seams is None or not seams.is_airbag_panel:
+    if seams is None:
         return []
     found = []
     for side, kinds in (
@@ -98,11 +100,6 @@ def _faces_differ(findings: Findings) -> str:
     if any(trial.says == "fits" for trial in findings.trials):
         return f"Seen from one face it goes on, from the other {'its seam lies elsewhere' if seam else 'it does not'}"
     return "Seen from one face it does not go on, from the other it may"
-
-
-def _heights(findings: Findings, chosen: VerdictWord) -> list[Unknown]:
-    """Heights of a part whose distances no plane holds: in the plane they all look like slips."""
-    return [one for one in _missing(findings, chosen) if one.quantity == "z"]
 
 
 def _missing(findings: Findings, chosen: VerdictWord) -> list[Unknown]:
@@ -199,12 +196,6 @@ def _suspects(findings: Findings) -> list[Unknown]:
     return [*asked, Unknown("other readings", f"{more}: read these first")] if more else asked
 
 
-def _doubts(findings: Findings) -> list[Unknown]:
-    return [
-        Unknown(e.kind, f"{e.says}: ask before you pay") for e in findings.known.evidence if not e.speaks_for
-    ]  # fmt: skip
-
-
 def _no_features(findings: Findings) -> Unknown:
     known = findings.known
     bare = next((s for s in (known.donor, known.host) if not s.features), known.donor)
@@ -213,3 +204,36 @@ def _no_features(findings: Findings) -> Unknown:
         f"between their centres"
     )
     return Unknown(f"features of {bare.part.part}", says, bare.part.part, "centres")
+
+
+def mirror_says(findings: Findings) -> str | None:
+    """Say what to look at where the donor goes on one way round and not the other, and nothing else is open."""
+    asked = [m for m in findings.sides if tells_mirror_image(m)]
+    fits = {trial.mirrored for trial in findings.trials if trial.says == "fits"}
+    others = {trial.mirrored for trial in findings.trials if trial.says != "fits"}
+    if not asked or len(asked) < len(findings.sides) or len(fits) != 1 or fits & others or findings.hand is not None:
+        return None
+    one = asked[0]
+    a, b = (one.to_feature or "").split()
+    side = _side(findings, one, mirrored=next(iter(fits))) if len(asked) == 1 else None
+    if side is None:
+        return f"look on which side of {a} to {b} {one.from_feature} lies"
+    return f"look whether {one.from_feature} lies {side} {a} to {b}"
+
+
+def _side(findings: Findings, one: Missing, *, mirrored: bool) -> str | None:
+    """Where the feature lies if the donor goes on; None where it is not known which face was looked at."""
+    known, trial = findings.known, findings.trial
+    shown = known.original if findings.measured_from == "original" and known.original else known.host
+    faces = shown.part.seen_from, known.donor.part.seen_from
+    if trial is None or (faces[0] is None) != (faces[1] is None):
+        return None
+    spots = trial.task.features if one.part == known.donor.part.part else trial.task.fixings
+    at_mm = {spot.id: spot.at_mm for spot in spots}
+    names = [*(one.to_feature or "").split(), one.from_feature or ""]
+    if not set(names) <= set(at_mm):
+        return None
+    # As it is drawn the part lies one way round; it is drawn so if it goes on with its face as told.
+    as_drawn = mirrored == (faces[0] != faces[1])
+    (ax, ay), (bx, by), (cx, cy) = (at_mm[name][:2] for name in names)
+    return SIDES[0] if ((bx - ax) * (cy - ay) - (by - ay) * (cx - ax) > 0.0) == as_drawn else SIDES[1]
