@@ -1,6 +1,6 @@
 """Boxes of a drawing, (left, top, right, bottom), held against each other."""
 
-from partkin.drawing.shapes import Box
+from partkin.drawing.plane import Box
 
 
 def overlap(a: Box, b: Box) -> bool:

@@ -10,9 +10,11 @@ from drawing.boxes import overlap
 from partkin.drawing.alt import overlay_words
 from partkin.drawing.dimension import difference_words, span_marks
 from partkin.drawing.laying import moved, moved_angle_deg, offset_left
+from partkin.drawing.lettering import text_width
 from partkin.drawing.overlay import overlay_picture, overlay_svg
+from partkin.drawing.pens import SCREEN_PENS
 from partkin.drawing.placing import Room
-from partkin.drawing.shapes import SCREEN_PENS, Line, Obround, Poly, Round, Window, Words, text_width
+from partkin.drawing.shapes import Line, Obround, Poly, Round, Window, Words
 from partkin.model.drawing import DrawnFeature, OverlayView, Span
 from partkin.model.verdict import Pair
 from report import sample

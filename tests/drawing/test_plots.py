@@ -8,18 +8,21 @@ from itertools import pairwise
 import pytest
 
 from drawing.boxes import overlap
-from partkin.drawing.axes import Axes, figure_words, round_steps
+from partkin.drawing.lettering import text_width
 from partkin.drawing.overlay import overlay_picture
 from partkin.drawing.plots import (
     WIDTH,
+    Axes,
     calibration_picture,
     chance_picture,
+    figure_words,
     likely_share,
     margin_picture,
     pattern_picture,
+    round_steps,
 )
 from partkin.drawing.raster import picture_png
-from partkin.drawing.shapes import Oval, Poly, Round, Words, text_width
+from partkin.drawing.shapes import Oval, Poly, Round, Words
 from partkin.drawing.svg import picture_svg
 from partkin.model.drawing import CalibrationBin, CalibrationPlot, ChancePlot, MarginPlot, PatternPlot
 from report import sample

@@ -8,7 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from partkin.drawing.shapes import PAPER_PENS, Words, text_width
+from partkin.drawing.lettering import text_width
+from partkin.drawing.pens import PAPER_PENS
+from partkin.drawing.shapes import Words
 from partkin.drawing.template import LAYERS, as_seen, face_words, filing_ends, pattern_shapes, template_svg
 from partkin.drawing.template_dxf import template_dxf
 from partkin.drawing.template_pdf import printable, template_pdf

@@ -7,12 +7,18 @@ import numpy as np
 import pytest
 
 import partkin
-from partkin.drawing.laying import moved
+from partkin.drawing.laying import WITHIN_95, drawn_feature, ellipse, inverse, moved, rigid_fit, spreads
 from partkin.drawing.overlay import overlay_svg
-from partkin.drawing.part_views import margin_plot, pattern_plot, template_view
-from partkin.drawing.places import WITHIN_95, drawn_feature, ellipse, inverse, rigid_fit, spreads
 from partkin.drawing.template_dxf import template_dxf
-from partkin.drawing.views import conflict_spans, option_rows, overlay_view, report_view
+from partkin.drawing.views import (
+    conflict_spans,
+    margin_plot,
+    option_rows,
+    overlay_view,
+    pattern_plot,
+    report_view,
+    template_view,
+)
 from partkin.model.build import Build, Feature, Outline, Part, Zone
 from partkin.model.fitting import Conflict, PairFit, Placement
 from partkin.model.positions import Positions

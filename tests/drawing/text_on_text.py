@@ -22,9 +22,10 @@ if __name__ == "__main__":
 
 from builders import Row, build, moved
 from partkin.commands.seeing import overlay, see
+from partkin.drawing.lettering import text_width
 from partkin.drawing.overlay import overlay_picture, pattern
+from partkin.drawing.pens import SCREEN_PENS
 from partkin.drawing.shapes import (
-    SCREEN_PENS,
     Arc,
     Leader,
     Line,
@@ -38,7 +39,6 @@ from partkin.drawing.shapes import (
     Window,
     Words,
     obround_points,
-    text_width,
 )
 from partkin.model.build import Build, Feature, Outline, Zone
 from partkin.model.drawing import OverlayView

@@ -12,7 +12,7 @@ import pytest
 
 from builders import append
 from partkin import pipeline
-from partkin.drawing.shapes import THEME
+from partkin.drawing.pens import THEME
 from partkin.model.build import current
 
 from . import picture

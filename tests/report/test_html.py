@@ -15,7 +15,7 @@ import pytest
 from PIL import Image
 
 from page.seen import LIE_ON, STICKS_OUT
-from partkin.drawing.shapes import THEME
+from partkin.drawing.pens import THEME
 from partkin.model.drawing import ReportView
 from partkin.page.frame import style
 from partkin.report.html import report_html

@@ -6,10 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from partkin.drawing.lettering import text_width
 from partkin.drawing.overlay import overlay_picture, overlay_svg
 from partkin.drawing.plots import calibration_picture, chance_picture, margin_picture, pattern_picture
 from partkin.drawing.raster import picture_png
-from partkin.drawing.shapes import Words, text_width
+from partkin.drawing.shapes import Words
 from partkin.drawing.svg import clean, escaped, picture_svg
 from partkin.drawing.template import template_svg
 from partkin.drawing.template_dxf import template_dxf

@@ -199,7 +199,7 @@ def template_of(build: Build, part: str, turned_over: bool = False) -> TemplateV
     FaultyInput
         There is no such part, it has no places, or it is a restraint part.
     """
-    from partkin.drawing.part_views import template_view
+    from partkin.drawing.views import template_view
 
     positions: Mapping[str, Positions] = {part: part_positions(build, part)}
     found = build.part(part)
@@ -223,16 +223,16 @@ WIDTHS, VALUES = 4.0, 81
 
 def pattern(build: Build, part: str) -> Picture:
     """A part's own pattern with the uncertainty of each place."""
-    from partkin.drawing.part_views import pattern_plot
     from partkin.drawing.plots import pattern_picture
+    from partkin.drawing.views import pattern_plot
 
     return pattern_picture(pattern_plot(build, part, part_positions(build, part)))
 
 
 def margins(build: Build, donor: str) -> Picture:
     """Offset and play of every pair of a donor at its best placement."""
-    from partkin.drawing.part_views import margin_plot
     from partkin.drawing.plots import margin_picture
+    from partkin.drawing.views import margin_plot
 
     return margin_picture(margin_plot(see(build, donor).verdict))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from partkin.drawing.dimension import difference_words
-from partkin.drawing.shapes import millimetres
+from partkin.drawing.lettering import millimetres
 from partkin.model.drawing import OverlayView
 from partkin.model.words import off_words
 
@@ -53,27 +53,21 @@ def odd_words(view: OverlayView) -> list[str]:
 def _pair_words(view: OverlayView) -> list[str]:
     sentences = []
     for pair in view.pairs:
-        if pair.offset_mm is None:
-            stands = "not placed"
-        elif pair.allowed_mm is None:
-            stands = f"offset {millimetres(pair.offset_mm)} mm, play not known"
-        else:
-            stands = f"offset {millimetres(pair.offset_mm)} mm of {millimetres(pair.allowed_mm)} mm allowed"
+        stands = "not placed"
+        if pair.offset_mm is not None:
+            allowed = "play not known" if pair.allowed_mm is None else f"{millimetres(pair.allowed_mm)} mm allowed"
+            joined = ", " if pair.allowed_mm is None else " of "
+            stands = f"offset {millimetres(pair.offset_mm)} mm{joined}{allowed}"
         why = f" ({pair.why})" if pair.why else ""
         sentences.append(f"Fixing {pair.fixing} with {pair.feature}: {stands}, {pair.state}{why}.")
-    return sentences
-
-
-def _left_over(view: OverlayView) -> list[str]:
-    fixings = {pair.fixing for pair in view.pairs}
-    features = {pair.feature for pair in view.pairs}
-    alone = [fixing.id for fixing in view.fixings if fixing.id not in fixings]
-    spare = [feature.id for feature in view.features if feature.id not in features]
-    sentences = []
-    if alone:
-        sentences.append(f"Host fixings without a donor feature: {', '.join(alone)}.")
-    if spare:
-        sentences.append(f"Donor features without a fixing: {', '.join(spare)}.")
+    alone = {one.id for one in view.fixings} - {pair.fixing for pair in view.pairs}
+    spare = {one.id for one in view.features} - {pair.feature for pair in view.pairs}
+    for says, ids, drawn in (
+        ("Host fixings without a donor feature", alone, view.fixings),
+        ("Donor features without a fixing", spare, view.features),
+    ):
+        if ids:
+            sentences.append(f"{says}: {', '.join(one.id for one in drawn if one.id in ids)}.")
     return sentences
 
 
@@ -90,15 +84,13 @@ def overlay_words(view: OverlayView) -> tuple[str, str]:
         said.append(f"{donor} lies on {host} {where}.")
     if view.verdict:
         said.append(f"Verdict: {view.verdict}; {stands_words(view)}.")
-    said += _pair_words(view) + _left_over(view)
+    said += _pair_words(view)
     if view.conflict:
         short = f"; together they are {millimetres(view.shortfall_mm)} mm short" if view.shortfall_mm else ""
         said.append(f"In conflict: {', '.join(view.conflict)}{short}.")
     said += odd_words(view) + span_words(view)
-    said += [
-        f"Zone {zone.name} of the {zone.of}: {zone.kind}, hatched." for zone in view.zones if zone.kind != "opening"
-    ]
-    said += [f"Zone {zone.name} of the {zone.of}: opening." for zone in view.zones if zone.kind == "opening"]
+    for zone in sorted(view.zones, key=lambda zone: zone.kind == "opening"):
+        said.append(f"Zone {zone.name} of the {zone.of}: {zone.kind}{', hatched' * (zone.kind != 'opening')}.")
     said += [f"To do at {cut.feature}: {cut.says or cut.do}." for cut in view.cuts]
     if view.spreads:
         said.append("Dashed ellipses: where each centre lies, 95 in 100.")

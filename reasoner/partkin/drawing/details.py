@@ -6,19 +6,10 @@ import math
 from itertools import pairwise
 
 from partkin.drawing.laying import moved_angle_deg, offset_left
-from partkin.drawing.shapes import (
-    SOFT,
-    Line,
-    Point,
-    Round,
-    Shape,
-    Strokes,
-    Window,
-    Words,
-    millimetres,
-    shortened,
-    turned,
-)
+from partkin.drawing.lettering import millimetres, shortened
+from partkin.drawing.pens import SOFT
+from partkin.drawing.plane import Point, turned
+from partkin.drawing.shapes import Line, Round, Shape, Strokes, Window, Words
 from partkin.drawing.symbols import cross, rectangle, spread_mark, state_mark
 from partkin.model.drawing import DrawnFeature, Matrix, OverlayView
 from partkin.model.verdict import Pair

@@ -6,8 +6,11 @@ import math
 from dataclasses import dataclass, replace
 from itertools import product
 
+from partkin.drawing.lettering import millimetres, text_width
+from partkin.drawing.pens import BLUE, INK
 from partkin.drawing.placing import TEXT, Room, Strip, strips_of
-from partkin.drawing.shapes import BLUE, INK, Line, Point, Shape, Words, box_about, millimetres, text_width, turned
+from partkin.drawing.plane import Point, box_about, turned
+from partkin.drawing.shapes import Line, Shape, Words
 from partkin.drawing.symbols import oblique
 from partkin.model.drawing import Span
 
@@ -16,13 +19,7 @@ _AWAY = tuple(range(26, 134, 8))
 
 
 def difference_words(span: Span) -> str:
-    """Say how much too long or short the donor is between two fixings.
-
-    Examples
-    --------
-    >>> difference_words(Span("F1", "F4", 450.0, 453.2))
-    '3.2 too long'
-    """
+    """Say how much too long or short the donor is between two fixings."""
     by_mm = span.too_long_mm
     if abs(by_mm) < 0.005:
         return "the same"

@@ -6,8 +6,9 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import product
 
-from partkin.drawing.shapes import Point, turned
+from partkin.drawing.plane import Point, turned
 
 # An arc is followed so closely that its chords stay within this of it.
 CHORD_ERROR_MM = 0.002
@@ -19,17 +20,33 @@ _ROUND_ENOUGH_MM = 0.03
 
 @dataclass(frozen=True)
 class Known:
-    """What our own templates write beside a shape: whose and which it is, and where it stood (mm), if it is round."""
+    """What our own templates write beside a shape: whose and which it is, and where it stood (mm), if it is round.
+
+    It stood there in the part's frame; `turned_over`: drawn with x the other way.
+    """
 
     part: str
     name: str
     turned_over: bool = False
     stood: RoundShape | None = None
 
+    @classmethod
+    def of(cls, part: str, name: str, face: str, numbers: Sequence[float]) -> Known:
+        """Return what was written: whose, which, the face, and `numbers` of a round shape, not five for another one."""
+        if len(numbers) != 5:
+            return cls(part, name, face == "turned over")
+        x, y, radius, half_travel, angle_deg = numbers
+        if face != "turned over":
+            return cls(part, name, False, RoundShape((x, y), radius, half_travel, angle_deg))
+        return cls(part, name, True, RoundShape((-x, y), radius, half_travel, 180.0 - angle_deg))
+
 
 @dataclass(frozen=True)
 class LinePiece:
-    """A line through points, open or closed; arcs are already followed by short chords."""
+    """A line through points, open or closed; arcs are already followed by short chords.
+
+    A loop is a closed one whose first point is not repeated at the end.
+    """
 
     points: tuple[Point, ...]
     closed: bool = False
@@ -40,14 +57,10 @@ class LinePiece:
         """Return the piece in another unit; `sideways` -1: mirrored, x the other way."""
         return replace(self, points=tuple((x * factor * sideways, y * factor) for x, y in self.points))
 
-
-@dataclass(frozen=True)
-class Loop:
-    """A closed line; the first point is not repeated at the end."""
-
-    points: tuple[Point, ...]
-    layer: str = ""
-    known: Known | None = None
+    @property
+    def stood(self) -> RoundShape | None:
+        """Where it stood when a template drew it, if it is round."""
+        return self.known.stood if self.known is not None else None
 
     @cached_property
     def round_shape(self) -> RoundShape | None:
@@ -70,21 +83,9 @@ class RoundShape:
     half_travel: float = 0.0
     angle_deg: float = 0.0
 
-    @classmethod
-    def of(cls, numbers: Sequence[float]) -> RoundShape | None:
-        """Return the shape of five numbers, as `Round.numbers` writes them; None: they are not five."""
-        return cls((numbers[0], numbers[1]), *numbers[2:]) if len(numbers) == 5 else None
-
 
 def arc_points(centre: Point, radius: float, from_deg: float, sweep_deg: float, unit_mm: float) -> tuple[Point, ...]:
-    """Follow an arc with chords; `sweep_deg` is negative for a clockwise one.
-
-    Examples
-    --------
-    >>> points = arc_points((0.0, 0.0), 10.0, 0.0, 90.0, 1.0)
-    >>> round(points[-1][1], 6), len(points) > 20
-    (10.0, True)
-    """
+    """Follow an arc with chords; `sweep_deg` is negative for a clockwise one."""
     far_mm = max(radius * unit_mm, 1e-6)
     step_deg = 2.0 * math.degrees(math.acos(max(0.0, 1.0 - min(1.0, CHORD_ERROR_MM / far_mm))))
     # A multiple of four, so that a circle and a slot's ends are met at their utmost points.
@@ -96,43 +97,35 @@ def arc_points(centre: Point, radius: float, from_deg: float, sweep_deg: float, 
     return tuple(points)
 
 
-def joined(pieces: Iterable[LinePiece]) -> tuple[list[Loop], int]:
-    """Join pieces end to end into closed loops, in the order of the pieces.
-
-    Returns
-    -------
-    tuple of list of Loop and int
-        The loops, and how many pieces closed to nothing.
-    """
-    loops: list[tuple[int, Loop]] = []
+def joined(pieces: Iterable[LinePiece]) -> tuple[list[LinePiece], int]:
+    """Join pieces end to end into closed loops, in the order of the pieces; returns how many closed to nothing too."""
+    loops: list[tuple[int, LinePiece]] = []
     waiting: dict[int, LinePiece] = {}
     for number, piece in enumerate(pieces):
-        if len(piece.points) < 2:
+        points = piece.points
+        if len(points) < 2:
             continue
-        if piece.closed or (len(piece.points) > 3 and math.dist(piece.points[0], piece.points[-1]) <= JOIN_MM):
-            points = piece.points[:-1] if math.dist(piece.points[0], piece.points[-1]) <= JOIN_MM else piece.points
-            if len(points) > 2:
-                loops.append((number, Loop(points, piece.layer, piece.known)))
-        else:
+        meets = math.dist(points[0], points[-1]) <= JOIN_MM
+        if not piece.closed and not (meets and len(points) > 3):
             waiting[number] = piece
+        elif len(points) - meets > 2:
+            loops.append((number, LinePiece(points[:-1] if meets else points, True, piece.layer, piece.known)))
     ends = _Ends(waiting)
     loose = 0
     for number in sorted(waiting):
         if number not in waiting:
             continue
         first = waiting.pop(number)
-        chain = list(first.points)
-        used = 1
+        chain, used = list(first.points), 1
         while math.dist(chain[0], chain[-1]) > JOIN_MM or len(chain) < 4:
             following = ends.following(chain[-1], waiting)
             if following is None:
                 break
-            key, from_start = following
-            points = waiting.pop(key).points
-            chain += points[1:] if from_start else points[-2::-1]
+            points = waiting.pop(following[0]).points
+            chain += points[1:] if following[1] else points[-2::-1]
             used += 1
         if math.dist(chain[0], chain[-1]) <= JOIN_MM and len(chain) > 3:
-            loops.append((number, Loop(tuple(chain[:-1]), first.layer)))
+            loops.append((number, LinePiece(tuple(chain[:-1]), True, first.layer)))
         else:
             loose += used
     loops.sort(key=lambda found: found[0])
@@ -156,21 +149,14 @@ class _Ends:
         """Return the nearest end within reach, as (piece, whether it is its start)."""
         column, row = self._cell(at)
         found: list[tuple[float, int, bool]] = []
-        for dx in (-1, 0, 1):
-            for dy in (-1, 0, 1):
-                cell = self._cells.get((column + dx, row + dy), [])
-                live = [entry for entry in cell if entry[0] in waiting]
-                if len(live) < len(cell):
-                    self._cells[(column + dx, row + dy)] = live
-                for number, from_start in live:
-                    points = waiting[number].points
-                    distance = math.dist(at, points[0] if from_start else points[-1])
-                    if distance <= JOIN_MM:
-                        found.append((distance, number, not from_start))
-        if not found:
-            return None
-        _, number, backwards = min(found)
-        return number, not backwards
+        for cell in product((column - 1, column, column + 1), (row - 1, row, row + 1)):
+            live = self._cells[cell] = [one for one in self._cells.get(cell, ()) if one[0] in waiting]
+            for number, from_start in live:
+                distance = math.dist(at, waiting[number].points[0 if from_start else -1])
+                if distance <= JOIN_MM:
+                    found.append((distance, number, not from_start))
+        _, number, backwards = min(found, default=(0.0, -1, False))
+        return (number, not backwards) if found else None
 
 
 def _with_middles(points: tuple[Point, ...]) -> list[Point]:
@@ -183,16 +169,8 @@ def recognised(points: tuple[Point, ...]) -> RoundShape | None:
     """Tell a circle or an obround from its outline; None: it is neither.
 
     Every point and every middle of a side has to lie within 0.03 mm or 0.1 % of the radius.
-
-    Examples
-    --------
-    >>> shape = recognised(arc_points((5.0, 1.0), 3.3, 0.0, 360.0, 1.0)[:-1])
-    >>> round(shape.centre[0], 6), round(shape.radius, 6), shape.half_travel
-    (5.0, 3.3, 0.0)
     """
-    if len(points) < 8:
-        return None
-    return _as_circle(points) or _as_obround(points)
+    return _as_circle(points) or _as_obround(points) if len(points) >= 8 else None
 
 
 def _as_circle(points: tuple[Point, ...]) -> RoundShape | None:

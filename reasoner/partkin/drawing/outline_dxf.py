@@ -8,9 +8,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import Any
 
-from partkin.drawing.loops import MARKED, Known, LinePiece, RoundShape, arc_points
+from partkin.drawing.loops import MARKED, Known, LinePiece, arc_points
 from partkin.drawing.outline_import import LARGEST_MM, MOST_THINGS, ForeignDrawing, Refused
-from partkin.drawing.shapes import Point
+from partkin.drawing.plane import Point
 from partkin.drawing.template import AIDS
 
 # $INSUNITS of the DXF reference: inch, foot, mm, cm, m, micrometre, dm.
@@ -85,7 +85,10 @@ class _Reader:
                 centre, sign = (-dxf.center.x, dxf.center.y), -1.0
             else:
                 centre, sign = _flat(dxf.center), 1.0
-            start, sweep = (0.0, 360.0) if kind == "CIRCLE" else _arc(dxf.start_angle, dxf.end_angle, sign)
+            start, sweep = 0.0, 360.0
+            if kind == "ARC":
+                sweep = (dxf.end_angle - dxf.start_angle) % 360.0 or 360.0
+                start = dxf.start_angle if sign > 0 else 180.0 - dxf.start_angle
             points = arc_points(centre, abs(dxf.radius), start, sign * sweep, self.unit_mm)
             yield LinePiece(points[:-1] if kind == "CIRCLE" else points, kind == "CIRCLE")
         elif kind == "POLYLINE" and not (entity.is_2d_polyline or entity.is_3d_polyline):
@@ -149,14 +152,8 @@ def _known(entity: Any) -> Known | None:
     if len(words) < 3 or not all(isinstance(word, str) for word in words):
         return None
     whole = all(isinstance(one, float) and math.isfinite(one) for one in numbers)
-    return Known(words[0], words[1], words[2] == "turned over", RoundShape.of(numbers) if whole else None)
+    return Known.of(words[0], words[1], words[2], numbers if whole else ())
 
 
 def _flat(point: Any) -> Point:
     return (float(point.x), float(point.y))
-
-
-def _arc(start_deg: float, end_deg: float, sign: float) -> tuple[float, float]:
-    """Return start and sweep of an arc, anticlockwise in its own frame; a mirrored one starts mirrored."""
-    sweep = (end_deg - start_deg) % 360.0 or 360.0
-    return (start_deg if sign > 0 else 180.0 - start_deg), sweep

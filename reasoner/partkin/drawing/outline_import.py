@@ -10,8 +10,8 @@ import math
 from collections import Counter
 from dataclasses import dataclass, replace
 
-from partkin.drawing.loops import LinePiece, Loop, RoundShape, joined
-from partkin.drawing.shapes import Point
+from partkin.drawing.loops import LinePiece, RoundShape, joined
+from partkin.drawing.plane import Point
 from partkin.drawing.template import KIND_OF_LAYER, LINES_OF_LAYER, ZONES
 from partkin.model.build import Feature, Outline
 from partkin.model.problem import Problem
@@ -57,17 +57,6 @@ class OutlineRead:
     known_zones: tuple[tuple[str, tuple[Point, ...]], ...] = ()
 
 
-def _unit_mm(says_mm: float | None, unit: str | None) -> float:
-    """Say how many millimetres a unit of the file is: what the caller said, else what the file says."""
-    if unit is not None and unit not in UNITS_MM:
-        raise Refused(f"no unit is called {unit!r}", f"Say one of {', '.join(UNITS_MM)}")
-    found = says_mm if unit is None else UNITS_MM[unit]
-    if found is None:
-        mend = f"Give --unit with one of {', '.join(UNITS_MM)}, and measure one hole"
-        raise Refused("the file does not say its unit", mend)
-    return found
-
-
 def read_outline(
     content: bytes, name: str, part: str, unit: str | None = None, layers: tuple[str, ...] = ()
 ) -> OutlineRead:
@@ -104,7 +93,12 @@ def read_outline(
         if passed_over:
             what, mend = f"passed over: {', '.join(sorted(passed_over))}", f"Turn them into {form} if they are holes"
             warnings.append(Problem(sheet, 0, "", what, mend, True))
-        unit_mm = _unit_mm(says_mm, unit)
+        unit_mm = says_mm if unit is None else UNITS_MM.get(unit)
+        if unit_mm is None and unit is not None:
+            raise Refused(f"no unit is called {unit!r}", f"Say one of {', '.join(UNITS_MM)}")
+        if unit_mm is None:
+            mend = f"Give --unit with one of {', '.join(UNITS_MM)}, and measure one hole"
+            raise Refused("the file does not say its unit", mend)
         values = (value * unit_mm for piece in pieces for point in piece.points for value in point)
         if not all(math.isfinite(value) and abs(value) <= LARGEST_MM for value in values):
             what = f"a point lies more than {LARGEST_MM / 1000:g} m out, or is no number"
@@ -121,11 +115,11 @@ def _read(pieces: list[LinePiece], part: str, sheet: str, problems: list[Problem
     loops, loose = joined(pieces)
     known, others = _parted(loops, part)
     features, outlines, doubles = _as_sheet_rows(others, part)
-    redrawn = tuple(Redrawn(name, _moved(loop)) for name, loop in known if _is_round(loop))
+    redrawn = tuple(Redrawn(name, _moved(loop)) for name, loop in known if loop.stood)
     lines = tuple(
         Outline(part, LINES_OF_LAYER.get(loop.layer, "edge"), name, _corners(loop))
         for name, loop in known
-        if not _is_round(loop) and loop.layer != ZONES
+        if not loop.stood and loop.layer != ZONES
     )
     zones = tuple((name, _corners(loop)) for name, loop in known if loop.layer == ZONES)
     left_out = (
@@ -157,10 +151,10 @@ def _drawn(
     raise Refused("this is neither DXF nor SVG", "Export the drawing as one of them")
 
 
-def _as_sheet_rows(loops: list[Loop], part: str) -> tuple[tuple[Feature, ...], tuple[Outline, ...], int]:
+def _as_sheet_rows(loops: list[LinePiece], part: str) -> tuple[tuple[Feature, ...], tuple[Outline, ...], int]:
     """Turn loops into features and outlines; returns how many were doubles of others too."""
     features: list[Feature] = []
-    others: dict[tuple[Point, ...], Loop] = {}
+    others: dict[tuple[Point, ...], LinePiece] = {}
     told: set[tuple[float, ...]] = set()
     counts: Counter[str] = Counter()
     doubles = 0
@@ -185,7 +179,7 @@ def _as_sheet_rows(loops: list[Loop], part: str) -> tuple[tuple[Feature, ...], t
     return tuple(features), _outlines(others, part), doubles
 
 
-def _corners(loop: Loop) -> tuple[Point, ...]:
+def _corners(loop: LinePiece) -> tuple[Point, ...]:
     return tuple((round(x, 3) + 0.0, round(y, 3) + 0.0) for x, y in loop.points)
 
 
@@ -200,41 +194,26 @@ def _cells_of(shape: RoundShape) -> dict[str, float]:
     }
 
 
-def _is_round(loop: Loop) -> bool:
-    return loop.known is not None and loop.known.stood is not None
-
-
-def _parted(loops: list[Loop], part: str) -> tuple[list[tuple[str, Loop]], list[Loop]]:
+def _parted(loops: list[LinePiece], part: str) -> tuple[list[tuple[str, LinePiece]], list[LinePiece]]:
     """Part what a template of this part drew from all else; of copies, the one that went least far is the known one."""
-    known: dict[tuple[str, str], Loop] = {}
-    for loop in sorted(loops, key=_far_mm):
-        if loop.known is not None and loop.known.part == part and (loop.round_shape or not _is_round(loop)):
-            kind = "feature" if _is_round(loop) else ZONES if loop.layer == ZONES else "line"
+
+    def far_mm(loop: LinePiece) -> float:
+        stood, shape = loop.stood, loop.round_shape
+        return math.dist(stood.centre, shape.centre) if stood is not None and shape is not None else 0.0
+
+    known: dict[tuple[str, str], LinePiece] = {}
+    for loop in sorted(loops, key=far_mm):
+        if loop.known is not None and loop.known.part == part and (loop.round_shape or not loop.stood):
+            kind = "feature" if loop.stood else ZONES if loop.layer == ZONES else "line"
             known.setdefault((kind, loop.known.name), loop)
     kept = {id(loop) for loop in known.values()}
     named = [(name, loop) for (_, name), loop in known.items()]
     return named, [loop for loop in loops if id(loop) not in kept and not (loop.known and loop.layer == ZONES)]
 
 
-def _far_mm(loop: Loop) -> float:
-    """Return how far a loop is from where it stood; 0 for a line."""
-    stood, shape = _stood(loop), loop.round_shape
-    return math.dist(stood.centre, shape.centre) if stood is not None and shape is not None else 0.0
-
-
-def _stood(loop: Loop) -> RoundShape | None:
-    """Return where a known shape stood, in the part's frame."""
-    if loop.known is None or loop.known.stood is None:
-        return None
-    stood = loop.known.stood
-    if not loop.known.turned_over:
-        return stood
-    return replace(stood, centre=(-stood.centre[0], stood.centre[1]), angle_deg=180.0 - stood.angle_deg)
-
-
-def _moved(loop: Loop) -> tuple[tuple[str, float], ...]:
+def _moved(loop: LinePiece) -> tuple[tuple[str, float], ...]:
     """Return the cells of a known feature that its drawing changed; a place is always told whole."""
-    stood, shape = _stood(loop), loop.round_shape
+    stood, shape = loop.stood, loop.round_shape
     if stood is None or shape is None:
         return ()
     cells, before = _cells_of(shape), _cells_of(stood)
@@ -249,7 +228,7 @@ def _moved(loop: Loop) -> tuple[tuple[str, float], ...]:
     return tuple((name, value) for name, value in cells.items() if name in changed)
 
 
-def _outlines(loops: dict[tuple[Point, ...], Loop], part: str) -> tuple[Outline, ...]:
+def _outlines(loops: dict[tuple[Point, ...], LinePiece], part: str) -> tuple[Outline, ...]:
     """Name each loop as its layer says, else the largest the edge and the rest openings; edges first."""
     told = {corners: LINES_OF_LAYER[loop.layer] for corners, loop in loops.items() if loop.layer in LINES_OF_LAYER}
     edge = max((one for one in loops if one not in told), key=lambda one: loops[one].area, default=None)

@@ -8,9 +8,9 @@ from dataclasses import replace
 from typing import NamedTuple
 from xml.parsers import expat
 
-from partkin.drawing.loops import Known, LinePiece, RoundShape, arc_points
+from partkin.drawing.loops import Known, LinePiece, arc_points
 from partkin.drawing.outline_import import MOST_THINGS, ForeignDrawing, Refused
-from partkin.drawing.shapes import Point, corners_of
+from partkin.drawing.plane import Point, corners_of
 from partkin.drawing.svg_path import Transform, path_pieces, transform_of, within
 from partkin.drawing.template import AIDS, LAYERS
 
@@ -81,7 +81,7 @@ class _Reader:
     def __init__(self, said_mm: float | None, layers: tuple[str, ...]) -> None:
         self.said_mm = said_mm
         self.layers = layers
-        self.frame: tuple[str, bool] | None = None
+        self.frame: tuple[str, str] | None = None
         self.unit_mm: float | None = None
         self.floor = 0.0
         self.open = [_Open()]
@@ -120,7 +120,7 @@ class _Reader:
             layer = next((one for one in names if one in LAYERS), layer)
         if self.frame and "data-of" in attributes:
             numbers = [_number(word) for word in attributes.get("data-stood", "")[:200].split()]
-            known = Known(self.frame[0], attributes["data-of"], self.frame[1], RoundShape.of(numbers))
+            known = Known.of(self.frame[0], attributes["data-of"], self.frame[1], numbers)
         self.open.append(_Open(within(around.transform, own), inside, layer, known))
         if name not in _PLAIN:
             self.element(name, attributes)
@@ -158,7 +158,7 @@ class _Reader:
             self.unit_mm = 25.4 / 96.0
             self.floor = sides[1] / self.unit_mm
         if "data-part" in attributes and "data-top" in attributes:
-            self.frame = (attributes["data-part"], attributes.get("data-face") == "turned over")
+            self.frame = (attributes["data-part"], attributes.get("data-face", ""))
             self.floor = _number(attributes["data-top"])
 
     @staticmethod

@@ -1,4 +1,4 @@
-"""A donor laid on the host as one drawing: pattern, conflict, details, key and title block."""
+"""A donor laid on the host as one drawing: pattern, conflict, details, key and title block; and as a small sketch."""
 
 from __future__ import annotations
 
@@ -9,27 +9,14 @@ from dataclasses import dataclass
 from partkin.drawing.alt import odd_words, overlay_words, span_words
 from partkin.drawing.details import details
 from partkin.drawing.dimension import span_marks
-from partkin.drawing.laying import IDENTITY, Frame, laid, moved, moved_angle_deg, reach_mm, side_points, spread_of
+from partkin.drawing.laying import IDENTITY, Frame, laid, moved, moved_angle_deg, moved_z, reach_mm, side_points
+from partkin.drawing.lettering import millimetres, shortened, text_width
+from partkin.drawing.pens import BLUE, INK, SOFT
 from partkin.drawing.placing import EDGE, TEXT, Place, Room, lettered, strip_in, written
-from partkin.drawing.second_view import from_above
-from partkin.drawing.shapes import (
-    BLUE,
-    INK,
-    Line,
-    Picture,
-    Point,
-    Poly,
-    Round,
-    Shape,
-    Strokes,
-    Words,
-    millimetres,
-    on_layer,
-    shortened,
-    text_width,
-)
-from partkin.drawing.svg import clean, picture_svg
-from partkin.drawing.symbols import cut_marks, feature_marks, half_size_mm, size_mm, spread_mark, zone_marks
+from partkin.drawing.plane import Point, spread_of
+from partkin.drawing.shapes import Line, Picture, Poly, Round, Shape, Strokes, Words, on_layer
+from partkin.drawing.svg import SvgWriter, clean, picture_svg, short
+from partkin.drawing.symbols import cut_marks, feature_marks, half_size_mm, size_mm, spread_mark, state_mark, zone_marks
 from partkin.drawing.titleblock import key, paragraph, scale_bar, sheet_frame, title_block
 from partkin.model.drawing import Cut, DrawnFeature, DrawnOutline, DrawnZone, Matrix, OverlayView, Owner
 
@@ -348,3 +335,74 @@ def _foot(view: OverlayView, width: float, top: float, said: list[str]) -> tuple
 def overlay_svg(view: OverlayView, width_px: float = 760.0, prefix: str = "d", bounded: bool = False) -> str:
     """Draw a donor on a host as SVG, with title and description; see `overlay_picture` and `picture_svg`."""
     return picture_svg(overlay_picture(view, width_px), prefix, bounded=bounded)
+
+
+_ABOUT = 34.0
+_FLAT_MM = 1.0
+
+
+def _mark(feature: DrawnFeature, x_px: float, y_px: float, scale: float, donor: bool) -> list[Shape]:
+    """Draw a feature from the side: its width as a wide line, its axis as a centre line."""
+    half = max((size_mm(feature) or 5.0) / 2 * scale, 2.0)
+    shapes: list[Shape] = [Line((x_px - half, y_px), (x_px + half, y_px), "donor" if donor else "wide")]
+    if not donor:
+        shapes.append(Line((x_px, y_px - 9.0), (x_px, y_px + 9.0), "centre"))
+    return shapes
+
+
+def from_above(view: OverlayView, matrix: Matrix, frame: Frame, top: float, width: float) -> tuple[list[Shape], float]:
+    """Draw x against z under the main view, at its scale; nothing for a flat pattern. Returns the height too.
+
+    Seen from above, what is nearer to the eye of the main view lies lower.
+    """
+    spots = [(f, f.at_mm[0], f.at_mm[2], False) for f in view.fixings if len(f.at_mm) > 2]
+    spots += [(f, moved(matrix, f.at_mm)[0], moved_z(matrix, f.at_mm), True) for f in view.features if len(f.at_mm) > 2]
+    lowest, highest = min((z for _, _, z, _ in spots), default=0.0), max((z for _, _, z, _ in spots), default=0.0)
+    if highest - lowest < _FLAT_MM:
+        return [], 0.0
+    base = top + _ABOUT - lowest * frame.scale
+    height = (highest - lowest) * frame.scale + 2 * _ABOUT
+    room = Room((8.0, top + 22.0, width - 8.0, top + height))
+    places = [(f, (frame.px((x_mm, 0.0))[0], base + z_mm * frame.scale), donor) for f, x_mm, z_mm, donor in spots]
+    shapes: list[Shape] = [Words((14.0, top + 16.0), "Seen from above", 11.0, colour=SOFT)]
+    # The mark of first-angle projection: a blunt cone, its view from the left on its right.
+    left, middle, ring = width - 58.0, top + 18.0, (width - 27.0, top + 18.0)
+    cone = ((left, middle - 5.0), (left + 15.0, middle - 8.0), (left + 15.0, middle + 8.0), (left, middle + 5.0))
+    axes = (((left - 4, middle), (width - 16.0, middle)), ((ring[0], middle - 11), (ring[0], middle + 11)))
+    shapes += [Poly(cone, "thin"), Round(ring, 8.0, "thin"), Round(ring, 5.0, "thin"), Strokes(axes, "centre")]
+    shapes += [mark for feature, at, donor in places for mark in _mark(feature, *at, frame.scale, donor)]
+    room.draw(shapes)
+    for feature, at, donor in places:
+        if not donor:
+            text = shortened(clean(feature.id), 11.0, 0.2 * width)
+            shapes += lettered(room, at, (8.0, 8.0), text, 11.0, farthest=7.0) or []
+    return shapes, height
+
+
+_SKETCH_PX = 120.0
+
+
+def sketch_svg(view: OverlayView) -> str:
+    """Draw edges and the mark of each pair's state; hidden from who listens, for the row says the same."""
+    matrix = view.matrix or IDENTITY
+    box = spread_of(side_points(view, False, IDENTITY))
+    if box is None or view.matrix is None:
+        return ""
+    across_mm, up_mm = max(box[2] - box[0], 1.0), max(box[3] - box[1], 1.0)
+    scale = min((_SKETCH_PX - 16.0) / across_mm, 84.0 / up_mm)
+    height = up_mm * scale + 16.0
+    frame = Frame.about(box, scale, _SKETCH_PX, height)
+    shapes: list[Shape] = []
+    for outline in view.outlines:
+        if outline.kind == "edge" and len(outline.corners_mm) > 2:
+            donor = outline.of == "donor"
+            corners = (moved(matrix, corner) if donor else corner for corner in outline.corners_mm)
+            shapes.append(Poly(tuple(frame.px(corner) for corner in corners), "donor-thin" if donor else "faint"))
+    states = {pair.fixing: pair.state for pair in view.pairs}
+    for fixing in view.fixings:
+        if fixing.id in states:
+            shapes += state_mark(frame.px(fixing.at_mm), states[fixing.id])
+    picture = Picture(_SKETCH_PX, height, tuple(shapes), "", "")
+    body = SvgWriter().all(picture.shapes)
+    box_of = f"0 0 {short(_SKETCH_PX)} {short(height, 1)}"
+    return f'<svg class="dw sketch" viewBox="{box_of}" aria-hidden="true">{body}</svg>'

@@ -9,27 +9,10 @@ from itertools import pairwise, product
 
 import numpy as np
 
-from partkin.drawing.shapes import (
-    BLUE,
-    INK,
-    Arc,
-    Box,
-    Hatched,
-    Leader,
-    Line,
-    Obround,
-    Oval,
-    Point,
-    Poly,
-    Round,
-    Shape,
-    Strokes,
-    Words,
-    corners_of,
-    hatching,
-    text_width,
-    turned,
-)
+from partkin.drawing.lettering import text_width
+from partkin.drawing.pens import BLUE, INK
+from partkin.drawing.plane import Box, Point, corners_of, hatching, turned
+from partkin.drawing.shapes import Arc, Hatched, Leader, Line, Obround, Oval, Poly, Round, Shape, Strokes, Words
 
 # A straight strip with round ends: both ends of its middle line, and half its width.
 Strip = tuple[float, float, float, float, float]

@@ -6,10 +6,11 @@ before. The part that is wanted stands in the thickest frame; what stays has a d
 
 from __future__ import annotations
 
+from partkin.drawing.lettering import wrapped
+from partkin.drawing.pens import INK, PAPER
 from partkin.drawing.plan_layout import FONT_PX, LINE_PX, MARGIN, PAD, LaidPlan, PlanSpot, Rect, Wire, laid
-from partkin.drawing.shapes import INK, PAPER, wrapped
 from partkin.drawing.svg import FONT, escaped, short
-from partkin.model.stripping import Joint, StripPlan
+from partkin.model.stripping import StripPlan
 
 BROAD_PX = 760.0
 # Of a kind of line: its stroke, and what the key says of it.
@@ -127,7 +128,10 @@ def _listed(plan: StripPlan, found: LaidPlan) -> tuple[str, float]:
     """The lines below the drawing: what the strokes mean, and every fastener by name."""
     lines = ["Thick dashed: undone, with the numbers of the steps. Thin: left alone. Dotted: undone before."]
     undone = sorted((joint for joint in plan.joints if joint.step is not None), key=lambda joint: joint.step or 0)
-    lines += [_fastener(joint) for joint in undone]
+    for joint in undone:
+        pairs = "; ".join(f"{a} from {b}" for a, b in joint.joins)
+        what = f"{joint.count} {joint.kind}{'' if joint.count == 1 else 's'}"
+        lines.append(f"{joint.step}: {joint.fastener}, {what}, {pairs}{', a guess' if joint.guess else ''}")
     for words, names in (
         ("Left alone", [joint.fastener for joint in plan.joints if joint.step is None and not joint.done]),
         ("Undone before", [joint.fastener for joint in plan.joints if joint.done]),
@@ -141,9 +145,3 @@ def _listed(plan: StripPlan, found: LaidPlan) -> tuple[str, float]:
         texts.append(f'<text x="{short(MARGIN)}" y="{short(y)}" fill="{INK}">{escaped(line)}</text>')
         y += LINE_PX
     return "".join(texts), y
-
-
-def _fastener(joint: Joint) -> str:
-    pairs = "; ".join(f"{a} from {b}" for a, b in joint.joins)
-    what = f"{joint.count} {joint.kind}{'' if joint.count == 1 else 's'}"
-    return f"{joint.step}: {joint.fastener}, {what}, {pairs}{', a guess' if joint.guess else ''}"

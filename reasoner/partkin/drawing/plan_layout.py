@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from itertools import groupby, pairwise
 from typing import Literal
 
-from partkin.drawing.shapes import text_width, wrapped
+from partkin.drawing.lettering import text_width, wrapped
 from partkin.model.stripping import BodyOn, BodyRole, Joint, StripPlan
 
 FONT_PX, LINE_PX = 11.0, 14.0

@@ -10,16 +10,14 @@ from itertools import pairwise
 from PIL import Image, ImageDraw, ImageFont
 from PIL.PngImagePlugin import PngInfo
 
+from partkin.drawing.pens import PAPER, SCREEN_PENS
+from partkin.drawing.plane import Box, Point, turned
 from partkin.drawing.shapes import (
-    PAPER,
-    SCREEN_PENS,
     Arc,
-    Box,
     Line,
     Obround,
     Oval,
     Picture,
-    Point,
     Poly,
     Round,
     Shape,
@@ -27,7 +25,6 @@ from partkin.drawing.shapes import (
     Window,
     Words,
     obround_points,
-    turned,
 )
 from partkin.drawing.svg import clean
 

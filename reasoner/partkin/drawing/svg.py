@@ -6,28 +6,21 @@ import re
 from collections.abc import Iterable, Mapping
 from functools import cache
 
+from partkin.drawing.pens import BLUE, INK, PAPER, SCREEN_PENS, SOFT, THEME, Pen
+from partkin.drawing.plane import Point, turned
 from partkin.drawing.shapes import (
-    BLUE,
-    INK,
-    PAPER,
-    SCREEN_PENS,
-    SOFT,
-    THEME,
     Arc,
     Hatched,
     Line,
     Obround,
     Oval,
-    Pen,
     Picture,
-    Point,
     Poly,
     Round,
     Shape,
     Strokes,
     Window,
     Words,
-    turned,
 )
 from partkin.drawing.symbols import hatches
 
@@ -42,24 +35,12 @@ _TURNS_DIRECTION = re.compile("[\u202a-\u202e\u2066-\u2069\u200e\u200f]")
 
 
 def clean(text: str) -> str:
-    """Return text without what XML forbids and without marks that turn the writing direction.
-
-    Examples
-    --------
-    >>> clean("a\\x00b\\u202ec")
-    'a\\ufffdbc'
-    """
+    """Return text without what XML forbids and without marks that turn the writing direction."""
     return _TURNS_DIRECTION.sub("", _NOT_XML.sub("\ufffd", text))
 
 
 def escaped(text: str) -> str:
-    """Return text that is safe in an element and in a quoted attribute, of HTML and of XML.
-
-    Examples
-    --------
-    >>> escaped("<script>'\\"&")
-    '&lt;script&gt;&#39;&quot;&amp;'
-    """
+    """Return text that is safe in an element and in a quoted attribute, of HTML and of XML."""
     text = clean(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
     return text.replace('"', "&quot;").replace("'", "&#39;")
 
@@ -286,19 +267,18 @@ def _named(shape: Shape, drawn: str) -> str:
 def picture_svg(
     picture: Picture,
     prefix: str = "d",
-    styled: bool = True,
     bounded: bool = False,
     described_by: str | None = None,
     shared: bool = False,
 ) -> str:
     """Write a screen picture (pixels, y down) as one SVG element.
 
-    `prefix`: start of the ids of its title and description; has to differ between pictures of one page. `styled`: with
-    its own style sheet (`screen_style`). `bounded`: with width and height in pixels, for a file that is opened by
-    itself. `described_by`: id of a description that the page has already; None: the drawing brings its own. `shared`:
-    the page has `hatch_patterns`, which this drawing then uses instead of bringing its own lines.
+    `prefix`: start of the ids of its title and description; has to differ between pictures of one page. `bounded`:
+    with width and height in pixels, for a file that is opened by itself. `described_by`: id of a description that the
+    page has already; None: the drawing brings its own. `shared`: the page has `theme_style` and `hatch_patterns`,
+    which this drawing then uses instead of bringing its own.
     """
-    style = f"<style>{screen_style()}</style>" if styled else ""
+    style = f"<style>{screen_style()}</style>" if not shared else ""
     told = "" if described_by is not None else f'<desc id="{prefix}-d">{escaped(picture.says)}</desc>'
     described = described_by or f"{prefix}-d"
     box = f"0 0 {short(picture.width)} {short(picture.height)}"

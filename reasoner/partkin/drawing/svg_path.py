@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from partkin.drawing.loops import CHORD_ERROR_MM, LinePiece
-from partkin.drawing.shapes import Point
+from partkin.drawing.plane import Point
 
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 _TRANSFORM = re.compile(r"(\w+)\s*\(([^()]*)\)")
@@ -71,13 +71,7 @@ def _one_transform(name: str, v: list[float]) -> Transform:
 
 
 def transform_of(text: str) -> Transform:
-    """Read a transform attribute. ValueError: it holds anything else than the transforms of SVG.
-
-    Examples
-    --------
-    >>> transform_of("translate(10) scale(2)").moved((1.0, 1.0))
-    (12.0, 2.0)
-    """
+    """Read a transform attribute. ValueError: it holds anything else than the transforms of SVG."""
     if len(text) > 1000:
         raise ValueError("a transform too long to be one")
     whole = Transform()
@@ -231,13 +225,7 @@ def _bezier(points: tuple[Point, ...], t: float) -> Point:
 
 
 def path_pieces(text: str, unit_mm: float) -> list[LinePiece]:
-    """Follow the `d` of a path; `unit_mm` settles how closely. ValueError: it is not a path.
-
-    Examples
-    --------
-    >>> path_pieces("M0 0h10v10z", 1.0)[0].points
-    ((0.0, 0.0), (10.0, 0.0), (10.0, 10.0))
-    """
+    """Follow the `d` of a path; `unit_mm` settles how closely. ValueError: it is not a path."""
     scanner = _Scanner(text)
     pen = _Pen(unit_mm)
     command = ""

@@ -4,22 +4,8 @@ from __future__ import annotations
 
 import math
 
-from partkin.drawing.shapes import (
-    Arc,
-    Box,
-    Hatched,
-    Line,
-    Obround,
-    Oval,
-    Point,
-    Poly,
-    Round,
-    Shape,
-    Strokes,
-    corners_of,
-    hatching,
-    turned,
-)
+from partkin.drawing.plane import Box, Point, corners_of, hatching, turned
+from partkin.drawing.shapes import Arc, Hatched, Line, Obround, Oval, Poly, Round, Shape, Strokes
 from partkin.model.drawing import Cut, DrawnFeature, DrawnZone, Spread
 
 STANDS_PROUD = ("stud", "peg", "clip")

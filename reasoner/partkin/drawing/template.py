@@ -8,38 +8,15 @@ from dataclasses import replace
 from typing import Any
 
 from partkin.drawing.alt import called
-from partkin.drawing.laying import spread_of
+from partkin.drawing.lettering import millimetres, shortened, text_width, wrapped
+from partkin.drawing.pens import BLUE, INK, PAPER, PAPER_PENS, SOFT
 from partkin.drawing.placing import Room, strip_in
-from partkin.drawing.shapes import (
-    BLUE,
-    INK,
-    PAPER,
-    PAPER_PENS,
-    SOFT,
-    Box,
-    Line,
-    Obround,
-    Picture,
-    Point,
-    Poly,
-    Round,
-    Shape,
-    Strokes,
-    Words,
-    box_about,
-    corners_of,
-    hatching,
-    millimetres,
-    on_layer,
-    shortened,
-    text_width,
-    turned,
-    wrapped,
-)
+from partkin.drawing.plane import Box, Point, box_about, corners_of, hatching, spread_of, turned
+from partkin.drawing.shapes import Line, Obround, Picture, Poly, Round, Shape, Strokes, Words, on_layer
 from partkin.drawing.svg import FONT, SvgWriter, clean, escaped, pen_rules, short
 from partkin.drawing.symbols import cut_marks, half_size_mm, size_mm
 from partkin.model.drawing import Cut, DrawnFeature, DrawnOutline, DrawnZone, TemplateView
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused
 from partkin.model.words import KINDS, Kind, OutlineKind
 
 FARTHEST_MM = 100_000.0
@@ -55,13 +32,7 @@ _LEAST_FILED_MM = 0.05
 
 
 def face_words(view: TemplateView) -> str:
-    """Return, large, which face is drawn.
-
-    Examples
-    --------
-    >>> face_words(TemplateView("D1", seen_from="outside", turned_over=True))
-    'SEEN FROM INSIDE'
-    """
+    """Return, large, which face is drawn."""
     if view.seen_from is None:
         return "FACE TURNED OVER, NOT SAID WHICH" if view.turned_over else "FACE NOT SAID"
     other = {"outside": "inside", "inside": "outside"}
@@ -192,14 +163,6 @@ def _cut_shapes(cut: Cut, view: TemplateView) -> list[Shape]:
     return shapes + _cross(centre, half_size_mm(cut) + 4.0, "centre", "to cut")
 
 
-def _check(view: TemplateView) -> None:
-    """Refuse places that are no numbers or lie absurdly far out, before anything is drawn."""
-    places = [*(one.at_mm for one in spots_of(view)), *_corners(view)]
-    if not all(math.isfinite(value) and abs(value) <= FARTHEST_MM for place in places for value in place):
-        what = f"a place of {view.part} is not a number, or more than {FARTHEST_MM / 1000:g} m out"
-        raise FaultyInput((Problem("features.csv", 0, "x_mm", what, "Mend the sheet"),))
-
-
 def _zone_shapes(zone: DrawnZone) -> list[Shape]:
     if len(zone.corners_mm) < 2:
         return []
@@ -260,7 +223,10 @@ def pattern_shapes(view: TemplateView) -> tuple[list[Shape], Box]:
 
     The view has to be `as_seen` already.
     """
-    _check(view)
+    places = [*(one.at_mm for one in spots_of(view)), *_corners(view)]
+    if not all(math.isfinite(value) and abs(value) <= FARTHEST_MM for place in places for value in place):
+        what = f"a place of {view.part} is not a number, or more than {FARTHEST_MM / 1000:g} m out"
+        raise refused("features.csv", 0, "x_mm", what, "Mend the sheet")
     shapes: list[Shape] = [
         Poly(outline.corners_mm, "wide", True, _LINE_LAYERS[outline.kind], outline.name)
         for outline in view.outlines

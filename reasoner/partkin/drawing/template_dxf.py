@@ -11,7 +11,8 @@ from ezdxf.enums import TextEntityAlignment
 from ezdxf.layouts import Modelspace
 
 from partkin.drawing.loops import MARKED
-from partkin.drawing.shapes import Line, Obround, Poly, Round, Shape, Strokes, Words, turned
+from partkin.drawing.plane import turned
+from partkin.drawing.shapes import Line, Obround, Poly, Round, Shape, Strokes, Words
 from partkin.drawing.svg import clean
 from partkin.drawing.template import LAYERS, template_picture
 from partkin.model.drawing import TemplateView

@@ -10,29 +10,10 @@ from collections.abc import Iterable
 from reportlab.pdfgen.canvas import Canvas
 
 from partkin.drawing import template, tiles
-from partkin.drawing.laying import spread_of
-from partkin.drawing.shapes import (
-    INK,
-    PAPER,
-    PAPER_PENS,
-    SOFT,
-    Box,
-    Line,
-    Obround,
-    Point,
-    Poly,
-    Round,
-    Shape,
-    Strokes,
-    Words,
-    box_about,
-    corners_of,
-    millimetres,
-    obround_points,
-    shortened,
-    text_width,
-    wrapped,
-)
+from partkin.drawing.lettering import millimetres, shortened, text_width, wrapped
+from partkin.drawing.pens import INK, PAPER, PAPER_PENS, SOFT
+from partkin.drawing.plane import Box, Point, box_about, corners_of, spread_of
+from partkin.drawing.shapes import Line, Obround, Poly, Round, Shape, Strokes, Words, obround_points
 from partkin.drawing.svg import clean
 from partkin.drawing.symbols import half_size_mm
 from partkin.model.drawing import TemplateView
@@ -42,13 +23,7 @@ _CAUTION_MM = 3.4
 
 
 def printable(text: str) -> str:
-    """Return text in the letters that the built-in typefaces of PDF have; accents go before letters do.
-
-    Examples
-    --------
-    >>> printable("caf\\u00e9 \\u0159\\u00ed\\u0163 \\u6f22")
-    'caf\\xe9 r\\xedt ?'
-    """
+    """Return text in the letters that the built-in typefaces of PDF have; accents go before letters do."""
     out = []
     for letter in unicodedata.normalize("NFC", clean(text)):
         for attempt in (letter, unicodedata.normalize("NFKD", letter)[:1], "?"):
@@ -136,7 +111,12 @@ class _Sheet:
         clip.rect(*corner, *sheets.window)
         canvas.clipPath(clip, stroke=0, fill=0)
         canvas.translate(corner[0] - box[0], corner[1] - box[1])
-        self.paint(shown for shape in shapes for shown in (_on_tile(shape, box),) if shown is not None)
+        for shape in shapes:
+            if isinstance(shape, Strokes):
+                lines = tuple(line for line in shape.lines if _meets(spread_of(line), box))
+                self.paint([Strokes(lines, shape.pen)] if lines else ())
+            elif _meets(_box_of(shape), box):
+                self.paint((shape,))
         canvas.restoreState()
         window = (*corner, corner[0] + sheets.window[0], corner[1] + sheets.window[1])
         self.paint(_tile_edges(sheets, *tile, window))
@@ -243,14 +223,6 @@ def _box_of(shape: Shape) -> Box | None:
         case _:
             box = None
     return box and (box[0] - 1.0, box[1] - 1.0, box[2] + 1.0, box[3] + 1.0)
-
-
-def _on_tile(shape: Shape, tile: Box) -> Shape | None:
-    """Return what of a shape a tile can show; None: nothing."""
-    if isinstance(shape, Strokes):
-        lines = tuple(line for line in shape.lines if _meets(spread_of(line), tile))
-        return Strokes(lines, shape.pen, shape.layer) if lines else None
-    return shape if _meets(_box_of(shape), tile) else None
 
 
 def _meets(box: Box | None, tile: Box) -> bool:

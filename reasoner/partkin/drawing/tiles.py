@@ -8,8 +8,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
-from partkin.drawing.shapes import Box, Point
-from partkin.model.problem import FaultyInput, Problem
+from partkin.drawing.plane import Box, Point
+from partkin.model.problem import FaultyInput, refused
 
 # Millimetres: ISO 216 (A4, A3); Letter is 8.5 by 11 inches.
 PAPERS: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "A3": (297.0, 420.0), "Letter": (215.9, 279.4)}
@@ -85,13 +85,7 @@ def _reached(first: float, last: float, window: float, step: float, count: int) 
 
 
 def tile_name(column: int, row: int) -> str:
-    """Return a tile's name, as a spreadsheet names its cells.
-
-    Examples
-    --------
-    >>> tile_name(0, 0), tile_name(27, 1)
-    ('A1', 'AB2')
-    """
+    """Return a tile's name, as a spreadsheet names its cells."""
     letters = ""
     column += 1
     while column:
@@ -101,7 +95,7 @@ def tile_name(column: int, row: int) -> str:
 
 
 def _fault(column: str, what: str, mend: str) -> FaultyInput:
-    return FaultyInput((Problem("template", 0, column, what, mend),))
+    return refused("template", 0, column, what, mend)
 
 
 def lay_out(
@@ -139,7 +133,12 @@ def lay_out(
         raise _fault("paper", f"that takes {least} sheets", "Take larger paper, or export DXF for a plotter")
     if not needed:
         return min(few, key=lambda sheets: sheets.columns * sheets.rows)
-    laid = [_without_bare(one, needed) for sheets in few for one in _shifted(sheets, box)]
+    laid = []
+    for sheets, up, across in product(few, _SHIFTS, _SHIFTS):
+        # They still cover the box, however they are shifted over it.
+        x, y = sheets.start
+        start = (x + across * (box[0] - x), y + up * (box[1] - y))
+        laid.append(_without_bare(replace(sheets, start=start), needed))
     fewest = min(len(sheets.kept) for sheets in laid)
     laid = [sheets for sheets in laid if len(sheets.kept) == fewest]
     return min(laid, key=lambda sheets: (sheets.cut_off(needed), sheets.cut_off(liked)))
@@ -163,13 +162,6 @@ def _sheets(
     return PaperSheets(
         paper_mm, printer, (across, up), foot, window, (start_x, start_y), counts[0], counts[1], all_tiles
     )
-
-
-def _shifted(sheets: PaperSheets, box: Box) -> list[PaperSheets]:
-    """Return the sheets laid otherwise over the box, which they still cover; the one in the middle first."""
-    x, y = sheets.start
-    shifts = ((x + across * (box[0] - x), y + up * (box[1] - y)) for up, across in product(_SHIFTS, _SHIFTS))
-    return [replace(sheets, start=start) for start in shifts]
 
 
 def _without_bare(sheets: PaperSheets, needed: Sequence[Box]) -> PaperSheets:
@@ -235,10 +227,7 @@ def join_marks(sheets: PaperSheets, avoid: list[Point], clear_mm: float = 12.0) 
                 if along[1]:
                     at = (right - OVERLAP_MM / 2, bottom + share * (top - bottom))
                 names = (tile_name(column, row), tile_name(*beside))
-                marks.append(JoinMark(_cleared(at, along, avoid, clear_mm), names, number))
+                ways = ((at[0] + n * along[0], at[1] + n * along[1]) for n in (0, 1, -1, 2, -2, 3, -3, 4, -4))
+                clear = (way for way in ways if all(math.dist(way, point) >= clear_mm for point in avoid))
+                marks.append(JoinMark(next(clear, at), names, number))
     return marks
-
-
-def _cleared(at: Point, along: Point, avoid: list[Point], clear_mm: float) -> Point:
-    ways = ((at[0] + step * along[0], at[1] + step * along[1]) for step in (0, 1, -1, 2, -2, 3, -3, 4, -4))
-    return next((way for way in ways if all(math.dist(way, point) >= clear_mm for point in avoid)), at)

@@ -3,23 +3,10 @@
 from __future__ import annotations
 
 from partkin.drawing.alt import called
-from partkin.drawing.shapes import (
-    SOFT,
-    Box,
-    Line,
-    Obround,
-    Point,
-    Round,
-    Shape,
-    Strokes,
-    Words,
-    corners_of,
-    hatching,
-    millimetres,
-    shortened,
-    text_width,
-    wrapped,
-)
+from partkin.drawing.lettering import millimetres, shortened, text_width, wrapped
+from partkin.drawing.pens import SOFT
+from partkin.drawing.plane import Box, Point, corners_of, hatching
+from partkin.drawing.shapes import Line, Obround, Round, Shape, Strokes, Words
 from partkin.drawing.svg import clean
 from partkin.drawing.symbols import rectangle
 from partkin.model.drawing import OverlayView

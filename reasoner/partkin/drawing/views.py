@@ -7,26 +7,41 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations
 
-from partkin.drawing.laying import IDENTITY, moved, moved_angle_deg
-from partkin.drawing.places import drawn_feature, features_at, places_mm, rigid_fit, spreads
-from partkin.model.build import Build, Offer, Part
+from partkin.drawing.laying import (
+    IDENTITY,
+    drawn_feature,
+    features_at,
+    inverse,
+    moved,
+    moved_angle_deg,
+    places_mm,
+    rigid_fit,
+    spreads,
+)
+from partkin.drawing.plane import Point
+from partkin.model.build import Build, Offer, Outline, Part, Zone
 from partkin.model.drawing import (
     Cut,
     DrawnFeature,
     DrawnOutline,
     DrawnZone,
+    MarginPlot,
     Matrix,
     OptionRow,
     OverlayView,
     Owner,
+    PatternPlot,
     ReportView,
     Span,
     Spread,
+    TemplateView,
 )
 from partkin.model.fitting import Conflict
+from partkin.model.known import airbag_of
 from partkin.model.mating import Fixing
 from partkin.model.positions import Positions
-from partkin.model.verdict import Laid, Pair, Verdict
+from partkin.model.problem import refused
+from partkin.model.verdict import Pair, Verdict
 
 _CUTTING = ("open out", "slot", "new hole")
 
@@ -39,31 +54,22 @@ def _host_fixings(
     original: Part | None,
 ) -> tuple[tuple[DrawnFeature, ...], tuple[Spread, ...]]:
     """Find the fixings with their places: on the host itself, or where the original shows them."""
-    host_mm = places_mm(positions.get(verdict.host))
-    original_mm = places_mm(positions.get(original.part)) if original else {}
-    shown_by = {}
-    if original:
-        shown_by = {feature.goes_on or feature.feature: feature.feature for feature in build.features_of(original.part)}
-    from_original = verdict.measured_from == "original" or not host_mm
-    if fixings is not None:
-        features = [fixing.feature for fixing in fixings]
-        shown_by |= {fixing.feature.feature: fixing.shown_by for fixing in fixings if fixing.shown_by}
-    else:
-        features = list(build.features_of(verdict.host))
-        if not features and original:
-            features = list(build.features_of(original.part))
-    places = original_mm if from_original else host_mm
-    keys = {f.feature: shown_by.get(f.feature, f.feature) if from_original else f.feature for f in features}
+    source = positions.get(verdict.host)
+    shown = build.features_of(original.part) if original else ()
+    shown_by: dict[str, str] = {}
+    if original and (verdict.measured_from == "original" or not places_mm(source)):
+        source = positions.get(original.part)
+        shown_by = {feature.goes_on or feature.feature: feature.feature for feature in shown}
+        shown_by |= {fixing.feature.feature: fixing.shown_by for fixing in fixings or () if fixing.shown_by}
+    elif verdict.measured_from == "original":
+        source = None
+    listed = build.features_of(verdict.host) or shown if fixings is None else [fixing.feature for fixing in fixings]
+    places = places_mm(source)
+    keys = {feature.feature: shown_by.get(feature.feature, feature.feature) for feature in listed}
     at_mm = {name: places[key] for name, key in keys.items() if key in places}
-    drawn = [drawn_feature(feature, at_mm) for feature in features if feature.feature in at_mm]
     names = {keys[name]: name for name in at_mm}
-    source = positions.get(original.part) if from_original and original else positions.get(verdict.host)
-    ellipses = tuple(
-        Spread("host", names[spread.id], spread.centre_mm, spread.semi_mm, spread.angle_deg)
-        for spread in spreads(source, "host")
-        if spread.id in names
-    )
-    return tuple(drawn), ellipses
+    ellipses = (replace(one, id=names[one.id]) for one in spreads(source, "host") if one.id in names)
+    return tuple(drawn_feature(one, at_mm) for one in listed if one.feature in at_mm), tuple(ellipses)
 
 
 def conflict_spans(
@@ -80,73 +86,43 @@ def conflict_spans(
     host = {fixing.id: fixing for fixing in fixings}
     donor = {feature.id: feature for feature in features}
     lying = {pair.fixing: (pair.feature, pair.allowed_mm or 0.0) for pair in pairs if pair.feature in donor}
-    own = {pair.fixing: (pair.feature, pair.allowed_mm) for pair in conflict.pairs if pair.feature in donor}
     meant = {name: lying[name] for name in conflict.fixings if name in lying}
     if len(meant) < 2:
-        meant = own
+        meant = {pair.fixing: (pair.feature, pair.allowed_mm) for pair in conflict.pairs if pair.feature in donor}
     known = [(name, *meant[name]) for name in host if name in meant]
     spans = []
     for (a, a_feature, a_allowed_mm), (b, b_feature, b_allowed_mm) in combinations(known, 2):
-        p, q = host[a], host[b]
+        ends = (host[a], host[b]), (donor[a_feature], donor[b_feature])
+        p, q = ends[0]
         line = math.atan2(q.at_mm[1] - p.at_mm[1], q.at_mm[0] - p.at_mm[0])
+        slots = [(one, one.angle_deg) for one in ends[0]]
+        slots += [(one, moved_angle_deg(matrix, one.angle_deg)) for one in ends[1]]
         travel_mm = 0.0
-        for slot, angle_deg in (
-            (p, p.angle_deg),
-            (q, q.angle_deg),
-            (donor[a_feature], moved_angle_deg(matrix, donor[a_feature].angle_deg)),
-            (donor[b_feature], moved_angle_deg(matrix, donor[b_feature].angle_deg)),
-        ):
+        for slot, angle_deg in slots:
             travel_mm += slot.half_travel_mm * abs(math.cos(math.radians(angle_deg) - line))
-        spans.append(
-            Span(
-                a,
-                b,
-                math.dist(p.at_mm, q.at_mm),
-                math.dist(donor[a_feature].at_mm, donor[b_feature].at_mm),
-                max(0.0, a_allowed_mm) + max(0.0, b_allowed_mm) + travel_mm,
-                a_feature,
-                b_feature,
-            )
-        )
+        host_mm, donor_mm = (math.dist(one.at_mm, other.at_mm) for one, other in ends)
+        play_mm = max(0.0, a_allowed_mm) + max(0.0, b_allowed_mm) + travel_mm
+        spans.append(Span(a, b, host_mm, donor_mm, play_mm, a_feature, b_feature))
     spans.sort(key=lambda span: (span.play_mm - abs(span.too_long_mm), span.from_fixing, span.to_fixing))
     beyond = [span for span in spans if abs(span.too_long_mm) > span.play_mm]
     return tuple(beyond[:3] or spans[:1])
 
 
-def _spans(
-    verdict: Verdict, laid: Laid, fixings: Sequence[DrawnFeature], features: Sequence[DrawnFeature]
-) -> tuple[Span, ...]:
-    if verdict.conflict is None or verdict.conflict.shortfall_mm is None or laid.placement is None:
-        return ()
-    return conflict_spans(verdict.conflict, fixings, features, laid.placement.matrix, laid.pairs)
-
-
-def _areas(
-    build: Build, verdict: Verdict, positions: Mapping[str, Positions], original: Part | None
+def areas_of(
+    build: Build, part: str, owner: Owner, matrix: Matrix = IDENTITY
 ) -> tuple[tuple[DrawnZone, ...], tuple[DrawnOutline, ...]]:
-    """Find zones and outlines of all three parts; the original's are carried into the host's frame."""
-    sides: list[tuple[str, Owner, Matrix]] = [(verdict.host, "host", IDENTITY)]
-    if original:
-        carried: Matrix | None = IDENTITY
-        if verdict.measured_from != "original":
-            carried = _original_on_host(build, original, verdict.host, positions)
-        if carried is not None:
-            sides.append((original.part, "original", carried))
-    sides.append((verdict.donor, "donor", IDENTITY))
-    zones, outlines = [], []
-    for part, owner, matrix in sides:
-        for zone in build.zones:
-            if zone.part == part:
-                corners = tuple(moved(matrix, corner) for corner in zone.corners_mm)
-                zones.append(DrawnZone(zone.zone, zone.kind, corners, owner))
-        for outline in build.outlines:
-            if outline.part == part:
-                corners = tuple(moved(matrix, corner) for corner in outline.corners_mm)
-                outlines.append(DrawnOutline(outline.name, outline.kind, corners, owner))
-    return tuple(zones), tuple(outlines)
+    """Find zones and outlines of a part, carried into the frame that they are drawn in."""
+
+    def corners(area: Zone | Outline) -> tuple[Point, ...]:
+        return tuple(moved(matrix, corner) for corner in area.corners_mm)
+
+    zones = (DrawnZone(one.zone, one.kind, corners(one), owner) for one in build.zones if one.part == part)
+    lines = (DrawnOutline(one.name, one.kind, corners(one), owner) for one in build.outlines if one.part == part)
+    return tuple(zones), tuple(lines)
 
 
 def _original_on_host(build: Build, original: Part, host: str, positions: Mapping[str, Positions]) -> Matrix | None:
+    """Return what carries the original's zones into the host's frame; None: it cannot be told."""
     original_mm, host_mm = places_mm(positions.get(original.part)), places_mm(positions.get(host))
     pairs = [
         (original_mm[feature.feature], host_mm[feature.goes_on])
@@ -164,20 +140,10 @@ def cuts_of(
     """Return the holes and slots that the verdict's adaptation makes on one part."""
     found = []
     for action in verdict.adaptation.actions if verdict.adaptation else ():
-        at_mm = action.at_mm or places.get(action.feature)
+        at_mm, angle_deg = action.at_mm or places.get(action.feature), action.angle_deg or 0.0
         if action.do in _CUTTING and action.part == part and at_mm is not None and action.to_mm is not None:
-            found.append(
-                Cut(
-                    action.do,
-                    action.feature,
-                    at_mm,
-                    action.to_mm,
-                    action.length_mm,
-                    action.angle_deg or 0.0,
-                    action.says,
-                    of,
-                )
-            )
+            size = (action.to_mm, action.length_mm, angle_deg)
+            found.append(Cut(action.do, action.feature, at_mm, *size, action.says, of))
     return tuple(found)
 
 
@@ -205,24 +171,11 @@ def overlay_view(
 ) -> OverlayView | None:
     """Return what the drawing of one verdict is made from.
 
-    Parameters
-    ----------
-    build, verdict
-    positions
-        By part id: host, original and donor, as far as they are known.
-    fixings
-        As the pairing saw them (the stud under an original's hole); None: as the sheets list them.
-    drawing, drawings
-        For the title block.
-    original
-        Id of the part that came off; None: the first that is measured of those that did.
-    after
-        With the work done, what is cut marked; else as it is.
-
-    Returns
-    -------
-    OverlayView or None
-        None: no place is known on either side, the part is not judged by geometry, or there is no work to show.
+    `positions`: by part id, of host, original and donor, as far as they are known. `fixings`: as the pairing saw them
+    (the stud under an original's hole); None: as the sheets list them. `drawing`, `drawings`: for the title block.
+    `original`: id of the part that came off; None: the first that is measured of those that did. `after`: with the work
+    done, what is cut marked; else as it is. None: no place is known on either side, the part is not judged by geometry,
+    or there is no work to show.
     """
     laid = verdict.after if after else verdict.shown
     if verdict.verdict == "not judged" or laid is None:
@@ -241,8 +194,17 @@ def overlay_view(
     if not drawn_fixings and not features:
         return None
     host, donor = build.part(verdict.host), build.part(verdict.donor)
-    zones, outlines = _areas(build, verdict, positions, came_off)
     placement, conflict = laid.placement, None if after else verdict.conflict
+    areas = [areas_of(build, verdict.host, "host")]
+    if came_off is not None:
+        carried: Matrix | None = IDENTITY
+        if verdict.measured_from != "original":
+            carried = _original_on_host(build, came_off, verdict.host, positions)
+        areas += [areas_of(build, came_off.part, "original", carried)] if carried is not None else []
+    areas.append(areas_of(build, verdict.donor, "donor"))
+    spans: tuple[Span, ...] = ()
+    if conflict is not None and conflict.shortfall_mm is not None and placement is not None:
+        spans = conflict_spans(conflict, drawn_fixings, features, placement.matrix, laid.pairs)
     return OverlayView(
         host=verdict.host,
         donor=verdict.donor,
@@ -259,10 +221,10 @@ def overlay_view(
         margin_mm=min(p.margin_mm or 0.0 for p in laid.pairs) if after else verdict.margin_mm,
         pairs=laid.pairs,
         conflict=conflict.fixings if conflict else (),
-        spans=() if after else _spans(verdict, laid, drawn_fixings, features),
+        spans=spans,
         shortfall_mm=conflict.shortfall_mm if conflict else None,
-        zones=zones,
-        outlines=outlines,
+        zones=tuple(zone for zones, _ in areas for zone in zones),
+        outlines=tuple(line for _, lines in areas for line in lines),
         spreads=host_spreads + spreads(positions.get(verdict.donor), "donor"),
         cuts=cuts,
         drawing=drawing,
@@ -271,10 +233,6 @@ def overlay_view(
         holding=(laid.holding, laid.count) if laid.odd else None,
         after=after,
     )
-
-
-def _newest(offers: Sequence[Offer]) -> Offer:
-    return max(offers, key=lambda offer: (offer.on or "", offer.row))
 
 
 def _work_cost(verdict: Verdict) -> float | None:
@@ -289,10 +247,8 @@ def _to_match(build: Build, donor: Part) -> bool:
     """Whether a donor's finish has to be matched, at a price that nobody has named yet."""
     original = build.original_of(donor.part)
     matching = [offer for offer in build.offers if offer.part == donor.part and offer.option in ("custom", "repair")]
-    priced = any(offer.price is not None for offer in matching)
-    if original is None or priced:
-        return False
-    return (donor.finish or "").strip().lower() != (original.finish or "").strip().lower()
+    finishes = {(part.finish or "").strip().lower() for part in (donor, original) if part is not None}
+    return original is not None and len(finishes) > 1 and all(offer.price is None for offer in matching)
 
 
 def option_rows(build: Build, verdicts: Sequence[Verdict]) -> tuple[OptionRow, ...]:
@@ -308,28 +264,17 @@ def option_rows(build: Build, verdicts: Sequence[Verdict]) -> tuple[OptionRow, .
     adapting = {verdict.donor: _work_cost(verdict) for verdict in verdicts}
     rows = []
     for (_, part_id), offers in grouped.items():
-        offer = _newest(offers)
+        offer = max(offers, key=lambda offer: (offer.on or "", offer.row))
         part = build.part(part_id) if part_id else None
         adaptation = adapting.get(part_id, 0.0) if part_id else 0.0
         total, rate = None, build.settings.labour_rate
         if offer.price is not None and adaptation is not None and (rate is not None or not offer.hours):
             total = offer.price + (offer.shipping or 0.0) + (offer.hours or 0.0) * (rate or 0.0) + adaptation
-        rows.append(
-            OptionRow(
-                offer.option,
-                part_id,
-                part.name if part else None,
-                offer.price,
-                offer.shipping,
-                offer.hours,
-                adaptation,
-                total,
-                offer.available,
-                offer.seller,
-                offer.note,
-                at_least=offer.shipping is None or (part is not None and _to_match(build, part)),
-            )
-        )
+        name, at_least = part.name if part else None, offer.shipping is None or bool(part and _to_match(build, part))
+        rows.append(OptionRow(
+            offer.option, part_id, name, offer.price, offer.shipping, offer.hours, adaptation, total, offer.available,
+            offer.seller, offer.note, at_least,
+        ))  # fmt: skip
     return tuple(rows)
 
 
@@ -344,3 +289,92 @@ def report_view(
     spent = sum(cost.amount for cost in build.costs) if build.costs else None
     rows = option_rows(build, verdicts) if options is None else tuple(options)
     return ReportView(build, tuple(verdicts), tuple(overlays), rows, spent, tuple(notes))
+
+
+_UNCUT = (
+    "To check only: this part is structural, or its duty is not known. Nothing on it is drilled, slotted, welded or "
+    "straightened on the strength of this sheet; the maker's instructions, local law and licensed practice decide."
+)
+
+
+_UNASKED = (
+    "To check only: whether an airbag opens through this part is not known (airbag: yes or no in parts.csv). Nothing "
+    "on it is cut or drilled until it is; the maker's instructions, local law and licensed practice decide."
+)
+
+
+def template_view(
+    build: Build,
+    part_id: str,
+    positions: Mapping[str, Positions],
+    overlay: OverlayView | None = None,
+    cautions: Sequence[str] = (),
+    turned_over: bool = False,
+) -> TemplateView:
+    """Return what a template of one part is made from, in that part's frame.
+
+    With an `overlay` that has a placement, the other side's pattern is drawn on it to check against: the
+    host's fixings on a donor's template, the donor's features on a host's.
+
+    FaultyInput: it is a restraint part: those are never laid out, drilled or judged by geometry.
+    """
+    part = build.part(part_id)
+    if part is not None and part.duty == "restraint":
+        mend = "Only the maker's part number for that very vehicle tells, fitted by licensed practice"
+        what = f"{part_id} is a restraint part, of which no template is made"
+        raise refused("parts.csv", part.row, "duty", what, mend)
+    if part is None or part.duty in (None, "structural"):
+        cautions = (_UNCUT, *cautions)
+    elif part.origin != "donor" and airbag_of(part, build.zones, part.duty) is None:
+        # A donor's verdict says so, and by the original as well.
+        cautions = (_UNASKED, *cautions)
+    zones, outlines = areas_of(build, part_id, "donor")
+    alone = TemplateView(
+        part=part_id,
+        name=part.name if part else None,
+        seen_from=part.seen_from if part else None,
+        turned_over=turned_over,
+        features=features_at(build, part_id, places_mm(positions.get(part_id))),
+        zones=zones,
+        outlines=outlines,
+        cautions=tuple(cautions),
+    )
+    if overlay is None or part_id not in (overlay.donor, overlay.host):
+        return alone
+    return _with_other_side(alone, overlay)
+
+
+def _with_other_side(view: TemplateView, overlay: OverlayView) -> TemplateView:
+    """Add the other side's pattern, what is to be cut, and the original's zones."""
+    donor, matrix = view.part == overlay.donor, overlay.matrix
+    laid_on: list[DrawnFeature] = []
+    zones = list(view.zones)
+    if matrix is not None:
+        matrix = inverse(matrix) if donor else matrix
+        for one in overlay.fixings if donor else overlay.features:
+            angle_deg = moved_angle_deg(matrix, one.angle_deg)
+            laid_on.append(replace(one, at_mm=moved(matrix, one.at_mm), angle_deg=angle_deg))
+        for zone in overlay.zones if donor else ():
+            if zone.of == "original":
+                zones.append(replace(zone, corners_mm=tuple(moved(matrix, corner) for corner in zone.corners_mm)))
+    return replace(
+        view,
+        laid_on_part=overlay.host if donor else overlay.donor,
+        laid_on_name=overlay.host_name if donor else overlay.donor_name,
+        features=view.features or (() if donor else overlay.fixings),
+        laid_on=tuple(laid_on),
+        cuts=tuple(cut for cut in overlay.cuts if (cut.of == "donor") == donor),
+        zones=tuple(zones),
+    )
+
+
+def pattern_plot(build: Build, part_id: str, positions: Positions) -> PatternPlot:
+    """Return what a plot of one part's pattern is made from."""
+    part = build.part(part_id)
+    features = features_at(build, part_id, places_mm(positions))
+    return PatternPlot(part_id, part.name if part else None, features, spreads(positions, "host"))
+
+
+def margin_plot(verdict: Verdict) -> MarginPlot:
+    """Return what a plot of a donor's margins is made from."""
+    return MarginPlot(verdict.donor, verdict.host, verdict.shown.pairs)

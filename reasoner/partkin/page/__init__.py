@@ -22,10 +22,17 @@ def serve(folder: Path, port: int = 0) -> None:
     """
     import uvicorn
 
+    from partkin.model.problem import refused
     from partkin.page.desk import Desk
     from partkin.page.routes import make_app
+    from partkin.sheets.files import refuse_workbook
 
-    _make(folder)
+    refuse_workbook(folder)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        what = f"this folder cannot be made ({fault.strerror or 'unknown reason'})"
+        raise refused(folder.as_posix(), 0, "", what, "Name another one") from None
     key = secrets.token_urlsafe(24)
     with socket.socket() as listening:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -47,15 +54,3 @@ def serve(folder: Path, port: int = 0) -> None:
             sys.stdout.flush()
             sys.stderr.flush()
             os._exit(0)
-
-
-def _make(folder: Path) -> None:
-    from partkin.model.problem import refused
-    from partkin.sheets.files import refuse_workbook
-
-    refuse_workbook(folder)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as fault:
-        what = f"this folder cannot be made ({fault.strerror or 'unknown reason'})"
-        raise refused(folder.as_posix(), 0, "", what, "Name another one") from None

@@ -76,10 +76,7 @@ class Desk:
             return self._sheets
 
     def build(self) -> Build:
-        """The build as it stands now.
-
-        FaultyInput: the sheets hold faults.
-        """
+        """The build as it stands now. FaultyInput: the sheets hold faults."""
         now = self.sheets()
         if now.build is None:
             raise FaultyInput(now.problems)
@@ -172,7 +169,12 @@ class Desk:
         with self._lock:
             if self.held or (self._thread is not None and self._thread.is_alive()) or not self.waiting():
                 return
-            self._thread = self._started(self._check_all, "checks")
+
+            def check_all() -> None:
+                while (waiting := self.waiting()) and not self.held:
+                    self._through(waiting)
+
+            self._thread = self._started(check_all, "checks")
 
     def _started(self, task: Callable[[], None], name: str) -> threading.Thread:
         thread = threading.Thread(target=task, name=name, daemon=True)
@@ -212,12 +214,6 @@ class Desk:
             if self.held and waiting:
                 return f"stopped; {waiting} donor{'' if waiting == 1 else 's'} not checked yet"
             return max((work.state for work in self._works), key=lambda state: state.total, default=NOTHING).says
-
-    def _check_all(self) -> None:
-        while waiting := self.waiting():
-            if self.held:
-                return
-            self._through(waiting)
 
     def _through(self, donors: tuple[str, ...]) -> None:
         """Check one after another, until that is stopped or the sheets change."""

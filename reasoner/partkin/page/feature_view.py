@@ -88,7 +88,10 @@ def add_features(desk: Desk, part: str, typed: Typed) -> str:
     build = desk.build()
     cells = cells_of(typed, FIELDS)
     there = build.features_of(part)
-    count = _count(cells["count"])
+    said = cells["count"] or "1"
+    if not (said.isascii() and said.isdigit() and 1 <= int(said[:4]) <= MOST_ALIKE):
+        raise refused(FEATURES, 0, "count", f'"{said}" is not 1 to {MOST_ALIKE}', "Write a number")
+    count = int(said)
     taken = {feature.feature for feature in there}
     first = cells["feature"] or _next_name(USUAL["donor"][1], there)
     if first in taken:
@@ -111,14 +114,6 @@ def add_features(desk: Desk, part: str, typed: Typed) -> str:
         return features_address(part, donor)
     now = desk.build()
     return next_for(now, donor) if donor and now.part(donor) else address("part", part)
-
-
-def _count(text: str) -> int:
-    if not text:
-        return 1
-    if not (text.isascii() and text.isdigit() and 1 <= int(text[:4]) <= MOST_ALIKE):
-        raise refused(FEATURES, 0, "count", f'"{text}" is not 1 to {MOST_ALIKE}', "Write a number")
-    return int(text)
 
 
 def _through(cells: dict[str, str]) -> dict[str, str]:

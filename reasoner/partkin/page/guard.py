@@ -51,7 +51,9 @@ class PageGuard:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             return
-        headers = _headers(scope)
+        headers: dict[str, list[str]] = {}
+        for name, value in scope["headers"]:
+            headers.setdefault(name.decode("latin-1").lower(), []).append(value.decode("latin-1"))
         refusal = self._refusal(scope, headers)
         if refusal is not None:
             return await _plain(send, *refusal)
@@ -108,13 +110,6 @@ class PageGuard:
         headers = [(b"location", b"/"), (b"set-cookie", cookie.encode()), (b"content-length", b"0"), *HEADERS]
         await send({"type": "http.response.start", "status": 303, "headers": headers})
         await send({"type": "http.response.body", "body": b""})
-
-
-def _headers(scope: Scope) -> dict[str, list[str]]:
-    found: dict[str, list[str]] = {}
-    for name, value in scope["headers"]:
-        found.setdefault(name.decode("latin-1").lower(), []).append(value.decode("latin-1"))
-    return found
 
 
 def _counted(receive: Receive, limit: int) -> Receive:

@@ -1,4 +1,4 @@
-"""One part: a donor with its verdict, drawing, reasons and readings, or a host with what was measured on it."""
+"""One part: a donor with its verdict, drawing, reasons, readings and what to ask its seller, or a host with its own."""
 
 from __future__ import annotations
 
@@ -11,8 +11,10 @@ from partkin.commands.doubts import donors_concerned
 from partkin.commands.recording import VerdictChange as VerdictChange
 from partkin.commands.recording import change_says
 from partkin.commands.seeing import SeenCheck
+from partkin.commands.seller_message import MOST_QUESTIONS, message_to_seller
 from partkin.drawing.views import option_rows
 from partkin.model.build import Build, Part, Reading
+from partkin.model.problem import FaultyInput
 from partkin.model.verdict import Verdict
 from partkin.page import reading_form
 from partkin.page.answer_form import own_form
@@ -27,6 +29,8 @@ from partkin.report.html_pieces import Sources
 # How long a page waits for a check before it is shown without; the script then fetches it.
 PATIENCE_S = 0.2
 REFUSED = "This donor cannot be checked"
+# Questions to a seller in one message.
+MOST_OFFERED = 6
 
 
 @dataclass(frozen=True)
@@ -87,7 +91,12 @@ def _state(answer: Answer | None) -> Verdict | str:
 
 def _taking(build: Build, part: Part, answer: Answer | None, answered: Answered) -> dict[str, object]:
     """Return what is said of the last reading, what is asked for, and the form."""
-    parts = _measured_with(build, part)
+    # Of a donor the verdict rests on the host and what came off it, too.
+    parts = [part]
+    if part.origin == "donor" and part.takes_place_of is not None:
+        host = build.part(part.takes_place_of)
+        parts += [] if host is None or host is part else [host]
+        parts += build.came_off(part.takes_place_of)
     donor = part.part if part.origin == "donor" else None
     first = next_for(build, part.part) if donor else address("part", part.part)
     listing = {
@@ -113,9 +122,27 @@ def _taking(build: Build, part: Part, answer: Answer | None, answered: Answered)
     }
 
 
-def _measured_with(build: Build, part: Part) -> list[Part]:
-    """A part, and of a donor what its verdict rests on too: the host and what came off it."""
-    if part.origin != "donor" or part.takes_place_of is None:
-        return [part]
-    host = build.part(part.takes_place_of)
-    return [part, *([host] if host is not None and host is not part else []), *build.came_off(part.takes_place_of)]
+def most_asked(said: str) -> int:
+    """How many questions the person allows.
+
+    Examples
+    --------
+    >>> most_asked("2"), most_asked(""), most_asked("900"), most_asked("-1")
+    (2, 3, 6, 3)
+    """
+    return min(int(said[:4]), MOST_OFFERED) or MOST_QUESTIONS if said.isascii() and said.isdigit() else MOST_QUESTIONS
+
+
+def seller_page(desk: Desk, build: Build, donor: str, most: int) -> str:
+    """Return the page with the message of at most so many questions."""
+    message, refused, verdict = None, None, ""
+    try:
+        message, found = message_to_seller(build, donor, most=most)
+        verdict = found.verdict
+    except FaultyInput as fault:
+        refused = refusal(fault.problems, REFUSED)
+    counts = {str(count): str(count) for count in range(1, MOST_OFFERED + 1)}
+    return whole(
+        desk, "seller.html", donor, build=build, donor=donor, message=message, refused=refused, verdict=verdict,
+        counts=counts, most=str(most),
+    )  # fmt: skip

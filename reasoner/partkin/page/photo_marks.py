@@ -15,7 +15,7 @@ import numpy as np
 
 from partkin.commands import photographs
 from partkin.commands.recording import change_says, reading_in_words
-from partkin.drawing.places import rigid_fit
+from partkin.drawing.laying import rigid_fit
 from partkin.drawing.symbols import size_mm
 from partkin.model.build import Build
 from partkin.model.drawing import OverlayView

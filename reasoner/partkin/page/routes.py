@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from typing import Any
 
 from markupsafe import Markup
@@ -17,7 +18,7 @@ from starlette.routing import Route
 
 from partkin.commands import seeing
 from partkin.commands.seeing import SeenCheck
-from partkin.model.build import Build
+from partkin.model.build import Build, Reading
 from partkin.model.problem import FaultyInput, Problem, refused
 from partkin.page import (
     answer_form,
@@ -29,7 +30,6 @@ from partkin.page import (
     photo_marks,
     photo_store,
     photo_view,
-    seller_view,
     starting,
     taking_down,
 )
@@ -165,33 +165,35 @@ class Pages:
             feature_view.LABELS,
         )  # fmt: skip
 
-    async def answer(self, request: Request) -> Response:
+    async def _on_part(
+        self, request: Request, take: Callable[[Typed], Reading | None], labels: Mapping[str, str], keeps: bool = False
+    ) -> Response:
+        """Answer a form on a part's page by that page, with what came of it; `keeps`: what was typed, where refused."""
         part = _part(request)
 
-        def take(form: Typed) -> str:
-            answer_form.take_answer(self.desk, form)
-            return f"{address('part', part)}#take-down"
+        def taken(form: Typed) -> str:
+            reading = take(form)
+            return f"{address('part', part) if reading is None else taking_down.after(part, reading)}#take-down"
 
-        return await self._posted(request, take, lambda _, said: self._refused(part, said), answer_form.LABELS)
+        def refused(form: Typed, said: Markup) -> str | None:
+            return part_view.part_page(self.desk, part, Answered(said=said, typed=form if keeps else None))
+
+        return await self._posted(request, taken, refused, labels)
+
+    async def answer(self, request: Request) -> Response:
+        return await self._on_part(request, partial(answer_form.take_answer, self.desk), answer_form.LABELS)
 
     async def undo(self, request: Request) -> Response:
-        part = _part(request)
-
-        def take(form: Typed) -> str:
-            return f"{taking_down.after(part, taking_down.take_back(self.desk, form))}#take-down"
-
-        return await self._posted(request, take, lambda _, said: self._refused(part, said), {})
+        return await self._on_part(request, partial(taking_down.take_back, self.desk), {})
 
     async def reading(self, request: Request) -> Response:
         """Answer a script with the few lines that are new, and send a browser without one on to the page with them."""
         part = _part(request)
         if request.headers.get("accept", "").startswith("application/json"):
             return await run_in_threadpool(self._read, part, await _form(request))
-
-        def take(form: Typed) -> str:
-            return f"{taking_down.after(part, taking_down.take_down(self.desk, part, form).reading)}#take-down"
-
-        return await self._posted(request, take, lambda form, said: self._refused(part, said, form), LABELS)
+        return await self._on_part(
+            request, lambda form: taking_down.take_down(self.desk, part, form).reading, LABELS, keeps=True
+        )
 
     def _read(self, part: str, form: Typed) -> Response:
         try:
@@ -199,9 +201,6 @@ class Pages:
         except FaultyInput as fault:
             return JSONResponse({"said": refusal(fault.problems, labels=LABELS), "at": None}, 422)
         return JSONResponse({"said": said, "at": taking_down.after(part, reading), "of": key_of(reading)})
-
-    def _refused(self, part: str, said: Markup, form: Typed | None = None) -> str | None:
-        return part_view.part_page(self.desk, part, Answered(said=said, typed=form))
 
     # A part's own pages
 
@@ -215,8 +214,8 @@ class Pages:
         return HTMLResponse(lay_view.lay_page(self.desk, *self._donor(request)))
 
     def seller(self, request: Request) -> Response:
-        most = seller_view.most_asked(request.query_params.get("questions", ""))
-        return HTMLResponse(seller_view.seller_page(self.desk, *self._donor(request), most))
+        most = part_view.most_asked(request.query_params.get("questions", ""))
+        return HTMLResponse(part_view.seller_page(self.desk, *self._donor(request), most))
 
     def figures(self, request: Request) -> Response:
         found = lay_view.lay_figures(self.desk, *self._donor(request))

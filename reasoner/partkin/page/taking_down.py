@@ -102,10 +102,6 @@ def _said(desk: Desk, reading: Reading, until_s: float) -> Markup:
     return piece("taken.html", "taken", build, reading, reading_in_words(reading), surprise, lines)
 
 
-class _OutOfTime(Stopped):
-    """The answer is waited for."""
-
-
 @dataclass(frozen=True)
 class DonorLine:
     """What is told of a donor: its verdict before and `now`, or as much of it as is known in the time there is.
@@ -128,7 +124,7 @@ def _line_of(desk: Desk, donor: str, until_s: float) -> DonorLine:
 
     def in_time(*_: object) -> None:
         if time.monotonic() > until_s:
-            raise _OutOfTime
+            raise Stopped
 
     try:
         found: Answer | LaidDonor | None = desk.answer(donor)
@@ -136,7 +132,7 @@ def _line_of(desk: Desk, donor: str, until_s: float) -> DonorLine:
             in_time()
             with pulse.heard(in_time):
                 found = desk.quickly(donor)
-    except _OutOfTime:
+    except Stopped:
         return DonorLine(donor, was, waits=True)
     if isinstance(found, SeenCheck):
         now = found.verdict

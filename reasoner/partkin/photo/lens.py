@@ -41,16 +41,8 @@ def lens_of(size_px: tuple[int, int], edges_px: Sequence[np.ndarray], px_per_mm:
     """Return what edges that are straight on the part tell of a lens, within what may be.
 
     Plumb-line calibration (Brown 1971; from memory): the bulge and the swing of each edge are two observations. Where
-    the edges agree less well with each other than they should, all count for less.
-
-    Parameters
-    ----------
-    size_px
-        Width and height of the picture.
-    edges_px
-        Points (n, 2) along each edge, n at least 5.
-    px_per_mm
-        Scale of the picture where the edges are.
+    the edges agree less well with each other than they should, all count for less. `size_px`: width and height of the
+    picture; `edges_px`: points (n, 2) along each edge, n at least 5; `px_per_mm`: where the edges are.
     """
     middle = np.array(size_px) / 2.0
     sigma = np.array(MOST_BENDING) / np.sqrt(3.0)
@@ -74,23 +66,10 @@ def lens_of(size_px: tuple[int, int], edges_px: Sequence[np.ndarray], px_per_mm:
 def on_face(
     reference_px: np.ndarray, plane_mm: np.ndarray, points_px: np.ndarray, sigma_px: float, lens: Lens | None = None
 ) -> tuple[Homography, np.ndarray, np.ndarray] | NoHomography:
-    """Carry points onto the face by four or more points whose places on it are known, however the lens bends.
+    """Carry points (m, 2) onto the face by four or more points (n, 2) that are known there, however the lens bends.
 
-    Parameters
-    ----------
-    reference_px, plane_mm
-        float64 (n, 2): the known points in the picture, and on the face.
-    points_px
-        float64 (m, 2).
-    sigma_px
-        Standard uncertainty of a picked coordinate.
-    lens
-        None: the picture is free of distortion, or `sigma_px` has it in it.
-
-    Returns
-    -------
-    tuple or NoHomography
-        The homography of the straightened picture, places in mm (m, 2), and their covariance (2m, 2m).
+    `sigma_px`: standard uncertainty of a picked coordinate; without a lens the picture is free of distortion, or it has
+    that in it. Returns the homography of the straightened picture, places in mm (m, 2), and their covariance (2m, 2m).
     """
     if lens is None:
         plain = homography(reference_px, plane_mm, sigma_px)
@@ -140,20 +119,10 @@ def _bulge_and_swing(points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def followed(shades: np.ndarray, corners_px: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Follow the edges of a quadrilateral in a picture.
+    """Return points (n, 2) along each edge of a quadrilateral in a picture that shows as one smooth line.
 
-    Parameters
-    ----------
-    shades
-        uint8 (height, width).
-    corners_px
-        float64 (4, 2), in order round it, as marked: an edge may run a little beside the line between two of them.
-
-    Returns
-    -------
-    tuple of ndarray
-        Points (n, 2) along each edge that shows as one smooth line; the others are left out, and all where a corner
-        lies outside the picture.
+    `corners_px` (4, 2) in order round it, as marked: an edge may run a little beside the line between two of them. No
+    edge where a corner lies outside the picture.
     """
     if not ((corners_px >= 0.0) & (corners_px <= shades.shape[::-1])).all():
         return ()

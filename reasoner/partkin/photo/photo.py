@@ -87,16 +87,14 @@ def undistorted(camera: Camera, points_px: np.ndarray) -> np.ndarray:
 
 def _bending(camera: Camera, at: np.ndarray) -> np.ndarray:
     """Slopes (n, 2, 2) of `_bent`."""
-    x, y = at[:, 0], at[:, 1]
+    x, y = at.T
     r2 = x * x + y * y
     radial = 1.0 + r2 * (camera.k1 + r2 * (camera.k2 + r2 * camera.k3))
     grows = 2.0 * (camera.k1 + r2 * (2.0 * camera.k2 + r2 * 3.0 * camera.k3))
     mixed = grows * x * y + 2.0 * (camera.p1 * x + camera.p2 * y)
-    slope = np.empty((len(at), 2, 2))
-    slope[:, 0, 0] = radial + grows * x * x + 2.0 * camera.p1 * y + 6.0 * camera.p2 * x
-    slope[:, 1, 1] = radial + grows * y * y + 6.0 * camera.p1 * y + 2.0 * camera.p2 * x
-    slope[:, 0, 1] = slope[:, 1, 0] = mixed
-    return slope
+    first = radial + grows * x * x + 2.0 * camera.p1 * y + 6.0 * camera.p2 * x
+    last = radial + grows * y * y + 6.0 * camera.p1 * y + 2.0 * camera.p2 * x
+    return np.moveaxis(np.array([[first, mixed], [mixed, last]]), -1, 0)
 
 
 def distorted(camera: Camera, points_px: np.ndarray) -> np.ndarray:
@@ -106,16 +104,11 @@ def distorted(camera: Camera, points_px: np.ndarray) -> np.ndarray:
 
 
 def _bent(camera: Camera, at: np.ndarray) -> np.ndarray:
-    x, y = at[:, 0], at[:, 1]
+    x, y = at.T
     r2 = x * x + y * y
     radial = 1.0 + r2 * (camera.k1 + r2 * (camera.k2 + r2 * camera.k3))
-    return np.stack(
-        [
-            x * radial + 2.0 * camera.p1 * x * y + camera.p2 * (r2 + 2.0 * x * x),
-            y * radial + camera.p1 * (r2 + 2.0 * y * y) + 2.0 * camera.p2 * x * y,
-        ],
-        axis=1,
-    )
+    across = x * radial + 2.0 * camera.p1 * x * y + camera.p2 * (r2 + 2.0 * x * x)
+    return np.stack([across, y * radial + camera.p1 * (r2 + 2.0 * y * y) + 2.0 * camera.p2 * x * y], axis=1)
 
 
 def lens_sigma_px(points_px: np.ndarray) -> float:
@@ -131,26 +124,10 @@ def lens_sigma_px(points_px: np.ndarray) -> float:
 def homography(points_px: np.ndarray, points_mm: np.ndarray, sigma_px: float = 1.5) -> Homography | NoHomography:
     """Fit the homography from four or more points whose places on the face are known.
 
-    Normalised direct linear transformation, then Gauss-Newton on the picture's residuals.
-
-    Parameters
-    ----------
-    points_px, points_mm
-        float64 (n, 2): as picked (x right, y down) and freed of what the lens bends, and on the face.
-    sigma_px
-        Standard uncertainty of a picked coordinate.
-
-    Returns
-    -------
-    Homography or NoHomography
-        Refused where fewer than four points, or no four of them without three in one line, are given.
-
-    Examples
-    --------
-    >>> corners = np.array([[0.0, 0.0], [300.0, 0.0], [300.0, 200.0], [0.0, 200.0]])
-    >>> seen = np.array([[100.0, 900.0], [1300.0, 880.0], [1250.0, 120.0], [160.0, 100.0]])
-    >>> bool(homography(seen, corners)), bool(homography(seen[:3], corners[:3]))
-    (True, False)
+    Normalised direct linear transformation, then Gauss-Newton on the picture's residuals. The points are float64 (n,
+    2): as picked (x right, y down) and freed of what the lens bends, and on the face; `sigma_px`: standard uncertainty
+    of a picked coordinate. Refused where fewer than four points, or no four of them without three in one line, are
+    given.
     """
     picture, plane = np.array(points_px, dtype=float), np.array(points_mm, dtype=float)
     if picture.shape != plane.shape or picture.ndim != 2 or picture.shape[1] != 2:
@@ -200,28 +177,18 @@ def _fours(points: np.ndarray) -> list[tuple[int, ...]]:
 
 def _spread_out(four: np.ndarray) -> bool:
     for three in combinations(four, 3):
-        sides = [np.linalg.norm(a - b) for a, b in combinations(three, 2)]
+        longest = float(max(np.linalg.norm(a - b) for a, b in combinations(three, 2)))
         (ax, ay), (bx, by) = three[1] - three[0], three[2] - three[0]
-        longest = float(max(sides))
         if longest == 0.0 or abs(ax * by - ay * bx) / longest**2 < IN_LINE:
             return False
     return True
 
 
 def to_plane(h: Homography, points_px: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Carry picked points back onto the face.
+    """Carry picked points (n, 2) back onto the face.
 
-    Parameters
-    ----------
-    h
-    points_px
-        float64 (n, 2).
-
-    Returns
-    -------
-    tuple of ndarray
-        Places in mm (n, 2), and their covariance (2n, 2n): the error of each pick, and that of the
-        homography, which they share.
+    Returns places in mm (n, 2), and their covariance (2n, 2n): the error of each pick, and that of the homography,
+    which they share.
     """
     picture = np.array(points_px, dtype=float).reshape(-1, 2)
     flat = h.matrix.ravel()[None]
@@ -249,20 +216,9 @@ def distance(plane_mm: np.ndarray, covariance_mm2: np.ndarray, a: int, b: int) -
 def sides_ratio(h: Homography, size_px: tuple[int, int]) -> tuple[float, float]:
     """Return how much longer than given lengths along x are than those along y, by how the face is seen.
 
-    The camera is taken to have square pixels and its axis through the picture's middle (image of the absolute conic;
-    Zhang 2000, from memory). Where lengths were given right, 1 lies between the two. Focal lengths from half to three
-    times the picture's diagonal are tried.
-
-    Parameters
-    ----------
-    h
-    size_px
-        Width and height of the picture.
-
-    Returns
-    -------
-    tuple of float
-        Least and most.
+    The camera is taken to have square pixels and its axis through the middle of a picture of that width and height
+    (image of the absolute conic; Zhang 2000, from memory). Where lengths were given right, 1 lies between the two.
+    Focal lengths from half to three times the picture's diagonal are tried. Returns the least and the most.
     """
     tried = 80
     axes = h.matrix[:, :2].copy()

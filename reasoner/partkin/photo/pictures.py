@@ -39,16 +39,8 @@ class NoImage:
 def read_image_size(path: Path, most_pixels: int = MOST_PIXELS) -> ImageSize | NoImage:
     """Read a picture's size from its header.
 
-    Parameters
-    ----------
-    path
-    most_pixels
-        Larger ones are refused: a small file may unpack to more than a computer holds.
-
-    Returns
-    -------
-    ImageSize or NoImage
-        Pixels are never unpacked, and what the file says of place and time is never looked at.
+    One of more pixels may unpack to more than a computer holds. Pixels are never unpacked, and what the file says of
+    place and time is never looked at.
     """
     import warnings
 

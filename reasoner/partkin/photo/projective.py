@@ -94,14 +94,8 @@ def whitening(variance: np.ndarray) -> np.ndarray:
 def fit(plane: np.ndarray, picture: np.ndarray, sigma: float, slack: np.ndarray, rounds: int = ROUNDS) -> Fits:
     """Fit homographies to b cases by Gauss-Newton on what is seen in the picture.
 
-    Parameters
-    ----------
-    plane, picture
-        float64 (b, n, 2), centred.
-    sigma
-        Standard uncertainty of a picture coordinate, in centred units.
-    slack
-        float64 (b, n), standard uncertainty of a face coordinate, in centred units.
+    `plane`, `picture` (b, n, 2), centred; in centred units the standard uncertainties `sigma` of a picture coordinate
+    and `slack` (b, n) of one on the face.
     """
     h = first_guess(plane, picture)
     b, n, _ = plane.shape
@@ -127,20 +121,16 @@ def fit(plane: np.ndarray, picture: np.ndarray, sigma: float, slack: np.ndarray,
             # Slack on the face is seen through the homography: once from the guess, once from a better one.
             white = whitening(_variance(h, plane, sigma, slack))
             least[:] = math.inf
-    return _finished(best, plane, picture, white)
+    seen, _, depth = projected(best, plane)
+    miss = np.einsum("bnij,bnj->bni", white, picture - seen)
+    in_front = np.asarray((depth > 0).all(axis=1) | (depth < 0).all(axis=1))
+    determinant = np.linalg.det(best.reshape(-1, 3, 3)) * np.sign(depth[:, 0])
+    return Fits(best, picture - seen, np.einsum("bni,bni->b", miss, miss), in_front, np.sign(determinant))
 
 
 def _variance(h: np.ndarray, plane: np.ndarray, sigma: float, slack: np.ndarray) -> np.ndarray:
     j = stretch(h, plane) * slack[:, :, None, None]
     return np.asarray(j @ j.transpose(0, 1, 3, 2) + sigma**2 * np.eye(2))
-
-
-def _finished(h: np.ndarray, plane: np.ndarray, picture: np.ndarray, white: np.ndarray) -> Fits:
-    seen, _, depth = projected(h, plane)
-    miss = np.einsum("bnij,bnj->bni", white, picture - seen)
-    in_front = np.asarray((depth > 0).all(axis=1) | (depth < 0).all(axis=1))
-    determinant = np.linalg.det(h.reshape(-1, 3, 3)) * np.sign(depth[:, 0])
-    return Fits(h, picture - seen, np.einsum("bni,bni->b", miss, miss), in_front, np.sign(determinant))
 
 
 def covariance(h: np.ndarray, plane: np.ndarray, sigma: float) -> np.ndarray:

@@ -31,24 +31,11 @@ Answer = Literal["different", "agrees", "four points", "not tried"]
 class PhotoAnswer:
     """What a photograph without scale says about two patterns.
 
-    Attributes
-    ----------
-    answer
-        `different`: no homography carries the one onto the other within the picking error.
-    says
-    error_probability
-        Of `different`: how often the same pattern, picked as carelessly as stated, would look at least
-        this different. None otherwise.
-    fixings
-        Of `different`: a smallest set of fixings that shows it; () where only all together do.
-    pairs
-        Fixing and pick that go together, where the shapes agree.
-    read
-        Of `agrees`: the two fixings whose distance on the part would give the size.
-    host_mm
-        What that distance is on the host.
-    chi_square, degrees_of_freedom
-        Of the best pairing.
+    `different`: no homography carries the one onto the other within the picking error; then `error_probability` says
+    how often the same pattern, picked as carelessly as stated, would look at least this different, and `fixings` are a
+    smallest set that shows it, () where only all together do. Where they agree, `pairs` are the fixings with their
+    picks, and the distance of the two fixings `read` on the part, `host_mm` on the host, would give the size.
+    `chi_square`, `degrees_of_freedom`: of the best pairing.
     """
 
     answer: Answer
@@ -90,12 +77,11 @@ def can_match(
 
     Parameters
     ----------
-    host_mm
-        float64 (n, 2), fixings of one flat face.
-    picked_px
-        float64 (m, 2), x right, y down. Without `picks`, row i shows fixing i and m equals n.
+    host_mm, picked_px
+        float64 (n, 2) and (m, 2), x right, y down: fixings of one flat face, and what was picked. Without `picks`, row
+        i shows fixing i and m equals n.
     sigma_px
-        Standard uncertainty of a picked coordinate.
+        Standard uncertainty of a picked coordinate; widened for the lens where it is not `lens_free`.
     ids
         Names of the fixings; counted from 1 when left out.
     picks
@@ -107,20 +93,8 @@ def can_match(
     same_face
         True: the picture shows the face that the host's coordinates are seen from; False: the other one;
         None: not known, both are allowed.
-    lens_free
-        False: the lens is not corrected, and the picking error is widened for it.
     error_level
         How often the same pattern may be called different.
-
-    Examples
-    --------
-    >>> host = np.array([[0.0, 0.0], [300.0, 0.0], [300.0, 200.0], [0.0, 200.0], [150.0, 0.0]])
-    >>> seen = host * [4.0, -4.0] + [100.0, 900.0]
-    >>> can_match(host, seen, ids=["F1", "F2", "F3", "F4", "F5"]).answer
-    'agrees'
-    >>> seen[4] += [80.0, 0.0]
-    >>> can_match(host, seen, lens_free=True).answer
-    'different'
     """
     host = np.array(host_mm, dtype=float).reshape(-1, 2)
     seen = np.array(picked_px, dtype=float).reshape(-1, 2)
@@ -147,7 +121,13 @@ def can_match(
         return PhotoAnswer("not tried", says)
     rows, found, all_tried = _best_pairing(case)
     if found is None:
-        return _none_found(case)
+        n = min(len(host), len(seen))
+        chance = min(error_level, 2.0 * n * chi_square_tail(GATE**2, 2))
+        says = (
+            "The patterns differ: however the picks are paired with the fixings, no view of the host's fixings looks "
+            f"like this picture. {_odds(chance)}"
+        )
+        return PhotoAnswer("different", says, chance, names, degrees_of_freedom=2 * n - 8)
     told = _answer(case, tuple(picks), host, rows, found)
     if told.answer == "different" and not all_tried:
         return PhotoAnswer("not tried", "Too many ways to pair picks with fixings: say which shows which.")
@@ -226,16 +206,6 @@ def _wrong_way(case: _Case, found: projective.Fits, host_rows: np.ndarray, chanc
     )  # fmt: skip
 
 
-def _none_found(case: _Case) -> PhotoAnswer:
-    n = min(len(case.plane), len(case.picture))
-    chance = min(case.level, 2.0 * n * chi_square_tail(GATE**2, 2))
-    says = (
-        "The patterns differ: however the picks are paired with the fixings, no view of the host's fixings looks like "
-        f"this picture. {_odds(chance)}"
-    )
-    return PhotoAnswer("different", says, chance, case.names, degrees_of_freedom=2 * n - 8)
-
-
 def _best_pairing(case: _Case) -> tuple[Rows, projective.Fits | None, bool]:
     """The pairing with the least chi-square that a camera can have seen, and whether all were tried.
 
@@ -245,9 +215,11 @@ def _best_pairing(case: _Case) -> tuple[Rows, projective.Fits | None, bool]:
     turned = len(case.plane) > len(case.picture)
     few = case.picture if turned else case.plane
     many = case.plane if turned else case.picture
-    base = _widest_four(few)
+    # Those whose flattest triangle is the largest.
+    fours = list(combinations(range(len(few)), 4))
+    base = max(fours, key=lambda four: round(_area(few[list(four)]), 9))
     rest = [at for at in range(len(few)) if at not in base]
-    tried, all_tried = _candidates(case, few, many, base, rest, turned)
+    tried, all_tried = _candidates(case, few, many, list(base), rest, turned)
     none = (np.zeros(0, dtype=int), np.zeros(0, dtype=int))
     if not len(tried):
         return none, None, all_tried
@@ -263,13 +235,6 @@ def _best_pairing(case: _Case) -> tuple[Rows, projective.Fits | None, bool]:
     one = projective.Fits(*(getattr(found, name)[best : best + 1] for name in found.__dataclass_fields__))
     rows = (sets[best], own[best]) if turned else (own[best], sets[best])
     return rows, one, all_tried
-
-
-def _widest_four(points: np.ndarray) -> list[int]:
-    """The four points whose flattest triangle is the largest."""
-    fours = list(combinations(range(len(points)), 4))
-    areas = [round(_area(points[list(four)]), 9) for four in fours]
-    return list(fours[areas.index(max(areas))])
 
 
 def _candidates(
@@ -296,11 +261,9 @@ def _candidates(
 
 
 def _area(four: np.ndarray) -> float:
-    areas = []
-    for three in combinations(four, 3):
-        (ax, ay), (bx, by) = three[1] - three[0], three[2] - three[0]
-        areas.append(abs(ax * by - ay * bx))
-    return float(min(areas))
+    """Return the area of the flattest triangle of four points, doubled."""
+    sides = [(three[1] - three[0], three[2] - three[0]) for three in combinations(four, 3)]
+    return float(min(abs(ax * by - ay * bx) for (ax, ay), (bx, by) in sides))
 
 
 def _gaps(

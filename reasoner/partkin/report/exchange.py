@@ -30,12 +30,8 @@ def taken_text(
 
 
 def _counted(counts: Mapping[str, int]) -> str:
-    said = [f"{count} {_name(sheet, count)}" for sheet, count in counts.items() if count]
+    said = [f"{count} {NAMES[sheet].removesuffix('s' * (count == 1))}" for sheet, count in counts.items() if count]
     return ", ".join(said) or "nothing"
-
-
-def _name(sheet: str, count: int) -> str:
-    return NAMES[sheet].removesuffix("s") if count == 1 else NAMES[sheet]
 
 
 def _some(listed: tuple[str, ...]) -> list[str]:

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from partkin.model.verdict import Reason, Verdict
 from partkin.model.words import folded
+from partkin.report.text import listed
 
 
 def chain_text(verdict: Verdict, disagreeing: Iterable[tuple[str, str]] = ()) -> str:
@@ -24,12 +25,8 @@ def chain_text(verdict: Verdict, disagreeing: Iterable[tuple[str, str]] = ()) ->
         lines += ["", "where the evidence disagrees"]
         for says, decides in told:
             lines += [*folded(says, "  - ", "    "), *folded(f"decides: {decides}", "    ", "    ")]
-    if verdict.unknown:
-        lines += ["", "and not known"]
-        lines += [line for unknown in verdict.unknown for line in folded(unknown.says, "  ? ", "    ")]
-    if verdict.levels:
-        lines += ["", "at other levels"]
-        lines += [line for level in verdict.levels for line in folded(level.says, "  - ", "    ")]
+    lines += listed("and not known", (unknown.says for unknown in verdict.unknown), "  ? ")
+    lines += listed("at other levels", (level.says for level in verdict.levels))
     return "\n".join(lines) + "\n"
 
 

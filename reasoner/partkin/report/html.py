@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import zip_longest
+from typing import NamedTuple
 
 from markupsafe import Markup
 
@@ -43,14 +44,13 @@ class ToldDonor:
         return measured_of(self.build, self.verdict.donor)
 
 
-@dataclass(frozen=True)
-class Measured:
+class Measured(NamedTuple):
     """What the sheets say of where a part's features are: places as stated, and readings; `corrected`: their ids."""
 
     part: str
     features: tuple[Feature, ...]
     readings: tuple[Reading, ...]
-    corrected: frozenset[str] = frozenset()
+    corrected: frozenset[str]
 
     @property
     def known(self) -> bool:
@@ -143,17 +143,9 @@ def cautions_of(verdicts: Iterable[Verdict]) -> list[tuple[Caution, list[str]]]:
 
 
 def report_html(view: ReportView) -> str:
-    """Write the report of a build.
+    """Write the report of a build: one HTML file without script or network, well-formed as XML too.
 
-    Parameters
-    ----------
-    view
-        The verdicts with their drawings, in the order in which they are shown.
-
-    Returns
-    -------
-    str
-        One HTML file: no script, no network, well-formed as XML too; the same for the same view.
+    The verdicts with their drawings are shown in the order of the view; the same for the same view.
     """
     build, sources = view.build, Sources()
     rows = {row.part: row for row in view.options if row.option == "donor"}
@@ -162,10 +154,7 @@ def report_html(view: ReportView) -> str:
         ToldDonor(build, verdict, overlay, sources, f"d{number}", after, rows.get(verdict.donor))
         for number, (verdict, overlay, after) in enumerate(drawn, 1)
     ]
-    ways = ways_of(
-        view.options,
-        (WayRow(None, "", told.verdict.donor, f"#{told.key}", told.verdict, told.overlay) for told in donors),
-    )
+    ways = [WayRow(None, "", told.verdict.donor, f"#{told.key}", told.verdict, told.overlay) for told in donors]
     parts = list(dict.fromkeys(verdict.host for verdict in view.verdicts))
     parts += [part.part for host in tuple(parts) for part in build.came_off(host)]
     return (
@@ -176,7 +165,7 @@ def report_html(view: ReportView) -> str:
             build=build,
             title=f"{build.settings.name.strip() or 'Build'}: will it bolt on?",
             style=Markup(report_style()),
-            glance=glance_of(build, ways),
+            glance=glance_of(build, ways_of(view.options, ways)),
             cautions=cautions_of(view.verdicts),
             donors=donors,
             hosts=[measured_of(build, part) for part in parts],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from markupsafe import Markup
 
@@ -15,21 +15,18 @@ from partkin.model.drawing import OverlayView
 from partkin.model.verdict import Pair
 
 BROAD_PX, NARROW_PX = 640.0, 340.0
-_MIDDLE = HALF, HALF
 _ELLIPSES = "Dashed ellipses: where a centre lies, 95 in 100."
 _KEY_IDS = {kind: f"y{number}" for number, kind in enumerate(KEY_KINDS)}
 
 
-@dataclass(frozen=True)
-class Cell:
+class Cell(NamedTuple):
     """A pair and its drawing, enlarged."""
 
     pair: Pair
     drawing: Markup
 
 
-@dataclass(frozen=True)
-class Figure:
+class Figure(NamedTuple):
     """What a figure is made of.
 
     `drawings`: for a broad and a narrow screen; `times`: how much larger the cells are drawn than each of them;
@@ -55,19 +52,10 @@ def shared_shapes() -> str:
 
 
 def figure(view: OverlayView, key: str) -> Figure:
-    """Return the drawing of a donor on a host.
+    """Return the drawing of a donor on a host; the ids in it begin with `key`.
 
-    Parameters
-    ----------
-    view
-    key
-        Start of the ids in it; has to differ between figures of one page.
-
-    Returns
-    -------
-    Figure
-        The pattern laid out for a broad and for a narrow screen (text keeps its size), the offsets enlarged in
-        cells, and the key. The page has to carry `shared_shapes`.
+    The pattern is laid out for a broad and for a narrow screen (text keeps its size), the offsets enlarged in cells.
+    The page has to carry `shared_shapes`.
     """
     broad, narrow = pattern(view, BROAD_PX), pattern(view, NARROW_PX)
     drawings = _drawing(broad, "broad", f"{key}b", None), _drawing(narrow, "narrow", f"{key}n", f"{key}b-d")
@@ -79,24 +67,21 @@ def figure(view: OverlayView, key: str) -> Figure:
         factor = factor_for(view, broad.scale)
         px_per_mm = broad.scale * factor
         times = _times(factor), _times(px_per_mm / narrow.scale)
-        writer = SvgWriter()
-        cells = tuple(
-            Cell(drawn[0], _opened(writer.all(enlarged(view, drawn, broad.matrix, _MIDDLE, px_per_mm))))
-            for drawn in pairs
-        )
+        box = f'<svg class="dw" viewBox="0 0 {2 * HALF:g} {2 * HALF:g}">'
+        inside = (SvgWriter().all(enlarged(view, one, broad.matrix, (HALF, HALF), px_per_mm)) for one in pairs)
+        cells = tuple(Cell(one[0], Markup(f"{box}{drawn}</svg>")) for one, drawn in zip(pairs, inside, strict=True))
     lines = tuple((_KEY_IDS[kind], words) for kind, words in key_lines(view))
     told = dict.fromkeys([*broad.said, *narrow.said, *([_ELLIPSES] if view.spreads else [])])
-    said = tuple((words, _only(words, broad, narrow)) for words in told)
+    # Which of the two drawings a sentence belongs to alone; empty: to both.
+    belongs = {(True, False): "broad", (False, True): "narrow"}
+    only = [belongs.get((words in broad.said, words in narrow.said), "") for words in told]
+    said = tuple(zip(told, only, strict=True))
     return Figure(drawings, cells, times, lines, said, stands_words(view))
 
 
 def _drawing(drawn: Pattern, kind: str, prefix: str, described_by: str | None) -> Markup:
-    svg = picture_svg(drawn.picture, prefix, styled=False, described_by=described_by, shared=True)
+    svg = picture_svg(drawn.picture, prefix, described_by=described_by, shared=True)
     return Markup(svg.replace('class="dw"', f'class="dw {kind}"', 1))
-
-
-def _opened(inside: str) -> Markup:
-    return Markup(f'<svg class="dw" viewBox="0 0 {2 * HALF:g} {2 * HALF:g}">{inside}</svg>')
 
 
 def _times(factor: float) -> str:
@@ -108,10 +93,3 @@ def _times(factor: float) -> str:
     ('20 times as large', '42 times as large', "at the pattern's scale")
     """
     return "at the pattern's scale" if round(factor, 1) <= 1.0 else f"{factor:.0f} times as large"
-
-
-def _only(sentence: str, broad: Pattern, narrow: Pattern) -> str:
-    """Return which of the two drawings a sentence belongs to alone; empty: to both."""
-    if (sentence in broad.said) == (sentence in narrow.said):
-        return ""
-    return "broad" if sentence in broad.said else "narrow"

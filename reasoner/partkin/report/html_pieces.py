@@ -20,9 +20,9 @@ from jinja2.bccache import Bucket
 from markupsafe import Markup
 
 from partkin.drawing.details import figures
+from partkin.drawing.lettering import millimetres
+from partkin.drawing.overlay import sketch_svg
 from partkin.drawing.plan_drawing import BROAD_PX, key_strokes, plan_svg
-from partkin.drawing.shapes import millimetres
-from partkin.drawing.sketch import sketch_svg
 from partkin.drawing.svg import FONT, clean, escaped, theme_style
 from partkin.model.adapting import together
 from partkin.model.build import Build, Feature
@@ -102,9 +102,7 @@ def money(amount: float | None, currency: str | None = None) -> str:
     >>> money(1234.5, "EUR"), money(None, "EUR")
     ('1234.50 EUR', '-')
     """
-    if amount is None:
-        return NONE
-    return f"{amount:.2f} {currency}" if currency else f"{amount:.2f}"
+    return NONE if amount is None else f"{amount:.2f} {currency or ''}".rstrip()
 
 
 def size_words(feature: Feature) -> str:
@@ -185,20 +183,14 @@ def environment(*folders: Path) -> Environment:
         extensions=["jinja2.ext.do"],
         bytecode_cache=_compiled(),
     )
-    asked = (prose, name, mm, number, counted, money, size_words, sentence, by_place, together)
-    made.filters.update({one.__name__: one for one in asked})
+    filters = (prose, name, mm, number, counted, money, size_words, sentence, by_place, together)
+    asked = (
+        called, part_called, connector_lines, laid_how, likely_says, screen_words, figure, in_hundred, figures,
+        odd_text, three_figures,
+    )  # fmt: skip
+    made.filters.update({one.__name__: one for one in filters})
+    made.globals.update({one.__name__: one for one in asked})
     made.globals.update(
-        called=called,
-        part_called=part_called,
-        connector_lines=connector_lines,
-        laid_how=laid_how,
-        likely_says=likely_says,
-        screen_words=screen_words,
-        figure=figure,
-        in_hundred=in_hundred,
-        figures=figures,
-        odd_text=odd_text,
-        three_figures=three_figures,
         MARKS=MARKS | PAIR_MARKS,
         QUANTITIES=QUANTITIES,
         SIDES=SIDES,

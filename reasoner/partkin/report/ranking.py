@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
-from collections.abc import Sequence
 from dataclasses import asdict
 
 from partkin.model.choosing import Asking, Calibration, Range, Ranking, Total, Way
-from partkin.model.words import folded
+from partkin.report.rows import csv_text, table_lines
+from partkin.report.text import listed
 from partkin.sheets.dialect import safe_cell
 
 COLUMNS = ("way", "verdict", "best level", "chance", "expected", "until done", "at worst")
@@ -34,19 +32,26 @@ def ranking_text(ranking: Ranking) -> str:
     lines = [f"Ways to get a part for {ranking.host}{money}, the cheapest until the job is done first", ""]
     if not ranking.ways:
         return f"No donor is meant for {ranking.host}, and no offer names it: there is nothing to put side by side.\n"
-    lines += _table(COLUMNS, [_row(way) for way in ranking.ways], words=3)
-    lines += ["", *_table(SUMS, [_sums(way) for way in ranking.ways], words=1)]
+    rows, sums = [], []
+    for way in ranking.ways:
+        chance = "?" if way.chance is None else f"{way.chance:.2f}"
+        ranges = map(_range, (way.expected, way.until_done, way.worst))
+        rows.append((way.called, way.verdict or "", _level(way), chance, *ranges))
+        made_of = map(_money, (way.price, way.carriage, way.adaptation, way.labour, way.trim))
+        sums.append((way.called, *made_of, "" if way.verdict is None else _money(way.lost)))
+    lines += [
+        *table_lines(COLUMNS, rows, (False,) * 3 + (True,) * 4),
+        "",
+        *table_lines(SUMS, sums, (False,) + (True,) * 6),
+    ]
     lines += ["", *KEY]
     for way in ranking.ways:
         said = [*([f"ruled out: {way.ruled_out}"] if way.ruled_out else []), *way.says]
-        lines += _under(way.called, said)
-    lines += _under("What would change the order", ranking.change)
-    lines += _under("Worth finding out before you pay", [_asking(one, ranking.currency) for one in ranking.asking])
+        lines += listed(way.called, said, "    ")
+    lines += listed("What would change the order", ranking.change, "    ")
+    asking = (_asking(one, ranking.currency) for one in ranking.asking)
+    lines += listed("Worth finding out before you pay", asking, "    ")
     return "\n".join(lines) + "\n"
-
-
-def _under(heading: str, texts: Sequence[str]) -> list[str]:
-    return ["", heading, *(line for text in texts for line in folded(text, "    "))] if texts else []
 
 
 def _asking(one: Asking, currency: str | None) -> str:
@@ -64,12 +69,8 @@ def _asking(one: Asking, currency: str | None) -> str:
 
 def ranking_csv(ranking: Ranking) -> str:
     """The ways as CSV for a spreadsheet: figures as numbers, what is not known as an empty cell."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(SHEET)
     asking = {one.donor: one for one in ranking.asking}
-    writer.writerows(_cells(way, asking.get(way.called)) for way in ranking.ways)
-    return out.getvalue()
+    return csv_text(SHEET, (_cells(way, asking.get(way.called)) for way in ranking.ways))
 
 
 def _cells(way: Way, worth: Asking | None) -> tuple[str, ...]:
@@ -129,32 +130,11 @@ def score_text(found: Calibration) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _row(way: Way) -> tuple[str, ...]:
-    chance = "?" if way.chance is None else f"{way.chance:.2f}"
-    ranges = _range(way.expected), _range(way.until_done), _range(way.worst)
-    return way.called, way.verdict or "", _level(way), chance, *ranges
-
-
-def _sums(way: Way) -> tuple[str, ...]:
-    sums = way.price, way.carriage, way.adaptation, way.labour, way.trim
-    return way.called, *(_money(amount) for amount in sums), "" if way.verdict is None else _money(way.lost)
-
-
 def _level(way: Way) -> str:
     """The largest piece that goes on."""
     if way.verdict is None:
         return ""
     return "whole" if way.level == way.part else way.level or ("?" if way.ruled_out is None else "none")
-
-
-def _table(head: tuple[str, ...], rows: list[tuple[str, ...]], words: int) -> list[str]:
-    """Lines of a table: the first columns are words, to the left; figures stand to the right."""
-    widths = [max(len(row[n]) for row in [head, *rows]) for n in range(len(head))]
-    laid = [
-        [cell.ljust(w) if n < words else cell.rjust(w) for n, (cell, w) in enumerate(zip(row, widths, strict=True))]
-        for row in [head, tuple("-" * width for width in widths), *rows]
-    ]
-    return ["  ".join(cells).rstrip() for cells in laid]
 
 
 def _after(way: Way, amount: float | None) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections.abc import Iterable, Sequence
 
 from partkin.model.known import Cell, Table
 from partkin.sheets.dialect import safe_cell
@@ -25,23 +26,25 @@ def rows_text(table: Table, shape: str) -> str:
     2 rows
     """
     if shape == "csv":
-        return _csv(table)
+        return csv_text(table.columns, (map(_cell, row) for row in table.rows))
     if shape == "json":
         rows = [dict(zip(table.columns, row, strict=True)) for row in table.rows]
         return json.dumps(rows, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
     return _table(table)
 
 
-def _csv(table: Table) -> str:
+def csv_text(head: Sequence[str], rows: Iterable[Iterable[str]]) -> str:
+    """Write cells as CSV for a spreadsheet."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(table.columns)
-    # A text that a spreadsheet would run gets an apostrophe, as in the sheets; a number is one.
-    writer.writerows([
-        ["" if cell is None else safe_cell(cell) if isinstance(cell, str) else _text(cell) for cell in row]
-        for row in table.rows
-    ])  # fmt: skip
+    writer.writerow(head)
+    writer.writerows(rows)
     return out.getvalue()
+
+
+def _cell(cell: Cell) -> str:
+    # A text that a spreadsheet would run gets an apostrophe, as in the sheets; a number is one.
+    return "" if cell is None else safe_cell(cell) if isinstance(cell, str) else _text(cell)
 
 
 def _text(cell: Cell) -> str:
@@ -52,19 +55,24 @@ def _text(cell: Cell) -> str:
 
 def _table(table: Table) -> str:
     shown = [["?" if cell is None else _short(_text(cell)) for cell in row] for row in table.rows]
-    widths = [max([len(name), *(len(row[n]) for row in shown)]) for n, name in enumerate(table.columns)]
     right = [
         any(isinstance(row[n], int | float) and not isinstance(row[n], bool) for row in table.rows)
         for n in range(len(table.columns))
     ]
+    count = len(table.rows)
+    total = f"{count} row{'s' if count != 1 else ''}{', cut here' if table.cut else ''}"
+    return "\n".join([*table_lines(table.columns, shown, right), total]) + "\n"
+
+
+def table_lines(head: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[bool]) -> list[str]:
+    """Lay cells out as lines of a table; columns that are `right` stand to the right."""
+    widths = [max(len(row[n]) for row in (head, *rows)) for n in range(len(head))]
     lines = []
-    for row in (table.columns, ["-" * width for width in widths], *shown):
+    for row in (head, ["-" * width for width in widths], *rows):
         placed = zip(row, widths, right, strict=True)
         cells = (cell.rjust(width) if to_right else cell.ljust(width) for cell, width, to_right in placed)
         lines.append("  ".join(cells).rstrip())
-    count = len(table.rows)
-    lines.append(f"{count} row{'s' if count != 1 else ''}{', cut here' if table.cut else ''}")
-    return "\n".join(lines) + "\n"
+    return lines
 
 
 def _short(text: str) -> str:

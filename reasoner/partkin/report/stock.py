@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from itertools import zip_longest
 from typing import Any
 
 from partkin.model.known import Table
@@ -21,23 +22,19 @@ NAMED = 8
 
 def rows_of(found: Sequence[Any], checked: Sequence[Verdict]) -> tuple[tuple[Any, ...], ...]:
     """Return a row a part; verdict, chance and what it would cost to adapt are known of the first few alone."""
-    verdicts = [*checked, *[None] * (len(found) - len(checked))]
-    return tuple(
-        (
+    rows = []
+    for one, verdict in zip_longest(found, checked):
+        in_full: tuple[str | float | None, ...] = (None,) * 5
+        if verdict is not None:
+            work, chance = verdict.adaptation, verdict.chance
+            missing = verdict.unknown[0].what if verdict.unknown else None
+            spent = (None, None) if work is None else (work.minutes, work.cost)
+            in_full = (verdict.verdict, None if chance is None else round(chance.fits, 3), missing, *spent)
+        rows.append((
             one.part, one.version, one.hit.state, one.hit.holds, one.hit.margin_mm,
-            "mirrored" if one.hit.mirrored else "as seen", *_in_full(verdict), "; ".join(one.speaks) or None,
-        )
-        for one, verdict in zip(found, verdicts, strict=True)
-    )  # fmt: skip
-
-
-def _in_full(verdict: Verdict | None) -> tuple[str | float | None, ...]:
-    if verdict is None:
-        return (None,) * 5
-    work, chance = verdict.adaptation, verdict.chance
-    missing = verdict.unknown[0].what if verdict.unknown else None
-    spent = (None, None) if work is None else (work.minutes, work.cost)
-    return verdict.verdict, None if chance is None else round(chance.fits, 3), missing, *spent
+            "mirrored" if one.hit.mirrored else "as seen", *in_full, "; ".join(one.speaks) or None,
+        ))  # fmt: skip
+    return tuple(rows)
 
 
 def stock_rows(found: Sequence[Any], checked: Sequence[Verdict], shape: str) -> str:

@@ -2,35 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from typing import Protocol
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from partkin.tables.reader import screen_words
 
-
-class Described(Protocol):
-    """A term of the vocabulary."""
-
-    @property
-    def name(self) -> str: ...
-    @property
-    def kind(self) -> str: ...
-    @property
-    def meaning(self) -> str: ...
-    @property
-    def examples(self) -> tuple[str, ...]: ...
-    @property
-    def sources(self) -> tuple[str, ...]: ...
-
-
-class Headed(Protocol):
-    """A rule or a query with its header."""
-
-    @property
-    def name(self) -> str: ...
-    @property
-    def header(self) -> Mapping[str, str]: ...
-
+if TYPE_CHECKING:
+    from partkin.graph.terms import DescribedFile, Term
 
 MADE = "Made by `python -m partkin.commands.documenting` from the files in {folder}; change those, not this page."
 
@@ -42,9 +20,9 @@ def words_text() -> str:
     return "\n".join(f"{row.word:<{width}}  {row.means}" for row in rows) + "\n"
 
 
-def terms_page(terms: Iterable[Described]) -> str:
+def terms_page(terms: Iterable[Term]) -> str:
     """The words on the screens, and the vocabulary: term, meaning, source, example."""
-    by_kind: dict[str, list[Described]] = {}
+    by_kind: dict[str, list[Term]] = {}
     for term in terms:
         by_kind.setdefault(term.kind, []).append(term)
     lines = [
@@ -65,7 +43,7 @@ def terms_page(terms: Iterable[Described]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def rules_page(rules: Iterable[Headed], queries: Iterable[Headed]) -> str:
+def rules_page(rules: Iterable[DescribedFile], queries: Iterable[DescribedFile]) -> str:
     """The rules in the order in which they run, and the queries."""
     lines = [
         "# Rules and queries", "", MADE.format(folder="ontology/rules and ontology/queries"), "",

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from partkin.model.adapting import Action, Adaptation, together
-from partkin.model.verdict import Pair, Reason, Verdict
+from partkin.model.verdict import Pair, Verdict
 from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, folded, mm
 
 if TYPE_CHECKING:
@@ -23,18 +23,20 @@ PAIR_MARKS = {"lines up": "=", "tight": "-", "out of reach": "x", "blocked": "#"
 
 def verdict_text(verdict: Verdict, currency: str | None = None) -> str:
     """The verdict as lines of text, ending in a newline."""
+    told = {verdict.conflict_says, verdict.odd.says if verdict.odd is not None else None}
+    why = (one for one in verdict.reasons if one.id != "r1" and one.says not in told)
     levels = (folded(f"{one.verdict}: {one.says}", f"  {MARKS[one.verdict]} ") for one in verdict.levels)
     care = (f"{one.rule}: {one.says} [{one.source}]" for one in verdict.safety if not one.hold)
     lines = [
         f"{MARKS[verdict.verdict]} {verdict.verdict.upper()}: {verdict.donor} on {verdict.host}",
         *folded(verdict.says, "    "), *holds(verdict, "    "),
-        *_listed("What is odd", [odd_text(verdict)] * (verdict.odd is not None), "    "),
-        *_listed("What proves it", [sentence(verdict.conflict_says)] if verdict.conflict_says else (), "    "),
-        *_listed("Why", (f"{one.says}{f' [{one.source}]' * bool(one.source)}" for one in further_reasons(verdict))),
+        *listed("What is odd", [odd_text(verdict)] * (verdict.odd is not None), "    "),
+        *listed("What proves it", [sentence(verdict.conflict_says)] if verdict.conflict_says else (), "    "),
+        *listed("Why", (f"{one.says}{f' [{one.source}]' * bool(one.source)}" for one in why)),
         *_pairs(verdict), *_work(verdict, currency), *_beside(verdict, currency),
-        *_listed("Not known", (one.says for one in verdict.unknown), "  ? "),
+        *listed("Not known", (one.says for one in verdict.unknown), "  ? "),
         *_under("At other levels", (line for level in levels for line in level)),
-        *_listed("Take care", care, "    "),
+        *listed("Take care", care, "    "),
         *(["", *folded(verdict.next_step, "")] if verdict.next_step else ()),
     ]  # fmt: skip
     return "\n".join(lines) + "\n"
@@ -46,7 +48,7 @@ def _under(heading: str, lines: Iterable[str]) -> list[str]:
     return ["", heading, *told] if told else []
 
 
-def _listed(heading: str, texts: Iterable[str], lead: str = "  - ") -> list[str]:
+def listed(heading: str, texts: Iterable[str], lead: str = "  - ") -> list[str]:
     """Put folded texts under a heading."""
     return _under(heading, (line for text in texts for line in folded(text, lead)))
 
@@ -102,12 +104,6 @@ def sentence(text: str) -> str:
     return text if text.endswith((".", "!", "?")) else f"{text}."
 
 
-def further_reasons(verdict: Verdict) -> list[Reason]:
-    """The reasons beside the word itself, what is odd and what proves it, which stand for themselves."""
-    told = {verdict.conflict_says, verdict.odd.says if verdict.odd is not None else None}
-    return [reason for reason in verdict.reasons if reason.id != "r1" and reason.says not in told]
-
-
 def laid_how(verdict: Verdict) -> str:
     """Say how the donor is laid where it does not go on as it is; empty: by its best margin."""
     return "" if verdict.odd is None else "laid where the most hold"
@@ -152,7 +148,7 @@ def _work(verdict: Verdict, currency: str | None, tools: bool = False) -> list[s
     if verdict.likely_work is not None:
         lines += ["", "Likely work, nothing to be cut yet", *folded(likely_says(verdict), "    ")]
         lines += _jobs(verdict.likely_work, currency, tools)
-    return lines + _listed("Ruled out", (f"{ruled.says} [{ruled.source}]" for ruled in verdict.ruled_out))
+    return lines + listed("Ruled out", (f"{ruled.says} [{ruled.source}]" for ruled in verdict.ruled_out))
 
 
 def likely_says(verdict: Verdict) -> str:

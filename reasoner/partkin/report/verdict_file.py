@@ -8,7 +8,7 @@ from typing import Any
 
 from partkin.model.adapting import Action, Adaptation, EdgeGap
 from partkin.model.fitting import Chance, Conflict, LikelyPlaces, Nogood, Piece, Placement, WithinErrors
-from partkin.model.verdict import Laid, Pair, SeamElsewhere, Unknown, Verdict
+from partkin.model.verdict import Laid, Pair, SeamElsewhere, Verdict
 
 FORMAT = 1
 RULED_OUT = ("do", "feature", "says", "source")
@@ -32,11 +32,7 @@ def as_tree(verdict: Verdict) -> dict[str, Any]:
     placement = verdict.placement
     return {
         "partkin": FORMAT,
-        "host": verdict.host,
-        "donor": verdict.donor,
-        "measured_from": verdict.measured_from,
-        "verdict": verdict.verdict,
-        "says": verdict.says,
+        **_cells(verdict, "host", "donor", "measured_from", "verdict", "says"),
         "chance": _chance(verdict.chance),
         "margin_mm": number(verdict.margin_mm),
         "placement": _placement(placement) if placement is not None else None,
@@ -54,7 +50,14 @@ def as_tree(verdict: Verdict) -> dict[str, Any]:
         "connectors": [_cells(one, *CONNECTOR) for one in verdict.connectors],
         "besides": [_action(action) for action in verdict.besides],
         "besides_ruled_out": [_cells(one, *RULED_OUT) for one in verdict.besides_ruled_out],
-        "unknown": [_unknown(one) for one in verdict.unknown],
+        "unknown": [
+            {
+                "what": one.what, "reading": None if one.quantity is None else {
+                    "part": one.part, "quantity": one.quantity, "from": one.from_feature, "to": one.to_feature,
+                }, "says": one.says,
+            }
+            for one in verdict.unknown
+        ],
         "safety": [_cells(one, "rule", "says", "hold", "source") for one in verdict.safety],
         "reasons": [_cells(one, "id", "says", "because", "source") for one in verdict.reasons],
         "next": verdict.next_step,
@@ -82,11 +85,6 @@ def _cells(one: object, *names: str) -> dict[str, Any]:
 def _numbers(one: object, *names: str) -> dict[str, Any]:
     """These fields as numbers for the file."""
     return {name: number(getattr(one, name)) for name in names}
-
-
-def _unknown(one: Unknown) -> dict[str, Any]:
-    ends = {"part": one.part, "quantity": one.quantity, "from": one.from_feature, "to": one.to_feature}
-    return {"what": one.what, "reading": None if one.quantity is None else ends, "says": one.says}
 
 
 def _places(rows: tuple[tuple[str, tuple[float, ...]], ...]) -> dict[str, list[float]]:
