@@ -18,7 +18,8 @@ from PIL import Image
 
 from page.conftest import CHROMIUM, Server, demo_in
 from partkin.commands import seeing
-from partkin.drawing.overlay import overlay_svg
+from partkin.drawing.overlay import pattern
+from partkin.drawing.svg import picture_svg
 from partkin.pipeline import load_build
 from partkin.report.html import report_html
 
@@ -41,7 +42,7 @@ def drawing(folder: Path) -> str:
     build = load_build(folder)
     view = seeing.overlay(build, seeing.see(build, DONOR))
     assert view is not None
-    return overlay_svg(view, bounded=True)
+    return picture_svg(pattern(view).picture, bounded=True)
 
 
 def small(shot: bytes) -> bytes:

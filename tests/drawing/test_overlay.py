@@ -8,15 +8,18 @@ import pytest
 
 from drawing.boxes import overlap
 from partkin.drawing.alt import overlay_words
+from partkin.drawing.details import HALF, drawn_pairs, enlarged, factor_for, figures
 from partkin.drawing.dimension import difference_words, span_marks
 from partkin.drawing.laying import moved, moved_angle_deg, offset_left
 from partkin.drawing.lettering import text_width
-from partkin.drawing.overlay import overlay_picture, overlay_svg
+from partkin.drawing.overlay import pattern
 from partkin.drawing.pens import SCREEN_PENS
 from partkin.drawing.placing import Room
-from partkin.drawing.shapes import Line, Obround, Poly, Round, Window, Words
+from partkin.drawing.shapes import Line, Obround, Poly, Round, Strokes, Words
+from partkin.drawing.svg import picture_svg
 from partkin.model.drawing import DrawnFeature, OverlayView, Span
 from partkin.model.verdict import Pair
+from partkin.report.html_figure import BROAD_PX, NARROW_PX, figure
 from report import sample
 from report.reading import SVG, outside_references, svg_tree, words_of
 
@@ -24,10 +27,14 @@ DRAWN = [view for view in sample.OVERLAYS if view is not None]
 WIDTHS = (340.0, 760.0)
 
 
+def svg(view):
+    return picture_svg(pattern(view).picture)
+
+
 @pytest.mark.parametrize("width", WIDTHS)
 @pytest.mark.parametrize("view", DRAWN, ids=lambda view: view.donor)
 def test_it_is_one_well_formed_drawing_with_title_and_description(view, width):
-    text = overlay_svg(view, width, prefix="x7")
+    text = picture_svg(pattern(view, width).picture, "x7")
     tree = svg_tree(text)
     assert tree.tag == f"{SVG}svg" and tree.get("role") == "img"
     assert tree.find(f"{SVG}title").get("id") == tree.get("aria-labelledby") == "x7-t"
@@ -70,7 +77,7 @@ def _crowd(count):
     "view", [*DRAWN, _crowd(36), replace(DRAWN[2], matrix=None)], ids=["D1", "D2", "D3", "D4", "crowd", "beside"]
 )
 def test_no_text_lies_on_another_nor_beyond_the_edge(view, width):
-    picture = overlay_picture(view, width)
+    picture = pattern(view, width).picture
     boxes = list(_boxes(picture.shapes))
     assert len(boxes) > 10
     for number, (text, box) in enumerate(boxes):
@@ -86,11 +93,10 @@ def test_what_finds_no_room_is_listed_instead():
         fixings=tuple(replace(one, at_mm=(one.at_mm[0] / 30, one.at_mm[1] / 30)) for one in view.fixings),
         features=tuple(replace(one, at_mm=(one.at_mm[0] / 30, one.at_mm[1] / 30)) for one in view.features),
     )
-    picture = overlay_picture(tight, 340.0)
-    texts = [shape.text for shape in picture.shapes if isinstance(shape, Words)]
+    drawn = pattern(tight, 340.0)
+    texts = [shape.text for shape in drawn.picture.shapes if isinstance(shape, Words)]
     shown = {text.split(" - ")[0] for text in texts if " - " in text}
-    left_out = " ".join(texts)
-    assert "No room to name" in left_out
+    assert "No room to name" in " ".join(drawn.said)
     assert shown, "some are named"
 
 
@@ -110,16 +116,16 @@ def test_every_figure_of_the_drawing_is_in_its_words_too():
 
 
 def test_a_conflict_is_dimensioned_on_both_sides_with_how_much_too_long():
-    texts = words_of(svg_tree(overlay_svg(sample.OVERLAYS[2])))
+    texts = words_of(svg_tree(svg(sample.OVERLAYS[2])))
     assert "host 430.0" in texts and "donor 435.2: 5.2 too long" in texts
     short = replace(sample.OVERLAYS[2], spans=(Span("F1", "F2", 430.0, 429.36),))
-    assert "donor 429.4: 0.64 too short" in words_of(svg_tree(overlay_svg(short)))
+    assert "donor 429.4: 0.64 too short" in words_of(svg_tree(svg(short)))
     assert difference_words(Span("a", "b", 10.0, 10.001)) == "the same"
 
 
 def test_a_dimension_line_is_thin_and_as_long_as_what_it_measures():
     view = sample.OVERLAYS[2]
-    picture = overlay_picture(view, 760.0)
+    picture = pattern(view, 760.0).picture
     pixels = {shape.pen: [] for shape in picture.shapes if isinstance(shape, Line)}
     for shape in picture.shapes:
         if isinstance(shape, Line) and abs(shape.a[1] - shape.b[1]) < 1.0:
@@ -139,33 +145,32 @@ def test_wide_lines_are_twice_the_narrow_ones():
     assert SCREEN_PENS["donor"].width == 2 * SCREEN_PENS["donor-thin"].width
 
 
-@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("width", [BROAD_PX, NARROW_PX])
 def test_the_enlarged_offsets_keep_to_the_factor_that_is_said(width):
     view = sample.OVERLAYS[0]
-    picture = overlay_picture(view, width)
-    heading = next(
-        shape.text for shape in picture.shapes if isinstance(shape, Words) and shape.text.startswith("Offsets")
-    )
-    factor = float(re.search(r"drawn (\d+) times", heading).group(1))
+    picture = pattern(view, width).picture
+    told = figure(view, "d").times[(BROAD_PX, NARROW_PX).index(width)]
     studs = [shape for shape in picture.shapes if isinstance(shape, Round) and shape.pen == "stud"]
     scale = studs[0].radius / 3.0  # F1 is a stud of 6 mm
-    windows = [shape for shape in picture.shapes if isinstance(shape, Window)]
-    assert len(windows) == len(view.pairs)
-    for window, pair, fixing, feature in zip(windows, view.pairs, view.fixings, view.features, strict=True):
-        centre = ((window.box[0] + window.box[2]) / 2, (window.box[1] + window.box[3]) / 2)
-        play = next(shape for shape in window.shapes if isinstance(shape, Round) and shape.pen == "wide")
-        assert play.radius == pytest.approx(pair.allowed_mm * scale * factor)
-        dot = next(shape for shape in window.shapes if isinstance(shape, Round) and shape.pen == "donor-dot")
-        drawn_mm = math.dist(dot.centre, centre) / (scale * factor)
-        assert drawn_mm == pytest.approx(pair.offset_mm, abs=1e-9)
+    broad = pattern(view, BROAD_PX).scale
+    px_per_mm = broad * factor_for(view, broad)
+    assert float(re.search(r"(\d+) times", told).group(1)) == round(px_per_mm / scale)
+    drawn = drawn_pairs(view)
+    assert len(drawn) == len(view.pairs)
+    for one, fixing, feature in zip(drawn, view.fixings, view.features, strict=True):
+        pair, centre, shapes = one[0], (50.0, 60.0), enlarged(view, one, view.matrix, (50.0, 60.0), px_per_mm)
+        play = next(shape for shape in shapes if isinstance(shape, Round) and shape.pen == "wide")
+        assert play.radius == pytest.approx(pair.allowed_mm * px_per_mm)
+        dot = next(shape for shape in shapes if isinstance(shape, Round) and shape.pen == "donor-dot")
+        assert math.dist(dot.centre, centre) / px_per_mm == pytest.approx(pair.offset_mm, abs=1e-9)
         x_mm, y_mm = offset_left(fixing, feature, view.matrix)
         assert (dot.centre[0] - centre[0], centre[1] - dot.centre[1]) == pytest.approx(
-            (x_mm * scale * factor, y_mm * scale * factor)
+            (x_mm * px_per_mm, y_mm * px_per_mm)
         )
 
 
 def test_play_is_drawn_at_the_patterns_own_scale():
-    picture = overlay_picture(sample.OVERLAYS[0], 760.0)
+    picture = pattern(sample.OVERLAYS[0], 760.0).picture
     stud = next(shape for shape in picture.shapes if isinstance(shape, Round) and shape.pen == "stud")
     hole = next(shape for shape in picture.shapes if isinstance(shape, Round) and shape.pen == "donor")
     assert hole.radius / stud.radius == pytest.approx(7.0 / 6.0)
@@ -176,18 +181,17 @@ def test_play_is_drawn_at_the_patterns_own_scale():
 def test_an_offset_too_far_for_its_cell_is_broken_off_and_still_told():
     view = sample.OVERLAYS[2]
     far = replace(view, pairs=(replace(view.pairs[2], offset_mm=25.0),), features=view.features[:3])
-    picture = overlay_picture(far, 760.0)
-    window = next(shape for shape in picture.shapes if isinstance(shape, Window))
-    dot = next(shape for shape in window.shapes if isinstance(shape, Round) and shape.pen == "donor-dot")
-    assert window.box[0] < dot.centre[0] < window.box[2]
-    assert any(shape.text.startswith("25.00 of") for shape in picture.shapes if isinstance(shape, Words))
-    zigzag = [shape for shape in window.shapes if getattr(shape, "pen", "") == "donor-thin" and hasattr(shape, "lines")]
-    assert zigzag
+    (one,) = drawn_pairs(far)
+    shapes = enlarged(far, one, far.matrix, (HALF, HALF), 20.0)
+    dot = next(shape for shape in shapes if isinstance(shape, Round) and shape.pen == "donor-dot")
+    assert 0.0 < dot.centre[0] < 2 * HALF and 0.0 < dot.centre[1] < 2 * HALF
+    assert figures(one[0]).startswith("25.00 of")
+    assert any(isinstance(shape, Strokes) and shape.pen == "donor-thin" for shape in shapes), "a zigzag"
 
 
 def test_cuts_are_outlined_where_and_as_large_as_they_will_be():
     view = sample.OVERLAYS[1]
-    picture = overlay_picture(view, 760.0)
+    picture = pattern(view, 760.0).picture
     slots = [shape for shape in picture.shapes if isinstance(shape, Obround) and shape.pen == "cut"]
     rounds = [shape for shape in picture.shapes if isinstance(shape, Round) and shape.pen == "cut"]
     stud = next(shape for shape in picture.shapes if isinstance(shape, Round) and shape.pen == "stud")
@@ -200,7 +204,7 @@ def test_cuts_are_outlined_where_and_as_large_as_they_will_be():
 
 
 def test_zones_of_both_sides_are_hatched_and_slope_differently():
-    picture = overlay_picture(sample.OVERLAYS[0], 760.0)
+    picture = pattern(sample.OVERLAYS[0], 760.0).picture
     pens = [getattr(shape, "pen", "") for shape in picture.shapes]
     assert "hatch" in pens and "donor-hatch" in pens
 
@@ -217,7 +221,7 @@ def test_zones_of_both_sides_are_hatched_and_slope_differently():
 
 def test_without_a_placement_both_sides_are_drawn_beside_each_other():
     view = sample.OVERLAYS[3]
-    picture = overlay_picture(view, 760.0)
+    picture = pattern(view, 760.0).picture
     host = [shape for shape in picture.shapes if isinstance(shape, Poly) and shape.pen == "beyond"]
     donor = [shape for shape in picture.shapes if isinstance(shape, Poly) and shape.pen == "donor"]
     assert max(x for x, _ in host[0].points) < min(x for x, _ in donor[0].points)
@@ -225,7 +229,7 @@ def test_without_a_placement_both_sides_are_drawn_beside_each_other():
 
 
 def test_nothing_known_says_so():
-    picture = overlay_picture(OverlayView("H", "D"), 340.0)
+    picture = pattern(OverlayView("H", "D"), 340.0).picture
     assert any(isinstance(shape, Words) and shape.text.startswith("Nothing to draw") for shape in picture.shapes)
 
 
@@ -255,8 +259,8 @@ def test_a_pattern_in_space_gets_its_second_view_and_a_flat_one_does_not():
         view, fixings=tuple(replace(f, at_mm=(*f.at_mm, 10.0 * n)) for n, f in enumerate(view.fixings)),
         features=tuple(replace(f, at_mm=(*f.at_mm, 10.0 * n)) for n, f in enumerate(view.features)),
     )  # fmt: skip
-    flat = words_of(svg_tree(overlay_svg(view)))
-    space = words_of(svg_tree(overlay_svg(tall)))
+    flat = words_of(svg_tree(svg(view)))
+    space = words_of(svg_tree(svg(tall)))
     assert "Seen from above" in space and "Seen from above" not in flat
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from drawing.boxes import overlap
 from partkin.drawing.lettering import text_width
-from partkin.drawing.overlay import overlay_picture
+from partkin.drawing.overlay import pattern
 from partkin.drawing.plots import (
     WIDTH,
     Axes,
@@ -39,7 +39,7 @@ PICTURES = {
             (CalibrationBin(0.0, 0.1, 6, 0), CalibrationBin(0.4, 0.6, 5, 3), CalibrationBin(0.9, 1.0, 20, 19))
         )
     ),
-    "overlay": overlay_picture(sample.OVERLAYS[2], 760.0),
+    "overlay": pattern(sample.OVERLAYS[2]).picture,
 }
 
 

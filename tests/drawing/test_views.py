@@ -8,7 +8,8 @@ import pytest
 
 import partkin
 from partkin.drawing.laying import WITHIN_95, drawn_feature, ellipse, inverse, moved, rigid_fit, spreads
-from partkin.drawing.overlay import overlay_svg
+from partkin.drawing.overlay import pattern
+from partkin.drawing.svg import picture_svg
 from partkin.drawing.template_dxf import template_dxf
 from partkin.drawing.views import (
     conflict_spans,
@@ -40,15 +41,15 @@ KNOWN = {"H1": HOST, "D1": DONOR}
 
 
 def test_an_overlay_is_filled_from_what_is_known():
-    view = overlay_view(sample.BUILD, sample.BOLTS_ON, KNOWN, drawing=2, drawings=7)
+    view = overlay_view(sample.BUILD, sample.BOLTS_ON, KNOWN)
     assert [f.id for f in view.fixings] == [f.id for f in sample.FIXINGS]
     assert [f.id for f in view.features] == [f.id for f in sample.GOOD]
     assert [f.at_mm for f in view.features] == [f.at_mm for f in sample.GOOD]
     assert view.matrix == sample.PLACED and view.pairs == sample.BOLTS_ON.pairs
-    assert (view.drawing, view.drawings, view.seen_from) == (2, 7, "outside")
+    assert view.seen_from == "outside"
     assert {spread.of for spread in view.spreads} == {"host", "donor"}
     assert [line.of for line in view.outlines] == ["host"]
-    svg_tree(overlay_svg(view))
+    svg_tree(picture_svg(pattern(view).picture))
 
 
 def test_a_restraint_part_gets_no_drawing_and_nor_does_what_has_no_place():

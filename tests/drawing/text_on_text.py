@@ -23,7 +23,7 @@ if __name__ == "__main__":
 from builders import Row, build, moved
 from partkin.commands.seeing import overlay, see
 from partkin.drawing.lettering import text_width
-from partkin.drawing.overlay import overlay_picture, pattern
+from partkin.drawing.overlay import pattern
 from partkin.drawing.pens import SCREEN_PENS
 from partkin.drawing.shapes import (
     Arc,
@@ -36,7 +36,6 @@ from partkin.drawing.shapes import (
     Round,
     Shape,
     Strokes,
-    Window,
     Words,
     obround_points,
 )
@@ -45,8 +44,8 @@ from partkin.model.drawing import OverlayView
 from partkin.model.words import ZONE_KINDS
 from partkin.report.html_figure import BROAD_PX, NARROW_PX
 
-# The figure of report and page at 360 px, at 800 and 1400 px, and the sheet that `partkin draw` writes.
-WIDTHS = {"narrow": NARROW_PX, "broad": BROAD_PX, "sheet": 760.0}
+# The figure of report and page at 360 px, at 800 and 1400 px, and as wide as the drawing in docs/drawings.md.
+WIDTHS = {"narrow": NARROW_PX, "broad": BROAD_PX, "wide": 760.0}
 KINDS = {"stud": "hole", "captive nut": "hole", "tapped hole": "slot", "peg hole": "peg", "clip hole": "clip"}
 
 
@@ -96,10 +95,7 @@ def views(made: Build) -> list[OverlayView]:
 
 def pictures(view: OverlayView) -> dict[str, Picture]:
     """Return a view's drawings by the name of their width."""
-    return {
-        name: overlay_picture(view, width) if name == "sheet" else pattern(view, width).picture
-        for name, width in WIDTHS.items()
-    }
+    return {name: pattern(view, width).picture for name, width in WIDTHS.items()}
 
 
 def _text(words: Words) -> shapely.Polygon:
@@ -127,8 +123,6 @@ def _drawn(shapes: Sequence[Shape]) -> Iterator[tuple[str, shapely.Geometry]]:
                 level = affinity.scale(shapely.Point(0, 0).buffer(1.0), *shape.semi, origin=(0, 0))
                 oval = affinity.rotate(level, -shape.angle_deg, origin=(0, 0))
                 yield shape.pen, affinity.translate(oval, *shape.centre).exterior
-            case Window():
-                yield "thin", shapely.box(*shape.box)
 
 
 def _closed(points: Sequence[Row]) -> shapely.Geometry:

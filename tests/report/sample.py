@@ -309,16 +309,14 @@ def overlay(verdict, features, **more):
 
 
 OVERLAYS = (
-    overlay(BOLTS_ON, GOOD, drawing=1, drawings=4),
+    overlay(BOLTS_ON, GOOD),
     overlay(
         WITH_ADAPTATION,
         donor_features({**SCATTER, "F1": (-1.11, 0.0), "F4": (0.2, -1.0)}),
-        drawing=2,
-        drawings=4,
         cuts=CUTS,
     ),
-    overlay(DOES_NOT_FIT, LONG, drawing=3, drawings=4, spans=(Span("F1", "F2", 430.0, 435.2, 4.5),)),
-    overlay(NOT_ENOUGH, GOOD[:4], drawing=4, drawings=4),
+    overlay(DOES_NOT_FIT, LONG, spans=(Span("F1", "F2", 430.0, 435.2, 4.5),)),
+    overlay(NOT_ENOUGH, GOOD[:4]),
     None,
 )
 VERDICTS = (BOLTS_ON, WITH_ADAPTATION, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED)

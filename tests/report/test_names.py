@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from partkin.drawing.lettering import text_width
-from partkin.drawing.overlay import overlay_picture, overlay_svg
+from partkin.drawing.overlay import pattern
 from partkin.drawing.plots import calibration_picture, chance_picture, margin_picture, pattern_picture
 from partkin.drawing.raster import picture_png
 from partkin.drawing.shapes import Words
@@ -148,8 +148,8 @@ def test_no_name_breaks_or_poisons_the_report(bad):
 @pytest.mark.parametrize("width", [340.0, 760.0])
 def test_no_name_leaves_a_drawing(bad, width):
     view = renamed(sample.OVERLAYS[2], bad)
-    svg_tree(overlay_svg(view, width))
-    picture = overlay_picture(view, width)
+    picture = pattern(view, width).picture
+    svg_tree(picture_svg(picture))
     for shape in picture.shapes:
         if isinstance(shape, Words) and not shape.turn_deg:
             run = text_width(shape.text, shape.size, shape.bold)

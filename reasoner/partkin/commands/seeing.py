@@ -110,17 +110,13 @@ def seen_of(build: Build, lying: LaidDonor) -> SeenCheck:
     return SeenCheck(verdict, found, places.hosted.fixings, findings, places)
 
 
-def overlay(
-    build: Build, seen: SeenCheck, drawing: int = 1, drawings: int = 1, *, after: bool = False
-) -> OverlayView | None:
+def overlay(build: Build, seen: SeenCheck, *, after: bool = False) -> OverlayView | None:
     """What the drawing of one check is made from, `after` the work or as it is; None where nothing can be drawn."""
     from partkin.drawing.views import overlay_view
 
     original = seen.findings.known.original
-    return overlay_view(
-        build, seen.verdict, seen.positions, seen.fixings or None, drawing, drawings,
-        original.part.part if original is not None else None, after,
-    )  # fmt: skip
+    came_off = original.part.part if original is not None else None
+    return overlay_view(build, seen.verdict, seen.positions, seen.fixings or None, came_off, after)
 
 
 def donors_of(build: Build, host: str | None = None) -> tuple[str, ...]:
@@ -160,9 +156,9 @@ def report_of(
     said = [*notes, *(says for one in looked if not isinstance(one, SeenCheck) for says in one)]
     if work.undone:
         said.append(f"Stopped before all were checked; not looked at: {', '.join(work.undone)}.")
-    overlays = [overlay(build, seen, number, len(found)) for number, seen in enumerate(found, 1)]
+    overlays = [overlay(build, seen) for seen in found]
     verdicts = [seen.verdict for seen in found]
-    after = tuple(overlay(build, seen, number, len(found), after=True) for number, seen in enumerate(found, 1))
+    after = tuple(overlay(build, seen, after=True) for seen in found)
     return replace(report_view(build, verdicts, overlays, notes=said), after=after, plans=_plans(build, verdicts))
 
 

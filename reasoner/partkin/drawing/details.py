@@ -6,15 +6,14 @@ import math
 from itertools import pairwise
 
 from partkin.drawing.laying import moved_angle_deg, offset_left
-from partkin.drawing.lettering import millimetres, shortened
-from partkin.drawing.pens import SOFT
+from partkin.drawing.lettering import millimetres
 from partkin.drawing.plane import Point, turned
-from partkin.drawing.shapes import Line, Round, Shape, Strokes, Window, Words
-from partkin.drawing.symbols import cross, rectangle, spread_mark, state_mark
+from partkin.drawing.shapes import Line, Round, Shape, Strokes
+from partkin.drawing.symbols import cross, spread_mark
 from partkin.model.drawing import DrawnFeature, Matrix, OverlayView
 from partkin.model.verdict import Pair
 
-CELL_WIDTH, CELL_HEIGHT, HALF = 100.0, 136.0, 40.0
+HALF = 40.0
 _FACTORS = (200.0, 100.0, 50.0, 20.0, 10.0, 5.0, 2.0, 1.0)
 Drawn = tuple[Pair, DrawnFeature, DrawnFeature]
 
@@ -104,45 +103,3 @@ def drawn_pairs(view: OverlayView) -> list[Drawn]:
         for pair in view.pairs
         if view.matrix is not None and pair.fixing in fixings and pair.feature in features
     ]
-
-
-def detail_cell(view: OverlayView, drawn: Drawn, matrix: Matrix, corner: Point, px_per_mm: float) -> list[Shape]:
-    """Draw one pair enlarged, with its figures and its state beneath; 100 by 136 pixels at `corner`."""
-    pair, (left, top) = drawn[0], (corner[0] + CELL_WIDTH / 2 - HALF, corner[1])
-    middle, box = left + HALF, (left, top, left + 2 * HALF, top + 2 * HALF)
-    sound = pair.state in ("lines up", "tight")
-    name = shortened(f"{pair.fixing} - {pair.feature}", 11.5, CELL_WIDTH - 6, True)
-    state_width = (5.0 if sound else 5.7) * len(pair.state)
-    return [
-        Window(box, tuple(enlarged(view, drawn, matrix, (middle, top + HALF), px_per_mm))),
-        rectangle(box, "thin" if sound else "frame"),
-        Words((middle, box[3] + 14.0), name, 11.5, "middle", bold=True),
-        Words((middle, box[3] + 27.5), figures(pair), 11.0, "middle"),
-        *state_mark((middle - state_width / 2 - 5.0, box[3] + 37.5), pair.state),
-        Words((middle + 5.0, box[3] + 41.5), pair.state, 11.0, "middle", bold=not sound),
-    ]
-
-
-def details(
-    view: OverlayView, matrix: Matrix, scale: float, left: float, top: float, width: float
-) -> tuple[list[Shape], float]:
-    """Draw all pairs enlarged, in rows; returns the height that they take too (0: there is no pair to draw)."""
-    drawn = drawn_pairs(view)
-    if not drawn:
-        return [], 0.0
-    factor = factor_for(view, scale)
-    a_row = max(1, min(len(drawn), int(width // CELL_WIDTH)))
-    pitch = min(width / a_row, CELL_WIDTH + 12.0)
-    heading = f"Offsets drawn {factor:g} times as large" if factor > 1 else "Offsets at the pattern's scale"
-    rule = "Circle: play allowed. Dot: donor's centre. Figures: offset of allowed, mm."
-    lines = [rule] if width > 480 else rule.split(". ", 1)
-    shapes: list[Shape] = [
-        Words((left, top + 11.0), heading, 12.0, bold=True),
-        *(Words((left, top + 26.0 + 13.0 * number), line, 11.0, colour=SOFT) for number, line in enumerate(lines)),
-    ]
-    down = top + 36.0 + 13.0 * (len(lines) - 1)
-    for number, one in enumerate(drawn):
-        row, column = divmod(number, a_row)
-        corner = (left + column * pitch + (pitch - CELL_WIDTH) / 2, down + row * CELL_HEIGHT)
-        shapes += detail_cell(view, one, matrix, corner, scale * factor)
-    return shapes, down - top + math.ceil(len(drawn) / a_row) * CELL_HEIGHT

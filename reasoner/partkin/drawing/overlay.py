@@ -1,4 +1,4 @@
-"""A donor laid on the host as one drawing: pattern, conflict, details, key and title block; and as a small sketch."""
+"""A donor laid on the host as a drawing: pattern and conflict, from above too; and as a small sketch."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from partkin.drawing.alt import odd_words, overlay_words, span_words
-from partkin.drawing.details import details
 from partkin.drawing.dimension import span_marks
 from partkin.drawing.laying import IDENTITY, Frame, laid, moved, moved_angle_deg, moved_z, reach_mm, side_points
 from partkin.drawing.lettering import millimetres, shortened, text_width
@@ -15,9 +14,17 @@ from partkin.drawing.pens import BLUE, INK, SOFT
 from partkin.drawing.placing import EDGE, TEXT, Place, Room, lettered, strip_in, written
 from partkin.drawing.plane import Point, spread_of
 from partkin.drawing.shapes import Line, Picture, Poly, Round, Shape, Strokes, Words, on_layer
-from partkin.drawing.svg import SvgWriter, clean, picture_svg, short
-from partkin.drawing.symbols import cut_marks, feature_marks, half_size_mm, size_mm, spread_mark, state_mark, zone_marks
-from partkin.drawing.titleblock import key, paragraph, scale_bar, sheet_frame, title_block
+from partkin.drawing.svg import SvgWriter, clean, short
+from partkin.drawing.symbols import (
+    cut_marks,
+    feature_marks,
+    half_size_mm,
+    scale_bar,
+    size_mm,
+    spread_mark,
+    state_mark,
+    zone_marks,
+)
 from partkin.model.drawing import Cut, DrawnFeature, DrawnOutline, DrawnZone, Matrix, OverlayView, Owner
 
 _EDGE = 14.0
@@ -247,7 +254,7 @@ def _zone_label(room: Room, corners: tuple[Point, ...], text: str, colour: str) 
 
 
 def _pattern_part(plan: _Plan) -> tuple[list[Shape], list[str]]:
-    """Draw the upper part; returns sentences for below it too."""
+    """Draw it as it is seen along z; returns sentences for below it too."""
     room = Room((8.0, 8.0, plan.width - 8.0, plan.height - 22.0))
     areas, patterns = _areas(plan), _patterns(plan)
     arrows, figures = _odd_arrows(plan)
@@ -277,7 +284,7 @@ def _pattern_part(plan: _Plan) -> tuple[list[Shape], list[str]]:
 
 @dataclass(frozen=True)
 class Pattern:
-    """The upper part of an overlay: the picture, the sentences that belong below it, pixels a millimetre.
+    """The picture, the sentences that belong below it, pixels a millimetre.
 
     `scale` 0: nothing has a place, and the picture says so.
     """
@@ -299,42 +306,6 @@ def pattern(view: OverlayView, width_px: float = 760.0) -> Pattern:
     above, more = from_above(view, plan.matrix, plan.frame, plan.height, width_px)
     picture = Picture(width_px, plan.height + more, (*shapes, *above), title, words)
     return Pattern(picture, tuple(said), plan.frame.scale, plan.matrix)
-
-
-def overlay_picture(view: OverlayView, width_px: float = 760.0) -> Picture:
-    """Draw a donor on a host as one sheet (pixels, y down): pattern, offsets drawn larger, key and title block.
-
-    Text keeps its size, so a telephone gets its own drawing (340), not a smaller one.
-    """
-    upper = pattern(view, width_px)
-    shapes, down = list(upper.picture.shapes), upper.picture.height
-    if upper.scale > 0:
-        inner = width_px - 2 * _EDGE
-        enlarged, taken = details(view, upper.matrix, upper.scale, _EDGE, down + 12.0, inner)
-        if taken:
-            shapes += [Line((2.0, down), (width_px - 2.0, down), "thin"), *enlarged]
-            down += 12.0 + taken
-    foot, height = _foot(view, width_px, down, list(upper.said))
-    shapes += [Line((2.0, down), (width_px - 2.0, down), "thin"), *foot, *sheet_frame(width_px, height)]
-    return Picture(width_px, height, tuple(shapes), upper.picture.title, upper.picture.says)
-
-
-def _foot(view: OverlayView, width: float, top: float, said: list[str]) -> tuple[list[Shape], float]:
-    """Draw key and sentences with the title block at the lower right; returns the drawing's height too."""
-    narrow = width <= 520
-    block_width = width - 4.0 if narrow else 330.0
-    text_room = width - 2 * _EDGE if narrow else width - block_width - 2 * _EDGE - 8.0
-    shapes, key_height = key(view, _EDGE, top + 10.0, text_room)
-    ellipses = ["Dashed ellipses: where a centre lies, 95 in 100."] if view.spreads else []
-    words, words_height = paragraph([*said, *ellipses], _EDGE, top + 12.0 + key_height, text_room)
-    text_height = 12.0 + key_height + words_height + 12.0
-    height = top + text_height + 120.0 if narrow else top + max(text_height, 120.0) + 2.0
-    return [*shapes, *words, *title_block(view, width - 2.0, height - 2.0, block_width)], height
-
-
-def overlay_svg(view: OverlayView, width_px: float = 760.0, prefix: str = "d", bounded: bool = False) -> str:
-    """Draw a donor on a host as SVG, with title and description; see `overlay_picture` and `picture_svg`."""
-    return picture_svg(overlay_picture(view, width_px), prefix, bounded=bounded)
 
 
 _ABOUT = 34.0

@@ -13,8 +13,7 @@ from partkin.drawing.placing import Room
 from partkin.drawing.plane import Box, Point, box_about, corners_of, hatching, spread_of
 from partkin.drawing.shapes import Line, Oval, Picture, Poly, Round, Shape, Strokes, Words
 from partkin.drawing.svg import clean
-from partkin.drawing.symbols import feature_marks, rectangle, state_mark
-from partkin.drawing.titleblock import scale_bar, sheet_frame
+from partkin.drawing.symbols import feature_marks, rectangle, scale_bar, state_mark
 from partkin.model.drawing import CalibrationPlot, ChancePlot, MarginPlot, PatternPlot
 from partkin.model.verdict import Pair
 
@@ -259,9 +258,22 @@ def plot_sheet(shapes: list[Shape], height: float, title: str, says: str, notes:
     total = height + max(16.0 * len(lines) + 14.0, 16.0 * len(title_lines) + 14.0)
     left, top = WIDTH - 2.0 - block_width, total - 2.0 - 16.0 * len(title_lines) - 10.0
     block = (left, top, WIDTH - 2.0, total - 2.0)
-    drawn = [*shapes, *sheet_frame(WIDTH, total), rectangle(block, "paper"), rectangle(block, "frame")]
+    drawn = [*shapes, *_frame(total), rectangle(block, "paper"), rectangle(block, "frame")]
     for number, line in enumerate(title_lines):
         drawn.append(Words((left + 7.0, top + 16.0 + 16.0 * number), line, 12.0, bold=True))
     for number, line in enumerate(lines):
         drawn.append(Words((_EDGE, height + 12.0 + 16.0 * number), line, 11.0, colour=SOFT))
     return Picture(WIDTH, total, tuple(drawn), title, says)
+
+
+def _frame(height: float) -> list[Shape]:
+    """Return the sheet's frame with its centring marks."""
+    inset, middle_x, middle_y, mark = 2.0, WIDTH / 2, height / 2, 6.0
+    right, bottom = WIDTH - inset, height - inset
+    return [
+        rectangle((inset, inset, right, bottom), "frame"),
+        Line((middle_x, inset), (middle_x, inset + mark), "frame"),
+        Line((middle_x, bottom), (middle_x, bottom - mark), "frame"),
+        Line((inset, middle_y), (inset + mark, middle_y), "frame"),
+        Line((right, middle_y), (right - mark, middle_y), "frame"),
+    ]

@@ -11,7 +11,7 @@ from PIL import Image, ImageDraw, ImageFont
 from PIL.PngImagePlugin import PngInfo
 
 from partkin.drawing.pens import PAPER, SCREEN_PENS
-from partkin.drawing.plane import Box, Point, turned
+from partkin.drawing.plane import Point, turned
 from partkin.drawing.shapes import (
     Arc,
     Line,
@@ -22,7 +22,6 @@ from partkin.drawing.shapes import (
     Round,
     Shape,
     Strokes,
-    Window,
     Words,
     obround_points,
 )
@@ -65,14 +64,13 @@ def dashes(points: Sequence[Point], pattern: tuple[float, ...]) -> list[tuple[Po
 class _Canvas:
     """Paints shapes on an image `scale` times as large as the picture."""
 
-    def __init__(self, image: Image.Image, scale: float, origin: Point = (0.0, 0.0)) -> None:
+    def __init__(self, image: Image.Image, scale: float) -> None:
         self.image = image
         self.draw = ImageDraw.Draw(image)
         self.scale = scale
-        self.origin = origin
 
     def px(self, point: Point) -> Point:
-        return ((point[0] - self.origin[0]) * self.scale, (point[1] - self.origin[1]) * self.scale)
+        return (point[0] * self.scale, point[1] * self.scale)
 
     def outline(self, points: Sequence[Point], closed: bool, name: str) -> None:
         pen = SCREEN_PENS[name]
@@ -119,13 +117,6 @@ class _Canvas:
         layer = layer.rotate(shape.turn_deg, resample=Image.Resampling.BICUBIC)
         self.image.paste(layer, (round(at[0]) - side, round(at[1]) - side), layer)
 
-    def window(self, box: Box, shapes: Sequence[Shape]) -> None:
-        left, top = self.px(box[:2])
-        size = (max(1, round((box[2] - box[0]) * self.scale)), max(1, round((box[3] - box[1]) * self.scale)))
-        part = Image.new("RGB", size, PAPER)
-        _Canvas(part, self.scale, box[:2]).paint(shapes)
-        self.image.paste(part, (round(left), round(top)))
-
     def paint(self, shapes: Iterable[Shape]) -> None:
         for shape in shapes:
             match shape:
@@ -148,8 +139,6 @@ class _Canvas:
                     sweep_deg, (x, y) = shape.to_deg - shape.from_deg, shape.centre
                     spokes = [turned((shape.radius, 0.0), shape.from_deg + sweep_deg * n / 48) for n in range(49)]
                     self.outline([(x + across, y - up) for across, up in spokes], False, shape.pen)
-                case Window():
-                    self.window(shape.box, shape.shapes)
 
 
 def picture_png(picture: Picture, scale: float = 2.0) -> bytes:

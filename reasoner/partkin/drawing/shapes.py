@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from partkin.drawing.lettering import text_width
 from partkin.drawing.pens import INK
-from partkin.drawing.plane import Box, Point, turned
+from partkin.drawing.plane import Point, turned
 
 
 @dataclass(frozen=True)
@@ -136,16 +136,7 @@ class Words:
         return text_width(self.text, self.size, self.bold)
 
 
-@dataclass(frozen=True)
-class Window:
-    """Shapes of which only what lies inside the box is seen."""
-
-    box: Box
-    shapes: tuple[Shape, ...]
-    layer: str = ""
-
-
-Shape = Line | Strokes | Poly | Round | Arc | Oval | Obround | Words | Window
+Shape = Line | Strokes | Poly | Round | Arc | Oval | Obround | Words
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,6 @@ from partkin.drawing.shapes import (
     Round,
     Shape,
     Strokes,
-    Window,
     Words,
 )
 from partkin.drawing.symbols import hatches
@@ -210,12 +209,6 @@ class SvgWriter:
         turn = self.rotated(shape.turn_deg, shape.at)
         return f"<text {' '.join(parts)}{turn}>{escaped(shape.text)}</text>"
 
-    def window(self, shape: Window) -> str:
-        left, top, right, bottom = shape.box
-        x, y, width, height = map(self.number, (left, top, right - left, bottom - top))
-        place, seen = f'x="{x}" y="{y}" width="{width}" height="{height}"', f"{x} {y} {width} {height}"
-        return f'<svg {place} viewBox="{seen}">{"".join(map(self.shape, shape.shapes))}</svg>'
-
     def shape(self, shape: Shape) -> str:
         match shape:
             case Line():
@@ -241,8 +234,6 @@ class SvgWriter:
                 return self.arc(shape)
             case Obround():
                 return self.obround(shape)
-            case Window():
-                return self.window(shape)
         return self.words(shape)
 
     def all(self, shapes: Iterable[Shape]) -> str:

@@ -1,12 +1,12 @@
-"""How a fixing, a feature, a zone and a cut look: marks by kind, the same on every drawing (y down)."""
+"""How a fixing, a feature, a zone and a cut look: marks by kind, the same on every drawing (y down); bar and key."""
 
 from __future__ import annotations
 
 import math
 
 from partkin.drawing.plane import Box, Point, corners_of, hatching, turned
-from partkin.drawing.shapes import Arc, Hatched, Line, Obround, Oval, Poly, Round, Shape, Strokes
-from partkin.model.drawing import Cut, DrawnFeature, DrawnZone, Spread
+from partkin.drawing.shapes import Arc, Hatched, Line, Obround, Oval, Poly, Round, Shape, Strokes, Words
+from partkin.model.drawing import Cut, DrawnFeature, DrawnZone, OverlayView, Spread
 
 STANDS_PROUD = ("stud", "peg", "clip")
 
@@ -165,3 +165,56 @@ def oblique(at: Point, along_deg: float, pen: str) -> Line:
     """Draw the oblique stroke that ends a dimension line (ISO 129-1), at 45 degrees to it (y down)."""
     x, y = turned((5.0, 0.0), along_deg + 45.0)
     return Line((at[0] - x, at[1] + y), (at[0] + x, at[1] - y), pen)
+
+
+def scale_bar(at: Point, scale: float) -> list[Shape]:
+    """Draw a bar of a round length, near 90 pixels, starting at `at`."""
+    length_mm = min(
+        (base * 10.0**power for power in range(-1, 5) for base in (1.0, 2.0, 5.0)),
+        key=lambda length: (abs(length * scale - 90.0), length),
+    )
+    x, y = at
+    end = x + length_mm * scale
+    ticks = [
+        ((x + part * (end - x), y - (4.0 if part in (0.0, 1.0) else 2.5)), (x + part * (end - x), y))
+        for part in (0.0, 0.25, 0.5, 0.75, 1.0)
+    ]
+    return [
+        Line((x, y), (end, y), "wide"),
+        Strokes(tuple(ticks), "thin"),
+        Words((end + 5.0, y + 1.0), f"{length_mm:g} mm", 11.0),
+    ]
+
+
+KEY_KINDS = ("host fixing", "donor feature", "host edge", "donor edge", "host zone", "donor zone", "to cut")
+
+
+def sample(kind: str, x: float, y: float) -> list[Shape]:
+    """Draw the sample of a key line, one of `KEY_KINDS`, 26 by 12 pixels, its middle at y."""
+    box, middle, donor = (x, y - 6, x + 26, y + 6), (x + 13, y), kind.startswith("donor")
+    if kind == "host fixing":
+        axes = (((x + 4, y), (x + 22, y)), ((x + 13, y - 8), (x + 13, y + 8)))
+        return [Round(middle, 5.0, "stud"), Strokes(axes, "centre")]
+    if kind == "donor feature":
+        return [Round(middle, 5.5, "donor")]
+    if kind in ("host edge", "donor edge"):
+        return [Line((x, y), (x + 26, y), "donor" if donor else "beyond")]
+    if kind == "to cut":
+        return [Obround(middle, 6.0, 4.0, 0.0, pen) for pen in ("cut-band", "cut")]
+    lines = hatching(corners_of(box), 5.0, 123.0 if donor else 45.0)
+    return [rectangle(box, "donor-thin" if donor else "thin"), Strokes(lines, "donor-hatch" if donor else "hatch")]
+
+
+def key_lines(view: OverlayView) -> list[tuple[str, str]]:
+    """Return what the key explains: the kind of each line, and its words."""
+    owners = sorted({zone.of for zone in view.zones if zone.of != "donor"})
+    lines = (
+        ("host fixing", "host fixing", view.fixings),
+        ("donor feature", "donor feature", view.features),
+        ("host edge", "edge of the host", [line for line in view.outlines if line.of != "donor"]),
+        ("donor edge", "edge of the donor", [line for line in view.outlines if line.of == "donor"]),
+        ("host zone", "zone of the " + " and ".join(owners), owners),
+        ("donor zone", "zone of the donor", [zone for zone in view.zones if zone.of == "donor"]),
+        ("to cut", "to cut or open out", view.cuts),
+    )
+    return [(kind, words) for kind, words, there in lines if there]

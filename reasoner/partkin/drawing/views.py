@@ -164,18 +164,15 @@ def overlay_view(
     verdict: Verdict,
     positions: Mapping[str, Positions],
     fixings: Sequence[Fixing] | None = None,
-    drawing: int = 1,
-    drawings: int = 1,
     original: str | None = None,
     after: bool = False,
 ) -> OverlayView | None:
     """Return what the drawing of one verdict is made from.
 
     `positions`: by part id, of host, original and donor, as far as they are known. `fixings`: as the pairing saw them
-    (the stud under an original's hole); None: as the sheets list them. `drawing`, `drawings`: for the title block.
-    `original`: id of the part that came off; None: the first that is measured of those that did. `after`: with the work
-    done, what is cut marked; else as it is. None: no place is known on either side, the part is not judged by geometry,
-    or there is no work to show.
+    (the stud under an original's hole); None: as the sheets list them. `original`: id of the part that came off; None:
+    the first that is measured of those that did. `after`: with the work done, what is cut marked; else as it is. None:
+    no place is known on either side, the part is not judged by geometry, or there is no work to show.
     """
     laid = verdict.after if after else verdict.shown
     if verdict.verdict == "not judged" or laid is None:
@@ -227,8 +224,6 @@ def overlay_view(
         outlines=tuple(line for _, lines in areas for line in lines),
         spreads=host_spreads + spreads(positions.get(verdict.donor), "donor"),
         cuts=cuts,
-        drawing=drawing,
-        drawings=drawings,
         odd=laid.odd,
         holding=(laid.holding, laid.count) if laid.odd else None,
         after=after,

@@ -113,8 +113,8 @@ class Cut:
 class OverlayView:
     """A donor on a host. `matrix` None: no placement is known, the two are drawn side by side.
 
-    `drawing`, `drawings`: the number of this drawing and how many there are, for its title block. `odd`, `holding`: of
-    a donor laid where the most hold, what does not, and how many of how many do. `after`: with the work done.
+    `odd`, `holding`: of a donor laid where the most hold, what does not, and how many of how many do. `after`: with the
+    work done.
     """
 
     host: str
@@ -138,8 +138,6 @@ class OverlayView:
     outlines: tuple[DrawnOutline, ...] = ()
     spreads: tuple[Spread, ...] = ()
     cuts: tuple[Cut, ...] = ()
-    drawing: int = 1
-    drawings: int = 1
     note: str | None = None
     odd: tuple[OddHole, ...] = ()
     holding: tuple[int, int] | None = None

@@ -10,7 +10,7 @@ from partkin.drawing.alt import stands_words
 from partkin.drawing.details import HALF, drawn_pairs, enlarged, factor_for
 from partkin.drawing.overlay import Pattern, pattern
 from partkin.drawing.svg import SvgWriter, hatch_patterns, picture_svg
-from partkin.drawing.titleblock import KEY_KINDS, key_lines, sample
+from partkin.drawing.symbols import KEY_KINDS, key_lines, sample
 from partkin.model.drawing import OverlayView
 from partkin.model.verdict import Pair
 
