@@ -56,18 +56,6 @@ def _slot_lines(drawn: Drawn, matrix: Matrix, centre: Point, dot: Point) -> list
     return shapes
 
 
-def _path(centre: Point, dot: Point, cut_short: bool) -> list[Shape]:
-    """Draw the way from the fixing's centre to the donor's, broken where it is cut short."""
-    dx, dy = dot[0] - centre[0], dot[1] - centre[1]
-    length = math.hypot(dx, dy)
-    if length < 4.0:
-        return []
-    x, y, left, top = dx / length, dy / length, centre[0] + dx * 0.78, centre[1] + dy * 0.78
-    zigzag = [(left + x * a - y * b, top + y * a + x * b) for a, b in ((-4, 0), (-1, 6), (1, -6), (4, 0))]
-    broken = [Strokes(tuple(pairwise(zigzag)), "donor-thin")] if cut_short else []
-    return [Line(centre, dot, "donor-thin"), *broken]
-
-
 def enlarged(view: OverlayView, drawn: Drawn, matrix: Matrix, centre: Point, px_per_mm: float) -> list[Shape]:
     """Draw the inside of a cell, `HALF` pixels each way of its centre."""
     pair, fixing, feature = drawn
@@ -82,7 +70,16 @@ def enlarged(view: OverlayView, drawn: Drawn, matrix: Matrix, centre: Point, px_
             shapes.append(spread_mark(spread, dot, moved_angle_deg(matrix, spread.angle_deg), px_per_mm))
         elif spread.of != "donor" and spread.id == fixing.id:
             shapes.append(spread_mark(spread, centre, spread.angle_deg, px_per_mm))
-    return [*shapes, *_path(centre, dot, cut_short), Round(dot, 2.6, "donor-dot")]
+    # The way from the fixing's centre to the donor's, broken where it is cut short.
+    dx, dy = dot[0] - centre[0], dot[1] - centre[1]
+    length = math.hypot(dx, dy)
+    if length >= 4.0:
+        shapes.append(Line(centre, dot, "donor-thin"))
+    if length >= 4.0 and cut_short:
+        x, y, left, top = dx / length, dy / length, centre[0] + dx * 0.78, centre[1] + dy * 0.78
+        zigzag = [(left + x * a - y * b, top + y * a + x * b) for a, b in ((-4, 0), (-1, 6), (1, -6), (4, 0))]
+        shapes.append(Strokes(tuple(pairwise(zigzag)), "donor-thin"))
+    return [*shapes, Round(dot, 2.6, "donor-dot")]
 
 
 def figures(pair: Pair) -> str:

@@ -294,7 +294,9 @@ def _label(wires: list[Wire], taken: list[Rect], width: float) -> None:
         for (xa, ya), (xb, yb), t in _places(wire.points):
             x, y = xa + (xb - xa) * t, ya + (yb - ya) * t
             rect = (x - wide / 2, y - LINE_PX / 2, x + wide / 2, y + LINE_PX / 2)
-            if rect[0] >= 1 and rect[2] <= width - 1 and not any(_overlap(rect, other) for other in taken):
+            near = (o for o in taken if rect[0] < o[2] + 1 and o[0] < rect[2] + 1)
+            on_other = any(rect[1] < o[3] + 1 and o[1] < rect[3] + 1 for o in near)
+            if rect[0] >= 1 and rect[2] <= width - 1 and not on_other:
                 free.append(rect)
         if free:
             clear = (rect for rect in free if not any(_on(rect, a, b) for one, a, b in pieces if one is not wire))
@@ -321,7 +323,3 @@ def _places(points: tuple[Point, ...]) -> list[tuple[Point, Point, float]]:
     pieces = sorted(pairwise(points), key=lambda ends: -max(abs(ends[0][0] - ends[1][0]), abs(ends[0][1] - ends[1][1])))
     shares = [0.5, *(0.5 + sign * step / 40 for step in range(1, 19) for sign in (1, -1))]
     return [(a, b, t) for a, b in pieces for t in shares]
-
-
-def _overlap(a: Rect, b: Rect) -> bool:
-    return a[0] < b[2] + 1 and b[0] < a[2] + 1 and a[1] < b[3] + 1 and b[1] < a[3] + 1

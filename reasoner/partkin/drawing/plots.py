@@ -224,10 +224,10 @@ class Axes:
         up = (y - self.y_range[0]) / (self.y_range[1] - self.y_range[0])
         return (left + across * (right - left), bottom - up * (bottom - top))
 
-    def x_marks(self, label: str, about: int = 7) -> list[Shape]:
+    def x_marks(self, label: str) -> list[Shape]:
         """Draw the lower axis with its figures and its name."""
         left, _, right, bottom = self.box
-        steps = round_steps(*self.x_range, about)
+        steps = round_steps(*self.x_range, 7)
         marks = [(self.at(x, self.y_range[0])[0], figure_words(x, steps)) for x in steps]
         return [
             Line((left, bottom), (right, bottom), "wide"),

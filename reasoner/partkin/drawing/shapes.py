@@ -150,13 +150,13 @@ class Picture:
     says: str
 
 
-def obround_points(shape: Obround, y_up: bool, arc_steps: int = 24) -> tuple[Point, ...]:
+def obround_points(shape: Obround, y_up: bool) -> tuple[Point, ...]:
     """Return an obround as a closed polygon, for writers that know no arcs."""
     sign = 1.0 if y_up else -1.0
     points = []
     for end, start_deg in ((shape.half_travel, -90.0), (-shape.half_travel, 90.0)):
-        for step in range(arc_steps + 1):
-            spoke = turned((shape.radius, 0.0), start_deg + 180.0 * step / arc_steps)
+        for step in range(25):
+            spoke = turned((shape.radius, 0.0), start_deg + 180.0 * step / 24)
             x, y = turned((end + spoke[0], spoke[1]), shape.angle_deg)
             points.append((shape.centre[0] + x, shape.centre[1] + sign * y))
     return tuple(points)

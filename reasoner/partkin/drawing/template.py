@@ -198,24 +198,20 @@ def _named(view: TemplateView) -> Iterator[tuple[str, tuple[float, ...], Point, 
 def _labels(view: TemplateView, room: Room) -> list[Words]:
     """Name every feature, cut and zone, upright, where nothing else stands."""
     words = []
-    for text, about, reach, colour, bold in _named(view):
-        text = shortened(clean(text), _LABEL_MM, 110.0, bold)
-        box = _label_box(room, _xy(about), reach, text_width(text, _LABEL_MM, bold))
+    for text, at, reach, colour, bold in _named(view):
+        text, about = shortened(clean(text), _LABEL_MM, 110.0, bold), _xy(at)
+        across, up = text_width(text, _LABEL_MM, bold) / 2, _LABEL_MM / 2
+        box: Box | None = (about[0] - across, about[1] - up, about[0] + across, about[1] + up)
+        # Inside what it names where there is room, else beside it.
+        if box is not None and across < reach[0] and up < reach[1] and room.free(box):
+            room.take(strip_in(box))
+        else:
+            found = room.place(about, reach, 2 * across, _LABEL_MM, level_first=reach[0] < 3.0 * reach[1])
+            box = found.box if found else None
         if box is not None:
-            at = (box[0], box[1] + 0.9)
-            words.append(Words(at, text, _LABEL_MM, bold=bold, colour=colour, halo=True, layer="words"))
+            place = (box[0], box[1] + 0.9)
+            words.append(Words(place, text, _LABEL_MM, bold=bold, colour=colour, halo=True, layer="words"))
     return words
-
-
-def _label_box(room: Room, about: Point, reach: Point, width: float) -> Box | None:
-    """Find room for a label inside what it names, else beside it."""
-    half = (width / 2, _LABEL_MM / 2)
-    inside = (about[0] - half[0], about[1] - half[1], about[0] + half[0], about[1] + half[1])
-    if half[0] < reach[0] and half[1] < reach[1] and room.free(inside):
-        room.take(strip_in(inside))
-        return inside
-    found = room.place(about, reach, width, _LABEL_MM, level_first=reach[0] < 3.0 * reach[1])
-    return found.box if found else None
 
 
 def pattern_shapes(view: TemplateView) -> tuple[list[Shape], Box]:

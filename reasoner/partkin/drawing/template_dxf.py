@@ -35,24 +35,20 @@ _LOOKS = {
 }  # fmt: skip
 
 
-def _obround(shape: Obround) -> list[tuple[float, float, float]]:
-    """Return the four corners of a slot with their bulges (1: a half circle)."""
-    along = turned((shape.half_travel, 0.0), shape.angle_deg)
-    across = turned((0.0, shape.radius), shape.angle_deg)
-    x, y = shape.centre
-    return [
-        (x + a * along[0] + b * across[0], y + a * along[1] + b * across[1], bulge)
-        for a, b, bulge in ((1, -1, 1.0), (1, 1, 0.0), (-1, 1, 1.0), (-1, -1, 0.0))
-    ]
-
-
 def _add(space: Modelspace, shape: Shape, view: TemplateView) -> None:
     layer = {"layer": shape.layer or "rule"}
     match shape:
         case Round():
             _mark(space.add_circle(shape.centre, shape.radius, dxfattribs=layer), shape, view)
-        case Obround():
-            _mark(space.add_lwpolyline(_obround(shape), format="xyb", close=True, dxfattribs=layer), shape, view)
+        case Obround(centre=(x, y)):
+            along = turned((shape.half_travel, 0.0), shape.angle_deg)
+            across = turned((0.0, shape.radius), shape.angle_deg)
+            # Its four corners with their bulges (1: a half circle).
+            corners = [
+                (x + a * along[0] + b * across[0], y + a * along[1] + b * across[1], bulge)
+                for a, b, bulge in ((1, -1, 1.0), (1, 1, 0.0), (-1, 1, 1.0), (-1, -1, 0.0))
+            ]
+            _mark(space.add_lwpolyline(corners, format="xyb", close=True, dxfattribs=layer), shape, view)
         case Poly():
             drawn = space.add_lwpolyline(shape.points, format="xy", close=shape.closed, dxfattribs=layer)
             _mark(drawn, shape, view)

@@ -122,19 +122,6 @@ class _Sheet:
         self.paint(_tile_edges(sheets, *tile, window))
 
 
-def _join_shapes(mark: tiles.JoinMark) -> list[Shape]:
-    """Draw a join mark: a diamond with its right half filled and a cross through it, unlike any hole."""
-    x, y = mark.at
-    corners = ((x + 3.2, y), (x, y + 3.2), (x - 3.2, y), (x, y - 3.2))
-    return [
-        Poly(corners, "join"),
-        Poly((corners[0], corners[1], corners[3]), "dot"),
-        Line((x - 5.5, y), (x + 5.5, y), "join"),
-        Line((x, y - 5.5), (x, y + 5.5), "join"),
-        Words((x + 3.4, y + 3.4), str(mark.number), 2.6),
-    ]
-
-
 def _page_map(sheets: tiles.PaperSheets, shown: tuple[int, int] | None, box: Box) -> list[Shape]:
     """Draw all tiles small, the shown one filled."""
     left, bottom, right, top = box
@@ -357,4 +344,11 @@ def _laid_out(
     for label in (shape for shape in shapes if isinstance(shape, Words)):
         (x, y), length = label.at, label.width
         avoid += [(x + along, y) for along in (0.0, length / 3, 2 * length / 3, length)]
-    return shapes + [shape for mark in tiles.join_marks(sheets, avoid) for shape in _join_shapes(mark)], sheets
+    for mark in tiles.join_marks(sheets, avoid):
+        # A diamond with its right half filled and a cross through it, unlike any hole.
+        x, y = mark.at
+        corners = ((x + 3.2, y), (x, y + 3.2), (x - 3.2, y), (x, y - 3.2))
+        shapes += [Poly(corners, "join"), Poly((corners[0], corners[1], corners[3]), "dot")]
+        shapes += [Line((x - 5.5, y), (x + 5.5, y), "join"), Line((x, y - 5.5), (x, y + 5.5), "join")]
+        shapes.append(Words((x + 3.4, y + 3.4), str(mark.number), 2.6))
+    return shapes, sheets

@@ -59,10 +59,10 @@ class PaperSheets:
 
     def showing(self, box: Box) -> list[tuple[int, int]]:
         """Return the tiles that show a box whole, row by row; where none does, those that show some of it."""
-        across, up = (
+        across, up = [
             _reached(box[at] - self.start[at], box[at + 2] - self.start[at], self.window[at], self.step[at], count)
             for at, count in ((0, self.columns), (1, self.rows))
-        )
+        ]
         return [(column, self.rows - 1 - row) for row in reversed(up) for column in across]
 
     def shows(self, tile: tuple[int, int], box: Box) -> bool:
@@ -78,10 +78,12 @@ class PaperSheets:
 
 def _reached(first: float, last: float, window: float, step: float, count: int) -> range:
     """Return which of the windows in a line show a stretch whole; where none does, those that show some of it."""
-    begun, ended = (last - window) / step, first / step
-    whole = range(max(0, math.ceil(begun - 1e-9)), min(count - 1, math.floor(ended + 1e-9)) + 1)
-    some = min(count - 1, max(0, math.ceil((first - window) / step))), max(0, min(count - 1, math.floor(last / step)))
-    return whole or range(some[0], some[1] + 1)
+    begin = max(0, math.ceil((last - window) / step - 1e-9))
+    end = min(count - 1, math.floor(first / step + 1e-9))
+    if begin > end:
+        begin = min(count - 1, max(0, math.ceil((first - window) / step)))
+        end = max(0, min(count - 1, math.floor(last / step)))
+    return range(begin, end + 1)
 
 
 def tile_name(column: int, row: int) -> str:

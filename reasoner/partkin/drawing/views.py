@@ -121,17 +121,27 @@ def areas_of(
     return tuple(zones), tuple(lines)
 
 
-def _original_on_host(build: Build, original: Part, host: str, positions: Mapping[str, Positions]) -> Matrix | None:
-    """Return what carries the original's zones into the host's frame; None: it cannot be told."""
-    original_mm, host_mm = places_mm(positions.get(original.part)), places_mm(positions.get(host))
-    pairs = [
-        (original_mm[feature.feature], host_mm[feature.goes_on])
-        for feature in build.features_of(original.part)
-        if feature.feature in original_mm and feature.goes_on in host_mm
-    ]
-    found = build.part(host)
-    faces = (original.seen_from, found.seen_from if found else None)
-    return rigid_fit(pairs, None not in faces and faces[0] != faces[1])
+def _all_areas(
+    build: Build, verdict: Verdict, positions: Mapping[str, Positions], original: Part | None
+) -> tuple[tuple[DrawnZone, ...], tuple[DrawnOutline, ...]]:
+    """Find zones and outlines of all three parts; the original's are carried into the host's frame, if it is known."""
+    sides: list[tuple[str, Owner, Matrix | None]] = [(verdict.host, "host", IDENTITY)]
+    if original is not None:
+        carried: Matrix | None = IDENTITY
+        if verdict.measured_from != "original":
+            at_mm, host_mm = (places_mm(positions.get(part)) for part in (original.part, verdict.host))
+            pairs = [
+                (at_mm[feature.feature], host_mm[feature.goes_on])
+                for feature in build.features_of(original.part)
+                if feature.feature in at_mm and feature.goes_on in host_mm
+            ]
+            host = build.part(verdict.host)
+            faces = (original.seen_from, host.seen_from if host else None)
+            carried = rigid_fit(pairs, None not in faces and faces[0] != faces[1])
+        sides.append((original.part, "original", carried))
+    sides.append((verdict.donor, "donor", IDENTITY))
+    areas = [areas_of(build, part, owner, matrix) for part, owner, matrix in sides if matrix is not None]
+    return tuple(zone for zones, _ in areas for zone in zones), tuple(line for _, lines in areas for line in lines)
 
 
 def cuts_of(
@@ -192,13 +202,7 @@ def overlay_view(
         return None
     host, donor = build.part(verdict.host), build.part(verdict.donor)
     placement, conflict = laid.placement, None if after else verdict.conflict
-    areas = [areas_of(build, verdict.host, "host")]
-    if came_off is not None:
-        carried: Matrix | None = IDENTITY
-        if verdict.measured_from != "original":
-            carried = _original_on_host(build, came_off, verdict.host, positions)
-        areas += [areas_of(build, came_off.part, "original", carried)] if carried is not None else []
-    areas.append(areas_of(build, verdict.donor, "donor"))
+    zones, outlines = _all_areas(build, verdict, positions, came_off)
     spans: tuple[Span, ...] = ()
     if conflict is not None and conflict.shortfall_mm is not None and placement is not None:
         spans = conflict_spans(conflict, drawn_fixings, features, placement.matrix, laid.pairs)
@@ -220,8 +224,8 @@ def overlay_view(
         conflict=conflict.fixings if conflict else (),
         spans=spans,
         shortfall_mm=conflict.shortfall_mm if conflict else None,
-        zones=tuple(zone for zones, _ in areas for zone in zones),
-        outlines=tuple(line for _, lines in areas for line in lines),
+        zones=zones,
+        outlines=outlines,
         spreads=host_spreads + spreads(positions.get(verdict.donor), "donor"),
         cuts=cuts,
         odd=laid.odd,

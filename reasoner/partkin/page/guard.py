@@ -40,13 +40,12 @@ class PageGuard:
     another port are all refused: by the Host header, by Origin and Sec-Fetch-Site, and by the cookie.
     """
 
-    def __init__(self, app: App, key: str, port: int, uploads: str = "/photos") -> None:
+    def __init__(self, app: App, key: str, port: int) -> None:
         self.app = app
         self.key = key
         self.port = port
         self.cookie = f"partkin-{port}"
         self.hosts = (f"127.0.0.1:{port}", f"localhost:{port}")
-        self.uploads = uploads
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -59,7 +58,7 @@ class PageGuard:
             return await _plain(send, *refusal)
         if scope["path"] == "/enter":
             return await self._enter(scope, send)
-        limit = UPLOAD_BYTES if scope["path"] == self.uploads else FORM_BYTES
+        limit = UPLOAD_BYTES if scope["path"] == "/photos" else FORM_BYTES
         length = (headers.get("content-length") or ["0"])[0]
         if not length.isdigit() or int(length) > limit:
             return await _plain(send, 413, f"More than {limit} bytes are not taken.")

@@ -137,10 +137,6 @@ def homography(points_px: np.ndarray, points_mm: np.ndarray, sigma_px: float = 1
     reason = _refusal(picture, plane)
     if reason:
         return NoHomography(reason)
-    return _fitted(picture, plane, sigma_px)
-
-
-def _fitted(picture: np.ndarray, plane: np.ndarray, sigma_px: float) -> Homography:
     to_plane, to_picture = projective.centred(plane), projective.centred(picture)
     p, q = projective.moved(to_plane, plane), projective.moved(to_picture, picture)
     sigma = sigma_px * float(to_picture[0, 0])

@@ -156,7 +156,13 @@ def _answer(case: _Case, picks: tuple[str, ...], host: np.ndarray, rows: Rows, f
     dof, chi2 = 2 * len(host_rows) - 8, float(found.chi_square[0])
     chance = chi_square_tail(chi2, dof)
     if not bool(_allowed(case, found)[0]):
-        return _wrong_way(case, found, host_rows, chance)
+        # The only homographies there are could not be pictures: mirrored, or through the camera.
+        mirrored = bool(found.in_front[0]) and case.turn is not None and int(found.turn[0]) != case.turn
+        says = "The patterns differ: no camera could see the host's fixings in this order."
+        if mirrored and chance >= case.level:
+            says = "The picture shows the mirror image of the host's pattern: the other hand, or the other face."
+        proof = tuple(names[at] for at in host_rows)
+        return PhotoAnswer("different", says, min(chance, case.level), proof, chi_square=chi2, degrees_of_freedom=dof)
     if chance < case.level:
         proof = tuple(names[at] for at in _smallest_proof(case, rows))
         told = f"{', '.join(proof)} show it" if proof else "all fixings together show it"
@@ -191,19 +197,6 @@ def _smallest_proof(case: _Case, rows: Rows) -> list[int]:
         if chi_square_tail(float(found.chi_square[worst]), 2 * size - 8) < case.level / len(sets):
             return [int(host_rows[at]) for at in sets[worst]]
     return []
-
-
-def _wrong_way(case: _Case, found: projective.Fits, host_rows: np.ndarray, chance: float) -> PhotoAnswer:
-    """The only homographies there are could not be pictures: mirrored, or through the camera."""
-    mirrored = bool(found.in_front[0]) and case.turn is not None and int(found.turn[0]) != case.turn
-    if mirrored and chance >= case.level:
-        says = "The picture shows the mirror image of the host's pattern: the other hand, or the other face."
-    else:
-        says = "The patterns differ: no camera could see the host's fixings in this order."
-    return PhotoAnswer(
-        "different", says, min(chance, case.level), tuple(case.names[at] for at in host_rows),
-        chi_square=float(found.chi_square[0]), degrees_of_freedom=2 * len(host_rows) - 8,
-    )  # fmt: skip
 
 
 def _best_pairing(case: _Case) -> tuple[Rows, projective.Fits | None, bool]:

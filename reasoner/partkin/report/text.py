@@ -72,22 +72,22 @@ def three_figures(verdict: Verdict, row: OptionRow | None, currency: str | None)
     price = None if row is None else row.total if row.total is not None else row.price
     least = "at least " if row is not None and row.at_least else ""
     comes_to = "" if price is None else f"comes to {least}{price:.2f} {currency or ''}".rstrip()
-    return [("How sure", *sure), _telling_fixing(verdict), ("Until it is done", work, comes_to)]
-
-
-def _telling_fixing(verdict: Verdict) -> tuple[str, str, str]:
-    shown = verdict.shown
+    telling = ("Tightest", "not known", "")
+    known = [pair for pair in verdict.shown.pairs if pair.margin_mm is not None]
     if verdict.odd is not None:
-        odd = verdict.odd.says.partition("; ")
-        return "Odd", odd[2] or "none", odd[0]
-    known = [pair for pair in shown.pairs if pair.margin_mm is not None]
-    if not known:
-        return "Tightest", "not known", ""
-    worst = min(known, key=lambda pair: pair.margin_mm or 0.0)
-    margin_mm = worst.margin_mm or 0.0
-    told = f"{mm(margin_mm)} to spare" if margin_mm >= -1e-6 else f"{mm(-margin_mm)} out of reach"
-    unsure = margin_mm < -1e-6 and verdict.verdict == NOT_ENOUGH
-    return "Tightest", f"{worst.feature} on {worst.fixing}: {told}", "as read, and readings may be out" * unsure
+        where, _, others = verdict.odd.says.partition("; ")
+        telling = ("Odd", others or "none", where)
+    elif known:
+        worst = min(known, key=lambda pair: pair.margin_mm or 0.0)
+        margin_mm = worst.margin_mm or 0.0
+        told = f"{mm(margin_mm)} to spare" if margin_mm >= -1e-6 else f"{mm(-margin_mm)} out of reach"
+        unsure = margin_mm < -1e-6 and verdict.verdict == NOT_ENOUGH
+        telling = (
+            "Tightest",
+            f"{worst.feature} on {worst.fixing}: {told}",
+            "as read, and readings may be out" * unsure,
+        )
+    return [("How sure", *sure), telling, ("Until it is done", work, comes_to)]
 
 
 def odd_text(verdict: Verdict) -> str:
