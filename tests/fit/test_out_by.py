@@ -10,7 +10,7 @@ import pytest
 
 from partkin.fit.arrays import Pairs, directions
 from partkin.fit.convex import least
-from partkin.fit.out_by import MOST_SHARE, HeldPairs, StatedShape, prove, share_needed
+from partkin.fit.out_by import MOST_SHARE, HeldPairs, Near, StatedShape, prove, share_needed
 
 NONE = np.zeros((0, 2), dtype=int)
 
@@ -45,6 +45,23 @@ def test_two_holes_by_hand() -> None:
     # Read as one distance each, both to 0.5: 4 - 1 = 2 x 0.5 s. Such a line swings sideways for nothing.
     host, donor = (of_distances(np.array([[-w, 0.0], [w, 0.0]]), 0.5) for w in (150.0, 152.0))
     assert share_needed(held(host, donor, 0.5)) == pytest.approx(3.0, rel=0.02)
+
+
+@pytest.mark.parametrize("count", [1, 2, 5])
+def test_what_a_shift_and_a_turn_take_up_allows_nothing(count: int) -> None:
+    """Loads that only move a whole side of so many places, and one beside them; of a single place every load does."""
+    at = np.random.default_rng(count).uniform(0.0, 300.0, (count, 2))
+    side = StatedShape(tuple("abcde"[:count]), at, NONE, np.zeros(0), np.zeros(0), at, np.full(at.shape, np.inf), ())
+    near = Near(2.0, np.zeros(0))
+    arm = at - at.mean(axis=0)
+    rigid = np.array([7.0, 3.0]) + 0.05 * np.stack([-arm[:, 1], arm[:, 0]], axis=1)
+    assert side.most(rigid, np.zeros(0), 1.0, near) == pytest.approx(0.0, abs=1e-9)
+    alone = np.zeros(at.shape)
+    alone[0, 0] = 1.0
+    most = side.most(alone, np.zeros(0), 1.0, near)
+    assert side.most(alone + rigid, np.zeros(0), 1.0, near) == pytest.approx(most, abs=1e-9) and (most > 0.1) == (
+        count > 1
+    )
 
 
 def in_a_plane(seed: int) -> tuple[np.ndarray, np.ndarray, np.random.Generator]:

@@ -19,7 +19,7 @@ from partkin.fit.just_goes_on import Reach
 from partkin.fit.layout import Layout
 from partkin.fit.minimax import best_placement
 from partkin.fit.rotations import turned_by
-from partkin.fit.solve import answer_of, pulled, solve, with_flex
+from partkin.fit.solve import _further, answer_of, pulled, solve, with_flex
 from partkin.fit.space import SpaceKnown, work_in_space
 from partkin.fit.space_minimax import SpaceScatter, best_in_space, starts
 from partkin.fit.within_errors import Said, within_errors
@@ -293,6 +293,13 @@ def test_flex_in_the_plane(short_mm: float) -> None:
     assert answer.fits is True and answer.flex_used_mm == pytest.approx(short_mm, abs=0.011)
     assert answer.flex_used_mm >= short_mm - 1e-9
     assert all(pair.allowed_mm == pytest.approx(0.5 + answer.flex_used_mm) for pair in answer.pairs)
+
+
+def test_pulled_along_the_axis_what_has_no_fastener_meets_by_the_pull_alone() -> None:
+    """What a screw of no known length reaches stays unknown."""
+    spot = Spot("F1", (0.0, 0.0, 0.0), axis=(0.0, 0.0, 1.0))
+    assert _further(spot, 2.0, fastened=False).grip_mm == 2.0 and _further(spot, 2.0, fastened=True) == spot
+    assert _further(replace(spot, grip_mm=6.0), 2.0, fastened=True).grip_mm == 8.0
 
 
 def test_a_bolt_too_large_stays_so_however_much_it_gives() -> None:

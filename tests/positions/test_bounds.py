@@ -68,6 +68,7 @@ def test_a_point_on_two_readings_is_bounded_where_nothing_is_adjusted() -> None:
         (218.1, "mm", 208.0, "tape", "208.1 mm (read from the 10 mm mark of the tape)"),
         (108.1, "mm", 208.0, "tape", "208.1 mm (read from the 100 mm mark of the tape)"),
         (373.4, "mm", 208.0, "hole", "that is a to d (the wrong hole)"),
+        (37.34, "cm", 208.0, "hole", "that is a to d (the wrong hole)"),
     ],
 )
 def test_a_slip_is_known_by_what_was_meant(value: float, unit: str, expected: float, kind: str, says: str) -> None:

@@ -54,8 +54,17 @@ def test_firm_points(pairs: list[tuple[int, int]], stated: tuple[int, ...], firm
     ],
 )
 def test_the_true_layout_is_among_them(points: np.ndarray, pairs: list[tuple[int, int]], count: int | None) -> None:
-    """A prism and K(3,3) are rigid and cannot be built point by point from two distances each."""
+    """A prism and K(3,3) are rigid and cannot be built point by point from two distances each.
+
+    Nor does it matter from which end each was read.
+    """
     found = layouts(network(points, pairs))
+    backwards = layouts(network(points, [(b, a) for a, b in pairs]))
+    same = [
+        sorted(round(float(length), 2) for length in apart(one.xyz_mm)[0]) for one in found if one.chi_square < 1e-6
+    ]
+    turned = [sorted(round(float(x), 2) for x in apart(one.xyz_mm)[0]) for one in backwards if one.chi_square < 1e-6]
+    assert sorted(turned) == sorted(same)
     good = [one for one in found if one.chi_square < 1e-6]
     assert any(np.allclose(apart(one.xyz_mm), apart(points), atol=1e-3) for one in good)
     if count is not None:

@@ -13,7 +13,7 @@ from builders import given, holes, studs
 from partkin.fit.batch import batch_fits
 from partkin.graph import known_of
 from partkin.model.build import Feature, Reading
-from partkin.positions import draws
+from partkin.positions import by_draws, draws
 from partkin.positions.by_draws import agreement, ask_by_draws, chance_after, told_by_each, weight_between
 from partkin.positions.next_reading import Candidate
 from partkin.readings import next_readings
@@ -100,6 +100,25 @@ def test_what_is_promised_on_one_side_says_nothing_of_the_other(larger: bool) ->
     said = [band.answer for band in ask.bands]
     known = ["does not", "between", "bolts on", "between"]
     assert said == (known if larger else known[::-1])
+
+
+@pytest.mark.parametrize(
+    ("answers", "bands", "edges"),
+    [
+        ([1, 1, 0, -1, -1], ["between", "bolts on", "between", "does not"], [-0.5, 1.5, 2.5]),
+        ([-1, 0, 0, 1, 1], ["does not", "between", "bolts on", "between"], [0.5, 2.5, 4.5]),
+        ([2, -1, -1, 0, 2], ["again", "does not", "between", "again"], [0.5, 2.5, 3.5]),
+        ([0, 0, 0, 0, 0], ["between"], []),
+        ([1, 1, 1, 1, 1], ["bolts on"], []),
+    ],
+)
+def test_it_bolts_on_only_between_values_that_were_looked_at(
+    answers: list[int], bands: list[str], edges: list[float]
+) -> None:
+    """Five values a millimetre apart; an answer changes halfway between two of them."""
+    told = by_draws._bands(np.arange(5.0), np.array(answers))
+    assert [band.answer for band in told] == bands
+    assert [band.from_mm for band in told] == [None, *edges] and [band.to_mm for band in told] == [*edges, None]
 
 
 def test_a_value_that_would_not_agree_is_read_again() -> None:

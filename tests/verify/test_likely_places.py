@@ -12,6 +12,7 @@ import partkin
 from builders import build, given, holes, studs
 from partkin.model.build import Build, Reading
 from partkin.report.verdict_file import verdict_json
+from partkin.verify.likely import broken_readings
 from partkin.verify.verify import confirm
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0), (150.0, 5.0), (140.0, 210.0)]
@@ -49,10 +50,10 @@ def test_places_that_break_a_reading_are_refused() -> None:
     assert any("out of reach" in fault for fault in confirm(bare, made).refused)
 
 
-@pytest.mark.parametrize("quantity", ["centres", "near edges"])
+@pytest.mark.parametrize("quantity", ["centres", "near edges", "far edges"])
 def test_distances_are_kept_as_well(quantity: str) -> None:
     rough = [replace(f, plus_minus_mm=25.0) for f in given(holes(PLATE[:4]))]
-    edges = 7.0 if quantity == "near edges" else 0.0
+    edges = {"near edges": 7.0, "far edges": -7.0}.get(quantity, 0.0)
     rows = []
     for i in range(4):
         for k in range(i + 1, 4):
@@ -69,3 +70,11 @@ def test_distances_are_kept_as_well(quantity: str) -> None:
     broken = copy.deepcopy(tree)
     broken["likely"]["donor"]["a1"][0] -= 2.0
     assert any("the likely places break reading" in fault for fault in confirm(broken, made).refused)
+    nowhere = copy.deepcopy(tree)
+    nowhere["likely"]["donor"]["a9"] = [0.0, 0.0]
+    assert "donor has no such feature as the likely places name" in confirm(nowhere, made).refused
+    # To the edge of a slot, or of a hole of no known width, is taken on trust where the reading is to an edge.
+    for other in ({"kind": "slot", "length_mm": 7.0}, {"across_mm": None}):
+        features = [replace(f, **other) if f.feature == "a1" else f for f in made.features]
+        trusted = broken_readings(broken, replace(made, features=tuple(features)))[1]
+        assert any("reading r01 of donor, to the edge" in one for one in trusted) == (quantity != "centres")

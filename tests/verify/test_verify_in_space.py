@@ -90,6 +90,19 @@ def test_a_fit_is_confirmed_and_every_changed_figure_refused() -> None:
     assert verify({**tree, "verdict": "does not fit"}, made)
 
 
+@pytest.mark.parametrize(
+    ("off_mm", "word"), [((2.2, 0.0, 0.14), "bolts on"), ((-0.5, 0.0, 8.0), "does not fit"), (None, "bolts on")]
+)
+def test_a_slot_that_points_at_another_feature_is_read_as_it_lies_in_space(off_mm: tuple | None, word: str) -> None:
+    """From a4 to a5 it runs 80 mm along and 5 up; off that way it goes on, off across it does not."""
+    made = sheets({"F4": off_mm} if off_mm else {})
+    told_so = [replace(f, angle_deg=None, angle_to="a5") if f.kind == "slot" else f for f in made.features]
+    made = replace(made, features=tuple(told_so))
+    tree = told(made)
+    assert tree["verdict"] == word
+    assert confirm(tree, made).refused == ()
+
+
 def test_a_conflict_is_confirmed_and_a_changed_proof_refused() -> None:
     made = sheets({"F2": (0.9, 1.3, 0.0), "F5": (1.2, 0.0, -1.4)})
     tree = told(made)
