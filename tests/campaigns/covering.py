@@ -32,7 +32,7 @@ ROOMS = (
 )  # fmt: skip
 # Tests that ask for whole verdicts: for a module of which no more is known than its room.
 STORIES = ("stories/test_verdicts.py", "stories/test_audit.py")
-# A line that many tests run: of a test file of its own room so many are taken for one of another room's.
+# A line that many tests run: of those of its own room so many are taken for one of another room's.
 OF_ITS_ROOM = 3
 
 
@@ -86,7 +86,7 @@ class Covered:
         return cls({test: ran for test, ran in kept.tests.items() if _file(test) not in changed}, kept.digests)
 
     def chosen(self, file: Path, text: str, line: int, most: int, longest_s: float) -> tuple[str, ...]:
-        """Tests for a change of a line, the quick ones first and spread over files, up to so many and so long."""
+        """Tests for a change of a line, up to so many and so long: quick ones first, and not of one kind."""
         (first, last), inside = statement(text, line), line in run_by_functions(text)
         run_by = {
             test
@@ -107,13 +107,15 @@ class Covered:
         return tuple(taken)
 
     def _in_turn(self, tests: set[str], file: Path) -> list[str]:
-        """Round by round one of each test file, of those of its own room several, the quickest first."""
-        seen, keyed, own = Counter[str](), list[tuple[int, float, str]](), f"tests/{file.parent.name}/"
+        """Round by round one case of each test, the quickest first, and of other rooms fewer than of its own."""
+        seen, placed, own = Counter[str](), Counter[tuple[int, bool]](), f"tests/{file.parent.name}/"
+        keyed = list[tuple[int, int, float, str]]()
         for test in sorted(tests, key=lambda test: (self.tests[test]["s"], test)):
-            in_a_round = OF_ITS_ROOM if test.startswith(own) else 1
-            keyed.append((seen[_file(test)] // in_a_round, self.tests[test]["s"], test))
-            seen[_file(test)] += 1
-        return [test for _, _, test in sorted(keyed)]
+            name, is_own = test.partition("[")[0], test.startswith(own)
+            turn = seen[name], is_own
+            keyed.append((seen[name], placed[turn] // (OF_ITS_ROOM if is_own else 1), self.tests[test]["s"], test))
+            seen[name], placed[turn] = seen[name] + 1, placed[turn] + 1
+        return [test for *_, test in sorted(keyed)]
 
 
 def run_by_functions(text: str) -> set[int]:

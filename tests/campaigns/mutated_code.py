@@ -160,9 +160,8 @@ def calls_for(change: Change, covered: Covered | None, most: int, longest_s: flo
 
 def _begin(copies: SimpleQueue[Path]) -> None:
     """Stand in a copy whose modules are compiled by content: so a change of the same length within a second is seen."""
-    stand_in(copies.get())
+    stand_in(copies.get(), "cvxpy")
     compileall.compile_dir("reasoner", quiet=2, invalidation_mode=py_compile.PycInvalidationMode.CHECKED_HASH)
-    sys.dont_write_bytecode = True
 
 
 @contextlib.contextmanager

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 import socket
 
 import httpx
 import pytest
 
 from partkin.page import serve
-from partkin.page.guard import FORM_BYTES, POLICY
+from partkin.page.guard import FORM_BYTES, POLICY, PageGuard
 
 from .conftest import KEY
 
@@ -53,6 +54,23 @@ def test_a_name_that_points_here_is_not_enough(shared_page, host):
     with shared_page.client() as client:
         answer = client.get("/", headers={"host": host.format(port=shared_page.port)})
     assert answer.status_code in (400, 421) and "velt" not in answer.text
+
+
+@pytest.mark.parametrize("kind", ["websocket", "lifespan", "ftp"])
+def test_nothing_but_http_comes_through(kind):
+    """The browser sends a cookie with a websocket of any site: no such thing is opened, let alone answered."""
+    came = []
+
+    async def app(*_):
+        came.append("the page")
+
+    async def send(message):
+        came.append(message)
+
+    own = [(b"host", b"127.0.0.1:4000"), (b"cookie", f"partkin-4000={KEY}".encode())]
+    scope = {"type": kind, "method": "GET", "path": "/", "headers": own, "query_string": b""}
+    asyncio.run(PageGuard(app, KEY, 4000)(scope, None, send))
+    assert came == []
 
 
 def test_two_hosts_are_refused(shared_page):

@@ -22,10 +22,10 @@ LEAST_SIGMA_MM = 0.001
 class Dimensions:
     """Size of a feature's opening (or of its stud or peg), each with its greatest error (0: exact)."""
 
-    across_mm: float | None = None
-    across_half_width_mm: float = 0.0
-    length_mm: float | None = None
-    length_half_width_mm: float = 0.0
+    across_mm: float | None
+    across_half_width_mm: float
+    length_mm: float | None
+    length_half_width_mm: float
 
     @property
     def half_travel_mm(self) -> float:
