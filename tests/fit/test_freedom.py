@@ -68,20 +68,23 @@ def test_the_turn_that_is_named_is_there_and_ends_there():
 
 
 @pytest.mark.parametrize("n", [2, 3])
-@pytest.mark.parametrize("seed", range(24))
-def test_of_equally_good_placements_the_one_with_the_least_squared_offsets_is_taken(n, seed):
+@pytest.mark.parametrize("first", [0, 12])
+def test_of_equally_good_placements_the_one_with_the_least_squared_offsets_is_taken(n, first):
     """No other that SLSQP of scipy comes to from there has less; 2e-3 mm2 are what its own tolerance may gain."""
-    pairs, _ = pattern(np.random.default_rng([n, seed]), n, True, noise_mm=0.5)
-    placed = best_placement(pairs)
     units = np.array([1 / 100, 1.0, 1.0])
+    for seed in range(first, first + 12):
+        pairs, _ = pattern(np.random.default_rng([n, seed]), n, True, noise_mm=0.5)
+        placed = best_placement(pairs)
 
-    def moved(step):
-        return placed.turn_rad + step[0] * units[0], placed.shift_mm + step[1:]
+        def moved(step, placed=placed):
+            return placed.turn_rad + step[0] * units[0], placed.shift_mm + step[1:]
 
-    def squares(step):
-        return float((pairs.contact_at(*moved(step), hold=True).gap_mm ** 2).sum())
+        def squares(step, pairs=pairs, moved=moved):
+            return float((pairs.contact_at(*moved(step), hold=True).gap_mm ** 2).sum())
 
-    as_good = {"type": "ineq", "fun": lambda step: placed.worst_mm + 2e-8 - pairs.excess(*moved(step))}
-    found = minimize(squares, np.zeros(3), constraints=[as_good], method="SLSQP")
-    if as_good["fun"](found.x).min() > -1e-9:
-        assert squares(np.zeros(3)) <= found.fun + 2e-3
+        def spare(step, placed=placed, pairs=pairs, moved=moved):
+            return placed.worst_mm + 2e-8 - pairs.excess(*moved(step))
+
+        found = minimize(squares, np.zeros(3), constraints=[{"type": "ineq", "fun": spare}], method="SLSQP")
+        if spare(found.x).min() > -1e-9:
+            assert squares(np.zeros(3)) <= found.fun + 2e-3, seed

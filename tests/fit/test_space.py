@@ -19,7 +19,7 @@ from partkin.fit.just_goes_on import Reach
 from partkin.fit.layout import Layout
 from partkin.fit.minimax import best_placement
 from partkin.fit.rotations import turned_by
-from partkin.fit.solve import _further, answer_of, pulled, solve, with_flex
+from partkin.fit.solve import _further, _needed, answer_of, pulled, solve, with_flex
 from partkin.fit.space import SpaceKnown, work_in_space
 from partkin.fit.space_minimax import SpaceScatter, best_in_space, starts
 from partkin.fit.within_errors import Said, within_errors
@@ -280,6 +280,18 @@ def test_flex_makes_it_go_on_and_says_how_much() -> None:
     assert answer.fits is True and answer.flex_used_mm == pytest.approx(0.5, abs=0.011)
     assert with_flex(dish(11.9, flex_mm=2.0)).flex_used_mm == 0.0
     assert with_flex(dish(13.0)) == solve(dish(13.0))
+
+
+@pytest.mark.parametrize(
+    ("fixing_must", "feature_must", "needed"),
+    [(False, False, ["F1", "F2"]), (True, False, ["F1"]), (False, True, ["F2"]), (True, True, ["F1", "F2"])],
+)
+def test_pulled_are_the_pairs_that_have_to_hold(fixing_must: bool, feature_must: bool, needed: list[str]) -> None:
+    """Those of a fixing or of a feature that must; all where there is none."""
+    fixings = Spot("F1", (0.0, 0.0), must=fixing_must), Spot("F2", (9.0, 0.0), must=False)
+    features = Spot("a", (0.0, 0.0), must=False), Spot("b", (9.0, 0.0), must=feature_must)
+    task = FitTask(fixings, features, (Option("F1", "a", 0.5), Option("F2", "b", 0.5)))
+    assert [fixing for fixing, _ in _needed(task, solve(task))] == needed
 
 
 @pytest.mark.parametrize("short_mm", [0.1, 0.37, 0.9])

@@ -103,6 +103,7 @@ def test_a_seam_that_lies_elsewhere_decides_and_no_work_is_offered() -> None:
     verdict = partkin.check(made, "donor")
     assert verdict.verdict == "does not fit" and verdict.adaptation is None
     assert "12.0 mm" in (verdict.conflict_says or "")
+    assert verdict.next_step.startswith("Next: before you let it go, read the corners of its seam once more")
 
 
 def test_a_seam_in_place_keeps_the_hold() -> None:
@@ -129,6 +130,7 @@ def test_a_conflict_decides_however_much_is_missing() -> None:
     donor = [*given(holes([(0.0, 0.0), (305.0, 0.0), *PLATE[2:]])), Feature("donor", "a5", "hole", 7.0, goes_on="F5")]
     verdict = partkin.check(build(host, donor), "donor")
     assert verdict.verdict == "does not fit"
+    assert verdict.next_step.startswith("Next: before you let it go, measure the fixings named above once more")
     assert verdict.chance is None and set(verdict.conflict.fixings) >= {"F1", "F2"}
 
 

@@ -31,7 +31,11 @@ def test_of_a_body_part_of_unknown_material_nothing_is_cut() -> None:
         "donor", "material", "what is donor made of (material)? Until that is known nothing of it may be cut",
     )  # fmt: skip
     steel = [replace(part, material="steel sheet") if part.part == "donor" else part for part in made.parts]
-    assert partkin.check(replace(made, parts=tuple(steel)), "donor").verdict == "bolts on with adaptation"
+    found = partkin.check(replace(made, parts=tuple(steel)), "donor")
+    assert found.verdict == "bolts on with adaptation" and found.adaptation is not None
+    assert found.after is not None and found.after.placement == found.adaptation.placement
+    assert found.margin_mm is not None and found.margin_mm < 0.0
+    assert len(found.after.pairs) == 4 and all((pair.margin_mm or 0.0) >= 0.0 for pair in found.after.pairs)
 
 
 @pytest.mark.parametrize("points", [PLATE[:3], [(-4.0, 0.0), *PLATE[1:3]]])

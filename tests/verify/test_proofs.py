@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+import random
 from fractions import Fraction as F
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partkin.verify.held import Held, rational_rotation, stands
+from partkin.verify.held import Held, nearest_square, rational_rotation, stands
 from partkin.verify.proofs import excludes_every_turn, most, pairing_left_open, two_exclude, weights_exclude
 from partkin.verify.vectors import EPS, cos_sin, root
 
@@ -80,7 +81,6 @@ def test_offsets_from_slots():
 
 @given(st.integers(0, 10**6))
 def test_offsets_equal_the_nearest_of_many_points(seed):
-    import random
 
     draw = random.Random(seed)
 
@@ -110,6 +110,19 @@ def test_offsets_equal_the_nearest_of_many_points(seed):
 
 def pair(p, q, allowed="0.5") -> Held:
     return Held((F(p[0]), F(p[1])), (F(q[0]), F(q[1])), F(allowed))
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_what_is_least_left_of_a_vector_is_that_of_many_tries(seed):
+    draw = random.Random(seed)
+    gap, u, w = (tuple(F(draw.randrange(-9, 10)) for _ in range(3)) for _ in range(3))
+    w = (w, u, (F(0),) * 3)[seed % 3]
+    grid = [k / 20 for k in range(-20, 21)]
+    near = min(
+        sum(float(g - a * i - b * k) ** 2 for g, i, k in zip(gap, u, w, strict=True)) for a in grid for b in grid
+    )
+    least = float(nearest_square(gap, [u, w]))
+    assert least <= near + 1e-9 and near**0.5 - least**0.5 < 0.5
 
 
 def test_two_pairs_too_far_apart_exclude_every_turn_and_two_that_fit_do_not():
