@@ -30,6 +30,8 @@ ROOMS = (
     "fit", "verdict", "adaptation/limits.py", "positions", "sheets/changing.py", "sheets/files.py", "verify",
     "page/guard.py",
 )  # fmt: skip
+# Rooms whose own tests stand in a folder of another name.
+MIRRORS = {"verdict": "stories"}
 # Tests that ask for whole verdicts: for a module of which no more is known than its room.
 STORIES = ("stories/test_verdicts.py", "stories/test_audit.py")
 # A line that many tests run: of those of its own room so many are taken for one of another room's.
@@ -59,11 +61,15 @@ def room_of(file: Path) -> str:
     return next(room for room in ROOMS if within == room or within.startswith(f"{room}/"))
 
 
+def _mirror(file: Path) -> str:
+    return MIRRORS.get(file.parent.name, file.parent.name)
+
+
 def mirrored_by(file: Path) -> tuple[str, ...]:
     """Without what was covered: tests that name the module first, then the others of its room, then whole verdicts."""
     tests = ROOT / "tests"
     named = re.compile(rf"partkin\.{file.parent.name}(\.{file.stem}\b| import .*\b{file.stem}\b)")
-    mirror = [*sorted((tests / file.parent.name).glob("test_*.py")), *(tests / story for story in STORIES)]
+    mirror = [*sorted((tests / _mirror(file)).glob("test_*.py")), *(tests / story for story in STORIES)]
     first = [path for path in mirror if named.search(path.read_text(encoding="utf-8"))]
     return tuple(path.relative_to(ROOT).as_posix() for path in dict.fromkeys((*first, *mirror)))
 
@@ -108,7 +114,7 @@ class Covered:
 
     def _in_turn(self, tests: set[str], file: Path) -> list[str]:
         """Round by round one case of each test, the quickest first, and of other rooms fewer than of its own."""
-        seen, placed, own = Counter[str](), Counter[tuple[int, bool]](), f"tests/{file.parent.name}/"
+        seen, placed, own = Counter[str](), Counter[tuple[int, bool]](), f"tests/{_mirror(file)}/"
         keyed = list[tuple[int, int, float, str]]()
         for test in sorted(tests, key=lambda test: (self.tests[test]["s"], test)):
             name, is_own = test.partition("[")[0], test.startswith(own)

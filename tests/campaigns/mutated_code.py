@@ -246,7 +246,7 @@ def _words() -> argparse.ArgumentParser:
     words.add_argument("--covered", metavar="FILE", type=Path, help="which test runs which line, of covering.py")
     words.add_argument("--most", type=int, default=200, help="places that are changed, drawn at random")
     words.add_argument("--seed", type=int, default=0)
-    words.add_argument("--tests", type=int, default=40, help="tests a change, at most")
+    words.add_argument("--tests", type=int, default=60, help="tests a change, at most")
     words.add_argument("--each-s", type=float, default=60, help="processor time of them, as it was covered, at most")
     words.add_argument("--at-once", type=int, default=1, help="processes")
     words.add_argument("--within-s", type=float, default=float("inf"), help="begin with no other after so many seconds")

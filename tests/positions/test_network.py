@@ -138,3 +138,15 @@ def test_covariance_is_what_repeated_measuring_gives() -> None:
     expected = np.sqrt(row @ solve(Network(pairs, true, sigma, free, none), points).covariance_mm2 @ row)
     assert np.std(told) == pytest.approx(expected, rel=0.1)
     assert np.mean(told) == pytest.approx(np.linalg.norm(points[0] - points[5]), abs=0.06)
+
+
+@pytest.mark.parametrize(("sigma_mm", "tell"), [(0.4, True), (400.0, False)])
+def test_coordinates_tell_of_the_shape_where_they_are_not_too_rough(sigma_mm: float, tell: bool) -> None:
+    """Six distances have one to spare; with eight coordinates that are no less sure there are five more."""
+    points = np.array([[0.0, 0.0], [300.0, 0.0], [320.0, 210.0], [10.0, 190.0]])
+    edges = np.array(all_pairs(4))
+    length = apart(points)[edges[:, 0], edges[:, 1]]
+    seen = points + np.array([[0.0, 0.0], [0.0, 0.0], [6.0, 0.0], [0.0, 0.0]])
+    found = solve(Network(edges, length, np.full(6, 0.3), seen, np.full_like(points, sigma_mm)), points)
+    assert found.own_freedom == (6 if tell else 1)
+    assert (found.own_chi_square > 20.0) == tell
