@@ -88,6 +88,15 @@ def test_forces_across(row: Mapping[str, Held], excluded: bool) -> None:
     assert not forces_exclude(row, unbalanced, {}, {}, AS_IT_LIES)
 
 
+@pytest.mark.parametrize(
+    ("lo", "hi", "excluded"), [("-0.01", "0.01", True), ("-0.1", "0.025", False), ("-0.025", "0.1", False)]
+)
+def test_a_slot_that_may_pull_either_way_counts_as_much_as_it_can(lo: str, hi: str, excluded: bool) -> None:
+    """Of the donor, 9 mm either way along the row: turned by 11 degrees about z it gives half of 9 sin 11 degrees."""
+    row = in_a_row(donor_half=F(9))
+    assert forces_exclude(row, FORCE, {}, {}, (0, vector(0, 0, lo), vector(0, 0, hi))) is excluded
+
+
 @pytest.mark.parametrize(("grip", "excluded"), [("1.19", True), ("1.21", False)])
 def test_forces_along_the_axis(grip: str, excluded: bool) -> None:
     """Lifted by 1.2 mm, and by half of the force; across there is all the play that there may be."""

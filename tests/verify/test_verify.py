@@ -147,6 +147,9 @@ def test_anything_dropped_is_refused(case):
         *(("conflict", "certificate", "pairings", k, part)
           for k in range(len(true["conflict"]["certificate"]["pairings"])) for part in ("pairs", "pieces")),
     ]  # fmt: skip
+    if case != "fitting":
+        nothing = {**true, "conflict": {**true["conflict"], "fixings": [], "features": []}}
+        assert "the conflict names nothing that must be paired" in verify(nothing, build)
     for path in lists:
         whole = true
         for step in path:
