@@ -14,8 +14,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from partkin.model.lazily import lazily
 from partkin.model.version import __version__
 
 if TYPE_CHECKING:
@@ -24,17 +25,6 @@ if TYPE_CHECKING:
     from partkin.pipeline import check, load_build
 
 __all__ = ["__version__", "check", "explain", "load_build", "rank"]
-_ELSEWHERE = {"explain": "commands.explaining", "rank": "commands.ranking"}
-
-
-def __getattr__(name: str) -> Any:
-    """Load a module only when something of it is asked for."""
-    if name in _ELSEWHERE:
-        from importlib import import_module
-
-        return getattr(import_module(f"partkin.{_ELSEWHERE[name]}"), name)
-    if name in __all__:
-        from partkin import pipeline
-
-        return getattr(pipeline, name)
-    raise AttributeError(f"module 'partkin' has no attribute {name!r}")
+__getattr__ = lazily(
+    __name__, {"commands.explaining": ("explain",), "commands.ranking": ("rank",), "pipeline": ("check", "load_build")}
+)

@@ -30,7 +30,7 @@ def load_build(folder: str | Path) -> Build:
 
 def read(folder: Path) -> tuple[Build, tuple[Problem, ...]]:
     """Read a build folder, with the warnings that go to standard error."""
-    from partkin.sheets.loading import load
+    from partkin.sheets import load
 
     loaded = load(folder)
     if loaded.build is None:

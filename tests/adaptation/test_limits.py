@@ -14,7 +14,8 @@ from partkin.adaptation.sizes import grid_travels_mm, largest_opening_mm, openin
 from partkin.model.adapting import Bracket
 from partkin.model.build import Feature, Outline, Part, Zone
 from partkin.model.fitting import Spot
-from partkin.tables.work import edge_rule, material_of, materials, read_work, shipped_work, washers, work_for
+from partkin.tables.reader import read
+from partkin.tables.work import Material, Washer, edge_rule, material_of, read_work, shipped_work, work_for
 
 WORK = ["do", "group", "minutes", "cost", "workmanship_mm"]
 PLAIN = ask(studs((0.0, 0.0), (200.0, 0.0)), holes((0.0, 0.0), (200.0, 0.0)), [("F1", "a"), ("F2", "b")])
@@ -47,7 +48,7 @@ def test_each_material_has_its_answer(material: str, group: str, may: tuple[str,
 
 
 def test_every_row_of_the_tables_names_its_source() -> None:
-    assert all(row.source for row in (*materials(), *shipped_work(), *washers()))
+    assert all(row.source for row in (*read("materials.csv", Material), *shipped_work(), *read("washers.csv", Washer)))
     named = ("pitch", "zone margin", "largest opening", "washer cover", "longest slot")
     assert all(edge_rule(name).source for name in named)
 

@@ -86,6 +86,12 @@ def rooms_part() -> Iterator[str]:
     yield f"| apart | `verify` | {first_line('verify')} | {', '.join(apart)} |"
 
 
+def _names(value: Any) -> tuple[str, ...]:
+    """The fields of a dataclass or named tuple; none of anything else."""
+    named: tuple[str, ...] = getattr(value, "_fields", ())
+    return tuple(field.name for field in dataclasses.fields(value)) if dataclasses.is_dataclass(value) else named
+
+
 def _places(value: Any, sought_mm: float, depth: int, holder: str, seen: set[int]) -> Iterator[str]:
     """Every field within a value that holds the number itself."""
     if isinstance(value, float):
@@ -96,11 +102,11 @@ def _places(value: Any, sought_mm: float, depth: int, holder: str, seen: set[int
     elif isinstance(value, np.ndarray):
         if value.dtype.kind == "f" and (np.abs(value - sought_mm) < 1e-9).any():
             yield holder
-    elif dataclasses.is_dataclass(value) and not isinstance(value, type):
+    elif not isinstance(value, type) and (names := _names(value)):
         seen.add(id(value))
-        for field in dataclasses.fields(value):
-            inner = f"{type(value).__name__}.{field.name}"
-            yield from _places(getattr(value, field.name, None), sought_mm, depth - 1, inner, seen)
+        for name in names:
+            inner = f"{type(value).__name__}.{name}"
+            yield from _places(getattr(value, name, None), sought_mm, depth - 1, inner, seen)
     elif isinstance(value, (tuple, list, dict)):
         seen.add(id(value))
         for part in value.values() if isinstance(value, dict) else value:

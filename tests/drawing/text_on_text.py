@@ -41,7 +41,7 @@ from partkin.drawing.shapes import (
 )
 from partkin.model.build import Build, Feature, Outline, Zone
 from partkin.model.drawing import OverlayView
-from partkin.model.words import ZONE_KINDS
+from partkin.model.words import WORDS
 from partkin.report.html_figure import BROAD_PX, NARROW_PX
 
 # The figure of report and page at 360 px, at 800 and 1400 px, and as wide as the drawing in docs/drawings.md.
@@ -72,7 +72,8 @@ def random_build(seed: int) -> Build:
                              else 5.0, length_mm=long_mm, x_mm=hole[0], y_mm=hole[1], plus_minus_mm=read,
                              goes_on=f"{names[0]}{k}"))  # fmt: skip
     made = build(host, donor, duty=draw.choice(("trim", "trim", "structural")))
-    zones = [Zone(part, f"{part} zone {k}", draw.choice(ZONE_KINDS), tuple(_corners(draw, part, wide, high, turn_deg)))
+    zones = [
+        Zone(part, f"{part} zone {k}", draw.choice(WORDS["zone"]), tuple(_corners(draw, part, wide, high, turn_deg)))
              for part in ("host", "donor") for k in range(draw.choice((0, 1, 2)))]  # fmt: skip
     outlines = (Outline("host", "edge", "rim", corners),
                 Outline("donor", "edge", "rim", tuple(moved(corners, turn_deg, x_mm, y_mm))))  # fmt: skip

@@ -8,7 +8,8 @@ from partkin.fit.mating import mate, play_rule, threads_clash
 from partkin.model.build import Feature
 from partkin.model.mating import DonorFeature, Fixing, Mating, Size
 from partkin.model.words import KINDS
-from partkin.tables.threads import near_misses
+from partkin.tables.reader import read
+from partkin.tables.threads import NearMiss
 
 
 def pair(host: Feature, donor: Feature) -> Mating:
@@ -117,7 +118,7 @@ def test_a_screw_of_another_thread_is_no_option() -> None:
 
 def test_threads_that_start_in_each_other_are_refused_and_named() -> None:
     """Every row of data/tables/near_misses.csv; what its pitches and diameters say is held by tests/sheets."""
-    for miss in near_misses():
+    for miss in read("near_misses.csv", NearMiss):
         nut = host("tapped hole", None, thread=miss.thread_a)
         clash = threads_clash(nut, donor("hole", None, thread=miss.thread_b))
         assert clash is not None and miss.thread_a in clash and miss.thread_b in clash, miss

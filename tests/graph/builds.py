@@ -145,7 +145,7 @@ def family(seed: int) -> Build:
         Part(**{**part.__dict__, "replaces": older[part.part_number] if draw.random() < 0.7 else ()}) for part in parts
     ]
     zones = tuple(
-        Zone(part.part, "z", draw.choice(words.ZONE_KINDS), ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)))
+        Zone(part.part, "z", draw.choice(words.WORDS["zone"]), ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)))
         for part in parts
         if draw.random() < 0.4
     )
@@ -156,7 +156,7 @@ def family(seed: int) -> Build:
             draw.choice(words.KINDS),
             x_mm=draw.choice([None, 1.5]),
             goes_on=draw.choice([None, "f0", "f1", "f9"]),
-            need=draw.choice([None, *words.NEEDS]),
+            need=draw.choice([None, *words.WORDS["need"]]),
             zone=draw.choice([None, "z", "y"]),
             row=n + 2,
         )
@@ -193,7 +193,7 @@ def family(seed: int) -> Build:
         replace(
             part,
             airbag=draw.choice([None, None, True, False]),
-            broken_by=draw.choice([None, *words.BROKEN_BY]),
+            broken_by=draw.choice([None, *words.WORDS["broken-by"]]),
             material=draw.choice([None, "ABS"]),
             thickness_mm=draw.choice([None, 2.5]),
             mass_kg=draw.choice([None, 4.5]),
@@ -253,7 +253,7 @@ def family(seed: int) -> Build:
         holdings=tuple(
             Holding(one, "car", f"bolt-{one}", "bolt", cautions=tuple(draw.sample(words.CAUTIONS, 2))) for one in others
         ),
-        looks=tuple(Look(one, draw.choice(others), draw.choice(words.LIKENESSES)) for one in others),
+        looks=tuple(Look(one, draw.choice(others), draw.choice(words.WORDS["likeness"])) for one in others),
         zones=zones,
         features=features,
         readings=readings,

@@ -9,7 +9,8 @@ from partkin.graph.graph import query_files, rule_files
 from partkin.graph.names import NS, PREFIXES, UNITS, concept, full
 from partkin.graph.terms import expanded, known_terms, tokens
 from partkin.model import words
-from partkin.model.columns import BUILD, SHEETS, WORDS
+from partkin.model.columns import BUILD, SHEETS
+from partkin.model.words import WORDS
 from partkin.tables.reader import shipped
 
 PARTKIN = Namespace(NS)

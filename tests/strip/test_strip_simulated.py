@@ -74,7 +74,7 @@ def test_the_simulator_refuses_a_plan_with_two_steps_exchanged() -> None:
     steps[first], steps[last] = steps[last], steps[first]
     renumbered = tuple(replace(step, number=n) for n, step in enumerate(steps, start=1))
     with pytest.raises(Refused):
-        carried_out(example(), replace(found, steps=renumbered))
+        carried_out(example(), found._replace(steps=renumbered))
 
 
 def test_from_the_middle_of_a_plan_the_rest_is_planned_anew() -> None:

@@ -18,8 +18,11 @@ from partkin.tables.instruments import (
     same_drawing,
     slip_rule,
 )
-from partkin.tables.threads import near_miss, near_misses, parse_thread, threads, threads_join
+from partkin.tables.reader import read
+from partkin.tables.threads import NearMiss, near_miss, parse_thread, threads, threads_join
 from partkin.tables.work import (
+    Material,
+    Washer,
     clip_rules,
     edge_rule,
     edge_rule_or_none,
@@ -27,9 +30,7 @@ from partkin.tables.work import (
     lift_rows,
     lost_shares,
     material_of,
-    materials,
     shipped_work,
-    washers,
 )
 
 PUBLISHED = Path(__file__).parent.parent / "published" / "tables"
@@ -93,7 +94,7 @@ def test_a_bolt_goes_through_the_medium_hole_of_its_size() -> None:
 
 def test_washers_are_those_of_the_standards() -> None:
     """ISO 7089 and ISO 7093-1."""
-    assert [(w.bolt_mm, w.outer_mm, w.thickness_mm, w.large_outer_mm) for w in washers()] == [
+    assert [(w.bolt_mm, w.outer_mm, w.thickness_mm, w.large_outer_mm) for w in read("washers.csv", Washer)] == [
         tuple(float(row[of]) for of in ("bolt_mm", "outer_mm", "thickness_mm", "large_outer_mm"))
         for row in rows("washers.csv")
     ]
@@ -171,19 +172,19 @@ def test_threads_join_only_their_like() -> None:
     assert not join("M10x1.25", "M10x1.25 LH")
     assert not join("3/8-16", "3/8-16 BSW")
     assert not join("G1/2", "1/2-14 NPT")
-    for miss in near_misses():
+    for miss in read("near_misses.csv", NearMiss):
         assert not join(miss.thread_a, miss.thread_b)
         assert near_miss(miss.thread_b, miss.thread_a) is miss
-    assert len(near_misses()) == 36
+    assert len(read("near_misses.csv", NearMiss)) == 36
 
 
 def test_turns_of_the_near_misses_follow_from_their_pitches() -> None:
     """A quarter of the smaller pitch, over the difference of the pitches; equal ones differ in something else."""
-    equal = {(miss.thread_a, miss.thread_b) for miss in near_misses() if miss.turns is None}
+    equal = {(miss.thread_a, miss.thread_b) for miss in read("near_misses.csv", NearMiss) if miss.turns is None}
     assert equal == {
         ("3/8-16", "3/8-16 BSW"), ("5/16-18", "5/16-18 BSW"), ("G1/2", "1/2-14 NPT"), ("M7x1", "M6x1"),
     }  # fmt: skip
-    for miss in near_misses():
+    for miss in read("near_misses.csv", NearMiss):
         a, b = threads()[miss.thread_a], threads()[miss.thread_b]
         difference_mm = abs(a.pitch_mm - b.pitch_mm)
         assert abs(a.major_mm - b.major_mm) <= max(1.0, 0.06 * a.major_mm), "one would not start in the other"
@@ -253,7 +254,8 @@ def test_what_is_kept_where_something_is_cut() -> None:
 
 def test_what_each_material_bears() -> None:
     """A cut rests on it: what may be opened out, slotted, given a new hole; whose edges and whose threads count."""
-    assert {row.group: (row.rules_as, row.engages_as, row.open_out, row.slot, row.new_hole) for row in materials()} == {
+    rows = read("materials.csv", Material)
+    assert {row.group: (row.rules_as, row.engages_as, row.open_out, row.slot, row.new_hole) for row in rows} == {
         "high-strength steel": ("sheet metal", "steel", "no", "no", "no"),
         "magnesium": ("cast", "aluminium", "no", "no", "no"),
         "glass": ("moulded", "plastic", "no", "no", "no"),

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from typer import Argument, Option
 
 from partkin.cli.shared import Donor, Folder, ForHost, read_build, say_all
 
@@ -38,12 +39,10 @@ def worklist(donor: Donor, folder: Folder = Path("."), host: ForHost = None) -> 
     typer.echo(worklist_text(verdict, steps), nl=False)
 
 
-Wanted = Annotated[
-    str, typer.Argument(metavar="PART", help="Id of the part to free: on the car, or on a donor assembly.")
-]
-Done = Annotated[str, typer.Option("--done", help="Numbers of the steps that are done, as 3,4,7.")]
+Wanted = Annotated[str, Argument(metavar="PART", help="Id of the part to free: on the car, or on a donor assembly.")]
+Done = Annotated[str, Option("--done", help="Numbers of the steps that are done, as 3,4,7.")]
 Without = Annotated[
-    list[str] | None, typer.Option("--without", help="A fastener that will not come: plan without undoing it.")
+    list[str] | None, Option("--without", help="A fastener that will not come: plan without undoing it.")
 ]
 
 
@@ -53,24 +52,24 @@ def strip(
     done: Done = "",
     without: Without = None,
     stuck: Annotated[
-        str | None, typer.Option("--stuck", help="A fastener or part that will not move: what holds it?")
+        str | None, Option("--stuck", help="A fastener or part that will not move: what holds it?")
     ] = None,
-    labels: Annotated[bool, typer.Option("--labels", help="Print the bag labels only.")] = False,
-    drawing: Annotated[Path | None, typer.Option("--drawing", help="Write what holds what as SVG.")] = None,
+    labels: Annotated[bool, Option("--labels", help="Print the bag labels only.")] = False,
+    drawing: Annotated[Path | None, Option("--drawing", help="Write what holds what as SVG.")] = None,
     original: Annotated[
         str | None,
-        typer.Option("--across-from", metavar="ORIGINAL", help="What to move across from it. For a donor said anyway."),
+        Option("--across-from", metavar="ORIGINAL", help="What to move across from it. For a donor said anyway."),
     ] = None,
 ) -> None:
     """Plan the least work that frees PART: what to undo in which order, and what to leave alone.
 
     Example: partkin strip top-velt --in demo-build
     """
-    from partkin.sheets import files
+    from partkin.sheets import refuse_onto_a_build, write_text
     from partkin.strip import StripQuestion, answer, step_numbers
 
     if drawing is not None:
-        files.refuse_onto_a_build(drawing, folder)
+        refuse_onto_a_build(drawing, folder)
     build = read_build(folder)
     asked = StripQuestion(part, step_numbers(done), tuple(without or ()), stuck, original, folder.as_posix())
     found = answer(build, asked)
@@ -82,7 +81,7 @@ def strip(
     if drawing is not None and found.plan is not None:
         from partkin.drawing.plan_drawing import plan_file
 
-        files.write_text(drawing, plan_file(found.plan), folder)
+        write_text(drawing, plan_file(found.plan), folder)
         typer.echo(f"wrote {drawing.as_posix()}", err=True)
     if found.plan is None:
         raise typer.Exit(1)

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from typer import Argument, Option
 
 from partkin.cli.shared import AsJson, Donor, Folder, ForHost, Written, read_build
 from partkin.model.problem import refused
@@ -20,7 +21,7 @@ def check(
     as_json: AsJson = False,
     exit_code: Annotated[
         bool,
-        typer.Option(
+        Option(
             "--exit-code",
             help="Exit 0 bolts on, 10 with adaptation, 11 does not fit, 12 not enough measured, 13 not judged.",
         ),
@@ -47,15 +48,14 @@ def check(
 
 
 def verify(
-    file: Annotated[Path, typer.Argument(metavar="VERDICT.json", help="What check --json wrote.")],
-    folder: Folder = Path("."),
+    file: Annotated[Path, Argument(metavar="VERDICT.json", help="What check --json wrote.")], folder: Folder = Path(".")
 ) -> None:
     """Confirm a verdict file against the sheets in exact arithmetic, by code that shares none with the check.
 
     Example: partkin check top-kurm --in demo-build --json > v.json; partkin verify v.json --in demo-build
     """
     from partkin import pipeline
-    from partkin.sheets.files import content_of
+    from partkin.sheets import content_of
     from partkin.verify.verify import confirm
 
     mend = "Write it with: partkin check DONOR --json > FILE"
@@ -77,7 +77,7 @@ def why(
     donor: Donor,
     folder: Folder = Path("."),
     host: ForHost = None,
-    other: Annotated[bool, typer.Option("--not", help="Say what would have to be true for another verdict.")] = False,
+    other: Annotated[bool, Option("--not", help="Say what would have to be true for another verdict.")] = False,
 ) -> None:
     """Tell why DONOR got its verdict, reason under reason, or with --not what would give another.
 
@@ -98,7 +98,7 @@ def why(
 def rank(
     folder: Folder = Path("."),
     host: ForHost = None,
-    shape: Annotated[Written, typer.Option("--as", help="table, csv or json.")] = Written.table,
+    shape: Annotated[Written, Option("--as", help="table, csv or json.")] = Written.table,
 ) -> None:
     """Put all ways side by side: donors, repair, new and custom, with what each costs and risks.
 
@@ -136,18 +136,17 @@ def costs(folder: Folder = Path("."), host: ForHost = None, as_json: AsJson = Fa
 
 
 def import_offers(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV, or JSON-LD with schema.org Product and Offer.")],
+    file: Annotated[Path, Argument(metavar="FILE", help="CSV, or JSON-LD with schema.org Product and Offer.")],
     folder: Folder = Path("."),
 ) -> None:
     """Add listings to offers.csv; nothing is fetched, and what is listed already stays as it is.
 
     Example: partkin offers import listings.csv --in demo-build
     """
-    from partkin.sheets import offering
-    from partkin.sheets.changing import append_all
+    from partkin.sheets import append_all, read_listings
 
     build = read_build(folder)
-    found = offering.read_listings(file, build)
+    found = read_listings(file, build)
     if found.rows:
         append_all(folder, {"offers.csv": found.rows})
     for text in found.left_out:
@@ -157,10 +156,10 @@ def import_offers(
 
 def outcome(
     donor: Donor,
-    happened: Annotated[str, typer.Option("--happened", help="What really happened: begin with fits or did not fit.")],
+    happened: Annotated[str, Option("--happened", help="What really happened: begin with fits or did not fit.")],
     folder: Folder = Path("."),
-    on: Annotated[str | None, typer.Option("--on", help="Day, ISO 8601.")] = None,
-    note: Annotated[str | None, typer.Option("--note", help="Anything you like.")] = None,
+    on: Annotated[str | None, Option("--on", help="Day, ISO 8601.")] = None,
+    note: Annotated[str | None, Option("--note", help="Anything you like.")] = None,
 ) -> None:
     """Keep what really happened, beside the verdict and the chance of now.
 
@@ -169,7 +168,7 @@ def outcome(
     from partkin import pipeline
     from partkin.choosing.costing import chance_of
     from partkin.choosing.score import went_on
-    from partkin.sheets.changing import append_all
+    from partkin.sheets import append_all
 
     build = read_build(folder)
     verdict = pipeline.check(build, donor)

@@ -7,32 +7,33 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from typer import Argument, Option
 
 from partkin.cli.shared import Folder, Written, read_build, say_all
 from partkin.model.problem import refused, told_once
 
 
 def new(
-    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder to make; it must be empty or not exist.")],
+    folder: Annotated[Path, Argument(metavar="FOLDER", help="Folder to make; it must be empty or not exist.")],
     example: Annotated[
-        bool, typer.Option("--example", help="With invented rows to overwrite; until then they are not read.")
+        bool, Option("--example", help="With invented rows to overwrite; until then they are not read.")
     ] = False,
     given: Annotated[
         Path | None,
-        typer.Option("--from", metavar="FILE", help="Begin with a list of your own, or a workbook: .csv, .xlsx, .ods."),
+        Option("--from", metavar="FILE", help="Begin with a list of your own, or a workbook: .csv, .xlsx, .ods."),
     ] = None,
     columns: Annotated[
         list[str] | None,
-        typer.Option("--column", metavar="B=x_mm", help="What a column of FILE is, where its heading does not tell."),
+        Option("--column", metavar="B=x_mm", help="What a column of FILE is, where its heading does not tell."),
     ] = None,
-    unit: Annotated[str | None, typer.Option("--unit", help="Unit of the lengths in FILE that do not say.")] = None,
-    part: Annotated[str | None, typer.Option("--part", help="Id of the part that FILE is of.")] = None,
-    origin: Annotated[str | None, typer.Option("--origin", help="host, original or donor: what that part is.")] = None,
-    kind: Annotated[str | None, typer.Option("--kind", help="What its features are: hole, stud, ...")] = None,
+    unit: Annotated[str | None, Option("--unit", help="Unit of the lengths in FILE that do not say.")] = None,
+    part: Annotated[str | None, Option("--part", help="Id of the part that FILE is of.")] = None,
+    origin: Annotated[str | None, Option("--origin", help="host, original or donor: what that part is.")] = None,
+    kind: Annotated[str | None, Option("--kind", help="What its features are: hole, stud, ...")] = None,
     between: Annotated[
-        str | None, typer.Option("--between", help="How its distances run: centres, near edges or far edges.")
+        str | None, Option("--between", help="How its distances run: centres, near edges or far edges.")
     ] = None,
-    instrument: Annotated[str | None, typer.Option("--instrument", help="What its distances were read with.")] = None,
+    instrument: Annotated[str | None, Option("--instrument", help="What its distances were read with.")] = None,
 ) -> None:
     """Write the sheets of a new build: headers alone, with rows to overwrite, or from a list of your own.
 
@@ -40,13 +41,12 @@ def new(
 
     Example: partkin new my-build --from holes.csv --part wing --origin donor --kind hole --unit mm
     """
-    from partkin.sheets.starting import write_new
+    from partkin.sheets import write_new
 
     if given is None:
         written = write_new(folder, example)
     else:
-        from partkin.sheets.own_list import Answers
-        from partkin.sheets.starting import write_from
+        from partkin.sheets import Answers, write_from
 
         said = dict(_two_sides(one) for one in columns or ())
         begun = write_from(folder, given, Answers(said, unit, part, origin, kind, between, instrument))
@@ -71,9 +71,7 @@ def _two_sides(said: str) -> tuple[str, str]:
     return f"{tab}{mark}{place.upper()}", means.strip()
 
 
-def demo(
-    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write it.")] = Path("demo-build"),
-) -> None:
+def demo(folder: Annotated[Path, Argument(metavar="FOLDER", help="Where to write it.")] = Path("demo-build")) -> None:
     """Write an invented build, check every donor of it, and say what to try next.
 
     Example: partkin demo
@@ -84,7 +82,7 @@ def demo(
 
 
 def doctor(
-    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="The build folder, or a workbook.")] = Path("."),
+    folder: Annotated[Path, Argument(metavar="FOLDER", help="The build folder, or a workbook.")] = Path("."),
 ) -> None:
     """Look through every sheet and say every fault, where it is and how to mend it.
 
@@ -116,16 +114,16 @@ def words() -> None:
 
 def ask(
     query: Annotated[
-        str, typer.Argument(metavar="QUERY", help="Name of a query, a .rq file, or SPARQL text; `list` names them.")
+        str, Argument(metavar="QUERY", help="Name of a query, a .rq file, or SPARQL text; `list` names them.")
     ],
     given: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[PART]...", help="Of which parts a named query is asked; none: of every one."),
+        Argument(metavar="[PART]...", help="Of which parts a named query is asked; none: of every one."),
     ] = None,
     folder: Folder = Path("."),
-    shape: Annotated[Written, typer.Option("--as", help="table, csv or json.")] = Written.table,
+    shape: Annotated[Written, Option("--as", help="table, csv or json.")] = Written.table,
     server: Annotated[
-        str, typer.Option("--graph", metavar="URL", help="Ask a SPARQL 1.1 server instead, such as that of a stock.")
+        str, Option("--graph", metavar="URL", help="Ask a SPARQL 1.1 server instead, such as that of a stock.")
     ] = "",
 ) -> None:
     """Ask the graph of the build a question in SPARQL; read only.
@@ -150,18 +148,16 @@ def export(
     folder: Folder = Path("."),
     parts: Annotated[
         list[str] | None,
-        typer.Option("--part", metavar="PART", help="One part only, with all that is known of it; may be repeated."),
+        Option("--part", metavar="PART", help="One part only, with all that is known of it; may be repeated."),
     ] = None,
     people: Annotated[
         bool | None,
-        typer.Option(
+        Option(
             "--with-people/--without-people",
             help="Name who read and who sells: when left out, yes for a whole build, no for --part. Notes stay.",
         ),
     ] = None,
-    to: Annotated[
-        Path | None, typer.Option("-o", metavar="FILE", help="Write to a file instead of standard output.")
-    ] = None,
+    to: Annotated[Path | None, Option("-o", metavar="FILE", help="Write to a file instead of standard output.")] = None,
 ) -> None:
     """Write the build, or some parts of it, as Turtle, the same bytes each time.
 
@@ -169,7 +165,7 @@ def export(
     """
     from partkin import graph
     from partkin.commands import exchanging
-    from partkin.sheets import files
+    from partkin.sheets import write_text
 
     build = read_build(folder)
     if parts:
@@ -182,15 +178,15 @@ def export(
     if to is None:
         typer.echo(text, nl=False)
     else:
-        files.write_text(to, text, folder)
+        write_text(to, text, folder)
         typer.echo(f"wrote {to.as_posix()}")
 
 
 def import_(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="Turtle, as partkin export writes it.")],
+    file: Annotated[Path, Argument(metavar="FILE", help="Turtle, as partkin export writes it.")],
     folder: Folder = Path("."),
     skip_conflicts: Annotated[
-        bool, typer.Option("--skip-conflicts", help="Where they disagree, keep the folder's and add the rest.")
+        bool, Option("--skip-conflicts", help="Where they disagree, keep the folder's and add the rest.")
     ] = False,
 ) -> None:
     """Add what another workshop's file knows to the sheets: new rows only, all or none, nothing overwritten.

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from typer import Argument, Option
 
 from partkin.cli.shared import AsJson, Donor, Folder, ForHost, read_build, say_all
 from partkin.model.problem import refused
@@ -16,32 +17,30 @@ from partkin.model.problem import refused
 if TYPE_CHECKING:
     from partkin.commands.recording import VerdictChange
 
-Part = Annotated[str, typer.Argument(metavar="PART", help="Id of the part.")]
-Image = Annotated[Path, typer.Argument(metavar="IMAGE", help="The photograph (JPEG, PNG, WEBP, TIFF or BMP).")]
+Part = Annotated[str, Argument(metavar="PART", help="Id of the part.")]
+Image = Annotated[Path, Argument(metavar="IMAGE", help="The photograph (JPEG, PNG, WEBP, TIFF or BMP).")]
 Points = Annotated[
-    Path, typer.Option("--points", metavar="PICKS.csv", help="Picked points: columns feature, px, py (y down).")
+    Path, Option("--points", metavar="PICKS.csv", help="Picked points: columns feature, px, py (y down).")
 ]
-ErrorPx = Annotated[float, typer.Option("--error-px", metavar="PX", help="How exactly you picked, in pixels.")]
+ErrorPx = Annotated[float, Option("--error-px", metavar="PX", help="How exactly you picked, in pixels.")]
 Camera = Annotated[
     str | None,
-    typer.Option(
-        "--camera", metavar="FX,FY,CX,CY,K1,K2,P1,P2,K3", help="The camera's calibration, as OpenCV gives it."
-    ),
+    Option("--camera", metavar="FX,FY,CX,CY,K1,K2,P1,P2,K3", help="The camera's calibration, as OpenCV gives it."),
 ]
-Corrected = Annotated[bool, typer.Option("--corrected", help="The picture is free of lens distortion already.")]
+Corrected = Annotated[bool, Option("--corrected", help="The picture is free of lens distortion already.")]
 
 
 LeftOf = Annotated[
     tuple[str, str] | None,
-    typer.Option("--left-of", metavar="A B", help="The feature lies left of the line from A to B; no value."),
+    Option("--left-of", metavar="A B", help="The feature lies left of the line from A to B; no value."),
 ]
 RightOf = Annotated[
     tuple[str, str] | None,
-    typer.Option("--right-of", metavar="A B", help="The feature lies right of the line from A to B; no value."),
+    Option("--right-of", metavar="A B", help="The feature lies right of the line from A to B; no value."),
 ]
 Words = Annotated[
     list[str] | None,
-    typer.Argument(
+    Argument(
         metavar="[[FROM [TO]] VALUE]",
         help='Features, then what was read: a f 612, a f "24 1/8 in", a 7,1 (across). The feature alone with --at, '
         "--through, --angle, --float, --left-of, --right-of; with --undo the reading, or none for the last.",
@@ -49,48 +48,41 @@ Words = Annotated[
 ]
 ReadQuantity = Annotated[
     str | None,
-    typer.Option(
+    Option(
         "--quantity", "-q", metavar="QUANTITY",
         help='centres (when left out), "near edges", "far edges", across, length, thickness, mass, gap.',
     ),
 ]  # fmt: skip
 ReadIn = Annotated[
-    str | None, typer.Option("--unit", "-u", metavar="UNIT", help="mm, cm, m, in; kg, g, lb. Left out: mm, kg.")
+    str | None, Option("--unit", "-u", metavar="UNIT", help="mm, cm, m, in; kg, g, lb. Left out: mm, kg.")
 ]
 ReadWith = Annotated[
     str | None,
-    typer.Option(
+    Option(
         "--instrument", "-i", metavar="INSTRUMENT",
         help='"steel rule", tape, caliper, template, photo or seller. Left out: counts as told by a seller.',
     ),
 ]  # fmt: skip
 PlusMinus = Annotated[
-    str | None,
-    typer.Option("--plus-minus", metavar="VALUE", help="Greatest error possible. Left out: the instrument's."),
+    str | None, Option("--plus-minus", metavar="VALUE", help="Greatest error possible. Left out: the instrument's.")
 ]
 At = Annotated[
-    str | None, typer.Option("--at", metavar="X,Y", help="Place of a feature without one, in the part's own frame.")
+    str | None, Option("--at", metavar="X,Y", help="Place of a feature without one, in the part's own frame.")
 ]
 Through = Annotated[
-    str | None,
-    typer.Option("--through", metavar="THREAD", help="What goes through a hole: M6, or a plain bolt's diameter."),
+    str | None, Option("--through", metavar="THREAD", help="What goes through a hole: M6, or a plain bolt's diameter.")
 ]
 Direction = Annotated[
-    str | None,
-    typer.Option("--angle", metavar="DIRECTION", help="Which way a slot points: 30 degrees, or 'to FEATURE'."),
+    str | None, Option("--angle", metavar="DIRECTION", help="Which way a slot points: 30 degrees, or 'to FEATURE'.")
 ]
 FloatOf = Annotated[
-    str | None, typer.Option("--float", metavar="MM", help="How far a captive nut can move from its middle, any way.")
+    str | None, Option("--float", metavar="MM", help="How far a captive nut can move from its middle, any way.")
 ]
-ReadBy = Annotated[str | None, typer.Option("--by", metavar="WHO", help="Who read it.")]
-ReadOn = Annotated[str | None, typer.Option("--on", metavar="DAY", help="The day, such as 2024-05-31.")]
-Corrects = Annotated[
-    str | None, typer.Option("--corrects", metavar="READING", help="The reading that this one replaces.")
-]
-ReadNote = Annotated[str | None, typer.Option("--note", metavar="TEXT", help="Anything you like.")]
-Undo = Annotated[
-    bool, typer.Option("--undo", help="Take back the last reading of PART, or the one named, by a later row.")
-]
+ReadBy = Annotated[str | None, Option("--by", metavar="WHO", help="Who read it.")]
+ReadOn = Annotated[str | None, Option("--on", metavar="DAY", help="The day, such as 2024-05-31.")]
+Corrects = Annotated[str | None, Option("--corrects", metavar="READING", help="The reading that this one replaces.")]
+ReadNote = Annotated[str | None, Option("--note", metavar="TEXT", help="Anything you like.")]
+Undo = Annotated[bool, Option("--undo", help="Take back the last reading of PART, or the one named, by a later row.")]
 
 
 class Face(StrEnum):
@@ -165,14 +157,13 @@ def measure_next(
     host: ForHost = None,
     as_json: AsJson = False,
     for_seller: Annotated[
-        bool, typer.Option("--for-seller", help="Write the message to send: few questions, and a sketch.")
+        bool, Option("--for-seller", help="Write the message to send: few questions, and a sketch.")
     ] = False,
     questions: Annotated[
-        int, typer.Option("--questions", metavar="N", min=1, max=12, help="With --for-seller: so many at most.")
+        int, Option("--questions", metavar="N", min=1, max=12, help="With --for-seller: so many at most.")
     ] = 3,
     at_hand: Annotated[
-        bool | None,
-        typer.Option("--at-hand/--far", help="Whether DONOR lies before you. Left out: told by its readings."),
+        bool | None, Option("--at-hand/--far", help="Whether DONOR lies before you. Left out: told by its readings.")
     ] = None,
 ) -> None:
     """Say what to measure next on DONOR or its host: what settles the verdict soonest, and what each value means.
@@ -205,23 +196,21 @@ def photo(
     points: Points,
     rectangle: Annotated[
         str | None,
-        typer.Option(
+        Option(
             "--rectangle", metavar="W,H,C1,C2,C3,C4", help="A rectangle in the picture: mm, and its corners in order."
         ),
     ] = None,
     known: Annotated[
-        str | None,
-        typer.Option("--known", metavar="A,B,C,D", help="Four or more picked features whose places are known."),
+        str | None, Option("--known", metavar="A,B,C,D", help="Four or more picked features whose places are known.")
     ] = None,
     scale: Annotated[
-        str | None,
-        typer.Option("--scale", metavar="A,B,MM", help="Two picked points and their distance; picture square on."),
+        str | None, Option("--scale", metavar="A,B,MM", help="Two picked points and their distance; picture square on.")
     ] = None,
     camera: Camera = None,
     corrected: Corrected = False,
     error_px: ErrorPx = 1.5,
     places: Annotated[
-        bool, typer.Option("--places", help="Fill in places of features without one, in place of readings.")
+        bool, Option("--places", help="Fill in places of features without one, in place of readings.")
     ] = False,
     folder: Folder = Path("."),
 ) -> None:
@@ -249,20 +238,20 @@ def photo(
 
 
 def same_shape(
-    part: Annotated[str, typer.Argument(metavar="PART", help="Id of the host, or of a donor that takes its place.")],
+    part: Annotated[str, Argument(metavar="PART", help="Id of the host, or of a donor that takes its place.")],
     image: Image,
     points: Points,
-    face: Annotated[Face | None, typer.Option("--face", help="Which face of the part the picture shows.")] = None,
+    face: Annotated[Face | None, Option("--face", help="Which face of the part the picture shows.")] = None,
     play: Annotated[
-        float, typer.Option("--play", metavar="MM", help="How far a hole may be off and still go on, where not known.")
+        float, Option("--play", metavar="MM", help="How far a hole may be off and still go on, where not known.")
     ] = 2.0,
     camera: Camera = None,
     corrected: Corrected = False,
     error_px: ErrorPx = 1.5,
     keep: Annotated[
-        bool, typer.Option("--keep", help="Add the answer to looks.csv, where why and check count it as evidence.")
+        bool, Option("--keep", help="Add the answer to looks.csv, where why and check count it as evidence.")
     ] = False,
-    on: Annotated[str | None, typer.Option("--on", metavar="YYYY-MM-DD", help="The day, with --keep.")] = None,
+    on: Annotated[str | None, Option("--on", metavar="YYYY-MM-DD", help="The day, with --keep.")] = None,
     folder: Folder = Path("."),
     as_json: AsJson = False,
 ) -> None:
@@ -274,7 +263,7 @@ def same_shape(
     Example: partkin same-shape top-dask listing.jpg --points picks.csv --in demo-build
     """
     from partkin.commands import same_shape as shape
-    from partkin.sheets.changing import append_all
+    from partkin.sheets import append_all
 
     build = read_build(folder)
     shown = face.value if face is not None else None

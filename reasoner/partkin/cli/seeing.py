@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from typer import Argument, Option
 
 from partkin.cli.shared import Folder, read_build, say_all
 from partkin.model.problem import refuse_any, refused
@@ -52,10 +53,10 @@ class Unit(StrEnum):
 
 def report(
     donors: Annotated[
-        list[str] | None, typer.Argument(metavar="[DONOR]...", help="Only these, in this order; else every donor.")
+        list[str] | None, Argument(metavar="[DONOR]...", help="Only these, in this order; else every donor.")
     ] = None,
     folder: Folder = Path("."),
-    to: Annotated[Path, typer.Option("-o", metavar="FILE", help="Where to write it.")] = Path("report.html"),
+    to: Annotated[Path, Option("-o", metavar="FILE", help="Where to write it.")] = Path("report.html"),
 ) -> None:
     """Write one HTML file: the options side by side, and each donor with its drawing, reasons and readings.
 
@@ -66,16 +67,16 @@ def report(
     from partkin.commands import seeing
     from partkin.commands.progress import ProgressLine, Work
     from partkin.report.html import report_html
-    from partkin.sheets import files
+    from partkin.sheets import refuse_onto_a_build, write_text
 
-    files.refuse_onto_a_build(to, folder)
+    refuse_onto_a_build(to, folder)
     build = read_build(folder)
     chosen = _known_donors(build, donors) if donors else seeing.donors_of(build)
     line = ProgressLine()
     work = Work("donors", len(chosen), line)
     view = seeing.report_of(build, chosen, work)
     line.close()
-    files.write_text(to, report_html(view), folder)
+    write_text(to, report_html(view), folder)
     count = len(view.verdicts)
     typer.echo(f"wrote {to.as_posix()}: {count} donor{'' if count == 1 else 's'}")
     for note in view.notes:
@@ -90,24 +91,24 @@ def _known_donors(build: Build, donors: list[str]) -> tuple[str, ...]:
 
 
 def template(
-    donor: Annotated[str, typer.Argument(metavar="PART", help="Id of a donor, or of any part that has places.")],
+    donor: Annotated[str, Argument(metavar="PART", help="Id of a donor, or of any part that has places.")],
     folder: Folder = Path("."),
-    paper: Annotated[Paper, typer.Option("--paper", help="Sheets of the PDF.")] = Paper.a4,
+    paper: Annotated[Paper, Option("--paper", help="Sheets of the PDF.")] = Paper.a4,
     printer: Annotated[
-        str, typer.Option("--printer", metavar="ACROSS,UP", help="What the printer makes of 1 mm: 0.993,1.002.")
+        str, Option("--printer", metavar="ACROSS,UP", help="What the printer makes of 1 mm: 0.993,1.002.")
     ] = "1,1",
     shape: Annotated[
-        Drawing | None, typer.Option("--format", help="pdf, svg or dxf; else by the ending of FILE, or pdf.")
+        Drawing | None, Option("--format", help="pdf, svg or dxf; else by the ending of FILE, or pdf.")
     ] = None,
-    to: Annotated[Path | None, typer.Option("-o", metavar="FILE", help="Where to write it.")] = None,
-    turned_over: Annotated[bool, typer.Option("--turned-over", help="Draw it as seen from the other face.")] = False,
+    to: Annotated[Path | None, Option("-o", metavar="FILE", help="Where to write it.")] = None,
+    turned_over: Annotated[bool, Option("--turned-over", help="Draw it as seen from the other face.")] = False,
 ) -> None:
     """Write a drilling and check template at true size, to be laid on the part.
 
     Example: partkin template top-dask --in demo-build -o top-dask.pdf
     """
     from partkin.commands import seeing
-    from partkin.sheets import files
+    from partkin.sheets import write_bytes
 
     scales, wanted = _scales(printer), _kind_of(shape, to)
     build = read_build(folder)
@@ -125,7 +126,7 @@ def template(
 
         content = template_svg(view).encode()
     path = to or Path(f"{donor}-template.{wanted.value}")
-    files.write_bytes(path, content, folder)
+    write_bytes(path, content, folder)
     typer.echo(f"wrote {path.as_posix()}")
     if wanted is Drawing.pdf:
         typer.echo("Print at 100 %, not fitted to the page; then measure both rules of 100 mm on a sheet.")
@@ -152,12 +153,12 @@ def _scales(text: str) -> tuple[float, float]:
 
 
 def plot(
-    kind: Annotated[Kind, typer.Argument(metavar="KIND", help="pattern, margins, chance or calibration.")],
+    kind: Annotated[Kind, Argument(metavar="KIND", help="pattern, margins, chance or calibration.")],
     donor: Annotated[
-        str | None, typer.Argument(metavar="[PART]", help="Id of a part; calibration is of the whole build.")
+        str | None, Argument(metavar="[PART]", help="Id of a part; calibration is of the whole build.")
     ] = None,
     folder: Folder = Path("."),
-    to: Annotated[Path | None, typer.Option("-o", metavar="FILE", help="An .svg or .png file.")] = None,
+    to: Annotated[Path | None, Option("-o", metavar="FILE", help="An .svg or .png file.")] = None,
 ) -> None:
     """Draw a pattern, a donor's margins, its chance against the next reading, or how the chances have fared.
 
@@ -165,7 +166,7 @@ def plot(
     """
     from partkin.commands import seeing
     from partkin.drawing.svg import picture_svg
-    from partkin.sheets import files
+    from partkin.sheets import write_bytes, write_text
 
     build = read_build(folder)
     if donor is None and kind is not Kind.calibration:
@@ -177,26 +178,24 @@ def plot(
     if path.suffix.lower() == ".png":
         from partkin.drawing.raster import picture_png
 
-        files.write_bytes(path, picture_png(picture), folder)
+        write_bytes(path, picture_png(picture), folder)
     else:
-        files.write_text(path, picture_svg(picture, bounded=True) + "\n", folder)
+        write_text(path, picture_svg(picture, bounded=True) + "\n", folder)
     typer.echo(f"wrote {path.as_posix()}")
 
 
 def outline(
-    file: Annotated[Path, typer.Argument(metavar="DRAWING", help="A DXF (as text) or SVG file.")],
-    part: Annotated[str, typer.Option("--part", metavar="PART", help="Id of the part that is drawn.")],
+    file: Annotated[Path, Argument(metavar="DRAWING", help="A DXF (as text) or SVG file.")],
+    part: Annotated[str, Option("--part", metavar="PART", help="Id of the part that is drawn.")],
     folder: Folder = Path("."),
-    unit: Annotated[
-        Unit | None, typer.Option("--unit", help="mm, cm, m or in; needed where the file does not say.")
-    ] = None,
+    unit: Annotated[Unit | None, Option("--unit", help="mm, cm, m or in; needed where the file does not say.")] = None,
     layers: Annotated[
-        list[str] | None, typer.Option("--layer", metavar="LAYER", help="Read only this layer; may come again.")
+        list[str] | None, Option("--layer", metavar="LAYER", help="Read only this layer; may come again.")
     ] = None,
     plus_minus_mm: Annotated[
-        float | None, typer.Option("--plus-minus", metavar="MM", min=0.0, help="How far its places may be out.")
+        float | None, Option("--plus-minus", metavar="MM", min=0.0, help="How far its places may be out.")
     ] = None,
-    sure: Annotated[bool, typer.Option("--yes", help="Add them without asking.")] = False,
+    sure: Annotated[bool, Option("--yes", help="Add them without asking.")] = False,
 ) -> None:
     """Add what a drawing has to the sheets of a part, and move what they know already, after showing it.
 
@@ -224,9 +223,7 @@ def outline(
 
 def page(
     folder: Folder = Path("."),
-    port: Annotated[
-        int, typer.Option("--port", min=0, max=65535, help="Port on this machine; 0: any that is free.")
-    ] = 0,
+    port: Annotated[int, Option("--port", min=0, max=65535, help="Port on this machine; 0: any that is free.")] = 0,
 ) -> None:
     """Open a page on this machine alone: the build, readings, photographs, a donor moved by hand.
 

@@ -8,7 +8,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+from typer import Argument, Option
 
 from partkin.model.problem import Problem, told_once
 
@@ -17,14 +17,12 @@ if TYPE_CHECKING:
 
 Folder = Annotated[
     Path,
-    typer.Option(
-        "--in", metavar="FOLDER", help="The build folder, or a workbook (.xlsx, .ods); this folder when left out."
-    ),
+    Option("--in", metavar="FOLDER", help="The build folder, or a workbook (.xlsx, .ods); this folder when left out."),
 ]
-AsJson = Annotated[bool, typer.Option("--json", help="Write JSON.")]
-Donor = Annotated[str, typer.Argument(metavar="DONOR", help="Id of the part that might go on.")]
+AsJson = Annotated[bool, Option("--json", help="Write JSON.")]
+Donor = Annotated[str, Argument(metavar="DONOR", help="Id of the part that might go on.")]
 ForHost = Annotated[
-    str | None, typer.Option("--for", metavar="HOST", help="Id of the host part; else what DONOR takes the place of.")
+    str | None, Option("--for", metavar="HOST", help="Id of the host part; else what DONOR takes the place of.")
 ]
 
 

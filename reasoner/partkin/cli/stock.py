@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from typer import Argument, Option
 
 from partkin.cli.shared import AsJson, Folder, Written, read_build, say_all
 from partkin.model.problem import FaultyInput, refuse_any
@@ -21,17 +22,17 @@ class Against(StrEnum):
     older_part_number = "older part number"
 
 
-Stock = Annotated[Path, typer.Argument(metavar="STOCK", help="Folder of the stock.")]
+Stock = Annotated[Path, Argument(metavar="STOCK", help="Folder of the stock.")]
 Graph = Annotated[
-    str, typer.Option("--graph", metavar="URL", help="SPARQL 1.1 server that keeps what is known of the parts besides.")
+    str, Option("--graph", metavar="URL", help="SPARQL 1.1 server that keeps what is known of the parts besides.")
 ]
 
 
 def add(
     files: Annotated[
-        list[Path], typer.Argument(metavar="FILE...", help="Build folders, Turtle, CSV or Parquet of features.")
+        list[Path], Argument(metavar="FILE...", help="Build folders, Turtle, CSV or Parquet of features.")
     ],
-    stock: Annotated[Path, typer.Option("--to", metavar="STOCK", help="Folder of the stock; made if there is none.")],
+    stock: Annotated[Path, Option("--to", metavar="STOCK", help="Folder of the stock; made if there is none.")],
     graph: Graph = "",
 ) -> None:
     """Add parts to a stock, all that are sound at once; what is faulty is listed in a file beside.
@@ -42,7 +43,7 @@ def add(
     Example: partkin stock add demo-build --to my-stock
     """
     from partkin.commands.progress import ProgressLine, Work
-    from partkin.sheets.files import write_text
+    from partkin.sheets import write_text
     from partkin.stock import storing
     from partkin.stock.incoming import told_in_file
 
@@ -63,20 +64,20 @@ MOST_SAID = 20
 
 
 def find(
-    host: Annotated[str, typer.Option("--for", metavar="HOST", help="Id of the host part.")],
-    stock: Annotated[Path, typer.Option("--from", metavar="STOCK", help="Folder of the stock.")],
+    host: Annotated[str, Option("--for", metavar="HOST", help="Id of the host part.")],
+    stock: Annotated[Path, Option("--from", metavar="STOCK", help="Folder of the stock.")],
     folder: Folder = Path("."),
     partly: Annotated[
-        int | None, typer.Option("--partly", metavar="N", min=1, help="Parts on which at least N fixings hold.")
+        int | None, Option("--partly", metavar="N", min=1, help="Parts on which at least N fixings hold.")
     ] = None,
     without: Annotated[
-        list[Against] | None, typer.Option("--without", help="Leave out what this speaks against; may be repeated.")
+        list[Against] | None, Option("--without", help="Leave out what this speaks against; may be repeated.")
     ] = None,
-    in_full: Annotated[int, typer.Option("--in-full", metavar="N", min=0, help="How many are checked in full.")] = 5,
-    most: Annotated[int, typer.Option("--most", metavar="N", min=1, help="How many the table shows.")] = 40,
-    on: Annotated[str, typer.Option("--on", metavar="tcp://HOST:PORT", help="Dask scheduler to share it out by.")] = "",
+    in_full: Annotated[int, Option("--in-full", metavar="N", min=0, help="How many are checked in full.")] = 5,
+    most: Annotated[int, Option("--most", metavar="N", min=1, help="How many the table shows.")] = 40,
+    on: Annotated[str, Option("--on", metavar="tcp://HOST:PORT", help="Dask scheduler to share it out by.")] = "",
     graph: Graph = "",
-    shape: Annotated[Written, typer.Option("--as", help="table, csv or json.")] = Written.table,
+    shape: Annotated[Written, Option("--as", help="table, csv or json.")] = Written.table,
     as_json: AsJson = False,
 ) -> None:
     """Find every part of a stock that goes on HOST, or may within what its readings say, best first.
@@ -131,8 +132,8 @@ def check(stock: Stock) -> None:
 
 
 def drop(
-    parts: Annotated[list[str], typer.Argument(metavar="PART...", help="Ids of the parts.")],
-    stock: Annotated[Path, typer.Option("--from", metavar="STOCK", help="Folder of the stock.")],
+    parts: Annotated[list[str], Argument(metavar="PART...", help="Ids of the parts.")],
+    stock: Annotated[Path, Option("--from", metavar="STOCK", help="Folder of the stock.")],
 ) -> None:
     """Take parts out of what is found; their rows stay in the files.
 

@@ -12,12 +12,12 @@ from partkin.model.build import Build
 from partkin.model.verdict import Unknown, Verdict
 from partkin.model.words import DOES_NOT_FIT, GOES_ON, NOT_JUDGED, SIDES, folded
 from partkin.positions.lengths import current
-from partkin.positions.next_reading import Band, Candidate, meaning, named
+from partkin.positions.next_reading import Candidate, meaning, named
 from partkin.readings.could_read import donor_at_hand
 from partkin.readings.next_readings import BETTER, LATER, Next, Wanted, wanted
 from partkin.readings.record_command import correcting, record_command, side_commands
 from partkin.report.text import MARKS
-from partkin.sheets.files import in_folder
+from partkin.sheets import in_folder
 from partkin.trial.findings import Findings
 from partkin.trial.trying import places_of
 from partkin.verdict import decide
@@ -34,13 +34,7 @@ READING = "reading "
 def next_for(build: Build, donor: str, host: str | None = None, at_hand: bool | None = None) -> Next:
     """Say what to measure next on a donor.
 
-    Parameters
-    ----------
-    build
-    donor, host
-        As with `pipeline.check`.
-    at_hand
-        Whether the donor lies before you; None: told by its readings.
+    `donor`, `host`: as with `pipeline.check`. `at_hand`: whether the donor lies before you; None: told by its readings.
 
     Raises
     ------
@@ -84,15 +78,14 @@ def next_json(found: Next) -> str:
     return json.dumps(tree, indent=1, ensure_ascii=False) + "\n"
 
 
-def _reading_tree(one: Unknown) -> dict[str, str | None]:
-    return {"part": one.part, "quantity": one.quantity, "from": one.from_feature, "to": one.to_feature}
+def _reading_tree(one: Unknown | Candidate) -> dict[str, str | None]:
+    return {"part": one.part, "quantity": one.quantity, "from": one.from_feature, "to": one.to_feature or None}
 
 
 def _wanted_tree(one: Wanted) -> dict[str, Any]:
     ask = one.ask
-    then = None if one.then is None else _candidate_tree(one.then)
     return {
-        "reading": _candidate_tree(one.reading),
+        "reading": _reading_tree(one.reading),
         "instrument": one.reading.instrument,
         "minutes": one.minutes,
         "price": one.price,
@@ -100,18 +93,10 @@ def _wanted_tree(one: Wanted) -> dict[str, Any]:
         "give_or_take_mm": round(2.0 * ask.sigma_mm, 2),
         "settles": round(ask.settles, 3),
         "tells": None if ask.tells is None else round(ask.tells, 3),
-        "values": [_band_tree(band) for band in ask.bands],
-        "then": then,
+        "values": [{"means": band.answer, "from_mm": band.from_mm, "to_mm": band.to_mm} for band in ask.bands],
+        "then": None if one.then is None else _reading_tree(one.then),
         "says": one.says,
     }
-
-
-def _candidate_tree(one: Candidate) -> dict[str, str | None]:
-    return {"part": one.part, "quantity": one.quantity, "from": one.from_feature, "to": one.to_feature or None}
-
-
-def _band_tree(band: Band) -> dict[str, Any]:
-    return {"means": band.answer, "from_mm": band.from_mm, "to_mm": band.to_mm}
 
 
 def next_text(found: Next, folder: str) -> str:
@@ -133,7 +118,8 @@ def _lines(found: Next, folder: str) -> Iterator[str]:
         for number, question in enumerate(found.needed, start=1):
             yield from folded(question.says, f"  {number}. ", "     ")
             if question.what.startswith(READING):
-                yield from _again(question, folder)
+                named = question.what.removeprefix(READING)
+                yield from (f"     {line}" for line in correcting(question, named, folder))
             elif question.quantity in SIDES:
                 yield from (f"     {line}" for line in side_commands(question, folder))
             else:
@@ -182,16 +168,12 @@ def _sentence(text: str) -> str:
 def _one(one: Wanted, number: int, folder: str) -> Iterator[str]:
     it, ask = one.reading, one.ask
     cost = f"{one.minutes:g} min" + (f", {one.price:g}" if one.price else "")
-    head = (
-        f"{named(it)}, of {it.part}, {_by(it)} ({cost}): expected {ask.expected_mm:.1f} mm, give or take "
-        f"{2.0 * ask.sigma_mm:.1f}"
-    )
-    yield from folded(head, f"  {number}. ", "     ")
+    by = "told by the seller" if it.instrument == "seller" else f"with a {it.instrument}"
+    spread = f"expected {ask.expected_mm:.1f} mm, give or take {2.0 * ask.sigma_mm:.1f}"
+    yield from folded(f"{named(it)}, of {it.part}, {by} ({cost}): {spread}", f"  {number}. ", "     ")
     if ask.tells is not None:
-        yield from folded(
-            f"tells {100 * ask.tells:.0f} % of what is open; settles it in {100 * ask.settles:.0f} of 100 cases",
-            "     ",
-        )
+        told = f"tells {100 * ask.tells:.0f} % of what is open"
+        yield from folded(f"{told}; settles it in {100 * ask.settles:.0f} of 100 cases", "     ")
     said = meaning(ask.bands, 2 if it.quantity == "across" else 1)
     if said:
         yield from folded(said, "     ")
@@ -200,24 +182,13 @@ def _one(one: Wanted, number: int, folder: str) -> Iterator[str]:
     yield f"     {record_command(it.part, it.quantity, it.from_feature, it.to_feature, it.instrument, folder)}"
 
 
-def _by(it: Candidate) -> str:
-    return "told by the seller" if it.instrument == "seller" else f"with a {it.instrument}"
-
-
-def _again(one: Unknown, folder: str) -> Iterator[str]:
-    yield from (f"     {line}" for line in correcting(one, one.what.removeprefix(READING), folder))
-
-
 def _how_to_record(one: Unknown, found: Next, folder: str) -> Iterator[str]:
     if one.from_feature and one.quantity in FILLED:
         yield f"     partkin record {one.part} {one.from_feature} {FILLED[one.quantity]}{in_folder(folder)}"
-    elif (
-        one.quantity in ("centres", "across", "length")
-        and one.from_feature
-        and (one.to_feature or one.quantity != "centres")
-    ):
+        return
+    between = one.quantity == "centres"
+    if one.from_feature and (one.to_feature if between else one.quantity in ("across", "length")):
         far = one.part == found.known.donor.part.part and not found.at_hand
-        instrument = "seller" if far else "tape" if one.quantity == "centres" else "caliper"
-        yield "     " + record_command(
-            one.part or "", one.quantity, one.from_feature, one.to_feature or "", instrument, folder
-        )
+        instrument = "seller" if far else "tape" if between else "caliper"
+        command = (one.part or "", one.quantity or "", one.from_feature, one.to_feature or "", instrument, folder)
+        yield f"     {record_command(*command)}"

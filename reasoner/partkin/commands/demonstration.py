@@ -7,25 +7,19 @@ import shutil
 from pathlib import Path
 
 from partkin import pipeline
-from partkin.model.problem import FaultyInput, Problem
+from partkin.model.problem import refused
 from partkin.model.verdict import Verdict
 from partkin.model.words import BOLTS_ON, NOT_ENOUGH, WITH_ADAPTATION, folded
 from partkin.report.text import MARKS
 from partkin.tables.reader import shipped
 
+ANOTHER = "Name another folder: partkin demo FOLDER. Nothing was changed"
+
 
 def run(folder: Path) -> str:
     """Write the demo's sheets and check every donor of it.
 
-    Parameters
-    ----------
-    folder
-        Must not exist, be empty, or hold an untouched demo.
-
-    Returns
-    -------
-    str
-        What to show, ending in a newline.
+    `folder`: must not exist, be empty, or hold an untouched demo. What to show comes back, ending in a newline.
     """
     write(folder)
     build = pipeline.load_build(folder)
@@ -58,21 +52,17 @@ def write(folder: Path) -> None:
     sheets = sorted(path for path in source.iterdir() if path.is_file())
     if folder.exists():
         if not folder.is_dir():
-            raise FaultyInput((_refusal(folder, "is a file"),))
+            raise refused(folder.as_posix(), 0, "folder", "the folder is a file", ANOTHER)
         changed = [
             path.name for path in sorted(folder.iterdir())
             if not (source / path.name).is_file() or path.read_bytes() != (source / path.name).read_bytes()
         ]  # fmt: skip
         if changed:
-            raise FaultyInput((_refusal(folder, f"holds {changed[0]}, which is not the untouched demo"),))
+            what = f"the folder holds {changed[0]}, which is not the untouched demo"
+            raise refused(folder.as_posix(), 0, "folder", what, ANOTHER)
     folder.mkdir(parents=True, exist_ok=True)
     for sheet in sheets:
         shutil.copyfile(sheet, folder / sheet.name)
-
-
-def _refusal(folder: Path, what: str) -> Problem:
-    mend = "Name another folder: partkin demo FOLDER. Nothing was changed"
-    return Problem(folder.as_posix(), 0, "folder", f"the folder {what}", mend)
 
 
 def _told(verdict: Verdict) -> list[str]:

@@ -8,18 +8,16 @@ from pathlib import Path
 
 def pages() -> dict[str, str]:
     """Return the pages by file name."""
-    from partkin.graph import terms
+    from partkin.graph.graph import query_files, rule_files
+    from partkin.graph.terms import terms
     from partkin.report.terms import rules_page, terms_page
 
-    return {
-        "terms.md": terms_page(terms.terms()),
-        "rules.md": rules_page(terms.rules(), terms.queries()),
-    }
+    return {"terms.md": terms_page(terms()), "rules.md": rules_page(rule_files(), query_files().values())}
 
 
 def main() -> None:
     """Write the pages into a folder; docs when none is named."""
-    from partkin.sheets.files import write_text
+    from partkin.sheets import write_text
 
     folder = Path(sys.argv[1] if len(sys.argv) > 1 else "docs")
     for name, text in pages().items():

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
+from typing import NamedTuple
 
 from partkin.graph import known_of
 from partkin.model.build import Build
@@ -11,12 +12,11 @@ from partkin.model.positions import Suspect, likeliest
 from partkin.model.problem import FaultyInput, Problem
 from partkin.positions import adjust
 from partkin.readings.record_command import correcting, record_command
-from partkin.sheets.files import in_folder
+from partkin.sheets import in_folder
 from partkin.trial.trying import places_of
 
 
-@dataclass(frozen=True)
-class Examined:
+class Examined(NamedTuple):
     """What `doctor` found in the sheets that were read: every fault, and what has to be read again.
 
     `next_step`: what a build needs first that has no fault; empty where it has.
@@ -31,7 +31,7 @@ class Examined:
 def examine(folder: Path) -> Examined:
     """Look through every sheet of a folder."""
     from partkin import graph
-    from partkin.sheets.loading import load
+    from partkin.sheets import load
 
     loaded = load(folder)
     names, build = tuple(loaded.digests), loaded.build

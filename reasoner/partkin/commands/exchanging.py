@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, fields, replace
+from collections.abc import Iterable
+from dataclasses import fields, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from partkin.model.build import Build, Part, Settings
 from partkin.model.columns import SHEETS
@@ -32,8 +32,7 @@ MEND: Final = "Nothing is overwritten: mend one of the two, or take in the rest 
 MOST_LISTED: Final = 100
 
 
-@dataclass(frozen=True)
-class Taking:
+class Taking(NamedTuple):
     """What a file would add to a folder.
 
     `rows`: what is new, by sheet. `there`: how many rows the folder has already, by sheet. `conflicts`: where the
@@ -132,16 +131,14 @@ def compare(build: Build | None, incoming: Build) -> Taking:
 Conflicts = list[tuple[Problem, Any]]
 
 
-def _key(sheet: str) -> Callable[[Any], tuple[Any, ...]]:
-    names = KEYS[sheet]
-    return lambda row: tuple(getattr(row, name) for name in names)
-
-
 def _by_key(
     sheet: str, own: Iterable[Any], theirs: Iterable[Any], conflicts: Conflicts, fuller: list[str]
 ) -> tuple[list[Any], int]:
     """Return the rows whose name the folder does not have, and how many it has already."""
-    key = _key(sheet)
+
+    def key(row: Any) -> tuple[Any, ...]:
+        return tuple(getattr(row, name) for name in KEYS[sheet])
+
     known = {key(row): row for row in own}
     new, same = [], 0
     for row in theirs:
@@ -170,12 +167,10 @@ def _same_way(name: str, here: Any, there: Any) -> bool:
     """Whether two values are one: the sheets keep 15 digits, and bring a direction to length 1, which rounds."""
     if isinstance(here, float) and isinstance(there, float):
         return math.isclose(here, there, rel_tol=1e-12, abs_tol=1e-12)
-    return name == "axis" and None not in (here, there) and math.dist(_unit(here), _unit(there)) < 1e-9
-
-
-def _unit(axis: tuple[float, ...]) -> tuple[float, ...]:
-    length = math.hypot(*axis) or 1.0
-    return tuple(value / length for value in axis)
+    if name != "axis" or None in (here, there):
+        return False
+    ours, theirs = ([value / (math.hypot(*axis) or 1.0) for value in axis] for axis in (here, there))
+    return math.dist(ours, theirs) < 1e-9
 
 
 def _shown(value: Any) -> str:
@@ -244,7 +239,8 @@ def _without_conflicts(
     kept: dict[str, list[Any]] = {}
     for sheet, new in rows.items():
         gone = frames if sheet in PLACED else set()
-        kept[sheet] = [row for row in new if _part_of(row) not in parts and getattr(row, "part", None) not in gone]
+        of = [(row, getattr(row, "part", None)) for row in new]
+        kept[sheet] = [r for r, part in of if (part or getattr(r, "donor", None)) not in parts and part not in gone]
     known = {(f.part, f.feature) for source in (build.features, kept["features.csv"]) for f in source}
     out: set[tuple[str, str]] = set(readings)
     firm = []
@@ -260,27 +256,12 @@ def _without_conflicts(
     return kept, {sheet: len(rows[sheet]) - len(kept[sheet]) for sheet in rows}
 
 
-def _part_of(row: Any) -> str | None:
-    found: str | None = getattr(row, "part", None) or getattr(row, "donor", None)
-    return found
-
-
 def take_in(file: Path, folder: Path, skip_conflicts: bool = False) -> tuple[Taking, tuple[Problem, ...]]:
     """Add what a Turtle file knows to a folder: new rows only, all of them or none.
 
-    Parameters
-    ----------
-    file
-        Turtle, as `partkin export` writes it.
-    folder
-        A build folder, or an empty one, or none yet.
-    skip_conflicts
-        Add the rest where the two disagree; what hangs on a conflict is left out too.
-
-    Returns
-    -------
-    Taking, tuple of Problem
-        What was added, and warnings.
+    `file`: Turtle, as `partkin export` writes it. `folder`: a build folder, or an empty one, or none yet.
+    `skip_conflicts`: add the rest where the two disagree; what hangs on a conflict is left out too. Returns Taking,
+    tuple of Problem: what was added, and warnings.
 
     Raises
     ------
@@ -290,7 +271,7 @@ def take_in(file: Path, folder: Path, skip_conflicts: bool = False) -> tuple[Tak
     """
     from partkin import graph
     from partkin.graph.incoming import BYTES_AT_MOST
-    from partkin.sheets.files import content_of
+    from partkin.sheets import content_of
 
     content = content_of(file, "Name a Turtle file that partkin export wrote", BYTES_AT_MOST)
     build, warnings = _folder(folder)
@@ -300,7 +281,8 @@ def take_in(file: Path, folder: Path, skip_conflicts: bool = False) -> tuple[Tak
         raise FaultyInput(named)
     taking = compare(build, incoming)
     if taking.conflicts and not skip_conflicts:
-        raise FaultyInput(_first_of(taking.conflicts))
+        first, more = taking.conflicts[:MOST_LISTED], len(taking.conflicts) - MOST_LISTED
+        raise FaultyInput((*first, *[Problem("import", 0, "", f"{more} more conflicts", "See above")] * (more > 0)))
     _write(folder, taking, incoming)
     return taking, (*warnings, *named)
 
@@ -314,16 +296,8 @@ def _folder(folder: Path) -> tuple[Build | None, tuple[Problem, ...]]:
     return pipeline.read(folder)
 
 
-def _first_of(conflicts: tuple[Problem, ...]) -> tuple[Problem, ...]:
-    more = len(conflicts) - MOST_LISTED
-    if more <= 0:
-        return conflicts
-    return (*conflicts[:MOST_LISTED], Problem("import", 0, "", f"{more} more conflicts", "See above"))
-
-
 def _write(folder: Path, taking: Taking, incoming: Build) -> None:
-    from partkin.sheets import files
-    from partkin.sheets.changing import append_all
+    from partkin.sheets import append_all, files
 
     rows: dict[str, list[Cells]] = _cells(taking)
     if not taking.new_folder:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -24,8 +25,7 @@ READINGS = "the readings named by check and measure-next decide it"
 SOURCE = "the geometry of this check, everything else left as it is"
 
 
-@dataclass(frozen=True)
-class NeededChange:
+class NeededChange(NamedTuple):
     """A change that would give another verdict."""
 
     says: str
@@ -33,14 +33,14 @@ class NeededChange:
     source: str
 
 
-@dataclass(frozen=True)
-class Disagreement:
+class Disagreement(NamedTuple):
     """Evidence that disagrees: what counts, and the reading or question that decides."""
 
     says: str
     decides: str
 
 
+ASK = "ask before you pay"
 # What tells who is right where a doubt speaks against a donor.
 ASKED = {
     "older part number": "ask which number the maker sells now, and whether the later part goes on the earlier car",
@@ -79,19 +79,16 @@ def disagreements(findings: Findings) -> tuple[Disagreement, ...]:
         found += [_against_readings(e, known, trial, e is lead) for e in speaks[:1]]
     if stand == "fits" and lead is None:
         found += [
-            Disagreement(f"{e.says}; what was measured says that it goes on, and counts more", _asked(e))
+            Disagreement(f"{e.says}; what was measured says that it goes on, and counts more", ASKED.get(e.kind, ASK))
             for e in known.evidence if not e.speaks_for
         ]  # fmt: skip
         return tuple(found)
     for doubt in (e for e in known.evidence if not e.speaks_for):
         if speaks:
             counts = "the number counts more" if speaks[0] is lead else "neither decides alone"
-            found.append(Disagreement(f"{speaks[0].says}; against it: {doubt.says}; {counts}", _asked(doubt)))
+            says = f"{speaks[0].says}; against it: {doubt.says}; {counts}"
+            found.append(Disagreement(says, ASKED.get(doubt.kind, ASK)))
     return tuple(found)
-
-
-def _asked(doubt: Evidence) -> str:
-    return ASKED.get(doubt.kind, "ask before you pay")
 
 
 def _against_readings(speaks: Evidence, known: Known, trial: Trial | None, leads: bool) -> Disagreement:
@@ -125,7 +122,12 @@ def changes(findings: Findings) -> tuple[NeededChange, ...]:
         return _by_number(findings.known)
     if verdict.verdict == BOLTS_ON:
         undone = _undone(trial) if trial.task.dims == 2 else ()
-        return undone or _kept(trial.answer.margin_mm)
+        if undone:
+            return undone
+        # In space, or where the patterns lie exactly on each other: how far every feature may be off.
+        most_mm = max(trial.answer.margin_mm, 0.0)
+        says = f"as long as no feature stands more than {most_mm:.2f} mm off where it was read it goes on"
+        return (NeededChange(says, most_mm, SOURCE),)
     return (*_mended(trial), *_by_number(findings.known))
 
 
@@ -137,12 +139,6 @@ def _by_number(known: Known) -> tuple[NeededChange, ...]:
         return ()
     says = f"it would count as going on, whatever the readings say, if it carried {number} or a number that replaces it"
     return (NeededChange(says, None, NUMBER),)
-
-
-def _kept(margin_mm: float) -> tuple[NeededChange, ...]:
-    """In space, or where the patterns lie exactly on each other: how far every feature may be off."""
-    says = f"as long as no feature stands more than {max(margin_mm, 0.0):.2f} mm off where it was read it goes on"
-    return (NeededChange(says, max(margin_mm, 0.0), SOURCE),)
 
 
 def _undone(trial: Trial) -> tuple[NeededChange, ...]:

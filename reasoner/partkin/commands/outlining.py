@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from partkin.drawing.outline_import import MOST_BYTES, STAYED_MM, Redrawn, read_outline
 from partkin.model.build import Build, Feature, Outline, Zone
@@ -20,8 +20,7 @@ Corners = tuple[tuple[float, float], ...]
 Shape = TypeVar("Shape", Outline, Zone)
 
 
-@dataclass(frozen=True)
-class Addition:
+class Addition(NamedTuple):
     """What a drawing would add: features and outlines, named so that they clash with nothing.
 
     `moved`: features of the part that the drawing has elsewhere or of another size; `lines`, `zones`: its lines and
@@ -53,7 +52,7 @@ def read_drawing(
     FaultyInput
         The part is not on its sheet, or the drawing cannot be read; nothing is guessed.
     """
-    from partkin.sheets.files import content_of
+    from partkin.sheets import content_of
 
     build.must_have(part)
     content = content_of(file, "Name a DXF or SVG file", MOST_BYTES)
@@ -72,16 +71,9 @@ def read_drawing(
     drawn_areas = {f"zone {name}": corners for name, corners in read.known_zones}
     zones, doubts = _with_new_corners(areas, drawn_areas, ZONES, file.name)
     known = len(read.redrawn) + len(drawn) + len(drawn_areas)
-    return Addition(
-        part,
-        _new_names(build, read.features),
-        _new_lines(build, part, read.outlines),
-        (*read.problems, *warnings, *doubts),
-        moved,
-        lines,
-        zones,
-        known - len(moved) - len(lines) - len(zones) - len(warnings) - len(doubts),
-    )
+    stayed = known - len(moved) - len(lines) - len(zones) - len(warnings) - len(doubts)
+    features, new_lines = _new_names(build, read.features), _new_lines(build, part, read.outlines)
+    return Addition(part, features, new_lines, (*read.problems, *warnings, *doubts), moved, lines, zones, stayed)
 
 
 def _with_new_corners(
@@ -136,27 +128,22 @@ def shown(build: Build, addition: Addition) -> str:
         turned = f", {feature.angle_deg:g} degrees" if feature.angle_deg else ""
         lines.append(f"  {feature.feature:<6} {feature.kind} {size} mm{turned}, at {feature.x_mm:g}, {feature.y_mm:g}")
     for line in addition.outlines:
-        lines.append(f"  {line.name:<6} {line.kind} of {len(line.corners_mm)} corners, {_extent(line)}")
+        wide, high = (max(ways) - min(ways) for ways in zip(*line.corners_mm, strict=True))
+        extent = f"{wide:g} x {high:g} mm"
+        lines.append(f"  {line.name:<6} {line.kind} of {len(line.corners_mm)} corners, {extent}")
     if addition.moved or addition.lines or addition.zones:
         lines.append(f"of {part} would change:")
     rows = {feature.feature: feature for feature in build.features_of(part)}
     for one in addition.moved:
-        changes = (f"{name} {_said(getattr(rows[one.feature], name))} to {value:g}" for name, value in one.cells)
+        was = {name: getattr(rows[one.feature], name) for name, _ in one.cells}
+        told = {name: "not stated" if value is None else f"{value:g}" for name, value in was.items()}
+        changes = (f"{name} {told[name]} to {value:g}" for name, value in one.cells)
         lines.append(f"  {one.feature:<6} {', '.join(changes)}")
     lines += [f"  {line.name:<6} {line.kind}: corners moved" for line in addition.lines]
     lines += [f"  {zone.zone:<6} {zone.kind}: corners moved. {MEASURE_ZONE}" for zone in addition.zones]
     if addition.stayed:
         lines.append(f"{addition.stayed} features, lines and zones of {part} are as they were drawn.")
     return "\n".join(lines) + "\n"
-
-
-def _said(value: float | None) -> str:
-    return "not stated" if value is None else f"{value:g}"
-
-
-def _extent(line: Outline) -> str:
-    xs, ys = [x for x, _ in line.corners_mm], [y for _, y in line.corners_mm]
-    return f"{max(xs) - min(xs):g} x {max(ys) - min(ys):g} mm"
 
 
 def add(folder: Path, addition: Addition, plus_minus_mm: float | None = None) -> None:
@@ -167,7 +154,7 @@ def add(folder: Path, addition: Addition, plus_minus_mm: float | None = None) ->
     FaultyInput
         That would bring a fault; nothing was changed.
     """
-    from partkin.sheets.changing import revise
+    from partkin.sheets import revise
     from partkin.sheets.values import cells_of, number_text
 
     features = [replace(feature, plus_minus_mm=plus_minus_mm) for feature in addition.features]
@@ -182,8 +169,5 @@ def add(folder: Path, addition: Addition, plus_minus_mm: float | None = None) ->
         for corner in corners:
             key = tuple(corner[name] for name in BY_NAME[sheet].key)
             cells[sheet][key] = {name: corner[name] for name in ("x_mm", "y_mm")}
-    revise(
-        folder,
-        {sheet: changed for sheet, changed in cells.items() if changed},
-        {sheet: added for sheet, added in rows.items() if added},
-    )
+    changed = {sheet: wanted for sheet, wanted in cells.items() if wanted}
+    revise(folder, changed, {sheet: added for sheet, added in rows.items() if added})

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,8 +22,7 @@ from partkin.tables.instruments import greatest_error_mm
 FEATURES = "features.csv"
 
 
-@dataclass(frozen=True)
-class Photographed:
+class Photographed(NamedTuple):
     """What came of it: readings taken down, or places filled in; `doubts` and `notes` in words; changes of verdicts."""
 
     part: str
@@ -36,13 +36,7 @@ class Photographed:
 def photograph(folder: Path, asked: PhotoQuestion, shown: Shown | None = None) -> Photographed:
     """Turn picked points into readings (or places) of a part, and say what that changes.
 
-    Parameters
-    ----------
-    folder
-        The build folder.
-    asked
-    shown
-        Shows the checks of the donors concerned.
+    `shown`: shows the checks of the donors concerned.
 
     Raises
     ------
@@ -81,7 +75,7 @@ def _write_readings(folder: Path, build: Build, asked: PhotoQuestion, seen: OnFa
 
 def _write_places(folder: Path, build: Build, asked: PhotoQuestion, seen: OnFace) -> tuple[str, ...]:
     """Fill in the places of features that have none, where the picture has the part's own frame."""
-    from partkin.sheets.changing import fill
+    from partkin.sheets import fill
 
     rows = {row.feature: row for row in build.features_of(asked.part)}
     if not seen.tied and any(row.x_mm is not None for row in rows.values()):

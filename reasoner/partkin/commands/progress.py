@@ -7,8 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
-from typing import TextIO, TypeVar
+from typing import NamedTuple, TextIO, TypeVar
 
 from partkin.model import pulse
 
@@ -22,8 +21,7 @@ class Stopped(KeyboardInterrupt):
     """Somebody asked for an end in the middle of a step; what was done before it is kept."""
 
 
-@dataclass(frozen=True)
-class State:
+class State(NamedTuple):
     """How far a piece of work is.
 
     `now`: the step that is being done; `within`: how far that is, of at most so many steps of its own. `stopped`:
@@ -75,17 +73,11 @@ class State:
         words = [f"{self.done} of {of}{self.total} {self.what}"]
         rate, left_s = self.rate_per_s, self.left_s
         if rate is not None and left_s is not None and self.done < self.total:
-            words += [_rate(rate), f"{left} {_span(left_s)} left"]
+            fast = f"{rate:.1f} a second" if rate >= 1.0 else f"{60.0 * rate:.1f} a minute"
+            whole = max(1, round(left_s))
+            span = f"{whole} s" if whole < 100 else f"{round(whole / 60)} min"
+            words += [fast, f"{left} {span} left"]
         return ", ".join(words)
-
-
-def _rate(rate_per_s: float) -> str:
-    return f"{rate_per_s:.1f} a second" if rate_per_s >= 1.0 else f"{60.0 * rate_per_s:.1f} a minute"
-
-
-def _span(seconds: float) -> str:
-    whole = max(1, round(seconds))
-    return f"{whole} s" if whole < 100 else f"{round(whole / 60)} min"
 
 
 class Work:
@@ -128,7 +120,7 @@ class Work:
             Out of a step that was being done when `stop` was called.
         """
         self.undone = tuple(name(step) for step in steps)
-        self.state = replace(self.state, total=self.state.total or len(steps))
+        self.state = self.state._replace(total=self.state.total or len(steps))
         for step in steps:
             if self._stop.is_set():
                 self._now(stopped=True)
@@ -154,7 +146,7 @@ class Work:
         if before is None or before.what != what or done < before.done:
             self._inner_began = now
         within = State(what, done, most, now - self._inner_began) if done < most else None
-        self._show(replace(self.state, passed_s=now - self._began, within=within))
+        self._show(self.state._replace(passed_s=now - self._began, within=within))
 
     def _now(self, now: str = "", more: int = 0, stopped: bool = False) -> None:
         before = self.state

@@ -36,13 +36,8 @@ Judged = tuple[Verdict, tuple[Foretold, ...]]
 def rank(build: Build, host: str | None = None, work: Work | None = None) -> Ranking:
     """Check every donor of a host and put all ways side by side.
 
-    Parameters
-    ----------
-    build
-    host
-        A host part, or an original; None: the only host that donors are meant for.
-    work
-        Progress, and a way to stop (Ctrl-C too): donors checked by then are ranked, `work.undone` names the rest.
+    `host`: a host part, or an original; None: the only host that donors are meant for. `work`: progress, and a way to
+    stop (Ctrl-C too): donors checked by then are ranked, `work.undone` names the rest.
 
     Raises
     ------
@@ -63,7 +58,8 @@ def rank(build: Build, host: str | None = None, work: Work | None = None) -> Ran
         Donor(part, verdict, _stood_there(build, named, part), told, says)
         for part, (verdict, told), (_, says) in zip(parts, judged, with_whole, strict=True)
     ]
-    offers = _offers(build, stands_for, {part.part for part in parts})
+    sold = {part.part for part in parts}
+    offers = [o for o in build.offers if o.part in sold or (o.option != "donor" and o.part in stands_for)]
     offers += [offer for found, _ in with_whole for offer in found]
     return put_in_order(named, donors, offers, build.settings)
 
@@ -142,13 +138,6 @@ def _stood_there(build: Build, host: str, donor: Part) -> Part | None:
     """Of several originals of one host, the one of the donor's own name before any other."""
     namesakes = (part.part for part in build.came_off(host) if part.name is not None and part.name == donor.name)
     return build.original_on(host, *namesakes)
-
-
-def _offers(build: Build, stands_for: set[str], donors: set[str]) -> list[Offer]:
-    return [
-        offer for offer in build.offers
-        if offer.part in donors or (offer.option != "donor" and offer.part in stands_for)
-    ]  # fmt: skip
 
 
 def _host(build: Build, host: str | None) -> str:

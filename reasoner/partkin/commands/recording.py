@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
+from typing import NamedTuple
 
 from partkin import pipeline
 from partkin.commands.doubts import donors_concerned, suspects_of
@@ -16,8 +17,7 @@ from partkin.model.verdict import Verdict
 from partkin.model.words import MM_PER_UNIT, NOT_ENOUGH, SIDES, WITH_ADAPTATION, WITHDRAWN
 from partkin.readings.typed_cells import Typed, plain_number, understood_cells
 from partkin.readings.typed_readings import FEATURES, TypedWords, taken_back, understood
-from partkin.sheets.files import in_folder
-from partkin.sheets.values import cells_of
+from partkin.sheets import cells_of, in_folder
 from partkin.tables.instruments import greatest_error_mm
 from partkin.trial.places import DOUBTED
 
@@ -26,8 +26,7 @@ Shown = Callable[[State], None]
 MOST_TRIES = 5
 
 
-@dataclass(frozen=True)
-class VerdictChange:
+class VerdictChange(NamedTuple):
     """A donor's verdict before and after a reading; None: it could not be checked, and `why`."""
 
     donor: str
@@ -36,8 +35,7 @@ class VerdictChange:
     why: str = ""
 
 
-@dataclass(frozen=True)
-class Recorded:
+class Recorded(NamedTuple):
     """What was taken down.
 
     `reading`: None where places were filled in. `surprise`: in words, where the reading is far from what the
@@ -55,19 +53,8 @@ class Recorded:
 def record(folder: Path, typed: TypedWords, shown: Shown | None = None) -> Recorded:
     """Take down a reading.
 
-    Parameters
-    ----------
-    folder
-        The build folder.
-    typed
-        Names and value; which names come before the value, `NAMES` says.
-    shown
-        Shows the checks of the donors concerned.
-
-    Returns
-    -------
-    Recorded
-        A reading that the others contradict is taken down all the same, and `surprise` says so.
+    `typed`: names and value; which names come before the value, `NAMES` says. `shown`: shows the checks of the donors
+    concerned. A reading that the others contradict is taken down all the same, and `surprise` says so.
 
     Raises
     ------
@@ -77,20 +64,13 @@ def record(folder: Path, typed: TypedWords, shown: Shown | None = None) -> Recor
     build, warnings = pipeline.read(folder)
     reading = appended(folder, build, lambda now: understood(now, typed))
     says = f"recorded {reading.reading} of {reading.part}: {reading_in_words(reading)}"
-    return _held_against(folder, build, reading, says, warnings, shown)
+    return _recorded(folder, build, reading.part, says, warnings, shown, reading)
 
 
 def take_back(folder: Path, part: str, named: str | None = None, shown: Shown | None = None) -> Recorded:
     """Take back a reading by a later row: of a correction the reading before it counts again.
 
-    Parameters
-    ----------
-    folder, shown
-        As in `record`.
-    part
-        Its id.
-    named
-        The reading; None: the last one of the part that counts.
+    `folder`, `shown`: as in `record`. `part`: its id. `named`: the reading; None: the last one of the part that counts.
 
     Raises
     ------
@@ -102,7 +82,7 @@ def take_back(folder: Path, part: str, named: str | None = None, shown: Shown | 
     says = f"recorded {reading.reading} of {part}: {reading.corrects} does not count any more"
     if reading.quantity != WITHDRAWN:
         says += f"; {reading_in_words(reading)}, as before it"
-    return _held_against(folder, build, reading, says, warnings, shown)
+    return _recorded(folder, build, reading.part, says, warnings, shown, reading)
 
 
 def appended_back(folder: Path, build: Build, part: str, named: str | None = None) -> Reading:
@@ -110,13 +90,15 @@ def appended_back(folder: Path, build: Build, part: str, named: str | None = Non
     return appended(folder, build, lambda now: taken_back(now, part, named))
 
 
-def _held_against(
-    folder: Path, build: Build, reading: Reading, says: str, warnings: tuple[Problem, ...], shown: Shown | None
-) -> Recorded:
-    """Say what a recorded row changes for each donor, or why a donor could not be checked."""
+def _recorded(
+    folder: Path, build: Build, part: str, says: str, warnings: tuple[Problem, ...], shown: Shown | None,
+    reading: Reading | None = None,
+) -> Recorded:  # fmt: skip
+    """Say what a recorded row or cell changes for each donor, or why a donor could not be checked."""
     now, _ = pipeline.read(folder)
-    before, after = (verdicts(one, reading.part, shown) for one in (build, now))
-    return Recorded(reading.part, says, reading, surprise_of(now, reading), changes(before, after), warnings)
+    before, after = (verdicts(one, part, shown) for one in (build, now))
+    odd = None if reading is None else surprise_of(now, reading)
+    return Recorded(part, says, reading, odd, changes(before, after), warnings)
 
 
 def unexpected(fault: Exception) -> str:
@@ -127,29 +109,20 @@ def unexpected(fault: Exception) -> str:
 def fill_in(folder: Path, words: TypedWords, typed: Typed, shown: Shown | None = None) -> Recorded:
     """Fill empty cells of a feature: its place, what goes through it, its direction or float.
 
-    Parameters
-    ----------
-    folder, shown
-        As in `record`.
-    words
-        One name and no value.
-    typed
-        For the cells.
+    `folder`, `shown`: as in `record`. `words`: one name and no value. `typed`: for the cells.
 
     Raises
     ------
     FaultyInput
         A cell is filled already: it is never written over. Or as in `record`.
     """
-    from partkin.sheets.changing import fill
+    from partkin.sheets import fill
 
     build, warnings = pipeline.read(folder)
     filled = understood_cells(build, words, typed)
     fill(folder, FEATURES, {(words.part, filled.feature): filled.cells})
-    now, _ = pipeline.read(folder)
-    before, after = (verdicts(one, words.part, shown) for one in (build, now))
     says = f"wrote into {FEATURES}, {filled.feature} of {words.part}: {filled.says}"
-    return Recorded(words.part, says, None, None, changes(before, after), warnings)
+    return _recorded(folder, build, words.part, says, warnings, shown)
 
 
 def next_id(build: Build, part: str, of: Reading | None = None) -> str:
@@ -196,7 +169,7 @@ def appended_all(
 
     `after_its_like`: the id comes after those of earlier readings of the same, as `next_id` does with `of`.
     """
-    from partkin.sheets.changing import append_all
+    from partkin.sheets import append_all
 
     readings = meant(build)
     for turn in range(MOST_TRIES):
@@ -233,15 +206,15 @@ def reading_in_words(reading: Reading) -> str:
     return f"{head}, plus or minus {plain_number(round(error_mm, 2))} mm ({how})"
 
 
+BETWEEN = {
+    "centres": "centre to centre", "near edges": "near edge to near edge", "far edges": "far edge to far edge",
+}  # fmt: skip
+
+
 def _what(reading: Reading) -> str:
     a, b = reading.from_feature, reading.to_feature
-    between = {
-        "centres": "centre to centre",
-        "near edges": "near edge to near edge",
-        "far edges": "far edge to far edge",
-    }
-    if reading.quantity in between:
-        return f"{a} to {b}, {between[reading.quantity]}"
+    if reading.quantity in BETWEEN:
+        return f"{a} to {b}, {BETWEEN[reading.quantity]}"
     if reading.quantity in SIDES:
         return f"{a} {reading.quantity} the line from {reading.line_from} to {reading.line_to}"
     if reading.quantity == "gap":
@@ -341,10 +314,9 @@ def changes(before: dict[str, Verdict | str], after: dict[str, Verdict | str]) -
     found = []
     for donor, now in after.items():
         was = before.get(donor)
-        if isinstance(now, str):
-            found.append(VerdictChange(donor, None, None, now))
-        else:
-            found.append(VerdictChange(donor, was if isinstance(was, Verdict) else None, now))
+        known = was if isinstance(was, Verdict) and isinstance(now, Verdict) else None
+        says = now if isinstance(now, str) else ""
+        found.append(VerdictChange(donor, known, None if isinstance(now, str) else now, says))
     return tuple(found)
 
 
@@ -375,13 +347,11 @@ def stated_chance(verdict: Verdict) -> str | None:
 
     None after work, and where it holds for one of several ways only that are still open.
     """
+    if verdict.chance is None or verdict.verdict == WITH_ADAPTATION:
+        return None
     one_of_several = any(
         u.quantity in (*SIDES, "seen_from") or u.what.startswith(("which of", "reading ")) for u in verdict.unknown
     )
-    if (
-        verdict.chance is None
-        or verdict.verdict == WITH_ADAPTATION
-        or (one_of_several and verdict.verdict == NOT_ENOUGH)
-    ):
+    if one_of_several and verdict.verdict == NOT_ENOUGH:
         return None
     return verdict.chance.says

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from functools import partial
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from partkin.model.build import Build, Part
 from partkin.model.known import Known, Side
 from partkin.model.problem import refused
 from partkin.model.words import folded
-from partkin.photo.photo import Camera, undistorted
+from partkin.photo.photo import undistorted
 from partkin.photo.sameness import PhotoAnswer, can_match
 from partkin.readings.picks import camera_of, checked_error_px, read_picks
 from partkin.readings.record_command import record_command
@@ -31,8 +32,7 @@ ANSWERS = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class ShapeQuestion:
+class ShapeQuestion(NamedTuple):
     """What was asked: `part`, a host or a donor of it; `face` of the part that the picture shows, where known."""
 
     part: str
@@ -75,12 +75,8 @@ class _Pattern:
 def compare(build: Build, asked: ShapeQuestion) -> Compared:
     """Test whether a picture without scale can be one of the host's pattern.
 
-    Parameters
-    ----------
-    build
-    asked
-        Picks may have the names of the fixings, of the donor's features that go on them, or any other names:
-        then which shows which is sought.
+    `asked`: picks may have the names of the fixings, of the donor's features that go on them, or any other names: then
+    which shows which is sought.
 
     Raises
     ------
@@ -100,7 +96,10 @@ def compare(build: Build, asked: ShapeQuestion) -> Compared:
     at_px = np.array(list(picks.at_px.values()))
     lens_free = asked.corrected
     if camera is not None:
-        at_px, lens_free = _undistorted(camera, at_px), True
+        try:
+            at_px, lens_free = undistorted(camera, at_px), True
+        except ValueError as fault:
+            raise _refused("camera", str(fault), "See that the calibration is of this camera at this size") from None
     found = [_held_against(pattern, asked, list(picks.at_px), at_px, lens_free) for pattern in patterns]
     alike = [one for one in found if one.answer.answer != "different"]
     if len(alike) < len(found):
@@ -124,19 +123,14 @@ def _held_against(
     pattern: _Pattern, asked: ShapeQuestion, picked: list[str], at_px: np.ndarray, lens_free: bool
 ) -> Compared:
     same_face = None if asked.face is None or pattern.face is None else asked.face == pattern.face
-    meant = [_fixing_of(name, pattern) for name in picked]
+    names = [name if name in pattern.names else pattern.also_called.get(name) for name in picked]
+    meant = [name if name in pattern.names else None for name in names]
     told = all(meant) and len(set(meant)) == len(meant)
     rows = [pattern.names.index(name or "") for name in meant] if told else list(range(len(pattern.names)))
     answer = can_match(
-        pattern.at_mm[rows],
-        at_px,
-        asked.error_px,
-        [pattern.names[row] for row in rows],
-        picks=None if told else picked,
-        slack_mm=pattern.slack_mm[rows],
-        same_face=same_face,
-        lens_free=lens_free,
-    )
+        pattern.at_mm[rows], at_px, asked.error_px, [pattern.names[row] for row in rows],
+        picks=None if told else picked, slack_mm=pattern.slack_mm[rows], same_face=same_face, lens_free=lens_free,
+    )  # fmt: skip
     called = tuple(zip((name or "" for name in meant), picked, strict=True)) if told else answer.pairs
     notes = (*pattern.notes, *_naming_notes(picked, meant, told))
     # What is read is taken down under the donor's own names, where they are known.
@@ -146,13 +140,6 @@ def _held_against(
     return Compared(pattern.host, pattern.donor, answer, not told, notes, called, own)
 
 
-def _undistorted(camera: Camera, at_px: np.ndarray) -> np.ndarray:
-    try:
-        return undistorted(camera, at_px)
-    except ValueError as fault:
-        raise _refused("camera", str(fault), "See that the calibration is of this camera at this size") from None
-
-
 def _naming_notes(picked: list[str], meant: list[str | None], told: bool) -> list[str]:
     if told or not any(meant):
         return []
@@ -160,13 +147,6 @@ def _naming_notes(picked: list[str], meant: list[str | None], told: bool) -> lis
     if strange:
         return [f"{strange[0]} is no fixing of the host, so which pick shows which fixing was sought."]
     return ["Two picks stand for one fixing, so which pick shows which fixing was sought."]
-
-
-def _fixing_of(name: str, pattern: _Pattern) -> str | None:
-    if name in pattern.names:
-        return name
-    other = pattern.also_called.get(name)
-    return other if other in pattern.names else None
 
 
 _refused = partial(refused, "same-shape", 0)
@@ -208,17 +188,15 @@ def _pattern(build: Build, asked: ShapeQuestion, known: Known, places: Places) -
             for name, fixing, row in zip(names, fixings, rows, strict=True)
         ]
     )  # fmt: skip
-    also = {row.feature: row.goes_on for row in known.donor.features if row.goes_on}
-    also = {
-        name: goes_on if goes_on in names else places.hosted.also_called.get(goes_on, goes_on)
-        for name, goes_on in also.items()
-    }
+    called = places.hosted.also_called
+    goes_on = {row.feature: row.goes_on for row in known.donor.features if row.goes_on}
+    also = {name: fixing if fixing in names else called.get(fixing, fixing) for name, fixing in goes_on.items()}
     donor = known.donor.part.part if build.part(known.donor.part.part) is not None else None
     return _Pattern(
         known.host.part.part, donor, frozenset(f.feature for f in build.features_of(donor or "")), names, at_mm, slack,
         # Distances alone are those of the mirror image as well.
         places.host_side.part.seen_from if host.handed else None,
-        {**places.hosted.also_called, **also}, notes, _unsettled(places),
+        {**called, **also}, notes, _unsettled(places),
     )  # fmt: skip
 
 

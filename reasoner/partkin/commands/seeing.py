@@ -45,11 +45,7 @@ class SeenCheck:
 def see(build: Build, donor: str, host: str | None = None) -> SeenCheck:
     """Check a donor and keep what the picture of it is drawn from.
 
-    Parameters
-    ----------
-    build
-    donor, host
-        As with `pipeline.check`.
+    `donor`, `host`: as with `pipeline.check`.
 
     Raises
     ------
@@ -132,26 +128,21 @@ def report_of(
 ) -> ReportView:
     """Check donors and gather what their report is made from.
 
-    Parameters
-    ----------
-    build
-    donors
-        In the order of the report; None: all of the sheets.
-    work
-        Progress, and a way to stop: what was checked by then is reported, and a note names the rest.
-    notes
-        Said at the top.
-
-    Returns
-    -------
-    ReportView
-        Donors that cannot be checked are named in its notes with what is wrong.
+    `donors`: in the order of the report; None: all of the sheets. `work`: progress, and a way to stop: what was checked
+    by then is reported, and a note names the rest. `notes`: said at the top. Returns ReportView: donors that cannot be
+    checked are named in its notes with what is wrong.
     """
     from partkin.drawing.views import report_view
 
+    def seen_or_why_not(build: Build, donor: str) -> SeenCheck | tuple[str, ...]:
+        try:
+            return see(build, donor)
+        except FaultyInput as fault:
+            return tuple(f"{donor} was not checked. {problem}" for problem in fault.problems)
+
     chosen = donors_of(build) if donors is None else tuple(donors)
     work = work or Work("donors", len(chosen))
-    looked = of_each_donor(build, chosen, _seen_or_why_not, work)
+    looked = of_each_donor(build, chosen, seen_or_why_not, work)
     found = [one for one in looked if isinstance(one, SeenCheck)]
     said = [*notes, *(says for one in looked if not isinstance(one, SeenCheck) for says in one)]
     if work.undone:
@@ -160,13 +151,6 @@ def report_of(
     verdicts = [seen.verdict for seen in found]
     after = tuple(overlay(build, seen, after=True) for seen in found)
     return replace(report_view(build, verdicts, overlays, notes=said), after=after, plans=_plans(build, verdicts))
-
-
-def _seen_or_why_not(build: Build, donor: str) -> SeenCheck | tuple[str, ...]:
-    try:
-        return see(build, donor)
-    except FaultyInput as fault:
-        return tuple(f"{donor} was not checked. {problem}" for problem in fault.problems)
 
 
 def _plans(build: Build, verdicts: Sequence[Verdict]) -> tuple[PlanView, ...]:

@@ -22,6 +22,7 @@ from partkin.readings.next_readings import Next
 from partkin.readings.record_command import record_command, side_commands
 
 MOST_QUESTIONS = 3
+MEASURED = ("centres", "across", "length")
 WIDTH = 72
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 CALLED = {
@@ -65,21 +66,9 @@ def message_to_seller(
 ) -> tuple[Message | None, Verdict]:  # fmt: skip
     """Write to the seller of a donor, of which nothing need be listed yet.
 
-    Parameters
-    ----------
-    build, donor, host
-        As with `pipeline.check`.
-    folder
-        For the commands that take the answers down.
-    most
-        Questions at most.
-    at_hand
-        As with `next_for`.
-
-    Returns
-    -------
-    tuple of Message or None, Verdict
-        None where nothing needs to be asked of the donor; and how it stands now.
+    `build`, `donor`, `host`: as with `pipeline.check`. `folder`: for the commands that take the answers down. `most`:
+    questions at most. `at_hand`: as with `next_for`. Returns tuple of Message or None, Verdict: None where nothing
+    needs to be asked of the donor; and how it stands now.
     """
     found = next_for(build, donor, host, at_hand)
     supposed = supposed_features(found.known)
@@ -123,12 +112,8 @@ def message_for(found: Next, folder: str, most: int = MOST_QUESTIONS) -> Message
     donor = found.known.donor.part
     lines = _opening(donor.name or "part", len(questions))
     for number, one in enumerate(questions, start=1):
-        lines += wrap(
-            _question(one, letters, kinds, SHOWN[donor.seen_from]),
-            WIDTH,
-            initial_indent=f"{number}. ",
-            subsequent_indent="   ",
-        )
+        asked = _question(one, letters, kinds, SHOWN[donor.seen_from])
+        lines += wrap(asked, WIDTH, initial_indent=f"{number}. ", subsequent_indent="   ")
     if any(one.quantity == "centres" for one in questions):
         lines += ["", *wrap(HOW, WIDTH)]
     turned = any(map(tells_mirror_image, questions))
@@ -174,7 +159,11 @@ HOW = (
 def _questions(found: Next, most: int) -> list[Unknown]:
     """What no other answer can stand in for, the distances that tell most together, then which way round it is."""
     donor = found.verdict.donor
-    needed = [one for one in found.needed if _askable(one, donor)]
+    needed = [
+        one for one in found.needed
+        if one.part == donor
+        and (one.quantity == "seen_from" or (one.from_feature and one.quantity in (*MEASURED, *SIDES)))
+    ]  # fmt: skip
     alone = [one for one in needed if one.quantity not in SIDES and not _is_place(one)]
     sides = [one for one in needed if one.quantity in SIDES]
     open_places = any(map(_is_place, needed)) or bool(found.findings is not None and found.findings.asks)
@@ -188,12 +177,6 @@ def _questions(found: Next, most: int) -> list[Unknown]:
 def _is_place(one: Unknown) -> bool:
     """Whether a distance is wanted for where a feature is: others would tell as well."""
     return one.quantity == "centres" and not one.what.startswith((READING, WHICH_LAYOUT))
-
-
-def _askable(one: Unknown, donor: str) -> bool:
-    if one.part != donor or one.quantity not in ("centres", "across", "length", *SIDES, "seen_from"):
-        return False
-    return one.quantity == "seen_from" or one.from_feature is not None
 
 
 def _opening(name: str, count: int) -> list[str]:
@@ -233,7 +216,7 @@ def _question(one: Unknown, letters: Mapping[str, str], kinds: Mapping[str, Feat
 def _notes(found: Next, questions: Sequence[Unknown], letters: Mapping[str, str], folder: str) -> tuple[str, ...]:
     notes = ["For you, not for the seller: " + ", ".join(f"{letter} is {name}" for name, letter in letters.items())]
     for number, one in enumerate(questions, start=1):
-        if one.quantity in ("centres", "across", "length") and one.part and one.from_feature:
+        if one.quantity in MEASURED and one.part and one.from_feature:
             command = record_command(one.part, one.quantity, one.from_feature, one.to_feature or "", "seller", folder)
             notes.append(f"  {number}. {command}")
         elif one.quantity in SIDES:

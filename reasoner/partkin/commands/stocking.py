@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from partkin.model.known import Known, is_restraint
 from partkin.model.problem import refused
 from partkin.model.verdict import Verdict
 from partkin.stock import answering
-from partkin.stock.answering import Answer, FoundPart, StockQuestion
+from partkin.stock.answering import Answer, StockQuestion
 from partkin.stock.finding import Host
 from partkin.stock.incoming import build_with, errors_mm
 from partkin.stock.sharing import Said
@@ -27,8 +28,7 @@ from partkin.trial.places import places_of
 PROBE = "stock-probe"
 
 
-@dataclass(frozen=True)
-class Whole:
+class Whole(NamedTuple):
     """What a stock has for a host; `checked`: the verdicts of the first few, in their order."""
 
     host: str
@@ -43,20 +43,9 @@ def find(
 ) -> Whole:  # fmt: skip
     """Find the parts of a stock that go on a host, or may, and check the first few as `partkin check` does.
 
-    Parameters
-    ----------
-    build, host
-    stock
-    partly
-        Parts on which at least so many fixings hold; None: all that must.
-    without
-        What must not speak against a part: other hand, other drive, older part number.
-    in_full
-        How many are checked in full.
-    on, graph
-        Addresses of a Dask scheduler and of a SPARQL server.
-    said
-        Hears how far it is.
+    `partly`: parts on which at least so many fixings hold; None: all that must. `without`: what must not speak against
+    a part: other hand, other drive, older part number. `in_full`: how many are checked in full. `on`, `graph`:
+    addresses of a Dask scheduler and of a SPARQL server. `said`: hears how far it is.
 
     Raises
     ------
@@ -68,7 +57,11 @@ def find(
         what = f"{host} is held at {len(question.host.must)} fixings, and {partly} are asked for"
         raise refused("stock", 0, "--partly", what, "Ask for no more than it has")
     answer = answering.ask(stock, [question], on, graph, said)[0]
-    checked = _checked(build, host, stock, answer.found[:in_full] if partly is None else ())
+    first = answer.found[:in_full] if partly is None else ()
+    beside = build
+    for one in first:
+        beside = build_with(beside, host, *answering.rows_of(stock, one))
+    checked = tuple(pipeline.check(beside, one.part, host) for one in first)
     return Whole(host, len(question.host.must), answer, checked)
 
 
@@ -99,10 +92,3 @@ def _known(build: Build, host: str) -> Known:
         mend = "Restraint parts are never judged by geometry: ask for the maker's part number"
         raise refused("parts.csv", 0, "duty", f"{host} is a restraint part, or carries one", mend)
     return known
-
-
-def _checked(build: Build, host: str, stock: Path, found: Sequence[FoundPart]) -> tuple[Verdict, ...]:
-    beside = build
-    for one in found:
-        beside = build_with(beside, host, *answering.rows_of(stock, one))
-    return tuple(pipeline.check(beside, one.part, host) for one in found)

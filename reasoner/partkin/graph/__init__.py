@@ -7,11 +7,11 @@ pyoxigraph alone; rdflib, pyshacl and owlrl come in only with `validate`, `contr
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from partkin.graph.asking import ask_check, known_of
 from partkin.graph.graph import Knowledge, compile_graph, graph_of, to_build
+from partkin.model.lazily import lazily
 
 if TYPE_CHECKING:
     from partkin.graph.closure import contradictions, validate
@@ -20,29 +20,11 @@ if TYPE_CHECKING:
     from partkin.graph.statements import export_turtle
 
 __all__ = [
-    "Knowledge",
-    "ask",
-    "ask_check",
-    "ask_server",
-    "compile_graph",
-    "contradictions",
-    "export_turtle",
-    "graph_of",
-    "known_of",
-    "list_queries",
-    "read_turtle",
-    "to_build",
-    "validate",
-]
+    "Knowledge", "ask", "ask_check", "ask_server", "compile_graph", "contradictions", "export_turtle", "graph_of",
+    "known_of", "list_queries", "read_turtle", "to_build", "validate",
+]  # fmt: skip
 # What a check has no need of.
-_ELSEWHERE = {
-    "ask": "questions", "ask_server": "questions", "contradictions": "closure", "export_turtle": "statements",
-    "list_queries": "questions", "read_turtle": "incoming", "validate": "closure",
-}  # fmt: skip
-
-
-def __getattr__(name: str) -> Any:
-    """Load a module only when something of it is asked for."""
-    if name in _ELSEWHERE:
-        return getattr(import_module(f"{__name__}.{_ELSEWHERE[name]}"), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__ = lazily(__name__, {
+    "closure": ("contradictions", "validate"), "incoming": ("read_turtle",), "statements": ("export_turtle",),
+    "questions": ("ask", "ask_server", "list_queries"),
+})  # fmt: skip

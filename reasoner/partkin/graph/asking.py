@@ -148,22 +148,11 @@ def _zones(rows: list[Row]) -> list[Zone]:
 def ask_check(graph: Knowledge, donor: str, host: str | None = None) -> Known | tuple[Problem, ...]:
     """Ask the graph all that one check needs.
 
-    Parameters
-    ----------
-    graph
-        Of the build.
-    donor
-        Id of the part that might go on: a donor, or an original (a part checked against itself).
-    host
-        Id of the part it would go on; None: the one the sheet names, or the only one.
-
-    Returns
-    -------
-    Known
-        Host, donor and original with features and standing readings in the order of their ids, every number the same
-        float as in the sheets. Where an original stands as host it is both `host` and `original`.
-    tuple of Problem
-        When a part is not there or no host can be told.
+    `graph`: of the build. `donor`: id of the part that might go on: a donor, or an original (a part checked against
+    itself). `host`: id of the part it would go on; None: the one the sheet names, or the only one. Returns Known: host,
+    donor and original with features and standing readings in the order of their ids, every number the same float as in
+    the sheets. Where an original stands as host it is both `host` and `original`. Returns tuple of Problem: when a part
+    is not there or no host can be told.
     """
     places = ListedParts(graph)
     if donor not in places.rows:

@@ -8,8 +8,9 @@ from urllib.parse import unquote
 
 from partkin.graph.names import PREFIXES, UNITS, concept, full, last
 from partkin.model.build import Build, Settings
-from partkin.model.columns import BUILD, SHEETS, WORDS, Column, Sheet, default_of, terms_of
+from partkin.model.columns import BUILD, SHEETS, Column, Sheet, default_of, terms_of
 from partkin.model.known import Cell
+from partkin.model.words import WORDS
 
 Things = dict[str, dict[str, list[str]]]
 

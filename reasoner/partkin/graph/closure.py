@@ -166,11 +166,8 @@ def contradictions(build: Build) -> tuple[Problem, ...]:
 def validate(build: Build) -> tuple[Problem, ...]:
     """Return every fault that the shapes and the vocabulary find in a build.
 
-    Returns
-    -------
-    tuple of Problem
-        In plain words, by sheet and row where the row is known; empty when there is none. Takes about a
-        second; a check never calls it.
+    Returns tuple of Problem: in plain words, by sheet and row where the row is known; empty when there is none. Takes
+    about a second; a check never calls it.
     """
     shaped = check_build(build)
     # A ring is found both ways; the shapes' words for it are enough.

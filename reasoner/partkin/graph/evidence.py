@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 from partkin.graph.graph import Knowledge, rule_files
 from partkin.graph.names import full, last
@@ -14,58 +13,6 @@ from partkin.tables.instruments import same_drawing
 
 Told = tuple[str, tuple[str, ...]]
 Step = tuple[str, str]
-
-
-@dataclass(frozen=True)
-class ComparedDonor:
-    """A donor beside the original (or the host) that it is compared with, with what their evidence is told in."""
-
-    donor: Side
-    other: Side
-    label: str
-    graph: Knowledge
-
-    @property
-    def ours(self) -> Part:
-        """The donor's own row."""
-        return self.donor.part
-
-    @property
-    def theirs(self) -> Part:
-        """The row of the part that it is compared with."""
-        return self.other.part
-
-    @property
-    def carry(self) -> tuple[str, ...]:
-        """The part numbers of both."""
-        return tuple(f"{part.part} carries {part.part_number}" for part in (self.ours, self.theirs))
-
-    @property
-    def called(self) -> str:
-        """The name that both have."""
-        return f"{self.ours.part} and {self.theirs.part} are both called {self.ours.name}"
-
-    @property
-    def shared(self) -> str:
-        """The model or the platform that both are of."""
-        if self.ours.model == self.theirs.model:
-            return f"both are from {_model(self.donor)}"
-        platform = self.donor.model.platform if self.donor.model else None
-        return f"{_model(self.donor)} and {_model(self.other)} share the platform {platform}"
-
-    @property
-    def apart(self) -> str:
-        """What is known of their platforms, where they do not share one."""
-        ours, theirs = (side.model.platform if side.model else None for side in (self.donor, self.other))
-        return f"the platforms differ ({ours} and {theirs})" if ours and theirs else "no shared platform is known"
-
-    def pictures(self, likeness: str) -> tuple[str, ...]:
-        """The photographs of the donor that say so."""
-        rows = self.graph.rows("looks", [self.graph.part(self.ours.part)])
-        return tuple(
-            f"{row.get('picture', 'a photograph')} was held against {self.theirs.part}: {likeness}" for row in rows
-            if last(row["beside"]) == self.theirs.part and row["likeness"] == full(f"partkin:likeness-{likeness}")
-        )  # fmt: skip
 
 
 def _model(side: Side) -> str:
@@ -107,91 +54,93 @@ def _chain(graph: Knowledge, start: Part, end: Part) -> tuple[str, ...]:
     return ()
 
 
-def _same_number(pair: ComparedDonor) -> Told:
-    ours, theirs = pair.ours.part_number, pair.theirs.part_number
-    written = "" if ours == theirs else f" (written {theirs} on the {pair.label})"
-    return f"the donor carries the same part number as the {pair.label}: {ours}{written}", pair.carry
-
-
-def _superseded(pair: ComparedDonor) -> Told:
-    ours, theirs = pair.ours, pair.theirs
-    says = f"the donor is listed as replacing the {pair.label}'s part number {theirs.part_number}"
-    if ours.part_number:
+def _by_numbers(kind: str, ours: Part, theirs: Part, label: str, graph: Knowledge) -> Told:
+    """What part numbers say of a donor."""
+    own, other = (f"{part.part} carries {part.part_number}" for part in (ours, theirs))
+    if kind == "same part number":
+        written = f" (written {theirs.part_number} on the {label})" * (ours.part_number != theirs.part_number)
+        return f"the donor carries the same part number as the {label}: {ours.part_number}{written}", (own, other)
+    if kind == "older part number":
         says = (
-            f"the maker replaced the {pair.label}'s part number {theirs.part_number} by the donor's, {ours.part_number}"
+            f"the donor carries the older part number {ours.part_number}, which the {label}'s replaces: that the later "
+            f"part goes on in place of the earlier one says nothing about the other way round"
         )
-    own = pair.carry[0] if ours.part_number else f"{ours.part} has no number given"
-    return says, (pair.carry[1], *_chain(pair.graph, ours, theirs), own)
+        return says, (own, *_chain(graph, theirs, ours))
+    chain = _chain(graph, ours, theirs)
+    if ours.part_number:
+        says = f"the maker replaced the {label}'s part number {theirs.part_number} by the donor's, {ours.part_number}"
+        return says, (other, *chain, own)
+    says = f"the donor is listed as replacing the {label}'s part number {theirs.part_number}"
+    return says, (other, *chain, f"{ours.part} has no number given")
 
 
-def _older(pair: ComparedDonor) -> Told:
-    says = (
-        f"the donor carries the older part number {pair.ours.part_number}, which the {pair.label}'s replaces: that the "
-        f"later part goes on in place of the earlier one says nothing about the other way round"
+def _by_name(kind: str, donor: Side, other: Side, label: str) -> Told:
+    """What a name says that donor and other part share, and the model or platform that they do or do not."""
+    ours, theirs = donor.part, other.part
+    called = f"{ours.part} and {theirs.part} are both called {ours.name}"
+    own, its = (side.model.platform if side.model else None for side in (donor, other))
+    if kind == "looks alike":
+        apart = f"the platforms differ ({own} and {its})" if own and its else "no shared platform is known"
+        says = f"donor and {label} have the same name, {ours.name}, but {apart}: it may only look alike"
+        return says, (called, apart)
+    shared = f"{_model(donor)} and {_model(other)} share the platform {own}"
+    if ours.model == theirs.model:
+        shared = f"both are from {_model(donor)}"
+    return f"donor and {label} have the same name, {ours.name}, and {shared}", (called, shared)
+
+
+def _by_picture(kind: str, ours: Part, theirs: Part, label: str, graph: Knowledge) -> Told:
+    """What photographs of the donor say."""
+    likeness = kind.removeprefix("pictured ")
+    says = f"in no view can the photograph of the donor be one of the pattern of the {label}"
+    if likeness == "alike":
+        says = f"a photograph of the donor may show the pattern of the {label}; a picture never tells the size"
+    return says, tuple(
+        f"{row.get('picture', 'a photograph')} was held against {theirs.part}: {likeness}"
+        for row in graph.rows("looks", [graph.part(ours.part)])
+        if last(row["beside"]) == theirs.part and row["likeness"] == full(f"partkin:likeness-{likeness}")
     )
-    return says, (pair.carry[0], *_chain(pair.graph, pair.theirs, pair.ours))
 
 
-def _carried_over(pair: ComparedDonor) -> Told:
-    says = f"donor and {pair.label} have the same name, {pair.ours.name}, and {pair.shared}"
-    return says, (pair.called, pair.shared)
+def _told(kind: str, donor: Side, other: Side, graph: Knowledge) -> Told:
+    """What a kind of evidence says, and its reasons."""
+    ours, theirs, label = donor.part, other.part, _label(other.part)
+    if kind.startswith("pictured"):
+        return _by_picture(kind, ours, theirs, label, graph)
+    if kind in ("carried over", "looks alike"):
+        return _by_name(kind, donor, other, label)
+    if kind == "other hand":
+        says = f"the donor is a {ours.hand}-hand part and the {label} a {theirs.hand}-hand one"
+        return says, tuple(f"{part.part} has the hand {part.hand}" for part in (ours, theirs))
+    if kind == "other drive":
+        says = f"the donor is for {ours.drive}-hand drive and the {label} for {theirs.drive}-hand drive"
+        return says, tuple(f"{part.part} has the drive {part.drive}" for part in (ours, theirs))
+    if kind == "other years":
+        own, its = _years(donor), _years(other)
+        says = f"the model years do not overlap: the donor's model was made {own}, the {label}'s {its}"
+        return says, (f"{_model(donor)} was made {own}", f"{_model(other)} was made {its}")
+    return _by_numbers(kind, ours, theirs, label, graph)
 
 
-def _looks_alike(pair: ComparedDonor) -> Told:
-    says = f"donor and {pair.label} have the same name, {pair.ours.name}, but {pair.apart}: it may only look alike"
-    return says, (pair.called, pair.apart)
-
-
-def _pictured_alike(pair: ComparedDonor) -> Told:
-    says = f"a photograph of the donor may show the pattern of the {pair.label}; a picture never tells the size"
-    return says, pair.pictures("alike")
-
-
-def _pictured_unlike(pair: ComparedDonor) -> Told:
-    says = f"in no view can the photograph of the donor be one of the pattern of the {pair.label}"
-    return says, pair.pictures("different")
-
-
-def _other_hand(pair: ComparedDonor) -> Told:
-    says = f"the donor is a {pair.ours.hand}-hand part and the {pair.label} a {pair.theirs.hand}-hand one"
-    return says, tuple(f"{part.part} has the hand {part.hand}" for part in (pair.ours, pair.theirs))
-
-
-def _other_drive(pair: ComparedDonor) -> Told:
-    says = f"the donor is for {pair.ours.drive}-hand drive and the {pair.label} for {pair.theirs.drive}-hand drive"
-    return says, tuple(f"{part.part} has the drive {part.drive}" for part in (pair.ours, pair.theirs))
-
-
-def _other_years(pair: ComparedDonor) -> Told:
-    ours, theirs = _years(pair.donor), _years(pair.other)
-    says = f"the model years do not overlap: the donor's model was made {ours}, the {pair.label}'s {theirs}"
-    return says, (f"{_model(pair.donor)} was made {ours}", f"{_model(pair.other)} was made {theirs}")
-
-
-@dataclass(frozen=True)
-class Finding:
+class Finding(NamedTuple):
     """What a property that a rule derives says of a donor; the vocabulary holds the same table."""
 
     kind: str
     strength: int
     rule: str
-    tell: Callable[[ComparedDonor], Told]
 
 
 FINDINGS: dict[str, Finding] = {
-    full(f"partkin:{term}"): finding
-    for term, finding in {
-        "samePartNumberAs": Finding("same part number", 1, "same-part-number", _same_number),
-        "replacesPart": Finding("superseded", 2, "superseding", _superseded),
-        "carriedOverFrom": Finding("carried over", 4, "carried-over", _carried_over),
-        "looksLike": Finding("looks alike", 5, "looks-alike", _looks_alike),
-        "picturedLike": Finding("pictured alike", 5, "pictured-alike", _pictured_alike),
-        "olderThan": Finding("older part number", 0, "older-number", _older),
-        "otherHandThan": Finding("other hand", 0, "other-hand", _other_hand),
-        "otherDriveThan": Finding("other drive", 0, "other-drive", _other_drive),
-        "otherYearsThan": Finding("other years", 0, "other-years", _other_years),
-        "picturedUnlike": Finding("pictured different", 0, "pictured-different", _pictured_unlike),
-    }.items()
+    full("partkin:samePartNumberAs"): Finding("same part number", 1, "same-part-number"),
+    full("partkin:replacesPart"): Finding("superseded", 2, "superseding"),
+    full("partkin:carriedOverFrom"): Finding("carried over", 4, "carried-over"),
+    full("partkin:looksLike"): Finding("looks alike", 5, "looks-alike"),
+    full("partkin:picturedLike"): Finding("pictured alike", 5, "pictured-alike"),
+    full("partkin:olderThan"): Finding("older part number", 0, "older-number"),
+    full("partkin:otherHandThan"): Finding("other hand", 0, "other-hand"),
+    full("partkin:otherDriveThan"): Finding("other drive", 0, "other-drive"),
+    full("partkin:otherYearsThan"): Finding("other years", 0, "other-years"),
+    full("partkin:picturedUnlike"): Finding("pictured different", 0, "pictured-different"),
 }
 
 
@@ -221,10 +170,9 @@ def evidence_of(graph: Knowledge, donor: Side, others: list[Side]) -> tuple[Evid
         iri = next((iri for iri in by_name if iri in found.get(term, ())), None)
         if iri is None:
             continue
-        other = by_name[iri]
-        says, reasons = finding.tell(ComparedDonor(donor, other, _label(other.part), graph))
-        kind, strength = finding.kind, finding.strength
-        told.append(Evidence(kind, strength, strength > 0, says, reasons, _source(finding.rule)))
+        kind, strength, rule = finding
+        says, reasons = _told(kind, donor, by_name[iri], graph)
+        told.append(Evidence(kind, strength, strength > 0, says, reasons, _source(rule)))
     return tuple(told)
 
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import weakref
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from partkin.graph.backwards import build_from
 from partkin.graph.names import NS, full, plain_number, segment
@@ -19,8 +18,7 @@ if TYPE_CHECKING:
     from pyoxigraph import Store
 
 
-@dataclass(frozen=True)
-class QueryFile:
+class QueryFile(NamedTuple):
     """One shipped query or rule.
 
     `header`: asks and given (a query); says, because, source and after (a rule).
@@ -114,12 +112,8 @@ class Knowledge:
     def rows(self, name: str, given: Iterable[str] = ()) -> list[Row]:
         """Return the rows of a shipped query as texts by column; what is not bound is left out.
 
-        Parameters
-        ----------
-        name
-            Of the file in ontology/queries.
-        given
-            IRIs for the variable that the file's header names under `given`; none: every one.
+        `name`: of the file in ontology/queries. `given`: IRIs for the variable that the file's header names under
+        `given`; none: every one.
         """
         sparql = with_given(query_files()[name].sparql, given)
         return texts_of(self.store.query(sparql, use_default_graph_as_union=True))
@@ -136,13 +130,10 @@ class Knowledge:
         if new:
             ours, compared, asked = NamedNode(self.part(donor)), NamedNode(COMPARED), NamedNode(ASKED)
             self.store.extend([Quad(ours, compared, NamedNode(iri), asked) for iri in new])
-            self._apply([rule for rule in rule_files() if "compared" in after_of(rule)])
+            self.apply([rule for rule in rule_files() if "compared" in after_of(rule)])
 
-    def apply_rules(self) -> None:
-        """Run every rule once, in order; what it derives goes into its own graph."""
-        self._apply(rule_files())
-
-    def _apply(self, rules: Iterable[QueryFile]) -> None:
+    def apply(self, rules: Iterable[QueryFile]) -> None:
+        """Run rules once, in order; what each derives goes into its own graph."""
         from pyoxigraph import NamedNode, Quad
 
         for rule in rules:
@@ -180,22 +171,15 @@ class Knowledge:
 def compile_graph(build: Build) -> Knowledge:
     """Compile a build into a graph and let the rules add what follows.
 
-    Parameters
-    ----------
-    build
-        Sheets without faults; they are taken as they are.
-
-    Returns
-    -------
-    Knowledge
-        The asserted triples and, in one named graph a rule, the derived ones.
+    `build`: sheets without faults; they are taken as they are. Returns Knowledge: the asserted triples and, in one
+    named graph a rule, the derived ones.
     """
     from pyoxigraph import RdfFormat, Store
 
     store = Store()
     store.bulk_load(ntriples(build).encode(), format=RdfFormat.N_TRIPLES)
     graph = Knowledge(store, build_iri(build.settings.name))
-    graph.apply_rules()
+    graph.apply(rule_files())
     return graph
 
 

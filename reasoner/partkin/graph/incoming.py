@@ -22,6 +22,7 @@ TRIPLES_AT_MOST: Final = 200_000
 # The shapes take 0.2 ms a statement; beyond this the sheets' own checks, which refuse the same faults, stand alone.
 SHAPES_AT_MOST: Final = 20_000
 LETTERS_AT_MOST: Final = 10_000
+TOO_LONG: Final = f"the file holds a text or a name of more than {LETTERS_AT_MOST} letters"
 SECONDS_AT_MOST: Final = 20.0
 LOST_AT_MOST: Final = 20
 _LINE: Final = re.compile(r"line (\d+)")
@@ -49,14 +50,15 @@ def read_turtle(content: bytes) -> Incoming:
     refused. A file of more than `SHAPES_AT_MOST` statements is not held against the shapes; it must come back
     statement for statement instead, and whoever takes it in holds its rows against the sheets' own checks.
 
-    Returns
-    -------
-    Build or None, tuple of Problem
-        The build when nothing is at fault. Problems are every fault of the shapes, or warnings that say which
-        statements have no place in a sheet and are left out.
+    Returns Build or None, tuple of Problem: the build when nothing is at fault. Problems are every fault of the shapes,
+    or warnings that say which statements have no place in a sheet and are left out.
     """
+    import pyoxigraph
+
     try:
-        store = _store(content)
+        # A store holds numbers in their canonical form.
+        store = pyoxigraph.Store()
+        store.bulk_extend(_quads(content))
     except _Refused as refused:
         return None, (refused.problem,)
     said: list[Triple] = [(one.subject.value, one.predicate.value, one.object.value) for one in store]
@@ -65,9 +67,11 @@ def read_turtle(content: bytes) -> Incoming:
         what = f"the file describes {len(builds)} builds" if builds else "the file describes no build"
         return None, (Problem("import", 0, "file", what, "It must describe one, as partkin export writes it"),)
     large = len(said) > SHAPES_AT_MOST
-    faults = () if large else _faults(store)
-    if faults:
-        return None, faults
+    if not large:
+        from partkin.graph.shapes import check_graph
+
+        if faults := check_graph(_for_shapes(store)):
+            return None, faults
     try:
         whole = build_from(said)
         if faults := _incomplete(whole):
@@ -81,12 +85,6 @@ def read_turtle(content: bytes) -> Incoming:
     if large and lost:
         return None, tuple(replace(one, warning=False) for one in lost)
     return build, lost
-
-
-def _faults(store: Any) -> tuple[Problem, ...]:
-    from partkin.graph.shapes import check_graph
-
-    return check_graph(_for_shapes(store))
 
 
 def _incomplete(build: Build) -> tuple[Problem, ...]:
@@ -135,15 +133,6 @@ def _for_shapes(store: Any) -> Any:
     return graph
 
 
-def _store(content: bytes) -> Any:
-    """Return the statements of a file, numbers in their canonical form."""
-    import pyoxigraph
-
-    store = pyoxigraph.Store()
-    store.bulk_extend(_quads(content))
-    return store
-
-
 def _quads(content: bytes) -> Iterator[Any]:
     import pyoxigraph
 
@@ -162,7 +151,7 @@ def _quads(content: bytes) -> Iterator[Any]:
             yield quad
     except MemoryError as fault:
         # The reader's own bound on one text or name.
-        raise _too_long() from fault
+        raise _Refused(TOO_LONG, "Shorten it") from fault
     except (SyntaxError, ValueError) as fault:
         at = _LINE.search(str(fault))
         said = str(fault).splitlines()[0][:200] if str(fault) else "no reason was given"
@@ -178,15 +167,11 @@ def _check_term(term: Any) -> None:
     if not isinstance(term, (pyoxigraph.NamedNode, pyoxigraph.Literal)):
         raise _Refused("the file holds a statement about a statement", "Leave it out")
     if len(term.value) > LETTERS_AT_MOST:
-        raise _too_long()
+        raise _Refused(TOO_LONG, "Shorten it")
     typed = term.datatype.value if isinstance(term, pyoxigraph.Literal) else ""
     # rdflib would take 1e5 and NaN for decimals, which they are not.
     if typed == _XSD_DECIMAL and not _DECIMAL.fullmatch(term.value):
         raise _Refused(f"{term.value[:40]!r} is not a number", "Write digits with a decimal point")
-
-
-def _too_long() -> _Refused:
-    return _Refused(f"the file holds a text or a name of more than {LETTERS_AT_MOST} letters", "Shorten it")
 
 
 def _lost(said: list[Triple], kept: set[Triple], base: str) -> tuple[Problem, ...]:

@@ -39,28 +39,15 @@ def list_queries() -> Table:
 
 
 def ask(
-    graph: Knowledge,
-    query: str,
-    *,
-    rows_at_most: int = ROWS_AT_MOST,
-    seconds_at_most: float = SECONDS_AT_MOST,
+    graph: Knowledge, query: str, *, rows_at_most: int = ROWS_AT_MOST, seconds_at_most: float = SECONDS_AT_MOST
 ) -> tuple[Table, tuple[Problem, ...]]:
     """Answer a question put to the graph.
 
-    Parameters
-    ----------
-    query
-        The name of a shipped query, with the ids of the parts it is asked of behind it (none: every part);
-        `list`; the path of a .rq file; or SPARQL text. The prefixes of the vocabulary need not be declared.
-    rows_at_most
-        Further rows are cut, and the table and a warning say so.
-    seconds_at_most
-        Of a question of the user's own, which is then stopped.
-
-    Returns
-    -------
-    Table, tuple of Problem
-        The rows and the warnings: terms that the vocabulary does not have, rows that were cut.
+    `query`: the name of a shipped query, with the ids of the parts it is asked of behind it (none: every part); `list`;
+    the path of a .rq file; or SPARQL text. The prefixes of the vocabulary need not be declared. `rows_at_most`: further
+    rows are cut, and the table and a warning say so. `seconds_at_most`: of a question of the user's own, which is then
+    stopped. Returns Table, tuple of Problem: the rows and the warnings: terms that the vocabulary does not have, rows
+    that were cut.
 
     Raises
     ------
@@ -112,7 +99,10 @@ def _text_of(query: str, words: list[str]) -> str:
         return query
     path = Path(query.strip())
     if path.suffix not in (".rq", ".sparql"):
-        raise _unknown_name(words[0] if words else "")
+        name = words[0] if words else ""
+        meant = nearest(name, [*query_files(), "list"])
+        mend = f"Did you mean {meant}?" if meant else "`list` names them; a file ends in .rq"
+        raise _fault(f"there is no query {name!r}", mend)
     try:
         return path.read_text(encoding="utf-8-sig")
     except OSError as fault:
@@ -120,12 +110,6 @@ def _text_of(query: str, words: list[str]) -> str:
         raise _fault(f"{path.as_posix()} cannot be read: {reason}", "Name a file of SPARQL text") from fault
     except UnicodeDecodeError as fault:
         raise _fault(f"{path.as_posix()} is not UTF-8 text", "Name a file of SPARQL text") from fault
-
-
-def _unknown_name(name: str) -> FaultyInput:
-    meant = nearest(name, [*query_files(), "list"])
-    mend = f"Did you mean {meant}?" if meant else "`list` names them; a file ends in .rq"
-    return _fault(f"there is no query {name!r}", mend)
 
 
 def _shipped(graph: Knowledge, name: str, given: list[str], rows_at_most: int) -> tuple[Table, tuple[Problem, ...]]:

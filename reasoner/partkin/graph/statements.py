@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
@@ -12,7 +12,8 @@ from typing import Any
 
 from partkin.graph.names import PREFIXES, THINGS, UNITS, concept, full, plain_name, plain_number, segment
 from partkin.model.build import Build
-from partkin.model.columns import BUILD, SHEETS, WORDS, Column, Sheet
+from partkin.model.columns import BUILD, SHEETS, Column, Sheet
+from partkin.model.words import WORDS
 
 XSD = PREFIXES["xsd"]
 TYPE = f"<{full('rdf:type')}>"
@@ -170,18 +171,10 @@ class StatementWriter:
 
     def _one(self, column: Column, value: Any, part_id: str) -> str:
         holds = column.holds
-        if holds == "decimal":
-            return decimal(value)
         if holds == "word":
             return word(column.scheme, value)
-        if holds in ("text", "id"):
-            return text(value)
-        if holds == "integer":
-            return integer(value)
-        if holds == "boolean":
-            return boolean(value)
-        if holds == "date":
-            return day(value)
+        if holds in _LITERALS:
+            return _LITERALS[holds](value)
         if holds == "unit":
             return f"<{PREFIXES['unit']}{UNITS[value]}>" if value in UNITS else text(value)
         return self._link(holds, value, part_id)
@@ -242,6 +235,9 @@ class StatementWriter:
         return links, found
 
 
+_LITERALS: dict[str, Callable[[Any], str]] = {
+    "decimal": decimal, "text": text, "id": text, "integer": integer, "boolean": boolean, "date": day,
+}  # fmt: skip
 _MANY = ("axis", "corners", "numbers", "cautions", "behind")
 
 
@@ -272,9 +268,7 @@ def ntriples(build: Build) -> str:
 
 
 _USED = ("partkin", "dcterms", "prov", "qudt", "schema", "skos", "sosa", "unit", "xsd")
-_RDF_TYPE = f"<{PREFIXES['rdf']}type>"
-_XSD = PREFIXES["xsd"]
-_TYPED = re.compile(rf'(".*")\^\^<{re.escape(_XSD)}(\w+)>', re.DOTALL)
+_TYPED = re.compile(rf'(".*")\^\^<{re.escape(XSD)}(\w+)>', re.DOTALL)
 # What a prefixed name may hold without an escape; anything else keeps its brackets.
 _LOCAL = re.compile(r"[A-Za-z][A-Za-z0-9_-]*")
 
@@ -318,7 +312,7 @@ def _block(block: Block, short: _Shortener) -> str:
     subject, statements = block
     grouped: list[tuple[str, list[str]]] = []
     for predicate, value in statements:
-        name = "a" if predicate == _RDF_TYPE else short.term(predicate)
+        name = "a" if predicate == TYPE else short.term(predicate)
         if grouped and grouped[-1][0] == name:
             grouped[-1][1].append(short.term(value))
         else:
@@ -327,24 +321,15 @@ def _block(block: Block, short: _Shortener) -> str:
     return f"{short.term(subject)} {lines} .\n"
 
 
-def _lines(build: Build) -> Iterator[str]:
-    base = build_iri(build.settings.name)
-    yield f"@base <{base}/> .\n"
-    for prefix in _USED:
-        yield f"@prefix {prefix}: <{PREFIXES[prefix]}> .\n"
-    short = _Shortener(base)
-    for block in blocks_of(build):
-        yield "\n"
-        yield _block(block, short)
-
-
 def export_turtle(build: Build) -> str:
     """Return the asserted graph of a build as Turtle.
 
-    Returns
-    -------
-    str
-        Byte for byte the same for the same sheets; it parses to exactly the asserted triples, and
-        `to_build` gives back every sheet from them.
+    It is byte for byte the same for the same sheets; it parses to exactly the asserted triples, and `to_build` gives
+    back every sheet from them.
     """
-    return "".join(_lines(build))
+    base = build_iri(build.settings.name)
+    short = _Shortener(base)
+    lines = [f"@base <{base}/> .\n", *(f"@prefix {prefix}: <{PREFIXES[prefix]}> .\n" for prefix in _USED)]
+    for block in blocks_of(build):
+        lines += ["\n", _block(block, short)]
+    return "".join(lines)

@@ -83,13 +83,8 @@ def _opened(folder: str) -> Any:
 class Server:
     """A SPARQL 1.1 server.
 
-    Parameters
-    ----------
-    url
-        Where it takes queries. Where that ends in `/query`, updates go to `/update` and graphs to `/store` beside it;
-        else updates go to the same place.
-    seconds
-        How long one answer may take.
+    `url`: where it takes queries. Where that ends in `/query`, updates go to `/update` and graphs to `/store` beside
+    it; else updates go to the same place. `seconds`: how long one answer may take.
 
     Raises
     ------
@@ -252,14 +247,8 @@ def spoken_of(store: Asked, graph: str, parts: Mapping[str, str], wanted: Wanted
 ):  # fmt: skip
     """Return what speaks for and against parts, by id; those of which nothing does are left out.
 
-    Parameters
-    ----------
-    store, graph
-    parts
-        Id of each part by its IRI.
-    wanted
-    adds
-        Those that were finished: what another one left in the store does not count.
+    `parts`: id of each part by its IRI. `adds`: those that were finished: what another one left in the store does not
+    count.
     """
     newer = _replacing(store, graph, wanted.numbers, adds)
     found: dict[str, list[str]] = {}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from itertools import groupby
+from typing import NamedTuple
 
 from partkin.model.build import Feature, Outline, Part, Settings, WorkRow, Zone
 from partkin.model.fitting import Conflict, FitTask, PairFit, Placement
@@ -52,8 +53,7 @@ class Action:
     axis: tuple[float, ...] | None = None
 
 
-@dataclass(frozen=True)
-class RuledOut:
+class RuledOut(NamedTuple):
     """A cheaper job that safety, material or room forbids."""
 
     do: str
@@ -104,8 +104,7 @@ class AdaptationAnswer:
     undecided: bool = False
 
 
-@dataclass(frozen=True)
-class Bracket:
+class Bracket(NamedTuple):
     """A part of the original that goes on a fixing by itself and can be moved over to the donor.
 
     `feature`: the one of it that goes on `fixing`. `holes`: how many hold it to the original (None: not known), none
@@ -127,35 +126,15 @@ class Bracket:
 class AdaptationQuestion:
     """All that the search for the cheapest adaptation needs.
 
-    Attributes
-    ----------
-    task
-        At nominal positions. The pairing given (the best one found), or open.
-    donor, host
-        `host`: the part that the fixings belong to.
-    donor_features, fixings
-        `fixings`: as host features, ids as in `task` (where the original stands in for the host: what must have
-        stood there).
-    matings
-        What each pair allows or what blocks it; pairs not listed are judged from the features alone.
-    duty
-        The strictest of the donor's and the original's; None: not known on both.
-    host_duty
-        For work on the host.
-    airbag
-        Whether an airbag opens through the donor where it goes; None: not known, and nothing is cut until it is.
-    donor_zones, donor_outlines, host_zones, host_outlines
-        Each in its own part's frame.
-    original, original_zones
-        Zones that the donor must be taken to have too, where its own are not listed.
-    bolts
-        (fixing, feature, diameter in mm), where it is not what the features say.
-    work
-        Rows that override the shipped ones.
-    reserve_mm
-        Tolerance that every changed size has to leave besides workmanship: for the spread of the readings.
-    brackets
-        Parts of the original that may be moved over.
+    `task`: at nominal positions, with the pairing given (the best one found), or open. `host`: the part that the
+    fixings belong to; `fixings`: as host features, ids as in `task` (where the original stands in for the host: what
+    must have stood there). `matings`: pairs not listed are judged from the features alone. `duty`: the strictest of the
+    donor's and the original's, None: not known on both; `host_duty`: for work on the host. `airbag`: whether one opens
+    through the donor where it goes; None: not known, and nothing is cut until it is. Zones and outlines stand each in
+    its own part's frame; `original_zones`: those that the donor must be taken to have too, where its own are not
+    listed. `bolts`: (fixing, feature, diameter in mm), where it is not what the features say. `work`: rows that
+    override the shipped ones. `reserve_mm`: tolerance that every changed size has to leave besides workmanship, for
+    the spread of the readings. `brackets`: parts of the original that may be moved over.
     """
 
     task: FitTask
@@ -180,8 +159,7 @@ class AdaptationQuestion:
     brackets: tuple[Bracket, ...] = ()
 
 
-@dataclass(frozen=True)
-class Mark:
+class Mark(NamedTuple):
     """One marking-out dimension: `distance_mm` from `start` (an edge or a hole that exists) to the point."""
 
     start: str
@@ -231,8 +209,7 @@ class EdgeGap:
     tight_at_mm: tuple[tuple[float, float], ...] = ()
 
 
-@dataclass(frozen=True)
-class ConnectorLine:
+class ConnectorLine(NamedTuple):
     """How one connector of the original is met by the donor.
 
     `state`: matches, needs an adapter, move over, to be found out, not used, licensed practice only.
@@ -243,19 +220,6 @@ class ConnectorLine:
     donor: str | None
     state: str
     says: str
-
-
-@dataclass(frozen=True)
-class SeamDeparture:
-    """How far a donor's tear seam or airbag door stands from the original's at the placement.
-
-    A zone that only one side has carries None for the other's name and no departure: missing there.
-    """
-
-    kind: str
-    donor_zone: str | None
-    original_zone: str | None
-    departure_mm: float | None
 
 
 def workmanship_of(adaptation: Adaptation, side: str = "donor") -> dict[str, float]:

@@ -6,24 +6,8 @@ from dataclasses import dataclass, field
 from itertools import chain
 from typing import Any
 
+from partkin.model import words
 from partkin.model.problem import Problem, no_part, refuse_any
-from partkin.model.words import (
-    WITHDRAWN,
-    BrokenBy,
-    Duty,
-    Face,
-    FastenerKind,
-    Hand,
-    Instrument,
-    Kind,
-    Likeness,
-    Need,
-    OptionKind,
-    Origin,
-    OutlineKind,
-    Quantity,
-    ZoneKind,
-)
 
 
 @dataclass(frozen=True)
@@ -61,15 +45,15 @@ class Part:
     model: str | None = None
     part_number: str | None = None
     replaces: tuple[str, ...] = ()
-    origin: Origin | None = None
+    origin: words.Origin | None = None
     takes_place_of: str | None = None
     part_of: str | None = None
-    hand: Hand | None = None
-    drive: Hand | None = None
-    seen_from: Face | None = None
-    duty: Duty | None = None
+    hand: words.Hand | None = None
+    drive: words.Hand | None = None
+    seen_from: words.Face | None = None
+    duty: words.Duty | None = None
     airbag: bool | None = None
-    broken_by: BrokenBy | None = None
+    broken_by: words.BrokenBy | None = None
     material: str | None = None
     thickness_mm: float | None = None
     mass_kg: float | None = None
@@ -89,7 +73,7 @@ class Feature:
 
     part: str
     feature: str
-    kind: Kind
+    kind: words.Kind
     across_mm: float | None = None
     length_mm: float | None = None
     angle_deg: float | None = None
@@ -101,7 +85,7 @@ class Feature:
     z_mm: float | None = None
     plus_minus_mm: float | None = None
     goes_on: str | None = None
-    need: Need | None = None
+    need: words.Need | None = None
     zone: str | None = None
     axis: tuple[float, float, float] | None = None
     angle_to: str | None = None
@@ -118,13 +102,13 @@ class Reading:
 
     part: str
     reading: str
-    quantity: Quantity
+    quantity: words.Quantity
     value: float | None
     unit: str | None
     from_feature: str | None = None
     to_feature: str | None = None
     plus_minus: float | None = None
-    instrument: Instrument | None = None
+    instrument: words.Instrument | None = None
     by: str | None = None
     on: str | None = None
     corrects: str | None = None
@@ -148,14 +132,14 @@ def current(readings: Iterable[Reading]) -> tuple[Reading, ...]:
     """
     rows = tuple(readings)
     corrected = {(row.part, row.corrects) for row in rows if row.corrects is not None}
-    return tuple(row for row in rows if (row.part, row.reading) not in corrected and row.quantity != WITHDRAWN)
+    return tuple(row for row in rows if (row.part, row.reading) not in corrected and row.quantity != words.WITHDRAWN)
 
 
 @dataclass(frozen=True)
 class Offer:
     """offers.csv."""
 
-    option: OptionKind
+    option: words.OptionKind
     part: str | None = None
     price: float | None = None
     shipping: float | None = None
@@ -198,7 +182,7 @@ class Zone:
 
     part: str
     zone: str
-    kind: ZoneKind
+    kind: words.ZoneKind
     corners_mm: tuple[tuple[float, float], ...]
     row: int = 0
 
@@ -208,7 +192,7 @@ class Outline:
     """outlines.csv: one closed line of a part, in order, in the part's own frame."""
 
     part: str
-    kind: OutlineKind
+    kind: words.OutlineKind
     name: str
     corners_mm: tuple[tuple[float, float], ...]
     row: int = 0
@@ -222,7 +206,7 @@ class Connector:
     connector: str
     ways: int | None = None
     keyed_as: str | None = None
-    need: Need | None = None
+    need: words.Need | None = None
     row: int = 0
 
 
@@ -232,7 +216,7 @@ class Look:
 
     part: str
     beside: str
-    looks: Likeness
+    looks: words.Likeness
     picture: str | None = None
     on: str | None = None
     note: str | None = None
@@ -262,7 +246,7 @@ class Holding:
     part: str
     held_to: str
     fastener: str
-    kind: FastenerKind
+    kind: words.FastenerKind
     count: int = 1
     thread: str | None = None
     tool: str | None = None
@@ -403,14 +387,8 @@ class Build:
 def the_original(there: Sequence[str], named: Iterable[str | None], measured: Container[str]) -> str | None:
     """Return which of the originals that came off one place counts: one that is named, the first measured, the first.
 
-    Parameters
-    ----------
-    there
-        Ids of the originals, in their order.
-    named
-        Ids that are asked for, the most wanted first; those of other parts say nothing.
-    measured
-        Ids of the parts of which features are listed.
+    `there`: in their order. `named`: ids that are asked for, the most wanted first; those of other parts say nothing.
+    `measured`: the parts of which features are listed.
 
     Examples
     --------

@@ -19,41 +19,18 @@ class Range:
 class Way:
     """One way to get a part that does the job.
 
-    Attributes
-    ----------
-    option
-        donor, repair, new or custom.
-    part
-        Part id, or None.
-    verdict
-        Of a donor; None otherwise.
-    chance
-        That it does the job as planned: of a donor, that it goes on (after its adaptation); 1 for other ways.
-        None: not known.
-    price, carriage, adaptation, labour, trim
-        What is paid out: None where not known. `adaptation` and `labour` at the build's labour rate; `trim`:
-        matching a finish that differs.
-    expected
-        Money out on average: what is paid if it goes on, and the loss if it does not, weighed by the chance. Open
-        above where carriage or trim is not known.
-    until_done
-        On average until the job is done: where it does not go on, the cheapest sure way is paid as well.
-    lost
-        Money gone if it does not go on after all.
-    worst
-        Money out in the worst case, until the job is done: of a donor, what is lost and the cheapest way that
-        is no donor; open above where there is none.
-    available
-    ruled_out
-        Why this is no way at all (does not fit, not for sale, never judged); None: it is one.
-    says
-        What is not known or must be thought of, in words.
-    seller
-    called
-        What it is called beside the others: with its seller where there are several of one name.
-    level
-        Of a donor: the largest piece of it that goes on (an assembly round it, itself, or a part of it), by part
-        id; None: no piece does as far as is known.
+    `option`: donor, repair, new or custom. `verdict`: of a donor. `chance`: that it does the job as planned: of a
+    donor, that it goes on (after its adaptation); 1 for other ways; None: not known.
+    `price` to `trim` are paid out, None where not known; `adaptation` and `labour` at the build's labour rate, `trim`
+    to match a finish that differs. `expected`: money out on average: what is paid if it goes on, and the loss if it
+    does not, weighed by the chance; open above where carriage or trim is not known. `until_done`: on average until the
+    job is done: where it does not go on, the cheapest sure way is paid as well. `lost`: gone if it does not go on after
+    all. `worst`: money out in the worst case, until the job is done: of a donor, what is lost and the cheapest way that
+    is no donor; open above where there is none.
+    `ruled_out`: why this is no way at all (does not fit, not for sale, never judged); None: it is one. `says`: what is
+    not known or must be thought of. `called`: beside the others, with its seller where there are several of one name.
+    `level`: of a donor the largest piece of it that goes on (an assembly round it, itself, or a part of it), by part
+    id; None: no piece does as far as is known.
     """
 
     option: str
@@ -110,21 +87,10 @@ class Foretold:
 class Asking:
     """What it is worth to find out before buying a donor.
 
-    Attributes
-    ----------
-    donor
-        As the way is called.
-    saves_at_most
-        On average, if one could know for certain; where the chance is not known, at the chance where it is worth
-        most.
-    says
-        The question, in words.
-    saves
-        On average, by the one reading that is worth most, its own cost not yet taken off; None: it cannot be told.
-    costs
-        Of that reading: its price, and its minutes at the build's rate (None: no rate).
-    reading
-        Which.
+    `donor`: as the way is called. `saves_at_most`: on average, if one could know for certain; where the chance is not
+    known, at the chance where it is worth most. `says`: the question. `saves`: on average, by the one reading that is
+    worth most, its own cost not yet taken off; None: it cannot be told. `costs`: of that `reading`, its price and its
+    minutes at the build's rate (None: no rate).
     """
 
     donor: str

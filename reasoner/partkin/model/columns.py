@@ -4,44 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass
-from functools import cache, cached_property
+from functools import cache, cached_property, partial
 from types import MappingProxyType
 from typing import Any, Literal
 
-from partkin.model.build import (
-    Connector,
-    Cost,
-    Feature,
-    Holding,
-    Look,
-    Neighbour,
-    Offer,
-    Outcome,
-    Outline,
-    Part,
-    Reading,
-    Settings,
-    VehicleModel,
-    Zone,
-)
-from partkin.model.words import (
-    BROKEN_BY,
-    CAUTIONS,
-    DUTIES,
-    FACES,
-    FASTENER_KINDS,
-    HANDS,
-    INSTRUMENTS,
-    KINDS,
-    LIKENESSES,
-    NEEDS,
-    OPTION_KINDS,
-    ORIGINS,
-    OUTLINE_KINDS,
-    QUANTITIES,
-    VERDICTS,
-    ZONE_KINDS,
-)
+from partkin.model import build
+from partkin.model.words import WORDS
 
 ReadAs = Literal[
     "",
@@ -155,26 +123,19 @@ class Sheet:
         )
 
 
-def _size(name: str, term: str, meaning: str, *examples: str) -> Column:
-    return Column(name, term, "number", meaning, unit="mm", above=0.0, most=GREATEST_MM, examples=examples)
+def _mm(name: str, term: str, meaning: str, *examples: str, **bounds: Any) -> Column:
+    return Column(name, term, "number", meaning, unit="mm", most=GREATEST_MM, examples=examples, **bounds)
 
 
-def _place(name: str, term: str, meaning: str, *examples: str, needed: bool = False) -> Column:
-    return Column(
-        name, term, "number", meaning, needed, unit="mm", least=-GREATEST_MM, most=GREATEST_MM, examples=examples
-    )
-
-
-def _span(name: str, term: str, meaning: str, *examples: str) -> Column:
-    return Column(name, term, "number", meaning, unit="mm", least=0.0, most=GREATEST_MM, examples=examples)
+_size, _span, _place = partial(_mm, above=0.0), partial(_mm, least=0.0), partial(_mm, least=-GREATEST_MM)
 
 
 def _money(name: str, term: str, meaning: str, *examples: str) -> Column:
     return Column(name, term, "money", meaning, least=0.0, most=GREATEST_AMOUNT, examples=examples)
 
 
-def _word(name: str, term: str, words: tuple[str, ...], meaning: str, *examples: str, needed: bool = False) -> Column:
-    return Column(name, term, "word", meaning, needed, words, examples=examples)
+def _word(name: str, term: str, scheme: str, meaning: str, *examples: str, needed: bool = False) -> Column:
+    return Column(name, term, "word", meaning, needed, WORDS[scheme], examples=examples)
 
 
 def _note(*examples: str) -> Column:
@@ -182,8 +143,7 @@ def _note(*examples: str) -> Column:
 
 
 def _part(*examples: str, term: str = "partkin:ofPart") -> Column:
-    meaning = "the part that the row is about"
-    return Column("part", term, "id", meaning, needed=True, refers_to=PARTS, examples=examples)
+    return Column("part", term, "id", "the part that the row is about", True, refers_to=PARTS, examples=examples)
 
 
 def _day(*examples: str) -> Column:
@@ -197,7 +157,7 @@ def _derived(name: str, term: str, holds: str) -> Column:
 _DONOR, _HOST = "example-donor", "example-host"
 
 SHEETS: tuple[Sheet, ...] = (
-    Sheet("models.csv", "models", VehicleModel, "partkin:VehicleModel", (
+    Sheet("models.csv", "models", build.VehicleModel, "partkin:VehicleModel", (
         Column("model", "dcterms:identifier", "name", "what you call the model", True, examples=("Example One",),
                holds="id"),
         Column("maker", "partkin:maker", "name", "who made it", examples=("Invented Motors",)),
@@ -207,32 +167,28 @@ SHEETS: tuple[Sheet, ...] = (
         Column("last_year", "partkin:lastYear", "year", "last year it was built", examples=("2016",)),
         _note(EXAMPLE),
     ), key=("model",), segment="model", by="model"),
-    Sheet("parts.csv", "parts", Part, "partkin:Part", (
-        Column("part", "dcterms:identifier", "id", "id, unique: letters, digits, - _ .", True, examples=(_HOST,
-               _DONOR)),
+    Sheet("parts.csv", "parts", build.Part, "partkin:Part", (
+        Column("part", "dcterms:identifier", "id", "id, unique: letters, digits, - _ .", True,
+               examples=(_HOST, _DONOR)),
         Column("name", "schema:name", "name", "what people call it", examples=("bracket place", "bracket")),
         Column("model", "partkin:model", "name", "the model it is from", refers_to=MODELS,
                examples=("Example One",) * 2),
         Column("part_number", "partkin:number", "name", "the maker's part number", holds="number"),
         Column("replaces", "partkin:replaces", "part numbers", "part numbers that this one supersedes, ; between"),
-        _word("origin", "partkin:origin", ORIGINS,
-              "host: stays on the vehicle; original: came off; donor: might go on instead",
-              "host", "donor"),
+        _word("origin", "partkin:origin", "origin",
+              "host: stays on the vehicle; original: came off; donor: might go on instead", "host", "donor"),
         Column("takes_place_of", "partkin:takesPlaceOf", "id",
-               "donor or original: the host part whose fixings it goes on",
-               refers_to=PARTS, examples=("", _HOST)),
+               "donor or original: the host part whose fixings it goes on", refers_to=PARTS, examples=("", _HOST)),
         Column("part_of", "partkin:partOf", "id", "the assembly that it belongs to", refers_to=PARTS),
-        _word("hand", "partkin:hand", HANDS, "the side it is made for; empty: either"),
-        _word("drive", "partkin:drive", HANDS, "the side the steering is on; empty: either"),
-        _word("seen_from", "partkin:seenFrom", FACES, "which face you looked at when you took x and y", "outside",
+        _word("hand", "partkin:hand", "side", "the side it is made for; empty: either"),
+        _word("drive", "partkin:drive", "side", "the side the steering is on; empty: either"),
+        _word("seen_from", "partkin:seenFrom", "face", "which face you looked at when you took x and y", "outside",
               "outside"),
-        _word("duty", "partkin:duty", DUTIES,
-              "what it does for people's safety; empty: not known, and nothing may be cut",
-              "body", "trim"),
+        _word("duty", "partkin:duty", "duty",
+              "what it does for people's safety; empty: not known, and nothing may be cut", "body", "trim"),
         Column("airbag", "partkin:airbag", "yes or no",
-               "yes: an airbag opens through it; empty: not known, and nothing is cut of trim",
-               examples=("", "no")),
-        _word("broken_by", "partkin:brokenBy", BROKEN_BY,
+               "yes: an airbag opens through it; empty: not known, and nothing is cut of trim", examples=("", "no")),
+        _word("broken_by", "partkin:brokenBy", "broken-by",
               "original: what broke it; airbag: whether one opens through it is asked"),
         Column("material", "schema:material", "name", "what it is made of", examples=("sheet steel", "plastic")),
         _size("thickness_mm", "partkin:thicknessMm", "thickness where it is fixed"),
@@ -243,17 +199,16 @@ SHEETS: tuple[Sheet, ...] = (
                "yes: it gives in its own plane too, not only across it"),
         _note(EXAMPLE, EXAMPLE),
     ), key=("part",), must_exist=True, by="part"),
-    Sheet("features.csv", "features", Feature, "partkin:Feature", (
+    Sheet("features.csv", "features", build.Feature, "partkin:Feature", (
         _part(_HOST, _DONOR),
         Column("feature", "dcterms:identifier", "id", "id, unique within its part", True, examples=("F1", "a")),
-        _word("kind", "partkin:kind", KINDS, "what it is", "stud", "hole", needed=True),
+        _word("kind", "partkin:kind", "kind", "what it is", "stud", "hole", needed=True),
         _size("across_mm", "partkin:acrossMm",
-              "hole or peg diameter, slot width, stud diameter (from the thread when empty)",
-              "", "7"),
+              "hole or peg diameter, slot width, stud diameter (from the thread when empty)", "", "7"),
         _size("length_mm", "partkin:lengthMm", "slot: overall length, end to end"),
         Column("angle_deg", "partkin:angleDeg", "direction",
-               "slot: its direction in the part's own frame, degrees anticlockwise, or "
-               "to ID: it points at that feature; empty: not known", unit="deg", least=-3600.0, most=3600.0),
+               "slot: its direction in the part's own frame, degrees anticlockwise, or to ID: it points at that "
+               "feature; empty: not known", unit="deg", least=-3600.0, most=3600.0),
         _derived("angle_to", "partkin:pointsAt", "feature"),
         _span("float_mm", "partkin:floatMm", "captive nut: how far it can move in any direction from its centre"),
         Column("thread", "partkin:thread", "thread", "as the trade writes it: M6x1, M8 (coarse pitch), 1/4-20",
@@ -264,11 +219,10 @@ SHEETS: tuple[Sheet, ...] = (
         _place("y_mm", "partkin:yMm", "centre, in the part's own frame", "0", "0"),
         _place("z_mm", "partkin:zMm", "centre; empty on every feature of a part: a flat pattern"),
         _span("plus_minus_mm", "partkin:plusMinusMm",
-              "greatest error believed possible in each coordinate; empty: a steel rule's",
-              "0.5", "0.5"),
+              "greatest error believed possible in each coordinate; empty: a steel rule's", "0.5", "0.5"),
         Column("goes_on", "partkin:goesOn", "id", "donor feature: the host fixing that it is meant for; empty: found",
                holds="text"),
-        _word("need", "partkin:need", NEEDS, "must be paired, should be paired, or spare"),
+        _word("need", "partkin:need", "need", "must be paired, should be paired, or spare"),
         Column("zone", "partkin:inZone", "name", "a protected zone's name, when the feature stands in one",
                holds="zone"),
         Column("axis_x", "", "number", "direction the fastener points in, with axis_y and axis_z; empty: z"),
@@ -276,41 +230,38 @@ SHEETS: tuple[Sheet, ...] = (
         Column("axis_z", "", "number", "see axis_x"),
         _derived("axis", "partkin:axis", "axis"),
     ), key=("part", "feature"), must_exist=True, of_part=True, by="feature"),
-    Sheet("readings.csv", "readings", Reading, "partkin:Reading", (
+    Sheet("readings.csv", "readings", build.Reading, "partkin:Reading", (
         _part(_DONOR, term="sosa:hasFeatureOfInterest"),
         Column("reading", "dcterms:identifier", "id", "id, unique within its part", True, examples=("r1",)),
-        _word("quantity", "sosa:observedProperty", QUANTITIES,
-              "what was read; centres and edges are distances between two features; left of, "
-              "right of: on which side of a line it lies, seen from the face of seen_from; withdrawn: the reading "
-              "named in corrects does not count", "across", needed=True),
+        _word("quantity", "sosa:observedProperty", "quantity",
+              "what was read; centres and edges are distances between two features; left of, right of: on which side "
+              "of a line it lies, seen from the face of seen_from; withdrawn: the reading named in corrects does not "
+              "count", "across", needed=True),
         Column("from", "partkin:fromFeature", "name", "the feature it is read from (gap: the edge)",
-               attribute="from_feature", holds="feature",
-               examples=("a",)),
+               attribute="from_feature", holds="feature", examples=("a",)),
         Column("to", "partkin:toFeature", "name",
-               "the feature it is read to (gap: the neighbour; left of, right of: the two features "
-               "that the line runs through, a blank between); empty for across and length", attribute="to_feature",
-               holds="feature"),
+               "the feature it is read to (gap: the neighbour; left of, right of: the two features that the line runs "
+               "through, a blank between); empty for across and length", attribute="to_feature", holds="feature"),
         _derived("line_from", "partkin:lineFrom", "feature"),
         _derived("line_to", "partkin:lineTo", "feature"),
         Column("value", "sosa:hasSimpleResult", "number",
-               "what was read, in the row's unit; empty for left of, right of, withdrawn",
-               needed=True, may_be_empty=True, examples=("7",)),
+               "what was read, in the row's unit; empty for left of, right of, withdrawn", needed=True,
+               may_be_empty=True, examples=("7",)),
         Column("unit", "qudt:hasUnit", "unit", "mm, cm, m, in, kg, g, lb", needed=True, may_be_empty=True,
                examples=("mm",)),
         Column("plus_minus", "partkin:plusMinus", "number",
-               "greatest error believed possible, same unit; empty: the instrument's",
-               least=0.0, examples=("0.1",)),
-        _word("instrument", "partkin:instrument", INSTRUMENTS, "what it was read with", "caliper"),
+               "greatest error believed possible, same unit; empty: the instrument's", least=0.0, examples=("0.1",)),
+        _word("instrument", "partkin:instrument", "instrument", "what it was read with", "caliper"),
         Column("by", "prov:wasAttributedTo", "name", "who read it", holds="person"),
         _day("2024-05-31"),
         Column("corrects", "prov:wasRevisionOf", "id", "the id of the reading that this one replaces", holds="reading"),
         _note(EXAMPLE),
     ), key=("part", "reading"), segment="reading", of_part=True, by="reading"),
-    Sheet("offers.csv", "offers", Offer, "partkin:Offer", (
-        _word("option", "partkin:option", OPTION_KINDS, "which of the four ways", "donor", needed=True),
+    Sheet("offers.csv", "offers", build.Offer, "partkin:Offer", (
+        _word("option", "partkin:option", "option", "which of the four ways", "donor", needed=True),
         Column("part", "schema:itemOffered", "id",
-               "the part on offer; repair or custom of a donor: what matching its finish costs",
-               refers_to=PARTS, examples=(_DONOR,)),
+               "the part on offer; repair or custom of a donor: what matching its finish costs", refers_to=PARTS,
+               examples=(_DONOR,)),
         _money("price", "schema:price", "what it costs", "40"),
         _money("shipping", "partkin:shipping", "carriage", "8"),
         Column("seller", "partkin:seller", "name", "who offers it", examples=("invented seller",)),
@@ -319,7 +270,7 @@ SHEETS: tuple[Sheet, ...] = (
         Column("hours", "partkin:hours", "number", "work that it takes", least=0.0, most=100_000.0),
         _note(EXAMPLE),
     ), segment="offer"),
-    Sheet("costs.csv", "costs", Cost, "partkin:Cost", (
+    Sheet("costs.csv", "costs", build.Cost, "partkin:Cost", (
         _day("2024-05-31"),
         Column("what", "partkin:what", "name", "what it was for", True, examples=("example clips",)),
         Column("part", "partkin:ofPart", "id", "the part it was for", refers_to=PARTS, examples=(_DONOR,)),
@@ -327,7 +278,7 @@ SHEETS: tuple[Sheet, ...] = (
                least=-GREATEST_AMOUNT, most=GREATEST_AMOUNT, examples=("3.5",)),
         _note(EXAMPLE),
     ), segment="cost"),
-    Sheet("neighbours.csv", "neighbours", Neighbour, "partkin:Gap", (
+    Sheet("neighbours.csv", "neighbours", build.Neighbour, "partkin:Gap", (
         _part(_HOST),
         Column("edge", "partkin:edge", "name", "which edge of the part", True, examples=(_UNTIL,)),
         Column("neighbour", "partkin:neighbour", "name", "the part beside it", True, refers_to=PARTS, loosely=True,
@@ -336,43 +287,41 @@ SHEETS: tuple[Sheet, ...] = (
         _span("gap_min_mm", "partkin:gapMinMm", "least gap that will do", "3"),
         _span("gap_max_mm", "partkin:gapMaxMm", "widest gap that will do", "5"),
     ), segment="gap"),
-    Sheet("zones.csv", "zones", Zone, "partkin:Zone", (
+    Sheet("zones.csv", "zones", build.Zone, "partkin:Zone", (
         _part(*(_DONOR,) * 3),
         Column("zone", "dcterms:identifier", "name", "the zone's name", True, examples=(_UNTIL,) * 3, holds="id"),
-        _word("kind", "partkin:zoneKind", ZONE_KINDS, "what it protects", *("keep clear",) * 3, needed=True),
-        Column("point", "", "whole number", "the corner's number, in order round the zone", True,
-               least=0, most=1_000_000, examples=("1", "2", "3")),
+        _word("kind", "partkin:zoneKind", "zone", "what it protects", *("keep clear",) * 3, needed=True),
+        Column("point", "", "whole number", "the corner's number, in order round the zone", True, least=0,
+               most=1_000_000, examples=("1", "2", "3")),
         _place("x_mm", "", "the corner, in the part's own frame", "50", "60", "60", needed=True),
         _place("y_mm", "", "the corner, in the part's own frame", "0", "0", "10", needed=True),
         _derived("corners_mm", "partkin:corner", "corners"),
     ), key=("part", "zone", "point"), segment="zone", of_part=True, by="zone"),
-    Sheet("outlines.csv", "outlines", Outline, "partkin:Outline", (
+    Sheet("outlines.csv", "outlines", build.Outline, "partkin:Outline", (
         _part(*(_DONOR,) * 4),
-        _word("kind", "partkin:outlineKind", OUTLINE_KINDS, "what the line bounds", *("edge",) * 4, needed=True),
+        _word("kind", "partkin:outlineKind", "outline", "what the line bounds", *("edge",) * 4, needed=True),
         Column("name", "schema:name", "name", "the line's name, where a part has several of one kind",
                examples=(_UNTIL,) * 4),
-        Column("point", "", "whole number", "the corner's number, in order round the line", True,
-               least=0, most=1_000_000, examples=("1", "2", "3", "4")),
+        Column("point", "", "whole number", "the corner's number, in order round the line", True, least=0,
+               most=1_000_000, examples=("1", "2", "3", "4")),
         _place("x_mm", "", "the corner, in the part's own frame", "-20", "70", "70", "-20", needed=True),
         _place("y_mm", "", "the corner, in the part's own frame", "-20", "-20", "20", "20", needed=True),
         _derived("corners_mm", "partkin:corner", "corners"),
     ), key=("part", "kind", "name", "point"), segment="outline"),
-    Sheet("connectors.csv", "connectors", Connector, "partkin:Connector", (
+    Sheet("connectors.csv", "connectors", build.Connector, "partkin:Connector", (
         _part(_DONOR),
         Column("connector", "dcterms:identifier", "name", "what it is for", True, examples=(_UNTIL,), holds="id"),
         Column("ways", "partkin:ways", "whole number", "how many contacts", least=1, most=10_000, examples=("2",)),
         Column("keyed_as", "partkin:keyedAs", "name", "its shape, colour or keying"),
-        _word("need", "partkin:need", NEEDS, "whether it has to be plugged in", "should"),
+        _word("need", "partkin:need", "need", "whether it has to be plugged in", "should"),
     ), key=("part", "connector"), segment="connector", of_part=True, by="connector"),
-    Sheet("held_by.csv", "holdings", Holding, "partkin:Holding", (
+    Sheet("held_by.csv", "holdings", build.Holding, "partkin:Holding", (
         _part(_DONOR),
         Column("held_to", "partkin:heldTo", "name", "the part or body that it is held to", True, refers_to=PARTS,
-               loosely=True,
-               examples=(_HOST,)),
+               loosely=True, examples=(_HOST,)),
         Column("fastener", "dcterms:identifier", "id", "id; one that goes through several parts has a row for each",
-               True,
-               examples=("bolt-1",)),
-        _word("kind", "partkin:fastenerKind", FASTENER_KINDS, "what kind of fastener", "bolt", needed=True),
+               True, examples=("bolt-1",)),
+        _word("kind", "partkin:fastenerKind", "fastener", "what kind of fastener", "bolt", needed=True),
         Column("count", "partkin:count", "whole number", "how many; empty: one", least=1, most=10_000, examples=("1",)),
         Column("thread", "partkin:thread", "thread", "as the trade writes it", examples=("M6x1",)),
         Column("tool", "partkin:tool", "name", "what undoes it", examples=("10 mm socket",)),
@@ -381,7 +330,7 @@ SHEETS: tuple[Sheet, ...] = (
                "parts or fasteners that must be off first: ; all, | either"),
         Column("place", "partkin:place", "name", "where you stand to reach it: cabin, engine bay, door",
                examples=("engine bay",)),
-        Column("caution", "partkin:caution", "words", "what to be careful of; ; between", words=CAUTIONS,
+        Column("caution", "partkin:caution", "words", "what to be careful of; ; between", words=WORDS["caution"],
                attribute="cautions"),
         Column("certain", "partkin:certain", "word", "yes, or guess when nobody has seen it", words=("yes", "guess"),
                examples=("yes",), holds="boolean"),
@@ -389,21 +338,20 @@ SHEETS: tuple[Sheet, ...] = (
         Column("single_use", "partkin:singleUse", "yes or no", "yes: a new one each time", examples=("no",)),
         _note(EXAMPLE),
     ), key=("part", "held_to", "fastener"), segment="holding"),
-    Sheet("looks.csv", "looks", Look, "partkin:Look", (
+    Sheet("looks.csv", "looks", build.Look, "partkin:Look", (
         _part(_DONOR),
         Column("beside", "partkin:beside", "id", "the host or original that it was held against", True, refers_to=PARTS,
                examples=(_HOST,)),
-        _word("looks", "partkin:likeness", LIKENESSES,
-              "what the photograph says of the shape; it never tells the size", "alike",
-              needed=True),
+        _word("looks", "partkin:likeness", "likeness", "what the photograph says of the shape; it never tells the size",
+              "alike", needed=True),
         Column("picture", "partkin:picture", "text", "which photograph", examples=("invented-example.jpg",)),
         _day("2024-05-31"),
         _note(EXAMPLE),
     ), segment="look"),
-    Sheet("outcomes.csv", "outcomes", Outcome, "partkin:Outcome", (
+    Sheet("outcomes.csv", "outcomes", build.Outcome, "partkin:Outcome", (
         Column("donor", "partkin:ofPart", "id", "the donor that was tried", True, refers_to=PARTS, examples=(_DONOR,)),
         _day("2024-05-31"),
-        _word("verdict_then", "partkin:verdictThen", VERDICTS, "what the verdict was"),
+        _word("verdict_then", "partkin:verdictThen", "verdict", "what the verdict was"),
         Column("chance_then", "partkin:chanceThen", "number", "what the chance was, 0 to 1", least=0.0, most=1.0),
         Column("happened", "partkin:happened", "text", "what really happened", True, examples=("nothing yet",)),
         _note(EXAMPLE),
@@ -416,7 +364,7 @@ WORK = "work.csv"
 # Every file that a build is read from.
 FILES = (SETTINGS, *BY_NAME, WORK)
 SHEET_ORDER: Mapping[str, int] = MappingProxyType({name: place for place, name in enumerate((SETTINGS, *BY_NAME))})
-BUILD = Sheet(SETTINGS, "settings", Settings, "partkin:Build", (
+BUILD = Sheet(SETTINGS, "settings", build.Settings, "partkin:Build", (
     Column("name", "schema:name", "text", "what you call the build"),
     Column("currency", "partkin:currency", "text", "three letters (ISO 4217), such as EUR"),
     Column("labour_rate", "partkin:labourRate", "number", "what an hour of your work is worth, in that currency"),
@@ -431,13 +379,6 @@ BUILD = Sheet(SETTINGS, "settings", Settings, "partkin:Build", (
 SETTING_MEANINGS: Mapping[str, str] = MappingProxyType({one.name: one.meaning for one in BUILD.columns})
 NUMBER_SETTINGS = tuple(one.name for one in BUILD.columns if one.read_as == "number")
 
-# The words of each concept scheme.
-WORDS: Mapping[str, tuple[str, ...]] = MappingProxyType({
-    "origin": ORIGINS, "side": HANDS, "face": FACES, "duty": DUTIES, "broken-by": BROKEN_BY, "kind": KINDS,
-    "need": NEEDS, "quantity": QUANTITIES, "instrument": INSTRUMENTS, "option": OPTION_KINDS, "zone": ZONE_KINDS,
-    "outline": OUTLINE_KINDS, "fastener": FASTENER_KINDS, "caution": CAUTIONS, "verdict": VERDICTS,
-    "likeness": LIKENESSES,
-})  # fmt: skip
 SCHEME_OF: Mapping[tuple[str, ...], str] = MappingProxyType({words: scheme for scheme, words in WORDS.items()})
 
 

@@ -4,8 +4,8 @@ Host things stand in the host's frame, donor things in the donor's; the matrix o
 host (4 x 4, row major). Lengths in millimetres, angles in degrees, anticlockwise, y up.
 """
 
-from dataclasses import dataclass, field
-from typing import Literal
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
 
 from partkin.model.build import Build
 from partkin.model.fitting import OddHole
@@ -144,8 +144,7 @@ class OverlayView:
     after: bool = False
 
 
-@dataclass(frozen=True)
-class OptionRow:
+class OptionRow(NamedTuple):
     """One way to get the vehicle whole again, as the options are set side by side.
 
     `total`: what it comes to with carriage, clips, work and paint, where that is known.
@@ -178,7 +177,7 @@ class ReportView:
     overlays: tuple[OverlayView | None, ...]
     options: tuple[OptionRow, ...] = ()
     costs_to_date: float | None = None
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = ()
     plans: tuple[PlanView, ...] = ()
     after: tuple[OverlayView | None, ...] = ()
 
@@ -205,8 +204,7 @@ class TemplateView:
     cautions: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class PatternPlot:
+class PatternPlot(NamedTuple):
     """A pattern with the uncertainty of each place."""
 
     part: str
@@ -215,8 +213,7 @@ class PatternPlot:
     spreads: tuple[Spread, ...]
 
 
-@dataclass(frozen=True)
-class MarginPlot:
+class MarginPlot(NamedTuple):
     """Offset and play of every pair of one donor."""
 
     donor: str
@@ -224,8 +221,7 @@ class MarginPlot:
     pairs: tuple[Pair, ...]
 
 
-@dataclass(frozen=True)
-class ChancePlot:
+class ChancePlot(NamedTuple):
     """Chance that the donor fits against what the next reading may say.
 
     `values_mm` rising, with `chances` beside them; `expected_mm`: what is expected now, with its half width.
@@ -250,8 +246,7 @@ class CalibrationBin:
     went_on: int
 
 
-@dataclass(frozen=True)
-class CalibrationPlot:
+class CalibrationPlot(NamedTuple):
     """Chance said against what really happened."""
 
     bins: tuple[CalibrationBin, ...]

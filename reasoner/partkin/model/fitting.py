@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from partkin.model.words import in_hundred
 
@@ -75,8 +75,7 @@ class FitTask:
         return len((self.fixings or self.features)[0].at_mm) if (self.fixings or self.features) else 2
 
 
-@dataclass(frozen=True)
-class Placement:
+class Placement(NamedTuple):
     """A rigid move of the donor onto the host: mirror first (if any), then turn, then shift.
 
     `matrix` is 4 x 4, donor to host, row major. In space `turn_deg` is the angle about whatever axis, and
@@ -114,8 +113,7 @@ class PairFit:
     lean_deg: float | None = None
 
 
-@dataclass(frozen=True)
-class TurnBox:
+class TurnBox(NamedTuple):
     """Rotations in space: those of the quaternions (w, x, y, z) whose part `largest` (0 w to 3 z) is 1.
 
     The other three parts, in order, lie from `lo` to `hi`. The four boxes from -1 to 1 hold every rotation.
@@ -126,8 +124,7 @@ class TurnBox:
     hi: tuple[float, float, float]
 
 
-@dataclass(frozen=True)
-class Piece:
+class Piece(NamedTuple):
     """A range of turns with its proof: balanced weights on fixings, or two fixings that exclude it.
 
     In space `box` stands in place of `turn_deg` (None: every rotation), weights have three components, and
@@ -145,8 +142,7 @@ class Piece:
     carried: tuple[tuple[tuple[str, float, float], ...], tuple[tuple[str, float, float], ...]] = ((), ())
 
 
-@dataclass(frozen=True)
-class Nogood:
+class Nogood(NamedTuple):
     """Pairs that cannot hold together, with pieces that cover every turn.
 
     `near_mm`: of a proof whatever the errors are, how far from where they are stated places of host and donor may be.
@@ -158,8 +154,7 @@ class Nogood:
     near_mm: tuple[float, float] | None = None
 
 
-@dataclass(frozen=True)
-class HeldSeam:
+class HeldSeam(NamedTuple):
     """A tear seam or airbag door as a point (its Steiner point) that has to come near the original's.
 
     `original`, `donor`: their zones; `within_mm`: how far the two points may at most stand apart where the seams
@@ -218,8 +213,7 @@ class Conflict:
     errors: WithinErrors | None = None
 
 
-@dataclass(frozen=True)
-class OddHole:
+class OddHole(NamedTuple):
     """A pair that does not hold where the most others do.
 
     `out_mm`: from its fixing to the feature, in the host's frame, after its slots have taken what they can; along an
@@ -233,8 +227,7 @@ class OddHole:
     short_mm: float
 
 
-@dataclass(frozen=True)
-class OddHoles:
+class OddHoles(NamedTuple):
     """A donor that does not go on, laid where the most of what must be paired holds with the largest margin.
 
     `pairs`: in fixing order, those that hold and those that do not; `odd`: the latter.
@@ -260,33 +253,13 @@ class NoPlacement:
 class FitAnswer:
     """What the geometry found for the nominal positions.
 
-    Attributes
-    ----------
-    fits
-        True, False, or None: undecided within the limit (`limit` says which).
-    placement
-        Best placement of the best pairing, also when it does not fit.
-    pairs
-        In fixing order.
-    margin_mm
-        Least margin over `pairs`; None where no complete pairing exists.
-    also
-        How many other pairings are equally good.
-    also_pairs
-        Those other pairings, as (fixing, feature) lists; at most 64 are kept.
-    unpaired_fixings, unpaired_features
-        Ids left over, in order.
-    conflict
-        Given where `fits` is False.
-    slides
-        In words, movement that is left where the placement is not unique.
-    gaps
-        In space: (fixing, mm) how far the faces stand apart there, largest first.
-    flex_used_mm
-        How far the donor has to be pulled by hand at a fixing; where it does not fit, how far it was pulled in
-        vain.
-    flex_to_be_sure
-        It fits rigid as it likely is; `flex_used_mm` is what may be needed for all that the readings leave open.
+    `fits`: None: undecided within the limit (`limit` says which). `placement`: the best one of the best pairing, also
+    when it does not fit. `pairs`: in fixing order; `margin_mm`: the least over them, None where no complete pairing
+    exists. `also`: how many other pairings are equally good; `also_pairs`: those, 64 at most. `conflict`: given where
+    `fits` is False. `slides`: in words, movement that is left where the placement is not unique. `gaps`: in space,
+    (fixing, mm) how far the faces stand apart there, largest first. `flex_used_mm`: how far the donor has to be pulled
+    by hand at a fixing; where it does not fit, how far it was pulled in vain. `flex_to_be_sure`: it fits rigid as it
+    likely is, and `flex_used_mm` is what may be needed for all that the readings leave open.
     """
 
     fits: bool | None
@@ -309,17 +282,10 @@ class FitAnswer:
 class Chance:
     """Probability that some placement brings every pair within its play; 99 % bounds of the sequential test.
 
-    Attributes
-    ----------
-    one_drawing, assumed
-        Weight of one drawing after the readings, and before; None where nothing was weighed.
-    at_half, at_twice
-        `fits` if the odds of one drawing had been half, or twice, before.
-    just_goes_on
-        Share in which a part that just goes on would be read this far off; None: not asked.
-    hidden_mm, hidden_at
-        By how much, and at which fixing, a part of another drawing may be short without having shown (95 % of the
-        draws); None: not asked.
+    `one_drawing`, `assumed`: weight of one drawing after the readings, and before; None where nothing was weighed.
+    `at_half`, `at_twice`: `fits` if the odds of one drawing had been half, or twice, before. `just_goes_on`: share in
+    which a part that just goes on would be read this far off. `hidden_mm`, `hidden_at`: by how much, and at which
+    fixing, a part of another drawing may be short without having shown (95 % of the draws). None: not asked.
     """
 
     fits: float
@@ -352,8 +318,7 @@ class Chance:
         return f"about {in_hundred(self.fits)}"
 
 
-@dataclass(frozen=True)
-class LikelyPlaces:
+class LikelyPlaces(NamedTuple):
     """Places of all features, each within the stated error of every reading of it, at which the donor goes on.
 
     `host`, `donor`: by feature id of the part that the places come from, each in its own frame. `left_out`: (part,

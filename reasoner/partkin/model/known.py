@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from partkin.model.build import Connector, Feature, Part, Reading, VehicleModel, Zone
 from partkin.model.words import AIRBAG_ZONES, DUTIES, Duty
@@ -58,19 +59,8 @@ NOTHING_OF_THE_KIND = OneDrawing()
 def airbag_of(part: Part, zones: Iterable[Zone], duty: Duty | None) -> bool | None:
     """Whether an airbag opens through one part.
 
-    Parameters
-    ----------
-    part
-    zones
-        Of any parts; a tear seam or airbag door of this one means yes.
-    duty
-        That counts for it.
-
-    Returns
-    -------
-    bool or None
-        None: that is not known and has to be asked. Of a part that is known to be no trim it is asked only where an
-        airbag broke it.
+    `zones`: of any parts; a tear seam or airbag door of this one means yes. `duty`: that counts for it. None: it is not
+    known and has to be asked; of a part that is known to be no trim it is asked only where an airbag broke it.
 
     Examples
     --------
@@ -101,8 +91,7 @@ def airbag_through(
 PART_NUMBER_STRENGTH = 2
 
 
-@dataclass(frozen=True)
-class Evidence:
+class Evidence(NamedTuple):
     """One reason to believe (or doubt) that a donor may stand in, as the rules derived it.
 
     kind: same part number, superseded, carried over, looks alike, pictured alike (they speak for it); older part
@@ -186,22 +175,12 @@ def leading(known: Known) -> Evidence | None:
 Cell = str | int | float | bool | None
 
 
-@dataclass(frozen=True)
-class Table:
+class Table(NamedTuple):
     """Columns and rows; a cell that is not known is None.
 
-    Attributes
-    ----------
-    columns
-        Names, in the order of the question. Triples come as subject, predicate and object; a yes or no as the
-        one column answer.
-    rows
-        One tuple a row, a cell for each column. Things are named by their ids (`part/feature`), words as the
-        sheets hold them, terms by their prefixed names; numbers are numbers.
-    answer
-        Of a question that has a yes or no; None for others.
-    cut
-        Whether there were more rows than the limit lets through.
+    Triples come as subject, predicate and object; a yes or no as the one column answer, and in `answer`. Things are
+    named by their ids (`part/feature`), words as the sheets hold them, terms by their prefixed names; numbers are
+    numbers. `cut`: there were more rows than the limit lets through.
     """
 
     columns: tuple[str, ...]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from partkin.model.build import Feature
 
@@ -14,8 +14,7 @@ PlayRule = Literal[
 ]
 
 
-@dataclass(frozen=True)
-class Size:
+class Size(NamedTuple):
     """A diameter or width with the greatest error believed possible; None: not known."""
 
     mm: float | None
@@ -26,27 +25,14 @@ class Size:
 class Fixing:
     """A host feature that a donor is held by.
 
-    Attributes
-    ----------
-    feature
-        As a host feature. Where the original stands in for the host it is what must have stood there: the
-        stud under the original's hole, the hole around the original's peg.
-    shown_by
-        Id of the original's feature that shows the place; None: measured on the host.
-    play_mm, play_half_travel_mm, play_angle_deg, play_angle_to
-        Where the fixing may stand around that place: the play of the original's own hole, and for a slot its
-        direction, or the feature of the original that it points at.
-    across, length
-        Sizes with their uncertainty.
-    material
-        Of the host, which a clip is pushed into.
-    play_open_mm
-        Half travel of an original's slot of which nobody said which way it points.
-    play_lacks
-        What of the original's feature is not known, so that how far the fixing may stand from it is not.
-    supposed
-        Nothing of the host is listed here: it is what must have stood under the original's feature, if the
-        original was held there at all.
+    `feature`: as a host feature; where the original stands in for the host, what must have stood there: the stud under
+    the original's hole, the hole around the original's peg. `shown_by`: id of the original's feature that shows the
+    place; None: measured on the host. `play_mm` to `play_angle_to`: where it may stand around that place: the play of
+    the original's own hole, and for a slot its direction, or the feature of the original that it points at.
+    `material`: of the host, which a clip is pushed into. `play_open_mm`: half travel of an original's slot of which
+    nobody said which way it points. `play_lacks`: what of the original's feature is not known, so that how far the
+    fixing may stand from it is not. `supposed`: nothing of the host is listed here: it is what must have stood under
+    the original's feature, if the original was held there at all.
     """
 
     feature: Feature
@@ -73,8 +59,7 @@ class DonorFeature:
     material: str | None = None
 
 
-@dataclass(frozen=True)
-class Mating:
+class Mating(NamedTuple):
     """What one fixing and one donor feature allow each other.
 
     `blocked`: why they cannot go together (then `allowed_mm` may still say by how much a bolt is too large).
@@ -96,12 +81,8 @@ class Mating:
 def direction_deg(feature: Feature, at_mm: Mapping[str, Sequence[float]]) -> float | None:
     """Return a slot's direction, anticlockwise in the frame that its places are told in; None: not known.
 
-    Parameters
-    ----------
-    feature
-    at_mm
-        Places, (x, y) or (x, y, z), of the features of its part. Out of plane a direction is told as seen along z
-        once the slot's axis is laid over to z by the shortest turn.
+    `at_mm`: places, (x, y) or (x, y, z), of the features of its part. Out of plane a direction is told as seen along z
+    once the slot's axis is laid over to z by the shortest turn.
 
     Examples
     --------

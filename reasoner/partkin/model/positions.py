@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -88,49 +88,23 @@ class Observed:
 class Positions:
     """Adjusted positions of the features of one part.
 
-    Attributes
-    ----------
-    part
-    features
-        Feature ids, in the order of their ids; only those that have a position.
-    xyz_mm
-        float64 (n, 2) for a flat pattern, (n, 3) in space.
-    half_width_mm
-        float64 (n,): greatest error of each coordinate, rectangular (JCGM 100:2008, 4.3.7). Used where
-        `covariance_mm2` is None.
-    covariance_mm2
-        float64 (n*d, n*d), order x1 y1 [z1] x2 ..., of the shape: a common turn and shift is no error, since
-        the part is laid on anyhow; None: not adjusted.
-    in_frame_mm2
-        The same with how far the whole may lie off the frame that the sheet's coordinates are in; None: no coordinates.
-    missing
-        Features without a position, and what would give it.
-    suspects
-    notes
-        In words, for the reasons of the verdict.
-    adjusted
-        Ids of the features that distances tie together: `covariance_mm2` holds for them. The others
-        stay rectangular, each on its own, within `half_width_mm`.
-    layouts
-        float64 (n, d) each: every layout that the readings cannot tell apart, `xyz_mm` first; () where
-        nothing was adjusted. The mirror image of the whole is not listed: `handed` stands for it.
-    layout_covariances_mm2
-        One for each of `layouts`.
-    handed
-        False: the mirror image of every layout agrees with the readings as well.
-    framed
-        False: no coordinates; the frame is the first feature, with the second on its x axis.
-    observed
-        Every reading that the adjustment used, distances first, then coordinates.
-    chi_square, degrees_of_freedom, agree
-        Global test of the readings against each other; `agree` is False beyond its 95 % quantile.
-    bent
-        True: some moves within the covariance are so wide that they change distances by their second order:
-        features (nearly) in one line, or a frame known only roughly. Draws are bent back to the distances.
-    flat
-        False: no plane holds the distances, though space does, and no heights are given: nothing rests on the places.
-    sigma0
-        By how much the covariance was widened because the readings disagree; 1: not at all.
+    `features`: in the order of their ids, only those that have a position. `xyz_mm`: float64 (n, 2) for a flat pattern,
+    (n, 3) in space. `half_width_mm`: float64 (n,), greatest error of each coordinate, rectangular (JCGM 100:2008,
+    4.3.7); used where `covariance_mm2` is None.
+    `covariance_mm2`: float64 (n*d, n*d), order x1 y1 [z1] x2 ..., of the shape: a common turn and shift is no error,
+    since the part is laid on anyhow; None: not adjusted. `in_frame_mm2`: the same with how far the whole may lie off
+    the frame that the sheet's coordinates are in; None: no coordinates. `adjusted`: the features that distances tie
+    together, which it holds for: others stay rectangular, each on its own. `sigma0`: by how much it was widened because
+    the readings disagree; 1: not at all.
+    `missing`: features without a position, and what would give it. `notes`: for the reasons of the verdict.
+    `layouts`: float64 (n, d) each: every layout that the readings cannot tell apart, `xyz_mm` first, () where nothing
+    was adjusted, each with one of `layout_covariances_mm2`. The mirror image of the whole is not listed: `handed` False
+    says that it agrees with the readings as well. `framed` False: no coordinates; the frame is the first feature, with
+    the second on its x axis. `observed`: what the adjustment used, distances first, then coordinates.
+    `chi_square`, `degrees_of_freedom`: global test of the readings against each other; `agree` False: beyond its 95 %
+    quantile. `bent`: some moves within the covariance are so wide that they change distances by their second order
+    (features nearly in one line, or a frame known only roughly), and draws are bent back to the distances. `flat`
+    False: no plane holds the distances, though space does, and no heights are given: nothing rests on the places.
     """
 
     part: str
@@ -141,7 +115,7 @@ class Positions:
     in_frame_mm2: np.ndarray | None = None
     missing: tuple[Missing, ...] = ()
     suspects: tuple[Suspect, ...] = ()
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = ()
     adjusted: tuple[str, ...] = ()
     layouts: tuple[np.ndarray, ...] = ()
     layout_covariances_mm2: tuple[np.ndarray, ...] = ()

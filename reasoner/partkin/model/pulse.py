@@ -18,11 +18,7 @@ _listener: ContextVar[Listener | None] = ContextVar("listener", default=None)
 def beat(what: str, done: int, most: int) -> None:
     """Say that `done` of at most `most` steps are done; as many as that: it is over.
 
-    Parameters
-    ----------
-    what
-        The steps, in the plural.
-    done, most
+    `what`: the steps, in the plural.
 
     Examples
     --------

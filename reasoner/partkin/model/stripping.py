@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from partkin.model.verdict import Caution, Unknown
 
@@ -68,8 +68,7 @@ class Joint:
     done: bool = False
 
 
-@dataclass(frozen=True)
-class BodyOn:
+class BodyOn(NamedTuple):
     """One part of the drawing. `layer`: how many joints away from what stays (0)."""
 
     part: str
@@ -78,35 +77,16 @@ class BodyOn:
     layer: int
 
 
-@dataclass(frozen=True)
-class StripPlan:
+class StripPlan(NamedTuple):
     """The least work that frees a part.
 
-    Attributes
-    ----------
-    part, name
-    steps
-        In an order that works; `number` runs from 1.
-    undone
-        Fasteners that are undone, in order.
-    comes_off
-        The bodies that leave the vehicle together with the part, the part's own first.
-    with_it
-        Bodies that stay on the part because a fastener between them will not come.
-    left_alone
-        Fasteners that hold `comes_off` to itself and are not touched; `left_alone_pieces` counts them.
-    minutes
-        Hands on fasteners, bench minutes at the bench's factor.
-    cost_minutes
-        What was minimised: `minutes`, going to each place once, and what lifting with others costs.
-    bound_minutes
-        No plan is cheaper than this; equal to `cost_minutes` (to rounding) where `proved`.
-    limit
-        In words, where the search stopped before the proof.
-    changes_of_place
-        How often the person changes position, in the order of the steps.
-    joints, bodies
-        What holds what, for the drawing.
+    `steps`: in an order that works. `undone`: fasteners that are, in order. `comes_off`: the bodies that leave the
+    vehicle together with the part, its own first; `with_it`: those that stay on it because a fastener between them will
+    not come. `left_alone`: fasteners that hold `comes_off` to itself and are not touched, in all `left_alone_pieces`.
+    `minutes`: hands on fasteners, bench minutes at the bench's factor. `cost_minutes`: what was minimised: these, going
+    to each place once, and what lifting with others costs; no plan is cheaper than `bound_minutes`, equal to it (to
+    rounding) where `proved`; `limit`: where the search stopped before the proof. `changes_of_place`: how often the
+    person changes position, in that order. `joints`, `bodies`: what holds what, for the drawing.
     """
 
     part: str
@@ -193,8 +173,7 @@ class Buy:
     says: str
 
 
-@dataclass(frozen=True)
-class RefitPlan:
+class RefitPlan(NamedTuple):
     """The way back of a plan. `connectors`: how many plugs were undone and must be counted back in."""
 
     part: str
@@ -206,8 +185,7 @@ class RefitPlan:
     cautions: tuple[Caution, ...] = ()
 
 
-@dataclass(frozen=True)
-class Moved:
+class Moved(NamedTuple):
     """One thing the original carries and the donor lacks. `what`: a part or a connector, as `kind` says.
 
     `look`: no sheet says what the original carries, so somebody has to look.
@@ -221,8 +199,7 @@ class Moved:
     hold: bool = False
 
 
-@dataclass(frozen=True)
-class PlanView:
+class PlanView(NamedTuple):
     """A plan with all that is shown beside it, for the report and the page.
 
     `says`: the sentences at its head, the verdict first; `tools`: what to lay out, with how many fasteners each

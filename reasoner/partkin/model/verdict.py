@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
-from typing import Literal
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
 
 from partkin.model.adapting import Action, Adaptation, ConnectorLine, EdgeGap, RuledOut
 from partkin.model.fitting import Chance, Conflict, FitAnswer, FitTask, LikelyPlaces, OddHole, Placement
@@ -13,8 +13,7 @@ from partkin.model.positions import Missing
 from partkin.model.words import PairState, VerdictWord
 
 
-@dataclass(frozen=True)
-class Reason:
+class Reason(NamedTuple):
     """Something the verdict rests on."""
 
     id: str
@@ -27,8 +26,7 @@ COMMON = "common practice, no source"
 DEFER = "Follow the maker's instructions and local law, and leave it to a licensed person."
 
 
-@dataclass(frozen=True)
-class Caution:
+class Caution(NamedTuple):
     """A safety rule that applies; `hold`: the verdict alone is not enough to go ahead."""
 
     rule: str
@@ -119,8 +117,7 @@ def better_way_round(trials: Iterable[Trial]) -> frozenset[Stand]:
     return frozenset(best.values())
 
 
-@dataclass(frozen=True)
-class Pair:
+class Pair(NamedTuple):
     """A pair with its state, as the verdict file lists it; numbers are None where not known.
 
     `direction`, `along_mm` and `lean_deg` as in `model.fitting.PairFit`.
@@ -138,8 +135,7 @@ class Pair:
     lean_deg: float | None = None
 
 
-@dataclass(frozen=True)
-class Unpaired:
+class Unpaired(NamedTuple):
     """A fixing (or donor feature) that is left over."""
 
     fixing: str | None
@@ -172,8 +168,7 @@ class Laid:
         return len(self.pairs) + sum(left.fixing is not None and left.need == "must" for left in self.unpaired)
 
 
-@dataclass(frozen=True)
-class SeamElsewhere:
+class SeamElsewhere(NamedTuple):
     """A tear seam or airbag door that lies further from the original's than `within_mm`, which the readings explain.
 
     `original_at`: 4 x 4, from the original to the host, as it was laid for that.
@@ -185,8 +180,7 @@ class SeamElsewhere:
     original_at: tuple[tuple[float, ...], ...] | None
 
 
-@dataclass(frozen=True)
-class Level:
+class Level(NamedTuple):
     """How a part within the donor, or an assembly that the donor belongs to, stands by itself.
 
     `within`: True, a part of the donor; False, an assembly around it.
@@ -237,7 +231,7 @@ class Verdict:
     reasons: tuple[Reason, ...] = ()
     says: str = ""
     next_step: str = ""
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = ()
     levels: tuple[Level, ...] = ()
     host_positions: tuple[tuple[str, tuple[float, ...]], ...] = ()
     donor_positions: tuple[tuple[str, tuple[float, ...]], ...] = ()

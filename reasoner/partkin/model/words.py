@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from textwrap import wrap
+from types import MappingProxyType
 from typing import Final, Literal, get_args
 
 Kind = Literal["hole", "slot", "tapped hole", "captive nut", "stud", "peg", "peg hole", "clip", "clip hole"]
@@ -17,18 +18,9 @@ Face = Literal["outside", "inside"]
 ZoneKind = Literal["tear seam", "airbag door", "structural", "keep clear", "opening"]
 Likeness = Literal["alike", "different"]
 Quantity = Literal[
-    "centres",
-    "near edges",
-    "far edges",
-    "across",
-    "length",
-    "thickness",
-    "mass",
-    "gap",
-    "left of",
-    "right of",
+    "centres", "near edges", "far edges", "across", "length", "thickness", "mass", "gap", "left of", "right of",
     "withdrawn",
-]
+]  # fmt: skip
 Instrument = Literal["steel rule", "tape", "caliper", "template", "photo", "seller"]
 OptionKind = Literal["donor", "repair", "new", "custom"]
 VerdictWord = Literal["bolts on", "bolts on with adaptation", "does not fit", "not enough measured", "not judged"]
@@ -46,16 +38,9 @@ ALSO_CALLED: Final = {
     "pin": "peg", "dowel": "peg", "locating pin": "peg", "pin hole": "peg hole", "dowel hole": "peg hole",
     "push fit clip": "clip", "push in clip": "clip", "hole for a clip": "clip hole",
 }  # fmt: skip
-NEEDS: Final[tuple[Need, ...]] = get_args(Need)
-ORIGINS: Final[tuple[Origin, ...]] = get_args(Origin)
 DUTIES: Final[tuple[Duty, ...]] = get_args(Duty)
-BROKEN_BY: Final[tuple[BrokenBy, ...]] = get_args(BrokenBy)
-HANDS: Final[tuple[Hand, ...]] = get_args(Hand)
-FACES: Final[tuple[Face, ...]] = get_args(Face)
-ZONE_KINDS: Final[tuple[ZoneKind, ...]] = get_args(ZoneKind)
 AIRBAG_ZONES: Final = ("tear seam", "airbag door")
 PROTECTED_ZONES: Final = ("tear seam", "airbag door", "structural")
-QUANTITIES: Final[tuple[Quantity, ...]] = get_args(Quantity)
 SIDES: Final = ("left of", "right of")
 # A row that takes back the reading that it corrects; it has no value of its own.
 WITHDRAWN: Final = "withdrawn"
@@ -63,11 +48,8 @@ LENGTH_QUANTITIES: Final = ("centres", "near edges", "far edges", "across", "len
 MM_PER_UNIT: Final = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 KG_PER_UNIT: Final = {"kg": 1.0, "g": 0.001, "lb": 0.45359237}
 INSTRUMENTS: Final[tuple[Instrument, ...]] = get_args(Instrument)
-LIKENESSES: Final[tuple[Likeness, ...]] = get_args(Likeness)
 OPTION_KINDS: Final[tuple[OptionKind, ...]] = get_args(OptionKind)
-FASTENER_KINDS: Final[tuple[FastenerKind, ...]] = get_args(FastenerKind)
 CAUTIONS: Final = ("coolant", "refrigerant", "restraint", "high voltage", "heavy", "spring", "glass")
-OUTLINE_KINDS: Final[tuple[OutlineKind, ...]] = get_args(OutlineKind)
 
 BOLTS_ON: Final = "bolts on"
 WITH_ADAPTATION: Final = "bolts on with adaptation"
@@ -77,6 +59,13 @@ NOT_JUDGED: Final = "not judged"
 GOES_ON: Final = (BOLTS_ON, WITH_ADAPTATION)
 VERDICTS: Final = (BOLTS_ON, WITH_ADAPTATION, DOES_NOT_FIT, NOT_ENOUGH, NOT_JUDGED)
 EXIT_CODES: Final = {BOLTS_ON: 0, WITH_ADAPTATION: 10, DOES_NOT_FIT: 11, NOT_ENOUGH: 12, NOT_JUDGED: 13}
+# The words of each concept scheme.
+WORDS: Mapping[str, tuple[str, ...]] = MappingProxyType({
+    "origin": get_args(Origin), "side": get_args(Hand), "face": get_args(Face), "duty": DUTIES,
+    "broken-by": get_args(BrokenBy), "kind": KINDS, "need": get_args(Need), "quantity": get_args(Quantity),
+    "instrument": INSTRUMENTS, "option": OPTION_KINDS, "zone": get_args(ZoneKind), "outline": get_args(OutlineKind),
+    "fastener": get_args(FastenerKind), "caution": CAUTIONS, "verdict": VERDICTS, "likeness": get_args(Likeness),
+})  # fmt: skip
 
 
 def mm(value: float) -> str:

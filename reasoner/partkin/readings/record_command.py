@@ -5,7 +5,7 @@ from __future__ import annotations
 from partkin.model.positions import Suspect
 from partkin.model.verdict import Unknown
 from partkin.model.words import SIDES
-from partkin.sheets.files import in_folder
+from partkin.sheets import in_folder
 
 
 def record_command(part: str, quantity: str, one: str, other: str, instrument: str | None, folder: str) -> str:

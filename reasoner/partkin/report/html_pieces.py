@@ -28,7 +28,7 @@ from partkin.model.adapting import together
 from partkin.model.build import Build, Feature
 from partkin.model.stripping import RefitStep, StripStep
 from partkin.model.version import __version__
-from partkin.model.words import QUANTITIES, SIDES, in_hundred
+from partkin.model.words import SIDES, WORDS, in_hundred
 from partkin.report.html_figure import figure, shared_shapes
 from partkin.report.text import (
     MARKS,
@@ -192,7 +192,7 @@ def environment(*folders: Path) -> Environment:
     made.globals.update({one.__name__: one for one in asked})
     made.globals.update(
         MARKS=MARKS | PAIR_MARKS,
-        QUANTITIES=QUANTITIES,
+        QUANTITIES=WORDS["quantity"],
         SIDES=SIDES,
         sketch=lambda view: Markup(sketch_svg(view)),
         plan_svg=lambda plan, kind, key, of=None: Markup(plan_svg(plan, PLAN_WIDTHS_PX[kind], key, kind, of)),

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 from partkin.tables.reader import screen_words
 
 if TYPE_CHECKING:
-    from partkin.graph.terms import DescribedFile, Term
+    from partkin.graph.graph import QueryFile
+    from partkin.graph.terms import Term
 
 MADE = "Made by `python -m partkin.commands.documenting` from the files in {folder}; change those, not this page."
 
@@ -43,7 +44,7 @@ def terms_page(terms: Iterable[Term]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def rules_page(rules: Iterable[DescribedFile], queries: Iterable[DescribedFile]) -> str:
+def rules_page(rules: Iterable[QueryFile], queries: Iterable[QueryFile]) -> str:
     """The rules in the order in which they run, and the queries."""
     lines = [
         "# Rules and queries", "", MADE.format(folder="ontology/rules and ontology/queries"), "",

@@ -41,21 +41,8 @@ Reader = Callable[[str], Any]
 
 def reader_of(column: Column, decimal: DecimalSign, findings: ProblemList) -> Reader:
     """Return the function that reads a filled cell of a column; it raises CellFault."""
-    if column.read_as == "number":
-        return _number_reader(column, decimal)
-    if column.read_as == "direction":
-        return _direction_reader(column, decimal)
-    if column.read_as == "money":
-        return _money_reader(column, decimal, findings)
-    if column.read_as == "whole number":
-        return _whole_reader(column, decimal)
-    if column.read_as in ("word", "words", "yes or no"):
-        return _word_reader(column, findings)
-    simple: dict[str, Reader] = {
-        "id": _id, "name": _name, "text": _text, "year": _year, "date": _date, "thread": _thread,
-        "unit": _unit_reader(findings), "part numbers": _part_numbers, "alternatives": _alternatives,
-    }  # fmt: skip
-    return simple[column.read_as]
+    maker = _MAKERS.get(column.read_as)
+    return maker(column, decimal, findings) if maker is not None else _PLAIN[column.read_as]
 
 
 def _shown(text: str) -> str:
@@ -93,10 +80,6 @@ def _name(text: str) -> str:
     return text
 
 
-def _text(text: str) -> str:
-    return text
-
-
 def _year(text: str) -> int:
     if not (text.isascii() and text.isdigit() and FIRST_YEAR <= int(text[:9]) <= LAST_YEAR):
         raise CellFault(f"{_shown(text)} is not a year", "Write four digits, such as 2014")
@@ -130,15 +113,14 @@ def _listed(text: str, mark: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(_name(name.strip()) for name in text.split(mark) if name.strip()))
 
 
-def _part_numbers(text: str) -> tuple[str, ...]:
-    return _listed(text, ";")
+_PLAIN: dict[str, Reader] = {
+    "id": _id, "name": _name, "text": str, "year": _year, "date": _date, "thread": _thread,
+    "part numbers": lambda text: _listed(text, ";"),
+    "alternatives": lambda text: tuple(names for clause in text.split(";") if (names := _listed(clause, "|"))),
+}  # fmt: skip
 
 
-def _alternatives(text: str) -> tuple[tuple[str, ...], ...]:
-    return tuple(names for clause in text.split(";") if (names := _listed(clause, "|")))
-
-
-def _unit_reader(findings: ProblemList) -> Reader:
+def _unit_reader(_: Column, __: DecimalSign, findings: ProblemList) -> Reader:
     known = {word: unit for word, unit in UNITS.items() if unit in MM_PER_UNIT or unit in KG_PER_UNIT}
     listed = ", ".join((*MM_PER_UNIT, *KG_PER_UNIT))
 
@@ -152,17 +134,13 @@ def _unit_reader(findings: ProblemList) -> Reader:
     return read
 
 
-def _word_reader(column: Column, findings: ProblemList) -> Reader:
+def _word_reader(column: Column, _: DecimalSign, findings: ProblemList) -> Reader:
     words = column.words or ("yes", "no")
     also = ALSO_CALLED if words is KINDS else {}
     values = {word: (word == "yes" if column.read_as == "yes or no" else word) for word in words}
 
     def one(text: str) -> Any:
-        try:
-            return values[text]
-        except KeyError:
-            pass
-        plain = " ".join(text.lower().split())
+        plain = text if text in values else " ".join(text.lower().split())
         if plain in values:
             return values[plain]
         if (meant := also.get(plain.replace("-", " ").replace("_", " "))) is not None:
@@ -176,7 +154,7 @@ def _word_reader(column: Column, findings: ProblemList) -> Reader:
     return several if column.read_as == "words" else one
 
 
-def _number_reader(column: Column, decimal: DecimalSign) -> Reader:
+def _number_reader(column: Column, decimal: DecimalSign, _: ProblemList) -> Reader:
     least, above = column.least, column.above
     lowest = least if least is not None else -GREATEST_NUMBER
     highest = column.most if column.most is not None else GREATEST_NUMBER
@@ -224,8 +202,8 @@ def _money_reader(column: Column, decimal: DecimalSign, findings: ProblemList) -
     return read
 
 
-def _direction_reader(column: Column, decimal: DecimalSign) -> Reader:
-    degrees = _number_reader(column, decimal)
+def _direction_reader(column: Column, decimal: DecimalSign, findings: ProblemList) -> Reader:
+    degrees = _number_reader(column, decimal, findings)
 
     def read(text: str) -> Any:
         """Degrees, or the id that follows `to`."""
@@ -261,8 +239,8 @@ def _out_of_bounds(text: str, value: float, column: Column) -> CellFault:
     return CellFault(f"{_shown(text)} is above {most:.0f}{unit}", mend)
 
 
-def _whole_reader(column: Column, decimal: DecimalSign) -> Reader:
-    as_number = _number_reader(column, decimal)
+def _whole_reader(column: Column, decimal: DecimalSign, findings: ProblemList) -> Reader:
+    as_number = _number_reader(column, decimal, findings)
 
     def read(text: str) -> int:
         value = as_number(text)
@@ -271,6 +249,12 @@ def _whole_reader(column: Column, decimal: DecimalSign) -> Reader:
         return int(value)
 
     return read
+
+
+_MAKERS: dict[str, Callable[[Column, DecimalSign, ProblemList], Reader]] = {
+    "number": _number_reader, "direction": _direction_reader, "whole number": _whole_reader, "money": _money_reader,
+    "word": _word_reader, "words": _word_reader, "yes or no": _word_reader, "unit": _unit_reader,
+}  # fmt: skip
 
 
 def cell_value(sheet: str, column: str, text: str | None) -> Any:
@@ -295,11 +279,9 @@ def faults_of_cells(sheet: str, cells: Mapping[str, str | None]) -> tuple[Proble
     """
     found = []
     for column in BY_NAME[sheet].columns:
-        text = (cells.get(column.name) or "").strip()
-        if not text:
-            continue
         try:
-            reader_of(column, ".", ProblemList())(text)
+            if text := (cells.get(column.name) or "").strip():
+                reader_of(column, ".", ProblemList())(text)
         except CellFault as fault:
             found.append(Problem(sheet, 0, column.name, fault.what, fault.mend))
     return tuple(found)

@@ -5,8 +5,7 @@ from __future__ import annotations
 import contextlib
 import csv
 import io
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from partkin.model.columns import BY_NAME, Sheet
@@ -16,9 +15,12 @@ from partkin.sheets.files import alone, put_whole, together
 from partkin.sheets.findings import ProblemList
 from partkin.sheets.loading import read_files, read_settings, read_tables
 from partkin.sheets.number import PLAIN_NUMBER, NotANumber, parse_number
-from partkin.sheets.records import Record, SheetTable, column_name
+from partkin.sheets.records import SheetTable, column_name
 
 MOST_TRIES = 5
+Cells = Mapping[str, str]
+RowKey = tuple[str, ...]
+RowCells = Mapping[RowKey, Cells]
 
 
 class Standing:
@@ -50,27 +52,13 @@ class Standing:
         refuse_any(one for one in after.sorted(warnings=False) if (one.sheet, one.row, one.column) not in known)
 
 
-def change(folder: Path, names: Iterable[str], make: Callable[[Standing], Mapping[str, bytes]]) -> None:
-    """Put new bytes in the place of sheets, all of them or none, and only where they bring no fault.
+def _change(folder: Path, cells: Mapping[str, RowCells], rows: Mapping[str, Sequence[Cells]], over: bool) -> None:
+    """Fill cells and add rows, all of them or none, and only where they bring no fault.
 
     Changes by other partkins at the same time wait for each other; where an editor saved a sheet in between, its
     version is the one that is changed. What is killed while it writes several sheets, the next command completes.
-
-    Parameters
-    ----------
-    folder
-        The build folder.
-    names
-        The sheets that may change.
-    make
-        What stands to the new bytes by sheet.
-
-    Raises
-    ------
-    FaultyInput
-        A sheet cannot be read or written, or there would be a new fault; then nothing was changed.
     """
-    wanted = tuple(names)
+    wanted = tuple({**cells, **rows})
     with alone(folder):
         for _ in range(MOST_TRIES):
             findings = ProblemList()
@@ -78,7 +66,10 @@ def change(folder: Path, names: Iterable[str], make: Callable[[Standing], Mappin
             if contents is None or any(name not in contents and (folder / name).exists() for name in wanted):
                 raise FaultyInput(findings.sorted(warnings=False))
             standing = Standing(contents)
-            written = make(standing)
+            written = {
+                name: _written(standing, name, cells.get(name, {}), rows.get(name, ()), over) for name in wanted
+                if cells.get(name) or rows.get(name) or name not in contents
+            }  # fmt: skip
             standing.refuse_new_faults(written)
             try:
                 with together(folder, contents, written) if len(written) > 1 else contextlib.nullcontext():
@@ -122,7 +113,7 @@ def _unwritable(sheet: str, error: OSError) -> FaultyInput:
     return refused(sheet, 0, "", what, "Close it elsewhere, make room on the disk, or mend the folder's permissions")
 
 
-def append_all(folder: Path, rows: Mapping[str, Sequence[Mapping[str, str]]]) -> None:
+def append_all(folder: Path, rows: Mapping[str, Sequence[Cells]]) -> None:
     """Add rows to one or several sheets that make sense only together: all of them or none.
 
     A sheet keeps its encoding, separator, decimal sign, line ends, column order and unknown columns. Every other row
@@ -131,13 +122,8 @@ def append_all(folder: Path, rows: Mapping[str, Sequence[Mapping[str, str]]]) ->
     sheet is written; where writing one fails, those written before it are put back, and where it is killed, the next
     command completes it.
 
-    Parameters
-    ----------
-    folder
-        The build folder.
-    rows
-        By sheet, for instance `readings.csv`: cells by column name, as text, numbers with a dot or a comma. Empty ones
-        may be left out. A sheet that is missing is made with its header, be it with no rows.
+    `rows`: by sheet, for instance `readings.csv`: cells by column name, as text, numbers with a dot or a comma. Empty
+    ones may be left out. A sheet that is missing is made with its header, be it with no rows.
 
     Raises
     ------
@@ -147,36 +133,33 @@ def append_all(folder: Path, rows: Mapping[str, Sequence[Mapping[str, str]]]) ->
     KeyError
         There is no such sheet.
     """
-    change(folder, rows, lambda standing: with_rows(standing, rows))
+    _change(folder, {}, rows, over=False)
 
 
-def with_rows(standing: Standing, rows: Mapping[str, Sequence[Mapping[str, str]]]) -> dict[str, bytes]:
-    """Return the bytes of the sheets with rows added."""
-    return {
-        name: _written(BY_NAME[name], standing.tables[name], standing.grid_of(name), added)
-        for name, added in rows.items()
-        if added or name not in standing.contents
-    }
-
-
-def _written(sheet: Sheet, table: SheetTable, grid: Grid | None, rows: Sequence[Mapping[str, str]]) -> bytes:
-    names = {column.name for column in sheet.columns}
-    filled = [{column_name(name): text.strip() for name, text in row.items() if text.strip()} for row in rows]
-    header = list(table.header) if grid else [column.name for column in sheet.columns]
-    number = len(grid.rows) + 1 if grid else 2
-    for name in (name for cells in filled for name in cells if name not in header and name not in names):
-        raise refused(sheet.name, number, name, f"there is no column {name}", "Leave it out, or add the column by hand")
-    added = list(dict.fromkeys(name for cells in filled for name in cells if name not in header))
-    dialect = dialect_of(table, grid)
-    text = grid.text if grid else row_text(header, dialect)
-    if added and grid:
-        text = wider_header(sheet.name, grid, added)
-        header += added
-    if text and not text.endswith(("\n", "\r")):
+def _written(standing: Standing, name: str, cells: RowCells, rows: Sequence[Cells], over: bool) -> bytes:
+    """Return the bytes of a sheet with cells filled and rows added."""
+    sheet, table, grid = BY_NAME[name], standing.tables[name], standing.grid_of(name)
+    if grid is None and cells:
+        raise refused(name, 0, "", "there is no such sheet", "Look at the sheet, and try again")
+    known, dialect = [column.name for column in sheet.columns], dialect_of(table, grid)
+    header = list(table.header) if grid else known
+    filled = dict(_row_of(sheet, table, key, wanted, over) for key, wanted in cells.items())
+    new = [{column_name(name): text.strip() for name, text in row.items() if text.strip()} for row in rows]
+    number = (len(grid.rows) + 1 if grid else 2) if rows else 0
+    for strange in (column for row in new for column in row if column not in header and column not in known):
+        mend = "Leave it out, or add the column by hand"
+        raise refused(name, number, strange, f"there is no column {strange}", mend)
+    added = list(dict.fromkeys(column for row in (*filled.values(), *new) for column in row if column not in header))
+    header += added
+    text = row_text(header, dialect)
+    if grid:
+        text = _with_filled(sheet, grid, dialect, header, filled)
+        text = wider_header(name, Grid(grid.rows, grid.dialect, text), added) if added else text
+    if new and not text.endswith(("\n", "\r")):
         text += dialect.line_end
-    for cells in filled:
-        text += row_text([cell_in(sheet, name, cells.get(name, ""), dialect) for name in header], dialect)
-    return encoded(sheet.name, number, text, dialect)
+    for row in new:
+        text += row_text([cell_in(sheet, column, row.get(column, ""), dialect) for column in header], dialect)
+    return encoded(name, number, text, dialect)
 
 
 def dialect_of(table: SheetTable, grid: Grid | None) -> Dialect:
@@ -188,7 +171,7 @@ def dialect_of(table: SheetTable, grid: Grid | None) -> Dialect:
     if dialect.separator == ";" and dialect.decimal == ".":
         places = [place for place, name in enumerate(table.header) if name in table.sheet.numeric]
         if not any("." in cells[place] for cells in grid.rows[1:] for place in places if place < len(cells)):
-            return replace(dialect, decimal=",")
+            return dialect._replace(decimal=",")
     return dialect
 
 
@@ -231,23 +214,13 @@ def encoded(sheet: str, row: int, text: str, dialect: Dialect) -> bytes:
         raise refused(sheet, row, "", what, "Save the sheet as CSV, UTF-8, or leave the letter out") from None
 
 
-LOOK = "Look at the sheet, and try again"
-RowKey = tuple[str, ...]
-
-
-def fill(folder: Path, sheet: str, cells: Mapping[RowKey, Mapping[str, str]]) -> None:
+def fill(folder: Path, sheet: str, cells: RowCells) -> None:
     """Fill empty cells of rows, all of them or none, atomically.
 
     Every other row stays as it is, byte for byte. A column that the sheet lacks is added at the end of its header.
 
-    Parameters
-    ----------
-    folder
-        The build folder.
-    sheet
-        For instance `features.csv`.
-    cells
-        By the key of the row (the sheet's key columns, in their order), cells by column name, as text.
+    `sheet`: for instance `features.csv`. `cells`: by the key of the row (the sheet's key
+    columns, in their order), cells by column name, as text.
 
     Raises
     ------
@@ -257,14 +230,10 @@ def fill(folder: Path, sheet: str, cells: Mapping[RowKey, Mapping[str, str]]) ->
     KeyError
         There is no such sheet.
     """
-    change(folder, (sheet,), lambda standing: {sheet: _with_cells(standing, sheet, cells)})
+    _change(folder, {sheet: cells}, {}, over=False)
 
 
-def revise(
-    folder: Path,
-    cells: Mapping[str, Mapping[RowKey, Mapping[str, str]]],
-    rows: Mapping[str, Sequence[Mapping[str, str]]],
-) -> None:
+def revise(folder: Path, cells: Mapping[str, RowCells], rows: Mapping[str, Sequence[Cells]]) -> None:
     """Write over cells that somebody was shown and said yes to, and add rows: all of it or none, atomically.
 
     `cells`: by sheet, as with `fill`; `rows`: by sheet, as with `append_all`.
@@ -274,34 +243,16 @@ def revise(
     FaultyInput
         There is no such row, or it would bring a fault where there was none before; then nothing was changed.
     """
-
-    def make(standing: Standing) -> dict[str, bytes]:
-        written = with_rows(standing, rows)
-        after = Standing({**standing.contents, **written})
-        return {**written, **{sheet: _with_cells(after, sheet, wanted, True) for sheet, wanted in cells.items()}}
-
-    change(folder, {**cells, **rows}, make)
+    _change(folder, cells, rows, over=True)
 
 
-def _with_cells(
-    standing: Standing, sheet: str, cells: Mapping[RowKey, Mapping[str, str]], over: bool = False
-) -> bytes:  # fmt: skip
-    grid, table = standing.grid_of(sheet), standing.tables[sheet]
-    if grid is None:
-        raise refused(sheet, 0, "", "there is no such sheet", LOOK)
-    rows = dict(_row_of(BY_NAME[sheet], table, key, wanted, over) for key, wanted in cells.items())
-    return _with_filled(BY_NAME[sheet], table, grid, rows)
-
-
-def _row_of(
-    sheet: Sheet, table: SheetTable, key: RowKey, wanted: Mapping[str, str], over: bool
-) -> tuple[int, Mapping[str, str]]:
+def _row_of(sheet: Sheet, table: SheetTable, key: RowKey, wanted: Cells, over: bool) -> tuple[int, Cells]:
     """The place of a row in the grid, and what is to be written there."""
     found = next((r for r in table.records if tuple(str(r.get(name)) for name in sheet.key) == key), None)
     if found is None:
         named = " of ".join(reversed(key))
         raise refused(sheet.name, 0, sheet.key[-1], f"there is no {named}", "Add its row first")
-    taken = () if over else tuple(name for name in wanted if _is_filled(found, name))
+    taken = () if over else tuple(name for name in wanted if name in found or name in found.get("faulty", ()))
     if taken:
         what = f"{taken[0]} of {key[-1]} is stated already ({found.get(taken[0], 'not readable')})"
         mend = "A stated cell is never written over: mend it in the sheet by hand if it is wrong"
@@ -309,32 +260,19 @@ def _row_of(
     return int(found["row"]) - 1, wanted
 
 
-def _is_filled(record: Record, name: str) -> bool:
-    return name in record or name in record.get("faulty", ())
-
-
-def _with_filled(sheet: Sheet, table: SheetTable, grid: Grid, rows: Mapping[int, Mapping[str, str]]) -> bytes:
-    dialect = dialect_of(table, grid)
-    header = list(table.header)
-    added = list(dict.fromkeys(name for wanted in rows.values() for name in wanted if name not in header))
+def _with_filled(sheet: Sheet, grid: Grid, dialect: Dialect, header: list[str], rows: Mapping[int, Cells]) -> str:
     text = grid.text
+    spans = _spans(grid) if rows else []
     # From the last row up, so that the places of those before it stay.
-    spans = _spans(grid)
     for place in sorted(rows, reverse=True):
-        cells = [*grid.rows[place], *[""] * (len(header) + len(added) - len(grid.rows[place]))]
+        cells = [*grid.rows[place], *[""] * (len(header) - len(grid.rows[place]))]
         for name, cell in rows[place].items():
-            cells[(header + added).index(column_name(name))] = cell_in(sheet, name, cell, dialect)
+            cells[header.index(column_name(name))] = cell_in(sheet, name, cell, dialect)
         first, last = spans[place]
-        text = text[:first] + _line(cells, dialect, text[first:last]) + text[last:]
-    if added:
-        text = wider_header(sheet.name, Grid(grid.rows, grid.dialect, text), added)
-    return encoded(sheet.name, 0, text, dialect)
-
-
-def _line(cells: list[str], dialect: Dialect, before: str) -> str:
-    """A row with the line end that it had."""
-    bare = before.rstrip("\r\n")
-    return row_text(cells, dialect).removesuffix(dialect.line_end) + before[len(bare) :]
+        # With the line end that the row had.
+        end = text[first:last][len(text[first:last].rstrip("\r\n")) :]
+        text = text[:first] + row_text(cells, dialect).removesuffix(dialect.line_end) + end + text[last:]
+    return text
 
 
 def _spans(grid: Grid) -> list[tuple[int, int]]:

@@ -6,6 +6,7 @@ import csv
 import io
 import re
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from partkin.sheets.findings import ProblemList
 from partkin.sheets.number import DecimalSign
@@ -37,8 +38,7 @@ _RUNS = re.compile(r"'*[=+\-@]")
 _MADE_SAFE = re.compile(r"'+[=+\-@]")
 
 
-@dataclass(frozen=True)
-class Dialect:
+class Dialect(NamedTuple):
     """How a sheet is written. `encoding` is utf-8 or cp1252 (Latin-1 with a few characters more)."""
 
     encoding: str = "utf-8"

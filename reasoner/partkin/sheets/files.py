@@ -111,7 +111,8 @@ def finish_before_reading(folder: Path) -> None:
 @contextlib.contextmanager
 def together(folder: Path, before: Mapping[str, bytes], after: Mapping[str, bytes]) -> Iterator[None]:
     """Note what several sheets hold and are to hold, for as long as they are being written."""
-    noted = {name: [_text(before.get(name)), _text(content)] for name, content in after.items()}
+    pairs = {name: (before.get(name), content) for name, content in after.items()}
+    noted = {name: [one if one is None else base64.b64encode(one).decode() for one in p] for name, p in pairs.items()}
     put_whole(folder / UNFINISHED, json.dumps(noted).encode())
     try:
         yield
@@ -129,28 +130,20 @@ def _finish(folder: Path) -> None:
         if not note.is_file():
             return
         try:
-            noted = {name: (_bytes(old), _bytes(new)) for name, (old, new) in json.loads(note.read_bytes()).items()}
+            noted = {
+                name: [None if text is None else base64.b64decode(text) for text in (old, new)]
+                for name, (old, new) in json.loads(note.read_bytes()).items()
+            }
         except (ValueError, TypeError, AttributeError, binascii.Error):
             noted = {}
-        now = {name: _content(folder / name) for name in noted if name in BY_NAME}
+        paths = {name: folder / name for name in noted if name in BY_NAME}
+        now = {name: path.read_bytes() if path.is_file() else None for name, path in paths.items()}
         if all(now.get(name) in pair for name, pair in noted.items()):
             for name, (_, new) in noted.items():
                 if new is not None and now[name] != new:
                     put_whole((folder / name).resolve(), new)
         note.unlink()
         sync(folder)
-
-
-def _content(path: Path) -> bytes | None:
-    return path.read_bytes() if path.is_file() else None
-
-
-def _text(content: bytes | None) -> str | None:
-    return None if content is None else base64.b64encode(content).decode()
-
-
-def _bytes(text: str | None) -> bytes | None:
-    return None if text is None else base64.b64decode(text)
 
 
 PHOTOS = "photos"
@@ -185,11 +178,7 @@ def write_text(path: Path, text: str, folder: Path | None = None) -> None:
 def write_bytes(path: Path, content: bytes, folder: Path | None = None) -> None:
     """Write output whole or not at all, and never onto a sheet or photograph of a build.
 
-    Parameters
-    ----------
-    path, content
-    folder
-        The build that it was made from, where it was made from one.
+    `folder`: the build that it was made from, where it was made from one.
 
     Raises
     ------
@@ -203,12 +192,8 @@ def write_bytes(path: Path, content: bytes, folder: Path | None = None) -> None:
 def refuse_onto_a_build(path: Path, build: Path | None = None) -> None:
     """Refuse a place for output that a build is read from.
 
-    Parameters
-    ----------
-    path
-        Where somebody wants output.
-    build
-        The folder or workbook that was read; any other folder with a sheet in it counts as well.
+    `path`: where somebody wants output. `build`: the folder or workbook that was read; any other folder with a sheet in
+    it counts as well.
 
     Raises
     ------
@@ -222,7 +207,8 @@ def refuse_onto_a_build(path: Path, build: Path | None = None) -> None:
 
 
 def _whose(path: Path, build: Path | None) -> str | None:
-    if build is not None and any(_same(path, one) for one in _read_from(build)):
+    read_from = () if build is None else [build / name for name in FILES] if build.is_dir() else (build,)
+    if any(_same(path, one) for one in read_from):
         return "the build is read from it"
     for place in dict.fromkeys((path.absolute(), path.resolve())):
         if place.name.casefold() in FILES and _has_sheets(place.parent):
@@ -238,10 +224,6 @@ def _has_sheets(folder: Path) -> bool:
         return any(one.name.casefold() in FILES for one in folder.iterdir())
     except OSError:
         return False
-
-
-def _read_from(build: Path) -> Iterator[Path]:
-    yield from (build / name for name in FILES) if build.is_dir() else (build,)
 
 
 def _same(path: Path, other: Path) -> bool:
@@ -261,13 +243,8 @@ def _is_photograph(path: Path) -> bool:
 def content_of(file: Path, mend: str, at_most: int | None = None) -> bytes:
     """Return the bytes of a file.
 
-    Parameters
-    ----------
-    file
-    mend
-        What to do where it cannot be read.
-    at_most
-        Bytes that are read; one more than it says tells that there are more.
+    `mend`: what to do where it cannot be read. `at_most`: bytes that are read; one more than it says tells that there
+    are more.
 
     Raises
     ------

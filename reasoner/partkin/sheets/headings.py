@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
+from typing import NamedTuple
 
 from partkin.sheets.number import UNITS
 from partkin.tables.reader import rows_of
@@ -23,8 +23,7 @@ _ZOLL = {"zoll": "in", "grad": "deg"}
 _UNIT = re.compile(r"(?:^|[\s_(\[,/])[(\[]?\s*([A-Za-z]+|\"|″|°)\s*[)\]]?\.?$")
 
 
-@dataclass(frozen=True)
-class Heading:
+class Heading(NamedTuple):
     """What a column is. `means`: one of MEANINGS, `skip`, or None: not told; `unit`: of a length, None: not told."""
 
     means: str | None

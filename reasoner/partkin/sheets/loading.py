@@ -18,9 +18,8 @@ from partkin.sheets.cells import GREATEST_NUMBER, LONGEST_NAME
 from partkin.sheets.dialect import LARGEST_BYTES, UTF8_MARK, read_grid
 from partkin.sheets.files import finish_before_reading, is_workbook
 from partkin.sheets.findings import ProblemList
-from partkin.sheets.holding import check_holding
 from partkin.sheets.records import SheetTable, read_table
-from partkin.sheets.references import check_references
+from partkin.sheets.references import check_holding, check_references
 from partkin.sheets.sense import check_lines, check_rows
 from partkin.sheets.values import build_of
 from partkin.tables.work import read_work
@@ -131,16 +130,9 @@ def _wrong(key: str, value: Any) -> tuple[str, str] | None:
 class Loaded:
     """What a build folder holds.
 
-    Attributes
-    ----------
-    build
-        None where there is any fault.
-    problems
-        Every fault of every sheet, by sheet, row and column.
-    warnings
-        What is said on standard error, in the same order.
-    digests
-        SHA-256 (hex) of each file that is there, in sheet order.
+    `build`: None where there is any fault. `problems`: every fault of every sheet, by sheet, row and column.
+    `warnings`: what is said on standard error, in the same order. `digests`: SHA-256 (hex) of each file that is there,
+    in sheet order.
     """
 
     build: Build | None
@@ -215,7 +207,10 @@ def read_files(folder: Path, findings: ProblemList) -> dict[str, bytes] | None:
     for name in FILES:
         if name in there and (content := _bytes_of(folder / name, findings)) is not None:
             contents[name] = content
-    _warn_of_strays(there, findings)
+    free = tuple(name for name in BY_NAME if name not in there)
+    for name in there:
+        if name.lower().endswith(".csv") and name not in (*BY_NAME, WORK) and (meant := nearest(name, free)):
+            findings.warn(name, 0, "", "this file is not read", f"Name it {meant} if it is meant to be")
     return contents
 
 
@@ -233,13 +228,6 @@ def _bytes_of(path: Path, findings: ProblemList) -> bytes | None:
         what = f"the file cannot be read ({error.strerror or 'unknown reason'})"
         findings.fault(path.name, 0, "", what, "Close it elsewhere, or mend its permissions")
         return None
-
-
-def _warn_of_strays(there: list[str], findings: ProblemList) -> None:
-    free = tuple(name for name in BY_NAME if name not in there)
-    for name in there:
-        if name.lower().endswith(".csv") and name not in (*BY_NAME, WORK) and (meant := nearest(name, free)):
-            findings.warn(name, 0, "", "this file is not read", f"Name it {meant} if it is meant to be")
 
 
 def _say_examples(tables: list[SheetTable], findings: ProblemList) -> None:

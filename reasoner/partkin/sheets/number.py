@@ -6,7 +6,7 @@ import datetime
 import math
 import re
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from partkin.model.problem import nearest
 
@@ -81,13 +81,9 @@ class NotANumber:
 def parse_number(text: str, decimal: DecimalSign = ".") -> Number | NotANumber:
     """Read a number with a dot or a comma, or a fraction, with or without a unit behind it.
 
-    Parameters
-    ----------
-    text
-        For instance `611.8`, `611,8`, `1/2`, `24 1/8 in`, `24-1/8"`.
-    decimal
-        The sign that the sheet is known to use. It settles what `1,234` means: with `,` one and a bit, else
-        it is refused, for it may be a thousand. `mixed`: the sheet uses both, and `1.234` is refused too.
+    `text`: for instance `611.8`, `611,8`, `1/2`, `24 1/8 in`, `24-1/8"`. `decimal`: the sign that the sheet is known to
+    use. It settles what `1,234` means: with `,` one and a bit, else it is refused, for it may be a thousand. `mixed`:
+    the sheet uses both, and `1.234` is refused too.
 
     Examples
     --------
@@ -195,8 +191,7 @@ _CODE = re.compile(r"[A-Za-z]{3}", re.ASCII)
 _BOTH_SIGNS = re.compile(r"([-+]?\d{1,3})((?:\.\d{3})+,\d{1,2}|(?:,\d{3})+\.\d{1,2})", re.ASCII)
 
 
-@dataclass(frozen=True)
-class Money:
+class Money(NamedTuple):
     """An amount; `currencies`: what its sign may stand for, () where none was written."""
 
     amount: float
@@ -259,8 +254,7 @@ _DAY_AND_NAME = re.compile(r"(\d{1,2})(?:st|nd|rd|th|\.)?[- ]([a-z]{3,9})\.?,?[-
 _NAME_AND_DAY = re.compile(r"([a-z]{3,9})\.?[- ](\d{1,2})(?:st|nd|rd|th)?,?[- ](\d{4})", re.ASCII)
 
 
-@dataclass(frozen=True)
-class NoDay:
+class NoDay(NamedTuple):
     """Why a text is no day, and how to mend it."""
 
     what: str

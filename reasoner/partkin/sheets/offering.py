@@ -6,9 +6,8 @@ Nothing is fetched from anywhere; a context is read as a name only.
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from partkin.model.build import Build
 from partkin.model.columns import GREATEST_AMOUNT
@@ -32,8 +31,7 @@ AMOUNTS = ("price", "shipping", "hours")
 CONTEXTS = ("https://schema.org", "http://schema.org", "https://schema.org/", "http://schema.org/")
 
 
-@dataclass(frozen=True)
-class Listings:
+class Listings(NamedTuple):
     """Rows for offers.csv, and what was left out and why."""
 
     rows: tuple[dict[str, str], ...]
@@ -57,7 +55,12 @@ def read_listings(file: Path, build: Build) -> Listings:
         raise refused(file.name, 0, "file", "it holds no listing", MEND)
     faults: list[Problem] = []
     rows = [_row(file, number, listing, build, faults) for number, listing in enumerate(listings, start=1)]
-    faults += _currencies(file, listings, build)
+    named = sorted({listing["currency"].upper() for listing in listings if listing.get("currency")})
+    if build.settings.currency is None and len(named) > 1:
+        # Nothing lays prices in several currencies side by side.
+        mend = "Name the build's currency in build.toml, and convert the other prices first"
+        what = f"prices are in {' and '.join(named)}, and the build names none"
+        faults.append(Problem(file.name, 0, "currency", what, mend))
     refuse_any(faults)
     known: set[tuple[str, str | None, str | None, float | None]] = {
         (o.option, o.part, o.seller, o.price) for o in build.offers
@@ -72,15 +75,6 @@ def read_listings(file: Path, build: Build) -> Listings:
         known.add(key)
         kept.append(row)
     return Listings(tuple(kept), tuple(left_out))
-
-
-def _currencies(file: Path, listings: list[dict[str, str]], build: Build) -> list[Problem]:
-    """Where the build names no currency, prices in several cannot be laid side by side."""
-    named = sorted({listing["currency"].upper() for listing in listings if listing.get("currency")})
-    if build.settings.currency is not None or len(named) < 2:
-        return []
-    mend = "Name the build's currency in build.toml, and convert the other prices first"
-    return [Problem(file.name, 0, "currency", f"prices are in {' and '.join(named)}, and the build names none", mend)]
 
 
 def _table(file: Path, content: bytes) -> list[dict[str, str]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from partkin.model.problem import Problem
 from partkin.model.words import MM_PER_UNIT
@@ -45,8 +46,7 @@ class Answers:
     instrument: str | None = None
 
 
-@dataclass(frozen=True)
-class OwnRows:
+class OwnRows(NamedTuple):
     """Rows by sheet, what was not clear (questions) or wrong (faults), and what was done that the list does not say."""
 
     rows: Mapping[str, list[Cells]]
@@ -57,12 +57,8 @@ class OwnRows:
 def take(tabs: Sequence[Tab], answers: Answers) -> OwnRows:
     """Turn lists into rows of parts.csv, features.csv and readings.csv.
 
-    Parameters
-    ----------
-    tabs
-        Of a workbook, or one for a CSV file; empty ones are passed over.
-    answers
-        What the person says beside them.
+    `tabs`: of a workbook, or one for a CSV file; empty ones are passed over. `answers`: what the person says beside
+    them.
     """
     filled = [tab for tab in tabs if any(cell.strip() for row in tab.rows for cell in row)]
     whole = _Taking(answers)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cache
 from itertools import pairwise
 from typing import Any
@@ -62,7 +62,7 @@ def read_table(sheet: Sheet, grid: Grid, findings: ProblemList) -> SheetTable:
     if decimal == "mixed":
         what = "the numbers have dots in some cells and commas in others"
         findings.warn(sheet.name, 0, "", what, "Use one of them throughout")
-    dialect = replace(grid.dialect, decimal=decimal)
+    dialect = grid.dialect._replace(decimal=decimal)
     say_dialect(sheet.name, dialect, findings)
     plan = [(place, column.name, reader_of(column, decimal, findings)) for place, column in known]
     needed = tuple(column.name for column in sheet.columns if column.needed and not column.may_be_empty)

@@ -1,8 +1,8 @@
-"""Ids that name something in another row or sheet: whether it is there, and leads back to nothing."""
+"""Ids that name something in another row or sheet: whether it is there, leads back to nothing, and can come off."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 
 from partkin.model.columns import BY_NAME, FEATURES, PARTS, READINGS
 from partkin.model.words import AIRBAG_ZONES, SIDES
@@ -57,75 +57,6 @@ def shown(cycle: Sequence[str]) -> str:
 
 
 MOST_ORIGINALS = 20
-
-
-def check_goes_on(tables: Mapping[str, SheetTable], findings: ProblemList) -> None:
-    """Note fixings that are not the host's, and two features of one part that go on the same fixing."""
-    parts = {part["part"]: part for part in tables[PARTS].records if "part" in part}
-    fixings: dict[str, dict[str, None]] = {}
-    for feature in tables[FEATURES].records:
-        if "part" in feature and "feature" in feature:
-            fixings.setdefault(feature["part"], {})[feature["feature"]] = None
-    originals: dict[str, list[str]] = {}
-    for name, part in parts.items():
-        if part.get("origin") == "original" and "takes_place_of" in part:
-            originals.setdefault(part["takes_place_of"], []).append(name)
-    whole = tables[PARTS].whole and tables[FEATURES].whole
-    taken: dict[tuple[str, str], Record] = {}
-    for feature in tables[FEATURES].records:
-        owner = parts.get(feature.get("part", ""))
-        if owner is None or "goes_on" not in feature or _is_host(owner, feature, findings):
-            continue
-        key = (owner["part"], feature["goes_on"])
-        if key in taken:
-            other = taken[key]
-            what = f"{other.get('feature')} of {key[0]} goes on {key[1]} already (row {other['row']})"
-            findings.fault(FEATURES, feature["row"], "goes_on", what, "Leave one of the two empty, or mend it")
-            continue
-        taken[key] = feature
-        if whole:
-            _check_fixing(owner, feature, parts, fixings, originals, findings)
-
-
-def _is_host(part: Record, feature: Record, findings: ProblemList) -> bool:
-    if part.get("origin") != "host":
-        return False
-    what = f"{part['part']} is a host: its fixings go on nothing"
-    mend = "Leave it empty here, and write it on the donor's or the original's feature"
-    findings.fault(FEATURES, feature["row"], "goes_on", what, mend)
-    return True
-
-
-def _check_fixing(
-    part: Record,
-    feature: Record,
-    parts: Mapping[str, Record],
-    fixings: Mapping[str, dict[str, None]],
-    originals: Mapping[str, list[str]],
-    findings: ProblemList,
-) -> None:
-    if "takes_place_of" not in part:
-        if "takes_place_of" not in part.get("faulty", ()):
-            what = f"{part['part']} takes the place of nothing yet, so {feature['goes_on']} is not looked up"
-            findings.warn(FEATURES, feature["row"], "goes_on", what, f"Fill takes_place_of in {PARTS}")
-        return
-    # The original's holes stand in for a host that was not measured, so their ids name fixings too.
-    sides = [part["takes_place_of"]]
-    if host := parts.get(sides[0], {}).get("takes_place_of"):
-        sides.append(host)
-    sides += [name for side in tuple(sides) for name in originals.get(side, ())[:MOST_ORIGINALS]]
-    sides = [side for side in dict.fromkeys(sides) if side != part["part"]]
-    wanted = feature["goes_on"]
-    if any(wanted in fixings.get(side, ()) for side in sides):
-        return
-    measured = [side for side in sides if fixings.get(side)]
-    if measured:
-        names = (name for side in measured for name in fixings[side])
-        what = f"{' and '.join(sides[:3])} {'has' if len(sides) == 1 else 'have'} no fixing {wanted}"
-        mend = f"{findings.meant(wanted, names)}Name a feature of {sides[0]}, or leave it empty"
-        findings.fault(FEATURES, feature["row"], "goes_on", what, mend)
-
-
 Tables = Mapping[str, SheetTable]
 
 
@@ -140,7 +71,60 @@ def check_references(tables: Tables, findings: ProblemList) -> None:
     _check_corrections(tables[READINGS], tables[PARTS], findings)
     _check_feature_zones(tables, findings)
     _check_airbags(tables, findings)
-    check_goes_on(tables, findings)
+    _check_goes_on(tables, findings)
+
+
+def _things(table: SheetTable, column: str) -> dict[str, list[str]]:
+    """The ids that each part has in a sheet, each once, in their order."""
+    found: dict[str, dict[str, None]] = {}
+    for row in table.records:
+        if "part" in row and column in row:
+            found.setdefault(row["part"], {})[row[column]] = None
+    return {part: list(names) for part, names in found.items()}
+
+
+def _check_goes_on(tables: Tables, findings: ProblemList) -> None:
+    """Note fixings that are not the host's, and two features of one part that go on the same fixing."""
+    parts = {part["part"]: part for part in tables[PARTS].records if "part" in part}
+    whole = tables[PARTS].whole and tables[FEATURES].whole
+    taken: dict[tuple[str, str], Record] = {}
+    for feature in tables[FEATURES].records:
+        owner = parts.get(feature.get("part", ""))
+        if owner is None or "goes_on" not in feature:
+            continue
+        key, row = (owner["part"], feature["goes_on"]), feature["row"]
+        if owner.get("origin") == "host":
+            mend = "Leave it empty here, and write it on the donor's or the original's feature"
+            findings.fault(FEATURES, row, "goes_on", f"{key[0]} is a host: its fixings go on nothing", mend)
+        elif key in taken:
+            other = taken[key]
+            what = f"{other.get('feature')} of {key[0]} goes on {key[1]} already (row {other['row']})"
+            findings.fault(FEATURES, row, "goes_on", what, "Leave one of the two empty, or mend it")
+        else:
+            taken[key] = feature
+    fixings = _things(tables[FEATURES], "feature") if whole else {}
+    originals: dict[str, list[str]] = {}
+    for name, part in parts.items():
+        if part.get("origin") == "original" and "takes_place_of" in part:
+            originals.setdefault(part["takes_place_of"], []).append(name)
+    for (name, wanted), feature in taken.items() if whole else ():
+        part, row = parts[name], feature["row"]
+        if "takes_place_of" not in part:
+            if "takes_place_of" not in part.get("faulty", ()):
+                what = f"{name} takes the place of nothing yet, so {wanted} is not looked up"
+                findings.warn(FEATURES, row, "goes_on", what, f"Fill takes_place_of in {PARTS}")
+            continue
+        # The original's holes stand in for a host that was not measured, so their ids name fixings too.
+        sides = [part["takes_place_of"]]
+        if host := parts.get(sides[0], {}).get("takes_place_of"):
+            sides.append(host)
+        sides += [other for side in tuple(sides) for other in originals.get(side, ())[:MOST_ORIGINALS]]
+        sides = [side for side in dict.fromkeys(sides) if side != name]
+        measured = [fixing for side in sides for fixing in fixings.get(side, ())]
+        if measured and wanted not in measured:
+            what = f"{' and '.join(sides[:3])} {'has' if len(sides) == 1 else 'have'} no fixing {wanted}"
+            mend = f"{findings.meant(wanted, measured)}Name a feature of {sides[0]}, or leave it empty"
+            findings.fault(FEATURES, row, "goes_on", what, mend)
 
 
 def _check_ids(tables: Tables, table: SheetTable, findings: ProblemList) -> None:
@@ -239,9 +223,7 @@ def _check_feature_ends(tables: Tables, findings: ProblemList) -> None:
         return
     known_parts = {part["part"] for part in parts.records}
     kinds = {(one["part"], one["feature"]): one.get("kind") for one in features.records}
-    of_part: dict[str, list[str]] = {}
-    for part, feature in kinds:
-        of_part.setdefault(part, []).append(feature)
+    of_part = _things(features, "feature")
     for reading, column, feature in _ends(tables[READINGS]):
         part = reading.get("part", "")
         if part not in known_parts:
@@ -258,9 +240,7 @@ def _check_feature_ends(tables: Tables, findings: ProblemList) -> None:
 def _check_directions(table: SheetTable, findings: ProblemList) -> None:
     if not table.whole:
         return
-    of_part: dict[str, list[str]] = {}
-    for one in table.records:
-        of_part.setdefault(one["part"], []).append(one["feature"])
+    of_part = _things(table, "feature")
     for one in table.records:
         at, others = one.get("angle_deg"), [name for name in of_part[one["part"]] if name != one["feature"]]
         if not isinstance(at, str) or at in others:
@@ -289,9 +269,7 @@ def _check_corrections(table: SheetTable, parts: SheetTable, findings: ProblemLi
     # Where a row names no part that there is, its reading may be the one that was meant.
     adrift = {one["reading"] for one in table.records if one["part"] not in known}
     by_id = {(one["part"], one["reading"]): one for one in table.records}
-    ids: dict[str, list[str]] = {}
-    for part, name in by_id:
-        ids.setdefault(part, []).append(name)
+    ids = _things(table, "reading")
     corrected: dict[tuple[str, str], Record] = {}
     chains: dict[str, dict[str, list[str]]] = {}
     for reading in table.records:
@@ -321,16 +299,13 @@ def _check_feature_zones(tables: Tables, findings: ProblemList) -> None:
     zones = tables["zones.csv"]
     if not zones.whole:
         return
-    drawn = {(zone["part"], zone["zone"]): None for zone in zones.records}
-    names: dict[str, list[str]] = {}
-    for owner, name in drawn:
-        names.setdefault(owner, []).append(name)
+    drawn = _things(zones, "zone")
     for feature in tables[FEATURES].records:
         part, zone = feature.get("part"), feature.get("zone")
-        if part is None or zone is None or (part, zone) in drawn:
+        if part is None or zone is None or zone in drawn.get(part, ()):
             continue
         what = f"{part} has no zone {zone} in zones.csv; the feature counts as protected all the same"
-        near = findings.meant(zone, names.get(part, ()))
+        near = findings.meant(zone, drawn.get(part, ()))
         findings.warn(FEATURES, feature["row"], "zone", what, f"{near}Draw the zone, or mend its name here")
 
 
@@ -340,3 +315,113 @@ def _by_id(table: SheetTable) -> dict[str, Record]:
         if "part" in record:
             by_id.setdefault(record["part"], record)
     return by_id
+
+
+HELD_BY = "held_by.csv"
+MOST_ROWS_TRIED = 5000
+
+
+def check_holding(tables: Tables, findings: ProblemList) -> None:
+    """Note names in `behind` that are nothing, and fasteners that wait for each other."""
+    table = tables[HELD_BY]
+    if not table.whole or not tables[PARTS].whole:
+        return
+    parts = {part["part"]: None for part in tables[PARTS].records}
+    bodies = {one[side]: None for one in table.records for side in ("part", "held_to")}
+    first: dict[str, Record] = {}
+    for record in table.records:
+        first.setdefault(record["fastener"], record)
+    names = tuple(dict.fromkeys((*first, *parts, *bodies)))
+    known = frozenset(names)
+    for record in table.records:
+        _check_id(record, first[record["fastener"]], parts.keys() | bodies.keys(), findings)
+        if record["part"] == record["held_to"]:
+            mend = "Name the other part or body that it is held to"
+            findings.fault(HELD_BY, record["row"], "held_to", f"{record['part']} is held to itself", mend)
+        for wrong in (name for clause in record.get("behind", ()) for name in clause if name not in known):
+            what = f"{wrong} is neither a part nor a fastener"
+            mend = f"{findings.meant(wrong, names)}Name what must be off first (; for all, | for either)"
+            findings.fault(HELD_BY, record["row"], "behind", what, mend)
+    if len(table.records) > MOST_ROWS_TRIED:
+        return
+    for cycle in find_cycles(_stuck(table, tables[PARTS])):
+        row = next(first[name]["row"] for name in cycle if name in first)
+        what = f"these wait for each other and never come off: {shown(cycle)}"
+        mend = "Take out of behind what need not be off first, or write guess in certain where nobody looked"
+        findings.fault(HELD_BY, row, "behind", what, mend)
+
+
+def _check_id(record: Record, first: Record, others: Set[str], findings: ProblemList) -> None:
+    name = record["fastener"]
+    if record is first and name in others:
+        what = f"{name} is a part too, and behind could mean either"
+        findings.fault(HELD_BY, record["row"], "fastener", what, "Give the fastener another id")
+    kinds = (first.get("kind"), record.get("kind"))
+    if None not in kinds and kinds[0] != kinds[1]:
+        what = f"{name} is a {kinds[0]} in row {first['row']} and a {kinds[1]} here"
+        findings.fault(HELD_BY, record["row"], "kind", what, "Give another fastener another id, or mend the kind")
+
+
+def _stuck(table: SheetTable, parts: SheetTable) -> dict[str, list[str]]:
+    """Return what can never be undone, with what each waits for.
+
+    A body is off when no fastener that is still on ties it to the vehicle, be it by way of other bodies. The
+    vehicle is what nothing holds, and that belongs to nothing that is held. A guess never stops anything, so
+    that only what is certain is a fault.
+    """
+    certain = [one for one in table.records if one.get("certain") != "guess"]
+    held = {one["part"] for one in certain}
+    belongs_to = {part["part"]: part["part_of"] for part in parts.records if "part_of" in part}
+    vehicle = {one["held_to"] for one in certain if held.isdisjoint(_upwards(one["held_to"], belongs_to))}
+    waits: dict[str, list[tuple[str, ...]]] = {}
+    for one in certain:
+        waits.setdefault(one["fastener"], []).extend(one.get("behind", ()))
+    waited_for: dict[str, list[str]] = {}
+    for fastener, clauses in waits.items():
+        for name in (name for clause in clauses for name in clause):
+            waited_for.setdefault(name, []).append(fastener)
+    on = _tied(certain, vehicle) - vehicle
+    looked_at = list(waits)
+    while looked_at:
+        while looked_at:
+            fastener = looked_at.pop()
+            if fastener in waits and all(
+                any(name not in waits and name not in on for name in clause) for clause in waits[fastener]
+            ):
+                del waits[fastener]
+                looked_at += waited_for.get(fastener, ())
+        still_on = _tied([one for one in certain if one["fastener"] in waits], vehicle) - vehicle
+        looked_at = [fastener for body in sorted(on - still_on) for fastener in waited_for.get(body, ())]
+        on = still_on
+    stuck = {
+        fastener: [clause[0] for clause in clauses if all(name in waits or name in on for name in clause)]
+        for fastener, clauses in waits.items()
+    }
+    for one in certain:
+        if one["fastener"] in waits:
+            for body in (one["part"], one["held_to"]):
+                if body in on:
+                    stuck.setdefault(body, []).append(one["fastener"])
+    return stuck
+
+
+def _upwards(name: str | None, belongs_to: Mapping[str, str]) -> list[str]:
+    chain: list[str] = []
+    while name is not None and name not in chain:
+        chain.append(name)
+        name = belongs_to.get(name)
+    return chain
+
+
+def _tied(ties: list[Record], vehicle: set[str]) -> set[str]:
+    beside: dict[str, list[str]] = {}
+    for one in ties:
+        beside.setdefault(one["part"], []).append(one["held_to"])
+        beside.setdefault(one["held_to"], []).append(one["part"])
+    found, waiting = set(vehicle), list(vehicle)
+    while waiting:
+        for body in beside.get(waiting.pop(), ()):
+            if body not in found:
+                found.add(body)
+                waiting.append(body)
+    return found

@@ -47,15 +47,12 @@ def check_lines(table: SheetTable, findings: ProblemList) -> None:
                 findings.fault(sheet, record["row"], "kind", what, "Give every corner of a zone the same kind")
         least = LEAST_CORNERS.get(kind, AREA_CORNERS)
         if len(group) < least:
-            what = f"{name} of {first['part']} has {_corners(len(group))}; {kind} needs {least} at least"
+            many = f"{len(group)} corner{'' if len(group) == 1 else 's'}"
+            what = f"{name} of {first['part']} has {many}; {kind} needs {least} at least"
             findings.fault(sheet, first["row"], "point", what, "Add a row for each corner, in order round it")
         elif kind != "tear seam" and (edges := _crossing(group)):
             what = f"the line of {name} of {first['part']} crosses itself (at points {edges})"
             findings.warn(sheet, first["row"], "point", what, "Number the corners in order round it")
-
-
-def _corners(count: int) -> str:
-    return "1 corner" if count == 1 else f"{count} corners"
 
 
 def _crossing(group: Group) -> str:
@@ -127,11 +124,8 @@ def _model(record: Record, place: RowProblems) -> None:
 
 def _part(record: Record, place: RowProblems) -> None:
     if record.get("origin") == "host" and "takes_place_of" in record:
-        place.fault(
-            "takes_place_of",
-            "a host stays on the vehicle and takes the place of nothing",
-            "Leave it empty, or change origin to donor or original",
-        )
+        what = "a host stays on the vehicle and takes the place of nothing"
+        place.fault("takes_place_of", what, "Leave it empty, or change origin to donor or original")
 
 
 def _feature(record: Record, place: RowProblems) -> None:
@@ -189,22 +183,18 @@ def _check_thread(record: Record, kind: str | None, place: RowProblems) -> None:
     thread = parse_thread(record["thread"])
     if thread is None:
         return
+    named = f"{thread.designation} ({thread.major_mm:g} mm)"
     slack_mm = max(THREAD_DISAGREES_MM, THREAD_DISAGREES_OF_DIAMETER * thread.major_mm)
     across_mm, fastener_mm = record.get("across_mm"), record.get("fastener_mm")
     least_mm = thread.major_mm - slack_mm
     if kind in ("tapped hole", "captive nut"):
         # Inside a nut the crests stand about a pitch in, so its bore may have been measured instead.
         least_mm -= 1.1 * thread.pitch_mm
-    if (
-        across_mm is not None
-        and kind in ("stud", "tapped hole", "captive nut")
-        and not least_mm <= across_mm <= thread.major_mm + slack_mm
-    ):
-        named = f"{thread.designation} ({thread.major_mm:g} mm)"
+    own_mm = across_mm if kind in ("stud", "tapped hole", "captive nut") else None
+    if own_mm is not None and not least_mm <= own_mm <= thread.major_mm + slack_mm:
         what = f"the {kind} is {across_mm:g} mm across and its thread is {named}"
         place.fault("across_mm", what, "Mend the one that is wrong, or leave across_mm empty")
     if fastener_mm is not None and abs(fastener_mm - thread.major_mm) > slack_mm:
-        named = f"{thread.designation} ({thread.major_mm:g} mm)"
         what = f"the fastener is {fastener_mm:g} mm and its thread is {named}"
         place.fault("fastener_mm", what, "Leave it empty: the thread says it")
 
@@ -302,11 +292,8 @@ def _check_amount(value: float, quantity: str, unit: str, plus_minus: float | No
         what = f"{quantity} of {value:g} {unit} cannot be"
         place.fault("value", what, "Write what was read; it is more than nothing")
         return
-    if quantity == "mass":
-        too_much = value * KG_PER_UNIT[unit] > GREATEST_KG
-    else:
-        too_much = value * MM_PER_UNIT[unit] > GREATEST_MM
-    if too_much:
+    factors, most = (KG_PER_UNIT, GREATEST_KG) if quantity == "mass" else (MM_PER_UNIT, GREATEST_MM)
+    if value * factors[unit] > most:
         what = f"{quantity} of {value:g} {unit} is too much for a part"
         place.fault("value", what, "Look at the decimal sign and the unit")
     elif plus_minus is not None and plus_minus >= value > 0.0 and quantity != "gap":

@@ -5,10 +5,10 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
-from partkin.model.columns import FEATURES, PARTS, SETTING_MEANINGS, SETTINGS, SHEETS, Sheet
+from partkin.model.columns import FEATURES, PARTS, SETTING_MEANINGS, SETTINGS, SHEETS
 from partkin.model.problem import FaultyInput, refuse_any, refused
 from partkin.sheets.changing import append_all
 from partkin.sheets.dialect import Dialect, read_grid, row_text
@@ -32,17 +32,9 @@ _SETTING_LINES = {
 def write_new(folder: Path, example: bool = False) -> tuple[Path, ...]:
     """Write the sheets of a new build: headers alone, or with invented rows that say that they are.
 
-    Parameters
-    ----------
-    folder
-        Made where it is missing. A hidden file such as .git may be in it, nothing else.
-    example
-        Write the rows too. Until they are overwritten they are known as examples, and not read.
-
-    Returns
-    -------
-    tuple of Path
-        What was written, in sheet order.
+    `folder`: made where it is missing. A hidden file such as .git may be in it, nothing else. `example`: write the rows
+    too. Until they are overwritten they are known as examples, and not read. Returns tuple of Path: what was written,
+    in sheet order.
 
     Raises
     ------
@@ -66,8 +58,7 @@ def write_new(folder: Path, example: bool = False) -> tuple[Path, ...]:
         raise refused(shown, 0, "", what, "Name another folder") from None
 
 
-@dataclass(frozen=True)
-class Begun:
+class Begun(NamedTuple):
     """A new build from somebody's own file: what was written, and what was done that the file does not say."""
 
     written: tuple[Path, ...]
@@ -77,14 +68,7 @@ class Begun:
 def write_from(folder: Path, file: Path, answers: Answers) -> Begun:
     """Write a new build from a workbook that has a tab a sheet, or from a list of holes or distances.
 
-    Parameters
-    ----------
-    folder
-        As for `write_new`.
-    file
-        CSV, .xlsx or .ods.
-    answers
-        What the person says of it beside.
+    `folder`: as for `write_new`. `file`: CSV, .xlsx or .ods. `answers`: what the person says of it beside.
 
     Raises
     ------
@@ -136,9 +120,9 @@ def _from_a_build(folder: Path, file: Path, tabs: Sequence[Tab]) -> Begun:
 
 def _texts(example: bool) -> dict[str, str]:
     settings = "".join(f"{line}  # {SETTING_MEANINGS[key]}\n" for key, line in _SETTING_LINES.items())
-    return {SETTINGS: f"[build]\n{settings}"} | {sheet.name: _sheet_text(sheet, example) for sheet in SHEETS}
-
-
-def _sheet_text(sheet: Sheet, example: bool) -> str:
-    header = tuple(column.name for column in sheet.columns)
-    return "".join(row_text(list(row), Dialect()) for row in (header, *(sheet.example_rows if example else ())))
+    found = {SETTINGS: f"[build]\n{settings}"}
+    for sheet in SHEETS:
+        header = tuple(column.name for column in sheet.columns)
+        rows = (header, *(sheet.example_rows if example else ()))
+        found[sheet.name] = "".join(row_text(list(row), Dialect()) for row in rows)
+    return found

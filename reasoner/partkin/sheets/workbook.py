@@ -8,9 +8,9 @@ import io
 import json
 import zipfile
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from partkin.model.columns import FILES, NUMBER_SETTINGS, SETTING_MEANINGS, SETTINGS
 from partkin.model.problem import Problem, nearest
@@ -22,8 +22,7 @@ LARGEST_UNPACKED_BYTES = 4 * LARGEST_BYTES
 YES_OR_NO = {"yes": True, "true": True, "no": False, "false": False}
 
 
-@dataclass(frozen=True)
-class Tab:
+class Tab(NamedTuple):
     """One tab as text: numbers with a dot, days as year-month-day, ticks as yes or no; or a CSV file as it is."""
 
     name: str
@@ -35,10 +34,13 @@ def read_tabs(path: Path, findings: ProblemList) -> tuple[Tab, ...]:
     """Read every tab of a workbook; none, with the fault noted, where it cannot be read."""
     what, mend = "", "Save it as .xlsx or .ods once more, without a password"
     try:
-        if path.stat().st_size > LARGEST_BYTES or _unpacked_bytes(path) > LARGEST_UNPACKED_BYTES:
-            what = f"the workbook is larger than {LARGEST_BYTES // 1024**2} MB"
-        else:
+        large = path.stat().st_size > LARGEST_BYTES
+        if not large:
+            with zipfile.ZipFile(path) as archive:
+                large = sum(entry.file_size for entry in archive.infolist()) > LARGEST_UNPACKED_BYTES
+        if not large:
             return _tabs(path)
+        what = f"the workbook is larger than {LARGEST_BYTES // 1024**2} MB"
     except FileNotFoundError:
         what, mend = f"there is no file {path.as_posix()}", "Name a workbook or a build folder that is there"
     except ModuleNotFoundError:
@@ -51,11 +53,6 @@ def read_tabs(path: Path, findings: ProblemList) -> tuple[Tab, ...]:
         what = f"this workbook cannot be read ({str(error)[:80] or type(error).__name__})"
     findings.fault(path.name, 0, "", what, mend)
     return ()
-
-
-def _unpacked_bytes(path: Path) -> int:
-    with zipfile.ZipFile(path) as archive:
-        return sum(entry.file_size for entry in archive.infolist())
 
 
 def _tabs(path: Path) -> tuple[Tab, ...]:
@@ -84,8 +81,7 @@ def _text(cell: Any) -> str:
     return cell.isoformat() if isinstance(cell, datetime.date | datetime.time) else str(cell)
 
 
-@dataclass(frozen=True)
-class TabsOfABuild:
+class TabsOfABuild(NamedTuple):
     """A workbook as the files of a build folder. `tab_of`: file to the tab that it came from."""
 
     contents: Mapping[str, bytes]

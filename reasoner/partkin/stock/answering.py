@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pyarrow as pa
@@ -26,8 +25,7 @@ Rows = dict[Partition, np.ndarray]
 Do = Callable[[Any, Sequence[tuple[Any, ...]], Said], list[Any]]
 
 
-@dataclass(frozen=True)
-class FoundPart:
+class FoundPart(NamedTuple):
     """A part that was found, with what speaks for or against it besides its holes."""
 
     part: str
@@ -37,8 +35,7 @@ class FoundPart:
     speaks: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class Answer:
+class Answer(NamedTuple):
     """What a stock has for one host: parts that go on or may, best first.
 
     `parts`: how many there are in the stock. `laid_on`: how many were laid on the host. `not_judged`: restraint parts
@@ -52,8 +49,7 @@ class Answer:
     left_out: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class StockQuestion:
+class StockQuestion(NamedTuple):
     """What is asked of a stock for one host; `without`: what must not speak against a part."""
 
     host: Host
@@ -66,15 +62,8 @@ def ask(
 ) -> list[Answer]:
     """Find the parts of a stock for several hosts.
 
-    Parameters
-    ----------
-    stock, questions
-    on
-        Address of a Dask scheduler; empty: threads on this machine.
-    graph
-        Address of a SPARQL server in place of the one that the manifest names.
-    said
-        Hears how far it is.
+    `on`: address of a Dask scheduler; empty: threads on this machine. `graph`: address of a SPARQL server in place of
+    the one that the manifest names. `said`: hears how far it is.
 
     Raises
     ------
@@ -88,7 +77,12 @@ def ask(
     do: Do = cluster.do if cluster is not None else by_threads
     try:
         manifest = read_manifest(stock)
-        _check_graph(manifest, graph)
+        if graph and graph != manifest.graph:
+            # What speaks against a part would be left out.
+            held = Server(graph).rows(f"ASK {{ GRAPH <{stores.graph_iri(manifest.token)}> {{ ?s ?p ?o }} }}")
+            if held != [{"answer": "true"}]:
+                mend = "Leave --graph out, or add the parts to a stock with it"
+                raise refused("graph", 0, "--graph", f"{graph} holds nothing of this stock", mend)
         try:
             return _Asking(stock.resolve(), manifest, graph, do, said).answers(questions)
         except FileNotFoundError as fault:
@@ -102,17 +96,7 @@ def ask(
             cluster.close()
 
 
-def _check_graph(manifest: Manifest, graph: str) -> None:
-    """Refuse a server that holds nothing of a stock: what speaks against a part would be left out."""
-    if graph and graph != manifest.graph:
-        found = Server(graph).rows(f"ASK {{ GRAPH <{stores.graph_iri(manifest.token)}> {{ ?s ?p ?o }} }}")
-        if found != [{"answer": "true"}]:
-            mend = "Leave --graph out, or add the parts to a stock with it"
-            raise refused("graph", 0, "--graph", f"{graph} holds nothing of this stock", mend)
-
-
-@dataclass(frozen=True)
-class _Asking:
+class _Asking(NamedTuple):
     """A stock, as one manifest has it, that is asked; `do` does the jobs, and `said` hears how far they are."""
 
     stock: Path
@@ -127,7 +111,8 @@ class _Asking:
         looked = self.do(look, [(str(self.stock), one.name, one.gone, hosts) for one in partitions], self.said)
         kept, restraints = [], []
         for at in range(len(questions)):
-            rows, gone = _without_restraints(self.stock, _filled(partitions, (parts[at] for parts in looked)))
+            likely = {one: parts[at] for one, parts in zip(partitions, looked, strict=True) if len(parts[at])}
+            rows, gone = _without_restraints(self.stock, likely)
             kept.append(rows)
             restraints.append(gone)
         # What must not speak against a part is asked of all of them first; else only of those that are found.
@@ -207,10 +192,6 @@ class _Asking:
         )  # fmt: skip
 
 
-def _filled(partitions: Iterable[Partition], parts: Iterable[np.ndarray]) -> Rows:
-    return {one: rows for one, rows in zip(partitions, parts, strict=True) if len(rows)}
-
-
 def _groups(rows: Rows) -> list[list[Partition]]:
     """Partitions of which so many parts are laid on together at once."""
     found: dict[int, list[Partition]] = {}
@@ -227,7 +208,7 @@ def _without_restraints(stock: Path, rows: Rows) -> tuple[Rows, set[str]]:
     for one, parts in rows.items():
         restraint = (np.asarray(opened(f"{stock}/{one.name}").flags)[parts] & index.RESTRAINT) > 0
         if restraint.any():
-            gone |= set(_names(stock, one, parts[restraint]))
+            gone |= set(_column(stock, one, "part").take(parts[restraint]).to_pylist())
         kept[one] = parts[~restraint]
     return {one: parts for one, parts in kept.items() if len(parts)}, gone
 
@@ -235,17 +216,16 @@ def _without_restraints(stock: Path, rows: Rows) -> tuple[Rows, set[str]]:
 def _without(stock: Path, rows: Rows, names: set[str]) -> Rows:
     if not names:
         return rows
-    kept = {one: parts[[name not in names for name in _names(stock, one, parts)]] for one, parts in rows.items()}
+    kept = {}
+    for one, parts in rows.items():
+        own = _column(stock, one, "part").take(parts).to_pylist()
+        kept[one] = parts[[name not in names for name in own]]
     return {one: parts for one, parts in kept.items() if len(parts)}
 
 
 def _best_first(found: FoundPart) -> tuple[bool, int, float, str]:
     margin = found.hit.margin_mm
     return found.hit.state != GOES, -found.hit.holds, np.inf if margin is None else -margin, found.part
-
-
-def _names(stock: Path, one: Partition, parts: np.ndarray) -> list[str]:
-    return _column(stock, one, "part").take(parts).to_pylist()  # type: ignore[no-any-return]
 
 
 def _column(stock: Path, one: Partition, name: str) -> pa.ChunkedArray:

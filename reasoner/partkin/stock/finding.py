@@ -26,20 +26,10 @@ _NEVER_MM = -1.0e6
 class Host:
     """What parts of a stock are to go on.
 
-    Attributes
-    ----------
-    hosted, places
-        The fixings as the sheets have them, and where they are.
-    fixings
-        The same with every slot's direction in degrees.
-    part
-        Id of the host.
-    error_mm
-        float64 (n,): how far each fixing may be from its place, in any direction.
-    handed, seen_from, thickness_mm
-        Of the part that shows the places.
-    at_least
-        So many fixings have to hold; None: all that must.
+    `hosted`, `places`: the fixings as the sheets have them, and where they are. `fixings`: the same with every slot's
+    direction in degrees. `part`: id of the host. `error_mm`: float64 (n,): how far each fixing may be from its place,
+    in any direction. `handed`, `seen_from`, `thickness_mm`: of the part that shows the places. `at_least`: so many
+    fixings have to hold; None: all that must.
     """
 
     hosted: HostFixings

@@ -23,9 +23,9 @@ from partkin.model.positions import Positions
 from partkin.model.problem import Problem, refuse_any, refused
 from partkin.positions import adjust, dimensions
 from partkin.positions.lengths import coordinate_half_width_mm
+from partkin.sheets import load
 from partkin.sheets.cells import CellFault, offered_id, reader_of
 from partkin.sheets.findings import ProblemList
-from partkin.sheets.loading import load
 
 # What says whose place a part takes in one build says nothing in a stock.
 _OF_ONE_BUILD = ("part", "origin", "takes_place_of", "part_of", "goes_on", "broken_by")
@@ -132,9 +132,6 @@ def _csv(file: Path) -> pa.Table:
     return csv.read_csv(file, parse_options=csv.ParseOptions(delimiter=mark), convert_options=texts)
 
 
-# ---------------------------------------------------------------------------------------------- out of a build
-
-
 def _of_build(build: Build, called: str) -> Batch:
     """Every part that has features, but what stays on the vehicle; two builds' parts are told apart by their names."""
     stem = offered_id(build.settings.name if build.settings.name != "build" else called)
@@ -205,9 +202,6 @@ def _cell(value: Any) -> Any:
     return "; ".join(value) if isinstance(value, tuple) else value
 
 
-# ---------------------------------------------------------------------------------------------- out of a table
-
-
 class _Faults:
     """Faults of a table, and which of its rows have one."""
 
@@ -235,12 +229,15 @@ def _of_table(table: pa.Table, name: str) -> tuple[Batch, tuple[Problem, ...]]:
     for column in ("part", "feature", "kind", "x_mm", "y_mm"):
         empty = np.flatnonzero(np.asarray(values[column].is_null()) & ~faults.faulty)
         faults.note(empty, column, f"{column} is empty", "Fill it")
-    _check_slots(values, faults)
+    slot = np.asarray(pc.equal(values["kind"], "slot").fill_null(False))
+    wide, long = (_floats(values, name, table.num_rows) for name in ("across_mm", "length_mm"))
+    what, mend = "the slot is shorter than it is wide", "Give its overall length end to end"
+    faults.note(np.flatnonzero(slot & (long < wide)), "length_mm", what, mend)
     order, first = _by_part(values["part"])
     _check_doubles(values, order, first, faults)
     parts = _part_rows(values, order, first, faults)
     sound = ~np.logical_or.reduceat(faults.faulty[order], first[:-1]) if len(first) > 1 else np.zeros(0, dtype=bool)
-    features = pa.table([_of_type(values, field, len(order)) for field in FEATURE_SCHEMA], FEATURE_SCHEMA)
+    features = pa.table([values.get(f.name, pa.nulls(len(order), f.type)) for f in FEATURE_SCHEMA], FEATURE_SCHEMA)
     rectangle = np.sqrt(2.0) * np.nan_to_num(_floats(values, "plus_minus_mm", len(order)), nan=_UNSAID_MM)
     features = features.set_column(features.num_columns - 1, "error_mm", pa.array(rectangle))
     batch = Batch(parts, features.take(order), first)
@@ -297,18 +294,6 @@ def _floats(values: Mapping[str, pa.Array], name: str, rows: int) -> np.ndarray:
     return np.asarray(values[name].fill_null(np.nan)) if name in values else np.full(rows, np.nan)
 
 
-def _of_type(values: Mapping[str, pa.Array], field: pa.Field, rows: int) -> pa.Array:
-    return values[field.name] if field.name in values else pa.nulls(rows, field.type)
-
-
-def _check_slots(values: Mapping[str, pa.Array], faults: _Faults) -> None:
-    rows = len(faults.faulty)
-    slot = np.asarray(pc.equal(values["kind"], "slot").fill_null(False))
-    short = slot & (_floats(values, "length_mm", rows) < _floats(values, "across_mm", rows))
-    what = "the slot is shorter than it is wide"
-    faults.note(np.flatnonzero(short), "length_mm", what, "Give its overall length end to end")
-
-
 def _by_part(part: pa.Array) -> tuple[np.ndarray, np.ndarray]:
     """Rows with those of one part together, parts in the order in which they come; where each begins."""
     codes = np.asarray(part.dictionary_encode().indices.fill_null(-1))
@@ -350,9 +335,6 @@ def _part_rows(values: Mapping[str, pa.Array], order: np.ndarray, first: np.ndar
 _EMPTY = Batch(PART_SCHEMA.empty_table(), FEATURE_SCHEMA.empty_table(), np.zeros(1, dtype=np.int64))
 
 
-# ---------------------------------------------------------------------------------------------- and back again
-
-
 def part_of(row: Mapping[str, Any]) -> Part:
     """Return the row of parts.csv that a row of the stock was made from."""
     cells = {column.attribute: value_of(column, row[column.name]) for column in PART_COLUMNS}
@@ -379,7 +361,13 @@ def build_with(build: Build, host: str, row: Mapping[str, Any], features: Iterab
                 one for one in rows if one.model not in {model.model for model in build.models}
             )  # fmt: skip
     else:
-        more["features"] = tuple(_feature_of(name, one) for one in features)
+        columns = [c for c in FEATURE_COLUMNS if not c.name.startswith("axis_") and c.read_as]
+        own = []
+        for one in features:
+            axis = tuple(one[f"axis_{way}"] for way in "xyz")
+            cells = {c.attribute: one[c.name] for c in columns}
+            own.append(Feature(name, **cells, axis=None if None in axis else axis))
+        more["features"] = tuple(own)
     return replace(build, **{sheet: (*getattr(build, sheet), *rows) for sheet, rows in more.items()})  # type: ignore[arg-type]
 
 
@@ -391,12 +379,6 @@ def _row_of(kind: Any, told: Mapping[str, Any]) -> Any:
 
 def _tuples(value: Any) -> Any:
     return tuple(map(_tuples, value)) if isinstance(value, list) else value
-
-
-def _feature_of(part: str, row: Mapping[str, Any]) -> Feature:
-    cells = {c.attribute: row[c.name] for c in FEATURE_COLUMNS if not c.name.startswith("axis_") and c.read_as}
-    axis = tuple(row[f"axis_{way}"] for way in "xyz")
-    return Feature(part, **cells, axis=None if None in axis else axis)
 
 
 def told_in_file(problems: Iterable[Problem]) -> Iterator[str]:

@@ -85,18 +85,11 @@ def read_rows(file: Path, columns: list[str] | None = None) -> pa.Table:
 class Segment:
     """A partition of a stock as memory-mapped arrays, n parts with m features.
 
-    Attributes
-    ----------
-    xyz_mm, angle_deg, error_mm
-        float64 (m, 3), z NaN where flat and all NaN where not known; float64 (m,), NaN where not known; float32 (m,).
-    spec
-        int32 (m,): row of `specs`, where what a feature is but for its place stands once.
-    wide_mm
-        float32 (m,): its part of how far it may stand off a fixing; infinite where there is no bound.
-    first, flags
-        int64 (n + 1): where each part's features begin; uint8 (n,).
-    key, owner
-        float64 and int32 (e,): a distance with its band, ascending, and the part that has it.
+    `xyz_mm`, `angle_deg`, `error_mm`: float64 (m, 3), z NaN where flat and all NaN where not known; float64 (m,), NaN
+    where not known; float32 (m,). `spec`: int32 (m,): row of `specs`, where what a feature is but for its place stands
+    once. `wide_mm`: float32 (m,): its part of how far it may stand off a fixing; infinite where there is no bound.
+    `first`, `flags`: int64 (n + 1): where each part's features begin; uint8 (n,). `key`, `owner`: float64 and int32
+    (e,): a distance with its band, ascending, and the part that has it.
     """
 
     folder: Path
@@ -308,15 +301,8 @@ def _distances(
 def windows(segment: Segment, apart_mm: np.ndarray, room_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Where in `key` the distances stand that two fixings allow.
 
-    Parameters
-    ----------
-    segment
-    apart_mm, room_mm
-        (k,) and (k, 2) mm: how far two fixings are apart, and what both add to the play of two openings, and of others.
-
-    Returns
-    -------
-    int64 (k, bands) each: from, to.
+    `apart_mm`, `room_mm`: (k,) and (k, 2) mm: how far two fixings are apart, and what both add to the play of two
+    openings, and of others. Returns int64 (k, bands) each: from, to.
     """
     bands = segment.bands
     room = room_mm[:, bands // _NOT_OPENINGS]

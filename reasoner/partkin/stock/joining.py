@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -36,8 +36,7 @@ WAYS_AT_MOST = 512
 ROWS_AT_ONCE = 4_000_000
 
 
-@dataclass(frozen=True)
-class Hit:
+class Hit(NamedTuple):
     """A part that goes on or may go on.
 
     `part`: its row in the partition. `state`: goes on, whatever the errors, or may go on within them. `holds`: how many
@@ -53,7 +52,7 @@ class Hit:
 
     def of(self, part: int) -> Hit:
         """Return the same of another part, or of another row."""
-        return Hit(part, self.state, self.holds, self.margin_mm, self.mirrored)
+        return self._replace(part=part)
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,19 +70,17 @@ class PlayTable:
     flex: np.ndarray
 
 
-def _as_such(fixing: Fixing) -> Fixing:
-    """A fixing but for its place and name."""
-    feature = replace(
-        fixing.feature, part="", feature="", x_mm=None, y_mm=None, z_mm=None, plus_minus_mm=None, goes_on=None,
-        need=None, zone=None, row=0,
-    )  # fmt: skip
-    return replace(fixing, feature=feature, shown_by=None)
-
-
 def _table(fixings: tuple[Fixing, ...], specs: list[dict[str, Any]]) -> PlayTable:
     donors = [donor_of(row) for row in specs]
     kinds: dict[Fixing, int] = {}
-    at = [kinds.setdefault(_as_such(fixing), len(kinds)) for fixing in fixings]
+    at = []
+    for fixing in fixings:
+        # All of it but its place and name.
+        feature = replace(
+            fixing.feature, part="", feature="", x_mm=None, y_mm=None, z_mm=None, plus_minus_mm=None, goes_on=None,
+            need=None, zone=None, row=0,
+        )  # fmt: skip
+        at.append(kinds.setdefault(replace(fixing, feature=feature, shown_by=None), len(kinds)))
     worst, kindest, error = (np.zeros((len(kinds), len(donors))) for _ in range(3))
     for row, fixing in enumerate(kinds):
         for column, donor in enumerate(donors):
@@ -124,16 +121,14 @@ def _first_alike(segment: Segment, parts: np.ndarray) -> np.ndarray:
     sums = np.zeros(len(parts), dtype=np.int64)
     np.add.at(sums, owner, bits)
     _, of, count = np.unique(sums, return_inverse=True, return_counts=True)
+    arrays = (segment.xyz_mm, segment.angle_deg, segment.error_mm, segment.spec)
     alike: dict[bytes, int] = {}
     for place in np.flatnonzero(count[of] > 1).tolist():
-        firsts[place] = alike.setdefault(_looks(segment, int(parts[place])), int(parts[place]))
+        part = int(parts[place])
+        own = slice(int(segment.first[part]), int(segment.first[part + 1]))
+        looks = b"".join(np.asarray(array[own]).tobytes() for array in arrays) + bytes([segment.flags[part]])
+        firsts[place] = alike.setdefault(looks, part)
     return firsts
-
-
-def _looks(segment: Segment, part: int) -> bytes:
-    rows = slice(int(segment.first[part]), int(segment.first[part + 1]))
-    arrays = (segment.xyz_mm, segment.angle_deg, segment.error_mm, segment.spec)
-    return b"".join(np.asarray(array[rows]).tobytes() for array in arrays) + bytes([segment.flags[part]])
 
 
 def _at_once(segment: Segment, parts: np.ndarray) -> Iterator[np.ndarray]:
@@ -221,7 +216,9 @@ class _Laid:
     def reach_mm(self) -> np.ndarray:
         """(m, f): how far each feature may at most be from each fixing; -inf where they cannot go together."""
         most = self.plays_mm(np.arange(len(self.host.must))[:, None], np.arange(len(self.rows))[None, :])[2]
-        return np.where(most < 0, -np.inf, most + self.table.travel[self.spec] + self._host_travel()[:, None])
+        ends = [self.host.fixings[k] for k in self.host.must]
+        travel = np.array([half_travel_mm(end.feature, end.across, end.length) for end in ends])
+        return np.where(most < 0, -np.inf, most + self.table.travel[self.spec] + travel[:, None])
 
     @cached_property
     def p(self) -> np.ndarray:
@@ -238,10 +235,6 @@ class _Laid:
             left = [self.owner[i] if one is None else one.part for one in found]
             return _Ways(none[:, 0], none, none[:, 0] > 0, np.unique(np.concatenate(left)))
         return found[0]  # type: ignore[return-value]
-
-    def _host_travel(self) -> np.ndarray:
-        ends = [self.host.fixings[k] for k in self.host.must]
-        return np.array([half_travel_mm(end.feature, end.across, end.length) for end in ends])
 
     def _seed_pairs(self) -> list[tuple[int, int]]:
         """Two fixings of which both hold: the farthest; where some may be missing, any two of so many that two must."""
@@ -413,9 +406,6 @@ def widened(
     least = np.where(worst - sizes < 0, np.minimum(worst - sizes, -SLACK_MM), worst - sizes - errors)
     most = np.where(kindest + sizes < 0, -np.inf, kindest + sizes + errors)
     return least, worst, most
-
-
-# ---------------------------------------------------------------------------------------------- one at a time
 
 
 def one_tried(host: Host, segment: Segment, part: int) -> Hit | None:

@@ -97,10 +97,7 @@ def _counted(answers: Any, said: Said, total: int | None = None) -> Any:
 class Cluster:
     """A Dask scheduler with its workers, each of this very version.
 
-    Parameters
-    ----------
-    address
-        As Dask writes it: tcp://HOST:PORT.
+    `address`: as Dask writes it: tcp://HOST:PORT.
 
     Raises
     ------

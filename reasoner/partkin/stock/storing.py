@@ -13,8 +13,9 @@ import shutil
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from hashlib import sha256
+from itertools import chain
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pyarrow as pa
@@ -72,8 +73,7 @@ class Manifest:
         return sum(one.parts - one.gone_parts for one in self.partitions)
 
 
-@dataclass(frozen=True)
-class Added:
+class Added(NamedTuple):
     """What an `add` did: parts that are new, parts of which there is a new version, faults of what stayed out."""
 
     new: int
@@ -144,16 +144,8 @@ def add(
 ) -> Added:
     """Add the parts of files to a stock, all that are sound or, where it is interrupted, none.
 
-    Parameters
-    ----------
-    files
-        Build folders, Turtle, CSV or Parquet.
-    stock
-        Made where there is none.
-    graph
-        Address of a SPARQL server for what is known of the parts besides; empty: a store in the stock.
-    said
-        Hears how far it is.
+    `files`: build folders, Turtle, CSV or Parquet. `stock`: made where there is none. `graph`: address of a SPARQL
+    server for what is known of the parts besides; empty: a store in the stock. `said`: hears how far it is.
 
     Raises
     ------
@@ -171,12 +163,10 @@ def add(
     with _alone(stock):
         manifest = _begun(stock, graph)
         number = manifest.generation + 1
-        told = pa.table({
-            "version": np.zeros(len(batch), dtype=np.int32), "added": np.full(len(batch), number, dtype=np.int32)
-        })  # fmt: skip
         partitions, versions = _superseded(stock, manifest, batch.parts.column("part"), number)
-        told = told.set_column(0, "version", pa.array(versions))
-        batch = replace(batch, parts=_with_columns(batch.parts, told))
+        parts = batch.parts.append_column("version", pa.array(versions))
+        parts = parts.append_column("added", pa.array(np.full(len(batch), number, dtype=np.int32)))
+        batch = replace(batch, parts=parts)
         graph = _grow_graph(stock, manifest, batch, number)
         partitions = _store(stock, partitions, batch, number, said)
         finished = replace(
@@ -231,12 +221,6 @@ def _newest(batch: Batch) -> Batch:
     return batch if len(last) == len(codes) else batch.take(np.sort(last))
 
 
-def _with_columns(table: pa.Table, more: pa.Table) -> pa.Table:
-    for name in more.column_names:
-        table = table.append_column(name, more.column(name))
-    return table
-
-
 def _superseded(
     stock: Path, manifest: Manifest, names: pa.ChunkedArray, number: int
 ) -> tuple[list[Partition], np.ndarray]:
@@ -282,14 +266,8 @@ def _grow_graph(stock: Path, manifest: Manifest, batch: Batch, number: int) -> s
         return manifest.graph
     name = f"graph-{number:06d}"
     before = stock / manifest.graph if manifest.graph else None
-    OnDisk.grown(before, stock / name, iri, _then(first, chunks))
+    OnDisk.grown(before, stock / name, iri, chain((first,) if first else (), chunks))
     return name
-
-
-def _then(first: str, rest: Iterator[str]) -> Iterator[str]:
-    if first:
-        yield first
-    yield from rest
 
 
 def _texts(batch: Batch, number: int) -> Iterator[str]:
@@ -318,9 +296,16 @@ def _store(
     kept = list(partitions)
     while kept and kept[-1].parts <= min(_LIKE_SIZED * len(batch), PARTS_AT_MOST // 2):
         last = kept.pop()
-        batch = incoming.joined([_with_gone(stock, last), batch])
-    gone = _marked(batch)
-    batch = replace(batch, parts=batch.parts.drop_columns(["gone"])) if gone is not None else batch
+        # Older versions are kept, with which of the parts are not there any more.
+        before = read_batch(stock, last)
+        out = np.zeros(len(before), dtype=bool)
+        out[gone_of(stock, last)] = True
+        before = replace(before, parts=before.parts.append_column("gone", pa.array(out)))
+        batch = incoming.joined([before, batch])
+    gone = None
+    if "gone" in batch.parts.column_names:
+        gone = np.asarray(batch.parts.column("gone").combine_chunks().fill_null(False))
+        batch = replace(batch, parts=batch.parts.drop_columns(["gone"]))
     for place, start in enumerate(range(0, len(batch), PARTS_AT_MOST)):
         rows = np.arange(start, min(start + PARTS_AT_MOST, len(batch)))
         said("parts", start, len(batch))
@@ -330,20 +315,6 @@ def _store(
         kept.append(one)
     said("parts", len(batch), len(batch))
     return kept
-
-
-def _marked(batch: Batch) -> np.ndarray | None:
-    if "gone" not in batch.parts.column_names:
-        return None
-    return np.asarray(batch.parts.column("gone").combine_chunks().fill_null(False))
-
-
-def _with_gone(stock: Path, one: Partition) -> Batch:
-    """The whole of a partition, with which of its parts are not there any more: older versions are kept."""
-    batch = read_batch(stock, one)
-    gone = np.zeros(len(batch), dtype=bool)
-    gone[gone_of(stock, one)] = True
-    return replace(batch, parts=batch.parts.append_column("gone", pa.array(gone)))
 
 
 def read_batch(stock: Path, one: Partition) -> Batch:

@@ -10,7 +10,7 @@ from partkin.model.build import Build
 from partkin.model.problem import Problem, refuse_any
 from partkin.model.stripping import Moved, NoPlan, PlanView, RefitPlan, RefitStep, StripPlan, StripStep, Suspected
 from partkin.model.words import WIDTH, folded
-from partkin.sheets.files import in_folder
+from partkin.sheets import in_folder
 from partkin.strip.assembly import children_of, family
 from partkin.strip.plan import impossible, plan
 from partkin.strip.refit import move_across, refit

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
-from types import MappingProxyType
+from typing import NamedTuple
 
 from partkin.model.known import Making, OneDrawing
-from partkin.tables.reader import read, rows_of, values_of
+from partkin.tables.reader import by_first, rows_of, values_of
 
 COORDINATE_INSTRUMENT = "steel rule"
 UNKNOWN_INSTRUMENT = "seller"
 
 
-@dataclass(frozen=True)
-class InstrumentRow:
+class InstrumentRow(NamedTuple):
     """How far a reading of one instrument may be out: a + b L, and what reading it by eye adds.
 
     `whole_metres`: L is rounded up to the next metre, as the directive on tapes has it. `centres_mm` is
@@ -34,34 +32,17 @@ class InstrumentRow:
     mark: str
 
 
-@cache
 def instruments() -> Mapping[str, InstrumentRow]:
     """Return data/tables/instruments.csv by instrument, in table order."""
-    return MappingProxyType({row.instrument: row for row in read("instruments.csv", InstrumentRow)})
+    return by_first("instruments.csv", InstrumentRow)
 
 
 def greatest_error_mm(instrument: str | None, length_mm: float, quantity: str = "centres") -> float:
     """Return the greatest error believed possible of a reading whose row states none.
 
-    Parameters
-    ----------
-    instrument
-        A word of the readings sheet, or `rule`; None: not known how it was taken, which counts as told by
-        a seller.
-    length_mm
-        The length that was read.
-    quantity
-        A length quantity of the readings sheet. Centres of holes are harder to judge than edges.
-
-    Returns
-    -------
-    float
-        Half-width in mm of a rectangular distribution (JCGM 100:2008, 4.3.7).
-
-    Raises
-    ------
-    KeyError
-        No such instrument. ValueError: a mass is not a length.
+    It is the half-width in mm of a rectangular distribution (JCGM 100:2008, 4.3.7). `instrument`: a word of the
+    readings sheet, or `rule`; None: not known how it was taken, which counts as told by a seller. `quantity`: a length
+    of the readings sheet; centres of holes are harder to judge than edges.
 
     Examples
     --------
@@ -93,8 +74,7 @@ def coordinate_error_mm() -> float:
     return greatest_error_mm(COORDINATE_INSTRUMENT, 0.0)
 
 
-@dataclass(frozen=True)
-class ReadingCost:
+class ReadingCost(NamedTuple):
     """What a reading takes: minutes of your time, price in the build's currency, the longest distance in one go.
 
     `at_hand`: the instrument is used on a part that lies before you.
@@ -109,7 +89,6 @@ class ReadingCost:
     source: str
 
 
-@cache
 def reading_costs() -> Mapping[str, ReadingCost]:
     """Return data/tables/reading_costs.csv by instrument.
 
@@ -118,7 +97,7 @@ def reading_costs() -> Mapping[str, ReadingCost]:
     >>> reading_costs()["caliper"].minutes < reading_costs()["seller"].minutes
     True
     """
-    return MappingProxyType({row.instrument: row for row in read("reading_costs.csv", ReadingCost)})
+    return by_first("reading_costs.csv", ReadingCost)
 
 
 @cache
@@ -149,17 +128,8 @@ def same_drawing() -> Mapping[str, OneDrawing]:
     >>> same_drawing()["nothing of the kind"].weight
     0.5
     """
-    return MappingProxyType(
-        {
-            row["evidence"]: OneDrawing(float(row["weight"]), row["says"], row["source"])
-            for row in rows_of("same_drawing.csv")
-        }
-    )
-
-
-@cache
-def _slip_rules() -> Mapping[str, float]:
-    return MappingProxyType(dict(values_of("slips.csv")))
+    rows = rows_of("same_drawing.csv")
+    return {row["evidence"]: OneDrawing(float(row["weight"]), row["says"], row["source"]) for row in rows}
 
 
 def slip_rule(name: str) -> float:
@@ -170,4 +140,4 @@ def slip_rule(name: str) -> float:
     >>> slip_rule("hole widest")
     2.5
     """
-    return _slip_rules()[name]
+    return dict(values_of("slips.csv"))[name]

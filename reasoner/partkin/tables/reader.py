@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import csv
 import os
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from functools import cache
 from pathlib import Path
-from typing import Any, TypeVar, get_type_hints
+from types import MappingProxyType
+from typing import Any, NamedTuple, TypeVar, get_type_hints
 
 
 @cache
@@ -48,20 +48,8 @@ def rows_of(name: str) -> list[dict[str, str]]:
     return rows
 
 
-def read(name: str, row_type: type[Row]) -> tuple[Row, ...]:
-    """Return the rows of one sheet of data/tables; a field that has no column keeps its default.
-
-    Parameters
-    ----------
-    name
-    row_type
-        A dataclass. Its fields bear the names of columns and types of CELLS.
-
-    Raises
-    ------
-    TypeError
-        A field without a column has no default.
-    """
+@cache
+def _read(name: str, row_type: Any) -> tuple[Any, ...]:
     cells = {field: CELLS[kind] for field, kind in get_type_hints(row_type).items()}
     return tuple(
         row_type(**{field: cells[field](cell) for field, cell in row.items() if field in cells})
@@ -69,6 +57,31 @@ def read(name: str, row_type: type[Row]) -> tuple[Row, ...]:
     )
 
 
+def read(name: str, row_type: Callable[..., Row]) -> tuple[Row, ...]:
+    """Return the rows of one sheet of data/tables; a field that has no column keeps its default.
+
+    `row_type`: a named tuple or dataclass whose fields bear the names of columns and types of CELLS.
+
+    Raises
+    ------
+    TypeError
+        A field without a column has no default.
+    """
+    return _read(name, row_type)
+
+
+@cache
+def _by_first(name: str, row_type: Any) -> Mapping[Any, Any]:
+    first = next(iter(get_type_hints(row_type)))
+    return MappingProxyType({getattr(row, first): row for row in _read(name, row_type)})
+
+
+def by_first(name: str, row_type: Callable[..., Row]) -> Mapping[Any, Row]:
+    """Return the rows of one sheet of data/tables by what stands in their first field, in table order."""
+    return _by_first(name, row_type)
+
+
+@cache
 def values_of(name: str) -> tuple[tuple[str, float], ...]:
     """Return what a sheet of one number a row says: its first column, and its `value`."""
     return tuple((next(iter(row.values())), float(row["value"])) for row in rows_of(name))
@@ -96,8 +109,7 @@ def keep(file: Path, text: str) -> None:
         return
 
 
-@dataclass(frozen=True)
-class ScreenWord:
+class ScreenWord(NamedTuple):
     """A word of text, report and page, in a line of its own."""
 
     word: str

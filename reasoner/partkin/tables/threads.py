@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from functools import cache, lru_cache
-from types import MappingProxyType
+from functools import lru_cache
+from typing import NamedTuple
 
-from partkin.tables.reader import read
+from partkin.tables.reader import by_first, read
 
 MM_PER_INCH = 25.4
 # Number sizes of unified threads: 0.060 in + 0.013 in a number (ASME B1.1), in use from 0 to 12. A whole
@@ -20,8 +19,7 @@ LEAST_NUMBER_TPI = 24
 GREATEST_PITCH_OF_DIAMETER = 0.3
 
 
-@dataclass(frozen=True)
-class Thread:
+class Thread(NamedTuple):
     """A thread, with the hole that its bolt goes through where that is known.
 
     `series` is that of data/tables/threads.csv (`not in the table` for others). The clearance hole is the medium one
@@ -42,6 +40,17 @@ class Thread:
         if self.series.startswith("ISO") or self.designation.startswith("M"):
             return "metric"
         return self.series if self.series in ("BSP parallel", "NPT taper", "BSW 55 deg") else "unified"
+
+
+def threads() -> Mapping[str, Thread]:
+    """Return every thread of data/tables/threads.csv by its designation, in table order.
+
+    Examples
+    --------
+    >>> threads()["M6x1"].clearance_medium_mm
+    6.6
+    """
+    return by_first("threads.csv", Thread)
 
 
 _METRIC = re.compile(r"M(\d+(?:\.\d+)?)(?:[x-](\d+(?:\.\d+)?)|coarse)?(?:-?\d[a-z]\d?[a-z]?)?", re.ASCII)
@@ -71,46 +80,37 @@ def _inches(text: str) -> float:
     return (float(whole) if whole else 0.0) + float(above) / (float(below) if below else 1.0)
 
 
-def _like(table: Mapping[str, Thread], form: str, major_mm: float, pitch_mm: float) -> Thread | None:
-    for thread in table.values():
-        if (
-            thread.form == form
+def _like(form: str, major_mm: float, pitch_mm: float) -> Thread | None:
+    return next(
+        (
+            thread for thread in threads().values()
+            if thread.form == form
             and math.isclose(thread.major_mm, major_mm, abs_tol=0.002)
             and math.isclose(thread.pitch_mm, pitch_mm, abs_tol=0.0005)
-        ):
-            return thread
-    return None
+        ),
+        None,
+    )  # fmt: skip
 
 
-def _metric(text: str, table: Mapping[str, Thread]) -> Thread | None:
+def _metric(text: str) -> Thread | None:
     match = _METRIC.fullmatch(text.replace("m", "M", 1))
     if match is None:
         return None
     major_mm = float(match[1])
-    same_size = [known for known in table.values() if known.form == "metric" and known.major_mm == major_mm]
+    same_size = [known for known in threads().values() if known.form == "metric" and known.major_mm == major_mm]
     if match[2] is None:
         return next((known for known in same_size if known.series == "ISO coarse"), None)
     pitch_mm = float(match[2])
     if not (0.1 <= pitch_mm <= GREATEST_PITCH_OF_DIAMETER * major_mm and major_mm <= 300.0):
         return None
-    known = _like(table, "metric", major_mm, pitch_mm)
+    known = _like("metric", major_mm, pitch_mm)
     if known is not None:
         return known
-    holes = same_size[0] if same_size else None
-    return Thread(
-        f"M{major_mm:g}x{pitch_mm:g}",
-        major_mm,
-        pitch_mm,
-        clearance_medium_mm=holes.clearance_medium_mm if holes else None,
-    )
+    hole_mm = same_size[0].clearance_medium_mm if same_size else None
+    return Thread(f"M{major_mm:g}x{pitch_mm:g}", major_mm, pitch_mm, clearance_medium_mm=hole_mm)
 
 
-def _pipe(text: str, table: Mapping[str, Thread]) -> Thread | None:
-    match = _PIPE.fullmatch(text)
-    return table.get(f"G{match[1] or match[2]}") if match else None
-
-
-def _inch(text: str, table: Mapping[str, Thread]) -> Thread | None:
+def _inch(text: str) -> Thread | None:
     match = _INCH.fullmatch(text)
     if match is None:
         return None
@@ -121,7 +121,7 @@ def _inch(text: str, table: Mapping[str, Thread]) -> Thread | None:
         return next(
             (
                 known
-                for known in table.values()
+                for known in threads().values()
                 if (known.designation.endswith(tail) if tail else known.series == series)
                 and known.designation.split("-")[0] == size
                 and tpi_text in (None, known.designation.removesuffix(tail).split("-")[1])
@@ -139,33 +139,8 @@ def _inch(text: str, table: Mapping[str, Thread]) -> Thread | None:
     major_mm, pitch_mm = major_in * MM_PER_INCH, MM_PER_INCH / tpi
     if pitch_mm > GREATEST_PITCH_OF_DIAMETER * major_mm:
         return None
-    known = _like(table, "unified", major_mm, pitch_mm)
+    known = _like("unified", major_mm, pitch_mm)
     return known or Thread(f"{size}-{tpi_text}", round(major_mm, 4), round(pitch_mm, 5))
-
-
-def parse(text: str, table: Mapping[str, Thread]) -> Thread | None:
-    """Read a designation; `table` gives the holes, and the pitch of a metric size written alone."""
-    if not 2 <= len(text) <= 40:
-        return None
-    tidy = text.strip().lower()
-    left_hand = _LEFT_HAND.search(tidy) is not None
-    tidy = _tidy(_LEFT_HAND.sub("", tidy))
-    read = _metric(tidy, table) or _pipe(tidy, table) or _inch(tidy, table)
-    if read is None or not left_hand:
-        return read
-    return replace(read, designation=f"{read.designation} LH", left_hand=True)
-
-
-@cache
-def threads() -> Mapping[str, Thread]:
-    """Return every thread of data/tables/threads.csv by its designation, in table order.
-
-    Examples
-    --------
-    >>> threads()["M6x1"].clearance_medium_mm
-    6.6
-    """
-    return MappingProxyType({row.designation: row for row in read("threads.csv", Thread)})
 
 
 @lru_cache(maxsize=4096)
@@ -174,10 +149,7 @@ def parse_thread(text: str) -> Thread | None:
 
     A metric size alone is its coarse pitch; a bolt's length does not belong in a thread.
 
-    Parameters
-    ----------
-    text
-        For instance `M6x1`, `M8` (coarse), `m8 x 1,25`, `M10x1.25 LH`, `1/4-20`, `#10-32 UNF`, `G1/4`.
+    `text`: for instance `M6x1`, `M8` (coarse), `m8 x 1,25`, `M10x1.25 LH`, `1/4-20`, `#10-32 UNF`, `G1/4`.
 
     Examples
     --------
@@ -186,7 +158,16 @@ def parse_thread(text: str) -> Thread | None:
     >>> parse_thread("M8x30") is None
     True
     """
-    return parse(text, threads())
+    if not 2 <= len(text) <= 40:
+        return None
+    tidy = text.strip().lower()
+    left_hand = _LEFT_HAND.search(tidy) is not None
+    tidy = _tidy(_LEFT_HAND.sub("", tidy))
+    pipe = _PIPE.fullmatch(tidy)
+    found = _metric(tidy) or (threads().get(f"G{pipe[1] or pipe[2]}") if pipe else None) or _inch(tidy)
+    if found is None or not left_hand:
+        return found
+    return found._replace(designation=f"{found.designation} LH", left_hand=True)
 
 
 def threads_join(a: Thread, b: Thread) -> bool:
@@ -207,8 +188,7 @@ def threads_join(a: Thread, b: Thread) -> bool:
     )
 
 
-@dataclass(frozen=True)
-class NearMiss:
+class NearMiss(NamedTuple):
     """Two threads that may start by hand in each other and must not be joined.
 
     `turns`: how many turns until the threads are a quarter of the smaller pitch apart; None where the
@@ -222,12 +202,6 @@ class NearMiss:
     source: str
 
 
-@cache
-def near_misses() -> tuple[NearMiss, ...]:
-    """Return the pairs of threads that may start in each other and must not be joined."""
-    return read("near_misses.csv", NearMiss)
-
-
 @lru_cache(maxsize=1024)
 def near_miss(a: str, b: str) -> NearMiss | None:
     """Return the near miss of two designations, in either order; None where the table has none.
@@ -237,4 +211,5 @@ def near_miss(a: str, b: str) -> NearMiss | None:
     >>> near_miss("5/16-18", "M8x1.25").note
     'almost equal diameter'
     """
-    return next((miss for miss in near_misses() if {miss.thread_a, miss.thread_b} == {a, b}), None)
+    rows = read("near_misses.csv", NearMiss)
+    return next((miss for miss in rows if {miss.thread_a, miss.thread_b} == {a, b}), None)

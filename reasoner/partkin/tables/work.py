@@ -5,21 +5,19 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache, lru_cache
 from itertools import zip_longest
-from types import MappingProxyType
+from typing import NamedTuple
 
 from partkin.model.build import WorkRow
 from partkin.model.problem import Problem
-from partkin.tables.reader import read, rows_of, values_of
+from partkin.tables.reader import by_first, read, rows_of, values_of
 
 ANY = "any"
 AMOUNTS = ("minutes", "cost", "workmanship_mm")
 
 
-@dataclass(frozen=True)
-class EdgeRule:
+class EdgeRule(NamedTuple):
     """A distance that is kept: `value` times `of` (hole, fastener, washer), or plain mm or count."""
 
     rule: str
@@ -30,8 +28,7 @@ class EdgeRule:
     source: str
 
 
-@dataclass(frozen=True)
-class Washer:
+class Washer(NamedTuple):
     """Plain (ISO 7089) and large (ISO 7093-1) washers of one bolt."""
 
     bolt_mm: float
@@ -39,11 +36,6 @@ class Washer:
     thickness_mm: float
     large_outer_mm: float
     source: str
-
-
-@cache
-def _edge_rules() -> dict[tuple[str, str], EdgeRule]:
-    return {(row.rule, row.scope): row for row in read("edges.csv", EdgeRule)}
 
 
 def edge_rule(name: str, scope: str = ANY) -> EdgeRule:
@@ -54,18 +46,16 @@ def edge_rule(name: str, scope: str = ANY) -> EdgeRule:
     >>> edge_rule("edge", "sheet metal").value, edge_rule("zone margin").value
     (1.2, 20.0)
     """
-    return _edge_rules()[(name, scope)]
-
-
-def edge_rule_or_none(name: str, scope: str) -> EdgeRule | None:
-    """Return a row of edges.csv, or None where it has none of that scope."""
-    return _edge_rules().get((name, scope))
+    found = edge_rule_or_none(name, scope)
+    if found is None:
+        raise KeyError((name, scope))
+    return found
 
 
 @cache
-def washers() -> tuple[Washer, ...]:
-    """Return data/tables/washers.csv, smallest first."""
-    return read("washers.csv", Washer)
+def edge_rule_or_none(name: str, scope: str) -> EdgeRule | None:
+    """Return a row of edges.csv, or None where it has none of that scope."""
+    return next((row for row in read("edges.csv", EdgeRule) if (row.rule, row.scope) == (name, scope)), None)
 
 
 def washer_for(bolt_mm: float) -> Washer | None:
@@ -76,7 +66,7 @@ def washer_for(bolt_mm: float) -> Washer | None:
     >>> washer_for(6.0).outer_mm, washer_for(6.35).outer_mm
     (12.0, 16.0)
     """
-    return next((row for row in washers() if row.bolt_mm >= bolt_mm - 0.15), None)
+    return next((row for row in read("washers.csv", Washer) if row.bolt_mm >= bolt_mm - 0.15), None)
 
 
 @cache
@@ -105,7 +95,6 @@ def _amount(cell: str) -> float | None:
     return value if math.isfinite(value) and value >= 0.0 else None
 
 
-@cache
 def shipped_work() -> tuple[WorkRow, ...]:
     """Return data/tables/work.csv."""
     return read("work.csv", WorkRow)
@@ -116,16 +105,7 @@ def read_work(
 ) -> tuple[tuple[WorkRow, ...], tuple[Problem, ...]]:
     """Read a build's own work.csv, whose rows stand before the shipped ones.
 
-    Parameters
-    ----------
-    cells
-        Its rows, the header first.
-    sheet
-
-    Returns
-    -------
-    rows, problems
-        Every faulty row as a Problem, none raised.
+    `cells`: its rows, the header first. Every faulty row comes back as a Problem, none is raised.
 
     Examples
     --------
@@ -170,14 +150,12 @@ def work_for(do: str, group: str, overrides: Iterable[WorkRow] = ()) -> WorkRow:
     """
     for rows in (tuple(overrides), shipped_work()):
         for wanted in (group, ANY):
-            for row in rows:
-                if row.do == do and row.group == wanted:
-                    return row
+            if found := next((row for row in rows if (row.do, row.group) == (do, wanted)), None):
+                return found
     raise KeyError(f"work.csv has no row for {do!r}")
 
 
-@dataclass(frozen=True)
-class FastenerRow:
+class FastenerRow(NamedTuple):
     """What one kind of fastener takes, each; `bench_factor`: how much of it at a bench.
 
     `holds`: it bears the part's weight. `label`: bag or tag.
@@ -191,8 +169,7 @@ class FastenerRow:
     source: str
 
 
-@dataclass(frozen=True)
-class LiftRow:
+class LiftRow(NamedTuple):
     """How many people lift up to a mass (None: no upper end), and what fetching them costs in minutes."""
 
     up_to_kg: float | None
@@ -203,7 +180,6 @@ class LiftRow:
     source: str
 
 
-@cache
 def fastener_rows() -> Mapping[str, FastenerRow]:
     """Return data/tables/fasteners.csv by kind, in table order.
 
@@ -212,10 +188,9 @@ def fastener_rows() -> Mapping[str, FastenerRow]:
     >>> fastener_rows()["screw"].minutes_each
     0.5
     """
-    return MappingProxyType({row.kind: row for row in read("fasteners.csv", FastenerRow)})
+    return by_first("fasteners.csv", FastenerRow)
 
 
-@cache
 def lift_rows() -> tuple[LiftRow, ...]:
     """Return data/tables/lifting.csv, lightest first."""
     return read("lifting.csv", LiftRow)
@@ -242,14 +217,12 @@ def bench_minutes() -> float:
     return fastener_rows()["bench"].minutes_each
 
 
-@cache
 def lost_shares() -> Mapping[str, float]:
     """Return the shares of price, carriage and hours that are lost when a part does not go on (money.csv)."""
-    return MappingProxyType(dict(values_of("money.csv")))
+    return dict(values_of("money.csv"))
 
 
-@dataclass(frozen=True)
-class Material:
+class Material(NamedTuple):
     """How one group of materials may be worked: `open_out`, `slot`, `new_hole` are yes, no or carrier."""
 
     group: str
@@ -269,15 +242,9 @@ class Material:
         return said.get(do, "yes") != "no"
 
 
-@cache
-def materials() -> tuple[Material, ...]:
-    """Return data/tables/materials.csv; the first row whose word is found counts."""
-    return read("materials.csv", Material)
-
-
 @lru_cache(maxsize=256)
 def material_of(text: str | None) -> Material | None:
-    """Find the material group that a part's `material` cell names; None: not known.
+    """Find the material group that a part's `material` cell names: the first row whose word is in it; None: not known.
 
     Examples
     --------
@@ -289,7 +256,7 @@ def material_of(text: str | None) -> Material | None:
     if not text:
         return None
     said = text.lower()
-    for row in materials():
+    for row in read("materials.csv", Material):
         for word in row.words:
             # Glass-filled nylon is no glass.
             alone = rf"(?<![a-z0-9]){re.escape(word)}(?![a-z0-9])(?![- ](?:filled|reinforced|fib))"
@@ -298,8 +265,7 @@ def material_of(text: str | None) -> Material | None:
     return None
 
 
-@dataclass(frozen=True)
-class ClipRule:
+class ClipRule(NamedTuple):
     """What a hole in one group of materials asks of a push-fit clip.
 
     `takes_mm`: misplacement that the clip takes. `larger_mm`: how much larger than its hole it may be and still
@@ -313,10 +279,9 @@ class ClipRule:
     source: str
 
 
-@cache
 def clip_rules() -> Mapping[str, ClipRule]:
     """Return data/tables/clips.csv by the group of the material that the hole is in."""
-    return MappingProxyType({row.hole_in: row for row in read("clips.csv", ClipRule)})
+    return by_first("clips.csv", ClipRule)
 
 
 def clip_rule(material: str | None) -> ClipRule:

@@ -9,13 +9,13 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
 from partkin.fit.segments import segments_of, to_segments_mm
 from partkin.fit.solve import pulled, solve
 from partkin.fit.task import Pairing, Prepared
-from partkin.model.adapting import SeamDeparture
 from partkin.model.build import Zone
 from partkin.model.fitting import Conflict, FitAnswer, FitTask, HeldSeam, Option, Spot
 from partkin.model.known import Known, Side, is_airbag_panel
@@ -38,6 +38,18 @@ FEWEST_PAIRS = 2
 UNSEEN = ("tear seam or airbag door",)
 Matrix = tuple[tuple[float, ...], ...]
 IDENTITY: Matrix = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0))
+
+
+class SeamDeparture(NamedTuple):
+    """How far a donor's tear seam or airbag door stands from the original's at the placement.
+
+    A zone that only one side has carries None for the other's name and no departure: missing there.
+    """
+
+    kind: str
+    donor_zone: str | None
+    original_zone: str | None
+    departure_mm: float | None
 
 
 def steiner_point(corners: Sequence[Point]) -> Point:
