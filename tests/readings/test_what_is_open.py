@@ -72,6 +72,10 @@ def test_of_one_hand_a_mirror_image_is_not_asked_about(hands: tuple, word: str) 
     verdict = check(replace(build, parts=parts), "donor")
     assert verdict.verdict == word
     assert any(one.quantity == "left of" for one in verdict.unknown) == (word != "bolts on")
+    says = [reason.says for reason in verdict.reasons]
+    assert any("both parts are for the left, and a mirror image would be the other" in s for s in says) == (
+        word == "bolts on"
+    )
 
 
 def test_of_one_hand_what_goes_on_neither_way_does_not_fit() -> None:

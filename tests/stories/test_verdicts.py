@@ -103,6 +103,8 @@ def test_a_seam_that_lies_elsewhere_decides_and_no_work_is_offered() -> None:
     verdict = partkin.check(made, "donor")
     assert verdict.verdict == "does not fit" and verdict.adaptation is None
     assert "12.0 mm" in (verdict.conflict_says or "")
+    elsewhere = as_tree(verdict)["conflict"]["elsewhere"]
+    assert elsewhere["kind"] == "tear seam" and elsewhere["departure_mm"] == pytest.approx(12.0, abs=0.5)
     assert verdict.next_step.startswith("Next: before you let it go, read the corners of its seam once more")
 
 
@@ -282,3 +284,13 @@ def test_the_skin_may_go_on_although_the_assembly_does_not() -> None:
     assert [(level.part, level.verdict, level.within) for level in verdict.levels] == [("skin", "bolts on", True)]
     up = partkin.check(made, "skin")
     assert up.verdict == "bolts on" and up.levels[0].part == "donor" and not up.levels[0].within
+
+
+@pytest.mark.parametrize(("need", "paired"), [("must", True), ("should", True), ("spare", False)])
+def test_a_fixing_that_should_be_used_is_paired_where_it_can_be(need: str, paired: bool) -> None:
+    """Though no feature of the donor asks for it: the hole over it is a spare one."""
+    third = Feature("host", "F3", "tapped hole", 6.0, thread="M6", x_mm=100.0, y_mm=80.0, plus_minus_mm=0.0, need=need)
+    spare = holes([*PLATE[:2], (100.0, 80.0)])
+    donor = [*spare[:2], replace(spare[2], need="spare", thread="M6")]
+    verdict = partkin.check(build([*studs(PLATE[:2]), third], donor), "donor")
+    assert verdict.verdict == "bolts on" and ("F3" in {pair.fixing for pair in verdict.pairs}) == paired

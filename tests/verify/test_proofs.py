@@ -61,6 +61,26 @@ def test_a_rational_turn_is_exact(angle):
     assert float(s) == pytest.approx(math.sin(angle), abs=1e-15)
 
 
+@pytest.mark.parametrize("degrees", [0, 12, 85, 119, 121, 175, 180])
+@pytest.mark.parametrize("axis", [(1, 0, 0), (0, 1, 0), (0, 0, 1), (1, -2, 3), (-3, 1, 1), (1, 4, -2)])
+def test_a_rational_rotation_in_space_is_exact(axis, degrees):
+    """Of small and large turns: whichever part of the quaternion is the largest."""
+    length = math.hypot(*axis)
+    x, y, z = (math.sin(math.radians(degrees) / 2) * part / length for part in axis)
+    w = math.cos(math.radians(degrees) / 2)
+    rounded = [
+        [w * w + x * x - y * y - z * z, 2 * (x * y - w * z), 2 * (x * z + w * y)],
+        [2 * (x * y + w * z), w * w - x * x + y * y - z * z, 2 * (y * z - w * x)],
+        [2 * (x * z - w * y), 2 * (y * z + w * x), w * w - x * x - y * y + z * z],
+    ]
+    rows = rational_rotation([tuple(F(cell) for cell in row) for row in rounded])
+    assert all(
+        sum(a * b for a, b in zip(rows[i], rows[k], strict=True)) == (i == k) for i in range(3) for k in range(3)
+    )
+    for row, near in zip(rows, rounded, strict=True):
+        assert [float(cell) for cell in row] == pytest.approx(near, abs=1e-14)
+
+
 def slots(**more) -> Held:
     return Held((F(0), F(0)), (F(0), F(0)), F(0), **more)
 

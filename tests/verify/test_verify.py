@@ -268,6 +268,15 @@ def test_places_from_distances_are_taken_as_the_verdict_states_them_and_said_so(
     assert verify({**true, "positions": {"donor": stated}}, build) == ()
 
 
+def test_it_goes_on_only_by_what_is_written():
+    """A size that nobody wrote could be any: it helps a claim that it does not go on, and none that it does."""
+    build = fitting()
+    unread = tuple(replace(f, across_mm=None) if f.feature == "F0" else f for f in build.features)
+    assert any(
+        "a size of F0 or a is not written" in why for why in verify(verdict_of(build), replace(build, features=unread))
+    )
+
+
 def test_a_newer_reading_of_a_hole_counts():
     build = fitting()
     true = verdict_of(build)

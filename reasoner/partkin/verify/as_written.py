@@ -103,9 +103,9 @@ class Sides:
     options: frozenset[Named]
     faces: Faces
     as_stated: tuple[str, ...]
-    pulled: Fraction = Fraction(0)
-    in_plane: bool = False
-    kindest: bool = False
+    pulled: Fraction
+    in_plane: bool
+    kindest: bool
 
     @property
     def dims(self) -> int:
