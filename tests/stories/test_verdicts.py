@@ -228,6 +228,35 @@ def test_a_stud_that_need_not_hold_may_stand_in_a_cut_out() -> None:
     assert partkin.check(blocked, "donor").verdict == "does not fit"
 
 
+@pytest.mark.parametrize("turn_deg", [0.0, 63.0, 151.0, 240.0])
+@pytest.mark.parametrize(("away_mm", "word"), [(100.0, "bolts on"), (150.0, "does not fit")])
+def test_a_donor_that_can_still_be_turned_is_turned_so_that_a_stud_clears(
+    turn_deg: float, away_mm: float, word: str
+) -> None:
+    """One hole holds it, and a stud 100 mm from there may stand in a cut-out that begins 80 mm from it."""
+    spare = Feature("host", "S9", "stud", 6.0, x_mm=away_mm, y_mm=0.0, plus_minus_mm=0.0, need="spare")
+    made = build([*studs([(0.0, 0.0)]), spare], holes(moved([(0.0, 0.0)], turn_deg, 0.0, 0.0)))
+    cut_out = tuple(moved([(80.0, -15.0), (120.0, -15.0), (120.0, 15.0), (80.0, 15.0)], turn_deg, 0.0, 0.0))
+    verdict = partkin.check(replace(made, zones=(donor_zone(cut_out, "opening", name="cut-out"),)), "donor")
+    assert verdict.verdict == word
+    if word == "bolts on":
+        assert [(pair.fixing, pair.feature) for pair in verdict.pairs] == [("F1", "a1")]
+        assert [one.fixing for one in verdict.unpaired] == ["S9"] and verdict.margin_mm == pytest.approx(0.5)
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 90.0, 200.0])
+def test_whether_a_stud_clears_a_bent_cut_out_is_left_to_be_tried(turn_deg: float) -> None:
+    """A cut-out like an L: a circle about it may take the stud, and the stud is not in it at what is tried."""
+    spare = Feature("host", "S9", "stud", 6.0, x_mm=100.0, y_mm=0.0, plus_minus_mm=0.0, need="spare")
+    corners = [(60.0, -40.0), (140.0, -40.0), (140.0, -32.0), (68.0, -32.0), (68.0, 40.0), (60.0, 40.0)]
+    made = build([*studs([(0.0, 0.0)]), spare], holes([(0.0, 0.0)]))
+    cut_out = tuple(moved(corners, turn_deg, 0.0, 0.0))
+    verdict = partkin.check(replace(made, zones=(donor_zone(cut_out, "opening", name="cut-out"),)), "donor")
+    assert verdict.verdict == "not enough measured"
+    [says] = [one.says for one in verdict.unknown if one.what == "placement"]
+    assert says.startswith("whether S9 can stand in a cut-out") and says.endswith("or try it")
+
+
 def test_should_is_listed_where_it_cannot_be_paired() -> None:
     tapped = Feature("host", "T1", "tapped hole", 6.0, x_mm=80.0, y_mm=80.0, plus_minus_mm=0.0, need="should")
     verdict = partkin.check(build([*studs(PLATE), tapped], holes(PLATE)), "donor")

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import replace
 
 from partkin.fit.making import SEED
 from partkin.fit.search import AllSpent, together
-from partkin.fit.solve import gives, holds, pulled, solve, undecided, with_flex
+from partkin.fit.solve import gives, holds, pulled, undecided, with_flex
 from partkin.fit.task import UNKNOWN_PLAY_MM, Prepared
 from partkin.model.fitting import Chance, FitAnswer
 from partkin.model.known import Known, is_airbag_panel
@@ -17,6 +16,7 @@ from partkin.model.verdict import Stand, Trial, better_way_round
 from partkin.positions.lengths import DISTANCES
 from partkin.trial.believed import likely_places
 from partkin.trial.chances import chance_of, pairings_of, sides_drawn, size_errors, would_just_go_on
+from partkin.trial.cut_outs import clear_of_studs, without_studs
 from partkin.trial.places import (
     MOST_LAYOUTS,
     Places,
@@ -113,7 +113,7 @@ def _tried(known: Known, places: Places, prepared: Prepared, confidence: float) 
         tried = _judged(known, places, *_laid(known, worst), confidence)
         if tried.answer.fits is not False or tried.stand == "fits":
             return tried
-    kindest, answer = _laid(known, spared_openings(known, prepared.at_kindest()))
+    kindest, answer = _laid(known, without_studs(known, prepared.at_kindest()))
     missing = telling(prepared, places)
     if answer.fits is False:
         tried = _judged(known, places, kindest, answer, confidence)
@@ -192,65 +192,6 @@ def _contradict(places: Places) -> list[Suspect]:
     return [suspect for suspect in suspects if not suspect.left_out and not suspect.by_other]
 
 
-Point = tuple[float, float]
-
-
-def clear_of_studs(known: Known, prepared: Prepared) -> tuple[Prepared, FitAnswer] | None:
-    """Lay the donor with the studs that it need not be held by standing in its openings; None: that does not go.
-
-    A stud of the host blocks a donor that has no opening there. An opening is a hole or slot of the donor, or a
-    zone of kind `opening` that the stud clears by its own radius.
-    """
-    openings, spare = _openings(known), spare_studs(known, prepared)
-    if not spare or prepared.task.dims != 2:
-        return None
-    relaxed = spared_openings(known, prepared)
-    answer = solve(relaxed.task)
-    if not answer.fits or not answer.placement:
-        return None
-    (a, b, _, x), (c, d, _, y) = answer.placement.matrix[:2]
-    laid = [[(a * px + b * py + x, c * px + d * py + y) for px, py in corners] for corners in openings]
-    for spot in relaxed.task.fixings:
-        if spot.id in spare and spot.id in answer.unpaired_fixings:
-            radius_mm = (prepared.fixings[spot.id].across.mm or math.inf) / 2
-            if not any(clearance_mm(spot.at_mm[:2], corners) >= radius_mm for corners in laid):
-                return None
-    return relaxed, answer
-
-
-def spare_studs(known: Known, prepared: Prepared) -> frozenset[str]:
-    """Studs that the donor need not be held by; none where the donor has no opening that one could stand in."""
-    if not _openings(known):
-        return frozenset()
-    return frozenset(
-        name for name, fixing in prepared.fixings.items()
-        if fixing.feature.kind == "stud" and not fixing.supposed and (fixing.feature.need or "must") != "must"
-    )  # fmt: skip
-
-
-def _openings(known: Known) -> list[list[Point]]:
-    return [list(zone.corners_mm) for zone in known.donor.zones if zone.kind == "opening"]
-
-
-def clearance_mm(point: tuple[float, ...], corners: list[Point]) -> float:
-    """How far inside a polygon a point is; negative: outside.
-
-    >>> square = [(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)]
-    >>> clearance_mm((3.0, 5.0), square), clearance_mm((-2.0, 5.0), square)
-    (3.0, -2.0)
-    """
-    x, y = point
-    inside, nearest_mm = False, math.inf
-    for (ax, ay), (bx, by) in zip(corners, [*corners[1:], corners[0]], strict=True):
-        if (ay > y) != (by > y) and x < ax + (y - ay) * (bx - ax) / (by - ay):
-            inside = not inside
-        length = math.hypot(bx - ax, by - ay)
-        along = 0.0 if length == 0 else ((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / length**2
-        share = min(max(along, 0.0), 1.0)
-        nearest_mm = min(nearest_mm, math.hypot(x - ax - share * (bx - ax), y - ay - share * (by - ay)))
-    return nearest_mm if inside else -nearest_mm
-
-
 def telling(prepared: Prepared, places: Places) -> tuple[Missing, ...]:
     """What the verdict waits for: places and sizes of what has to be paired, before those of spare holes."""
     task = prepared.task
@@ -288,10 +229,3 @@ def shown_as_open(answer: FitAnswer, prepared: Prepared) -> FitAnswer:
         for p in answer.pairs
     )  # fmt: skip
     return replace(answer, pairs=pairs)
-
-
-def spared_openings(known: Known, prepared: Prepared) -> Prepared:
-    """The task without the studs that the donor need not be held by, where they may stand in an opening of it."""
-    spare = spare_studs(known, prepared)
-    fixings = tuple(replace(s, must=s.must and s.id not in spare) for s in prepared.task.fixings)
-    return replace(prepared, task=replace(prepared.task, fixings=fixings))

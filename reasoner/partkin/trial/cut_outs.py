@@ -1,0 +1,158 @@
+"""Studs of the host that the donor need not be held by: each may stand in a cut-out of it, a zone of kind `opening`."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from partkin.fit.solve import solve
+from partkin.fit.task import Prepared
+from partkin.model.fitting import FitAnswer, FitTask, Option, Spot
+from partkin.model.known import Known
+
+Point = tuple[float, float]
+# Middle and radius of a circle in the donor's frame, mm.
+Circle = tuple[Point, float]
+# Between the id of a stud and the number of the cut-out that it is laid into.
+MARK = "~"
+# How far a circle is drawn in or out for what rounding leaves.
+ROUNDED_MM = 0.01
+
+
+def clear_of_studs(known: Known, prepared: Prepared) -> tuple[Prepared, FitAnswer] | None:
+    """Lay the donor with the studs that it need not be held by standing in its cut-outs; None: that does not go.
+
+    A stud of the host blocks a donor that has no opening there: a hole or slot, or a cut-out that the stud clears by
+    its own radius. Where the donor can still be turned, it is turned so that they clear; undecided where a circle about
+    a cut-out lets it and no placement was found.
+    """
+    cut_outs, spare = _cut_outs(known), spare_studs(known, prepared)
+    if not spare or prepared.task.dims != 2:
+        return None
+    relaxed = without_studs(known, prepared)
+    answer = solve(relaxed.task)
+    if not answer.fits or not answer.placement:
+        return None
+    radius_mm = {name: (prepared.fixings[name].across.mm or math.inf) / 2 for name in spare}
+    if _stands_clear(answer, relaxed.task, radius_mm, cut_outs):
+        return relaxed, answer
+    wide, narrow = _circles(radius_mm, cut_outs)
+    for circles in (wide, narrow):
+        turned = solve(_with_circles(prepared.task, circles))
+        if turned.fits is False and circles is wide:
+            return None
+        laid = _bare(turned)
+        if turned.fits and _stands_clear(laid, relaxed.task, radius_mm, cut_outs):
+            return relaxed, laid
+    names = " and ".join(sorted(name for name in spare if name in answer.unpaired_fixings))
+    limit = f"whether {names} can stand in a cut-out as the donor may still be turned was not found out"
+    paired = {(pair.fixing, pair.feature) for pair in answer.pairs}
+    options = tuple(one for one in relaxed.task.options if (one.fixing, one.feature) in paired)
+    as_paired = replace(relaxed, task=replace(relaxed.task, options=options, given=True))
+    return as_paired, replace(answer, fits=None, limit=limit)
+
+
+def spare_studs(known: Known, prepared: Prepared) -> frozenset[str]:
+    """Studs that the donor need not be held by; none where the donor has no cut-out that one could stand in."""
+    if not _cut_outs(known):
+        return frozenset()
+    return frozenset(
+        name for name, fixing in prepared.fixings.items()
+        if fixing.feature.kind == "stud" and not fixing.supposed and (fixing.feature.need or "must") != "must"
+    )  # fmt: skip
+
+
+def without_studs(known: Known, prepared: Prepared) -> Prepared:
+    """The task without the studs that the donor need not be held by, where they may stand in a cut-out of it."""
+    spare = spare_studs(known, prepared)
+    fixings = tuple(replace(s, must=s.must and s.id not in spare) for s in prepared.task.fixings)
+    return replace(prepared, task=replace(prepared.task, fixings=fixings))
+
+
+def _cut_outs(known: Known) -> list[list[Point]]:
+    return [list(zone.corners_mm) for zone in known.donor.zones if zone.kind == "opening"]
+
+
+def _stands_clear(
+    answer: FitAnswer, task: FitTask, radius_mm: Mapping[str, float], cut_outs: Sequence[Sequence[Point]]
+) -> bool:
+    """Whether each stud that is on no hole stands in a cut-out, as the donor is laid."""
+    if not answer.placement:
+        return False
+    (a, b, _, x), (c, d, _, y) = answer.placement.matrix[:2]
+    laid = [[(a * px + b * py + x, c * px + d * py + y) for px, py in corners] for corners in cut_outs]
+    return all(
+        any(clearance_mm(spot.at_mm[:2], corners) >= radius_mm[spot.id] for corners in laid)
+        for spot in task.fixings
+        if spot.id in radius_mm and spot.id in answer.unpaired_fixings
+    )
+
+
+def _circles(
+    radius_mm: Mapping[str, float], cut_outs: Sequence[Sequence[Point]]
+) -> tuple[dict[str, list[Circle]], dict[str, list[Circle]]]:
+    """By stud: circles that hold all places of its middle in a cut-out, and circles of such places alone.
+
+    A stud of unknown size may be thin, or fill any cut-out.
+    """
+    import shapely
+
+    wide: dict[str, list[Circle]] = {}
+    narrow: dict[str, list[Circle]] = {}
+    for name, stud_mm in sorted(radius_mm.items()):
+        wide[name], narrow[name] = [], []
+        for corners in cut_outs:
+            places = shapely.make_valid(shapely.Polygon(corners))
+            if math.isfinite(stud_mm):
+                places = places.buffer(-stud_mm, quad_segs=32)
+            for place in shapely.get_parts(places):
+                if place.geom_type != "Polygon" or place.is_empty:
+                    continue
+                about, within = shapely.minimum_bounding_circle(place), shapely.maximum_inscribed_circle(place)
+                middle = about.centroid
+                # Rounded corners are followed from within.
+                reach_mm = shapely.hausdorff_distance(middle, place.exterior) + ROUNDED_MM
+                wide[name].append(((middle.x, middle.y), reach_mm))
+                if math.isfinite(stud_mm):
+                    narrow[name].append((within.coords[0], max(0.0, within.length - ROUNDED_MM)))
+    return wide, narrow
+
+
+def _with_circles(task: FitTask, circles: Mapping[str, Sequence[Circle]]) -> FitTask:
+    """The task in which each stud may stand in its circles too, as on a hole with that much play."""
+    features, options = list(task.features), list(task.options)
+    for name, around in circles.items():
+        for number, (middle, allowed_mm) in enumerate(around):
+            features.append(Spot(f"{name}{MARK}{number}", middle, must=False))
+            options.append(Option(name, f"{name}{MARK}{number}", allowed_mm))
+    return replace(task, features=tuple(features), options=tuple(options), given=False)
+
+
+def _bare(answer: FitAnswer) -> FitAnswer:
+    """The answer without circles; its margin is that of the pairs that are real."""
+    pairs = tuple(pair for pair in answer.pairs if MARK not in pair.feature)
+    return replace(
+        answer, pairs=pairs, margin_mm=min((pair.margin_mm for pair in pairs), default=None), also=0, also_pairs=(),
+        unpaired_fixings=(*answer.unpaired_fixings, *(p.fixing for p in answer.pairs if MARK in p.feature)),
+        unpaired_features=tuple(name for name in answer.unpaired_features if MARK not in name), slides=(),
+    )  # fmt: skip
+
+
+def clearance_mm(point: tuple[float, ...], corners: Sequence[Point]) -> float:
+    """How far inside a polygon a point is; negative: outside.
+
+    >>> square = [(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)]
+    >>> clearance_mm((3.0, 5.0), square), clearance_mm((-2.0, 5.0), square)
+    (3.0, -2.0)
+    """
+    x, y = point
+    inside, nearest_mm = False, math.inf
+    for (ax, ay), (bx, by) in zip(corners, [*corners[1:], corners[0]], strict=True):
+        if (ay > y) != (by > y) and x < ax + (y - ay) * (bx - ax) / (by - ay):
+            inside = not inside
+        length = math.hypot(bx - ax, by - ay)
+        along = 0.0 if length == 0 else ((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / length**2
+        share = min(max(along, 0.0), 1.0)
+        nearest_mm = min(nearest_mm, math.hypot(x - ax - share * (bx - ax), y - ay - share * (by - ay)))
+    return nearest_mm if inside else -nearest_mm
