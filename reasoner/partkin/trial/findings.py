@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from partkin.model.adapting import AdaptationAnswer
@@ -48,7 +49,7 @@ class Findings:
         """The trial that the verdict speaks of: of two that agree, the better one."""
         if not self.trials:
             return None
-        return min(self.trials, key=lambda t: (BEST_FIRST[t.says], -(t.answer.margin_mm or -1e9), t.mirrored))
+        return min(self.trials, key=_worst_last)
 
     @property
     def in_question(self) -> Trial | None:
@@ -105,3 +106,9 @@ class Findings:
     def duty(self) -> Duty | None:
         """The strictest duty of the donor and the original; None: not known on either."""
         return strictest_duty(self.known)
+
+
+def _worst_last(trial: Trial) -> tuple[int, float, int, bool]:
+    """What a trial comes to, its margin (none: the worst), and how many pairs hold."""
+    margin_mm, holding = trial.answer.margin_mm, sum(pair.margin_mm >= 0.0 for pair in trial.answer.pairs)
+    return BEST_FIRST[trial.says], math.inf if margin_mm is None else -margin_mm, -holding, trial.mirrored
