@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import product
+from typing import Any
 
 from partkin.fit.solve import solve
 from partkin.fit.task import Prepared
@@ -18,6 +20,8 @@ Circle = tuple[Point, float]
 MARK = "~"
 # How far a circle is drawn in or out for what rounding leaves.
 ROUNDED_MM = 0.01
+# Steps along and across a cut-out at which a circle in it is tried.
+GRID = 8
 
 
 def clear_of_studs(known: Known, prepared: Prepared) -> tuple[Prepared, FitAnswer] | None:
@@ -109,14 +113,28 @@ def _circles(
             for place in shapely.get_parts(places):
                 if place.geom_type != "Polygon" or place.is_empty:
                     continue
-                about, within = shapely.minimum_bounding_circle(place), shapely.maximum_inscribed_circle(place)
-                middle = about.centroid
+                about = shapely.minimum_bounding_circle(place).centroid
                 # Rounded corners are followed from within.
-                reach_mm = shapely.hausdorff_distance(middle, place.exterior) + ROUNDED_MM
-                wide[name].append(((middle.x, middle.y), reach_mm))
+                reach_mm = shapely.hausdorff_distance(about, place.exterior) + ROUNDED_MM
+                wide[name].append(((about.x, about.y), reach_mm))
                 if math.isfinite(stud_mm):
-                    narrow[name].append((within.coords[0], max(0.0, within.length - ROUNDED_MM)))
+                    narrow[name] += _within(place)
     return wide, narrow
+
+
+def _within(place: Any) -> Iterator[Circle]:
+    """Circles inside an area, about the points of a grid that lies along it."""
+    import shapely
+
+    box = shapely.minimum_rotated_rectangle(place)
+    if box.geom_type != "Polygon":
+        return
+    a, b, _, d = box.exterior.coords[:4]
+    for i, j in product(range(GRID + 1), repeat=2):
+        x, y = (a[k] + (b[k] - a[k]) * i / GRID + (d[k] - a[k]) * j / GRID for k in (0, 1))
+        middle = shapely.Point(x, y)
+        if place.contains(middle):
+            yield (x, y), max(0.0, place.exterior.distance(middle) - ROUNDED_MM)
 
 
 def _with_circles(task: FitTask, circles: Mapping[str, Sequence[Circle]]) -> FitTask:

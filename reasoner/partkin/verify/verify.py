@@ -17,6 +17,7 @@ from partkin.verify.as_written import Sides, Unwritten, read_sides
 from partkin.verify.as_written_numbers import same_number
 from partkin.verify.as_written_seams import Seams, elsewhere_faults, has_seams, read_seams, unasked_airbag_faults
 from partkin.verify.boxes import excludes_every_rotation
+from partkin.verify.cut_outs import stands_in_cut_out
 from partkin.verify.held import Held, gap_of, rational_rotation, stands
 from partkin.verify.likely import at_likely, broken_readings
 from partkin.verify.proofs import Named, excludes_every_turn, pairing_left_open
@@ -186,6 +187,9 @@ def _fits(verdict: Mapping[str, Any], sides: Sides, build: Build) -> tuple[list[
     for side, spots in ((0, sides.fixings), (1, sides.features)):
         used = {pair[side] for pair in made}
         left = [name for name, spot in spots.items() if spot.must and name not in used]
+        if side == 0 and left:
+            laid = _placement(verdict["placement"], sides.dims)
+            left = [name for name in left if not stands_in_cut_out(name, spots[name], verdict, build, laid)]
         refused += [f"{name} must be paired and is not" for name in left]
     return refused, trusted
 
