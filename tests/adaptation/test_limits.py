@@ -105,9 +105,9 @@ def test_opening_stops_where_the_edge_asks() -> None:
 
 
 def test_holes_keep_their_pitch() -> None:
-    """2.2 d0: between a and b 200 mm, a new 7 mm hole wants 15.4 from both."""
+    """2.4 d0: between a and b 200 mm, a new 7 mm hole wants 16.8 from both."""
     limits = limits_of(PLAIN, "donor")
-    near, far = np.array([[15.0, 0.0]] * 2), np.array([[15.5, 0.0]] * 2)
+    near, far = np.array([[16.5, 0.0]] * 2), np.array([[17.0, 0.0]] * 2)
     refusal = refuse_cut(limits, near, 7.0, 6.0, False)
     assert refusal is not None and refusal.near == "a"
     assert refuse_cut(limits, far, 7.0, 6.0, False) is None

@@ -31,12 +31,12 @@ def sheet_metal(name: str) -> tuple[float, float, float]:
 
 @pytest.mark.parametrize("name", EN)
 def test_en_1993_edges_and_pitch(name: str) -> None:
-    """1.2 d0, or AISC's where it asks for more (M16: 22 mm against 21.6); 2.2 d0 from hole to hole."""
+    """1.2 d0, or AISC's where it asks for more (M16: 22 mm against 21.6); from hole to hole never below 2.2 d0."""
     least_mm, hole_mm, bolt_mm = sheet_metal(name)
     own_mm = float(ROWS[name]["min_edge_mm"])
     wider_mm = [float(ROWS[other]["min_edge_mm"]) for other in AISC if float(ROWS[other]["bolt_mm"]) == bolt_mm]
     assert least_mm == pytest.approx(max([own_mm, *wider_mm]))
-    assert edge_rule("pitch").value * hole_mm == pytest.approx(float(ROWS[name]["min_pitch_mm"]))
+    assert edge_rule("pitch").value * hole_mm >= float(ROWS[name]["min_pitch_mm"])
 
 
 @pytest.mark.parametrize("name", AISC)
@@ -56,7 +56,7 @@ def test_a_hole_as_wide_as_its_bolt_keeps_the_distance_of_aisc(name: str) -> Non
     ("EC3_e2", lambda: edge_distance_mm("sheet metal", 10.0, 9.0)[0] / 10.0),
     ("EC3_e3", lambda: edge_distance_mm("sheet metal", 10.0, 9.0, slot=True)[0] / 10.0),
     ("EC3_e4", lambda: edge_distance_mm("sheet metal", 10.0, 9.0, slot=True)[0] / 10.0),
-    ("EC3_p1", lambda: edge_rule("pitch").value),
+    ("EC3_p2", lambda: edge_rule("pitch").value),
     ("CP6", lambda: engagement_mm(8.0, "steel")[0] / 8.0),
     ("CP7", lambda: engagement_mm(8.0, "aluminium")[0] / 8.0),
 ])  # fmt: skip

@@ -233,6 +233,7 @@ def _action(action: Action) -> dict[str, Any]:
     return {
         **_cells(action, "do", "feature", "part", "fixing"), **_numbers(action, "to_mm", "length_mm", "angle_deg"),
         "at_mm": None if action.at_mm is None else [number(v) for v in action.at_mm],
+        "axis": None if action.axis is None else [number(v) for v in action.axis],
         **_numbers(action, "minutes", "cost"), "tools": list(action.tools), **_cells(action, "says", "order", "side"),
         **_numbers(action, "allowed_mm", "material_cost"), "source": action.source,
     }  # fmt: skip
