@@ -54,7 +54,7 @@ class State(NamedTuple):
         Examples
         --------
         >>> State("donors", 3, 20, 1.5, "top").says
-        '3 of 20 donors, 2.0 a second, about 9 s left, now top'
+        '3 of 20 donors, 2.0 a second, about 8 s left, now top'
         >>> State("", 0, 0, 2.0, within=State("draws", 2000, 10000, 1.0)).says
         '2000 of at most 10000 draws, 2000.0 a second, at most 4 s left'
         """

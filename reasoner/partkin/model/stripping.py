@@ -47,7 +47,8 @@ class StripStep:
 
         Examples
         --------
-        >>> Step(3, "undo", "cabin", "", fastener="B1").key, Step(4, "take off", "cabin", "", bodies=("cowl",)).key
+        >>> undo = StripStep(3, "undo", "cabin", "", fastener="B1")
+        >>> undo.key, StripStep(4, "take off", "cabin", "", bodies=("cowl",)).key
         ('B1', 'take off:cowl')
         """
         if self.fastener is not None:
