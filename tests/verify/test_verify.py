@@ -199,6 +199,16 @@ def test_lowered_offsets_are_refused():
         assert any("offset_mm" in why for why in verify(forgery, build))
 
 
+def test_a_part_of_the_fixings_is_short_by_no_more_than_all_of_them():
+    build = not_given()
+    true = verdict_of(build)
+    most = -true["margin_mm"]
+    assert 0.0 < true["conflict"]["shortfall_mm"] <= most + 1e-6
+    for wrong in (0.0, -0.1, most + 0.1):
+        refused = verify(forged(true, ("conflict", "shortfall_mm"), wrong), build)
+        assert any(why.startswith(f"a shortfall of {wrong} mm does not go with") for why in refused), wrong
+
+
 def test_changed_sheets_are_refused():
     build = fitting()
     true = verdict_of(build)
