@@ -2,6 +2,7 @@
 
 import io
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -177,6 +178,6 @@ def test_empty_plots_say_so():
 
 
 def test_a_pair_without_figures_is_told_in_words():
-    pair = sample.BOLTS_ON.pairs[0]._replace(offset_mm=None, allowed_mm=None, margin_mm=None, state="blocked")
+    pair = replace(sample.BOLTS_ON.pairs[0], offset_mm=None, allowed_mm=None, margin_mm=None, state="blocked")
     picture = margin_picture(MarginPlot("D", "H", (pair,)))
     assert any(isinstance(shape, Words) and shape.text == "not placed, blocked" for shape in picture.shapes)

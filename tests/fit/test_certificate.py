@@ -136,11 +136,11 @@ def test_forged_certificates_are_refused(slots):
     (name, (fx, fy)), *rest = pieces[at].weights
     forged = [
         pieces[:at] + pieces[at + 1 :],
-        [*pieces[:at], pieces[at]._replace(turn_deg=(lo, (lo + hi) / 2)), *pieces[at + 1 :]],
-        [*pieces[:at], pieces[at]._replace(weights=((name, (fx + 2**-15, fy)), *rest)), *pieces[at + 1 :]],
-        [*pieces[:at], pieces[at]._replace(weights=((name, (-fx, -fy)), *rest)), *pieces[at + 1 :]],
+        [*pieces[:at], replace(pieces[at], turn_deg=(lo, (lo + hi) / 2)), *pieces[at + 1 :]],
+        [*pieces[:at], replace(pieces[at], weights=((name, (fx + 2**-15, fy)), *rest)), *pieces[at + 1 :]],
+        [*pieces[:at], replace(pieces[at], weights=((name, (-fx, -fy)), *rest)), *pieces[at + 1 :]],
         # Weights of three without slots hold all the way round.
-        *([[pieces[at]._replace(turn_deg=(-180.0, 180.0))]] if slots else []),
+        *([[replace(pieces[at], turn_deg=(-180.0, 180.0))]] if slots else []),
         [Piece((-180.0, 180.0), apart=("F1", "F1"))],
     ]
     for pieces_forged in forged:

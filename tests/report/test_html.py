@@ -139,10 +139,10 @@ def test_twenty_donors_of_twelve_pairs_stay_well_under_a_megabyte():
     def _away(at_mm):
         return (at_mm[0] + 31.0, at_mm[1] + 40.0)
 
-    pairs = verdict.pairs + tuple(p._replace(fixing=f"{p.fixing}x", feature=f"{p.feature}x") for p in verdict.pairs)
+    pairs = verdict.pairs + tuple(replace(p, fixing=f"{p.fixing}x", feature=f"{p.feature}x") for p in verdict.pairs)
     view = replace(view, fixings=doubled(view.fixings, "id"), features=doubled(view.features, "id"), pairs=pairs)
     verdict = replace(verdict, pairs=pairs, reasons=tuple(
-        reason._replace(id=f"{reason.id}-{n}") for n in range(4) for reason in verdict.reasons
+        replace(reason, id=f"{reason.id}-{n}") for n in range(4) for reason in verdict.reasons
     ))  # fmt: skip
     verdicts = tuple(replace(verdict, donor=f"D{n}") for n in range(20))
     overlays = tuple(replace(view, donor=f"D{n}") for n in range(20))

@@ -38,7 +38,7 @@ def renamed(view, bad):
         note=bad,
         fixings=tuple(replace(one, id=ids[one.id]) for one in view.fixings),
         features=tuple(replace(one, id=names[one.id]) for one in view.features),
-        pairs=tuple(one._replace(fixing=ids[one.fixing], feature=names[one.feature], why=bad) for one in view.pairs),
+        pairs=tuple(replace(one, fixing=ids[one.fixing], feature=names[one.feature], why=bad) for one in view.pairs),
         conflict=tuple(ids[one] for one in view.conflict),
         spans=tuple(replace(one, from_fixing=ids[one.from_fixing], to_fixing=ids[one.to_fixing]) for one in view.spans),
         zones=tuple(replace(one, name=bad) for one in view.zones),
@@ -57,11 +57,11 @@ def bad_report(bad):
             conflict_says=bad,
             notes=(bad,),
             reasons=(Reason(bad, bad, (bad, "r2"), bad), Reason("r2", bad, (bad,), bad)),
-            safety=tuple(one._replace(says=bad, source=bad, rule=bad) for one in verdict.safety),
+            safety=tuple(replace(one, says=bad, source=bad, rule=bad) for one in verdict.safety),
             unknown=tuple(
                 replace(one, what=bad, says=bad, from_feature=bad, to_feature=bad, part=bad) for one in verdict.unknown
             ),
-            pairs=tuple(one._replace(fixing=bad, feature=bad, why=bad) for one in verdict.pairs),
+            pairs=tuple(replace(one, fixing=bad, feature=bad, why=bad) for one in verdict.pairs),
         )
         for verdict in sample.VERDICTS
     )
@@ -184,7 +184,7 @@ def test_no_name_breaks_a_template(bad):
 @pytest.mark.parametrize("bad", sample.NASTY, ids=range(len(sample.NASTY)))
 def test_no_name_breaks_a_plot(bad):
     features = tuple(replace(one, id=f"{bad}{n}") for n, one in enumerate(sample.GOOD))
-    pairs = tuple(one._replace(fixing=bad, feature=bad) for one in sample.BOLTS_ON.pairs)
+    pairs = tuple(replace(one, fixing=bad, feature=bad) for one in sample.BOLTS_ON.pairs)
     for picture in (
         pattern_picture(PatternPlot(bad or "P", bad, features, ())),
         margin_picture(MarginPlot(bad, bad, pairs)),

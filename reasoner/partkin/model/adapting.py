@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from itertools import groupby
-from typing import NamedTuple
 
 from partkin.model.build import Feature, Outline, Part, Settings, WorkRow, Zone
 from partkin.model.fitting import Conflict, FitTask, PairFit, Placement
@@ -53,7 +52,8 @@ class Action:
     axis: tuple[float, ...] | None = None
 
 
-class RuledOut(NamedTuple):
+@dataclass(frozen=True)
+class RuledOut:
     """A cheaper job that safety, material or room forbids."""
 
     do: str
@@ -104,7 +104,8 @@ class AdaptationAnswer:
     undecided: bool = False
 
 
-class Bracket(NamedTuple):
+@dataclass(frozen=True)
+class Bracket:
     """A part of the original that goes on a fixing by itself and can be moved over to the donor.
 
     `feature`: the one of it that goes on `fixing`. `holes`: how many hold it to the original (None: not known), none
@@ -159,7 +160,8 @@ class AdaptationQuestion:
     brackets: tuple[Bracket, ...] = ()
 
 
-class Mark(NamedTuple):
+@dataclass(frozen=True)
+class Mark:
     """One marking-out dimension: `distance_mm` from `start` (an edge or a hole that exists) to the point."""
 
     start: str
@@ -209,7 +211,8 @@ class EdgeGap:
     tight_at_mm: tuple[tuple[float, float], ...] = ()
 
 
-class ConnectorLine(NamedTuple):
+@dataclass(frozen=True)
+class ConnectorLine:
     """How one connector of the original is met by the donor.
 
     `state`: matches, needs an adapter, move over, to be found out, not used, licensed practice only.

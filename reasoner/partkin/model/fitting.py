@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import Literal
 
 from partkin.model.words import in_hundred
 
@@ -75,7 +75,8 @@ class FitTask:
         return len((self.fixings or self.features)[0].at_mm) if (self.fixings or self.features) else 2
 
 
-class Placement(NamedTuple):
+@dataclass(frozen=True)
+class Placement:
     """A rigid move of the donor onto the host: mirror first (if any), then turn, then shift.
 
     `matrix` is 4 x 4, donor to host, row major. In space `turn_deg` is the angle about whatever axis, and
@@ -113,7 +114,8 @@ class PairFit:
     lean_deg: float | None = None
 
 
-class TurnBox(NamedTuple):
+@dataclass(frozen=True)
+class TurnBox:
     """Rotations in space: those of the quaternions (w, x, y, z) whose part `largest` (0 w to 3 z) is 1.
 
     The other three parts, in order, lie from `lo` to `hi`. The four boxes from -1 to 1 hold every rotation.
@@ -124,7 +126,8 @@ class TurnBox(NamedTuple):
     hi: tuple[float, float, float]
 
 
-class Piece(NamedTuple):
+@dataclass(frozen=True)
+class Piece:
     """A range of turns with its proof: balanced weights on fixings, or two fixings that exclude it.
 
     In space `box` stands in place of `turn_deg` (None: every rotation), weights have three components, and
@@ -142,7 +145,8 @@ class Piece(NamedTuple):
     carried: tuple[tuple[tuple[str, float, float], ...], tuple[tuple[str, float, float], ...]] = ((), ())
 
 
-class Nogood(NamedTuple):
+@dataclass(frozen=True)
+class Nogood:
     """Pairs that cannot hold together, with pieces that cover every turn.
 
     `near_mm`: of a proof whatever the errors are, how far from where they are stated places of host and donor may be.
@@ -154,7 +158,8 @@ class Nogood(NamedTuple):
     near_mm: tuple[float, float] | None = None
 
 
-class HeldSeam(NamedTuple):
+@dataclass(frozen=True)
+class HeldSeam:
     """A tear seam or airbag door as a point (its Steiner point) that has to come near the original's.
 
     `original`, `donor`: their zones; `within_mm`: how far the two points may at most stand apart where the seams
@@ -213,7 +218,8 @@ class Conflict:
     errors: WithinErrors | None = None
 
 
-class OddHole(NamedTuple):
+@dataclass(frozen=True)
+class OddHole:
     """A pair that does not hold where the most others do.
 
     `out_mm`: from its fixing to the feature, in the host's frame, after its slots have taken what they can; along an
@@ -227,7 +233,8 @@ class OddHole(NamedTuple):
     short_mm: float
 
 
-class OddHoles(NamedTuple):
+@dataclass(frozen=True)
+class OddHoles:
     """A donor that does not go on, laid where the most of what must be paired holds with the largest margin.
 
     `pairs`: in fixing order, those that hold and those that do not; `odd`: the latter.
@@ -318,7 +325,8 @@ class Chance:
         return f"about {in_hundred(self.fits)}"
 
 
-class LikelyPlaces(NamedTuple):
+@dataclass(frozen=True)
+class LikelyPlaces:
     """Places of all features, each within the stated error of every reading of it, at which the donor goes on.
 
     `host`, `donor`: by feature id of the part that the places come from, each in its own frame. `left_out`: (part,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import Literal
 
 from partkin.model.adapting import Action, Adaptation, ConnectorLine, EdgeGap, RuledOut
 from partkin.model.fitting import Chance, Conflict, FitAnswer, FitTask, LikelyPlaces, OddHole, Placement
@@ -13,7 +13,8 @@ from partkin.model.positions import Missing
 from partkin.model.words import PairState, VerdictWord
 
 
-class Reason(NamedTuple):
+@dataclass(frozen=True)
+class Reason:
     """Something the verdict rests on."""
 
     id: str
@@ -26,7 +27,8 @@ COMMON = "common practice, no source"
 DEFER = "Follow the maker's instructions and local law, and leave it to a licensed person."
 
 
-class Caution(NamedTuple):
+@dataclass(frozen=True)
+class Caution:
     """A safety rule that applies; `hold`: the verdict alone is not enough to go ahead."""
 
     rule: str
@@ -117,7 +119,8 @@ def better_way_round(trials: Iterable[Trial]) -> frozenset[Stand]:
     return frozenset(best.values())
 
 
-class Pair(NamedTuple):
+@dataclass(frozen=True)
+class Pair:
     """A pair with its state, as the verdict file lists it; numbers are None where not known.
 
     `direction`, `along_mm` and `lean_deg` as in `model.fitting.PairFit`.
@@ -135,7 +138,8 @@ class Pair(NamedTuple):
     lean_deg: float | None = None
 
 
-class Unpaired(NamedTuple):
+@dataclass(frozen=True)
+class Unpaired:
     """A fixing (or donor feature) that is left over."""
 
     fixing: str | None
@@ -168,7 +172,8 @@ class Laid:
         return len(self.pairs) + sum(left.fixing is not None and left.need == "must" for left in self.unpaired)
 
 
-class SeamElsewhere(NamedTuple):
+@dataclass(frozen=True)
+class SeamElsewhere:
     """A tear seam or airbag door that lies further from the original's than `within_mm`, which the readings explain.
 
     `original_at`: 4 x 4, from the original to the host, as it was laid for that.
@@ -180,7 +185,8 @@ class SeamElsewhere(NamedTuple):
     original_at: tuple[tuple[float, ...], ...] | None
 
 
-class Level(NamedTuple):
+@dataclass(frozen=True)
+class Level:
     """How a part within the donor, or an assembly that the donor belongs to, stands by itself.
 
     `within`: True, a part of the donor; False, an assembly around it.
