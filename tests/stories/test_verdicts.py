@@ -244,6 +244,16 @@ def test_a_donor_that_can_still_be_turned_is_turned_so_that_a_stud_clears(
         assert [one.fixing for one in verdict.unpaired] == ["S9"] and verdict.margin_mm == pytest.approx(0.5)
 
 
+def test_a_donor_is_not_turned_off_all_that_holds_it_so_that_a_stud_clears() -> None:
+    """The stud could stand in the cut-out, but then the one hole is nowhere near its fixing."""
+    nut = Feature("host", "F1", "captive nut", 6.0, float_mm=0.0, x_mm=0.0, y_mm=0.0, plus_minus_mm=0.0, need="should")
+    spare = Feature("host", "S9", "stud", 6.0, x_mm=200.0, y_mm=0.0, plus_minus_mm=0.0, need="spare")
+    square = ((80.0, -15.0), (120.0, -15.0), (120.0, 15.0), (80.0, 15.0))
+    made = build([nut, spare], given(holes([(0.0, 0.0)], need="should")))
+    verdict = partkin.check(replace(made, zones=(donor_zone(square, "opening", name="cut-out"),)), "donor")
+    assert verdict.verdict == "does not fit"
+
+
 @pytest.mark.parametrize("turn_deg", [0.0, 90.0, 200.0])
 def test_whether_a_stud_clears_a_bent_cut_out_is_left_to_be_tried(turn_deg: float) -> None:
     """A cut-out like an L: a circle about it may take the stud, and the stud is not in it at what is tried."""

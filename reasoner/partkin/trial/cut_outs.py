@@ -44,10 +44,12 @@ def clear_of_studs(known: Known, prepared: Prepared) -> tuple[Prepared, FitAnswe
     wide, narrow = _circles(radius_mm, cut_outs)
     for circles in (wide, narrow):
         turned = solve(_with_circles(prepared.task, circles))
-        if turned.fits is False and circles is wide:
-            return None
         laid = _bare(turned)
-        if turned.fits and _stands_clear(laid, relaxed.task, radius_mm, cut_outs):
+        # With the studs in cut-outs it has to be held as well as without them.
+        holds = turned.fits and len(laid.pairs) >= len(answer.pairs)
+        if circles is wide and turned.fits is not None and not holds:
+            return None
+        if holds and _stands_clear(laid, relaxed.task, radius_mm, cut_outs):
             return relaxed, laid
     names = " and ".join(sorted(name for name in spare if name in answer.unpaired_fixings))
     limit = f"whether {names} can stand in a cut-out as the donor may still be turned was not found out"
