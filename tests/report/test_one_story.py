@@ -80,7 +80,8 @@ def agrees(seen, section):
             assert math.isclose(off[0], math.hypot(*one.out_mm), abs_tol=1e-6)
         assert verdict.odd.says in verdict.says
         assert verdict.odd.says in says and verdict.odd.says in " ".join(verdict_text(verdict).split())
-    if verdict.conflict_says:
+    # Where work is not decided the text tells the conflict, and the drawing has no dimension line of it.
+    if verdict.conflict_says and verdict.conflict is not None:
         distances(verdict.conflict_says, drawing)
     if verdict.verdict == "bolts on with adaptation":
         assert "after the work" in says and "With the work done" in says
