@@ -17,7 +17,7 @@ from partkin.adaptation.placing import lengthened, line3, standing
 from partkin.adaptation.question import Bench
 from partkin.adaptation.sizes import Opening, drill_up_mm
 from partkin.fit.segments import direction, nearest
-from partkin.model.adapting import Action
+from partkin.model.adapting import Action, Axis
 from partkin.model.fitting import Placement, Spot
 from partkin.tables.threads import parse_thread
 from partkin.tables.work import edge_rule
@@ -225,11 +225,12 @@ class _Jobs:
         return np.asarray(np.linalg.inv(np.array(self.placement.matrix, dtype=float)))
 
     @property
-    def fixing_axis(self) -> tuple[float, ...] | None:
+    def fixing_axis(self) -> Axis | None:
         """Which way the fixing points in the donor's frame; None in the plane."""
         if len(self.unit.fixing.at_mm) == 2:
             return None
-        return tuple(float(value) for value in self._to_donor[:3, :3] @ np.array(self.unit.fixing.axis))
+        x, y, z = (self._to_donor[:3, :3] @ np.array(self.unit.fixing.axis)).tolist()
+        return x, y, z
 
     @property
     def fixing_at_mm(self) -> tuple[float, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from partkin.model.adapting import ALONG_Z, Bracket
+from partkin.model.adapting import ALONG_Z, Axis, Bracket
 from partkin.tables.work import edge_rule, washer_for
 
 
@@ -104,21 +104,19 @@ def longer_slot(
     return f"{longer}{widened}.{_edge(edge_mm)}"
 
 
-def _way(axis: tuple[float, ...]) -> str:
-    return ", ".join(f"{name} {value + 0.0:.2f}" for name, value in zip("xyz", axis, strict=True))
-
-
 def _place(at_mm: tuple[float, ...]) -> str:
     return ", ".join(f"{axis} {value:.1f}" for axis, value in zip("xyz", at_mm, strict=False))
 
 
 def new_hole(
-    fixing: str, across_mm: float, at_mm: tuple[float, ...], axis: tuple[float, ...] | None, old: str | None,
+    fixing: str, across_mm: float, at_mm: tuple[float, ...], axis: Axis | None, old: str | None,
     edge_mm: float | None,
 ) -> str:  # fmt: skip
     """A new hole at a fixing's place."""
-    slants = axis is not None and abs(axis[2]) < ALONG_Z
-    way = f", slanting as {fixing} does: along {_way(axis)}" if slants and axis is not None else ""
+    way = ""
+    if axis is not None and abs(axis[2]) < ALONG_Z:
+        along = ", ".join(f"{name} {value + 0.0:.2f}" for name, value in zip("xyz", axis, strict=True))
+        way = f", slanting as {fixing} does: along {along}"
     leave = f" Leave {old} empty and plug it." if old else ""
     return (
         f"Drill a new {across_mm:.1f} mm hole for fixing {fixing} at {_place(at_mm)} of the part{way}. Lay the part on "

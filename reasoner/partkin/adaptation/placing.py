@@ -255,8 +255,8 @@ def adapted_task(task: FitTask, adaptation: Adaptation) -> FitTask:
             if action.do != "other bolt" or pair not in allowed_mm:
                 allowed_mm[pair] = action.allowed_mm
         if action.do == "new hole" and action.at_mm is not None:
-            x, y, z = action.axis or (0.0, 0.0, 1.0)
-            features[action.feature] = Spot(action.feature, action.at_mm, must=False, should=True, axis=(x, y, z))
+            hole = Spot(action.feature, action.at_mm, must=False, should=True)
+            features[action.feature] = replace(hole, axis=action.axis or hole.axis)
         elif action.do in RESHAPES:
             side = features if action.side == "donor" else fixings
             if action.length_mm is not None and action.to_mm is not None:

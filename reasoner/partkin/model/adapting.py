@@ -15,6 +15,7 @@ RESHAPES = ("open out", "slot")
 MOVES = (*RESHAPES, "new hole", "thread insert")
 # An axis whose z is at least this counts as pointing along z (8 degrees; a convention, no source).
 ALONG_Z = 0.99
+Axis = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,7 @@ class Action:
     side: str = "donor"
     material_cost: float | None = None
     thread: str | None = None
-    axis: tuple[float, ...] | None = None
+    axis: Axis | None = None
 
 
 @dataclass(frozen=True)

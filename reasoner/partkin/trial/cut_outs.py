@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import product
 from typing import Any
 
+import numpy as np
+
+from partkin.fit.segments import covers, segments_of, to_segments_mm
 from partkin.fit.solve import solve
 from partkin.fit.task import Prepared
 from partkin.model.fitting import FitAnswer, FitTask, Option, Spot
@@ -41,13 +44,13 @@ def clear_of_studs(known: Known, prepared: Prepared) -> tuple[Prepared, FitAnswe
     radius_mm = {name: (prepared.fixings[name].across.mm or math.inf) / 2 for name in spare}
     if _stands_clear(answer, relaxed.task, radius_mm, cut_outs):
         return relaxed, answer
-    wide, narrow = _circles(radius_mm, cut_outs)
-    for circles in (wide, narrow):
-        turned = solve(_with_circles(prepared.task, circles))
+    areas = _areas(radius_mm, cut_outs)
+    for circles_of in (_about, _within):
+        turned = solve(_with_circles(prepared.task, areas, circles_of))
         laid = _bare(turned)
         # With the studs in cut-outs it has to be held as well as without them.
         holds = turned.fits and len(laid.pairs) >= len(answer.pairs)
-        if circles is wide and turned.fits is not None and not holds:
+        if circles_of is _about and turned.fits is not None and not holds:
             return None
         if holds and _stands_clear(laid, relaxed.task, radius_mm, cut_outs):
             return relaxed, laid
@@ -95,55 +98,48 @@ def _stands_clear(
     )
 
 
-def _circles(
-    radius_mm: Mapping[str, float], cut_outs: Sequence[Sequence[Point]]
-) -> tuple[dict[str, list[Circle]], dict[str, list[Circle]]]:
-    """By stud: circles that hold all places of its middle in a cut-out, and circles of such places alone.
-
-    A stud of unknown size may be thin, or fill any cut-out.
-    """
+def _areas(radius_mm: Mapping[str, float], cut_outs: Sequence[Sequence[Point]]) -> dict[str, list[Any]]:
+    """Where the middle of each stud may be, polygons by stud: one of unknown size may be thin."""
     import shapely
 
-    wide: dict[str, list[Circle]] = {}
-    narrow: dict[str, list[Circle]] = {}
+    whole = shapely.make_valid([shapely.Polygon(corners) for corners in cut_outs])
+    found = {}
     for name, stud_mm in sorted(radius_mm.items()):
-        wide[name], narrow[name] = [], []
-        for corners in cut_outs:
-            places = shapely.make_valid(shapely.Polygon(corners))
-            if math.isfinite(stud_mm):
-                places = places.buffer(-stud_mm, quad_segs=32)
-            for place in shapely.get_parts(places):
-                if place.geom_type != "Polygon" or place.is_empty:
-                    continue
-                about = shapely.minimum_bounding_circle(place).centroid
-                # Rounded corners are followed from within.
-                reach_mm = shapely.hausdorff_distance(about, place.exterior) + ROUNDED_MM
-                wide[name].append(((about.x, about.y), reach_mm))
-                if math.isfinite(stud_mm):
-                    narrow[name] += _within(place)
-    return wide, narrow
+        places = shapely.buffer(whole, -stud_mm if math.isfinite(stud_mm) else 0.0, quad_segs=32)
+        found[name] = [one for one in shapely.get_parts(places) if one.geom_type == "Polygon" and not one.is_empty]
+    return found
 
 
-def _within(place: Any) -> Iterator[Circle]:
+def _about(area: Any) -> Iterator[Circle]:
+    """A circle that holds an area; rounded corners were followed from within."""
+    import shapely
+
+    middle = shapely.minimum_bounding_circle(area).centroid
+    yield (middle.x, middle.y), shapely.hausdorff_distance(middle, area.exterior) + ROUNDED_MM
+
+
+def _within(area: Any) -> Iterator[Circle]:
     """Circles inside an area, about the points of a grid that lies along it."""
     import shapely
 
-    box = shapely.minimum_rotated_rectangle(place)
+    box = shapely.minimum_rotated_rectangle(area)
     if box.geom_type != "Polygon":
         return
     a, b, _, d = box.exterior.coords[:4]
     for i, j in product(range(GRID + 1), repeat=2):
         x, y = (a[k] + (b[k] - a[k]) * i / GRID + (d[k] - a[k]) * j / GRID for k in (0, 1))
         middle = shapely.Point(x, y)
-        if place.contains(middle):
-            yield (x, y), max(0.0, place.exterior.distance(middle) - ROUNDED_MM)
+        if area.contains(middle):
+            yield (x, y), max(0.0, area.exterior.distance(middle) - ROUNDED_MM)
 
 
-def _with_circles(task: FitTask, circles: Mapping[str, Sequence[Circle]]) -> FitTask:
-    """The task in which each stud may stand in its circles too, as on a hole with that much play."""
+def _with_circles(
+    task: FitTask, areas: Mapping[str, Sequence[Any]], circles_of: Callable[[Any], Iterator[Circle]]
+) -> FitTask:
+    """The task in which each stud may stand in the circles of its areas too, as on a hole with that much play."""
     features, options = list(task.features), list(task.options)
-    for name, around in circles.items():
-        for number, (middle, allowed_mm) in enumerate(around):
+    for name, places in areas.items():
+        for number, (middle, allowed_mm) in enumerate(one for area in places for one in circles_of(area)):
             features.append(Spot(f"{name}{MARK}{number}", middle, must=False))
             options.append(Option(name, f"{name}{MARK}{number}", allowed_mm))
     return replace(task, features=tuple(features), options=tuple(options), given=False)
@@ -166,13 +162,7 @@ def clearance_mm(point: tuple[float, ...], corners: Sequence[Point]) -> float:
     >>> clearance_mm((3.0, 5.0), square), clearance_mm((-2.0, 5.0), square)
     (3.0, -2.0)
     """
-    x, y = point
-    inside, nearest_mm = False, math.inf
-    for (ax, ay), (bx, by) in zip(corners, [*corners[1:], corners[0]], strict=True):
-        if (ay > y) != (by > y) and x < ax + (y - ay) * (bx - ax) / (by - ay):
-            inside = not inside
-        length = math.hypot(bx - ax, by - ay)
-        along = 0.0 if length == 0 else ((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / length**2
-        share = min(max(along, 0.0), 1.0)
-        nearest_mm = min(nearest_mm, math.hypot(x - ax - share * (bx - ax), y - ay - share * (by - ay)))
-    return nearest_mm if inside else -nearest_mm
+    starts, ends = segments_of(corners)
+    at = np.array(point)
+    away_mm = float(to_segments_mm(at, starts, ends).min())
+    return away_mm if covers(starts, ends, at) else -away_mm
