@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from _pytest.assertion import util
 from hypothesis import HealthCheck, settings
 
 TESTS = Path(__file__).parent
@@ -23,14 +24,15 @@ settings.register_profile(
 )
 settings.load_profile("steady")
 
-# How many assertions the case that runs has reached, and whether any case of a test has reached one.
+# Whether the case that runs has reached an assertion (above 0), and whether any case of a test has reached one.
 REACHED = [0]
 TOLD: dict[str, bool] = {}
 
 
-def pytest_assertion_pass() -> None:
-    """Count an assertion that held."""
+def reached(*_told: object) -> None:
+    """Count the first assertion that held; pytest writes each out in full for this, so no more of the case are told."""
     REACHED[0] += 1
+    util._assertion_pass = None
 
 
 def counted(way: Callable[..., Any]) -> Callable[..., Any]:
@@ -51,6 +53,7 @@ pytest.raises, pytest.warns = counted(pytest.raises), counted(pytest.warns)
 def pytest_runtest_call(item: pytest.Item) -> Generator[None, Any, Any]:
     """Send with the report of a case how many assertions it reached, wherever it ran."""
     REACHED[0] = 0
+    util._assertion_pass = reached
     result = yield
     item.user_properties.append(("assertions", REACHED[0]))
     return result
