@@ -24,7 +24,7 @@ from partkin.model.build import Build, Feature, Outline, Part, Zone
 from partkin.model.fitting import Conflict, PairFit, Placement
 from partkin.model.positions import Positions
 from partkin.model.problem import FaultyInput
-from partkin.model.verdict import Verdict
+from partkin.model.verdict import Laid, Verdict
 from partkin.tables.reader import shipped
 from report import sample
 from report.reading import svg_tree
@@ -160,7 +160,7 @@ def test_inverse_undoes_a_mirrored_move():
 def test_spans_tell_distance_difference_and_the_play_along_them():
     fits = tuple(PairFit(f.id, g.id, 0.0, 0.5, 0.0) for f, g in zip(sample.FIXINGS[:3], sample.LONG[:3], strict=True))
     conflict = Conflict(("F1", "F2", "F3"), ("a", "b", "c"), 1.0, fits, ())
-    spans = conflict_spans(conflict, sample.FIXINGS, sample.LONG, sample.PLACED)
+    spans = conflict_spans(conflict, sample.FIXINGS, sample.LONG, Laid(sample.PLACEMENT, ()))
     first = next(span for span in spans if (span.from_fixing, span.to_fixing) == ("F1", "F2"))
     assert first.host_mm == pytest.approx(430.0)
     assert first.too_long_mm == pytest.approx(math.dist(sample.LONG[0].at_mm, sample.LONG[1].at_mm) - 430.0)

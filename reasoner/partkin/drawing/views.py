@@ -36,12 +36,12 @@ from partkin.model.drawing import (
     Spread,
     TemplateView,
 )
-from partkin.model.fitting import Conflict
+from partkin.model.fitting import Conflict, Placement
 from partkin.model.known import airbag_of
 from partkin.model.mating import Fixing
 from partkin.model.positions import Positions
 from partkin.model.problem import refused
-from partkin.model.verdict import Pair, Verdict
+from partkin.model.verdict import Laid, Verdict
 
 _CUTTING = ("open out", "slot", "new hole")
 
@@ -76,16 +76,18 @@ def conflict_spans(
     conflict: Conflict,
     fixings: Sequence[DrawnFeature],
     features: Sequence[DrawnFeature],
-    matrix: Matrix,
-    pairs: Sequence[Pair] = (),
+    laid: Laid,
 ) -> tuple[Span, ...]:
     """Return the distances between the fixings in conflict, on both sides, the worst first.
 
-    `pairs`: as they lie in the drawing, which counts where the smallest conflict pairs its fixings otherwise.
+    `laid`: as they lie in the drawing, which counts where the smallest conflict pairs its fixings otherwise. Nothing
+    is told where it lies nowhere, or where it is not known by how much the fixings miss each other.
     """
+    if laid.placement is None or conflict.shortfall_mm is None:
+        return ()
     host = {fixing.id: fixing for fixing in fixings}
     donor = {feature.id: feature for feature in features}
-    lying = {pair.fixing: (pair.feature, pair.allowed_mm or 0.0) for pair in pairs if pair.feature in donor}
+    lying = {pair.fixing: (pair.feature, pair.allowed_mm or 0.0) for pair in laid.pairs if pair.feature in donor}
     meant = {name: lying[name] for name in conflict.fixings if name in lying}
     if len(meant) < 2:
         meant = {pair.fixing: (pair.feature, pair.allowed_mm) for pair in conflict.pairs if pair.feature in donor}
@@ -96,7 +98,7 @@ def conflict_spans(
         p, q = ends[0]
         line = math.atan2(q.at_mm[1] - p.at_mm[1], q.at_mm[0] - p.at_mm[0])
         slots = [(one, one.angle_deg) for one in ends[0]]
-        slots += [(one, moved_angle_deg(matrix, one.angle_deg)) for one in ends[1]]
+        slots += [(one, moved_angle_deg(laid.placement.matrix, one.angle_deg)) for one in ends[1]]
         travel_mm = 0.0
         for slot, angle_deg in slots:
             travel_mm += slot.half_travel_mm * abs(math.cos(math.radians(angle_deg) - line))
@@ -144,23 +146,27 @@ def _all_areas(
     return tuple(zone for zones, _ in areas for zone in zones), tuple(line for _, lines in areas for line in lines)
 
 
-def cuts_of(
-    verdict: Verdict, part: str, places: Mapping[str, tuple[float, ...]], of: Owner = "donor"
-) -> tuple[Cut, ...]:
-    """Return the holes and slots that the verdict's adaptation makes on one part."""
+def _cuts(verdict: Verdict, features: Sequence[DrawnFeature], fixings: Sequence[DrawnFeature]) -> tuple[Cut, ...]:
+    """Return the holes and slots that the verdict's adaptation makes, on the donor first."""
     found = []
-    for action in verdict.adaptation.actions if verdict.adaptation else ():
-        at_mm, angle_deg = action.at_mm or places.get(action.feature), action.angle_deg or 0.0
-        if action.do in _CUTTING and action.part == part and at_mm is not None and action.to_mm is not None:
-            size = (action.to_mm, action.length_mm, angle_deg)
-            found.append(Cut(action.do, action.feature, at_mm, *size, action.says, of))
+    sides: tuple[tuple[Owner, str, Sequence[DrawnFeature]], ...]
+    sides = (("donor", verdict.donor, features), ("host", verdict.host, fixings))
+    for of, part, listed in sides:
+        places = {feature.id: feature.at_mm for feature in listed}
+        for action in verdict.adaptation.actions if verdict.adaptation else ():
+            at_mm = action.at_mm or places.get(action.feature)
+            if action.do in _CUTTING and action.part == part and at_mm is not None and action.to_mm is not None:
+                size = (action.to_mm, action.length_mm, action.angle_deg or 0.0)
+                found.append(Cut(action.do, action.feature, at_mm, *size, action.says, of))
     return tuple(found)
 
 
-def _worked(cuts: Sequence[Cut], features: Sequence[DrawnFeature]) -> tuple[DrawnFeature, ...]:
+def _worked(cuts: Sequence[Cut], of: Owner, features: Sequence[DrawnFeature]) -> tuple[DrawnFeature, ...]:
     """Return the features of a side as they are once cut; a new hole follows the others."""
     found = {feature.id: feature for feature in features}
     for cut in cuts:
+        if cut.of != of:
+            continue
         old = found.get(cut.feature) or DrawnFeature(cut.feature, cut.at_mm, "hole")
         kind = old.kind if cut.length_mm is None else "slot"
         found[cut.feature] = replace(
@@ -189,40 +195,25 @@ def overlay_view(
         return None
     came_off = build.original_on(verdict.host, original)
     drawn_fixings, host_spreads = _host_fixings(build, verdict, positions, fixings, came_off)
-    donor_mm = places_mm(positions.get(verdict.donor))
-    host_mm = {fixing.id: fixing.at_mm for fixing in drawn_fixings}
-    cuts: tuple[Cut, ...] = ()
-    if after or verdict.after is None:
-        cuts = cuts_of(verdict, verdict.donor, donor_mm) + cuts_of(verdict, verdict.host, host_mm, "host")
-    features = features_at(build, verdict.donor, donor_mm)
+    features = features_at(build, verdict.donor, places_mm(positions.get(verdict.donor)))
+    cuts = _cuts(verdict, features, drawn_fixings) if after or verdict.after is None else ()
     if after:
-        features = _worked([cut for cut in cuts if cut.of == "donor"], features)
-        drawn_fixings = _worked([cut for cut in cuts if cut.of == "host"], drawn_fixings)
-    if not drawn_fixings and not features:
+        features, drawn_fixings = _worked(cuts, "donor", features), _worked(cuts, "host", drawn_fixings)
+    if not (drawn_fixings or features):
         return None
-    host, donor = build.part(verdict.host), build.part(verdict.donor)
-    placement, conflict = laid.placement, None if after else verdict.conflict
+    conflict = None if after else verdict.conflict
     zones, outlines = _all_areas(build, verdict, positions, came_off)
-    spans: tuple[Span, ...] = ()
-    if conflict is not None and conflict.shortfall_mm is not None and placement is not None:
-        spans = conflict_spans(conflict, drawn_fixings, features, placement.matrix, laid.pairs)
-    return OverlayView(
+    view = OverlayView(
         host=verdict.host,
         donor=verdict.donor,
-        host_name=host.name if host else None,
-        donor_name=donor.name if donor else None,
         verdict=verdict.verdict,
         measured_from=verdict.measured_from,
-        seen_from=(host.seen_from if host else None) or (donor.seen_from if donor else None),
-        mirrored=bool(placement and placement.mirrored),
         fixings=drawn_fixings,
         features=features,
-        matrix=placement.matrix if placement else None,
-        turn_deg=placement.turn_deg if placement else None,
         margin_mm=min(p.margin_mm or 0.0 for p in laid.pairs) if after else verdict.margin_mm,
         pairs=laid.pairs,
         conflict=conflict.fixings if conflict else (),
-        spans=spans,
+        spans=conflict_spans(conflict, drawn_fixings, features, laid) if conflict else (),
         shortfall_mm=conflict.shortfall_mm if conflict else None,
         zones=zones,
         outlines=outlines,
@@ -232,6 +223,21 @@ def overlay_view(
         holding=(laid.holding, laid.count) if laid.odd else None,
         after=after,
     )
+    return _placed(view, build, laid.placement)
+
+
+def _placed(view: OverlayView, build: Build, placement: Placement | None) -> OverlayView:
+    """Return the view with how its parts are called and seen, and where the donor lies, if that is known."""
+    host, donor = build.part(view.host), build.part(view.donor)
+    view = replace(
+        view,
+        host_name=host.name if host else None,
+        donor_name=donor.name if donor else None,
+        seen_from=(host.seen_from if host else None) or (donor.seen_from if donor else None),
+    )
+    if placement is None:
+        return view
+    return replace(view, mirrored=placement.mirrored, matrix=placement.matrix, turn_deg=placement.turn_deg)
 
 
 def _work_cost(verdict: Verdict) -> float | None:

@@ -116,23 +116,28 @@ def can_match(
     if picks is None:
         order = np.arange(len(host))
         return _answer(case, names, host, (order, order), _fit(case, order, order))
-    if max(len(host), len(seen)) > MOST_POINTS:
+    return _sought(case, tuple(picks), host)
+
+
+def _sought(case: _Case, picks: tuple[str, ...], host: np.ndarray) -> PhotoAnswer:
+    """Answer where it is not known which pick shows which fixing: by the best of all pairings."""
+    n, most = sorted((len(host), len(case.picture)))
+    if most > MOST_POINTS:
         says = f"More than {MOST_POINTS} points: say which pick shows which fixing, or pick fewer."
         return PhotoAnswer("not tried", says)
     rows, found, all_tried = _best_pairing(case)
     if found is None:
-        n = min(len(host), len(seen))
-        chance = min(error_level, 2.0 * n * chi_square_tail(GATE**2, 2))
+        chance = min(case.level, 2.0 * n * chi_square_tail(GATE**2, 2))
         says = (
             "The patterns differ: however the picks are paired with the fixings, no view of the host's fixings looks "
             f"like this picture. {_odds(chance)}"
         )
-        return PhotoAnswer("different", says, chance, names, degrees_of_freedom=2 * n - 8)
-    told = _answer(case, tuple(picks), host, rows, found)
+        return PhotoAnswer("different", says, chance, case.names, degrees_of_freedom=2 * n - 8)
+    told = _answer(case, picks, host, rows, found)
     if told.answer == "different" and not all_tried:
         return PhotoAnswer("not tried", "Too many ways to pair picks with fixings: say which shows which.")
     # Another pairing may fail elsewhere: with the pairing sought, only all fixings together show it.
-    return replace(told, fixings=names) if told.answer == "different" else told
+    return replace(told, fixings=case.names) if told.answer == "different" else told
 
 
 def _fit(case: _Case, host_rows: np.ndarray, seen_rows: np.ndarray) -> projective.Fits:
