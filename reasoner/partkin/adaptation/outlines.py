@@ -70,19 +70,22 @@ def _gap(
     low, high = int(np.argmin(gaps_mm)), int(np.argmax(gaps_mm))
     wanted_mm = row.gap_min_mm if row.gap_min_mm is not None else 0.0
     tight = gaps_mm < wanted_mm - 1e-6
-    at_mm = [(round(x, 1), round(y, 1)) for x, y in points.tolist()]
+
+    def at_mm(place: int) -> tuple[float, float]:
+        return round(float(points[place, 0]), 1), round(float(points[place, 1]), 1)
+
     gap = EdgeGap(
         edge=row.edge,
         neighbour=row.neighbour,
         narrowest_mm=round(float(gaps_mm[low]), 2),
-        narrowest_at_mm=at_mm[low],
+        narrowest_at_mm=at_mm(low),
         widest_mm=round(float(gaps_mm[high]), 2),
-        widest_at_mm=at_mm[high],
+        widest_at_mm=at_mm(high),
         wanted_mm=(row.gap_min_mm, row.gap_max_mm),
         overlap_mm2=round(float(part.intersection(other).area), 1),
         trim_mm=round(wanted_mm - float(gaps_mm[low]), 1) if tight.any() else None,
         says="",
-        tight_at_mm=tuple(at_mm[n] for n in np.flatnonzero(tight)),
+        tight_at_mm=tuple(map(at_mm, np.flatnonzero(tight).tolist())),
     )
     return replace(gap, says=_says(gap, landmarks))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from functools import cache
 from typing import Any
 from urllib.parse import unquote
 
@@ -92,19 +93,28 @@ def _many(things: Things, thing: Mapping[str, list[str]], column: Column) -> tup
 
 
 _WRITTEN = {"number": "schema:mpn", "platform": "partkin:platformName"}
+_OF_MANY = ("axis", "corners", "numbers", "cautions", "behind")
 
 
-def _value(things: Things, thing: Mapping[str, list[str]], row: type, column: Column) -> Any:
-    if column.holds in ("axis", "corners", "numbers", "cautions", "behind"):
-        return _many(things, thing, column)
-    found = _first(thing, _WRITTEN.get(column.holds, column.term))
-    return default_of(row, column.attribute) if found is None else cell(column, found)
+@cache
+def _terms(row: type) -> tuple[dict[str, Column], dict[str, Any], tuple[Column, ...]]:
+    """Columns of one value by the IRI of their term, what stands where they say nothing, and columns of several."""
+    columns = terms_of(row).values()
+    plain = {full(_WRITTEN.get(one.holds, one.term)): one for one in columns if one.holds not in _OF_MANY}
+    nothing = {one.attribute: default_of(row, one.attribute) for one in plain.values()}
+    return plain, nothing, tuple(one for one in columns if one.holds in _OF_MANY)
+
+
+def _values(things: Things, thing: Mapping[str, list[str]], row: type) -> dict[str, Any]:
+    """What a thing says for the attributes of a sheet's dataclass."""
+    plain, nothing, of_many = _terms(row)
+    said = {plain[term].attribute: cell(plain[term], values[0]) for term, values in thing.items() if term in plain}
+    return {**nothing, **said, **{column.attribute: _many(things, thing, column) for column in of_many}}
 
 
 def _row(things: Things, iri: str, sheet: Sheet) -> Any:
     thing = things[iri]
-    made = {column.attribute: _value(things, thing, sheet.row, column) for column in sheet.terms}
-    return sheet.row(**made, row=int(thing.get(ROW, ["0"])[0]))
+    return sheet.row(**_values(things, thing, sheet.row), row=int(thing.get(ROW, ["0"])[0]))
 
 
 def sheet_rows(sheet: Sheet, statements: Iterable[tuple[str, str, str]]) -> list[Any]:
@@ -128,7 +138,7 @@ def build_from(statements: Iterable[tuple[str, str, str]]) -> Build:
     settings = Settings()
     if builds:
         thing = things[builds[0]]
-        settings = Settings(**{column.attribute: _value(things, thing, Settings, column) for column in BUILD.terms})
+        settings = Settings(**_values(things, thing, Settings))
     sheets: dict[str, tuple[Any, ...]] = {}
     for sheet in SHEETS:
         found = sorted(by_class.get(full(sheet.rdf_class), ()), key=lambda iri: (_order(things, iri), iri))

@@ -9,7 +9,6 @@ from dataclasses import replace
 import numpy as np
 
 from partkin.fit.arrays import Pairs, directions
-from partkin.fit.fixings import SizesOf
 from partkin.fit.odd_holes import odd_holes
 from partkin.fit.out_by import MOST_SHARE, HeldPairs, StatedShape, prove, share_needed
 from partkin.fit.pairings_left import pairings_left
@@ -20,7 +19,7 @@ from partkin.model.known import Known, Side
 from partkin.model.positions import Positions
 from partkin.model.verdict import Trial
 from partkin.trial.believed import left_out, mirror_of, said
-from partkin.trial.places import Places, in_layouts, prepared_task, sizes
+from partkin.trial.places import Places, in_layouts, prepared_task
 
 # What is stated is proved, so a little is left to prove it with.
 _LESS = 0.98
@@ -66,17 +65,16 @@ def _share(known: Known, places: Places, prepared: Prepared) -> WithinErrors | N
     if not any(must) or not placed:
         return None
     sides = _sides(known, places, prepared)
-    sizes_of = sizes(known)
-    every = _held(sizes_of, places, prepared, sides, placed)
+    every = _held(places, prepared, sides, placed)
     found = pairings_left([(o.fixing, o.feature) for o in task.options], must, every, placed)
     if found is None or not all(any(pair in placed for pair in pairing) for pairing in found[0]):
         return None
     left = [[pair for pair in pairing if pair in placed] for pairing in found[0]]
-    held = [_held(sizes_of, places, prepared, sides, pairs) for pairs in left]
+    held = [_held(places, prepared, sides, pairs) for pairs in left]
     shares = [one for one in map(share_needed, held) if one is not None]
     if len(shares) < len(held):
         return None
-    bars = [_held(sizes_of, places, prepared, sides, pairs) for pairs in found[1]]
+    bars = [_held(places, prepared, sides, pairs) for pairs in found[1]]
     return _proved(min([MOST_SHARE, *shares]), [*bars, *held], [*found[1], *left], prepared, must, left_out(places))
 
 
@@ -111,7 +109,7 @@ def _sides(known: Known, places: Places, prepared: Prepared) -> tuple[StatedShap
 
 
 def _held(
-    sizes_of: SizesOf, places: Places, prepared: Prepared, sides: tuple[StatedShape, StatedShape],
+    places: Places, prepared: Prepared, sides: tuple[StatedShape, StatedShape],
     pairs: Sequence[Pairing],
 ) -> HeldPairs:  # fmt: skip
     """The pairs on the shapes that the readings tell."""
@@ -125,17 +123,17 @@ def _held(
             flat, q=sides[0].at_mm[on[:, 0]], p=sides[1].at_mm[on[:, 1]],
             rho=flat.rho + [fixing.play_mm for fixing in fixings],
         ),
-        np.array([_sizes_mm(sizes_of, places, prepared, pair) for pair in pairs]),
+        np.array([_sizes_mm(places, prepared, pair) for pair in pairs]),
         np.array([fixing.play_half_travel_mm for fixing in fixings]),
         directions(np.array([fixing.play_angle_deg or 0.0 for fixing in fixings])),
     )  # fmt: skip
 
 
-def _sizes_mm(sizes_of: SizesOf, places: Places, prepared: Prepared, pair: Pairing) -> float:
+def _sizes_mm(places: Places, prepared: Prepared, pair: Pairing) -> float:
     """What the errors of all sizes concerned may add to a pair's play and travel together."""
     fixing, feature = prepared.fixings[pair[0]], prepared.features[pair[1]]
     ends = [(fixing.across, fixing.length), (feature.across, feature.length)]
-    ends += [sizes_of(row) for row in places.host_side.features if row.feature == fixing.shown_by]
+    ends += [places.sizes_of(row) for row in places.host_side.features if row.feature == fixing.shown_by]
     return sum(across.half_width_mm + length.half_width_mm for across, length in ends) / 2.0
 
 

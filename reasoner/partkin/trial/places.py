@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 
-from partkin.fit.fixings import HostFixings, donor_features, host_fixings
+from partkin.fit.fixings import HostFixings, SizesOf, donor_features, host_fixings
 from partkin.fit.task import Prepared, prepare
 from partkin.model.build import Build, Feature
 from partkin.model.known import NOTHING_OF_THE_KIND, Known, OneDrawing, Side
@@ -32,13 +32,15 @@ CONFIRMED = 0.75
 class Places:
     """Where everything is: the part that shows the fixings, and the donor.
 
-    `one_drawing`: how likely it is, before anything is read, that the donor is made to the original's drawing.
+    `sizes_of`: how wide and how long a feature is. `one_drawing`: how likely it is, before anything is read, that the
+    donor is made to the original's drawing.
     """
 
     hosted: HostFixings
     host_side: Side
     host: Positions
     donor: Positions
+    sizes_of: SizesOf
     one_drawing: OneDrawing = NOTHING_OF_THE_KIND
 
     @property
@@ -69,20 +71,23 @@ def _adjusted_both(known: Known) -> Places:
     if original is not None and not placed.issuperset(f.feature for f in known.host.features):
         there = adjusted(original)
     on_original = None if there is None else frozenset(there.features)
-    hosted = host_fixings(known.host, original, placed, sizes(known), on_original)
-    if hosted.measured_from == "host" or original is None:
-        return with_doubts(known, Places(hosted, known.host, host, donor, known.one_drawing))
-    return with_doubts(known, Places(hosted, original, there or adjusted(original), donor, known.one_drawing))
+    odd = odd_sizes(known)
+    sizes_of = sizes(known, odd)
+    hosted, host_side = host_fixings(known.host, original, placed, sizes_of, on_original), known.host
+    if hosted.measured_from != "host" and original is not None:
+        host_side, host = original, there or adjusted(original)
+    return _with_doubts(known, Places(hosted, host_side, host, donor, sizes_of, known.one_drawing), odd)
 
 
-def with_doubts(known: Known, places: Places) -> Places:
+def _with_doubts(known: Known, places: Places, odd: Sequence[Suspect]) -> Places:
     """Add to the suspects of each part what the other part, or what goes through a hole, speaks against."""
-    hosted, host, donor, odd = places.hosted, places.host, places.donor, odd_sizes(known)
+    hosted, host, donor = places.hosted, places.host, places.donor
     # The feature of the part that shows the fixings for each donor feature that is told what it goes on.
     named = {f.feature: hosted.also_called.get(f.goes_on, f.goes_on) for f in known.donor.features if f.goes_on}
     called = {name: hosted.placed_by.get(fixing, fixing) for name, fixing in named.items()}
     theirs = {there: name for name, there in called.items()}
-    of_host, of_donor = distances_of(places.host_side, host), distances_of(known.donor, donor)
+    of_host = distances_of(places.host_side, host) if known.donor.readings else {}
+    of_donor = distances_of(known.donor, donor) if places.host_side.readings else {}
     return replace(
         places,
         host=_suspecting(
@@ -118,13 +123,14 @@ def adjusted(side: Side) -> Positions:
     return adjust(side.part.part, side.features, side.readings)
 
 
-def sizes(known: Known) -> Callable[[Feature], tuple[Size, Size]]:
+def sizes(known: Known, odd: Sequence[Suspect]) -> SizesOf:
+    """What tells how wide and how long a feature is; a size that is `odd` counts as not known."""
     readings = {side.part.part: side.readings for side in (known.host, known.original, known.donor) if side is not None}
-    odd = {(one.part, one.from_feature) for one in odd_sizes(known)}
+    doubtful = {(one.part, one.from_feature) for one in odd}
 
     def sizes_of(feature: Feature) -> tuple[Size, Size]:
         found = dimensions(feature, readings.get(feature.part, ()))
-        doubted = (feature.part, feature.feature) in odd
+        doubted = (feature.part, feature.feature) in doubtful
         across = Size(None) if doubted else Size(found.across_mm, found.across_half_width_mm)
         return across, Size(found.length_mm, found.length_half_width_mm)
 
@@ -227,7 +233,7 @@ def prepared_task(known: Known, places: Places, *, mirrored: bool) -> Prepared:
     """The numbers of one trial."""
     part = known.donor.part
     return prepare(
-        places.hosted, donor_features(known.donor, sizes(known)), places.host, places.donor,
+        places.hosted, donor_features(known.donor, places.sizes_of), places.host, places.donor,
         host_part=known.host.part.part, mirrored=mirrored, flex_mm=part.flex_mm or 0.0,
         flex_in_plane=bool(part.flex_in_plane), host_thickness_mm=_thickness_mm(places.host_side),
         donor_thickness_mm=_thickness_mm(known.donor),

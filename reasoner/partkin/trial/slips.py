@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
@@ -15,7 +14,7 @@ from partkin.model.build import Feature, Reading
 from partkin.model.known import Known, Side
 from partkin.model.positions import Positions, Suspect
 from partkin.positions import adjust
-from partkin.positions.budget import covariance_mm2, length_row
+from partkin.positions.budget import covariance_mm2
 from partkin.positions.lengths import Distance, centre_distances, current, dimensions, value_mm
 from partkin.positions.sampling import of_layout
 from partkin.positions.slips import Slip, slip_of
@@ -65,21 +64,33 @@ def distances_of(side: Side, positions: Positions) -> dict[Pair, ToldDistance]:
     """Every distance of a part that is read, or follows from its places, by the two features."""
     found: dict[Pair, ToldDistance] = {}
     shapes = [of_layout(positions, at) for at in range(len(positions.layouts))] or [positions]
-    for a, b in combinations(range(len(positions.features)), 2):
-        half_mm, lengths_mm = 0.0, []
-        for shape in shapes:
-            row = length_row(shape, a, b)
-            half_mm = max(half_mm, DERIVED * math.sqrt(max(0.0, float(row @ covariance_mm2(shape) @ row))))
-            lengths_mm.append(float(np.linalg.norm(shape.xyz_mm[a] - shape.xyz_mm[b])))
+    n, d = len(positions.features), positions.dims
+    rows = np.triu_indices(n, 1)
+    each = [_lengths(shape.xyz_mm, covariance_mm2(shape).reshape(n, d, n, d), *rows) for shape in shapes]
+    half_mm = DERIVED * np.max([spread_mm for _, spread_mm in each], axis=0)
+    for at, (a, b) in enumerate(zip(*rows, strict=True)):
         kept_mm: list[float] = []
-        for one_mm in lengths_mm:
-            if all(abs(one_mm - two_mm) > half_mm + slip_rule("made alike") for two_mm in kept_mm):
+        for one_mm in (float(lengths_mm[at]) for lengths_mm, _ in each):
+            if all(abs(one_mm - two_mm) > half_mm[at] + slip_rule("made alike") for two_mm in kept_mm):
                 kept_mm.append(one_mm)
-        found[frozenset((positions.features[a], positions.features[b]))] = ToldDistance(tuple(kept_mm), half_mm)
+        pair = frozenset((positions.features[a], positions.features[b]))
+        found[pair] = ToldDistance(tuple(kept_mm), float(half_mm[at]))
     for one in _distances(side):
         ends = frozenset((one.from_feature, one.to_feature))
         found[ends] = ToldDistance((one.length_mm,), math.sqrt(3.0) * one.sigma_mm)
     return found
+
+
+def _lengths(
+    xyz_mm: np.ndarray, covariance_mm2: np.ndarray, a: np.ndarray, b: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Distances between points (m,) and their standard uncertainties; covariance (n, d, n, d)."""
+    apart = xyz_mm[a] - xyz_mm[b]
+    length_mm = np.linalg.norm(apart, axis=1)
+    way = apart / np.maximum(length_mm, 1e-12)[:, None]
+    own, other = covariance_mm2[a, :, a] + covariance_mm2[b, :, b], covariance_mm2[a, :, b]
+    variance_mm2 = np.einsum("mi,mij,mj->m", way, own - other - other.transpose(0, 2, 1), way)
+    return length_mm, np.sqrt(np.maximum(variance_mm2, 0.0))
 
 
 def _distances(side: Side) -> Sequence[Distance]:
