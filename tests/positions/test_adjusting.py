@@ -10,8 +10,9 @@ import pytest
 from partkin.model.build import Feature, Reading
 from partkin.model.positions import Positions
 from partkin.positions import adjust, draws, ellipse
+from partkin.positions.adjusting import _in_own_frame
 from partkin.positions.budget import length_row
-from partkin.positions.network import without_rigid
+from partkin.positions.network import Network, solve, without_rigid
 from partkin.tables.instruments import coordinate_error_mm
 from positions.parts import all_pairs, apart, features, readings
 
@@ -323,3 +324,16 @@ def test_rough_places_of_what_no_distance_reaches_leave_the_rest_alone() -> None
     spread = np.sqrt(np.diagonal(found.covariance_mm2))
     assert spread[:8].max() < 0.5
     assert spread[8:].min() > 14.0
+
+
+@pytest.mark.parametrize("d", [2, 3])
+def test_points_on_a_slanting_line_are_laid_along_x(d: int) -> None:
+    """Nothing lies off the line to lay along the other axes: these stand at right angles to it all the same."""
+    along = np.array([2.0, 3.0, -6.0])[:d]
+    points = np.outer([1.0, 40.0, 90.0], along / np.linalg.norm(along))
+    edges, unseen = np.array(all_pairs(3)), np.full((3, d), np.nan)
+    found = solve(Network(edges, np.array([39.0, 89.0, 50.0]), np.full(3, 0.2), unseen, unseen), points)
+    laid_mm, covariance_mm2 = _in_own_frame(found)
+    assert laid_mm == pytest.approx(np.outer([0.0, 39.0, 89.0], np.eye(d)[0]), abs=1e-6)
+    assert np.trace(covariance_mm2) == pytest.approx(np.trace(found.covariance_mm2))
+    assert np.linalg.eigvalsh(covariance_mm2) == pytest.approx(np.linalg.eigvalsh(found.covariance_mm2), abs=1e-9)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -52,6 +54,18 @@ def test_a_point_on_two_readings_is_bounded_where_nothing_is_adjusted() -> None:
     found = adjust("p", features(FOUR), rows)
     assert "r3" in {suspect.reading for suspect in found.suspects}
     assert max(found.suspects, key=lambda one: one.likely).reading == "r3"
+
+
+def test_another_unit_explains_an_edge_reading_by_what_lies_between_the_centres() -> None:
+    """Across 60 mm each: 360 from far edge to far edge is 300 between centres, and the way round leaves 290 to 310."""
+    row = np.array([(0.0, 0.0), (300.0, 0.0), (300.0, 10.0)])
+    holes = [replace(hole, across_mm=60.0) for hole in features(row)]
+    wrong = Reading("p", "r2", "far edges", 360.0, "cm", "f0", "f1", plus_minus=0.05)
+    found = adjust("p", holes, [*readings(row, [(1, 2), (0, 2)], plus_minus=0.2), wrong])
+    said = {suspect.reading: suspect for suspect in found.suspects}
+    assert "360 mm would agree" in said["r2"].says
+    assert [one for one in said if "would agree" in said[one].says] == ["r2"]
+    assert said["r2"].likely > max(said[one].likely for one in said if one != "r2")
 
 
 @pytest.mark.parametrize(

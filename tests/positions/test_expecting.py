@@ -54,12 +54,24 @@ def test_what_the_others_do_not_tell() -> None:
 def test_widths() -> None:
     wide = Reading("p", "n", "across", 8.2, "mm", "f1", instrument="caliper")
     assert predict(FOUND, wide, features(FOUR)).expected_mm == 8.0
+    first = replace(wide, reading="w", value=7.9, plus_minus=0.3)
+    told = predict(FOUND, wide, features(FOUR), [first])
+    assert (told.expected_mm, told.sigma_mm, told.from_readings) == (7.9, pytest.approx(0.3 / np.sqrt(3.0)), 1)
     assert surprise(FOUND, replace(wide, value=8.05), features(FOUR)) is None
     assert surprise(FOUND, replace(wide, value=10.0), features(FOUR)).startswith("2.0 mm more than was known of f1")
 
 
 def test_a_good_reading_goes_without_a_word() -> None:
     assert surprise(FOUND, replace(NEW, value=TRUE + 0.7)) is None
+
+
+@pytest.mark.parametrize("way", [-1.0, 1.0])
+def test_one_in_a_thousand_is_spoken_of_and_no_more(way: float) -> None:
+    """Either way together: beyond 3.29 of what the others and the reading itself leave open (tables of the normal)."""
+    read = replace(NEW, plus_minus=0.6)
+    limit_mm = 3.2905 * np.hypot(predict(FOUND, NEW).sigma_mm, 0.6 / np.sqrt(3.0))
+    assert surprise(FOUND, replace(read, value=TRUE + way * (limit_mm - 0.002))) is None
+    assert surprise(FOUND, replace(read, value=TRUE + way * (limit_mm + 0.002))) is not None
 
 
 @pytest.mark.parametrize(

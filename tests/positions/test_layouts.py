@@ -95,6 +95,54 @@ def test_both_spots_have_the_distances_that_were_read(anchors: int, d: int) -> N
         length = np.linalg.norm(one - spot, axis=1)
         (spots,) = start._both_sides(one[None], length)
         assert np.linalg.norm(spots[:, None] - one, axis=2) == pytest.approx(np.stack([length] * 2), abs=1e-6)
+        left, right = spots - one[0]
+        if anchors > 1:
+            first = np.append(one[1] - one[0], 0.0)
+            assert (np.cross(first, np.append(left - right, 0.0))[2] if d == 2 else (left - right)[2]) > 0.0
+
+
+@pytest.mark.parametrize(
+    ("points", "flat"),
+    [
+        ([(5.0, 7.0)], True), ([(5.0, 7.0), (5.0, 7.0)], True), ([(0.0, 0.0), (30.0, 40.0), (60.0, 80.0)], True),
+        ([(0.0, 0.0), (30.0, 40.0), (60.0, 80.1)], False), ([(0.0, 0.0, 0.0), (3.0, 0.0, 0.0), (3.0, 4.0, 0.0)], True),
+        ([(0.0, 0.0, 0.0), (3.0, 0.0, 0.0), (3.0, 4.0, 0.0), (1.0, 1.0, 0.1)], False),
+    ],
+)  # fmt: skip
+def test_points_that_leave_both_sides_the_same(points: list[tuple[float, ...]], flat: bool) -> None:
+    assert start._flat(np.array(points)) is flat
+
+
+def test_a_point_is_placed_as_soon_as_enough_readings_hold_it() -> None:
+    """f2 has one reading to those that are placed until f3 is; f4 has none but to f2, and never enough."""
+    points = np.vstack([QUAD, [600.0, 50.0]])
+    tied = network(points, [(0, 1), (2, 1), (3, 2), (0, 3), (3, 1), (4, 2)])
+    placed = np.array([True, True, False, False, False])
+    for point in (3, 2, None):
+        assert start._next_point(tied, placed) == point
+        placed[point] = True
+
+
+def test_a_layout_that_only_a_later_reading_bears_out_is_kept() -> None:
+    """f2 to f3 was read 8 mm too long: until f4 and f5 are laid down, f2 looks better on the other side of f0 to f1."""
+    points = np.array([[0.0, 0.0], [400.0, 0.0], [210.0, 5.0], [180.0, 160.0], [260.0, 250.0], [150.0, 300.0]])
+    tied = network(points, all_pairs(6))
+    long = tied.length_mm + 8.0 * (tied.edges == (2, 3)).all(axis=1)
+    (found, *_) = layouts(replace(tied, length_mm=long))
+    assert apart(found.xyz_mm) == pytest.approx(apart(points), abs=5.0)
+
+
+def test_exact_coordinates_stay_while_a_rough_layout_is_refined() -> None:
+    """Two holes are held fast; the others end where their distances are met."""
+    seen = np.full_like(QUAD, np.nan)
+    seen[:2] = QUAD[:2]
+    pairs = np.array(all_pairs(4))
+    length = apart(QUAD)[pairs[:, 0], pairs[:, 1]]
+    held = Network(pairs, length, np.full(6, 0.3), seen, np.zeros_like(QUAD))
+    rough = QUAD + np.array([[0.0, 0.0], [0.0, 0.0], [9.0, -7.0], [-6.0, 8.0]])
+    found, cost = start._refined(held, rough[None])
+    assert found[0, :2] == pytest.approx(QUAD[:2], abs=0.0)
+    assert found[0] == pytest.approx(QUAD, abs=1e-4) and cost[0] < 1e-6
 
 
 def test_a_separating_reading_is_named_and_separates() -> None:

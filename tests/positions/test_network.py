@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 from scipy.optimize import least_squares
 
-from partkin.positions.network import Network, gauge, jacobian, rigid_moves, solve
+from partkin.positions.network import Network, _spread_mm2, gauge, jacobian, rigid_moves, solve
 from positions.parts import all_pairs, apart, random_network
 
 
@@ -150,3 +151,40 @@ def test_coordinates_tell_of_the_shape_where_they_are_not_too_rough(sigma_mm: fl
     found = solve(Network(edges, length, np.full(6, 0.3), seen, np.full_like(points, sigma_mm)), points)
     assert found.own_freedom == (6 if tell else 1)
     assert (found.own_chi_square > 20.0) == tell
+
+
+@pytest.mark.parametrize(
+    ("firmness", "lean", "bend"),
+    [
+        (4.0, 0.0, 0.1), (1.0, 0.6, 0.4), (1.0, -0.6, 0.4), (0.04, 0.01, 0.003), (0.04, -0.01, 0.003),
+        (-1.0, 0.0, 0.2), (-0.5, 0.1, 0.2), (0.0, 0.3, 2.0), (0.25, 0.0, 0.0),
+    ],
+)  # fmt: skip
+def test_the_spread_of_a_move_is_its_mean_square_on_this_side_of_the_ridge(
+    firmness: float, lean: float, bend: float
+) -> None:
+    """By integrating, from where chi-square begins to fall again on one side to where it does on the other."""
+
+    def chi_square(t: np.ndarray | float) -> np.ndarray | float:
+        return firmness * t**2 + 2.0 * lean * t**3 + bend * t**4
+
+    far = np.linspace(0.0, 12.0 * max(abs(firmness) ** -0.5 if firmness else 0.0, bend**-0.25 if bend else 0.0), 10_001)
+    ends = []
+    for way in (-far, far):
+        falls = np.flatnonzero(np.diff(chi_square(way)) < 0.0) if firmness > 0.0 else []
+        ends.append(float(way[falls[0]] if len(falls) else way[-1]))
+    total, square = (
+        quad(lambda t, power=power: t**power * np.exp(-0.5 * chi_square(t)), *ends, points=[0.0])[0] for power in (0, 2)
+    )
+    assert _spread_mm2(firmness, lean, bend) == pytest.approx(square / total, rel=0.01)
+
+
+def test_what_nothing_bounds_hides_nothing_that_is_bounded_by_its_bend() -> None:
+    """f3 lies nearly on the line of the two that it was read from, and f4 turns freely about f2."""
+    points = np.array([[0.0, 0.0], [300.0, 0.0], [320.0, 210.0], [150.0, 1.5], [500.0, 400.0]])
+    edges = np.array([(0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 4)])
+    unseen = np.full_like(points, np.nan)
+    tied = Network(edges, apart(points)[edges[:, 0], edges[:, 1]], np.full(6, 0.3), unseen, unseen)
+    found = solve(tied, points)
+    assert (found.soft, found.bent, found.loose.shape[1]) == (1, True, 1)
+    assert jacobian(tied, points)[0] @ found.loose == pytest.approx(0.0, abs=1e-9)

@@ -9,7 +9,7 @@ import pytest
 
 from partkin.model.distributions import normal_quantile
 from partkin.positions import adjust
-from partkin.positions.by_draws import ask_by_draws, chance_after
+from partkin.positions.by_draws import _answers, _seldom_alone, ask_by_draws, chance_after
 from partkin.positions.next_reading import Band, Candidate, meaning, spread_drops
 from positions.parts import all_pairs, features, readings
 
@@ -94,3 +94,48 @@ def test_what_is_settled_needs_no_reading() -> None:
     assert ask.settles == pytest.approx(1.0)
     assert ask.bands == (Band("bolts on", None, None),)
     assert meaning(ask.bands) == ""
+
+
+@pytest.mark.parametrize(("half_mm", "promised"), [(1.02, False), (1.25, True)])
+def test_no_range_is_promised_that_is_narrower_than_the_reading_is_sure(half_mm: float, promised: bool) -> None:
+    """By theory the range of `bolts on` is 2 (half - 1.645 sigma) wide at most, against a sigma of 0.5."""
+    drawn = 600.0 + 2.0 * np.random.default_rng(9).standard_normal(20_000)
+    ask = ask_by_draws(Candidate("donor", "a", "f", 0.5), np.abs(drawn - 600.0) <= half_mm, drawn, CONFIDENCE)
+    assert ("bolts on" in [band.answer for band in ask.bands]) == promised
+
+
+@pytest.mark.parametrize(
+    ("chance", "draws", "answer"),
+    [
+        (0.98, 200.0, 1), (0.962, 200.0, 0), (0.951, 20_000.0, 0), (0.96, 20_000.0, 1), (1.0, 39.5, 0), (1.0, 40.5, 1),
+        (0.02, 200.0, -1), (0.038, 200.0, 0), (0.04, 20_000.0, -1), (0.5, 1e6, 0),
+    ],
+)  # fmt: skip
+def test_a_promise_is_one_and_a_half_deviations_of_the_draws_beyond_the_bar(
+    chance: float, draws: float, answer: int
+) -> None:
+    """Of 200 draws a share of 0.98 is known to 0.01, so 0.965 are left; one of 0.962 to 0.0135, so 0.942."""
+    assert _answers(np.full(3, chance), np.full(3, draws), 0.95).tolist() == [answer] * 3
+
+
+@pytest.mark.parametrize(("low_mm", "high_mm"), [(-60.0, 90.0), (-75.0, 62.0), (-200.0, 200.0), (-1.0, 1.0)])
+def test_far_off_is_promised_only_where_a_part_that_just_goes_on_seldom_comes_out_so(
+    low_mm: float, high_mm: float
+) -> None:
+    read_mm = np.linspace(-120.0, 120.0, 241)
+    answers = np.where(read_mm < -45.0, -1, np.where(read_mm > 55.0, -1, np.where(abs(read_mm) < 20.0, 1, 0)))
+    asked = np.zeros(241, dtype=bool)
+
+    def seldom(values_mm: np.ndarray) -> np.ndarray:
+        asked[np.searchsorted(read_mm, values_mm - 0.5)] = True
+        return np.asarray((values_mm < low_mm) | (values_mm > high_mm))
+
+    kept = _seldom_alone(answers, read_mm, seldom)
+    far = (read_mm < low_mm) | (read_mm > high_mm)
+    assert (kept[answers != -1] == answers[answers != -1]).all()
+    assert set(kept[answers == -1].tolist()) <= {-1, 0} and far[kept == -1].all()
+    assert 20 <= asked.sum() <= 24
+    # From the first value outwards that was asked about and is seldom, all that was promised still is.
+    for side in (read_mm < 0.0, read_mm > 0.0):
+        sure = np.abs(read_mm[side & asked & far]).min(initial=np.inf)
+        assert (kept[side & (answers == -1) & (np.abs(read_mm) >= sure)] == -1).all()

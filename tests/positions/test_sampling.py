@@ -89,18 +89,19 @@ def test_layouts_are_drawn_one_at_a_time() -> None:
     assert draws(other, 3000, 1).mean(axis=0) == pytest.approx(found.layouts[1], abs=0.05)
 
 
-@pytest.mark.parametrize(("radius", "travel"), [(0.5, 0.0), (0.7, 4.0), (0.0, 3.0)])
-@pytest.mark.parametrize("spread", [0.1, 0.5, np.inf])
+@pytest.mark.parametrize(("radius", "travel"), [(0.5, 0.0), (0.7, 4.0), (0.0, 3.0), (3.0, 0.0)])
+@pytest.mark.parametrize("spread", [0.1, 0.5, 2.0, np.inf])
 def test_what_lies_within_a_play(radius: float, travel: float, spread: float) -> None:
-    """Normal numbers but for those beyond the play, and evenly along a slot besides."""
+    """Normal numbers but for those beyond the play, and evenly along a slot besides.
+
+    Half the square of the distance over that of the spread is exponential, and cut off at c it is 1 - c / (e^c - 1).
+    """
     x, y = within_play(30_000, 2, np.array([radius]), np.array([travel]), np.array([spread]), ["a"])[:, 0].T
     assert np.hypot(x - np.clip(x, -travel, travel), y).max() <= radius + 1e-12
-    square = np.random.default_rng(3).uniform(-radius, radius, (100_000, 2))
-    disc = square[np.hypot(*square.T) <= radius]
-    share = np.exp(-0.5 * (disc**2).sum(axis=1) / spread**2)
-    own = np.sqrt(np.average(disc[:, 0] ** 2, weights=share))
-    assert y.mean() == pytest.approx(0.0, abs=0.02) and y.std() == pytest.approx(own, abs=0.01)
-    assert x.std() == pytest.approx(np.hypot(own, travel / np.sqrt(3.0)), abs=0.03)
+    cut = min(0.5 * (radius / spread) ** 2, 500.0)
+    own = spread * np.sqrt(1.0 - cut / np.expm1(cut)) if cut else radius / 2.0
+    assert y.mean() == pytest.approx(0.0, abs=0.02 * max(own, 1e-9)) and y.std() == pytest.approx(own, rel=0.015)
+    assert x.std() == pytest.approx(np.hypot(own, travel / np.sqrt(3.0)), rel=0.015)
 
 
 def test_no_play_is_no_play() -> None:

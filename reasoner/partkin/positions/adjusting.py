@@ -379,8 +379,7 @@ def _in_own_frame(solution: AdjustedNetwork) -> tuple[np.ndarray, np.ndarray]:
             axes[at] = left[first] / reach[first]
         else:
             # Nothing lies off the axes found so far: any direction at right angles will do.
-            rest = np.linalg.svd(axes[:at], full_matrices=True)[2] if at else np.eye(d)
-            axes[at] = rest[at]
+            axes[at] = np.linalg.svd(axes[:at], full_matrices=True)[2][at]
         left = left - np.outer(left @ axes[at], axes[at])
     turned = xyz_mm @ axes.T
     turned[0] = 0.0

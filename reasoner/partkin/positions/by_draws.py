@@ -169,7 +169,7 @@ def ask_by_draws(
     settles = float(likely[settled].sum())
     now = float(own @ fits)
     left = float(likely @ (chance * (1.0 - chance)))
-    tells = min(1.0, max(0.0, 1.0 - left / (now * (1.0 - now)))) if 0.0 < now < 1.0 else 0.0
+    tells = max(0.0, 1.0 - left / (now * (1.0 - now))) if 0.0 < now < 1.0 else 0.0
     return Ask(
         candidate, middle_mm, spread_mm, settles, _bands(read_mm, answers), tells,
     )  # fmt: skip

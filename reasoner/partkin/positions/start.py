@@ -234,11 +234,11 @@ def _flat(points_mm: np.ndarray) -> bool:
     """Whether placed points all lie in one line (in space: one plane), so that both sides are the same."""
     centred = points_mm - points_mm.mean(axis=0)
     size = np.linalg.svd(centred, compute_uv=False)
-    return len(size) < centred.shape[1] or bool(size[-1] < 1e-6 * max(1.0, float(size[0])))
+    return len(size) < centred.shape[1] or bool(size[-1] <= 1e-6 * size[0])
 
 
 def _both_sides(anchors_mm: np.ndarray, length_mm: np.ndarray) -> np.ndarray:
-    """Two spots (b, 2, d) for each layout, on either side of the line (plane) that the anchors span.
+    """Two spots (b, 2, d) for each layout, on either side of the line (plane) that the anchors span; left or up first.
 
     Distances minus that of the first anchor are linear in the spot; what they leave open is the
     direction across the anchors, where the first distance gives the height.
