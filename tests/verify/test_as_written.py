@@ -41,6 +41,7 @@ ANY_WAY = point("slot", "7", length=F(12), along=None)
         (HOLE, point("hole", "8"), None, "7.5"),  # some bolt, of any thickness
         (HOLE, point("hole", None), None, None),
         (HOLE, point("stud", None), None, "3.5"),
+        (STUD, point("hole", None), None, None),
         (point("clip", None), point("clip hole", "7"), None, None),
         (point("stud", "6", open_mm=F(3)), HOLE, None, "3.5"),
         (point("stud", "6", unsure=True), HOLE, None, None),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import random
 from fractions import Fraction as F
+from itertools import combinations
 
 import pytest
 from hypothesis import given
@@ -187,6 +188,25 @@ def test_an_open_pairing_is_found():
     assert pairing_left_open([("F", "a"), ("G", "a")], ["F", "G"], [], []) is None
 
 
+@pytest.mark.parametrize("seed", range(30))
+def test_an_open_pairing_is_found_where_trying_all_of_them_finds_one(seed: int) -> None:
+    """Every set of options is looked at, whatever its order."""
+    draw = random.Random(seed)
+    options = draw.sample([(f, d) for f in "FGH" for d in "abc"], draw.randrange(3, 8))
+    must = draw.sample("FGH", draw.randrange(3)), draw.sample("abc", draw.randrange(3))
+    nogoods = [frozenset(draw.sample(options, draw.randrange(1, 3))) for _ in range(draw.randrange(4))]
+    open_ = [
+        made
+        for count in range(4)
+        for made in combinations(options, count)
+        if len({f for f, _ in made}) == len({d for _, d in made}) == count
+        and {*must[0]} <= {f for f, _ in made} and {*must[1]} <= {d for _, d in made}
+        and not any(nogood <= {*made} for nogood in nogoods)
+    ]  # fmt: skip
+    found = pairing_left_open(options, *must, nogoods)
+    assert (None if found is None else {*found}) in ([set(made) for made in open_] or [None])
+
+
 def test_a_dozen_fixings_and_one_hole_too_few_are_counted_not_tried() -> None:
     """Every way to try them would be 12 factorial; and what does go is still found."""
     fixings, features = [f"F{n}" for n in range(12)], [f"a{n}" for n in range(12)]
@@ -196,3 +216,4 @@ def test_a_dozen_fixings_and_one_hole_too_few_are_counted_not_tried() -> None:
     assert pairing_left_open(too_few, fixings[1:], [], []) is not None
     assert pairing_left_open(every, fixings, features, []) is not None
     assert pairing_left_open(too_few, [], features[:11], []) is not None
+    assert pairing_left_open([pair for pair in every if pair[0] != "F11"], [], features, []) is None

@@ -189,6 +189,61 @@ def test_a_stretched_or_sheared_matrix_is_refused():
     assert verify(forged(true, ("placement", "matrix"), true["placement"]["matrix"][:3]), build)
 
 
+def shown_out_by(off_mm, **figures):
+    """Two studs and holes laid as they were read, the second out by so much of its 0.5 mm of play, and a verdict."""
+    build = build_of(stud("F0", 0, 0), stud("F1", 300, 0), hole("a", 0, 0), hole("b", 300 + off_mm, 0))
+    tree = verdict_of(build_of(stud("F0", 0, 0), stud("F1", 300, 0), hole("a", 0, 0), hole("b", 300, 0)))
+    margin_mm = round(0.5 - off_mm, 6)
+    word = "out of reach" if margin_mm < 0 else "tight" if margin_mm < 0.1 else "lines up"
+    tree["pairs"][1] |= {"offset_mm": off_mm, "margin_mm": margin_mm, "state": word} | figures
+    return tree | {"margin_mm": margin_mm}, build
+
+
+@pytest.mark.parametrize(
+    ("off_mm", "figures", "true"),
+    [
+        (0.3, {}, True), (0.45, {}, True),
+        # A place that is rounded to six decimals may lie so far out of reach, and no farther.
+        (0.500009, {}, True), (0.500011, {}, False),
+        # So do lengths; what they are rounded from may differ by two of the last figure.
+        (0.3, {"offset_mm": 0.3000019}, True), (0.3, {"offset_mm": 0.3000021}, False),
+        (0.3, {"offset_mm": 0.2999981}, True), (0.3, {"offset_mm": 0.2999979}, False),
+        (0.3, {"allowed_mm": 0.500003}, False), (0.3, {"margin_mm": 0.200003}, False),
+        # Just at a limit either word will do.
+        (0.399999, {"state": "tight"}, True), (0.399997, {"state": "tight"}, False),
+        (0.400001, {"state": "lines up"}, True), (0.400003, {"state": "lines up"}, False),
+        (0.500001, {"state": "tight"}, True), (0.499999, {"state": "out of reach"}, True),
+        (0.499997, {"state": "out of reach"}, False), (0.3, {"state": "blocked"}, False),
+    ],
+)  # fmt: skip
+def test_figures_hold_to_what_they_are_rounded_to(off_mm, figures, true):
+    assert (verify(*shown_out_by(off_mm, **figures)) == ()) == true
+
+
+@pytest.mark.parametrize(("off_mm", "true"), [(0.0019, True), (-0.0019, True), (0.0021, False), (-0.0021, False)])
+def test_the_margin_is_that_of_the_worst_pair(off_mm, true):
+    tree, build = shown_out_by(0.3)
+    assert (verify(tree | {"margin_mm": 0.2 + off_mm}, build) == ()) == true
+
+
+@pytest.mark.parametrize("row", range(4))
+@pytest.mark.parametrize("column", range(4))
+def test_a_matrix_is_rigid_to_its_last_figure(row, column):
+    tree, build = shown_out_by(0.3)
+    for off, true in ((9e-10, True), (3e-9, False)):
+        other = copy.deepcopy(tree)
+        other["placement"]["matrix"][row][column] += off
+        assert (verify(other, build) == ()) == (true or (column == 3 and row < 2))
+
+
+def test_a_conflict_of_nothing_that_must_be_paired_is_refused():
+    build = not_given()
+    for given in (build, replace(build, features=tuple(replace(f, need="should") for f in build.features))):
+        conflict = copy.deepcopy(verdict_of(build))
+        conflict["conflict"] |= {"fixings": [], "features": []}
+        assert "the conflict names nothing that must be paired" in verify(conflict, given)
+
+
 def test_lowered_offsets_are_refused():
     build = fitting()
     true = verdict_of(build)

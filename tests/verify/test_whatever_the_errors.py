@@ -182,3 +182,15 @@ def test_a_distance_by_hand() -> None:
     low, high = bar.changes(Fraction(30))
     assert float(high) == pytest.approx(1.0) and float(low) == pytest.approx(math.sqrt(499**2 - 30**2) - 500)
     assert _bar("a", "b", at, Fraction(500), Fraction(1), Fraction(300)) is None
+
+
+def test_how_far_a_place_may_be_is_the_far_corner_of_its_box() -> None:
+    """Departures from -2 to 1 along x and from 0.5 to 3 along y; of a place that was not read, as far as any."""
+    at = {"a": (Fraction(0), Fraction(0)), "b": (Fraction(300), Fraction(0))}
+    box = ((Fraction(-2), Fraction(1, 2)), (Fraction(1), Fraction(3)))
+    side = StatedPlaces(at, {}, {"a": box}, Fraction(7))
+    assert float(side.radius("a")) == pytest.approx(math.hypot(2, 3), abs=1e-9) and side.radius("b") == 7
+    # The most that a load draws: along y as far up as may be, along x as far back.
+    assert side.gives({"a": (Fraction(-2), Fraction(5))}, []) == pytest.approx(2 * 2 + 5 * 3)
+    assert side.gives({"a": (Fraction(2), Fraction(-4))}, []) == pytest.approx(2 * 1 - 4 * 0.5)
+    assert float(side.gives({"b": (Fraction(3), Fraction(-4))}, [])) == pytest.approx(5 * 7, abs=1e-6)

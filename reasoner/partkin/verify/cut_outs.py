@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 
 from partkin.model.build import Build
@@ -34,7 +35,7 @@ def stands_in_cut_out(name: str, stud: Point, verdict: Mapping[str, Any], build:
 def _clears(point: Vector, corners: Sequence[Vector], radius: Fraction) -> bool:
     """Whether a point lies inside a polygon, and no nearer to any side than a radius."""
     inside = False
-    for start, end in zip(corners, [*corners[1:], corners[0]], strict=True):
+    for start, end in pairwise([*corners, corners[0]]):
         side, off = minus(end, start), minus(point, start)
         if (start[1] > point[1]) != (end[1] > point[1]):
             inside ^= (cross(side, off) > 0) == (end[1] > start[1])

@@ -108,18 +108,15 @@ def rational_rotation(rows: Sequence[Vector]) -> list[Vector]:
     parts = [trace, *(2 * m[k][k] - trace for k in range(3))]
     largest = parts.index(max(parts))
     if largest == 0:
-        q = [1 + trace, m[2][1] - m[1][2], m[0][2] - m[2][0], m[1][0] - m[0][1]]
+        w, v = 1 + trace, [m[2][1] - m[1][2], m[0][2] - m[2][0], m[1][0] - m[0][1]]
     else:
-        i = largest - 1
-        j, k = (i + 1) % 3, (i + 2) % 3
-        q = [m[k][j] - m[j][k], ZERO, ZERO, ZERO]
-        q[1 + i] = 1 + 2 * m[i][i] - trace
-        q[1 + j], q[1 + k] = m[j][i] + m[i][j], m[k][i] + m[i][k]
-    w, v = q[0], (q[1], q[2], q[3])
-    size, base = dot(q, q), w * w - dot(v, v)
+        i, j, k = ((largest + step) % 3 for step in (2, 0, 1))
+        w, v = m[k][j] - m[j][k], [ZERO, ZERO, ZERO]
+        v[i], v[j], v[k] = 1 + 2 * m[i][i] - trace, m[j][i] + m[i][j], m[k][i] + m[i][k]
+    size, base = w * w + dot(v, v), w * w - dot(v, v)
     found = []
     for j in range(3):
         axis = tuple(Fraction(int(j == k)) for k in range(3))
-        side = product(axis, v)
+        side = product(axis, tuple(v))
         found.append(tuple((base * axis[k] + 2 * v[j] * v[k] + 2 * w * side[k]) / size for k in range(3)))
     return found
