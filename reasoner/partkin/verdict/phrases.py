@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 
 from partkin.model.adapting import Adaptation
 from partkin.model.fitting import Conflict, FitTask, PairFit, Placement, Spot
@@ -85,10 +86,10 @@ def _as_shown(task: FitTask, conflict: Conflict, shown: tuple[Pair, ...]) -> tup
     """The two pairs of a conflict as they are shown; those of the conflict where one of them is not."""
     feature = {pair.fixing: pair.feature for pair in shown}
     options = {(option.fixing, option.feature): option.allowed_mm for option in task.options}
-    pairs = [(pair.fixing, feature.get(pair.fixing, "")) for pair in conflict.pairs]
-    if any(pair not in options for pair in pairs):
+    pairs = [replace(pair, feature=feature.get(pair.fixing, "")) for pair in conflict.pairs]
+    if any((pair.fixing, pair.feature) not in options for pair in pairs):
         return conflict.pairs
-    return tuple(PairFit(*pair, 0.0, options[pair], 0.0) for pair in pairs)
+    return tuple(replace(pair, allowed_mm=options[pair.fixing, pair.feature]) for pair in pairs)
 
 
 def _too_small(trial: Trial, pair: PairFit) -> str:
