@@ -8,6 +8,7 @@ turns that its tightest two pairs allow does. What is left undecided goes to `mi
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from itertools import takewhile
 
 import numpy as np
 
@@ -62,7 +63,7 @@ def batch_fits(q: Floats, p: Floats, rho: Floats, nominal: Pairs | None = None) 
         # Bounds over a range of turns are sharper seen from the side that has the slots.
         assert nominal is not None
         q, p, slots = p, q, Slots(nominal.swapped())
-    fits, chunk = np.zeros(m, dtype=bool), max(_CELLS // n, 256)
+    fits, chunk = np.zeros(m, dtype=bool), 1 + _CELLS // n
     for start in range(0, m, chunk):
         part = slice(start, start + chunk)
         fits[part] = _chunk(q[part], p[part], rho[part], slots)
@@ -70,7 +71,8 @@ def batch_fits(q: Floats, p: Floats, rho: Floats, nominal: Pairs | None = None) 
 
 
 def _unslotted(n: int) -> Pairs:
-    return Pairs.plain(np.zeros((n, 2)), np.zeros((n, 2)), 0.0)
+    nowhere = np.zeros((n, 2))
+    return Pairs.plain(nowhere, nowhere, np.zeros(n))
 
 
 def _whole(q: Floats, p: Floats, rho: Floats) -> tuple[Floats, Floats, Floats]:
@@ -92,10 +94,8 @@ def _chunk(q: Floats, p: Floats, rho: Floats, slots: Slots) -> np.ndarray:
     run.start()
     fits[_take_fitting(run)] = True
     _drop_conflicting(run)
-    for step in range(_STEPS):
+    for step in takewhile(lambda _: len(run.who), range(_STEPS)):
         run.set_aside_stuck()
-        if not len(run.who):
-            break
         run.step()
         fits[_take_fitting(run)] = True
         if step >= 2:
@@ -200,7 +200,7 @@ def batch_margin_mm(q: Floats, p: Floats, rho: Floats, nominal: Pairs | None = N
     still = 0
     for _ in range(_MARGIN_STEPS):
         if not len(run.who) or still >= _STILL_STEPS:
-            break
+            return best
         before, now = best[run.who], (run.rho - np.hypot(run.rx, run.ry)).min(axis=0)
         still = 0 if (now > before + _STILL_MM).any() else still + 1
         best[run.who] = np.fmax(before, now)
@@ -244,8 +244,6 @@ def fits_block(
         fits = np.zeros(count, dtype=bool)
         for pairing, judge in zip(pairings, judges, strict=True):
             todo = np.flatnonzero(~fits)
-            if not len(todo):
-                break
             q = host[todo][:, [rows[fixing] for fixing, _ in pairing]]
             p = donor[todo][:, [columns[feature] for _, feature in pairing]]
             rho = np.stack([_allowed(prepared, pair, names, draw_error, start, count) for pair in pairing], axis=1)

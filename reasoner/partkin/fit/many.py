@@ -22,12 +22,12 @@ class Slots:
 
     def __init__(self, pairs: Pairs) -> None:
         self.s_h, self.u_h, self.s_d, self.u_d = pairs.s_h, pairs.u_h, pairs.s_d, pairs.u_d
-        self.host, self.donor = np.flatnonzero(pairs.s_h > 0), np.flatnonzero(pairs.s_d > 0)
+        self.host, self.donor = np.flatnonzero(pairs.s_h), np.flatnonzero(pairs.s_d)
         self.total = pairs.s_h + pairs.s_d
         # The pair of each slot, the host's first, and its half travel as a column.
         self.of = np.concatenate([self.host, self.donor])
         self.half = np.concatenate([self.s_h[self.host], self.s_d[self.donor]])[:, None]
-        self.any = bool(len(self.host) or len(self.donor))
+        self.any = bool(len(self.of))
 
 
 class Run:
@@ -64,7 +64,7 @@ class Run:
         along = (self.px * self.qx + self.py * self.qy).sum(axis=0)
         across = (self.px * self.qy - self.py * self.qx).sum(axis=0)
         length = np.hypot(along, across)
-        still = length <= 1e-12 * ((self.px**2 + self.qx**2 + self.py**2 + self.qy**2).sum(axis=0) + 1e-300)
+        still = length <= 1e-12 * sum((a * a).sum(axis=0) for a in (self.px, self.py, self.qx, self.qy))
         length[still] = 1.0
         self.c, self.s = np.where(still, 1.0, along / length), np.where(still, 0.0, across / length)
         m = len(self.who)
@@ -245,7 +245,7 @@ class Run:
         moves += [(yp, (mu + yp * slide) / sp - yp), (ym, (mu - ym * slide) / sm - ym)]
         for value, move in moves:
             out = np.maximum(out, (-move / value).max(axis=0, initial=0.0))
-        take = np.minimum(1.0, _TAKE / np.maximum(out, 1e-9))
+        take = _TAKE / np.maximum(out, _TAKE)
         take[~np.isfinite(take)] = 0.0
         c, s = np.cos(take * turn), np.sin(take * turn)
         self.c, self.s = self.c * c - self.s * s, self.s * c + self.c * s

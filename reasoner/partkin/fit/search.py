@@ -180,7 +180,7 @@ def take(steps: int) -> None:
     left[0] -= steps
 
 
-@dataclass
+@dataclass(eq=False)
 class StepBudget:
     """Nodes that may still be opened; shared by every search of one answer. `steps`: what each counts together."""
 

@@ -69,7 +69,7 @@ def two_by_two(pairs: Pairs, excess_mm: float = 0.0) -> TwoByTwo:
     with np.errstate(divide="ignore", invalid="ignore"):
         part = np.where(both > 0, over / both, np.inf)
     half = 2 * np.arcsin(np.sqrt(np.clip(part, 0.0, 1.0)))
-    half = np.where(short > 0, -1.0, np.where(part >= 1.0, math.pi, half))
+    half = np.where(short > 0, -1.0, half)
     return TwoByTwo(first, second, middle, half, short)
 
 
@@ -142,7 +142,7 @@ class Bound:
         total = float(length.sum())
         self.weights = weights
         self.empty = total <= 0
-        scale = 1.0 / total if total > 0 else 0.0
+        scale = 1.0 / max(total, 1e-300)
         p, q, f = pairs.p, pairs.q, weights
         along = float((f * p).sum()) * scale
         across = float((f[:, 1] * p[:, 0] - f[:, 0] * p[:, 1]).sum()) * scale
