@@ -54,6 +54,12 @@ def test_one_cell_is_filled_and_every_other_stays(folder: Path, words: tuple, na
             assert getattr(now, name) == value
 
 
+def test_one_bolt_may_go_through_several(folder: Path) -> None:
+    done = record(folder, "a", "s", "a", "--through", "M6")
+    assert done.exit_code == 0 and "a, s of p: what goes through: M6" in done.output, done
+    assert [f.thread for f in load_build(folder).features] == ["M6"] * 4
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [
@@ -66,7 +72,12 @@ def test_one_cell_is_filled_and_every_other_stays(folder: Path, words: tuple, na
         (("s", "--angle", "steep"), "not a number"),
         (("a", "--through", "M6x20x1"), "thread"),
         (("a", "--through", "1/4"), "no unit and no pitch"),
-        (("a", "s", "--through", "M6"), "told of one feature"),
+        (("a", "s", "--at", "1,2"), "told of one feature"),
+        (("s", "full", "--angle", "30", "--through", "M6"), "--angle is told of one feature"),
+        (("--through", "M6"), "told of one feature"),
+        (("a", "s", "full", "--through", "M6"), "thread of full is stated already (M6)"),
+        (("a", "n", "--float", "1.5"), "a is a hole, and only a captive nut can move"),
+        (("a", "z", "--through", "M6"), "p has no feature z"),
         (("z", "--through", "M6"), "p has no feature z"),
         (("a", "--through", "M6", "--quantity", "across"), "--quantity does not go with --through"),
         (("a", "--through", "M6", "--undo"), "takes back readings alone"),

@@ -43,7 +43,8 @@ Words = Annotated[
     Argument(
         metavar="[[FROM [TO]] VALUE]",
         help='Features, then what was read: a f 612, a f "24 1/8 in", a 7,1 (across). The feature alone with --at, '
-        "--through, --angle, --float, --left-of, --right-of; with --undo the reading, or none for the last.",
+        "--angle, --left-of, --right-of, the feature or several with --through, --float; with --undo the reading, or "
+        "none for the last.",
     ),
 ]
 ReadQuantity = Annotated[
@@ -70,7 +71,12 @@ At = Annotated[
     str | None, Option("--at", metavar="X,Y", help="Place of a feature without one, in the part's own frame.")
 ]
 Through = Annotated[
-    str | None, Option("--through", metavar="THREAD", help="What goes through a hole: M6, or a plain bolt's diameter.")
+    str | None,
+    Option(
+        "--through",
+        metavar="THREAD",
+        help="What goes through a hole, or through each of several: M6, or a plain bolt's diameter.",
+    ),
 ]
 Direction = Annotated[
     str | None, Option("--angle", metavar="DIRECTION", help="Which way a slot points: 30 degrees, or 'to FEATURE'.")

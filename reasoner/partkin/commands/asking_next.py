@@ -184,7 +184,12 @@ def _one(one: Wanted, number: int, folder: str) -> Iterator[str]:
 
 def _how_to_record(one: Unknown, found: Next, folder: str) -> Iterator[str]:
     if one.from_feature and one.quantity in FILLED:
-        yield f"     partkin record {one.part} {one.from_feature} {FILLED[one.quantity]}{in_folder(folder)}"
+        record, told = f"partkin record {one.part}", f"{FILLED[one.quantity]}{in_folder(folder)}"
+        yield f"     {record} {one.from_feature} {told}"
+        alike = [other for other in found.needed if (other.part, other.quantity) == (one.part, one.quantity)]
+        if one is alike[0] and len(alike) > 1 and one.quantity != "angle":
+            names = " ".join(other.from_feature or "" for other in alike)
+            yield f"     where all are alike: {record} {names} {told}"
         return
     between = one.quantity == "centres"
     if one.from_feature and (one.to_feature if between else one.quantity in ("across", "length")):

@@ -107,9 +107,9 @@ def unexpected(fault: Exception) -> str:
 
 
 def fill_in(folder: Path, words: TypedWords, typed: Typed, shown: Shown | None = None) -> Recorded:
-    """Fill empty cells of a feature: its place, what goes through it, its direction or float.
+    """Fill empty cells of a feature: its place, what goes through it (or through several), its direction or float.
 
-    `folder`, `shown`: as in `record`. `words`: one name and no value. `typed`: for the cells.
+    `folder`, `shown`: as in `record`. `words`: names and no value. `typed`: for the cells.
 
     Raises
     ------
@@ -120,8 +120,8 @@ def fill_in(folder: Path, words: TypedWords, typed: Typed, shown: Shown | None =
 
     build, warnings = pipeline.read(folder)
     filled = understood_cells(build, words, typed)
-    fill(folder, FEATURES, {(words.part, filled.feature): filled.cells})
-    says = f"wrote into {FEATURES}, {filled.feature} of {words.part}: {filled.says}"
+    fill(folder, FEATURES, {(words.part, feature): filled.cells for feature in filled.features})
+    says = f"wrote into {FEATURES}, {', '.join(filled.features)} of {words.part}: {filled.says}"
     return _recorded(folder, build, words.part, says, warnings, shown)
 
 

@@ -42,31 +42,35 @@ class Typed:
 
 
 class Filled(NamedTuple):
-    """Cells of one feature, as text, and what they say in words."""
+    """Cells of one feature, or of several alike, as text, and what they say in words."""
 
-    feature: str
+    features: tuple[str, ...]
     cells: Mapping[str, str]
     says: str
 
 
 def understood_cells(build: Build, words: TypedWords, typed: Typed) -> Filled:
-    """Return the cells that were typed, or tell all that is wrong; a cell that is filled the sheet itself tells."""
+    """Return the cells that were typed, or tell all that is wrong; a cell that is filled the sheet itself tells.
+
+    A place and a direction are told of one feature; what goes through, and a float, of all that are named.
+    """
     faults = Faults(COMMAND)
     options = {"at": typed.at, "through": typed.through, "angle": typed.angle, "float": typed.float_mm}
     said = [f"--{name}" for name, value in options.items() if value is not None]
     part = faults.kept(build.must_have, words.part)
-    if len(words.words) != 1:
-        what = f"{said[0]} is told of one feature, and here is {typed_as(words.words)}"
-        faults.add(said[0].strip("-"), what, f"Write: PART FEATURE {said[0]} {_SHAPES[said[0]]}")
+    names, first = tuple(dict.fromkeys(words.words)), next((one for one in said if one in _OF_ONE), said[0])
+    if not names or (len(names) > 1 and first in _OF_ONE):
+        what = f"{first} is told of one feature, and here is {typed_as(words.words)}"
+        faults.add(first.strip("-"), what, f"Write: PART FEATURE {first} {_SHAPES[first]}")
     for name, given in (("quantity", words.quantity), ("corrects", words.corrects)):
         if given is not None:
             faults.add(name, f"--{name} does not go with {said[0]}", "Leave it out: this is no reading")
-    feature = None
-    if part is not None and len(words.words) == 1:
-        check_names(build, words.part, "across", words.words, faults)
-        feature = next((f for f in build.features_of(words.part) if f.feature == words.words[0]), None)
+    if part is not None:
+        check_names(build, words.part, "across", names, faults)
+    there = [feature for feature in build.features_of(words.part) if feature.feature in names]
+    only = there[0] if len(names) == 1 and there else None
     told: dict[str, dict[str, str]] = {
-        "place": _place(feature, words, typed.at, faults) if typed.at is not None else {},
+        "place": _place(only, words, typed.at, faults) if typed.at is not None else {},
         "what goes through": faults.kept(through_cells, typed.through or "") or {},
         "direction": {"angle_deg": typed.angle} if typed.angle is not None else {},
         "float": {"float_mm": typed.float_mm} if typed.float_mm is not None else {},
@@ -75,15 +79,16 @@ def understood_cells(build: Build, words: TypedWords, typed: Typed) -> Filled:
         ("angle", typed.angle, "slot", "a slot points anywhere"),
         ("float", typed.float_mm, "captive nut", "a captive nut can move"),
     ):
-        if feature is not None and value is not None and feature.kind != kind:
+        for feature in (one for one in there if value is not None and one.kind != kind):
             faults.add(name, f"{feature.feature} is a {feature.kind}, and only {what}", f"Leave --{name} out")
     cells = {name: cell for each in told.values() for name, cell in each.items()}
     for problem in faults_of_cells(FEATURES, cells):
         faults.add(problem.column, problem.what, problem.mend)
     faults.raise_any()
-    return Filled(words.words[0], cells, "; ".join(f"{what}: {_in_words(each)}" for what, each in told.items() if each))
+    return Filled(names, cells, "; ".join(f"{what}: {_in_words(each)}" for what, each in told.items() if each))
 
 
+_OF_ONE = ("--at", "--angle")
 _SHAPES = {"--at": "X,Y", "--through": "M6", "--angle": "30, or --angle 'to FEATURE'", "--float": "1.5"}
 
 
