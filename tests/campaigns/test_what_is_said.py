@@ -89,7 +89,8 @@ def test_answers_that_were_once_refused_are_confirmed(seed: int, tmp_path: Path)
     assert [said for _, said in found if said] == [] and found
 
 
-@pytest.mark.parametrize("seed", [0, 3, 6, 7, 9])
+# 2743: laid on as read and as its mirror image it has the same margin but for rounding, and one of them holds more.
+@pytest.mark.parametrize("seed", [0, 3, 6, 7, 9, 2743])
 def test_answers_keep_the_laws(seed: int, tmp_path: Path) -> None:
     """On more: tests/campaigns/laws.py."""
     assert [said for _, said in laws.faults_of(seed, tmp_path, laws.SAME | laws.NO_WORSE) if said] == []

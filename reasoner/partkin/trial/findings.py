@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from partkin.fit.arrays import FITS_MM
 from partkin.model.adapting import AdaptationAnswer
 from partkin.model.fitting import Chance, OddHoles
 from partkin.model.known import Known, strictest_duty
@@ -108,7 +109,9 @@ class Findings:
         return strictest_duty(self.known)
 
 
-def _worst_last(trial: Trial) -> tuple[int, float, int, bool]:
-    """What a trial comes to, its margin (none: the worst), and how many pairs hold."""
-    margin_mm, holding = trial.answer.margin_mm, sum(pair.margin_mm >= 0.0 for pair in trial.answer.pairs)
-    return BEST_FIRST[trial.says], math.inf if margin_mm is None else -margin_mm, -holding, trial.mirrored
+def _worst_last(trial: Trial) -> tuple[int, float, int, int, bool]:
+    """What a trial comes to, its margin to a micrometre (none: the worst), and how many pairs hold or can be made."""
+    margin_mm, pairs = trial.answer.margin_mm, trial.answer.pairs
+    holding = sum(pair.margin_mm >= -FITS_MM for pair in pairs)
+    worst = math.inf if margin_mm is None else -round(margin_mm, 3)
+    return BEST_FIRST[trial.says], worst, -holding, -len(pairs), trial.mirrored
