@@ -51,6 +51,13 @@ def test_what_is_told_of_a_rectangle_with_both_diagonals() -> None:
     assert tree["missing"][0]["reading"]["quantity"] == "left of"
 
 
+def test_a_look_names_the_face_that_the_sheet_names() -> None:
+    build = plate(SIDES + DIAGONALS)
+    assert "Looking at the face of p named in seen_from (where that is empty, write it" in told(build)
+    seen = replace(build, parts=(Part("p", seen_from="inside"),))
+    assert "Looking at p from the inside and going from" in told(seen) and "seen_from" not in told(seen)
+
+
 def test_the_shares_of_a_place_are_those_of_its_coordinates_together() -> None:
     build = plate(SIDES + DIAGONALS, placed="AB")
     found = adjust("p", build.features, build.readings)

@@ -37,7 +37,7 @@ def test_distances_alone_ask_for_left_or_right() -> None:
     assert verdict.verdict == "not enough measured"
     (only,) = verdict.unknown
     assert (only.quantity, only.from_feature, only.to_feature) == ("left of", "a3", "a0 a2")
-    assert "is a3 on the left or on the right" in only.says
+    assert "Looking at donor from the outside and going from a0 to a2: is a3 on the left or on the right" in only.says
     assert verdict.next_step == f"Next: {only.says}"
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy as np
 from partkin.model.build import Reading
 from partkin.model.positions import Missing, Observed, Positions, Suspect
 from partkin.model.verdict import Unknown
-from partkin.model.words import SIDES
+from partkin.model.words import SIDES, Face
 from partkin.positions.lengths import Distance, Unusable
 from partkin.positions.network import AdjustedNetwork
 from partkin.positions.sides import SideSeen, question, telling_look
@@ -165,10 +166,18 @@ def _which_way_round(points: Sequence[str], xyz_mm: np.ndarray, part: str) -> Mi
 
 def _left_or_right(part: str, look: tuple[str, str, str]) -> str:
     a, b, c = look
-    return (
-        f"Looking at the face of {part} named in seen_from (where that is empty, write it into parts.csv first) and "
-        f"going from {a} to {b}: is {c} on the left or on the right?"
-    )
+    return f"Looking at {_face(part)} and going from {a} to {b}: is {c} on the left or on the right?"
+
+
+def _face(part: str) -> str:
+    return f"the face of {part} named in seen_from (where that is empty, write it into parts.csv first)"
+
+
+def with_face(asked: Missing, seen_from: Face | None) -> Missing:
+    """Name in a left-or-right question the face that the sheet names."""
+    if seen_from is None:
+        return asked
+    return replace(asked, says=asked.says.replace(_face(asked.part), f"{asked.part} from the {seen_from}"))
 
 
 def wrong_side(part: str, one: SideSeen) -> Suspect:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from partkin.model.build import Build
@@ -12,6 +12,7 @@ from partkin.model.positions import Observed, Positions, likeliest
 from partkin.model.problem import refused
 from partkin.model.words import folded
 from partkin.positions import adjust, ellipse, place_budget
+from partkin.positions.asking_for import with_face
 from partkin.positions.budget import Ellipse
 
 MOST_SHARES = 3
@@ -39,6 +40,7 @@ def survey(build: Build, part: str) -> Surveyed:
         mend = "List its holes, slots and studs in features.csv, a row each"
         raise refused("positions", 0, "part", f"{part} has no features", mend)
     found = adjust(part, build.features, build.readings)
+    found = replace(found, missing=tuple(with_face(one, own.seen_from) for one in found.missing))
     ellipses = {name: ellipse(found, name, LIKELY) for name in found.features}
     return Surveyed(own.name, found, ellipses, {name: place_budget(found, name) for name in found.features})
 

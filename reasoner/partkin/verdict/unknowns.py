@@ -8,7 +8,7 @@ from partkin.model.known import airbag, leading
 from partkin.model.positions import Missing, Suspect, likeliest
 from partkin.model.verdict import Unknown
 from partkin.model.words import DOES_NOT_FIT, NOT_ENOUGH, SIDES, VerdictWord, mm
-from partkin.positions.asking_for import tells_mirror_image
+from partkin.positions.asking_for import tells_mirror_image, with_face
 from partkin.trial.findings import Findings
 
 
@@ -114,10 +114,10 @@ def _missing(findings: Findings, chosen: VerdictWord) -> list[Unknown]:
 def _asked(findings: Findings, missing: Sequence[Missing]) -> list[Unknown]:
     """What is missing, as questions; left and right last, and not where a mirror image would be the other hand."""
     sides = [] if findings.hand is not None else [m for m in missing if tells_mirror_image(m)]
-    return [
-        Unknown(m.what, m.says, m.part, m.quantity, m.from_feature, m.to_feature)
-        for m in (*(m for m in missing if not tells_mirror_image(m)), *sides)
-    ]
+    known = findings.known
+    faces = {side.part.part: side.part.seen_from for side in (known.host, known.original, known.donor) if side}
+    asked = [with_face(m, faces.get(m.part)) for m in (*(m for m in missing if not tells_mirror_image(m)), *sides)]
+    return [Unknown(m.what, m.says, m.part, m.quantity, m.from_feature, m.to_feature) for m in asked]
 
 
 def _unsure_work(findings: Findings) -> list[Unknown]:
