@@ -10,7 +10,17 @@ from hypothesis import strategies as st
 from reference import excesses, from_start, least, least_squares_turn, with_clarabel
 
 from partkin.fit.arrays import Pairs
-from partkin.fit.minimax import FITS_MM, best_placement
+from partkin.fit.minimax import (
+    FITS_MM,
+    _from_pool,
+    _from_swapped,
+    _level,
+    best_placement,
+    kabsch,
+    on_grid,
+    search_turns,
+)
+from partkin.fit.turns import Bound, balanced
 from partkin.model.fitting import FitTask, Option, Spot
 
 STARTS = (0.0, 0.02, -0.02)
@@ -187,3 +197,121 @@ def test_degenerate_layouts(rows, far):
     assert min(placed.worst_mm, 10.0) <= expected + 1e-3
     again = best_placement(pairs)
     assert (again.turn_rad, again.shift_mm.tolist()) == (placed.turn_rad, placed.shift_mm.tolist())
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_start_is_that_of_least_squares(seed):
+    """Neither a turn nor a shift brings the points nearer; where nothing tells a turn, none is made."""
+    rng = np.random.default_rng([seed, 31])
+    pairs, _ = pattern(rng, 5, slots=False, noise_mm=4.0)
+    angle, shift = kabsch(pairs)
+
+    def squares(turn_rad: float, at: np.ndarray) -> float:
+        c, s = math.cos(turn_rad), math.sin(turn_rad)
+        return float(((pairs.p @ np.array([[c, s], [-s, c]]) + at - pairs.q) ** 2).sum())
+
+    least_yet = squares(angle, shift)
+    for step in (1e-4, -1e-4):
+        assert all(squares(angle, shift + step * way) > least_yet for way in np.eye(2))
+        # About the middle, so that the turn by itself is tried.
+        middle, more = (
+            pairs.q.mean(axis=0),
+            np.array([[math.cos(step), -math.sin(step)], [math.sin(step), math.cos(step)]]),
+        )
+        assert squares(angle + step, more @ (shift - middle) + middle) > least_yet
+    assert angle == pytest.approx(least_squares_turn(pairs))
+    angle, shift = kabsch(Pairs.plain([(5, 5), (5, 5)], [(1, 2), (3, 2)], 0.5))
+    assert (angle, shift.tolist()) == (0.0, [-3.0, -3.0])
+
+
+def test_a_placement_seen_from_the_host_is_the_same():
+    rng = np.random.default_rng(4)
+    pairs, _ = pattern(rng, 4, slots=True)
+    angle, shift, weights = 0.7, np.array([3.0, -8.0]), rng.normal(size=(4, 2))
+    there, moved, forces = _from_swapped(angle, shift, weights)
+    assert pairs.excess(there, moved) == pytest.approx(pairs.swapped().excess(angle, shift))
+    # Forces on the host are those on the donor the other way round, seen from the host.
+    c, s = math.cos(angle), math.sin(angle)
+    assert forces @ np.array([[c, s], [-s, c]]) == pytest.approx(-weights)
+
+
+@pytest.mark.parametrize(
+    ("worst", "floor", "sign", "level"),
+    [
+        # Nothing is left to prove: it stands at the tightest play, or the sign is told.
+        (-0.3, -0.3, False, None), (-0.3 + 9e-8, -0.3, False, None), (0.2, 0.2, True, None), (-0.1, -0.3, True, None),
+        (1e-6, -0.3, True, None),
+        # The sign: at most what counts as none, and at most half of what was reached.
+        (0.2, -0.3, True, 1e-6), (1.5e-6, -0.3, True, 0.75e-6),
+        # To within 0.0008, above 10 no more than that, and never below the tightest play.
+        (-0.1, -0.3, False, -0.1008), (0.2, -0.3, False, 0.1992), (12.0, -0.3, False, 10.0),
+        (-0.2995, -0.3, False, -0.3),
+        # Just beyond the sign: whether it fits is told.
+        (5e-4, -0.3, False, 1e-6), (1e-6 + 5e-8, -0.3, False, 0.95e-6), (8.01e-4, -0.3, False, 1e-6),
+    ],
+)  # fmt: skip
+def test_what_no_other_turn_may_reach(worst, floor, sign, level):
+    found = _level(worst, floor, sign)
+    assert found is None if level is None else found == pytest.approx(level, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("piece", "drawn_in"),
+    [
+        ((0.12, 0.58), (0.2, 0.5)), ((0.05, 0.58), (0.05, 0.5)), ((0.12, 0.95), (0.2, 0.95)),
+        ((0.0, 1.0), (0.05, 0.95)),         ((0.12, 0.19), None), ((0.12, 0.21), None), (None, None),
+    ],
+)  # fmt: skip
+def test_inner_ends_are_drawn_in_to_the_grid(piece, drawn_in):
+    found = on_grid(piece, (0.05, 0.95), 0.1)
+    assert found is None if drawn_in is None else found == pytest.approx(drawn_in)
+    assert on_grid(piece, (0.05, 0.95), 0.0) == piece
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_of_known_weights_those_that_cover_most_of_an_arc_are_taken(seed):
+    """From either end or from where they were found, of the four found nearest to it."""
+    rng = np.random.default_rng([seed, 33])
+    pairs, _ = pattern(rng, 4, slots=False, noise_mm=2.0)
+    pairs = pairs.centred()[0]
+    pool = [(float(rng.uniform(-1, 2)), Bound(pairs, balanced(rng.normal(size=(4, 2))))) for _ in range(6)]
+    arc = (0.0, 1.0)
+    level = float(np.median([bound.at(0.5) for _, bound in pool]))
+    near = sorted(pool, key=lambda one: max(0.0, -one[0], one[0] - 1.0))[:4]
+    grid = 0.0 if seed % 2 else 0.01
+    widest = 0.0
+    for at, bound in pool:
+        if max(0.0, -at, at - 1.0) > max(0.0, -near[-1][0], near[-1][0] - 1.0) or (at, bound) not in near[:4]:
+            continue
+        for start in (0.0, at, 1.0):
+            reach = on_grid(bound.reach(start, *arc, level), arc, grid) if 0 <= start <= 1 else None
+            widest = max(widest, reach[1] - reach[0] if reach else 0.0)
+    inside = sum(0 <= at <= 1 for at, _ in pool)
+    found = _from_pool(pool, arc, level, grid)
+    if inside <= 4:
+        assert (0.0 if found is None else found[0][1] - found[0][0]) == pytest.approx(widest if widest >= 1e-3 else 0.0)
+    if found:
+        (lo, hi), bound = found
+        assert 0.0 <= lo < hi <= 1.0 and all(bound.at(turn) >= level - 1e-9 for turn in np.linspace(lo, hi, 100))
+
+
+@pytest.mark.parametrize("grid_rad", [0.0, 1e-3])
+def test_pieces_of_a_search_cover_the_arcs_with_bounds_above_the_level(grid_rad):
+    rng = np.random.default_rng(6)
+    pairs, _ = pattern(rng, 6, slots=False, noise_mm=2.0)
+    pairs = pairs.centred()[0]
+    worst = best_placement(pairs).worst_mm
+    arcs = [(-1.0, 0.5), (1.0, 2.5)]
+    found = search_turns(pairs, min(worst - 0.05, 10.0), arcs=arcs, grid_rad=grid_rad)
+    assert found.proved and found.better is None
+    ends = [end for piece in found.pieces for end in piece[:2]]
+    assert ends == sorted(ends) and (ends[0], ends[-1]) == (-1.0, 2.5)
+    assert sum(hi - lo for lo, hi, _ in found.pieces) == pytest.approx(3.0)
+    for lo, hi, weights in found.pieces:
+        bound = Bound(pairs, weights)
+        assert all(bound.at(turn) > worst - 0.05 - 1e-9 for turn in np.linspace(lo, hi, 50)) or worst > 10
+        assert all(
+            end in (-1.0, 0.5, 1.0, 2.5) or not grid_rad or end == round(end / grid_rad) * grid_rad for end in (lo, hi)
+        )
+    better = search_turns(pairs, worst + 0.1)
+    assert not better.proved and pairs.excess(*better.better).max() <= worst + 0.1
