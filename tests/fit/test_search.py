@@ -9,7 +9,9 @@ import pytest
 from every_pairing import brute
 from random_tasks import SHOULD, SPARE, random_task, ring, spots, task
 
+from partkin.fit.search import AllSpent, LimitReached, StepBudget, cover, take, together
 from partkin.fit.solve import holds, solve
+from partkin.fit.work import WorkedTask
 from partkin.model.fitting import FitAnswer, FitTask, Option, Spot
 
 
@@ -215,3 +217,75 @@ def test_holds_says_whether_and_no_more() -> None:
         told.append(holds(asked))
         assert told[-1] in (None, solve(asked).fits)
     assert {True, False} <= set(told)
+
+
+def matchings(open_pairs: np.ndarray, row: int = 0) -> list[dict[int, int]]:
+    """Every matching of rows from one on."""
+    if row == len(open_pairs):
+        return [{}]
+    found = matchings(open_pairs, row + 1)
+    return found + [
+        {row: int(column), **rest} for column in np.flatnonzero(open_pairs[row]) for rest in found
+        if column not in rest.values()
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(150))
+def test_a_cover_is_the_best_of_all_matchings(seed: int) -> None:
+    """All that is needed, then the most that is counted; and no pair that covers neither."""
+    random = np.random.default_rng(seed)
+    n, m = (int(random.integers(1, 5)) for _ in range(2))
+    opened = random.random((n, m)) < random.choice([0.2, 0.5, 0.9])
+    need, count = ((random.random(n) < share, random.random(m) < share) for share in random.choice([0.0, 0.3, 0.6], 2))
+
+    def covered(pairs: dict[int, int], of: tuple[np.ndarray, np.ndarray]) -> int:
+        return int(of[0][list(pairs)].sum()) + int(of[1][list(pairs.values())].sum())
+
+    wanted = int(need[0].sum() + need[1].sum())
+    able = [covered(pairs, count) for pairs in matchings(opened) if covered(pairs, need) == wanted]
+    found, value = cover(opened, random.random((n, m)), need, count)
+    assert (found is None) == (not able)
+    if found is None:
+        assert value == 0
+        return
+    assert value == max(able) == covered(found, count) and covered(found, need) == wanted
+    assert len(set(found.values())) == len(found) and all(opened[pair] for pair in found.items())
+    assert list(found) == sorted(found)
+    assert all(need[0][r] or count[0][r] or need[1][c] or count[1][c] for r, c in found.items())
+
+
+def test_of_two_that_are_open_the_nearer_is_taken() -> None:
+    opened, none = np.array([[True, True, False], [True, False, True]]), np.zeros(3, dtype=bool)
+    nearness = np.array([[2.0, 1.0, 0.0], [0.5, 0.0, 0.7]])
+    found, _ = cover(opened, nearness, (np.ones(2, dtype=bool), none), (np.zeros(2, dtype=bool), none))
+    assert found == {0: 1, 1: 0}
+    found, _ = cover(opened.T, nearness.T, (none, np.ones(2, dtype=bool)), (none, np.zeros(2, dtype=bool)))
+    assert found == {0: 1, 1: 0}
+
+
+def test_steps_that_are_searched_together_are_counted() -> None:
+    budget = StepBudget(2, steps=3)
+    with together(7):
+        budget.spend()
+        budget.spend()
+        with pytest.raises(LimitReached):
+            budget.spend()
+        take(1)
+        with pytest.raises(AllSpent):
+            take(1)
+        with together(1):
+            take(5)
+    take(10**9)
+    assert budget.spent == 2
+
+
+def test_a_pairing_far_off_is_as_near_as_plain_placements_show_and_counts_nothing() -> None:
+    """Turned a quarter: the fourth of four plain placements lays it where it nearly goes."""
+    host = spots([(0, 0), (100, 0), (0, 40)], "F")
+    for quarter in range(4):
+        at = [complex(*spot.at_mm) * 1j**quarter + 7 for spot in host]
+        donor = spots([(z.real, z.imag) for z in (at[2], at[0], at[1])], "d")
+        work = WorkedTask.of(task(host, donor, -30.0), 100)
+        (found,) = work.nearest_miss(work.demands)
+        assert {work.layout.ids(pair) for pair in found.pairs} == {("F00", "d01"), ("F01", "d02"), ("F02", "d00")}
+        assert (found.value, found.excess_mm) == (0, pytest.approx(30.0, abs=1e-6))

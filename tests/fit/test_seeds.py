@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from itertools import combinations, product
+
 import numpy as np
 import pytest
 from random_tasks import random_task, spots, task
 
 from partkin.fit.arrays import Pairs
-from partkin.fit.layout import Layout
+from partkin.fit.layout import Aim, Layout
 from partkin.fit.minimax import best_placement
-from partkin.fit.seeds import _tube_need_mm
+from partkin.fit.search import cover
+from partkin.fit.seeds import Bar, Seed, _tube_need_mm, blocks_of, open_seed, seeds_of, two_need_mm
+from partkin.fit.work import WorkedTask
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -51,3 +55,75 @@ def test_a_third_pair_in_line_with_two_lacks_what_their_turn_leaves(at: float, n
     assert need[2] == pytest.approx(need_mm)
     found = best_placement(Pairs.of(wanted, [("F00", "d00"), ("F01", "d01"), ("F02", "d02")]))
     assert need[2] == pytest.approx(found.worst_mm, abs=0.05)
+
+
+def worked(seed: int) -> tuple[WorkedTask, Aim]:
+    """A random task of at least two rows, and what it has to cover and had better cover."""
+    one = next(one for one in (random_task(k, 5, 6) for k in range(100 * seed, 100 * seed + 100)) if one.options)
+    work = WorkedTask.of(one, 100)
+    return work, Aim(work.must, work.should)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_every_set_of_rows_begins_in_one_block(seed: int) -> None:
+    """All sets of usable rows that hold those which need a pair, against the first two of each block."""
+    work, aim = worked(seed)
+    useful = np.isfinite(work.layout.allowed_mm) & aim.useful()
+    usable = np.flatnonzero(useful.any(axis=1))
+    needed = set(np.flatnonzero(aim.need[0]).tolist())
+    blocks = blocks_of(work.layout, aim)
+    columns = int(aim.count[1].sum())
+    for size in range(1, len(usable) + 1):
+        for some in map(set, combinations(usable.tolist(), size)):
+            if not needed <= some:
+                continue
+            begin = [
+                block for block in blocks
+                for first in some & {*block.firsts}
+                if ({first, block.second} if block.second is not None else {first}) <= some
+                and some - {first, block.second} <= {*block.after} and (size == 1) == (block.second is None)
+            ]  # fmt: skip
+            if size > 1 or int(aim.need[1].sum()) < 2:
+                assert len(begin) == 1
+                assert begin[0].bound >= min(int(aim.count[0][list(some)].sum()) + min(columns, size), 2 * size)
+
+
+@pytest.mark.parametrize("limit_mm", [1e-6, 0.4, 3.0])
+@pytest.mark.parametrize("seed", range(40))
+def test_no_start_is_passed_over_that_may_reach_the_bar(seed: int, limit_mm: float) -> None:
+    """All pairs of pairs of a block whose plays leave them: what a matching of all that is open beside them covers."""
+    work, aim = worked(seed)
+    layout, base = work.layout, work.layout.base_mm(aim)
+    for block in blocks_of(layout, aim):
+        listed = {seed.start: seed for seed in seeds_of(layout, aim, block, Bar(limit_mm, 1))}
+        assert all(seed.bound >= 1 and seed.nearness_mm <= limit_mm for seed in listed.values())
+        if block.second is None:
+            singles = {
+                ((row, column),): int(aim.count[0][row]) + int(aim.count[1][column])
+                for row in block.firsts for column in np.flatnonzero(base[row] <= limit_mm)
+                if set(np.flatnonzero(aim.need[1])) <= {column}
+            }  # fmt: skip
+            assert {start: seed.bound for start, seed in listed.items()} == {s: v for s, v in singles.items() if v >= 1}
+            assert all(seed.nearness_mm == base[start[0]] for start, seed in listed.items())
+            continue
+        for first in block.firsts:
+            both = two_need_mm(layout, (first, block.second), base)
+            for to_a, to_b in product(range(base.shape[1]), repeat=2):
+                apart = layout.two_rows_need_mm(first, block.second)[to_a, to_b]
+                expected = max(apart, base[first, to_a], base[block.second, to_b]) if to_a != to_b else np.inf
+                assert both[to_a, to_b] == expected
+                start = ((first, to_a), (block.second, to_b))
+                if expected > limit_mm:
+                    assert start not in listed
+                    continue
+                opened = open_seed(layout, aim, Seed(start, block.after, 0, float(expected)))
+                others = [row for row in range(len(base)) if row not in (first, block.second)]
+                assert np.isinf(opened[[r for r in others if r not in block.after]]).all()
+                assert (
+                    np.isinf(opened[others][:, [to_a, to_b]]).all() and opened[start[0]] == opened[start[1]] == expected
+                )
+                matched, value = cover(opened <= limit_mm, opened, aim.need, aim.count)
+                if matched is not None and value >= 1:
+                    assert listed[start].bound >= value and listed[start].nearness_mm == expected
+                    assert listed[start].rows == block.after
+    assert not seeds_of(layout, aim, blocks_of(layout, aim)[0], Bar(limit_mm, 100))
