@@ -81,6 +81,39 @@ def test_a_seam_that_only_the_original_shows_stops_every_cut() -> None:
     assert limits_of(replace(asked, donor_zones=(SEAM,)), "donor").may("open out") is None
 
 
+@pytest.mark.parametrize("side", ["donor", "host"])
+@pytest.mark.parametrize(
+    ("opens", "own", "zones", "says"),
+    [
+        (False, False, (), None), (True, True, (), "where the seam that an airbag opens in {part} lies is not known"),
+        (True, True, (SEAM,), None), (None, False, (), "whether an airbag opens through D is not known"),
+        # What is said of the donor's place holds for the donor; of the host itself only what is said of that.
+        (True, False, (), {"donor": "where the seam that an airbag opens in D lies is not known"}),
+        (False, True, (), {"host": "where the seam that an airbag opens in H lies is not known"}),
+        (False, None, (), {"host": "whether an airbag opens through H is not known"}),
+    ],
+)  # fmt: skip
+def test_nothing_is_cut_before_it_is_known_whether_an_airbag_opens_through_it_and_where(
+    side: str, opens: bool | None, own: bool | None, zones: tuple, says: str | dict | None
+) -> None:
+    parts = {"donor": Part("D", material="ABS"), "host": Part("H", material="ABS", airbag=own)}
+    asked = replace(
+        PLAIN, **parts, duty="trim", host_duty="trim", airbag=opens, donor_zones=zones,
+        host_zones=tuple(replace(zone, part="H") for zone in zones),
+    )  # fmt: skip
+    refusal, told = limits_of(asked, side).may("open out"), says.get(side) if isinstance(says, dict) else says
+    assert (refusal.says.split(":")[0] if refusal else None) == (told and told.format(part=side[0].upper()))
+
+
+def test_of_two_seams_the_donor_needs_both() -> None:
+    two = (replace(SEAM, part="O"), replace(SEAM, part="O", zone="Z2"))
+    for own, says in (((), "the donor's tear seam"), ((SEAM,), "one tear seam of the donor")):
+        refusal = limits_of(replace(PLAIN, original_zones=two, donor_zones=own), "donor").may("slot")
+        assert refusal is not None and refusal.says.startswith(f"where {says} lies is not known: nothing is cut")
+    both = (SEAM, replace(SEAM, zone="Z3"))
+    assert limits_of(replace(PLAIN, original_zones=two, donor_zones=both), "donor").may("slot") is None
+
+
 def test_features_within_the_margin_of_a_zone_stay_as_they_are() -> None:
     """Margin 20 mm (common practice): hole a's edge is 40 - 3.5 = 36.5 mm off, then 12.5 after a move of 24."""
     assert limits_of(replace(PLAIN, donor_zones=(SEAM,)), "donor").untouchable == {}
@@ -126,7 +159,11 @@ def test_a_hole_lies_on_the_part_and_in_no_opening_of_it() -> None:
         assert (refusal.says if refusal else None) == says
 
 
-@pytest.mark.parametrize(("at_mm", "where"), [((100.0, 100.0), "stand in"), ((100.0, -3.0), "reach into")])
+@pytest.mark.parametrize(
+    ("at_mm", "where"),
+    [((100.0, 100.0), "stand in"), ((100.0, -3.0), "reach into"), ((100.0, -4.1), "come within 1 mm of"),
+     ((100.0, -23.4), "come within 20 mm of")],
+)  # fmt: skip
 def test_a_hole_in_a_zone_is_said_to_be_in_it(at_mm: tuple[float, float], where: str) -> None:
     """A hole in the middle of a door is 100 mm from its edge, and not beside it."""
     door = Zone("D", "Z2", "airbag door", ((0.0, 0.0), (200.0, 0.0), (200.0, 200.0), (0.0, 200.0)))

@@ -7,9 +7,10 @@ import socket
 
 import httpx
 import pytest
+from starlette.exceptions import HTTPException
 
 from partkin.page import serve
-from partkin.page.guard import FORM_BYTES, POLICY, PageGuard
+from partkin.page.guard import FORM_BYTES, HEADERS, POLICY, UPLOAD_BYTES, PageGuard
 
 from .conftest import KEY
 
@@ -71,6 +72,88 @@ def test_nothing_but_http_comes_through(kind):
     scope = {"type": kind, "method": "GET", "path": "/", "headers": own, "query_string": b""}
     asyncio.run(PageGuard(app, KEY, 4000)(scope, None, send))
     assert came == []
+
+
+OWN = {"host": "127.0.0.1:4000", "cookie": f"partkin-4000={KEY}"}
+TYPED = OWN | {"origin": "http://127.0.0.1:4000"}
+
+
+def asked(headers, method="GET", path="/", query="", body=(b"",), theirs=()):
+    """Status and headers of the answer of a page that reads all that is sent and says 200."""
+    sent, waiting = [], list(body)
+
+    async def app(scope, receive, send):
+        while waiting:
+            await receive()
+        await send({"type": "http.response.start", "status": 200, "headers": list(theirs)})
+        await send({"type": "http.response.body", "body": b"the page"})
+
+    async def receive():
+        return {"type": "http.request", "body": waiting.pop(0), "more_body": bool(waiting)}
+
+    async def send(message):
+        sent.append(message)
+
+    pairs = [(name, each) for name, value in headers.items() for each in ([value] if isinstance(value, str) else value)]
+    raw = [(name.encode(), value.encode()) for name, value in pairs]
+    scope = {"type": "http", "method": method, "path": path, "headers": raw, "query_string": query.encode()}
+    try:
+        asyncio.run(PageGuard(app, KEY, 4000)(scope, receive, send))
+    except HTTPException as fault:
+        return fault.status_code, {}
+    start, end = sent
+    assert (start["type"], end["type"]) == ("http.response.start", "http.response.body")
+    assert (end["body"] == b"the page") == (start["status"] == 200)
+    if start["status"] not in (200, 303):
+        assert dict(start["headers"])[b"content-length"] == str(len(end["body"])).encode()
+    return start["status"], start["headers"]
+
+
+@pytest.mark.parametrize(
+    ("headers", "more", "status"),
+    [
+        (OWN, {}, 200), (OWN | {"host": "localhost:4000"}, {}, 200), (OWN | {"host": "LOCALHOST:4000"}, {}, 200),
+        (OWN | {"host": "localhost:4001"}, {}, 421), (OWN | {"host": ["localhost:4000"] * 2}, {}, 421),
+        (OWN | {"host": []}, {}, 421), (OWN, {"method": "HEAD"}, 200), (OWN, {"method": "PUT"}, 405),
+        (OWN | {"sec-fetch-site": "none"}, {}, 200), (OWN | {"sec-fetch-site": "same-origin"}, {}, 200),
+        (OWN | {"sec-fetch-site": "same-site"}, {}, 403), (OWN | {"sec-fetch-site": ["none", "cross-site"]}, {}, 403),
+        (TYPED, {"method": "POST"}, 200), (OWN, {"method": "POST"}, 403),
+        (TYPED | {"host": "LocalHost:4000", "origin": "http://localhost:4000"}, {"method": "POST"}, 200),
+        (TYPED | {"host": "localhost:4000"}, {"method": "POST"}, 403),
+        (TYPED | {"origin": ["http://127.0.0.1:4000"] * 2}, {"method": "POST"}, 403),
+        (OWN | {"origin": "https://evil.example"}, {}, 200),  # a link to it may be followed: nothing is changed
+        ({"host": "127.0.0.1:4000"}, {}, 403), (OWN | {"cookie": f"partkin-4001={KEY}"}, {}, 403),
+        (OWN | {"cookie": ["other=1", f"a=b; partkin-4000={KEY}"]}, {}, 200),
+        (OWN | {"cookie": ["\x00=1", f"partkin-4000={KEY}"]}, {}, 200),
+        (OWN | {"cookie": [f"partkin-4000={KEY}x", "other=1"]}, {}, 403),
+        (OWN | {"content-length": "0"}, {}, 200), (OWN | {"content-length": f"{FORM_BYTES}"}, {}, 200),
+        (OWN | {"content-length": f"{FORM_BYTES + 1}"}, {}, 413), (OWN | {"content-length": "-1"}, {}, 413),
+        (OWN | {"content-length": "much"}, {}, 413), (OWN | {"content-length": ""}, {}, 413),
+        (OWN | {"content-length": f"{FORM_BYTES + 1}"}, {"path": "/photos"}, 200),
+        (OWN | {"content-length": f"{UPLOAD_BYTES}"}, {"path": "/photos"}, 200),
+        (OWN | {"content-length": f"{UPLOAD_BYTES + 1}"}, {"path": "/photos"}, 413),
+        (OWN, {"body": (b"x" * FORM_BYTES, b"")}, 200), (OWN, {"body": (b"x" * FORM_BYTES, b"x")}, 413),
+        (OWN, {"path": "/photos", "body": (b"x" * FORM_BYTES, b"x")}, 200),
+        ({"host": "localhost:4000"}, {"path": "/enter", "query": f"key={KEY}"}, 303),
+        ({"host": "localhost:4000", "sec-fetch-site": "cross-site"}, {"path": "/enter", "query": f"key={KEY}"}, 303),
+        ({"host": "localhost:4000"}, {"path": "/enter", "query": f"key={KEY}x"}, 403),
+        ({"host": "localhost:4000"}, {"path": "/enter", "query": f"key=x&key={KEY}"}, 403),
+        ({"host": "localhost:4000"}, {"path": "/enter"}, 403),
+        (TYPED, {"path": "/enter", "method": "POST", "query": f"key={KEY}"}, 403),
+        ({"host": "evil.example"}, {"path": "/enter", "query": f"key={KEY}"}, 421),
+    ],
+)  # fmt: skip
+def test_who_is_let_through(headers, more, status):
+    found, answered = asked(headers, **more)
+    assert found == status
+    assert found == 413 or set(HEADERS) <= set(answered)
+
+
+def test_what_the_page_says_of_the_policy_itself_is_put_right():
+    status, headers = asked(OWN, theirs=[(b"Cache-Control", b"public"), (b"content-type", b"text/html")])
+    assert status == 200
+    assert [value for name, value in headers if name.lower() == b"cache-control"] == [b"no-store"]
+    assert (b"content-type", b"text/html") in headers
 
 
 def test_two_hosts_are_refused(shared_page):

@@ -336,8 +336,9 @@ def test_an_editor_that_never_stops_is_given_up_on(folder: Path, monkeypatch: py
         return after
 
     monkeypatch.setattr(changing, "_written", busy)
-    with pytest.raises(FaultyInput, match="keeps being changed"):
-        append(folder, "readings.csv", ROW)
+    with pytest.raises(FaultyInput, match="keeps being changed") as caught:
+        append_all(folder, {"readings.csv": (ROW,), "costs.csv": ({"part": "new", "what": "fare", "amount": "3"},)})
+    assert [(one.sheet, one.row) for one in caught.value.problems] == [("readings.csv", 0)]
     assert (folder / "readings.csv").read_text().startswith(READINGS)
 
 
@@ -364,10 +365,10 @@ def test_twenty_at_once_all_get_in(folder: Path) -> None:
 def test_permissions_and_links_are_kept(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> None:
     real = tmp_path_factory.mktemp("elsewhere") / "kept.csv"
     real.write_text(READINGS)
-    real.chmod(0o640)
+    real.chmod(0o6751)
     (folder / "readings.csv").unlink()
     (folder / "readings.csv").symlink_to(real)
     append(folder, "readings.csv", ROW)
     assert (folder / "readings.csv").is_symlink()
-    assert stat.S_IMODE(real.stat().st_mode) == 0o640
+    assert stat.S_IMODE(real.stat().st_mode) == 0o6751
     assert last_reading(folder) == EXPECTED

@@ -13,6 +13,7 @@ from PIL import Image
 
 from partkin.commands.demonstration import write
 from partkin.model.columns import COLUMNS
+from partkin.model.problem import FaultyInput
 from partkin.sheets import files
 
 Typed = Callable[..., tuple[int, str, str]]
@@ -88,6 +89,9 @@ def test_other_places_are_written(to: str, demo: Path, typed: Typed) -> None:
 
 def test_a_folder_is_no_place_for_a_file(demo: Path, typed: Typed) -> None:
     assert typed("export -o demo --in demo")[0] == 2
+    with pytest.raises(FaultyInput, match="this is a folder") as caught:
+        files.put(demo, b"")
+    assert [(one.sheet, one.row) for one in caught.value.problems] == [("demo", 0)]
 
 
 def test_only_outputs_writes_files_for_people() -> None:

@@ -76,7 +76,7 @@ def near_zone(
     found: dict[str, tuple[str, float]] = {}
     for feature in own:
         named, edge = feature.zone, edge_of(feature, at_mm)
-        if named is not None and kind_of.get(named, kinds[0]) in kinds:
+        if named is not None and (named not in kind_of or kind_of[named] in kinds):
             found[feature.feature] = (named, 0.0)
         elif edge is not None and counting:
             away = [(to_zone_mm(*edge, zone), zone.zone) for zone in counting]
@@ -166,7 +166,7 @@ class PartLimits:
         """The rings that the part lies in."""
         return [obstacle for obstacle in self.obstacles if obstacle.what == "edge" and len(obstacle.starts) > 2]
 
-    def edge_mm(self, hole_mm: float, bolt_mm: float, slot: bool = False) -> tuple[float, str]:
+    def edge_mm(self, hole_mm: float, bolt_mm: float, slot: bool) -> tuple[float, str]:
         """Least distance from a hole's centre (a slot's centre line) to an edge, and whose figure it is."""
         return edge_distance_mm(self.material.rules_as if self.material else "moulded", hole_mm, bolt_mm, slot)
 

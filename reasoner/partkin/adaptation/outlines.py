@@ -204,7 +204,7 @@ def _refuse_trim(bench: Bench, gap: EdgeGap, on_donor: np.ndarray) -> Refusal | 
             says = f"the edge to {gap.neighbour} lies {away_mm:.0f} mm from the {obstacle.what} {obstacle.name}"
             return Refusal(f"{says} ({margin.value:g} mm are kept); {LICENSED}", SAFETY)
         # The bolt is not known here, and is never larger than its hole.
-        least_mm, source = limits.edge_mm(obstacle.across_mm, obstacle.across_mm)
+        least_mm, source = limits.edge_mm(obstacle.across_mm, obstacle.across_mm, False)
         if not obstacle.is_protected and left_mm < least_mm:
             left = f"leave {left_mm:.1f} mm between it and the centre of {obstacle.name}"
             says = f"trimming the edge to {gap.neighbour} would {left} ({least_mm:.1f} are kept)"
