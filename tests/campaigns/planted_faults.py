@@ -42,7 +42,7 @@ TESTS = {
     "rules": ("graph/test_asking.py", "graph/test_one_drawing.py", "graph/test_rules.py -k plain_loops"),
     "queries": (ANSWERS,),
     "shapes": (
-        "graph/test_shapes.py -k twice or datatype or own_part", "graph/test_shapes.py -k same_cell or bound",
+        "graph/test_shapes.py -k twice or datatype or own", "graph/test_shapes.py -k same_cell or bound",
         "graph/test_incoming.py",
     ),
 }  # fmt: skip

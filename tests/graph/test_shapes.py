@@ -3,6 +3,7 @@
 import csv
 import shutil
 from dataclasses import replace
+from decimal import Decimal
 
 import pytest
 import rdflib
@@ -10,8 +11,8 @@ from rdflib.collection import Collection
 
 from partkin.graph import export_turtle, validate
 from partkin.graph.names import full
-from partkin.graph.shapes import check_graph
-from partkin.model.build import Build, Feature, Part
+from partkin.graph.shapes import check_graph, shapes_graph
+from partkin.model.build import Build, Feature, Part, Reading
 from partkin.model.columns import SHEETS, Column
 from partkin.model.problem import Problem
 from partkin.sheets.loading import load
@@ -265,6 +266,133 @@ def test_every_number_date_and_yes_is_held_to_its_datatype():
                 wanted.add((sheet.name, column.name))
     told = {(one.sheet, one.column) for one in check_graph(graph)}
     assert len(wanted) > 30 and wanted - told == set()
+
+
+def messages(term: rdflib.URIRef) -> tuple[str, ...]:
+    """What the shapes of one property say; not what queries say at the same cell."""
+    shapes = shapes_graph()
+    return tuple(str(shapes.value(one, rdflib.SH.message)) for one in shapes.subjects(rdflib.SH.path, term))
+
+
+def not_told(graph: rdflib.Graph, wanted: set[tuple[str, rdflib.URIRef]]) -> set[tuple[str, rdflib.URIRef]]:
+    """Of (sheet, property) those of which no shape of that property finds fault."""
+    told = {(one.sheet, one.what) for one in check_graph(graph)}
+    return {
+        (sheet, term) for sheet, term in wanted
+        if not any(own == sheet and says.startswith(messages(term)) for own, says in told)
+    }  # fmt: skip
+
+
+ROW_AND_ORDER = ("partkin:row", "partkin:order")
+# A value that compares, or reads, as one that is right, and is of another kind.
+ALMOST = {
+    "decimal": rdflib.Literal("1.5", datatype=rdflib.XSD.double), "integer": rdflib.Literal(Decimal("2.5")),
+    "boolean": rdflib.Literal(1), "date": rdflib.Literal("2001-01-01"),
+    "text": rdflib.Literal(7), "id": rdflib.Literal(7),
+    "part": rdflib.URIRef("https://example.org/a-thing"), "model": rdflib.URIRef("https://example.org/a-thing"),
+    "word": rdflib.Literal("a word"),
+}  # fmt: skip
+
+
+def always(column: Column) -> bool:
+    """Whether a graph says it of everything: what a sheet has to say, and one thing that it need not."""
+    return column.name == "count" or (column.needed and not column.may_be_empty)
+
+
+# Texts of which a number is one too.
+ANY_TEXT = ("maker", "seller", "keyedAs", "tool", "place", "thread", "name")
+
+
+@pytest.mark.parametrize("fault", ["almost", "left out", "said twice"])
+def test_each_property_is_held_by_its_own_shape(fault):
+    """Whatever queries find fault with besides: no clause of it is left to them."""
+    graph = rdflib.Graph().parse(EXAMPLES / "valid" / "every-sheet.ttl")
+    wanted = set()
+    for sheet in SHEETS:
+        thing = max(graph.subjects(rdflib.RDF.type, rdflib.URIRef(full(sheet.rdf_class))))
+        for column in sheet.terms:
+            term = rdflib.URIRef(full(column.term))
+            value = graph.value(thing, term)
+            free = column.loosely or (sheet.name != "parts.csv" and column.term.split(":")[1] in ANY_TEXT)
+            if fault == "almost" and column.holds in ALMOST and not free:
+                graph.set((thing, term, ALMOST[column.holds]))
+            elif fault == "left out" and value is not None and always(column):
+                graph.remove((thing, term, None))
+            elif fault == "said twice" and column.holds in ("decimal", "integer", "text", "id") and value is not None:
+                graph.add((thing, term, another(value, column)))
+            else:
+                continue
+            wanted.add((sheet.name, term))
+    part = max(graph.subjects(rdflib.RDF.type, rdflib.URIRef(full("partkin:Part"))))
+    for name in ROW_AND_ORDER:
+        term = rdflib.URIRef(full(name))
+        if fault == "almost":
+            graph.set((part, term, rdflib.Literal(Decimal("2.5"))))
+        elif fault == "said twice":
+            graph.add((part, term, rdflib.Literal(77)))
+        if fault != "left out":
+            wanted.add(("parts.csv", term))
+    assert len(wanted) > {"almost": 60, "left out": 20, "said twice": 40}[fault]
+    assert not_told(graph, wanted) == set()
+
+
+LENGTH = {"value": 9.0, "unit": "mm"}
+LINE = {"line_from": "a", "line_to": "b"}
+
+
+def test_each_fault_of_a_reading_is_told_by_its_own_query():
+    """One reading for each, all at once; beside them those that are right."""
+    faults = [
+        ("", "centres", {"from_feature": "a", "to_feature": "b", **LENGTH}),
+        ("", "left of", {"from_feature": "c", **LINE}), ("", "mass", {"value": 2.0, "unit": "kg"}),
+        ("", "gap", {"from_feature": "a", "to_feature": "x", "value": 0.0, "unit": "mm"}),
+        ("value is empty", "across", {"from_feature": "a", "unit": "mm"}),
+        ("unit is empty", "across", {"from_feature": "a", "value": 9.0}),
+        ("left of and right of have no value", "right of", {"from_feature": "c", **LINE, "value": 3.0}),
+        ("left of and right of have no unit", "left of", {"from_feature": "c", **LINE, "unit": "mm"}),
+        ("it is told of a line through two features", "left of", {"from_feature": "c", "line_from": "a"}),
+        ("it is told of a line through two features", "across", {"from_feature": "c", **LINE, **LENGTH}),
+        ("it needs three different features", "left of", {"from_feature": "b", **LINE}),
+        ("the part has no such feature as to says", "left of", {"from_feature": "c", "line_from": "a", "line_to": "x"}),
+        ("the part has no such feature as to says", "centres", {"from_feature": "a", "to_feature": "x", **LENGTH}),
+        ("the part has no such feature as from says", "far edges", {"from_feature": "x", "to_feature": "a", **LENGTH}),
+        ("the part has no such feature as from says", "right of", {"from_feature": "x", **LINE}),
+        ("a reading of 0 cannot be", "across", {"from_feature": "a", "value": 0.0, "unit": "mm"}),
+        ("the unit does not belong to the quantity", "mass", LENGTH),
+        ("the unit does not belong to the quantity", "thickness", {"value": 2.0, "unit": "lb"}),
+        *(("it is of a feature, and from is empty", quantity, LENGTH) for quantity in ("across", "length")),
+        *(("it is of a feature, and from is empty", side, LINE) for side in ("left of", "right of")),
+        *(
+            (says, quantity, {**ends, **LENGTH})
+            for quantity in ("centres", "near edges", "far edges")
+            for says, ends in (
+                ("it is of a feature, and from is empty", {"to_feature": "a"}),
+                ("it is read between two features, and to is empty", {"from_feature": "a"}),
+                ("from and to are the same feature", {"from_feature": "a", "to_feature": "a"}),
+            )
+        ),
+        *(
+            ("it is not read between two features, and to is filled", quantity, {**at, "to_feature": "b", **LENGTH})
+            for quantity, at in [("across", {"from_feature": "a"}), ("length", {"from_feature": "s"}), ("mass", {})]
+        ),
+        ("a length was read of something that is not a slot", "length", {"from_feature": "a", **LENGTH}),
+        ("it withdraws a reading, and corrects does not say which", "withdrawn", {}),
+        ("a row that withdraws a reading says something else besides", "withdrawn", {"corrects": "r2", "unit": "mm"}),
+    ]  # fmt: skip
+    spots = [Feature("p", name, "hole", across_mm=7.0, x_mm=float(n), y_mm=9.0 * n * n) for n, name in enumerate("abc")]
+    slot = Feature("p", "s", "slot", across_mm=7.0, length_mm=12.0, x_mm=50.0, y_mm=3.0)
+    rows = [
+        Reading("p", f"r{n}", quantity, **{"value": None, "unit": None, **cells}, row=n)
+        for n, (_, quantity, cells) in enumerate(faults, start=2)
+    ]
+    told = {}
+    for one in validate(Build(parts=(Part("p"),), features=(*spots, slot), readings=tuple(rows))):
+        assert one.sheet == "readings.csv"
+        told.setdefault(one.row, []).append(one.what)
+    for row, (says, quantity, cells) in enumerate(faults, start=2):
+        found = told.get(row, [])
+        assert bool(found) == bool(says), (quantity, cells, found)
+        assert says in ("", *(what[: len(says)] for what in found)), (quantity, cells, found)
 
 
 ANGLE, FAULT = rdflib.URIRef(full("partkin:angleDeg")), {("features.csv", "angle_deg")}
