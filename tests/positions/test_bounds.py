@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 
 from partkin.model.build import Reading
+from partkin.model.positions import Suspect
 from partkin.positions import adjust
-from partkin.positions.in_doubt import bounds_mm, impossible, is_possible, plainly_wrong
+from partkin.positions.in_doubt import bounds_mm, impossible, is_possible, plainly_wrong, with_causes
 from partkin.positions.lengths import Distance
 from partkin.positions.slips import slip_of
+from partkin.trial.places import CONFIRMED, DOUBTED
 from positions.parts import all_pairs, features, readings
 
 FOUR = np.array([(0.0, 0.0), (300.0, 20.0), (320.0, 230.0), (10.0, 190.0)])
@@ -66,6 +68,27 @@ def test_another_unit_explains_an_edge_reading_by_what_lies_between_the_centres(
     assert "360 mm would agree" in said["r2"].says
     assert [one for one in said if "would agree" in said[one].says] == ["r2"]
     assert said["r2"].likely > max(said[one].likely for one in said if one != "r2")
+
+
+@pytest.mark.parametrize(("errors", "explains"), [(2.95, True), (-2.95, True), (3.05, False), (-3.05, False)])
+def test_a_slip_explains_what_the_others_allow_to_within_three_greatest_errors(errors: float, explains: bool) -> None:
+    """20.8 mm for 20.8 cm, where the others allow 208 mm and so many times 0.5 mm more; what is plain comes first."""
+    row = Reading("p", "r1", "centres", 20.8, "mm", "a", "b", plus_minus=0.5)
+    one = Distance("r1", "a", "b", 20.8, 0.5 / np.sqrt(3.0))
+    suspect = Suspect("r1", 9.0, 20.8 - (208.0 + errors * 0.5), "r1 stands out.")
+    (found,) = with_causes([suspect], [row], [one], [])
+    assert (found.says == "r1 stands out. 20.8 cm would agree with them.") == explains
+
+
+def test_what_is_asked_about_first() -> None:
+    """What is plainly wrong; of several, what a slip explains; and the other part's word counts for more than that."""
+    row, one = Reading("p", "r1", "centres", 20.8, "mm", "a", "b"), Distance("r1", "a", "b", 20.8, 0.3)
+    plain, may_be = {}, {}
+    for meant_mm in (208.0, 150.0):
+        suspects = [Suspect("r1", 9.0, 20.8 - meant_mm, "", left_out) for left_out in (True, False)]
+        plain[meant_mm], may_be[meant_mm] = (found.likely for found in with_causes(suspects, [row], [one], []))
+    assert plain[208.0] > plain[150.0] > may_be[208.0] + CONFIRMED
+    assert may_be[150.0] + CONFIRMED >= DOUBTED > may_be[208.0] > may_be[150.0] > may_be[208.0] - CONFIRMED
 
 
 @pytest.mark.parametrize(

@@ -320,13 +320,18 @@ def test_with_the_face_unknown_a_conflict_has_to_hold_for_both():
 def test_places_from_distances_are_taken_as_the_verdict_states_them_and_said_so():
     build = fitting()
     true = verdict_of(build)
-    measured = replace(build, readings=(Reading("donor", "r1", "centres", 300.0, "mm", "a", "b"),))
+    rows = ("r1", "centres", 300.0, "a", "b"), ("r2", "centres", 200.75, "a", "c"), ("r3", "far edges", 250.0, "a", "c")
+    measured = replace(
+        build, readings=tuple(Reading("donor", name, what, value, "mm", *ends) for name, what, value, *ends in rows)
+    )
     assert "does not state them" in verify({**true, "positions": None}, measured)[0]
     # Stated are none, as of what nothing is known of: then what rests on a place is refused.
     assert "a place or a size of F0 or a is not written" in verify(true, measured)[0]
     stated = {f.feature: [f.x_mm, f.y_mm] for f in build.features if f.part == "donor"}
     found = confirm({**true, "positions": {"donor": stated}}, measured)
     assert found.refused == () and any("places of donor" in what for what in found.as_stated)
+    # From c to a are 200.2 mm, and r2 says 200.75.
+    assert "(farthest from reading r2, by 0.55 mm)" in " ".join(found.as_stated)
     stated["a"] = [5.0, 5.0]
     assert verify({**true, "positions": {"donor": stated}}, measured)
     # Without distances the sheet itself is read, whatever the file says.
