@@ -9,8 +9,15 @@ import pytest
 
 from partkin.model.distributions import normal_quantile
 from partkin.positions import adjust
-from partkin.positions.by_draws import _answers, _seldom_alone, ask_by_draws, chance_after
-from partkin.positions.next_reading import Band, Candidate, meaning, spread_drops
+from partkin.positions.by_draws import (
+    _answers,
+    _seldom_alone,
+    ask_by_draws,
+    chance_after,
+    told_by_each,
+    weight_between,
+)  # fmt: skip
+from partkin.positions.next_reading import Ask, Band, Candidate, meaning, spread_drops
 from positions.parts import all_pairs, features, readings
 
 SIX = np.random.default_rng(11).uniform(0.0, 700.0, (6, 2))
@@ -53,6 +60,49 @@ def test_chance_after_is_bayes() -> None:
     assert told == pytest.approx(norm.cdf((600.0 - middle) / spread), abs=0.015)
     density = norm.pdf(read, 600.3, np.hypot(0.5, 0.3))
     assert likely == pytest.approx(density / density.sum(), abs=0.01)
+
+
+def test_a_draw_of_weight_two_counts_as_two() -> None:
+    rng = np.random.default_rng(5)
+    drawn, weight = 600.0 + 0.5 * rng.standard_normal(300), rng.integers(1, 4, 300)
+    read = np.array([599.2, 600.0, 600.9])
+    told = chance_after(drawn <= 600.2, drawn, 0.3, read, weight.astype(float))
+    again = np.repeat(drawn, weight)
+    assert np.array(told) == pytest.approx(np.array(chance_after(again <= 600.2, again, 0.3, read)))
+
+
+def test_what_each_of_many_tells_is_what_is_left_of_the_doubt_after_each_value() -> None:
+    """By Bayes at each of many values that may be read, against bins on a coarse grid; draws weigh unequally."""
+    rng = np.random.default_rng(6)
+    shared = rng.standard_normal(2000)
+    drawn = np.array([600.0 + 0.6 * shared, 250.0 + 0.5 * shared + 0.5 * rng.standard_normal(2000)])
+    fits, weight = drawn[0] <= 600.3, rng.uniform(0.5, 1.5, 2000)
+    own = weight / weight.sum()
+    asked = tuple(Candidate("donor", "a", name, sigma) for name, sigma in (("b", 0.4), ("c", 0.7)))
+    now = float(own @ fits)
+    for told, one, at in zip(told_by_each(asked, fits, drawn, weight), asked, drawn, strict=True):
+        read = np.linspace(at.min() - 3.0, at.max() + 3.0, 400)
+        chance, likely = chance_after(fits, at, one.sigma_mm, read, weight)
+        left = float(likely @ (chance * (1.0 - chance)))
+        assert told == pytest.approx(1.0 - left / (now * (1.0 - now)), abs=0.02)
+        assert ask_by_draws(one, fits, at, CONFIDENCE, weight).tells == pytest.approx(told, abs=0.02)
+    assert told_by_each(asked, np.ones(2000, dtype=bool), drawn).tolist() == [0.0, 0.0]
+
+
+def test_a_reading_that_settles_nothing_leaves_the_draws_that_would_give_one() -> None:
+    """How likely each value is to be read within the bands between, by the normal distribution."""
+    from scipy.stats import norm
+
+    bands = (
+        Band("does not", None, 599.0), Band("between", 599.0, 599.5), Band("bolts on", 599.5, 600.5),
+        Band("between", 600.5, None),
+    )  # fmt: skip
+    ask = Ask(Candidate("donor", "a", "f", 0.4), 600.0, 0.6, 0.5, bands)
+    drawn = np.array([598.0, 599.2, 600.0, 601.5])
+    told = norm.cdf((599.5 - drawn) / 0.4) - norm.cdf((599.0 - drawn) / 0.4) + norm.sf((600.5 - drawn) / 0.4)
+    assert weight_between(ask, drawn) == pytest.approx(told)
+    below = replace(ask, bands=(Band("between", None, 599.5), Band("bolts on", 599.5, None)))
+    assert weight_between(below, drawn) == pytest.approx(norm.cdf((599.5 - drawn) / 0.4))
 
 
 def test_both_ends_of_a_distance_that_may_be_too_short_and_too_long() -> None:

@@ -321,6 +321,7 @@ def test_places_from_distances_are_taken_as_the_verdict_states_them_and_said_so(
     build = fitting()
     true = verdict_of(build)
     rows = ("r1", "centres", 300.0, "a", "b"), ("r2", "centres", 200.75, "a", "c"), ("r3", "far edges", 250.0, "a", "c")
+    rows += ("r4", "centres", 50.0, "x", "a"), ("r5", "centres", 50.0, "b", "x")  # nobody knows where x is
     measured = replace(
         build, readings=tuple(Reading("donor", name, what, value, "mm", *ends) for name, what, value, *ends in rows)
     )

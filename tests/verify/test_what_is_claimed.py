@@ -36,6 +36,15 @@ def test_a_number_decides_although_what_was_measured_says_no() -> None:
         )
 
 
+def test_figures_beside_a_number_have_to_be_true() -> None:
+    made = numbered("ab 12 3")
+    claimed = json.loads(verdict_json(partkin.check(made, "donor")))
+    for key, off in (("offset_mm", 0.01), ("margin_mm", -0.01)):
+        pairs = [{**pair, key: pair[key] + off * (n == 2)} for n, pair in enumerate(claimed["pairs"])]
+        (refused,) = {fault.split(" is ")[0] for fault in confirm({**claimed, "pairs": pairs}, made).refused}
+        assert refused == f"{key} of a3 on F3"
+
+
 def test_a_number_that_the_hosts_own_replaces_speaks_for_nothing() -> None:
     made = numbered("old-1", host="new-2")
     made = replace(made, parts=tuple(replace(p, replaces=("old-1",) if p.part == "host" else ()) for p in made.parts))

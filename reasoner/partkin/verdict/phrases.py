@@ -240,10 +240,9 @@ def _blocked_as_given(trial: Trial, shown: set[str]) -> list[Pair]:
     for (fixing, feature), mating in trial.matings.items():
         named.setdefault(fixing, []).append(Pair(fixing, feature, None, None, None, "blocked", mating.blocked))
     return [
-        options[0]
-        for fixing, options in named.items()
-        if fixing not in shown and len(options) == 1 and not trial.matings[fixing, options[0].feature].option
-    ]
+        pair for fixing, (pair, *others) in named.items()
+        if fixing not in shown and not others and not trial.matings[fixing, pair.feature].option
+    ]  # fmt: skip
 
 
 def _unpaired(findings: Findings, trial: Trial, fits: tuple[PairFit, ...], shown: set[str]) -> tuple[Unpaired, ...]:

@@ -140,7 +140,7 @@ class Sides:
         if host.axis is None or donor.axis is None:
             return held
         grip = host.grip if host.grip is not None else donor.grip
-        depth = max(point.depth if point.kind in UNTHREADED else Fraction(0) for point in (host, donor))
+        depth = max(point.depth for point in (host, donor) if point.kind in UNTHREADED)
         return replace(
             held, grip=(grip or Fraction(0)) + self.pulled, host_axis=host.axis, depth=depth,
             donor_axis=mirror(donor.axis, mirrored),
