@@ -193,3 +193,126 @@ def test_an_unknown_that_nothing_bounds_does_not_hinder() -> None:
     x, weight = least(np.array([1.0, 0.0]), np.array([[-1.0, 0.0], [1.0, 0.0]]), np.array([-3.0, 9.0]))
     assert x[0] == pytest.approx(3.0, abs=1e-6)
     assert weight == pytest.approx([1.0, 0.0], abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_rows_and_the_share_that_keeps_all(seed: int) -> None:
+    """How distances change by finite differences; and the largest of what is off in its own error."""
+    at, *_ = in_a_plane(seed)
+    side = of_distances(at, 0.7)
+    rows, now = side.rows()
+    assert now == pytest.approx([np.linalg.norm(side.at_mm[a] - side.at_mm[b]) for a, b in side.ends])
+    for k, step in enumerate(1e-5 * np.eye(at.size)):
+        more, less = (replace(side, at_mm=side.at_mm + s * step.reshape(at.shape)).rows()[1] for s in (1.0, -1.0))
+        assert rows[:, k] == pytest.approx((more - less) / 2e-5, abs=1e-6)
+    assert side.kept_at() == 0.0
+    side = replace(side, length_mm=side.length_mm + 0.21 * (np.arange(len(now)) == 1))
+    assert side.kept_at() == pytest.approx(0.3, rel=1e-4)
+    both = replace(side, read_mm=side.at_mm + 0.1, read_error_mm=np.full(at.shape, 0.2))
+    assert both.read.all() and both.kept_at() == pytest.approx(0.5, rel=1e-4)
+    # One place that was read tells nothing of the shape; ways that shift or turn all are none where none was.
+    alone = np.full(at.shape, np.inf)
+    alone[0] = 0.2
+    assert not replace(side, read_error_mm=alone).read.any() and both.loose().tolist() == np.eye(at.size).tolist()
+    loose = side.loose()
+    assert loose.shape == (at.size, at.size - 3) and loose.T @ loose == pytest.approx(np.eye(at.size - 3))
+    x, y = (side.at_mm - side.at_mm.mean(axis=0)).T
+    for rigid in (np.tile([1.0, 0.0], len(at)), np.tile([0.0, 1.0], len(at)), np.stack([-y, x], axis=1).ravel()):
+        assert loose.T @ rigid == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("share", [0.5, 2.0])
+@pytest.mark.parametrize("seed", range(4))
+def test_places_that_the_readings_allow_are_looked_for(seed: int, share: float) -> None:
+    """Places drawn near, of which all readings are kept: within what is told of them, distances and coordinates."""
+    at, _, random = in_a_plane(seed)
+    for side in (of_distances(at, 0.4), of_coordinates(at, np.linspace(0.2, 0.5, len(at)))):
+        near = side.near(share)
+        assert near is not None
+        rows, now = side.rows()
+        low, high, box_low, box_high = side.limits(share, near)
+        radius = side.radius_mm(share, near)
+        kept = 0
+        for _ in range(300):
+            moved = random.normal(size=at.shape) * share * 0.1
+            there = side.at_mm + moved
+            apart = np.linalg.norm(there[side.ends[:, 0]] - there[side.ends[:, 1]], axis=1)
+            held_back = np.abs(apart - side.length_mm) <= share * side.error_mm
+            if not (held_back.all() and (np.abs(there - side.read_mm) <= share * side.read_error_mm)[side.read].all()):
+                continue
+            kept += 1
+            along = rows @ moved.ravel()
+            assert (low <= along).all() and (along <= high).all()
+            assert (box_low <= moved[side.read]).all() and (moved[side.read] <= box_high).all()
+            if side.read.any():
+                assert (np.linalg.norm(moved, axis=1) <= radius).all()
+            load, stress = random.normal(size=at.shape), random.normal(size=len(now))
+            load -= load.mean(axis=0)
+            arm = side.at_mm - side.at_mm.mean(axis=0)
+            across = np.stack([-arm[:, 1], arm[:, 0]], axis=1)
+            load -= across * (across * load).sum() / (arm * arm).sum()
+            free = (
+                moved - moved.mean(axis=0) - across * (across * (moved - moved.mean(axis=0))).sum() / (arm * arm).sum()
+            )
+            assert (load * free).sum() <= side.most(load, stress, share, near) + 1e-9
+        assert kept > 5
+        # To the share of its error, and a little of rounding.
+        read = share * side.read_error_mm[side.read]
+        assert box_high == pytest.approx(read, abs=2e-6) and box_low == pytest.approx(-read, abs=2e-6)
+        assert high == pytest.approx(share * side.error_mm, abs=2e-6)
+        assert low == pytest.approx(np.sqrt((now - share * side.error_mm) ** 2 - near.swing_mm**2) - now, abs=2e-6)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_at_a_turn_plays_would_have_to_be_wider_by_what_a_reference_solver_says(seed: int) -> None:
+    """Slots of host, donor and original, sizes with errors, coordinates with errors; and how fast more errors help."""
+    cp = pytest.importorskip("cvxpy")
+    host_at, donor_at, random = in_a_plane(seed)
+    n = len(host_at)
+    host = of_coordinates(host_at, 0.2 + random.random(n))
+    donor = of_coordinates(donor_at + 3.0 * random.normal(size=(n, 2)), 0.2 + random.random(n))
+    some = random.random((3, n)) < 0.5
+    angles = random.uniform(0, 180, (3, n))
+    pairs = Pairs.plain(
+        donor.at_mm, host.at_mm, 0.5, s_h=1.5 * some[0], angle_h_deg=angles[0], s_d=1.0 * some[1], angle_d_deg=angles[1]
+    )
+    on = np.stack([np.arange(n), np.arange(n)], axis=1)
+    given = HeldPairs((host, donor), on, pairs, 0.3 * random.random(n), 0.8 * some[2], directions(angles[2]))
+    turn_rad, share = 0.02, 0.4
+    c, s = math.cos(turn_rad), math.sin(turn_rad)
+    turned = np.array([[c, -s], [s, c]])
+
+    def reference(at_share: float) -> float:
+        shift, wider, slid = cp.Variable(2), cp.Variable(), cp.Variable((n, 3))
+        out, own = cp.Variable((n, 2)), cp.Variable((n, 2))
+        asked = [cp.abs(out) <= at_share * host.read_error_mm, cp.abs(own) <= at_share * donor.read_error_mm]
+        for k in range(n):
+            travel = np.array([pairs.s_h[k], given.play_half_mm[k], pairs.s_d[k]])
+            ways = np.stack([-pairs.u_h[k], -given.play_along[k], turned @ pairs.u_d[k]], axis=1)
+            gap = turned @ (donor.at_mm[k] + own[k]) + shift - host.at_mm[k] - out[k] + ways @ slid[k]
+            asked += [cp.norm(gap) <= pairs.rho[k] + at_share * given.size_mm[k] + wider, cp.abs(slid[k]) <= travel]
+        cp.Problem(cp.Minimize(wider), asked).solve(solver=cp.CLARABEL)
+        return float(wider.value)
+
+    near = given.near(share)
+    assert near is not None
+    found, wanted = given.at_turn(turn_rad, share, near, turning=False), reference(share)
+    # Polygons of 24 sides about the plays: at most a hundredth of a gap is missed.
+    assert wanted - 0.009 * (abs(wanted) + 1.0) - 1e-5 <= found.lacks_mm <= wanted + 1e-5 and found.turn_rad == 0.0
+    more = given.at_turn(turn_rad, share + 1e-3, near, turning=False).lacks_mm
+    assert found.slope == pytest.approx((found.lacks_mm - more) / 1e-3, rel=0.02, abs=0.02)
+    assert (
+        found.force.sum(axis=0) == pytest.approx(0.0, abs=1e-6)
+        and 0.99 < np.linalg.norm(found.force, axis=1).sum() < 1.01
+    )
+    # Its forces prove nearly as much at that turn, and nowhere more than is lacked.
+    proved = given.excludes(found, turn_rad, turn_rad, share, near)
+    assert found.lacks_mm - 0.02 * (abs(wanted) + 1.0) <= proved <= wanted + 1e-5
+    for half in (0.001, 0.004):
+        least = min(
+            given.at_turn(at, share, near, turning=False).lacks_mm
+            for at in np.linspace(turn_rad - half, turn_rad + half, 9)
+        )
+        assert given.excludes(found, turn_rad - half, turn_rad + half, share, near) <= least + 0.009 * (
+            abs(least) + 1.0
+        )

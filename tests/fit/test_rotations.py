@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from partkin.fit.rotations import angle_deg, form, laid_over, matrix_of, quaternion_of, turned_by
+from partkin.fit.rotations import angle_deg, best_turn, flat_turn, form, laid_over, matrix_of, quaternion_of, turned_by
 
 # Small and large turns about every axis, and half turns, of which a quaternion's first part is nothing.
 VECTORS = [
@@ -38,3 +38,14 @@ def test_the_frame_over_an_axis_stands_on_it(axis: tuple[float, float, float]) -
     frame = laid_over(np.array(axis))
     assert frame.T @ frame == pytest.approx(np.eye(3), abs=1e-12) and np.linalg.det(frame) == pytest.approx(1.0)
     assert abs(frame[:, 2] @ axis) == pytest.approx(1.0)
+
+
+def test_turns_of_the_plane_and_the_rotation_at_which_a_form_is_largest() -> None:
+    turns = flat_turn(np.array([0.3, -2.0]))
+    for turn, angle in zip(turns, (0.3, -2.0), strict=True):
+        assert turn == pytest.approx(Rotation.from_euler("z", angle).as_matrix()[:2, :2])
+    rng = np.random.default_rng(4)
+    p, f = rng.normal(size=(2, 2, 5, 3))
+    for best, points, ways in zip(best_turn(form(p, f).sum(axis=1)), p, f, strict=True):
+        expected = Rotation.align_vectors(ways, points)[0].as_matrix()
+        assert best == pytest.approx(expected, abs=1e-7)

@@ -106,16 +106,19 @@ class KnownPairings:
             return None
         ends = {narrow} if two.half_rad[narrow] < 0 else {narrow, wide}
         few = sorted({ordered[int(side[k])] for k in ends for side in (two.first, two.second)})
-        self.conflicts[frozenset(few)] = max(limit_mm, self.conflicts.get(frozenset(few), -np.inf))
-        return tuple(few)
+        return self._kept(tuple(few), limit_mm)
 
     def _within(self, settled: SettledExcess, limit_mm: float) -> SettledExcess | tuple[Pair, ...]:
         if settled.excess_mm <= limit_mm:
             return settled
         few = settled.pressing
-        if not 0 < len(few) < len(settled.pairs) or self.holds(few, limit_mm):
+        if len(few) == len(settled.pairs) or self.holds(few, limit_mm):
             few = settled.pairs
-        self.conflicts[frozenset(few)] = max(limit_mm, self.conflicts.get(frozenset(few), -np.inf))
+        return self._kept(few, limit_mm)
+
+    def _kept(self, few: tuple[Pair, ...], limit_mm: float) -> tuple[Pair, ...]:
+        """Keep that these pairs exceed a limit."""
+        self.conflicts[frozenset(few)] = max(limit_mm, self.conflicts.get(frozenset(few), limit_mm))
         return few
 
     def _judge(self, pairs: Sequence[Pair], limit_mm: float) -> SettledExcess:
