@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from test_minimax import PAIR, degenerate
 
 from partkin.fit.arrays import Pairs
-from partkin.fit.certificate import certify
+from partkin.fit.certificate import _between, _plain_parts, certify, covers, outward
 from partkin.fit.minimax import FITS_MM, best_placement
+from partkin.fit.turns import Bound, balanced
 from partkin.model.fitting import Piece
 
 MOST_DECIMALS = 11
@@ -158,3 +159,42 @@ def test_degenerate_layouts(rows):
         assert certify(pairs, ids_of(pairs)) is None
     else:
         confirmed(pairs, angles)
+
+
+@pytest.mark.parametrize(
+    ("arcs_deg", "digits", "expected"),
+    [
+        ([(10.12341, 20.00001)], 4, [(10.1234, 20.0001)]), ([(-10.12341, -5.00009)], 4, [(-10.1235, -5.0)]),
+        ([(-180.0, -179.5), (179.25, 180.0)], 1, [(-180.0, -179.5), (179.2, 180.0)]),
+        # What then touches or overlaps is one; what does not is not.
+        ([(1.04, 2.01), (2.12, 2.96), (3.21, 3.94)], 1, [(1.0, 3.0), (3.2, 4.0)]),
+        ([(1.0, 3.5), (3.55, 3.56)], 0, [(1.0, 4.0)]),
+    ],
+)  # fmt: skip
+def test_arcs_are_rounded_outward(arcs_deg, digits, expected):
+    found = outward([(np.radians(lo), np.radians(hi)) for lo, hi in arcs_deg], digits)
+    assert np.array(found) == pytest.approx(np.array(expected), abs=1e-12)
+    ends = [-180.0, *(end for arc in expected for end in arc), 180.0]
+    assert _between(expected) == [(lo, hi) for lo, hi in zip(ends[::2], ends[1::2], strict=True) if lo != hi]
+
+
+def test_pieces_cover_where_each_begins_as_the_one_before_ends():
+    whole = [Piece(at) for at in ((-180.0, -3.0), (-3.0, 20.0), (20.0, 180.0))]
+    assert covers(whole) and covers([Piece((-180.0, 180.0))]) and not covers([])
+    assert not covers(whole[1:]) and not covers(whole[:2]) and not covers([whole[0], whole[2]])
+
+
+def test_a_piece_is_halved_until_its_bound_is_plain_to_see():
+    """Every part is above half the level by the middle and the half width; too fine a grid of degrees ends it."""
+    pairs, _ = three_spread(0.55)
+    bound = Bound(pairs, -balanced(pairs.q / 100))
+    level = 0.9 * 2 * bound.at(0.0)
+    parts = _plain_parts(bound, (-20.0, 15.0), 4, level)
+    assert [one[0] for one in parts] == [-20.0, *(one[1] for one in parts[:-1])] and parts[-1][1] == 15.0
+    assert len(parts) > 1 and all(bound.by_middle(*np.radians(part)) > level / 2 for part in parts)
+    assert all(end == round(end, 4) for part in parts for end in part)
+    # The last that was cut would not have done uncut.
+    assert bound.by_middle(*np.radians((-20.0, 15.0))) <= level / 2
+    # In whole degrees it cannot be cut so finely; and above what the bound is no cut helps.
+    assert _plain_parts(bound, (-3.0, 2.0), 0, 1.99 * bound.at(0.0)) is None
+    assert _plain_parts(bound, (-20.0, 15.0), 4, 2.1 * bound.at(0.0)) is None

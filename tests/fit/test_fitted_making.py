@@ -7,7 +7,7 @@ import pytest
 
 from partkin.choosing.score import calibration, with_sisters
 from partkin.fit.discrepancies import Discrepancies, discrepancies
-from partkin.fit.fitted_making import fitted
+from partkin.fit.fitted_making import _bounds, fitted
 from partkin.model.known import FittedMaking, Making
 
 MAKING = Making(0.1, (0.3, 0.6, 1.2, 2.5, 5.0, 10.0, 20.0), 0.4, 0.15, 0.1, 0.35)
@@ -54,3 +54,11 @@ def test_too_few_are_not_fitted_and_enough_change_nothing_by_themselves() -> Non
     assert few.making is None and "3 measured sister parts: too few" in few.making_says
     enough = with_sisters(calibration([]), [0.75] * 25, 0.1, lambda: FittedMaking(0.6, 0.4, 0.8, 0.2, 0.1, 0.3))
     assert "Nothing changes until you say so: same_drawing = 0.60 and scatter_mm = 0.20" in enough.making_says
+
+
+def test_bounds_reach_outwards_to_the_next_that_was_tried() -> None:
+    """A fall of 1.92 from the best is what 95 % of a chi-square of one degree allows (half of 3.84)."""
+    values = np.array([1.0, 2.0, 3.0, 4.0, 5.0, 6.0])
+    assert _bounds(np.array([-9.0, -9.0, -1.9, 0.0, -1.95, -9.0]), values) == (2.0, 5.0)
+    assert _bounds(np.array([-9.0, -1.95, -1.9, 0.0, -1.9, -9.0]), values) == (2.0, 6.0)
+    assert _bounds(np.zeros(6), values) == (1.0, 6.0)

@@ -9,8 +9,9 @@ import pytest
 
 from partkin.fit.arrays import Pairs
 from partkin.fit.minimax import best_placement
-from partkin.fit.odd_holes import CLOSE_MM, odd_holes
+from partkin.fit.odd_holes import CLOSE_MM, _placed, _with_the_rest, odd_holes
 from partkin.fit.solve import solve
+from partkin.fit.work import WorkedTask
 from partkin.model.fitting import FitTask, Option, Spot
 
 
@@ -123,3 +124,20 @@ def test_in_space_a_moved_hole_is_named_and_no_larger_set_holds(seed, given):
     for fixing, feature in zip(fixings, features, strict=True):
         there = matrix[:3, :3] @ feature.at_mm + matrix[:3, 3] - fixing.at_mm
         assert (math.hypot(*there[:2]) <= 0.5 + 1e-6 and abs(there[2]) <= 1.0 + 1e-6) == (fixing.id in shown)
+
+
+@pytest.mark.parametrize("seed", range(4, 7))
+def test_of_all_ways_to_pair_what_is_left_over_the_one_with_the_least_excess_is_found(seed):
+    """Three hold; two fixings and three features near each other are left: against placing every way."""
+    draw = random.Random(seed)
+    host = [(0.0, 0.0), (400.0, 0.0), (0.0, 300.0), (200.0, 150.0), (206.0, 152.0)]
+    donor = [*host[:3], *((200.0 + draw.uniform(-6.0, 12.0), 150.0 + draw.uniform(-6.0, 8.0)) for _ in range(3))]
+    fixings = tuple(Spot(f"F{k}", at) for k, at in enumerate(host))
+    features = tuple(Spot(f"t{k}", at, must=False, should=True) for k, at in enumerate(donor))
+    pairs = [(k, k) for k in range(3)] + [(f, d) for f in (3, 4) for d in (3, 4, 5)]
+    work = WorkedTask.of(FitTask(fixings, features, tuple(Option(f"F{f}", f"t{d}", 0.5) for f, d in pairs)), 100)
+    held = ((0, 0), (1, 1), (2, 2))
+    found = list(_with_the_rest(work, held, work.must, math.inf))
+    ways = [_placed(work, held, ((3, one), (4, other))) for one, other in permutations((3, 4, 5), 2)]
+    assert found[-1].rank == min(way.rank for way in ways)
+    assert [one.rank for one in found] == sorted((one.rank for one in found), reverse=True)

@@ -402,3 +402,14 @@ def test_a_rotation_at_which_pairs_were_found_to_hold_is_started_from_however_ne
     hint = turned_by(np.array([0.0, 0.0, 0.01])) @ turn[0]
     again, _ = starts(pairs, [hint])
     assert not any(np.allclose(hint, one) for one in turn) and any(np.allclose(hint, one) for one in again)
+
+
+def test_a_pull_lengthens_what_fasteners_reach_on_either_side() -> None:
+    """A fixing without a fastener has it from the donor's, which is pulled; without either the pull is all there is."""
+    fixings = tuple(Spot(f"F{k}", (0.0, 0.0, 0.0), grip_mm=grip) for k, grip in enumerate((6.0, None, None)))
+    features = tuple(Spot(f"d{k}", (0.0, 0.0, 0.0), grip_mm=grip) for k, grip in enumerate((None, 5.0, None)))
+    task = FitTask(fixings, features, tuple(Option(f"F{k}", f"d{k}", 0.5) for k in range(3)), given=True, flex_mm=3.0)
+    done = pulled(task, 2.0)
+    assert [spot.grip_mm for spot in done.fixings] == [8.0, None, 2.0]
+    assert [spot.grip_mm for spot in done.features] == [None, 7.0, None]
+    assert (done.flex_mm, done.pulled_mm, done.options) == (0.0, 2.0, task.options)

@@ -58,9 +58,8 @@ def test_only_what_is_beyond_the_error_is_missed() -> None:
 
 def test_readings_are_kept_within_a_share_of_their_errors() -> None:
     at = np.array([[0.0, 0.0], [30.0, 40.0]])
-    said = Said(
-        at, at, np.array([[0, 1]]), np.array([51.0]), np.array([0.8]), at + np.array([[0.5, -0.3]]), np.full((2, 2), 0.4)
-    )  # fmt: skip
+    read = at + np.array([[0.5, -0.3]])
+    said = Said(at, at, np.array([[0, 1]]), np.array([51.0]), np.array([0.8]), read, np.full((2, 2), 0.4))
     for share, length, places in ((1.0, -0.2, (-0.1, 0.0)), (0.5, -0.6, (-0.3, 0.1)), (2.0, 0.0, (0.0, 0.0))):
         lengths, own = said.missed(at, share)
         assert lengths == pytest.approx([length]) and own == pytest.approx(np.array([places] * 2))
