@@ -9,7 +9,7 @@ import pytest
 
 from partkin.fit.arrays import Pairs
 from partkin.fit.minimax import best_placement
-from partkin.fit.odd_holes import CLOSE_MM, _placed, _with_the_rest, odd_holes
+from partkin.fit.odd_holes import CLOSE_MM, _best, _placed, odd_holes
 from partkin.fit.solve import solve
 from partkin.fit.work import WorkedTask
 from partkin.model.fitting import FitTask, Option, Spot
@@ -79,6 +79,21 @@ def test_the_odd_one_cannot_be_less_short_while_the_others_hold(seed):
         assert hold(wider, [(o.fixing, o.feature) for o in options]) is fits
 
 
+@pytest.mark.parametrize("turned", range(6))
+def test_of_sets_that_are_each_others_turn_the_one_shown_is_kept_and_few_are_laid_down(turned, monkeypatch):
+    ring = [(75.0 * math.cos(k * math.pi / 3.0), 75.0 * math.sin(k * math.pi / 3.0)) for k in range(6)]
+    task = task_of(ring, {2: (0.0, 4.0)}, given=False)
+    laid = []
+    monkeypatch.setattr("partkin.fit.odd_holes._placed", lambda *way: laid.append(_placed(*way)) or laid[-1])
+    shown = [(f"F{(k + turned) % 6}", f"t{k}") for k in range(6)]
+    found = odd_holes(task, shown)
+    (odd,) = found.odd
+    assert [(pair.fixing, pair.feature) for pair in found.pairs] == sorted(shown)
+    assert (odd.fixing, odd.feature) == (f"F{(2 + turned) % 6}", "t2")
+    assert odd.short_mm == pytest.approx(min(one.excess_mm[0] for one in laid), abs=4 * CLOSE_MM)
+    assert len(laid) <= 3, "six turns need as much as each other"
+
+
 def test_patterns_with_little_in_common_have_nothing_odd():
     host, donor = scattered(9, 1), scattered(9, 2)
     moved = {k: (d[0] - h[0], d[1] - h[1]) for k, (h, d) in enumerate(zip(host, donor, strict=True))}
@@ -137,7 +152,6 @@ def test_of_all_ways_to_pair_what_is_left_over_the_one_with_the_least_excess_is_
     pairs = [(k, k) for k in range(3)] + [(f, d) for f in (3, 4) for d in (3, 4, 5)]
     work = WorkedTask.of(FitTask(fixings, features, tuple(Option(f"F{f}", f"t{d}", 0.5) for f, d in pairs)), 100)
     held = ((0, 0), (1, 1), (2, 2))
-    found = list(_with_the_rest(work, held, work.must, math.inf))
+    found = _best(work, [held], work.must, frozenset())
     ways = [_placed(work, held, ((3, one), (4, other))) for one, other in permutations((3, 4, 5), 2)]
-    assert found[-1].rank == min(way.rank for way in ways)
-    assert [one.rank for one in found] == sorted((one.rank for one in found), reverse=True)
+    assert np.allclose(found.rank, min(way.rank for way in ways), atol=3.0)

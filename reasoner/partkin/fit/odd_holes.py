@@ -9,8 +9,9 @@ stands off the pattern of the others.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import permutations
 
 import numpy as np
 
@@ -29,6 +30,8 @@ NODE_LIMIT = 600
 MOST_SETS = 64
 # Ways of pairing what is left over that are placed, for one set.
 MOST_REST = 24
+# So many odd pairs are compared one after the other with the best so far before they are placed.
+MOST_ORDERED = 3
 
 
 @dataclass(eq=False)
@@ -87,19 +90,8 @@ def odd_holes(task: FitTask, shown: Sequence[tuple[str, str]] = ()) -> OddHoles 
         found.pairs for found in search.found.values()
         if found.value >= search.at_least and any(work.layout.allowed_mm[pair] < WILD_MM for pair in found.pairs)
     ]  # fmt: skip
-    laid: list[_Laid] = []
-    for pairs in sorted(sets):
-        most_mm = min((max(one.excess_mm, default=0.0) for one in laid), default=math.inf)
-        laid += _with_the_rest(work, pairs, wanted, most_mm)
-    if not laid:
-        return None
-    preferred = set(shown)
-
-    def order(one: _Laid) -> tuple[object, ...]:
-        ids = tuple(sorted(work.layout.ids(pair) for pair in (*one.held, *one.odd)))
-        return one.rank, -len(preferred.intersection(ids)), ids
-
-    return _answer(work, min(laid, key=order))
+    best = _best(work, sets, wanted, frozenset(shown))
+    return _answer(work, best) if best is not None else None
 
 
 def _worked(task: FitTask) -> WorkedTask:
@@ -139,23 +131,64 @@ def _answer(work: WorkedTask, best: _Laid) -> OddHoles:
     return OddHoles(placement_of(placed, work.task.mirrored), work.pair_fits(pairs, placed), ordered)
 
 
-def _with_the_rest(
-    work: WorkedTask, held: tuple[Pair, ...], wanted: tuple[np.ndarray, np.ndarray], most_mm: float
-) -> Iterator[_Laid]:
-    """Pair what is left over in every way that may be best, nearest first, with its placement.
+def _best(
+    work: WorkedTask, sets: list[tuple[Pair, ...]], wanted: tuple[np.ndarray, np.ndarray],
+    preferred: frozenset[tuple[str, str]],
+) -> _Laid | None:  # fmt: skip
+    """The set, with a pairing of what it leaves over, that needs the least; of those that need as little by names.
 
-    `most_mm`: what another set needs; ways that need more are left out.
+    Of holes in a ring each set is another's turn: they all need the same, and few are laid down to find that out.
     """
-    best: tuple[float, ...] | None = None
-    for bound_mm, odd in sorted(_rests(work, held, wanted))[:MOST_REST]:
-        if best is not None and round(bound_mm / CLOSE_MM) > best[0]:
-            return
-        if not _goes_with(work, (*held, *odd), len(held), most_mm):
-            continue
-        laid = _placed(work, held, odd)
-        if best is None or laid.rank <= best:
-            best = laid.rank or (0,)
-            yield laid
+
+    def names(way: tuple[float, tuple[Pair, ...], tuple[Pair, ...]]) -> tuple[object, ...]:
+        held, odd = (sorted(map(work.layout.ids, pairs)) for pairs in way[1:])
+        return -len(preferred.intersection(held + odd)), sorted(held + odd), held
+
+    ways = sorted((bound, held, odd) for held in sets for bound, odd in sorted(_rests(work, held, wanted))[:MOST_REST])
+    if not ways:
+        return None
+    least = _placed(work, *ways[0][1:])
+    for bound_mm, held, odd in ways[1:]:
+        if _may_do(work, bound_mm, held, odd, _clearly_less(least), least):
+            least = min(least, _placed(work, held, odd), key=lambda one: one.rank)
+    as_much = [one + 2.0 * CLOSE_MM for one in least.excess_mm]
+    for bound_mm, held, odd in sorted(ways, key=names):
+        if (held, odd) == (least.held, least.odd):
+            break
+        if len(odd) == len(least.odd) and _may_do(work, bound_mm, held, odd, [as_much], least):
+            laid = _placed(work, held, odd)
+            if np.allclose(laid.rank, least.rank, rtol=0.0, atol=3.0):
+                return laid
+    return least
+
+
+def _clearly_less(least: _Laid) -> list[list[float]]:
+    """What odd pairs may need to need less: a smaller largest excess, or the same and a smaller next one, and so on."""
+    need_mm = sorted(least.excess_mm, reverse=True)
+    less = [one - 2.0 * CLOSE_MM for one in need_mm]
+    return [
+        [one + FITS_MM for one in need_mm[:n]] + [less[n]] * (len(less) - n)
+        for n in range(len(less)) if less[n] >= 0.0
+    ]  # fmt: skip
+
+
+def _may_do(
+    work: WorkedTask, bound_mm: float, held: tuple[Pair, ...], odd: tuple[Pair, ...], rooms_mm: list[list[float]],
+    least: _Laid,
+) -> bool:  # fmt: skip
+    """Whether all can hold at once with one of these rooms beyond their play for the odd pairs, in whatever order."""
+    if not (odd and least.odd):
+        return len(odd) < len(least.odd)
+    most_mm = max(least.excess_mm) + 2.0 * CLOSE_MM
+    if bound_mm > most_mm:
+        return False
+    if len(odd) != len(least.odd) or len(odd) > MOST_ORDERED:
+        rooms_mm = [[most_mm] * len(odd)]
+    known = work.layout.known((*held, *odd))
+    return any(
+        best_wherever(known.widened(np.array([0.0] * len(held) + list(each))), stop_at_sign=True).fits
+        for room in rooms_mm for each in sorted(set(permutations(room)))
+    )  # fmt: skip
 
 
 def _rests(
@@ -183,14 +216,6 @@ def _rests(
                 more += [(max(bound_mm, float(need_mm[pair])), (*odd, pair)) for pair in pairs] or [(bound_mm, odd)]
             found = sorted(more)[: MOST_REST * 4]
     return found
-
-
-def _goes_with(work: WorkedTask, pairs: tuple[Pair, ...], held: int, most_mm: float) -> bool:
-    """Whether the pairs behind the first `held` may all do with so much beyond their play."""
-    if not math.isfinite(most_mm):
-        return True
-    room_mm = np.where(np.arange(len(pairs)) < held, 0.0, most_mm + 2.0 * CLOSE_MM)
-    return best_wherever(work.layout.known(pairs).widened(room_mm), stop_at_sign=True).fits
 
 
 def _placed(work: WorkedTask, held: tuple[Pair, ...], odd: tuple[Pair, ...]) -> _Laid:
