@@ -100,6 +100,7 @@ def test_what_is_asked_about_first() -> None:
         (20.8, "in", 5283.2, "unit", "208 in (a decimal sign too many)"),
         (90.0, "mm", 9.0, "unit", "9 mm (a decimal sign left out)"),
         (1196.0, "mm", 1169.3, "digits", "1169 mm (two digits swapped)"),
+        (0.19936, "m", 199.63, "digits", "0.19963 m (two digits swapped)"),
         (28.0, "mm", 208.4, "digits", "208 mm (a digit left out)"),
         (2208.0, "mm", 208.4, "digits", "208 mm (a digit too many)"),
         (218.1, "mm", 208.0, "tape", "208.1 mm (read from the 10 mm mark of the tape)"),

@@ -82,9 +82,10 @@ def _plain(reading: Reading, expected_mm: float) -> Iterator[Slip]:
     value, unit = reading.value or 0.0, reading.unit or "mm"
     size_mm = MM_PER_UNIT[unit]
     yield from unit_slips(reading)
-    text = f"{value:g}" if abs(value - round(value, 3)) < 1e-9 else f"{value:.4g}"
+    # A fraction of an inch has no digits of its own beyond the fourth; what was written in metres has them all.
+    text = f"{value:.9g}" if abs(value - round(value, 6 if unit == "m" else 3)) < 1e-9 else f"{value:.4g}"
     for meant in _swapped(text):
-        yield Slip("digits", float(meant) * size_mm, f"{float(meant):g} {unit}", "two digits swapped")
+        yield Slip("digits", float(meant) * size_mm, f"{float(meant):.9g} {unit}", "two digits swapped")
     if not 1.0 / FAR_OFF < value * size_mm / expected_mm < FAR_OFF:
         wanted = f"{expected_mm / size_mm:.0f}"
         if _one_left_out(text, wanted) or _one_left_out(wanted, text):
