@@ -122,6 +122,22 @@ def test_a_rough_frame_does_not_stretch_the_part() -> None:
         assert length.std() < 0.5
 
 
+@pytest.mark.parametrize("plus_minus", [0.5, 2.0])
+def test_what_may_stand_far_beside_a_line_keeps_its_distances(plus_minus: float) -> None:
+    """f3 is read from both ends of a line that it nearly stands on: sideways it is open, and lengths are as read."""
+    points = np.array([[0.0, 0.0], [300.0, 0.0], [320.0, 210.0], [140.0, 1.5]])
+    pairs = [(0, 1), (1, 2), (0, 2), (0, 3), (1, 3)]
+    found = adjust("p", features(points), readings(points, pairs, plus_minus))
+    assert found.bent
+    drawn = draws(found, 4000, 1)
+    sigma = plus_minus / np.sqrt(3.0)
+    assert drawn[:, 3, 1].std() > np.sqrt(0.25 * 140.0 * sigma)
+    for a, b in pairs:
+        length = np.linalg.norm(drawn[:, a] - drawn[:, b], axis=1)
+        assert length.mean() == pytest.approx(np.linalg.norm(points[a] - points[b]), abs=0.25 * sigma)
+        assert length.std() < 1.05 * sigma
+
+
 def test_bending_back_leaves_exact_places_alone() -> None:
     rows = features(QUAD, (0, 1, 3), plus_minus_mm=20.0)
     rows[0] = replace(rows[0], plus_minus_mm=0.0)

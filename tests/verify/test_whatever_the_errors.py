@@ -146,6 +146,36 @@ def test_readings_that_are_coarser_than_was_thought_undo_the_proof() -> None:
     assert any("within the stated errors" in fault for fault in confirm(tree, coarser).refused)
 
 
+def under_an_original_of_a_listed_host() -> Build:
+    """The host's studs are listed without their places, and the original's holes say which stud each shows."""
+    made = under_an_original(6.0)
+    listed = [replace(f, x_mm=None, y_mm=None, plus_minus_mm=None) for f in studs(PLATE)]
+    shown = [
+        replace(f, goes_on=f"F{f.feature[1:]}", fastener_mm=None) if f.part == "old" else
+        replace(f, goes_on=f"F{f.feature[1:]}") for f in made.features
+    ]  # fmt: skip
+    return replace(made, features=(*listed, *shown), readings=())
+
+
+@pytest.mark.parametrize(
+    ("made", "part", "name", "across_mm"),
+    [
+        (by_coordinates(4.0), "host", "F2", 6.0), (by_coordinates(4.0), "donor", "a2", 7.0),
+        (under_an_original(6.0), "old", "o2", 7.0), (under_an_original_of_a_listed_host(), "host", "F2", 6.0),
+        (under_an_original_of_a_listed_host(), "old", "o2", 7.0),
+    ],
+)  # fmt: skip
+def test_sizes_that_were_read_coarser_undo_the_proof(made: Build, part: str, name: str, across_mm: float) -> None:
+    """Of a stud, of a hole and of the original's hole that shows where a stud stood: all add to the play."""
+    finer, coarser = (
+        replace(made, readings=(Reading(part, "w", "across", across_mm, "mm", name, None, plus_minus=within_mm),))
+        for within_mm in (0.01, 0.6)
+    )
+    tree = told(finer)
+    assert confirm(tree, finer).refused == ()
+    assert any("within the stated errors" in fault for fault in confirm(tree, coarser).refused)
+
+
 def test_where_the_errors_could_do_it_that_is_said() -> None:
     """2.5 mm too far out for a play of 1 mm: 0.75 of what the ends may be out."""
     made = by_coordinates(2.5)
