@@ -218,3 +218,21 @@ def test_a_seam_that_could_not_be_compared_holds() -> None:
     seams = SeamCheck(not_compared="its corners are not known")
     *_, last = decide(findings(trial(), donor={"airbag": True}, seams=seams)).safety
     assert (last.rule, last.says, last.hold) == ("seam not compared", "its corners are not known", True)
+
+
+def test_slots_take_what_both_are_long() -> None:
+    """Half travels of 2 mm on the host and 3 on the donor."""
+    one = trial("does not", OUT, conflict=conflict(2))
+    long = [
+        tuple(replace(spot, half_travel_mm=half_mm * spot.id.endswith("1")) for spot in spots)
+        for spots, half_mm in ((one.task.fixings, 2.0), (one.task.features, 3.0))
+    ]
+    told = conflict_says(replace(one, task=replace(one.task, fixings=long[0], features=long[1])), pairs(*OUT))
+    assert "between them and the slots take 5.0 mm along their length; each is" in told
+
+
+def test_an_axis_off_that_of_its_fixing_is_why_a_pair_does_not_hold() -> None:
+    leans = [replace(pair, direction="lean", lean_deg=12.3) for pair in pairs(-0.2, 0.1)]
+    one = trial("undecided", pairs=tuple(leans), margin_mm=-0.2)
+    told = laid(findings(one), one, LAID, leans).pairs
+    assert [pair.why for pair in told] == ["its axis points 12 degrees off that of the fixing", None]

@@ -12,7 +12,7 @@ import partkin
 from builders import build, given, holes, studs
 from partkin.model.build import Build, Reading
 from partkin.report.verdict_file import verdict_json
-from partkin.verify.likely import broken_readings
+from partkin.verify.likely import between_centres, broken_readings
 from partkin.verify.verify import confirm
 
 PLATE = [(0.0, 0.0), (300.0, 0.0), (310.0, 200.0), (0.0, 180.0), (150.0, 5.0), (140.0, 210.0)]
@@ -78,3 +78,26 @@ def test_distances_are_kept_as_well(quantity: str) -> None:
         features = [replace(f, **other) if f.feature == "a1" else f for f in made.features]
         trusted = broken_readings(broken, replace(made, features=tuple(features)))[1]
         assert any("reading r01 of donor, to the edge" in one for one in trusted) == (quantity != "centres")
+
+
+def test_edges_are_between_centres_by_the_sizes_that_were_read_last() -> None:
+    """100 within 0.3 from edge to edge of a (8 in the sheet, read as 9 within 0.2) and of b (10 in the sheet)."""
+    spots = {
+        f.feature: f for f in (*holes([(0.0, 0.0)], 8.0), *(replace(f, feature="b") for f in holes([(0.0, 0.0)], 10.0)))
+    }
+    wide = [
+        Reading("donor", f"w{n}", quantity, value, "mm", "a1", plus_minus=within)
+        for n, (quantity, value, within) in enumerate(
+            (("across", 7.0, 0.1), ("across", 9.0, 0.2), ("length", 99.0, 0.4))
+        )
+    ]
+    for quantity, centres_mm, within_mm in (
+        ("near edges", 109.5, 0.4),
+        ("far edges", 90.5, 0.4),
+        ("centres", 100.0, 0.3),
+    ):
+        row = Reading("donor", "r", quantity, 100.0, "mm", "a1", "b", plus_minus=0.3)  # type: ignore[arg-type]
+        told = between_centres(row, [row, *wide], spots)
+        assert told is not None and tuple(map(float, told)) == pytest.approx((centres_mm, within_mm))
+    slot = {**spots, "b": replace(spots["b"], kind="slot")}
+    assert between_centres(replace(row, quantity="far edges"), wide, slot) is None
