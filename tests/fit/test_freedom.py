@@ -1,5 +1,7 @@
 """What movement is left where the placement is not unique, in words."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from flat_cases import pattern
@@ -9,6 +11,7 @@ from partkin.fit.arrays import Pairs
 from partkin.fit.freedom import (
     _along,
     _any_turn,
+    _kept,
     _null,
     _rows,
     _slot_directions,
@@ -186,3 +189,13 @@ def test_how_far_it_can_go_both_ways_and_turn_to_each_side():
     one = plain([(3, 4)], [(3, 4)], 0.5)
     assert _turn_limit(one, 0.0, np.zeros(2), 1.0, 1e-2) == np.pi and _any_turn(one, 0.3, np.zeros(2))
     assert not _any_turn(across, 0.0, np.zeros(2))
+
+
+def test_what_held_stands_as_it_did_after_a_turn():
+    """0.7 apart at a play of 0.5; a second hole, which does not hold, may give; where it may not there is no way."""
+    pairs = plain([(50, 0), (0, 0)], [(49.3, 0), (0, 0)], [0.5, 5.0])
+    before = pairs.contact_at(0.0, np.zeros(2), hold=True)
+    moved = _kept(pairs, before, 0.01, np.zeros(2), 0.2 + 1e-8)
+    assert pairs.contact_at(0.01, moved).gap_mm[0, 0] == pytest.approx(before.gap_mm[0, 0], abs=1e-9)
+    assert moved == pytest.approx(np.array([50 - 50 * np.cos(0.01), -50 * np.sin(0.01)]), abs=1e-9)
+    assert _kept(replace(pairs, rho=np.array([0.5, 0.2])), before, 0.01, np.zeros(2), 0.2 + 1e-8) is None
