@@ -239,6 +239,25 @@ def test_what_is_no_distance_is_answered_by_a_short_form(desk, typed, name, colu
         answer_form.take_answer(desk, {"part": ESTATE, **typed})
 
 
+def test_one_bolt_is_written_down_for_all_that_it_is_asked_of(desk):
+    begun(desk)
+    feature_view.add_features(desk, ESTATE, {"feature": "a", "kind": "hole", "across_mm": "7", "count": "4"})
+    asked = [Unknown("", "", ESTATE, "fastener", name) for name in "abc"]
+    others = answer_form.alike(asked[0], [*asked, Unknown("", "", ESTATE, "across", "d")])
+    assert others == ("b", "c") and answer_form.alike(Unknown("", "", ESTATE, "angle", "a"), asked) == ()
+    shown = frame.piece("reading.html", "answer_form", asked[0], ESTATE, "Thread", others)
+    (value,) = re.findall(r'<button name="alike" value="([a-z ]+)">The same for b, c too<', shown)
+    assert 'name="alike"' not in frame.piece("reading.html", "answer_form", asked[0], ESTATE, "Thread")
+    typed = {"part": ESTATE, "asked": "fastener", "feature": "a", "answer": "M6"}
+    answer_form.take_answer(desk, {**typed, "alike": value})
+    rows = [row for row in sheet(desk.folder, "features.csv") if row["part"] == ESTATE]
+    assert [(row["feature"], row["thread"]) for row in rows] == [("a", "M6"), ("b", "M6"), ("c", "M6"), ("d", "")]
+    before = (desk.folder / "features.csv").read_bytes()
+    with pytest.raises(FaultyInput, match="stated already"):
+        answer_form.take_answer(desk, {**typed, "feature": "d", "alike": "a"})
+    assert (desk.folder / "features.csv").read_bytes() == before, "none or all"
+
+
 @pytest.mark.parametrize("typed", [{}, {"asked": "duty", "answer": "brave"}, {"asked": "part", "answer": "x"}])
 def test_an_answer_that_was_not_asked_for_changes_nothing(desk, typed):
     begun(desk)

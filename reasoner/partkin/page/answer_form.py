@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from partkin.model.problem import refused
 from partkin.model.verdict import Unknown
@@ -29,7 +29,7 @@ ON_SIDES = {side: f"on the {side.split()[0]}" for side in SIDES}
 LABELS = {
     "thread": "Thread", "fastener_mm": "What goes through", "angle_deg": "It points at", "float_mm": "It moves by",
 }  # fmt: skip
-FIELDS = ("part", "feature", "asked", "answer")
+FIELDS = ("part", "feature", "asked", "answer", "alike")
 
 
 def own_form(asked: Unknown) -> Mapping[str, str] | str | None:
@@ -47,20 +47,28 @@ def own_form(asked: Unknown) -> Mapping[str, str] | str | None:
     return ON_SIDES if quantity in SIDES else OF_A_FEATURE.get(quantity)
 
 
+def alike(asked: Unknown, others: Sequence[Unknown]) -> tuple[str, ...]:
+    """Return the other features that the same may be told of, where it is asked of them too."""
+    if asked.quantity not in ("fastener", "float"):
+        return ()
+    same = (one.from_feature for one in others if (one.part, one.quantity) == (asked.part, asked.quantity))
+    return tuple(feature for feature in same if feature is not None and feature != asked.from_feature)
+
+
 def take_answer(desk: Desk, typed: Typed) -> None:
-    """Fill the empty cell that was asked for.
+    """Fill the empty cell that was asked for, and those of the features that are `alike`.
 
     FaultyInput: it cannot be meant so, or something is stated there already; nothing was changed.
     """
     cells = cells_of(typed, FIELDS)
-    part, feature, asked, answer = (cells[name] for name in FIELDS)
+    part, feature, asked, answer, others = (cells[name] for name in FIELDS)
     if asked in OF_A_PART:
         fill(desk.folder, PARTS, {(part,): {asked: answer}})
     elif asked in OF_A_FEATURE and answer:
         name = {"fastener": "through", "float": "float_mm"}.get(asked, asked)
         filled = typed_cells.understood_cells(
-            desk.build(), TypedWords(part, (feature,)), typed_cells.Typed(**{name: answer})
+            desk.build(), TypedWords(part, (feature, *others.split())), typed_cells.Typed(**{name: answer})
         )
-        fill(desk.folder, FEATURES, {(part, feature): filled.cells})
+        fill(desk.folder, FEATURES, {(part, one): filled.cells for one in filled.features})
     else:
         raise refused("page", 0, "answer", "nothing was typed", "Write it, or leave it open")

@@ -17,7 +17,7 @@ from partkin.model.build import Build, Part, Reading
 from partkin.model.problem import FaultyInput
 from partkin.model.verdict import Verdict
 from partkin.page import reading_form
-from partkin.page.answer_form import own_form
+from partkin.page.answer_form import alike, own_form
 from partkin.page.desk import Answer, Desk, Refused
 from partkin.page.feature_view import features_address
 from partkin.page.frame import Typed, address, faults, refusal, whole
@@ -119,6 +119,7 @@ def _taking(build: Build, part: Part, answer: Answer | None, answered: Answered)
         "of": key_of(answered.taken) if answered.taken is not None else None,
         "asked": asked,
         "own": own_form(asked) if asked is not None else None,
+        "alike": alike(asked, open_ones) if asked is not None else (),
     }
 
 
