@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import pickle
 import time
 
 import pytest
@@ -33,6 +34,13 @@ DRAWN = ("top-kurm", "top-dask", "side-kurm-right", "glove-dask")
 @pytest.mark.parametrize("donor", [*DRAWN, "bag-kurm"])
 def test_its_verdict_is_that_of_the_check(demo, donor):
     assert seeing.see(demo, donor).verdict == pipeline.check(demo, donor)
+
+
+@pytest.mark.parametrize("donor", [*DRAWN, "bag-kurm"])
+def test_what_was_found_can_go_from_one_process_to_another(demo, donor):
+    """Many donors are shared out, and what each came to is sent back."""
+    found = pickle.loads(pickle.dumps(seeing.see(demo, donor)))
+    assert found.verdict == pipeline.check(demo, donor)
 
 
 def test_the_second_drawing_lies_as_it_does_with_the_work_done(demo):

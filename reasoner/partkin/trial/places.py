@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 
-from partkin.fit.fixings import HostFixings, SizesOf, donor_features, host_fixings
+from partkin.fit.fixings import HostFixings, donor_features, host_fixings
 from partkin.fit.task import Prepared, prepare
-from partkin.model.build import Build, Feature
+from partkin.model.build import Build, Feature, Reading
 from partkin.model.known import NOTHING_OF_THE_KIND, Known, OneDrawing, Side
 from partkin.model.mating import Size
 from partkin.model.positions import Missing, Positions, Suspect
@@ -29,6 +29,24 @@ CONFIRMED = 0.75
 
 
 @dataclass(frozen=True, eq=False)
+class SizesTold:
+    """How wide and how long a feature is, by its cells and readings; a width that is `odd` counts as not known.
+
+    `readings`: by part. `odd`: part and feature each.
+    """
+
+    readings: Mapping[str, tuple[Reading, ...]]
+    odd: frozenset[tuple[str | None, str | None]]
+
+    def __call__(self, feature: Feature) -> tuple[Size, Size]:
+        """Return how wide and how long."""
+        found = dimensions(feature, self.readings.get(feature.part, ()))
+        doubted = (feature.part, feature.feature) in self.odd
+        across = Size(None) if doubted else Size(found.across_mm, found.across_half_width_mm)
+        return across, Size(found.length_mm, found.length_half_width_mm)
+
+
+@dataclass(frozen=True, eq=False)
 class Places:
     """Where everything is: the part that shows the fixings, and the donor.
 
@@ -40,7 +58,7 @@ class Places:
     host_side: Side
     host: Positions
     donor: Positions
-    sizes_of: SizesOf
+    sizes_of: SizesTold
     one_drawing: OneDrawing = NOTHING_OF_THE_KIND
 
     @property
@@ -72,7 +90,7 @@ def _adjusted_both(known: Known) -> Places:
         there = adjusted(original)
     on_original = None if there is None else frozenset(there.features)
     odd = odd_sizes(known)
-    sizes_of = sizes(known, odd)
+    sizes_of = _sizes(known, odd)
     hosted, host_side = host_fixings(known.host, original, placed, sizes_of, on_original), known.host
     if hosted.measured_from != "host" and original is not None:
         host_side, host = original, there or adjusted(original)
@@ -123,18 +141,10 @@ def adjusted(side: Side) -> Positions:
     return adjust(side.part.part, side.features, side.readings)
 
 
-def sizes(known: Known, odd: Sequence[Suspect]) -> SizesOf:
-    """What tells how wide and how long a feature is; a size that is `odd` counts as not known."""
-    readings = {side.part.part: side.readings for side in (known.host, known.original, known.donor) if side is not None}
-    doubtful = {(one.part, one.from_feature) for one in odd}
-
-    def sizes_of(feature: Feature) -> tuple[Size, Size]:
-        found = dimensions(feature, readings.get(feature.part, ()))
-        doubted = (feature.part, feature.feature) in doubtful
-        across = Size(None) if doubted else Size(found.across_mm, found.across_half_width_mm)
-        return across, Size(found.length_mm, found.length_half_width_mm)
-
-    return sizes_of
+def _sizes(known: Known, odd: Sequence[Suspect]) -> SizesTold:
+    sides = [side for side in (known.host, known.original, known.donor) if side is not None]
+    readings = {side.part.part: side.readings for side in sides}
+    return SizesTold(readings, frozenset((one.part, one.from_feature) for one in odd))
 
 
 def without_each(known: Known, places: Places) -> Iterator[tuple[tuple[str, str], Places, bool]]:
