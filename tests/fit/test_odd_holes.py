@@ -2,6 +2,7 @@
 
 import math
 import random
+from dataclasses import replace
 from itertools import combinations, permutations
 
 import numpy as np
@@ -92,6 +93,15 @@ def test_of_sets_that_are_each_others_turn_the_one_shown_is_kept_and_few_are_lai
     assert (odd.fixing, odd.feature) == (f"F{(2 + turned) % 6}", "t2")
     assert odd.short_mm == pytest.approx(min(one.excess_mm[0] for one in laid), abs=4 * CLOSE_MM)
     assert len(laid) <= 3, "six turns need as much as each other"
+
+
+@pytest.mark.parametrize("fixing", ["F0", "F1"])
+def test_where_nothing_can_be_left_over_the_set_that_is_shown_is_kept(fixing):
+    """One hole for two fixings: it holds on either, and nothing is left to go on the other."""
+    task = task_of([(0.0, 0.0), (300.0, 40.0)], {}, given=False)
+    one = replace(task, features=task.features[:1], options=tuple(o for o in task.options if o.feature == "t0"))
+    found = odd_holes(one, [(fixing, "t0")])
+    assert [(pair.fixing, pair.feature) for pair in found.pairs] == [(fixing, "t0")] and found.odd == ()
 
 
 def test_patterns_with_little_in_common_have_nothing_odd():

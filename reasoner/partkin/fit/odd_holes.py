@@ -155,7 +155,7 @@ def _best(
     for bound_mm, held, odd in sorted(ways, key=names):
         if (held, odd) == (least.held, least.odd):
             break
-        if len(odd) == len(least.odd) and _may_do(work, bound_mm, held, odd, [as_much], least):
+        if len(odd) == len(least.odd) and (not odd or _may_do(work, bound_mm, held, odd, [as_much], least)):
             laid = _placed(work, held, odd)
             if np.allclose(laid.rank, least.rank, rtol=0.0, atol=3.0):
                 return laid
