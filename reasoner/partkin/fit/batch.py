@@ -8,7 +8,6 @@ turns that its tightest two pairs allow does. What is left undecided goes to `mi
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from itertools import takewhile
 
 import numpy as np
 
@@ -94,8 +93,10 @@ def _chunk(q: Floats, p: Floats, rho: Floats, slots: Slots) -> np.ndarray:
     run.start()
     fits[_take_fitting(run)] = True
     _drop_conflicting(run)
-    for step in takewhile(lambda _: len(run.who), range(_STEPS)):
+    for step in range(_STEPS):
         run.set_aside_stuck()
+        if not len(run.who):
+            break
         run.step()
         fits[_take_fitting(run)] = True
         if step >= 2:
@@ -244,6 +245,8 @@ def fits_block(
         fits = np.zeros(count, dtype=bool)
         for pairing, judge in zip(pairings, judges, strict=True):
             todo = np.flatnonzero(~fits)
+            if not len(todo):
+                break
             q = host[todo][:, [rows[fixing] for fixing, _ in pairing]]
             p = donor[todo][:, [columns[feature] for _, feature in pairing]]
             rho = np.stack([_allowed(prepared, pair, names, draw_error, start, count) for pair in pairing], axis=1)

@@ -115,7 +115,7 @@ def _laid(findings: Findings, offered: tuple[Adaptation, ...]) -> tuple[Laid, La
     trial, found = findings.trial, findings.odd
     if trial is None:
         return Laid(None, ()), None, None
-    as_read = laid(findings, trial, None, trial.answer.pairs)
+    as_read = laid(findings, trial, trial.answer.placement or None, trial.answer.pairs)
     odd = None
     if found is not None:
         odd = replace(laid(findings, trial, found.placement, found.pairs), odd=found.odd)
