@@ -13,6 +13,7 @@ from partkin.model.problem import FaultyInput
 from partkin.model.verdict import Unknown
 from partkin.page import answer_form, feature_view, frame, reading_form, starting, taking_down
 from partkin.page.desk import Desk
+from partkin.readings.record_command import alike
 
 from .person import person
 from .test_taking_down import fields_of, plain, settled_page
@@ -243,8 +244,8 @@ def test_one_bolt_is_written_down_for_all_that_it_is_asked_of(desk):
     begun(desk)
     feature_view.add_features(desk, ESTATE, {"feature": "a", "kind": "hole", "across_mm": "7", "count": "4"})
     asked = [Unknown("", "", ESTATE, "fastener", name) for name in "abc"]
-    others = answer_form.alike(asked[0], [*asked, Unknown("", "", ESTATE, "across", "d")])
-    assert others == ("b", "c") and answer_form.alike(Unknown("", "", ESTATE, "angle", "a"), asked) == ()
+    others = alike(asked[0], [*asked, Unknown("", "", ESTATE, "across", "d")])
+    assert others == ("a", "b", "c") and alike(Unknown("", "", ESTATE, "angle", "a"), asked) == ()
     shown = frame.piece("reading.html", "answer_form", asked[0], ESTATE, "Thread", others)
     (value,) = re.findall(r'<button name="alike" value="([a-z ]+)">The same for b, c too<', shown)
     assert 'name="alike"' not in frame.piece("reading.html", "answer_form", asked[0], ESTATE, "Thread")

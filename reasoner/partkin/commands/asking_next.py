@@ -15,7 +15,7 @@ from partkin.positions.lengths import current
 from partkin.positions.next_reading import Candidate, meaning, named
 from partkin.readings.could_read import donor_at_hand
 from partkin.readings.next_readings import BETTER, LATER, Next, Wanted, wanted
-from partkin.readings.record_command import correcting, record_command, side_commands
+from partkin.readings.record_command import alike, correcting, record_command, side_commands
 from partkin.report.text import MARKS
 from partkin.sheets import in_folder
 from partkin.trial.findings import Findings
@@ -186,10 +186,9 @@ def _how_to_record(one: Unknown, found: Next, folder: str) -> Iterator[str]:
     if one.from_feature and one.quantity in FILLED:
         record, told = f"partkin record {one.part}", f"{FILLED[one.quantity]}{in_folder(folder)}"
         yield f"     {record} {one.from_feature} {told}"
-        alike = [other for other in found.needed if (other.part, other.quantity) == (one.part, one.quantity)]
-        if one is alike[0] and len(alike) > 1 and one.quantity != "angle":
-            names = " ".join(other.from_feature or "" for other in alike)
-            yield f"     where all are alike: {record} {names} {told}"
+        names = alike(one, found.needed)
+        if len(names) > 1 and names[0] == one.from_feature:
+            yield f"     where all are alike: {record} {' '.join(names)} {told}"
         return
     between = one.quantity == "centres"
     if one.from_feature and (one.to_feature if between else one.quantity in ("across", "length")):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from partkin.model.problem import refused
 from partkin.model.verdict import Unknown
@@ -45,14 +45,6 @@ def own_form(asked: Unknown) -> Mapping[str, str] | str | None:
     if asked.from_feature is None:
         return None
     return ON_SIDES if quantity in SIDES else OF_A_FEATURE.get(quantity)
-
-
-def alike(asked: Unknown, others: Sequence[Unknown]) -> tuple[str, ...]:
-    """Return the other features that the same may be told of, where it is asked of them too."""
-    if asked.quantity not in ("fastener", "float"):
-        return ()
-    same = (one.from_feature for one in others if (one.part, one.quantity) == (asked.part, asked.quantity))
-    return tuple(feature for feature in same if feature is not None and feature != asked.from_feature)
 
 
 def take_answer(desk: Desk, typed: Typed) -> None:

@@ -17,12 +17,13 @@ from partkin.model.build import Build, Part, Reading
 from partkin.model.problem import FaultyInput
 from partkin.model.verdict import Verdict
 from partkin.page import reading_form
-from partkin.page.answer_form import alike, own_form
+from partkin.page.answer_form import own_form
 from partkin.page.desk import Answer, Desk, Refused
 from partkin.page.feature_view import features_address
 from partkin.page.frame import Typed, address, faults, refusal, whole
 from partkin.page.reading_form import filled, form_for, key_of
 from partkin.page.starting import next_for
+from partkin.readings.record_command import alike
 from partkin.report.html import ToldDonor, measured_of
 from partkin.report.html_pieces import Sources
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from partkin.model.positions import Suspect
 from partkin.model.verdict import Unknown
 from partkin.model.words import SIDES
@@ -22,6 +24,21 @@ def record_command(part: str, quantity: str, one: str, other: str, instrument: s
     if instrument is not None:
         words.append(f'--instrument "{instrument}"' if " " in instrument else f"--instrument {instrument}")
     return " ".join(words) + in_folder(folder)
+
+
+def alike(asked: Unknown, among: Sequence[Unknown]) -> tuple[str, ...]:
+    """Return the features that may be told at once what is asked of one, where it is asked of each of them, in order.
+
+    Examples
+    --------
+    >>> asks = [Unknown("", "", "top", "fastener", name) for name in "abc"]
+    >>> alike(asks[1], asks), alike(Unknown("", "", "top", "angle", "a"), asks)
+    (('a', 'b', 'c'), ())
+    """
+    if asked.quantity not in ("fastener", "float"):
+        return ()
+    same = (one.from_feature for one in among if (one.part, one.quantity) == (asked.part, asked.quantity))
+    return tuple(feature for feature in same if feature is not None)
 
 
 def side_commands(one: Suspect | Unknown, folder: str, corrects: str = "") -> list[str]:
